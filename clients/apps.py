@@ -1,0 +1,17 @@
+"""The clients app, and the rows whose changes are kept in the audit trail."""
+
+from django.apps import AppConfig
+
+
+class ClientsConfig(AppConfig):
+    name = "clients"
+
+    def ready(self) -> None:
+        from auditlog.registry import auditlog
+
+        from clients import models
+
+        auditlog.register(models.Business, exclude_fields=["suppression_key", "updated_at"])
+        auditlog.register(models.User, mask_fields=["password"], exclude_fields=["last_login"])
+        for model in (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals):
+            auditlog.register(model)

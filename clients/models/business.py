@@ -1,0 +1,142 @@
+"""The business itself, the people who work in it, and the heartbeat of its background worker."""
+
+import secrets
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.models import AbstractUser
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from clients.units import Units
+from clients.zones import validate_time_zone
+
+
+def new_suppression_key() -> str:
+    """The secret under which suppressed addresses are hashed; kept with the data it protects."""
+    return secrets.token_hex(32)
+
+
+def all_months() -> list[int]:
+    return list(range(1, 13))
+
+
+class Business(models.Model):
+    """The one business that this installation serves (a single row)."""
+
+    name = models.CharField(max_length=120)
+    legal_name = models.CharField(max_length=200, blank=True, help_text="As required in messages, if different.")
+    street = models.CharField(max_length=200, blank=True)
+    town = models.CharField(max_length=120, blank=True)
+    region = models.CharField("province, state or region", max_length=120, blank=True)
+    postcode = models.CharField(max_length=20, blank=True)
+    country = models.CharField(max_length=2, default="CA", help_text="Two letters, for example CA.")
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True, help_text="A mailbox that somebody reads; answers go here.")
+    website = models.URLField(blank=True)
+    sender_email = models.EmailField(blank=True, help_text="Reminders come from this address.")
+    bounce_email = models.EmailField(
+        blank=True, help_text="Undeliverable mail returns here; empty means the sender address."
+    )
+    time_zone = models.CharField(max_length=60, default="America/Halifax", validators=[validate_time_zone])
+    locale = models.CharField(max_length=12, default="en-CA", help_text="For numbers, dates and money, such as en-CA.")
+    currency = models.CharField(max_length=3, default="CAD")
+    units = models.CharField(max_length=6, choices=Units.choices, default=Units.METRIC)
+    season_months = ArrayField(
+        models.PositiveSmallIntegerField(),
+        default=all_months,
+        help_text="Months in which crews work outdoors.",
+    )
+    suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
+    updated_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        verbose_name_plural = "businesses"
+        constraints = [
+            models.CheckConstraint(name="business_is_one_row", condition=Q(id=1)),
+            models.CheckConstraint(name="business_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")),
+            models.CheckConstraint(name="business_currency_three_letters", condition=Q(currency__regex=r"^[A-Z]{3}$")),
+            models.CheckConstraint(name="business_has_a_season", condition=Q(season_months__len__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def current(cls) -> "Business | None":
+        """The row, or None before the first visit."""
+        return cls.objects.filter(id=1).first()
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+    @property
+    def sender(self) -> str:
+        return self.sender_email or self.email
+
+    @property
+    def postal_address(self) -> str:
+        """The address on one line, as the law of most countries wants it in a message."""
+        place = " ".join(part for part in (self.town, self.region, self.postcode) if part)
+        return ", ".join(part for part in (self.street, place, self.country) if part)
+
+    def today(self, now: datetime) -> date:
+        """The date at the business when it is `now`."""
+        return now.astimezone(self.zone).date()
+
+
+class User(AbstractUser):
+    """Somebody who signs in: the owner, the office or a crew member."""
+
+    class Role(models.TextChoices):
+        OWNER = "owner", "Owner"
+        OFFICE = "office", "Office"
+        CREW = "crew", "Crew"
+
+    role = models.CharField(max_length=6, choices=Role.choices, default=Role.CREW)
+    first_name = models.CharField("name", max_length=150, blank=True)
+    last_name = None
+
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            models.CheckConstraint(name="user_role_known", condition=Q(role__in=["owner", "office", "crew"]))
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name()
+
+    def get_full_name(self) -> str:
+        return self.first_name or self.username
+
+    def get_short_name(self) -> str:
+        return self.get_full_name()
+
+    @property
+    def may_send(self) -> bool:
+        """The crew logs jobs and reads history; it does not send."""
+        return self.role in {self.Role.OWNER, self.Role.OFFICE}
+
+    @property
+    def may_see_money(self) -> bool:
+        return self.role in {self.Role.OWNER, self.Role.OFFICE}
+
+    @property
+    def may_manage(self) -> bool:
+        """Settings and people are the owner's."""
+        return self.role == self.Role.OWNER
+
+
+class Heartbeat(models.Model):
+    """When a background loop last showed that it really works; process liveness does not prove that."""
+
+    name = models.CharField(max_length=40, primary_key=True)
+    beat_at = models.DateTimeField(db_default=Now())
+
+    def __str__(self) -> str:
+        return f"{self.name} at {self.beat_at:%Y-%m-%d %H:%M:%S}"
+
+    def is_stale(self, *, now: datetime, after: timedelta) -> bool:
+        return now - self.beat_at > after

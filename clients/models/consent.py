@@ -1,0 +1,72 @@
+"""Permission to write to a client, and the addresses that must never be written to again."""
+
+from datetime import date
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from clients.models.people import Client
+
+
+class Channel(models.TextChoices):
+    """A way of speaking to a client."""
+
+    EMAIL = "email", "E-mail"
+    TEXT = "text", "Text message"
+    LETTER = "letter", "Letter"
+    CALL = "call", "Telephone call"
+
+
+class Consent(models.Model):
+    """One entry of the append-only log: a client gave or withdrew permission (a trigger refuses changes)."""
+
+    class Basis(models.TextChoices):
+        EXPRESS = "express", "Asked and agreed"
+        CUSTOMER = "customer", "Existing customer (implied)"
+        INQUIRY = "inquiry", "Made an inquiry (implied)"
+
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="consents")
+    channel = models.CharField(max_length=6, choices=Channel.choices)
+    is_given = models.BooleanField(help_text="False is a withdrawal.")
+    basis = models.CharField(max_length=10, choices=Basis.choices, default=Basis.EXPRESS)
+    wording = models.TextField(blank=True, max_length=2_000, help_text="The words the client saw or heard.")
+    evidence = models.CharField(max_length=300, blank=True, help_text="Form, message or call that shows it.")
+    expires_on = models.DateField(null=True, blank=True)
+    recorded_at = models.DateTimeField(db_default=Now())
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        indexes = [models.Index(fields=["client", "channel", "-recorded_at", "-id"], name="consent_newest_first")]
+        constraints = [
+            models.CheckConstraint(name="consent_channel_known", condition=Q(channel__in=Channel.values)),
+            models.CheckConstraint(
+                name="consent_says_how", condition=Q(is_given=False) | ~Q(wording="") | ~Q(evidence="")
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_channel_display()}: {'given' if self.is_given else 'withdrawn'}"
+
+    def is_in_force(self, *, today: date) -> bool:
+        return self.is_given and (self.expires_on is None or self.expires_on >= today)
+
+
+class Suppression(models.Model):
+    """An address that asked not to be written to; only a keyed hash is kept, and it outlives the client."""
+
+    channel = models.CharField(max_length=6, choices=Channel.choices)
+    address_hash = models.CharField(max_length=64)
+    reason = models.CharField(max_length=300)
+    created_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["channel", "address_hash"], name="suppression_once_an_address"),
+            models.CheckConstraint(name="suppression_hash_is_hex", condition=Q(address_hash__regex=r"^[0-9a-f]{64}$")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_channel_display()} {self.address_hash[:8]}…"

@@ -1,0 +1,144 @@
+"""A deck: what it is made of and what wears its finish."""
+
+import builtins
+
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from clients.models.property import Property
+
+
+class Species(models.TextChoices):
+    """Timber by trade name; the class decides how fast a finish wears (see `SPECIES_CLASS`)."""
+
+    TREATED_PINE = "treated_pine", "Treated pine"
+    SPRUCE = "spruce", "Spruce"
+    DOUGLAS_FIR = "douglas_fir", "Douglas fir"
+    LARCH = "larch", "Larch"
+    CYPRESS = "cypress", "Cypress pine"
+    RED_CEDAR = "red_cedar", "Western red cedar"
+    WHITE_CEDAR = "white_cedar", "Eastern white cedar"
+    REDWOOD = "redwood", "Redwood"
+    OAK = "oak", "Oak"
+    TEAK = "teak", "Teak"
+    IPE = "ipe", "Ipe"
+    CUMARU = "cumaru", "Cumaru"
+    MERBAU = "merbau", "Merbau (kwila)"
+    JARRAH = "jarrah", "Jarrah"
+    SPOTTED_GUM = "spotted_gum", "Spotted gum"
+    BLACKBUTT = "blackbutt", "Blackbutt"
+    MODIFIED = "modified", "Heat-treated or acetylated timber"
+    OTHER_SOFTWOOD = "other_softwood", "Other softwood"
+    OTHER_HARDWOOD = "other_hardwood", "Other hardwood"
+
+
+SPECIES_CLASS = {
+    **dict.fromkeys(["treated_pine", "spruce", "douglas_fir", "larch", "cypress", "other_softwood"], "soft"),
+    **dict.fromkeys(["red_cedar", "white_cedar", "redwood"], "durable_soft"),
+    **dict.fromkeys(
+        ["oak", "teak", "ipe", "cumaru", "merbau", "jarrah", "spotted_gum", "blackbutt", "other_hardwood"],
+        "hardwood",
+    ),
+    "modified": "modified",
+}
+# Soft species that a close water jet furs and gouges (common practice, no source).
+JET_DAMAGED = {"treated_pine", "cypress", "spruce", "red_cedar", "white_cedar", "redwood", "other_softwood"}
+
+
+class DeckQuerySet(models.QuerySet["Deck"]):
+    def current(self) -> "DeckQuerySet":
+        """Neither the deck nor its client is archived."""
+        return self.filter(archived_at=None, property__client__archived_at=None)
+
+    def with_owner(self) -> "DeckQuerySet":
+        return self.select_related("property__client")
+
+
+class Deck(models.Model):
+    """One deck of a property, with the exposure that the forecast reads."""
+
+    class Texture(models.TextChoices):
+        SMOOTH = "smooth", "Smooth"
+        SAWN = "sawn", "Rough sawn or grooved"
+        WEATHERED = "weathered", "Weathered"
+
+    class Airflow(models.TextChoices):
+        OPEN = "open", "Open below"
+        POOR = "poor", "Close to the ground or boxed in"
+
+    class Traffic(models.TextChoices):
+        LIGHT = "light", "Light"
+        HOUSEHOLD = "household", "Household"
+        HEAVY = "heavy", "Heavy (pets, parties, rental)"
+
+    class Salt(models.TextChoices):
+        NONE = "none", "No"
+        NEAR = "near", "Within 1 km of the surf"
+        SPRAY = "spray", "In the spray"
+
+    class Litter(models.TextChoices):
+        NONE = "none", "None"
+        SOME = "some", "Some leaves"
+        HEAVY = "heavy", "Leaves lie for weeks"
+
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="decks")
+    label = models.CharField(max_length=80, default="Deck", help_text="Such as Back deck.")
+    area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
+    rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
+    stair_treads = models.PositiveSmallIntegerField(default=0)
+    height_m = models.DecimalField("height above ground", max_digits=5, decimal_places=2, null=True, blank=True)
+    built_year = models.PositiveSmallIntegerField(null=True, blank=True)
+    species = models.CharField(max_length=20, choices=Species.choices, default=Species.TREATED_PINE)
+    texture = models.CharField(max_length=10, choices=Texture.choices, default=Texture.SMOOTH)
+    roof_percent = models.PositiveSmallIntegerField("under a roof", default=0, help_text="Per cent of the deck.")
+    summer_shade_percent = models.PositiveSmallIntegerField(
+        "shade in summer", default=0, help_text="Per cent of the sun that trees or walls take away."
+    )
+    winter_shade_percent = models.PositiveSmallIntegerField("shade in winter", default=0)
+    orientation_deg = models.PositiveSmallIntegerField(
+        "open side faces",
+        null=True,
+        blank=True,
+        help_text="Compass bearing, 0 to 359; empty if open all round.",
+    )
+    airflow = models.CharField(max_length=6, choices=Airflow.choices, default=Airflow.OPEN)
+    traffic = models.CharField(max_length=10, choices=Traffic.choices, default=Traffic.HOUSEHOLD)
+    salt = models.CharField("sea air", max_length=6, choices=Salt.choices, default=Salt.NONE)
+    pool = models.BooleanField("beside a pool", default=False)
+    litter = models.CharField("leaves", max_length=6, choices=Litter.choices, default=Litter.NONE)
+    notes = models.TextField(blank=True, max_length=20_000)
+    created_at = models.DateTimeField(db_default=Now())
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = DeckQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["property__client__name", "property_id", "label", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["property", "label"], name="deck_label_once_a_property"),
+            models.CheckConstraint(name="deck_area_positive", condition=Q(area_m2__gt=0)),
+            models.CheckConstraint(name="deck_rail_not_negative", condition=Q(rail_m__gte=0)),
+            models.CheckConstraint(name="deck_roof_is_a_share", condition=Q(roof_percent__lte=100)),
+            models.CheckConstraint(
+                name="deck_shade_is_a_share",
+                condition=Q(summer_shade_percent__lte=100, winter_shade_percent__lte=100),
+            ),
+            models.CheckConstraint(
+                name="deck_orientation_on_the_compass",
+                condition=Q(orientation_deg=None) | Q(orientation_deg__lt=360),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.label}, {self.property.street}"
+
+    @builtins.property  # the field of that name hides it here
+    def species_class(self) -> str:
+        """soft, durable_soft, hardwood or modified."""
+        return SPECIES_CLASS[self.species]
+
+    @builtins.property  # the field of that name hides it here
+    def is_jet_damaged(self) -> bool:
+        """Whether a close water jet harms this timber."""
+        return self.species in JET_DAMAGED

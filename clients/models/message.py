@@ -1,0 +1,132 @@
+"""The outbox: everything that is to be, or ever was, said to a client, and each step it took."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from clients.models.consent import Channel, Consent
+from clients.models.people import Client
+
+
+class State(models.TextChoices):
+    """Where a message stands; see docs/operations.md, "What the states mean"."""
+
+    QUEUED = "queued", "Queued"
+    CLAIMED = "claimed", "Being prepared"
+    TRANSMITTING = "transmitting", "Being handed over"
+    ACCEPTED = "accepted", "Accepted"
+    DELIVERED = "delivered", "Delivered"
+    BOUNCED = "bounced", "Bounced"
+    UNCONFIRMED = "unconfirmed", "Unconfirmed"
+    FAILED = "failed", "Refused"
+    CANCELLED = "cancelled", "Cancelled"
+
+
+class MessageQuerySet(models.QuerySet["Message"]):
+    def open(self) -> "MessageQuerySet":
+        """Not yet handed over, and still meant to be."""
+        return self.filter(state__in=[State.QUEUED, State.CLAIMED, State.TRANSMITTING])
+
+    def needing_a_person(self) -> "MessageQuerySet":
+        return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
+
+
+class Message(models.Model):
+    """One message to one recipient by one channel, its text frozen when it was queued."""
+
+    class Kind(models.TextChoices):
+        REMINDER = "reminder", "Reminder"
+        OFFER = "offer", "Offer"
+        SERVICE = "service", "About a booked visit"
+
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="messages")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    channel = models.CharField(max_length=6, choices=Channel.choices)
+    idempotency_key = models.CharField(max_length=200, unique=True)
+    address = models.CharField(max_length=254, help_text="E-mail address, number or postal address, as frozen.")
+    subject = models.CharField(max_length=300, blank=True)
+    text = models.TextField()
+    html = models.TextField(blank=True)
+    language = models.CharField(max_length=12, default="en")
+    consent = models.ForeignKey(Consent, null=True, blank=True, on_delete=models.SET_NULL)
+    basis = models.CharField(max_length=40, blank=True, help_text="Why writing was allowed, as frozen.")
+    unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    message_id = models.CharField(max_length=255, unique=True)
+
+    state = models.CharField(max_length=12, choices=State.choices, default=State.QUEUED)
+    queued_at = models.DateTimeField(db_default=Now())
+    queued_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    not_before = models.DateTimeField(db_default=Now())
+    expires_at = models.DateTimeField(null=True, blank=True)
+    held_at = models.DateTimeField(null=True, blank=True, help_text="Held back by a person until released.")
+    lease_token = models.UUIDField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    reply = models.CharField(max_length=500, blank=True, help_text="The far side's last words.")
+    provider_id = models.CharField(max_length=200, blank=True)
+
+    objects = MessageQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-queued_at", "-id"]
+        indexes = [
+            models.Index(
+                fields=["channel", "not_before", "id"],
+                name="message_due_to_go",
+                condition=Q(state="queued", held_at=None),
+            ),
+            models.Index(
+                fields=["lease_until"],
+                name="message_with_a_lease",
+                condition=Q(state__in=["claimed", "transmitting"]),
+            ),
+            models.Index(fields=["client", "-queued_at"], name="message_by_client"),
+            models.Index(fields=["state", "-queued_at"], name="message_by_state"),
+        ]
+        constraints = [
+            models.CheckConstraint(name="message_state_known", condition=Q(state__in=State.values)),
+            models.CheckConstraint(name="message_channel_known", condition=Q(channel__in=Channel.values)),
+            models.CheckConstraint(name="message_has_an_address", condition=~Q(address="")),
+            models.CheckConstraint(
+                name="message_subject_on_one_line",
+                condition=~Q(subject__contains="\n") & ~Q(subject__contains="\r"),
+            ),
+            models.CheckConstraint(
+                name="message_leased_when_moving",
+                condition=Q(
+                    state__in=["claimed", "transmitting"],
+                    lease_token__isnull=False,
+                    lease_until__isnull=False,
+                )
+                | (~Q(state__in=["claimed", "transmitting"]) & Q(lease_token=None, lease_until=None)),
+            ),
+            models.CheckConstraint(
+                name="message_accepted_has_a_time",
+                condition=~Q(state__in=["accepted", "delivered"]) | Q(accepted_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} to {self.address}"
+
+    @property
+    def needs_a_person(self) -> bool:
+        return self.state in {State.UNCONFIRMED, State.FAILED, State.BOUNCED}
+
+
+class MessageEvent(models.Model):
+    """A step a message took: append-only, written in the same transaction as the step."""
+
+    message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="events")
+    at = models.DateTimeField(db_default=Now())
+    state = models.CharField(max_length=12, choices=State.choices)
+    note = models.CharField(max_length=500, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.get_state_display()} at {self.at:%Y-%m-%d %H:%M}"

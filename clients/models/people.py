@@ -1,0 +1,88 @@
+"""Clients and the ways to reach them."""
+
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now, Upper
+
+
+class ClientQuerySet(models.QuerySet["Client"]):
+    def current(self) -> "ClientQuerySet":
+        """Not archived."""
+        return self.filter(archived_at=None)
+
+
+class Client(models.Model):
+    """A person or household, company or body that owns one or more decks."""
+
+    name = models.CharField(max_length=200)
+    salutation = models.CharField(
+        max_length=120, blank=True, help_text="How a letter greets them; empty means the name."
+    )
+    language = models.CharField(max_length=12, blank=True, help_text="Empty means the language of the business.")
+    postal_street = models.CharField(
+        max_length=200, blank=True, help_text="Only if letters go elsewhere than the deck."
+    )
+    postal_town = models.CharField(max_length=120, blank=True)
+    postal_region = models.CharField(max_length=120, blank=True)
+    postal_postcode = models.CharField(max_length=20, blank=True)
+    postal_country = models.CharField(max_length=2, blank=True)
+    notes = models.TextField(blank=True, max_length=20_000)
+    created_at = models.DateTimeField(db_default=Now())
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = ClientQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [models.CheckConstraint(name="client_has_a_name", condition=~Q(name=""))]
+        indexes = [models.Index(Upper("name"), "id", name="client_by_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def greeting(self) -> str:
+        return self.salutation or self.name
+
+    def contact(self, kind: str) -> "ContactPoint | None":
+        """The contact point of a kind to use: the preferred one, else the oldest, never a suspended one."""
+        usable = [point for point in self.contact_points.all() if point.kind == kind and not point.suspended_at]
+        return min(usable, key=lambda point: (not point.is_preferred, point.id), default=None)
+
+
+class ContactPoint(models.Model):
+    """An e-mail address or a telephone number of a client."""
+
+    class Kind(models.TextChoices):
+        EMAIL = "email", "E-mail"
+        MOBILE = "mobile", "Mobile phone"
+        PHONE = "phone", "Other phone"
+
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="contact_points")
+    kind = models.CharField(max_length=6, choices=Kind.choices)
+    value = models.CharField(max_length=254, help_text="As the client writes it.")
+    normalized = models.CharField(max_length=254, help_text="E.164 number or lower-case address.")
+    label = models.CharField(max_length=60, blank=True)
+    is_preferred = models.BooleanField(default=False)
+    suspended_at = models.DateTimeField(null=True, blank=True)
+    suspended_why = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-is_preferred", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["client", "kind", "normalized"], name="contact_point_once_a_client"),
+            models.UniqueConstraint(
+                fields=["client", "kind"],
+                condition=Q(is_preferred=True),
+                name="one_preferred_contact_point_a_kind",
+            ),
+            models.CheckConstraint(
+                name="contact_point_normalized",
+                condition=Q(kind="email", normalized__regex=r"^[^@\s<>,;]+@[^@\s<>,;]+$")
+                | Q(kind__in=["mobile", "phone"], normalized__regex=r"^\+[0-9]{4,15}(;ext=[0-9]{1,7})?$"),
+            ),
+        ]
+        indexes = [models.Index(fields=["normalized"], name="contact_point_by_value")]
+
+    def __str__(self) -> str:
+        return self.value

@@ -1,0 +1,50 @@
+"""Filters available in every template: quantities in the business's units, money, dates and months in its locale.
+
+The business is found on the request by the context processor and passed as an argument: `{{ deck.area_m2|measure:"area" }}`
+reads the active units from `clients.display`.
+"""
+
+from datetime import date
+from decimal import Decimal
+
+from django import template
+
+from clients import display
+
+register = template.Library()
+
+
+@register.filter
+def measure(value: Decimal | None, quantity: str) -> str:
+    """“18 m²” or “194 ft²”: an SI value in the business's units, with its symbol."""
+    return display.measure(value, quantity)
+
+
+@register.filter
+def money(amount: Decimal | None, currency: str = "") -> str:
+    """“$1,250.00” in the business's locale; empty when there is no amount."""
+    return display.money(amount, currency)
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """“14 Mar 2027” in the order the locale uses."""
+    return display.day(value)
+
+
+@register.filter
+def month(value: date | None) -> str:
+    """“March 2027”."""
+    return display.month(value)
+
+
+@register.filter
+def phone(number: str) -> str:
+    """An E.164 number as people of the business's country read it."""
+    return display.phone(number)
+
+
+@register.filter
+def percent(share: float | None) -> str:
+    """“35 %” from 0.35."""
+    return "" if share is None else f"{round(share * 100)} %"

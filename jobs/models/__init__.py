@@ -1,0 +1,7 @@
+"""The rows of the jobs app: products and batches, visits, jobs of work, coats and photographs."""
+
+from jobs.models.job import CoatApplied, Job, Photo
+from jobs.models.product import Batch, Product
+from jobs.models.visit import Visit
+
+__all__ = ["Batch", "CoatApplied", "Job", "Photo", "Product", "Visit"]

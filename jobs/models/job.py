@@ -1,0 +1,145 @@
+"""Jobs of work, the coats they left behind and the photographs."""
+
+import uuid
+from datetime import date
+from decimal import Decimal
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Now
+
+from clients.models import Deck
+from jobs.models.product import Batch, Product
+from jobs.models.visit import Visit
+
+STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
+
+
+class JobQuerySet(models.QuerySet["Job"]):
+    def coating(self) -> "JobQuerySet":
+        """Jobs that started the life of a new coat."""
+        return self.filter(kind__in=[Job.Kind.STRIP, Job.Kind.RECOAT])
+
+    def newest_first(self) -> "JobQuerySet":
+        return self.order_by("-finished_on", "-id")
+
+
+class Job(models.Model):
+    """One finished job of work on one deck."""
+
+    class Kind(models.TextChoices):
+        STRIP = "strip", "Strip and seal"
+        RECOAT = "recoat", "Clean and recoat"
+        CLEAN = "clean", "Clean only"
+        REPAIR = "repair", "Repair"
+
+    class Sky(models.TextChoices):
+        SUN = "sun", "Sunny"
+        CLOUD = "cloud", "Cloudy"
+        SHADE = "shade", "Worked in shade"
+        DAMP = "damp", "Damp or foggy"
+
+    deck = models.ForeignKey(Deck, on_delete=models.PROTECT, related_name="jobs")
+    visit = models.OneToOneField(Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="job")
+    kind = models.CharField(max_length=6, choices=Kind.choices)
+    finished_on = models.DateField()
+    crew = models.CharField(max_length=120, blank=True, help_text="Who did the work.")
+    air_c = models.DecimalField("air temperature", max_digits=4, decimal_places=1, null=True, blank=True)
+    humidity_percent = models.PositiveSmallIntegerField("humidity", null=True, blank=True)
+    sky = models.CharField(max_length=6, choices=Sky.choices, blank=True)
+    amount = models.DecimalField("price charged", max_digits=10, decimal_places=2, null=True, blank=True)
+    currency = models.CharField(max_length=3, blank=True)
+    notes = models.TextField(blank=True, max_length=20_000)
+    form_key = models.UUIDField(
+        default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
+    )
+    source = models.CharField(max_length=120, blank=True, help_text="The file and row it was imported from.")
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    created_at = models.DateTimeField(db_default=Now())
+
+    objects = JobQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-finished_on", "-id"]
+        indexes = [models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck")]
+        constraints = [
+            models.CheckConstraint(name="job_kind_known", condition=Q(kind__in=["strip", "recoat", "clean", "repair"])),
+            models.CheckConstraint(
+                name="job_humidity_is_a_share",
+                condition=Q(humidity_percent=None) | Q(humidity_percent__lte=100),
+            ),
+            models.CheckConstraint(name="job_amount_not_negative", condition=Q(amount=None) | Q(amount__gte=0)),
+            models.CheckConstraint(
+                name="job_amount_has_a_currency", condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$")
+            ),
+            models.CheckConstraint(name="job_in_living_memory", condition=Q(finished_on__gte=date(1950, 1, 1))),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of {self.deck} on {self.finished_on}"
+
+    @property
+    def starts_a_coat(self) -> bool:
+        return self.kind in {self.Kind.STRIP, self.Kind.RECOAT}
+
+
+class CoatApplied(models.Model):
+    """One product that went on in a job: which, from which batch, how much and in how many coats."""
+
+    class Surface(models.TextChoices):
+        BOARDS = "boards", "Deck boards"
+        RAILS = "rails", "Rails"
+        STAIRS = "stairs", "Stairs"
+        SCREENS = "screens", "Screens"
+        ALL = "all", "Everything"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
+    position = models.PositiveSmallIntegerField(default=1)
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="coats_applied")
+    batch = models.ForeignKey(Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied")
+    colour = models.CharField(max_length=80, blank=True)
+    surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.BOARDS)
+    coats = models.PositiveSmallIntegerField(default=1)
+    litres = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "coats applied"
+        ordering = ["job_id", "position", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["job", "position"], name="coat_position_once_a_job"),
+            models.CheckConstraint(name="coats_from_1_to_10", condition=Q(coats__gte=1, coats__lte=10)),
+            models.CheckConstraint(name="coat_litres_positive", condition=Q(litres=None) | Q(litres__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product} × {self.coats}"
+
+    def spread_m2_per_l(self, area_m2: Decimal) -> Decimal | None:
+        """Measured spread rate a coat, if the litres are known."""
+        return area_m2 * self.coats / self.litres if self.litres else None
+
+
+class Photo(models.Model):
+    """A photograph of a deck, shrunk and freed of location data when it was stored."""
+
+    class Moment(models.TextChoices):
+        FOUND = "found", "As found"
+        DURING = "during", "During the work"
+        FINISHED = "finished", "Finished"
+
+    deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="photos")
+    job = models.ForeignKey(Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos")
+    moment = models.CharField(max_length=8, choices=Moment.choices, default=Moment.FINISHED)
+    image = models.ImageField(upload_to="decks/%Y/%m/", width_field="width", height_field="height")
+    width = models.PositiveIntegerField(editable=False, default=0)
+    height = models.PositiveIntegerField(editable=False, default=0)
+    caption = models.CharField(max_length=200, blank=True)
+    taken_on = models.DateField()
+    created_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-taken_on", "-id"]
+
+    def __str__(self) -> str:
+        return self.caption or f"{self.get_moment_display()}, {self.taken_on}"

@@ -1,0 +1,113 @@
+"""Products as their data sheets describe them, and the batches that came into the van."""
+
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+
+class FinishClass(models.TextChoices):
+    """How a finish protects and how it fails; the forecast's first question."""
+
+    CLEAR_REPELLENT = "clear_repellent", "Clear water repellent"
+    PENETRATING_OIL = "penetrating_oil", "Decking oil (penetrating)"
+    REPELLENT_PRESERVATIVE = "repellent_preservative", "Water-repellent preservative"
+    TINTED = "tinted", "Tinted deck finish"
+    SEMITRANSPARENT = "semitransparent", "Semitransparent stain"
+    SOLID_FILM = "solid_film", "Solid stain or paint (film)"
+    CLEAR_FILM = "clear_film", "Clear sealer or varnish (film)"
+
+
+class ProductQuerySet(models.QuerySet["Product"]):
+    def finishes(self) -> "ProductQuerySet":
+        return self.filter(kind=Product.Kind.FINISH)
+
+    def in_use(self) -> "ProductQuerySet":
+        return self.filter(is_active=True)
+
+
+class Product(models.Model):
+    """A stripper, cleaner, brightener or finish; defaults from its data sheet, which always overrides them."""
+
+    class Kind(models.TextChoices):
+        FINISH = "finish", "Finish"
+        STRIPPER = "stripper", "Stripper"
+        CLEANER = "cleaner", "Cleaner"
+        BRIGHTENER = "brightener", "Brightener"
+
+    class Base(models.TextChoices):
+        WATER = "water", "Water-borne"
+        SOLVENT = "solvent", "Solvent-borne"
+
+    class Pigment(models.TextChoices):
+        NONE = "none", "None"
+        LIGHT = "light", "Light"
+        DARK = "dark", "Dark"
+
+    name = models.CharField(max_length=120)
+    maker = models.CharField(max_length=120, blank=True)
+    kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.FINISH)
+    finish_class = models.CharField(max_length=24, choices=FinishClass.choices, blank=True)
+    base = models.CharField(max_length=7, choices=Base.choices, default=Base.WATER)
+    pigment = models.CharField(max_length=5, choices=Pigment.choices, default=Pigment.NONE)
+    colours = models.CharField(max_length=500, blank=True, help_text="Separated by commas.")
+    spread_m2_per_l = models.DecimalField(
+        "spread rate a coat",
+        max_digits=6,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="From the data sheet.",
+    )
+    coats_usual = models.PositiveSmallIntegerField(default=2)
+    recoat_hours = models.DecimalField("hours between coats", max_digits=5, decimal_places=1, null=True, blank=True)
+    walk_hours = models.DecimalField("hours before walking", max_digits=5, decimal_places=1, null=True, blank=True)
+    furniture_days = models.DecimalField("days before furniture", max_digits=4, decimal_places=1, null=True, blank=True)
+    dwell_minutes = models.PositiveSmallIntegerField(null=True, blank=True, help_text="For strippers and brighteners.")
+    minimum_c = models.DecimalField("lowest temperature", max_digits=4, decimal_places=1, null=True, blank=True)
+    maximum_c = models.DecimalField("highest temperature", max_digits=4, decimal_places=1, null=True, blank=True)
+    data_sheet_url = models.URLField(blank=True)
+    cautions = models.TextField(blank=True, max_length=2_000)
+    is_active = models.BooleanField("in use", default=True)
+
+    objects = ProductQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kind", "name"]
+        constraints = [
+            models.UniqueConstraint(Lower("name"), Lower("maker"), name="product_once_a_maker"),
+            models.CheckConstraint(
+                name="finish_has_a_class",
+                condition=(Q(kind="finish") & ~Q(finish_class="")) | (~Q(kind="finish") & Q(finish_class="")),
+            ),
+            models.CheckConstraint(
+                name="product_spread_positive", condition=Q(spread_m2_per_l=None) | Q(spread_m2_per_l__gt=0)
+            ),
+            models.CheckConstraint(name="product_coats_positive", condition=Q(coats_usual__gte=1)),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def colour_list(self) -> list[str]:
+        return [colour.strip() for colour in self.colours.split(",") if colour.strip()]
+
+
+class Batch(models.Model):
+    """One production lot of a product, as printed on the tin."""
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="batches")
+    code = models.CharField(max_length=60)
+    received_on = models.DateField(null=True, blank=True)
+    expires_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "batches"
+        ordering = ["product_id", "-id"]
+        constraints = [
+            models.UniqueConstraint("product", Lower("code"), name="batch_once_a_product"),
+            models.CheckConstraint(name="batch_has_a_code", condition=~Q(code="")),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product} · {self.code}"

@@ -1,0 +1,7 @@
+"""The reminders app."""
+
+from django.apps import AppConfig
+
+
+class RemindersConfig(AppConfig):
+    name = "reminders"

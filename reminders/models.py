@@ -1,0 +1,77 @@
+"""Stored forecasts and the reminders that were decided on."""
+
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Now
+
+from clients.models import Deck, Message
+from jobs.models import Job
+
+
+class ForecastQuerySet(models.QuerySet["Forecast"]):
+    def current(self) -> "ForecastQuerySet":
+        """Of decks that are neither archived nor a former client's."""
+        return self.filter(deck__archived_at=None, deck__property__client__archived_at=None)
+
+
+class Forecast(models.Model):
+    """When the coat on a deck is next due, as the model of `model_version` sees it (one row a deck)."""
+
+    deck = models.OneToOneField(Deck, on_delete=models.CASCADE, related_name="forecast")
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="+", help_text="The job that made the coat.")
+    model_version = models.CharField(max_length=40)
+    computed_at = models.DateTimeField(db_default=Now())
+    computed_on = models.DateField(help_text="The day for which the chance of being worn was computed.")
+    window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
+    due_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
+    late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
+    chance_worn = models.FloatField(help_text="On the day of computing.")
+    median_months = models.FloatField(help_text="Median life of the coat in clock months.")
+    log_sd = models.FloatField(help_text="Spread of the life on the log scale.")
+    reference_months = models.FloatField(help_text="Median life of the reference deck in clock months.")
+    contributions = models.JSONField(default=dict, help_text="Factor → months longer or shorter than the reference.")
+    prior_share = models.FloatField(default=1.0, help_text="How much rests on the prior, 0 to 1.")
+    coat_build = models.PositiveSmallIntegerField(default=0, help_text="Coats since the last strip.")
+    sound_on = models.DateField(null=True, blank=True, help_text="Last visit at which the coat was found sound.")
+
+    objects = ForecastQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["due_on", "deck_id"]
+        indexes = [
+            models.Index(fields=["due_on", "deck"], name="forecast_by_due"),
+            models.Index(fields=["window_opens_on"], name="forecast_by_window"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                name="forecast_window_in_order",
+                condition=Q(window_opens_on__lte=F("due_on"), due_on__lte=F("late_on")),
+            ),
+            models.CheckConstraint(
+                name="forecast_chances_are_shares",
+                condition=Q(chance_worn__gte=0, chance_worn__lte=1, prior_share__gte=0, prior_share__lte=1),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.deck}: due by {self.due_on}"
+
+
+class Reminder(models.Model):
+    """The decision to remind about one coat of one deck at one step; it exists at most once a channel."""
+
+    deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="reminders")
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="reminders", help_text="The coat that is due.")
+    message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
+    step = models.PositiveSmallIntegerField(default=1)
+    channel = models.CharField(max_length=6)
+    created_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-created_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["job", "step", "channel"], name="reminder_once_a_coat_step_and_channel")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.deck}, step {self.step}"

@@ -1,0 +1,7 @@
+"""The restorer app."""
+
+from django.apps import AppConfig
+
+
+class RestorerConfig(AppConfig):
+    name = "restorer"

@@ -1,0 +1,53 @@
+"""What every page frame shows: the name of the business and the navigation."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+
+@dataclass(frozen=True)
+class NavigationItem:
+    """One entry of the navigation."""
+
+    label: str
+    url: str
+    icon: str
+    is_current: bool
+
+
+PAGES = [
+    ("This month", "this_month", "month", ""),
+    ("Decks", "decks:search", "deck", ""),
+    ("Log a job", "jobs:log", "log", ""),
+    ("Due list", "reminders:due", "due", "may_send"),
+    ("Outbox", "outbox:list", "outbox", "may_send"),
+    ("Settings", "settings:overview", "settings", ""),
+]
+
+
+def navigation(request: HttpRequest) -> list[NavigationItem]:
+    """The pages this person may open; none before sign-in."""
+    if not getattr(request, "user", None) or not request.user.is_authenticated:
+        return []
+    items = []
+    for label, name, icon, right in PAGES:
+        if right and not getattr(request.user, right):
+            continue
+        try:
+            url = reverse(name)
+        except NoReverseMatch:  # sections land one by one
+            continue
+        is_current = request.path == url if url == "/" else request.path.startswith(url)
+        items.append(NavigationItem(label, url, icon, is_current))
+    return items
+
+
+def page_frame(request: HttpRequest) -> dict[str, Any]:
+    business = getattr(request, "business", None)
+    return {
+        "business": business,
+        "business_name": business.name if business else "",
+        "navigation": navigation(request),
+    }

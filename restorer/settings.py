@@ -1,0 +1,222 @@
+"""Settings, read from the environment only; every value that can be wrong is looked at by restorer.checks."""
+
+import os
+import secrets
+from pathlib import Path
+
+import dj_database_url
+from csp.constants import NONE, SELF
+
+from restorer import local_postgres
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
+MODE = os.environ.get("RESTORER_MODE", "book")  # "book" = the real one, "demo" = the invented one
+
+
+def flag(name: str, default: bool) -> bool:
+    """True or False from an environment variable; unset means the default."""
+    return os.environ.get(name, str(default)).strip().lower() in {"1", "true", "yes", "on"}
+
+
+def words(name: str, default: str = "") -> list[str]:
+    """A list from a comma-separated environment variable."""
+    return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
+
+
+def kept_secret(name: str) -> str:
+    """The secret from the environment, else one made once and kept under var/ (several hosts need the former)."""
+    if os.environ.get(name):
+        return os.environ[name]
+    path = VAR_DIR / name.lower()
+    if not path.exists():
+        VAR_DIR.mkdir(parents=True, exist_ok=True)
+        path.write_text(secrets.token_urlsafe(50))
+        path.chmod(0o600)
+    return path.read_text().strip()
+
+
+DEBUG = flag("DEBUG", False)
+SECRET_KEY = kept_secret("SECRET_KEY")
+ALLOWED_HOSTS = words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
+BASE_URL = os.environ.get("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
+HTTPS = BASE_URL.startswith("https://")
+CSRF_TRUSTED_ORIGINS = words("CSRF_TRUSTED_ORIGINS", BASE_URL if HTTPS else "")
+
+INSTALLED_APPS = [
+    "restorer",
+    "reminders",
+    "jobs",
+    "clients",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.postgres",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "django.forms",
+    "auditlog",
+    "axes",
+    "csp",
+    "django_q",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "clients.middleware.BusinessMiddleware",
+    "auditlog.middleware.AuditlogMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "restorer.urls"
+WSGI_APPLICATION = "restorer.wsgi.application"
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.debug",
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "restorer.context.page_frame",
+            ],
+            "builtins": ["clients.templatetags.plain"],
+        },
+    }
+]
+
+DATABASES = {
+    "default": dj_database_url.parse(
+        os.environ.get("DATABASE_URL") or local_postgres.database_url(),
+        conn_max_age=60,
+        conn_health_checks=True,
+    )
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "restorer_cache",
+    }
+}
+
+# People
+AUTH_USER_MODEL = "clients.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign_in"
+LOGIN_REDIRECT_URL = "this_month"
+LOGOUT_REDIRECT_URL = "sign_in"
+AXES_FAILURE_LIMIT = 6
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "clients/sign_in_locked.html"
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+# The browser
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
+CSRF_COOKIE_HTTPONLY = True
+CSRF_FAILURE_VIEW = "restorer.views.csrf_failure"
+SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
+SECURE_HSTS_PRELOAD = HTTPS
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if flag("BEHIND_PROXY", False) else None
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / "photos"))
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+}
+
+# Language, numbers, time. Time zones of properties are data; the business's own zone is set per request.
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+# Mail: every setting in one block. The outbox picks its own envelope; see clients/channels/email.py.
+EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+EMAIL_HOST = os.environ.get("EMAIL_HOST", "127.0.0.1")
+EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "2525" if MODE == "demo" else "25"))
+EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
+EMAIL_USE_TLS = flag("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = flag("EMAIL_USE_SSL", False)
+EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
+
+# django-q2 is the alarm clock only. Why each value: docs/operations.md, "The worker".
+Q_CLUSTER = {
+    "name": "restorer",
+    "orm": "default",
+    "workers": 1,
+    "queue_limit": 1,
+    "bulk": 1,
+    "timeout": 120,
+    "retry": 600,
+    "max_attempts": 3,
+    "ack_failures": True,
+    "catch_up": False,
+    "save_limit": 250,
+    "poll": 1,
+    "guard_cycle": 1,
+    "recycle": 200,
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
+}

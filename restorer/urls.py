@@ -1,0 +1,23 @@
+"""One include a section; each section keeps its own list."""
+
+from django.conf import settings
+from django.urls import include, path
+
+from restorer import views
+
+urlpatterns = [
+    path("", views.this_month, name="this_month"),
+    path("health/", views.health, name="health"),
+    path("", include("clients.urls.public")),
+    path("clients/", include("clients.urls.clients")),
+    path("decks/", include("clients.urls.deck_forms")),
+    path("decks/", include("reminders.deck_urls")),
+    path("jobs/", include("jobs.urls")),
+    path("due/", include("reminders.urls")),
+    path("outbox/", include("clients.urls.outbox")),
+    path("settings/", include("clients.urls.settings")),
+]
+handler400 = "restorer.views.bad_request"
+handler403 = "restorer.views.forbidden"
+if settings.DEBUG:
+    urlpatterns.append(path("parts/", views.parts, name="parts"))

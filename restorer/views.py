@@ -1,0 +1,33 @@
+"""The first page, the health page and the pages for when something went wrong."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+
+@require_GET
+def this_month(request: HttpRequest) -> HttpResponse:
+    return render(request, "restorer/this_month.html")
+
+
+@require_GET
+def health(request: HttpRequest) -> HttpResponse:
+    return HttpResponse("ok")
+
+
+@require_GET
+def parts(request: HttpRequest) -> HttpResponse:
+    """The sample page of every part of the style (only while developing)."""
+    return render(request, "restorer/parts.html")
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    return render(request, "403_csrf.html", status=403)
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "400.html", status=400)
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "403.html", {"why": str(exception)}, status=403)
