@@ -1,7 +1,3 @@
-"""Filters available in every template: quantities in the business's units, money, dates and months in its locale.
-
-The business is found on the request by the context processor and passed as an argument: `{{ deck.area_m2|measure:"area" }}`
-reads the active units from `clients.display`.
 """
 
 from datetime import date
