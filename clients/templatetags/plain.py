@@ -1,4 +1,4 @@
-"""
+"""Filters available in every template: quantities, money, dates, months and numbers as the business writes them."""
 
 from datetime import date
 from decimal import Decimal
