@@ -1,0 +1,89 @@
+// Small comforts; every page works without them. Hooks: data-* attributes only.
+"use strict";
+
+(() => {
+  // A form that posts goes once: the pressed button rests and says so. data-stays exempts downloads.
+  const rest = (form) => {
+    form.dataset.sent = "yes";
+    for (const button of form.querySelectorAll("button:not([type=button])")) {
+      button.disabled = true;
+    }
+  };
+  const wake = (form) => {
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll("button:disabled")) {
+      button.disabled = false;
+      button.removeAttribute("aria-busy");
+      if (button.dataset.label) button.textContent = button.dataset.label;
+    }
+  };
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method !== "post" || "stays" in form.dataset) return;
+    if (form.dataset.sent) return event.preventDefault();
+    const button = event.submitter;
+    // After the browser has read the form, so that the pressed button's own value still travels.
+    setTimeout(() => {
+      if (event.defaultPrevented && !form.closest("[hx-post]")) return;
+      rest(form);
+      if (!button) return;
+      button.setAttribute("aria-busy", "true");
+      button.dataset.label ??= button.textContent;
+      button.textContent = button.dataset.busy ?? "One moment…";
+    });
+  });
+  addEventListener("pageshow", (event) => {
+    if (event.persisted) document.querySelectorAll("form[data-sent]").forEach(wake);
+  });
+  document.addEventListener("htmx:afterRequest", () => document.querySelectorAll("form[data-sent]").forEach(wake));
+
+  // Add a row to a formset: [data-formset=PREFIX] holds [data-rows], a <template> and a hidden [data-add-row] button.
+  const addRow = (formset) => {
+    const total = formset.querySelector(`[name="${formset.dataset.formset}-TOTAL_FORMS"]`);
+    const rows = formset.querySelector("[data-rows]");
+    const html = formset.querySelector("template").innerHTML.replaceAll("__prefix__", total.value);
+    rows.insertAdjacentHTML("beforeend", html);
+    total.value = Number(total.value) + 1;
+    rows.lastElementChild.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+  };
+  document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("[data-add-row]");
+    if (button) addRow(button.closest("[data-formset]"));
+    for (const menu of document.querySelectorAll("[data-menu][open]")) {
+      if (!menu.contains(event.target)) menu.open = false;
+    }
+  });
+  document.addEventListener("keydown", (event) => {
+    const menu = event.key === "Escape" && document.querySelector("[data-menu][open]");
+    if (!menu) return;
+    menu.open = false;
+    menu.querySelector("summary").focus();
+  });
+
+  // Only what matters now: data-shown-by="field:value,value" hides a group until that field has one of the values.
+  const chosen = (form, name) => [...form.querySelectorAll(`[name="${name}"]`)]
+    .filter((control) => !["radio", "checkbox"].includes(control.type) || control.checked)
+    .map((control) => control.value);
+  const review = (form) => {
+    for (const group of form.querySelectorAll("[data-shown-by]")) {
+      const [name, values] = group.dataset.shownBy.split(":");
+      group.hidden = !chosen(form, name).some((value) => values.split(",").includes(value)) &&
+        !group.querySelector(".has-errors");
+    }
+  };
+  document.addEventListener("change", (event) => { if (event.target.form) review(event.target.form); });
+  document.querySelectorAll("form").forEach(review);
+
+  // Tick every box of a table: a checkbox with data-all=NAME, shown only where scripts run.
+  document.querySelectorAll("[data-all]").forEach((all) => {
+    all.closest("[hidden]")?.removeAttribute("hidden");
+    all.addEventListener("change", () => {
+      for (const box of document.querySelectorAll(`input[type=checkbox][name="${all.dataset.all}"]:enabled`)) {
+        box.checked = all.checked;
+      }
+    });
+  });
+
+  document.querySelector("[data-focus]")?.focus();
+})();
