@@ -1,6 +1,10 @@
 """Addresses of the deck search and the deck page, under /decks/."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from reminders.views import search
 
 app_name = "decks"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", search.search_decks, name="search"),
+]

@@ -1,0 +1,71 @@
+"""Rows printed by commands: a table for people, JSON or CSV for programs. Keys are documented in docs/operations.md."""
+
+import csv
+import json
+from argparse import ArgumentParser
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, TextIO
+
+FORMATS = ["table", "json", "csv"]
+Row = Mapping[str, Any]
+
+
+def add_format(parser: ArgumentParser) -> None:
+    """The `--format` option, the same for every command that prints rows."""
+    parser.add_argument("--format", choices=FORMATS, default="table", help="How to print (default: table).")
+
+
+def plain(value: Any) -> Any:
+    """Dates as ISO 8601 and decimals as strings, so that no digit is lost."""
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    return str(value) if isinstance(value, Decimal) else value
+
+
+def write_rows(rows: Iterable[Row], *, format: str, out: TextIO, columns: Sequence[str]) -> None:
+    """Write the named columns of each row, in that order."""
+    chosen = [{column: plain(row.get(column)) for column in columns} for row in rows]
+    {"table": write_table, "json": write_json, "csv": write_csv}[format](chosen, out, columns)
+
+
+def write_json(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
+    out.write(json.dumps(rows, ensure_ascii=False, indent=2) + "\n")
+
+
+def write_csv(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
+    writer = csv.DictWriter(out, columns, lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows([{column: guarded(value) for column, value in row.items()} for row in rows])
+
+
+def guarded(value: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets a leading apostrophe; numbers keep their sign."""
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not is_number(value):
+        return "'" + value
+    return value
+
+
+def is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def write_table(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
+    table = [list(columns)] + [["" if row[name] is None else words(row[name]) for name in columns] for row in rows]
+    widths = [max(len(line[place]) for line in table) for place in range(len(columns))]
+    for line in table:
+        out.write("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() + "\n")
+    out.write(f"({len(rows)} rows)\n" if len(rows) != 1 else "(1 row)\n")
+
+
+def words(value: Any) -> str:
+    if isinstance(value, list):
+        return "; ".join(map(str, value))
+    if isinstance(value, dict):
+        return "; ".join(f"{key} {part}" for key, part in value.items())
+    return str(value)
