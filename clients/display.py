@@ -1,4 +1,4 @@
-"""How values are written for people: the business's units, currency, locale and country, for the running request or task."""
+"""How values are written for people: in the units, currency and locale of the business in force."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -12,7 +12,8 @@ from jobs import search
 from jobs.models import Job
 
 COLUMNS = [
-    "client", "property", "deck", "deck_id", "finished_on", "kind", "product", "maker", "colour", "batch", "coats", "litres",
+    "client", "property", "deck", "deck_id", "finished_on", "kind", "product", "maker", "colour", "batch", "coats",
+    "litres",
 ]  # fmt: skip
 
 

@@ -1,0 +1,26 @@
+"""`manage.py load_demo_book`: the invented book, into an empty database."""
+
+from typing import Any
+
+from auditlog.context import disable_auditlog
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from clients.models import Business, Deck
+from jobs.models import Job
+from reminders import actions
+from restorer import demo_book
+
+
+class Command(BaseCommand):
+    help = "Write the invented demo book into an empty database."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if Business.current() is not None:
+            raise CommandError("This database already holds a book. Nothing was changed.")
+        now = timezone.now()
+        with disable_auditlog():
+            demo_book.load(today=timezone.localdate(now), now=now)
+        business = Business.objects.get()
+        actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
+        self.stdout.write(f"The invented book: {Deck.objects.count()} decks, {Job.objects.count()} jobs.")
