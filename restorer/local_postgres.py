@@ -98,10 +98,17 @@ def reachable(directory: Path) -> Path:
     try:
         run(directory / "postgres", "--version")
     except OSError:
-        copy = home() / "programs"
-        shutil.copytree(directory.parent, copy, dirs_exist_ok=True)
-        return copy / directory.name
+        return copied(directory)
     return directory
+
+
+def copied(directory: Path) -> Path:
+    """The wheel's package and the libraries beside it, which the programs find by their relative place."""
+    package = directory.parents[1]
+    for part in (package, package.with_name(f"{package.name}.libs")):
+        if part.is_dir():
+            shutil.copytree(part, home() / "programs" / part.name, dirs_exist_ok=True)
+    return home() / "programs" / directory.relative_to(package.parent)
 
 
 def data_version() -> int:
