@@ -1,0 +1,229 @@
+"""Makes what a command needs on a bare machine: environment, packages, system libraries, PostgreSQL, Chromium.
+
+Standard library only, and nothing of Django: it runs before there is anything else.
+"""
+
+import ctypes.util
+import fcntl
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
+VENV = BASE_DIR / ".venv"
+LOCKS = BASE_DIR / "restorer" / "requirements"
+LOG = VAR_DIR / "bootstrap.log"
+OLDEST_PYTHON = (3, 11)
+WITH_DEV = {"test", "lock"}
+WITHOUT_DATABASE = {"help", "lock", "makemessages", "compilemessages", "build_places"}
+LIBRARIES = {
+    "pango-1.0": "libpango-1.0-0",
+    "pangoft2-1.0": "libpangoft2-1.0-0",
+    "harfbuzz-subset": "libharfbuzz-subset0",
+}
+FONT_DIRS = [
+    Path("/usr/share/fonts"),
+    Path("/usr/local/share/fonts"),
+    Path("/System/Library/Fonts"),
+    Path("C:/Windows/Fonts"),
+]
+BROWSERS = ["chromium", "chromium-browser", "google-chrome"]
+
+
+class BootstrapError(Exception):
+    """Something is missing that we cannot make; the message says what to do."""
+
+
+def prepare(arguments: list[str]) -> None:
+    """Leave with everything the command needs, running under the environment's Python."""
+    command = arguments[1] if len(arguments) > 1 else "help"
+    try:
+        check_python()
+        set_mode(command)
+        ensure_environment(arguments, needs_dev=command in WITH_DEV)
+        ensure_libraries()
+        if command == "test":
+            os.environ["CHROMIUM"] = ensure_chromium()
+        if command not in WITHOUT_DATABASE and not os.environ.get("DATABASE_URL"):
+            start_database()
+    except BootstrapError as error:
+        sys.exit(f"\n{error}")
+
+
+def check_python() -> None:
+    if sys.version_info < OLDEST_PYTHON:
+        running = ".".join(map(str, sys.version_info[:3]))
+        raise BootstrapError(f"Python 3.11 or later is needed; this is {running}. Run: python3.11 manage.py …")
+
+
+def set_mode(command: str) -> None:
+    """The demo has a database of its own; it must be known before the settings load."""
+    if command == "demo":
+        os.environ["RESTORER_MODE"] = "demo"
+
+
+def say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def is_managed_by_others() -> bool:
+    """An environment that somebody else made (a container, a packager) and that already has Django."""
+    return os.environ.get("RESTORER_NO_VENV") == "1"
+
+
+def ensure_environment(arguments: list[str], *, needs_dev: bool) -> None:
+    """Make .venv from the hashed lock when it is missing or the lock has changed, then go on under its Python."""
+    if is_managed_by_others():
+        return
+    lock = LOCKS / ("dev.lock" if needs_dev or has_dev() else "run.lock")
+    with only_one():
+        if not python_of_venv().exists():
+            make_venv()
+        if stamp() != fingerprint(lock):
+            install(lock)
+    if Path(sys.prefix).resolve() != VENV.resolve():
+        sys.stdout.flush()
+        os.execv(python_of_venv(), [str(python_of_venv()), *arguments])  # noqa: S606 - no shell is meant
+
+
+def python_of_venv() -> Path:
+    return VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+
+
+@contextmanager
+def only_one() -> Iterator[None]:
+    """Two that start at once take turns."""
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    with (VAR_DIR / "bootstrap.lock").open("w") as file:
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def fingerprint(lock: Path) -> str:
+    return f"{lock.name} {hashlib.sha256(lock.read_bytes()).hexdigest()}"
+
+
+def stamp() -> str:
+    path = VENV / "restorer.stamp"
+    return path.read_text() if path.exists() else ""
+
+
+def has_dev() -> bool:
+    return stamp().startswith("dev.lock")
+
+
+def make_venv() -> None:
+    say("Making the virtual environment .venv")
+    if attempt([sys.executable, "-m", "venv", str(VENV)]):
+        return
+    package = f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"
+    if apt_install([package]) and attempt([sys.executable, "-m", "venv", "--clear", str(VENV)]):
+        return
+    raise BootstrapError(
+        f"This Python cannot make a virtual environment (details: {LOG}).\n"
+        f"On Debian or Ubuntu run as root: apt-get install {package}"
+    )
+
+
+def install(lock: Path) -> None:
+    """All packages of a lock; every file is checked against its hash."""
+    count = lock.read_text().count("==")
+    began = time.monotonic()
+    say(f"Installing {count} packages (a minute or two the first time)")
+    command = [
+        str(python_of_venv()),
+        "-m",
+        "pip",
+        "install",
+        "--require-hashes",
+        "--progress-bar",
+        "off",
+        "-r",
+        str(lock),
+    ]
+    if not attempt(command, beats=True):
+        raise BootstrapError(
+            f"The packages could not be installed. What pip said is in {LOG}.\n"
+            "Check the network (or your package mirror's settings) and run the same command again."
+        )
+    (VENV / "restorer.stamp").write_text(fingerprint(lock))
+    say(f"  done in {time.monotonic() - began:.0f} s")
+
+
+def attempt(command: list[str], *, beats: bool = False) -> bool:
+    """Run a command into the log; True if it went well. With `beats` a line every ten seconds shows that it moves."""
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    with LOG.open("ab") as log:
+        log.write(f"\n$ {' '.join(command)}\n".encode())
+        log.flush()
+        process = subprocess.Popen(command, stdout=log, stderr=log, stdin=subprocess.DEVNULL)
+        began = time.monotonic()
+        while True:
+            try:
+                return process.wait(timeout=10) == 0
+            except subprocess.TimeoutExpired:
+                if beats:
+                    say(f"  … {time.monotonic() - began:.0f} s")
+
+
+def apt_install(packages: list[str]) -> bool:
+    """Install Debian's packages, if this is Debian and we may; a stale package list is renewed once."""
+    if os.name == "nt" or os.geteuid() != 0 or not shutil.which("apt-get"):
+        return False
+    os.environ["DEBIAN_FRONTEND"] = "noninteractive"
+    say(f"Installing {' '.join(packages)} with apt-get")
+    command = ["apt-get", "install", "-y", "--no-install-recommends", *packages]
+    return attempt(command, beats=True) or (attempt(["apt-get", "update"], beats=True) and attempt(command, beats=True))
+
+
+def has_library(name: str) -> bool:
+    return ctypes.util.find_library(name) is not None
+
+
+def has_fonts() -> bool:
+    return any(next(directory.rglob("*.[to]tf"), None) for directory in FONT_DIRS if directory.is_dir())
+
+
+def ensure_libraries() -> None:
+    """Pango and a font for PDF; without them everything but PDF works, and we say so."""
+    missing = [package for name, package in LIBRARIES.items() if not has_library(name)]
+    if not has_fonts():
+        missing.append("fonts-dejavu-core")
+    if not missing or apt_install(missing):
+        return
+    say(
+        f"PDF pages need {', '.join(missing)}, which are not on this machine. On Debian or Ubuntu run as root:\n"
+        f"  apt-get install {' '.join(missing)}\nEverything else works without them."
+    )
+
+
+def find_chromium() -> str:
+    found = [os.environ.get("CHROMIUM"), *map(shutil.which, BROWSERS)]
+    return next((path for path in found if path and Path(path).exists()), "")
+
+
+def ensure_chromium() -> str:
+    """The browser for the browser tests; empty when there is none and we may not install it."""
+    path = find_chromium() or (apt_install(["chromium"]) and find_chromium()) or ""
+    if not path and os.environ.get("CI"):
+        raise BootstrapError("The browser tests need Chromium. Install it, or set CHROMIUM to its path.")
+    if not path:
+        say("NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its path.")
+    return path
+
+
+def start_database() -> None:
+    from restorer import local_postgres
+
+    try:
+        if local_postgres.start():
+            os.environ["RESTORER_OWNS_POSTGRES"] = "1"
+    except local_postgres.PostgresError as error:
+        raise BootstrapError(str(error)) from error
