@@ -1,0 +1,25 @@
+"""`manage.py lock`: make the two lock files anew from pyproject.toml, with hashes and without addresses."""
+
+import subprocess
+import sys
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+
+LOCKS = {"run.lock": [], "dev.lock": ["--group", "dev"]}
+OPTIONS = ["--universal", "--python-version", "3.11", "--generate-hashes", "--no-annotate", "--no-header"]
+
+
+class Command(BaseCommand):
+    help = "Make the lock files anew from pyproject.toml (for maintainers)."
+    requires_system_checks: list[str] = []
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        for name, groups in LOCKS.items():
+            target = f"restorer/requirements/{name}"
+            command = [sys.executable, "-m", "uv", "pip", "compile", "pyproject.toml", *groups, *OPTIONS]
+            command += ["--no-emit-index-url", "--no-emit-find-links", "--quiet", "-o", target]
+            if subprocess.run(command, cwd=settings.BASE_DIR, check=False).returncode:
+                raise CommandError(f"{target} could not be made; what uv says is above.")
+            self.stdout.write(f"{target} is current")
