@@ -15,14 +15,14 @@ MOST_RANKED = 2_000  # beyond this a search says nothing; the page asks for anot
 CLOSE_ENOUGH = 0.35  # trigram similarity below which a word is another word
 
 MEANT = f"""
-SELECT typed.word, typed.word ~ '^[0-9]+$' OR EXISTS (
-        SELECT FROM jobs_searchword w WHERE w.word LIKE typed.word || '%%'
-    ), ARRAY(
+SELECT typed.word, known.is_known, CASE WHEN known.is_known THEN ARRAY[]::text[] ELSE ARRAY(
         SELECT w.word FROM jobs_searchword w
         WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {CLOSE_ENOUGH}
         ORDER BY similarity(w.word, typed.word) DESC, w.word LIMIT 4
-    )
-FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place) ORDER BY typed.place
+    ) END
+FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place), LATERAL (SELECT typed.word ~ '^[0-9]+$' OR EXISTS (
+    SELECT FROM jobs_searchword w WHERE w.word ~>=~ typed.word AND w.word ~<~ (typed.word || chr(1114111))
+) AS is_known) AS known ORDER BY typed.place
 """  # noqa: S608 - a constant
 
 FOUND = f"""

@@ -1,0 +1,38 @@
+"""Fair timing: pairs in turn in one process, so that a slow moment of the machine meets both sides."""
+
+import statistics
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Seconds of ours and of the other side, run in turn."""
+
+    ours: Sequence[float]
+    other: Sequence[float]
+
+    @property
+    def ratio(self) -> float:
+        """Median of the ratios pair by pair."""
+        return statistics.median(ours / other for ours, other in zip(self.ours, self.other, strict=True))
+
+
+def seconds(act: Callable[[], object]) -> float:
+    began = time.perf_counter()
+    act()
+    return time.perf_counter() - began
+
+
+def in_turn(ours: Callable[[], object], other: Callable[[], object], *, times: int) -> Pair:
+    """One warm-up of each, then `times` pairs."""
+    ours()
+    other()
+    pairs = [(seconds(ours), seconds(other)) for _ in range(times)]
+    return Pair([pair[0] for pair in pairs], [pair[1] for pair in pairs])
+
+
+def percentile(values: Sequence[float], share: float) -> float:
+    ranked = sorted(values)
+    return ranked[min(len(ranked) - 1, int(share * len(ranked)))]
