@@ -8,6 +8,7 @@ import hashlib
 import os
 import pwd
 import re
+import shlex
 import shutil
 import subprocess
 import tempfile
@@ -16,13 +17,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
+from urllib.parse import quote
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
+OUTSIDE = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
 OLDEST = 15
 START_SECONDS = 120
 SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
-SERVER_USERS = ["postgres", "restorer-db"]  # whose rights the server gets when we are root; it refuses to run as root
+SERVER_USERS = ["restorer-db", "postgres"]  # for root, best first: a user of its own shares nothing with other servers
 
 
 class PostgresError(Exception):
@@ -37,7 +41,14 @@ def home() -> Path:
     """Where the server keeps its data and socket: under var/, or for root in a place its user can reach."""
     if os.geteuid() != 0:
         return VAR_DIR / "postgres"
-    return Path("/var/lib/restorer") / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+    if record().exists():
+        return Path(record().read_text().strip())
+    return OUTSIDE / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+
+
+def record() -> Path:
+    """Remembers a home outside of var/, so that a checkout that is moved finds its book again."""
+    return VAR_DIR / "postgres.path"
 
 
 def socket_dir() -> Path:
@@ -51,7 +62,7 @@ def socket_dir() -> Path:
 
 def database_url() -> str:
     """The address of the local database; pure, nothing is started."""
-    return f"postgresql://restorer@/{database_name()}?host={socket_dir()}"
+    return f"postgresql://restorer@/{database_name()}?host={quote(str(socket_dir()))}"
 
 
 def version_of(directory: Path) -> int:
@@ -119,24 +130,35 @@ def data_version() -> int:
     return int(path.read_text()) if path.is_file() else 0
 
 
-def server_identity() -> dict[str, object]:
+def server_identity() -> dict[str, Any]:
     """For subprocess: who the server runs as. Root hands over to an unprivileged user."""
     if os.geteuid() != 0:
         return {}
-    user = server_user()
+    user = home_owner() or server_user()
     return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
 
 
+def home_owner() -> pwd.struct_passwd | None:
+    """Data that are there already stay with the user who has them."""
+    try:
+        owner = home().stat().st_uid
+        return pwd.getpwuid(owner) if owner else None
+    except (FileNotFoundError, KeyError):
+        return None
+
+
 def server_user() -> pwd.struct_passwd:
-    """An unprivileged user of this machine; made when there is none yet."""
+    """An unprivileged user for the server; made when there is none yet."""
+    name, fallback = SERVER_USERS
     known = {user.pw_name: user for user in pwd.getpwall()}
-    for name in SERVER_USERS:
-        if name in known:
-            return known[name]
-    command = ["useradd", "--system", "--no-create-home", "--shell", "/usr/sbin/nologin", SERVER_USERS[-1]]
+    if name in known:
+        return known[name]
+    command = ["useradd", "--system", "--user-group", "--no-create-home", "--shell", "/usr/sbin/nologin", name]
     if shutil.which("useradd") and subprocess.run(command, check=False).returncode == 0:
-        return pwd.getpwnam(SERVER_USERS[-1])
-    raise PostgresError("Root may not run PostgreSQL. Add a user named postgres, or set DATABASE_URL.")
+        return pwd.getpwnam(name)
+    if fallback in known:
+        return known[fallback]
+    raise PostgresError(f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL.")
 
 
 def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
@@ -149,7 +171,7 @@ def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedP
         cwd=home(),
         env={"PATH": os.environ.get("PATH", ""), "LC_ALL": "C", "TZ": "UTC"},
         check=False,
-        **server_identity(),  # type: ignore[call-overload]
+        **server_identity(),
     )
 
 
@@ -166,8 +188,8 @@ def owned_dir(path: Path) -> None:
     """A directory that only the server's user can open; its parents are left as they are."""
     path.mkdir(parents=True, exist_ok=True)
     if os.geteuid() == 0:
-        user = server_user()
-        os.chown(path, user.pw_uid, user.pw_gid)
+        identity = server_identity()
+        os.chown(path, identity["user"], identity["group"])
     path.chmod(0o700)
 
 
@@ -185,69 +207,118 @@ def is_alive() -> bool:
 
 def start() -> bool:
     """Make sure the server runs and the database exists. True when this call started it."""
-    with only_one():
-        started = not is_alive()
-        if started:
-            prepare_data()
-            launch()
-        make_database()
+    try:
+        with only_one():
+            started = not is_alive()
+            if started:
+                prepare_data()
+                launch()
+            make_database()
+            remember_home()
+    except PermissionError as error:
+        reason = f"No access to {error.filename}. Run as the user who owns it"
+        raise PostgresError(f"{reason}, or set DATABASE_URL to a server of your own.") from error
     return started
 
 
+def remember_home() -> None:
+    if home() != VAR_DIR / "postgres" and not record().exists():
+        record().write_text(f"{home()}\n")
+
+
 def prepare_data() -> None:
+    """Data are made beside their place and moved there whole: a broken-off first start leaves no half of them."""
     owned_dir(home())
     owned_dir(socket_dir())
     if data_version():
         return
-    shutil.rmtree(home() / "data", ignore_errors=True)  # a half-made one from an interrupted start
+    unfinished = home() / "data.new"
+    shutil.rmtree(unfinished, ignore_errors=True)
     programs = bin_dir()
     locale = ["--locale-provider=builtin", "--locale=C.UTF-8"] if version_of(programs) >= 17 else ["--locale=C.UTF-8"]
     made = run(
-        programs / "initdb", "-D", home() / "data", "-U", "restorer", "-A", "trust", "--encoding=UTF8",
+        programs / "initdb", "-D", unfinished, "-U", "restorer", "-A", "trust", "--encoding=UTF8",
         "--data-checksums", "--no-instructions", *locale,
     )  # fmt: skip
     if made.returncode:
         raise PostgresError(f"PostgreSQL could not make its data directory {home() / 'data'}: {made.stderr.strip()}")
+    unfinished.rename(home() / "data")
 
 
 def launch() -> None:
-    """Start by pg_ctl, which itself decides what a left-over postmaster.pid means."""
-    options = f"-c listen_addresses='' -c unix_socket_directories='{socket_dir()}' -c unix_socket_permissions=0700"
-    log = home() / "server.log"
-    for _ in range(2):
-        started = run(
-            bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log, "-o", options, "-w", "-t", START_SECONDS, "start",
-            seconds=START_SECONDS + 10,
-        )  # fmt: skip
-        if is_soon_alive():
+    """Start by pg_ctl, and keep at it while a recovery runs or the remains of a killed server pass away."""
+    until = time.monotonic() + START_SECONDS
+    refusals = 0
+    while refusals < 3 and time.monotonic() < until:
+        started = ask_to_start()
+        if is_alive():
             return
-        drop_stale_pid_file()
-    tail = log.read_text(errors="replace")[-1500:] if log.exists() else ""
-    raise PostgresError(f"PostgreSQL did not start: {started.stderr.strip() or started.stdout.strip()}\n{log}:\n{tail}")
+        if not is_coming_up():
+            refusals += 1
+            drop_stale_pid_files()
+        time.sleep(0.2)
+    said = started.stderr.strip() or started.stdout.strip()
+    raise PostgresError(f"PostgreSQL did not start: {said}\n{log_path()}:\n{log_end(1500)}")
 
 
-def is_soon_alive(seconds: float = 5) -> bool:
-    until = time.monotonic() + seconds
-    while not is_alive():
-        if time.monotonic() > until:
-            return False
-        time.sleep(0.1)
-    return True
+def ask_to_start() -> subprocess.CompletedProcess[str]:
+    settings = {
+        "listen_addresses": "",
+        "unix_socket_directories": str(socket_dir()),
+        "unix_socket_permissions": "0700",
+    }
+    options = " ".join(f"-c {name}={shlex.quote(value)}" for name, value in settings.items())
+    return run(
+        bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
+        "start", seconds=START_SECONDS + 10,
+    )  # fmt: skip
 
 
-def drop_stale_pid_file() -> None:
-    """Remove postmaster.pid when the process it names is no server of our data."""
-    path = home() / "data" / "postmaster.pid"
-    if path.exists() and not is_our_server(int(path.read_text().split()[0])):
-        path.unlink()
+def is_coming_up() -> bool:
+    """A server of ours is on its way, or processes of the last one still hold its memory."""
+    return is_our_server(recorded_pid()) or "shared memory block" in log_end(400)
+
+
+def log_path() -> Path:
+    return home() / "server.log"
+
+
+def log_end(characters: int) -> str:
+    return log_path().read_text(errors="replace")[-characters:] if log_path().exists() else ""
+
+
+def drop_stale_pid_files() -> None:
+    """Remove the files of a dead server when the process they name is none of ours (a zombie, a number given anew)."""
+    for path in pid_files():
+        if not is_our_server(recorded_pid(path)):
+            path.unlink(missing_ok=True)
+
+
+def pid_files() -> list[Path]:
+    """The data's own and the socket's; the socket's directory is ours alone too."""
+    return [home() / "data" / "postmaster.pid", socket_dir() / ".s.PGSQL.5432.lock"]
+
+
+def recorded_pid(path: Path | None = None) -> int:
+    try:
+        return int((path or pid_files()[0]).read_text().split()[0])
+    except (FileNotFoundError, IndexError, ValueError):
+        return 0
 
 
 def is_our_server(pid: int) -> bool:
-    try:
-        command = Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
-    except OSError:
-        return False
+    command = command_line(pid) if pid else ""
     return "postgres" in command and str(home() / "data") in command
+
+
+def command_line(pid: int) -> str:
+    """What a process was called with; empty for a zombie and for none. Not every system has /proc."""
+    try:
+        if Path("/proc/self/cmdline").exists():
+            return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
+        return subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True).stdout
+    except OSError:
+        return ""
 
 
 def make_database() -> None:

@@ -1,0 +1,188 @@
+"""The local server lives through what machines do to it: kills, half-made data, stale pid files, two starts at once."""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import dj_database_url
+import psycopg
+import pytest
+
+from restorer import local_postgres
+
+START = "from restorer import local_postgres as p; print(p.start())"
+
+
+@pytest.fixture
+def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A var directory and a place outside of our own; the real server is never touched."""
+    monkeypatch.delenv("RESTORER_MODE", raising=False)
+    top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))  # pytest's own directory is closed to the server's user
+    top.chmod(0o711)
+    (top / "var").mkdir()
+    monkeypatch.setattr(local_postgres, "VAR_DIR", top / "var")
+    monkeypatch.setattr(local_postgres, "OUTSIDE", top / "outside")
+    yield top
+    if local_postgres.data_version():
+        kill_server()
+    shutil.rmtree(top)
+
+
+def is_running(pid: int) -> bool:
+    return local_postgres.is_our_server(pid)
+
+
+def kill_server() -> None:
+    pid = local_postgres.recorded_pid()
+    if is_running(pid):
+        os.kill(pid, signal.SIGKILL)
+        wait_until(lambda: not is_running(pid))
+
+
+def wait_until(true: Callable[[], bool], seconds: float = 10) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "waited too long"
+        time.sleep(0.05)
+
+
+def note(text: str) -> None:
+    with psycopg.connect(local_postgres.database_url()) as connection:
+        connection.execute("CREATE TABLE IF NOT EXISTS note (text text)")
+        connection.execute("INSERT INTO note VALUES (%s)", [text])
+
+
+def notes() -> list[str]:
+    with psycopg.connect(local_postgres.database_url()) as connection:
+        return [row[0] for row in connection.execute("SELECT text FROM note ORDER BY text")]
+
+
+def elsewhere(place: Path) -> list[str]:
+    """The command that starts the same server from another process."""
+    names = f"from pathlib import Path; import restorer.local_postgres as q; q.VAR_DIR = Path({str(place / 'var')!r});"
+    return [sys.executable, "-c", f"{names} q.OUTSIDE = Path({str(place / 'outside')!r}); {START}"]
+
+
+def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -> None:
+    assert local_postgres.start() is True
+    note("kept")
+    assert notes() == ["kept"]
+    assert local_postgres.home().stat().st_mode & 0o077 == 0
+    with psycopg.connect(local_postgres.database_url()) as connection:
+        shown = connection.execute("SELECT current_setting('listen_addresses'), current_setting('data_checksums')")
+        assert shown.fetchone() == ("", "on")
+    assert place.stat().st_mode & 0o777 == 0o711  # the directories above were left as they were
+
+
+def test_the_server_does_not_run_as_root(place: Path) -> None:
+    local_postgres.start()
+    made_by = (local_postgres.home() / "data" / "postmaster.pid").stat().st_uid
+    assert made_by != 0
+
+
+def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(place: Path) -> None:
+    local_postgres.start()
+    note("kept")
+    pid = local_postgres.recorded_pid()
+    assert local_postgres.start() is False
+    local_postgres.stop()
+    assert not is_running(pid)
+    assert local_postgres.start() is True
+    assert notes() == ["kept"]
+
+
+def test_the_demo_has_a_database_of_its_own_on_the_same_server(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    local_postgres.start()
+    note("the real book")
+    monkeypatch.setenv("RESTORER_MODE", "demo")
+    assert local_postgres.start() is False
+    note("the invented book")
+    assert notes() == ["the invented book"]
+
+
+def test_what_was_committed_outlives_a_kill_of_the_server(place: Path) -> None:
+    local_postgres.start()
+    note("kept")
+    kill_server()
+    assert (local_postgres.home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
+    assert local_postgres.start() is True
+    assert notes() == ["kept"]
+
+
+def test_a_pid_file_that_names_another_live_process_is_seen_through(place: Path) -> None:
+    local_postgres.start()
+    note("kept")
+    file = local_postgres.home() / "data" / "postmaster.pid"
+    left_over = file.read_text().split("\n")
+    local_postgres.stop()
+    identity = local_postgres.server_identity()  # the hard case of pg_ctl: a live process of the server's own user
+    with subprocess.Popen(["sleep", "60"], **identity) as bystander:
+        file.write_text("\n".join([str(bystander.pid), *left_over[1:]]))
+        shutil.chown(file, identity.get("user"), identity.get("group")) if identity else None
+        assert local_postgres.start() is True
+        assert bystander.poll() is None
+        bystander.kill()
+    assert notes() == ["kept"]
+
+
+def test_two_starts_at_once_make_one_server(place: Path) -> None:
+    both = [subprocess.Popen(elsewhere(place), stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    answers = sorted(process.communicate(timeout=60)[0].strip() for process in both)
+    assert answers == ["False", "True"]
+
+
+def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = local_postgres.run
+
+    def killed_initdb(*command: object, **options: int) -> subprocess.CompletedProcess[str]:
+        answer = run(*command, **options)
+        if str(command[0]).endswith("initdb"):  # what a kill leaves: PG_VERSION is there, the end of the work is not
+            shutil.rmtree(Path(str(command[2])) / "base")
+            raise KeyboardInterrupt
+        return answer
+
+    with monkeypatch.context() as patch:
+        patch.setattr(local_postgres, "run", killed_initdb)
+        with pytest.raises(KeyboardInterrupt):
+            local_postgres.start()
+    assert local_postgres.start() is True
+
+
+def test_a_moved_checkout_finds_its_data_again(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    local_postgres.start()
+    note("kept")
+    local_postgres.stop()
+    (place / "var").rename(place / "moved")
+    monkeypatch.setattr(local_postgres, "VAR_DIR", place / "moved")
+    assert local_postgres.start() is True
+    assert notes() == ["kept"]
+
+
+def test_any_path_makes_an_address_that_settings_read_back(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    odd = Path("/srv/Moss + Sons & Co 100%/var/postgres")
+    monkeypatch.setattr(local_postgres, "home", lambda: odd)
+    read = dj_database_url.parse(local_postgres.database_url())
+    assert (read["OPTIONS"].get("host") or read["HOST"]) == str(odd / "socket")
+
+
+def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(local_postgres, "home", lambda: Path("/srv") / ("deep" * 40))
+    assert (
+        len(str(local_postgres.socket_dir() / ".s.PGSQL.5432")) < 104
+    )  # sun_path of <sys/un.h> on macOS; 108 on Linux
+
+
+def test_data_of_another_major_version_are_left_alone_with_a_plain_message(place: Path) -> None:
+    data = local_postgres.home() / "data"
+    data.mkdir(parents=True)
+    (data / "PG_VERSION").write_text("9\n")
+    with pytest.raises(local_postgres.PostgresError, match=r"version 9.*PG_BIN.*DATABASE_URL"):
+        local_postgres.bin_dir()
