@@ -1,0 +1,236 @@
+"""Runs the processes of one machine side by side (web server, task worker, deliverer), restarts them, ends them all."""
+
+import contextlib
+import ctypes
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any
+
+STALE_SECONDS = 300  # a worker that has not beaten for this long hangs, however alive its processes look
+ROUND_SECONDS = 0.5
+CHECK_SECONDS = 10
+LONGEST_WAIT = 30  # between two tries to restart a process that keeps dying
+SETTLED_SECONDS = 60  # after this long a process counts as well again
+PR_SET_PDEATHSIG = 1
+MANAGE = str(Path(__file__).resolve().parent.parent / "manage.py")
+LIBC = ctypes.CDLL(None) if sys.platform == "linux" else None
+
+
+@dataclass
+class Child:
+    """One process kept running, in a process group of its own."""
+
+    name: str
+    command: Sequence[str]
+    grace_seconds: float = 30
+    process: subprocess.Popen[str] | None = None
+    started_at: float = 0
+    failures: int = 0
+    next_start: float = 0
+    relay: threading.Thread | None = field(default=None, repr=False)
+
+    def start(self, environment: dict[str, str]) -> None:
+        self.process = subprocess.Popen(
+            self.command,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+            start_new_session=True,  # a Ctrl-C of the terminal reaches us alone; we end the others in the right way
+            preexec_fn=die_with_parent if LIBC else None,
+        )
+        self.started_at = time.monotonic()
+        self.relay = threading.Thread(target=relay_lines, args=(self.name, self.process.stdout), daemon=True)
+        self.relay.start()
+
+    def is_running(self) -> bool:
+        return self.process is not None and self.process.poll() is None
+
+    def ask_to_stop(self) -> None:
+        """SIGTERM to the main process only: the task worker hangs when all its processes get one (django-q2 1.11)."""
+        if self.process and self.is_running():
+            self.process.terminate()
+
+    def clear_away(self) -> None:
+        """Kill what is left of the group; the worker's own children outlive a main process that was killed."""
+        if self.process:
+            with contextlib.suppress(ProcessLookupError, PermissionError):
+                os.killpg(self.process.pid, signal.SIGKILL)
+            self.process.wait()
+            if self.relay:
+                self.relay.join(timeout=2)
+
+    def up_seconds(self) -> float:
+        return time.monotonic() - self.started_at
+
+
+class Supervisor:
+    """Keeps the children running until SIGINT or SIGTERM, then ends them in order."""
+
+    def __init__(
+        self,
+        children: Sequence[Child],
+        *,
+        environment: dict[str, str] | None = None,
+        worker_age: Callable[[], float | None] | None = None,
+        look_after: Callable[[], object] | None = None,
+    ) -> None:
+        self.children = list(children)
+        self.environment = {**os.environ, "PYTHONUNBUFFERED": "1", **(environment or {})}
+        self.worker_age = worker_age
+        self.look_after = look_after
+        self.stopping = threading.Event()
+        self.signals = 0
+        self.next_check = time.monotonic() + CHECK_SECONDS
+
+    def run(self, ready: Callable[[], object] | None = None) -> None:
+        """Start everything, let `ready` wait for it in a thread, and return when everything has ended."""
+        before = {number: signal.signal(number, self.on_signal) for number in (signal.SIGINT, signal.SIGTERM)}
+        try:
+            for child in self.children:
+                child.start(self.environment)
+            if ready:
+                threading.Thread(target=ready, daemon=True).start()
+            while not self.stopping.wait(ROUND_SECONDS):
+                self.look_round()
+        finally:
+            self.stop()
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+    def on_signal(self, number: int, frame: Any) -> None:
+        self.signals += 1
+        self.stopping.set()
+
+    def look_round(self) -> None:
+        for child in self.children:
+            if not child.is_running():
+                self.revive(child)
+        if time.monotonic() >= self.next_check:
+            self.next_check = time.monotonic() + CHECK_SECONDS
+            self.check()
+
+    def revive(self, child: Child) -> None:
+        """Restart a dead child, later and later while it keeps dying."""
+        now = time.monotonic()
+        if child.process is not None:
+            code = child.process.returncode
+            child.clear_away()
+            child.process = None
+            child.failures = 1 if now - child.started_at > SETTLED_SECONDS else child.failures + 1
+            wait = min(2 ** (child.failures - 1), LONGEST_WAIT)
+            child.next_start = now + wait
+            say("keeper", f"{child.name} ended (code {code}); it starts again in {wait} s")
+        elif now >= child.next_start:
+            child.start(self.environment)
+
+    def check(self) -> None:
+        """What need not be looked at every half second: the database, and the worker's heartbeat."""
+        if self.look_after:
+            try:
+                self.look_after()
+            except Exception as error:  # the keeper must outlive whatever it looks after
+                say("keeper", f"{error}")
+        worker = next((child for child in self.children if child.name == "worker"), None)
+        if worker and worker.is_running() and self.is_hung(worker):
+            say("keeper", f"no heartbeat of the worker for {STALE_SECONDS // 60} minutes; it is restarted")
+            worker.clear_away()
+
+    def is_hung(self, worker: Child) -> bool:
+        """The age of the last beat counts from the start of this worker, so a new one has its chance."""
+        if self.worker_age is None or worker.up_seconds() < STALE_SECONDS:
+            return False
+        try:
+            age = self.worker_age()
+        except Exception as error:  # no database, no verdict
+            say("keeper", f"the heartbeat cannot be read: {error}")
+            return False
+        return age is None or age > STALE_SECONDS
+
+    def stop(self) -> None:
+        """Ask all, wait for each, kill what stays; a second signal kills at once."""
+        asked = self.signals
+        for child in self.children:
+            child.ask_to_stop()
+        began = time.monotonic()
+        told = False
+        while any(child.is_running() for child in self.children) and self.signals <= max(asked, 1):
+            waited = time.monotonic() - began
+            if waited > 3 and not told:
+                told = True
+                say("keeper", "waiting for the work in hand to end (Ctrl-C again cuts it short; nothing is lost)")
+            if all(waited > child.grace_seconds for child in self.children if child.is_running()):
+                break
+            time.sleep(0.05)
+        for child in self.children:
+            child.clear_away()
+
+
+def die_with_parent() -> None:
+    """In the child, on Linux: get a SIGTERM when the supervisor is killed, so nothing is orphaned."""
+    assert LIBC is not None  # noqa: S101
+    LIBC.prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
+
+
+def relay_lines(name: str, stream: IO[str]) -> None:
+    with stream:
+        for line in stream:
+            say(name, line.rstrip("\n"))
+
+
+def say(name: str, text: str) -> None:
+    with contextlib.suppress(BrokenPipeError, ValueError):
+        sys.stdout.write(f"{name:>8} │ {text}\n")
+        sys.stdout.flush()
+
+
+def web(host: str, port: int) -> Child:
+    options = ["--worker-class", "gthread", "--workers", "2", "--threads", "4", "--graceful-timeout", "20"]
+    options += ["--no-control-socket", "--log-level", "warning"]
+    if Path("/dev/shm").is_dir():  # noqa: S108 gunicorn's own heartbeat file, which must not wait for a slow disk
+        options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
+    return Child("web", [sys.executable, "-m", "gunicorn", "restorer.wsgi", "--bind", address(host, port), *options])
+
+
+def worker() -> Child:
+    return Child("worker", [sys.executable, MANAGE, "qcluster"], grace_seconds=60)
+
+
+def deliverer() -> Child:
+    return Child("deliver", [sys.executable, MANAGE, "deliver"])
+
+
+def address(host: str, port: int) -> str:
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def free_port(wanted: int, host: str = "127.0.0.1") -> int:
+    """The wanted port, else the next one that nobody uses."""
+    for port in range(wanted, wanted + 100):
+        family = socket.AF_INET6 if ":" in host else socket.AF_INET
+        with socket.socket(family, socket.SOCK_STREAM) as trial:
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            with contextlib.suppress(OSError):
+                trial.bind((host, port))
+                return port
+    raise OSError(f"No free port between {wanted} and {wanted + 99} on {host}.")
+
+
+def answers(host: str, port: int, seconds: float = 30) -> bool:
+    """Wait until something listens there."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        with contextlib.suppress(OSError), socket.create_connection((host, port), timeout=1):
+            return True
+        time.sleep(0.1)
+    return False
