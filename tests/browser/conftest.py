@@ -1,0 +1,97 @@
+"""A real Chromium on the pages of a real server, signed in as somebody, with axe at hand."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.test import Client
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from clients.models import Business, User
+from tests.factories import BusinessFactory, UserFactory
+
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
+OPTIONS = ["--no-sandbox", "--disable-quic", "--disable-background-networking", "--disable-component-update"]
+PHONE = {"width": 390, "height": 844}
+DESKTOP = {"width": 1280, "height": 900}
+# Playwright keeps an event loop in this thread; Django would then refuse to touch the database.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if "/browser/" in str(item.path):
+            item.add_marker(pytest.mark.browser)
+            if not CHROMIUM:
+                item.add_marker(pytest.mark.skip(reason="no Chromium on this machine"))
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=OPTIONS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def people(transactional_db: None) -> dict[str, User]:
+    """The business and one person of each role (made anew: a live server's tests empty the tables)."""
+    BusinessFactory()
+    return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}
+
+
+@pytest.fixture
+def business(people: dict[str, User]) -> Business:
+    return Business.objects.get()
+
+
+@pytest.fixture
+def open_as(chromium: Browser, live_server: LiveServer, people: dict[str, User]) -> Iterator[Callable[..., Page]]:
+    """`open_as("owner", "/due/")`: a page of that size, signed in as that role; every console error fails the test."""
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def open_page(
+        role: str, path: str, *, size: dict[str, int] = PHONE, scripts: bool = True, dark: bool = False
+    ) -> Page:
+        context = chromium.new_context(
+            base_url=live_server.url,
+            viewport=size,
+            java_script_enabled=scripts,
+            color_scheme="dark" if dark else "light",
+            has_touch=size is PHONE,
+        )
+        contexts.append(context)
+        if role:
+            context.add_cookies([session_of(people[role], live_server.url)])
+        page = context.new_page()
+        page.set_default_timeout(10_000)
+        page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+        page.goto(path)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert complaints == []
+
+
+def session_of(user: User, url: str) -> dict[str, str]:
+    client = Client()
+    client.force_login(user)
+    return {
+        "name": settings.SESSION_COOKIE_NAME,
+        "value": client.cookies[settings.SESSION_COOKIE_NAME].value,
+        "url": url,
+    }
+
+
+def violations(page: Page) -> list[str]:
+    """What axe finds wrong on the page (rules of WCAG 2.2 AA and best practice), one line each."""
+    results = Axe().run(page).response["violations"]
+    return [f"{rule['id']}: {node['html'][:160]}" for rule in results for node in rule["nodes"]]
