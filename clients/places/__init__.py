@@ -1,0 +1,1 @@
+"""Places without a network: towns, time zones and the normal weather, from tables kept in `clients/data`."""

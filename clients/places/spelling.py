@@ -1,0 +1,49 @@
+"""How a place name is compared: without accents, case or doubled spaces."""
+
+import unicodedata
+
+# Letters that Unicode does not take apart into a base letter and an accent.
+WHOLE_LETTERS = str.maketrans(
+    {
+        "ß": "ss",
+        "Æ": "Ae",
+        "æ": "ae",
+        "Œ": "Oe",
+        "œ": "oe",
+        "Ø": "O",
+        "ø": "o",
+        "Ł": "L",
+        "ł": "l",
+        "Đ": "D",
+        "đ": "d",
+        "Ð": "D",
+        "ð": "d",
+        "Þ": "Th",
+        "þ": "th",
+        "Ħ": "H",
+        "ħ": "h",
+        "ı": "i",
+        "Ə": "A",
+        "ə": "a",
+        "’": "'",
+        "‘": "'",
+        "ʻ": "'",
+        "ʼ": "'",
+        "ʿ": "'",
+        "ʾ": "'",
+        "`": "'",
+        "–": "-",
+        "—": "-",
+    }
+)
+
+
+def plain(text: str) -> str:
+    """The name in unaccented letters, spaces single; letters of other scripts stay as they are."""
+    parts = unicodedata.normalize("NFKD", text.translate(WHOLE_LETTERS))
+    return " ".join("".join(letter for letter in parts if not unicodedata.combining(letter)).split())
+
+
+def folded(text: str) -> str:
+    """The form in which two names are compared."""
+    return plain(text).upper()
