@@ -10,10 +10,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from clients.places import towns
-
 from clients import phones
 from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
+from clients.places import towns
 from jobs.importing.reading import Problem, ReadRow, Values
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 
@@ -237,10 +236,10 @@ def located(values: Values, country: str, business: Business) -> dict[str, Any]:
         zone = towns.zone_of(float(latitude), float(longitude)).time_zone
         return {"town": values["town"], "region": values.get("region", ""), "latitude": float(latitude),
                 "longitude": float(longitude), "time_zone": zone}  # fmt: skip
-    towns_found = towns.find_town(values["town"], country=country, limit=5)
-    exact = [town for town in towns_found if is_meant(town, values)]
+    answer = towns.find_town(values["town"], country=country, limit=8)
+    exact = [town for town in answer.towns if is_meant(town, values)]
     if not exact:
-        likely = "; ".join(str(town) for town in towns_found[:3])
+        likely = "; ".join(str(town) for town in [*answer.towns, *answer.suggestions][:3])
         raise RowError("town", f"“{values['town']}” is not a town we know in {country}."
                        + (f" Perhaps: {likely}." if likely else "") + " Or give latitude and longitude.")  # fmt: skip
     town = exact[0]

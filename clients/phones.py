@@ -1,0 +1,53 @@
+"""Reading telephone numbers: the only place, beside display, that knows the phonenumbers library."""
+
+from dataclasses import dataclass
+
+import phonenumbers
+from phonenumbers import NumberParseException, PhoneNumberFormat, ValidationResult
+
+REASONS = {
+    ValidationResult.TOO_SHORT: "has too few digits",
+    ValidationResult.TOO_LONG: "has too many digits",
+    ValidationResult.INVALID_LENGTH: "has a wrong number of digits",
+    ValidationResult.IS_POSSIBLE_LOCAL_ONLY: "lacks the area code",
+    ValidationResult.INVALID_COUNTRY_CODE: "begins with a country code that does not exist",
+}
+
+
+class PhoneError(ValueError):
+    """The text is no telephone number; the message says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Phone:
+    """A number: E.164 (with `;ext=` if it has an extension), as read in its country, and a doubt about it, if any."""
+
+    e164: str
+    display: str
+    warning: str = ""
+
+
+def normalize(text: str, country: str) -> Phone:
+    """Read a number as written in a country (two letters). Numbers no plan lists yet are taken, with a warning."""
+    try:
+        number = phonenumbers.parse(text, country or None)
+    except NumberParseException as error:
+        raise PhoneError(unreadable(text, error)) from error
+    verdict = phonenumbers.is_possible_number_with_reason(number)
+    if verdict != ValidationResult.IS_POSSIBLE:
+        raise PhoneError(f"“{text}” {REASONS.get(verdict, 'is not a telephone number')}. Write it with its area code.")
+    warning = "" if phonenumbers.is_valid_number(number) else f"“{text}” is not a number that is in use. Check it."
+    return Phone(e164(number), phonenumbers.format_number(number, PhoneNumberFormat.INTERNATIONAL), warning)
+
+
+def e164(number: phonenumbers.PhoneNumber) -> str:
+    plain = phonenumbers.format_number(number, PhoneNumberFormat.E164)
+    return f"{plain};ext={number.extension}" if number.extension else plain
+
+
+def unreadable(text: str, error: NumberParseException) -> str:
+    if error.error_type == NumberParseException.INVALID_COUNTRY_CODE:
+        return f"“{text}” needs a country: write it with + and the country code."
+    if error.error_type == NumberParseException.TOO_LONG:
+        return f"“{text[:40]}” has too many digits. Write one number."
+    return f"“{text[:40]}” is not a telephone number. Write digits, such as 902-555-0123."

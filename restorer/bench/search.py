@@ -1,0 +1,33 @@
+"""The search against the raw SQL it ends in."""
+
+from django.db import connection
+
+from jobs import search
+from restorer.bench.timing import in_turn, percentile
+
+SEARCHES = [
+    "ottilie", "otilie", "brigid tenmorvel", "0123", "902-555-0123", "halifax", "tidewood slate", "gannet wharf",
+    "TDO-24",
+    "quillfether lane", "client77", "mahoney bay", "lunenberg plover", "honey", "larkmoor walnut 2",
+]  # fmt: skip
+
+
+def raw(query: str) -> list[tuple[object, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(search.FOUND, [query, 50, 0])
+        return cursor.fetchall()
+
+
+def query_of(text: str) -> str:
+    return " & ".join(search.alternatives(*reading) for reading in search.meant(search.words_of(text)))
+
+
+def measure() -> dict[str, float]:
+    """p95 of whole searches in milliseconds, and the median ratio to the final query alone."""
+    seconds, ratios = [], []
+    for text in SEARCHES:
+        query = query_of(text)
+        pair = in_turn(lambda text=text: search.find(text), lambda query=query: raw(query), times=15)
+        seconds += pair.ours
+        ratios.append(pair.ratio)
+    return {"p95_ms": 1000 * percentile(seconds, 0.95), "ratio": sorted(ratios)[len(ratios) // 2], "worst": max(ratios)}
