@@ -6,7 +6,9 @@ from argparse import ArgumentParser
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, TextIO
+from typing import Any, TextIO, cast
+
+from django.core.management.base import OutputWrapper
 
 FORMATS = ["table", "json", "csv"]
 Row = Mapping[str, Any]
@@ -24,18 +26,18 @@ def plain(value: Any) -> Any:
     return str(value) if isinstance(value, Decimal) else value
 
 
-def write_rows(rows: Iterable[Row], *, format: str, out: TextIO, columns: Sequence[str]) -> None:
+def write_rows(rows: Iterable[Row], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
     """Write the named columns of each row, in that order."""
     chosen = [{column: plain(row.get(column)) for column in columns} for row in rows]
     {"table": write_table, "json": write_json, "csv": write_csv}[format](chosen, out, columns)
 
 
-def write_json(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
+def write_json(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
     out.write(json.dumps(rows, ensure_ascii=False, indent=2) + "\n")
 
 
-def write_csv(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
-    writer = csv.DictWriter(out, columns, lineterminator="\r\n")
+def write_csv(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
+    writer = csv.DictWriter(cast(TextIO, out), columns, lineterminator="\r\n")
     writer.writeheader()
     writer.writerows([{column: guarded(value) for column, value in row.items()} for row in rows])
 
@@ -55,7 +57,7 @@ def is_number(text: str) -> bool:
     return True
 
 
-def write_table(rows: list[dict[str, Any]], out: TextIO, columns: Sequence[str]) -> None:
+def write_table(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
     table = [list(columns)] + [["" if row[name] is None else words(row[name]) for name in columns] for row in rows]
     widths = [max(len(line[place]) for line in table) for place in range(len(columns))]
     for line in table:

@@ -216,7 +216,7 @@ def log(
         notes=random.choice(JOB_NOTES),
     )  # fmt: skip
     coats = 1 if kind == "recoat" else product.coats_usual
-    litres = deck.area_m2 * coats / product.spread_m2_per_l * Decimal(random.randint(95, 118)) / 100
+    litres = deck.area_m2 * coats / Decimal(product.spread_m2_per_l or 9) * Decimal(random.randint(95, 118)) / 100
     CoatApplied.objects.create(
         job=job, position=1, product=product, colour=colour, coats=coats,
         litres=litres.quantize(Decimal("0.1")) or None,

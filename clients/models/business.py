@@ -98,7 +98,7 @@ class User(AbstractUser):
 
     role = models.CharField(max_length=6, choices=Role.choices, default=Role.CREW)
     first_name = models.CharField("name", max_length=150, blank=True)
-    last_name = None
+    last_name = None  # type: ignore[assignment] # one field for a name is enough
 
     class Meta(AbstractUser.Meta):
         constraints = [

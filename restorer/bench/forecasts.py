@@ -8,7 +8,7 @@ from reminders import actions
 from reminders.models import Forecast
 from restorer.bench.timing import seconds
 
-COLUMNS = [field.column for field in Forecast._meta.concrete_fields if not field.primary_key]
+COLUMNS = [str(field.column) for field in Forecast._meta.concrete_fields if not field.primary_key]
 
 
 def bare_copy(rows: bytes) -> None:

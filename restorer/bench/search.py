@@ -1,5 +1,7 @@
 """The search against the raw SQL it ends in."""
 
+from functools import partial
+
 from django.db import connection
 
 from jobs import search
@@ -24,10 +26,11 @@ def query_of(text: str) -> str:
 
 def measure() -> dict[str, float]:
     """p95 of whole searches in milliseconds, and the median ratio to the final query alone."""
-    seconds, ratios = [], []
+    seconds: list[float] = []
+    ratios: list[float] = []
     for text in SEARCHES:
         query = query_of(text)
-        pair = in_turn(lambda text=text: search.find(text), lambda query=query: raw(query), times=15)
+        pair = in_turn(partial(search.find, text), partial(raw, query), times=15)
         seconds += pair.ours
         ratios.append(pair.ratio)
     return {"p95_ms": 1000 * percentile(seconds, 0.95), "ratio": sorted(ratios)[len(ratios) // 2], "worst": max(ratios)}

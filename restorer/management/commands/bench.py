@@ -82,8 +82,8 @@ class Command(BaseCommand):
 def scratch_environment() -> dict[str, str]:
     """The same server, the scratch database."""
     database = settings.DATABASES["default"]
-    parts = {key: database.get(key) for key in ("USER", "PASSWORD", "HOST", "PORT")}
-    host = parts["HOST"] or ""
+    parts = {key: str(database.get(key) or "") for key in ("USER", "PASSWORD", "HOST", "PORT")}
+    host = parts["HOST"]
     login = f"{parts['USER'] or ''}{':' + parts['PASSWORD'] if parts['PASSWORD'] else ''}"
     if host.startswith("/") or not host:
         url = f"postgresql://{login}@/{SCRATCH}?host={host}"
