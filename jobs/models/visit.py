@@ -52,15 +52,16 @@ class Visit(models.Model):
         ordering = ["-visited_on", "-id"]
         indexes = [models.Index(fields=["deck", "visited_on"], name="visit_by_deck")]
         constraints: list[models.BaseConstraint] = [
-            models.CheckConstraint(
-                name=f"visit_{name}_from_0_to_5", condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5})
-            )
-            for name in GRADES
-        ] + [
+            *(
+                models.CheckConstraint(
+                    name=f"visit_{name}_from_0_to_5", condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5})
+                )
+                for name in GRADES
+            ),
             models.CheckConstraint(
                 name="visit_moisture_is_a_share",
                 condition=Q(moisture_percent=None) | Q(moisture_percent__gte=0, moisture_percent__lte=200),
-            )
+            ),
         ]
 
     def __str__(self) -> str:
