@@ -1,0 +1,209 @@
+"""The coats to forecast or to learn from, as arrays with a fixed vocabulary, checked on entry."""
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+VOCABULARY: dict[str, tuple[str, ...]] = {
+    "finish_class": (
+        "penetrating_oil",
+        "clear_repellent",
+        "repellent_preservative",
+        "tinted",
+        "semitransparent",
+        "solid_film",
+        "clear_film",
+    ),
+    "pigment": ("none", "light", "dark"),
+    "base": ("water", "solvent"),
+    "species_class": ("soft", "durable_soft", "hardwood", "modified"),
+    "texture": ("smooth", "sawn", "weathered"),
+    "airflow": ("open", "poor"),
+    "traffic": ("household", "light", "heavy"),
+    "salt": ("none", "near", "spray"),
+    "litter": ("none", "some", "heavy"),
+    "preparation": ("clean", "strip", "none"),
+}
+FILM_CLASSES = ("solid_film", "clear_film")
+FIRST_DAY, LAST_DAY = -36525.0, 73050.0  # 1870 to 2170: anything else is a slip of the pen
+# name → (lowest, highest, may be missing)
+LIMITS: dict[str, tuple[float, float, bool]] = {
+    "coated_on": (FIRST_DAY, LAST_DAY, False),
+    "sound_on": (FIRST_DAY, LAST_DAY, True),
+    "worn_on": (FIRST_DAY, LAST_DAY, True),
+    "roof_cover": (0, 1, False),
+    "summer_shade": (0, 1, False),
+    "winter_shade": (0, 1, False),
+    "orientation": (0, 360, True),
+    "latitude": (-90, 90, False),
+    "coats": (1, 50, False),
+    "pool": (0, 1, False),
+}
+MONTHLY = {"sun": 60.0, "wet_days": 31.0}
+
+
+def _refuse(name: str, rule: str, values: NDArray[Any], bad: NDArray[np.bool_]) -> None:
+    if bad.any():
+        at = np.argwhere(bad)[0]
+        raise ValueError(f"{name} {rule}; row {at[0]} has {values[tuple(at)]!s}")
+
+
+def encode(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
+    """Turn words of the vocabulary into codes (their place in `VOCABULARY`).
+
+    Parameters
+    ----------
+    name : str
+        Which vocabulary.
+    values : array_like
+        Words, or codes already; one, or one a row.
+    count : int
+        Number of rows.
+
+    Returns
+    -------
+    ndarray of int8, shape (count,)
+        The codes.
+    """
+    words = VOCABULARY[name]
+    given = np.asarray(values)
+    codes = given if given.dtype.kind in "iu" else np.full(given.shape, -1, dtype=np.int8)
+    if codes is not given:
+        for code, word in enumerate(words):
+            codes[given == word] = code
+    bad = (codes < 0) | (codes >= len(words))
+    _refuse(name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad))
+    return np.broadcast_to(codes.astype(np.int8), (count,))
+
+
+def _number(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+    low, high, optional = LIMITS[name]
+    array = np.asarray(values, dtype=float)
+    inside = (array >= low) & (array <= high)
+    bad = np.atleast_1d(~(inside | (np.isnan(array) & optional)))
+    _refuse(name, f"must lie between {low:g} and {high:g}", np.atleast_1d(array), bad)
+    return _stretch(name, array, (count,))
+
+
+def _month(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+    array = np.atleast_2d(np.asarray(values, dtype=float))
+    if array.shape[1] != 12:
+        raise ValueError(f"{name} must have twelve months a row; got shape {array.shape}")
+    high = MONTHLY[name]
+    _refuse(name, f"must lie between 0 and {high:g}", array, ~((array >= 0) & (array <= high)))
+    if name == "sun":
+        _refuse(name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0))
+    return _stretch(name, array, (count, 12))
+
+
+def _stretch(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
+    try:
+        return np.broadcast_to(array, shape)
+    except ValueError as wrong:
+        raise ValueError(f"{name} must have one value or {shape[0]} rows; got shape {array.shape}") from wrong
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Coats:
+    """Coats on decks: one row a coat, one value for all rows where they share it.
+
+    Words may be given as strings or as codes; they are kept as codes. Everything left out is as on the reference deck.
+
+    Parameters
+    ----------
+    coated_on : array_like
+        Date of the coat in days since 1970-01-01.
+    latitude : array_like
+        Degrees, south negative; tells which half of the year is summer.
+    sun : array_like, shape (12,), (1, 12) or (n, 12)
+        Open horizontal sun of the place in each month, MJ/m² a day.
+    wet_days : array_like, shape (12,), (1, 12) or (n, 12)
+        Days with rain in each month.
+    deck : array_like of int
+        Key of the deck; -1 for a deck that is not in the books.
+    finish_class, pigment, base, species_class, texture, airflow, traffic, salt, litter, preparation : array_like
+        Words of `VOCABULARY`.
+    roof_cover, summer_shade, winter_shade : array_like
+        Shares, 0 to 1.
+    orientation : array_like
+        Bearing of the open side, degrees; NaN if open all round.
+    pool : array_like of bool
+        Whether beside a pool.
+    coats : array_like of int
+        Coats put on by the job, at least 1.
+    sound_on : array_like
+        Last inspection that found this coat sound; NaN if none.
+    worn_on : array_like
+        First inspection that found this coat worn; NaN if none.
+    """
+
+    coated_on: Any
+    latitude: Any
+    sun: Any
+    wet_days: Any
+    deck: Any = -1
+    finish_class: Any = "penetrating_oil"
+    pigment: Any = "none"
+    base: Any = "water"
+    species_class: Any = "soft"
+    texture: Any = "smooth"
+    roof_cover: Any = 0.0
+    summer_shade: Any = 0.0
+    winter_shade: Any = 0.0
+    orientation: Any = np.nan
+    airflow: Any = "open"
+    traffic: Any = "household"
+    salt: Any = "none"
+    pool: Any = False
+    litter: Any = "none"
+    coats: Any = 2
+    preparation: Any = "clean"
+    sound_on: Any = np.nan
+    worn_on: Any = np.nan
+
+    def __post_init__(self) -> None:
+        count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
+        for field in fields(self):
+            object.__setattr__(self, field.name, _checked(field.name, getattr(self, field.name), count))
+        _refuse("sound_on", "must not lie before coated_on", self.sound_on, self.sound_on < self.coated_on)
+        _refuse("worn_on", "must lie after coated_on", self.worn_on, self.worn_on <= self.coated_on)
+        _refuse("worn_on", "must lie after sound_on", self.worn_on, self.worn_on <= self.sound_on)
+
+    def __len__(self) -> int:
+        return len(self.coated_on)
+
+    def take(self, rows: Any) -> "Coats":
+        """Return some of the rows, without checking them again.
+
+        Parameters
+        ----------
+        rows : slice or ndarray
+            Which rows.
+
+        Returns
+        -------
+        Coats
+            Those rows.
+        """
+        part = object.__new__(Coats)
+        for field in fields(self):
+            object.__setattr__(part, field.name, getattr(self, field.name)[rows])
+        return part
+
+    @property
+    def is_film(self) -> NDArray[np.bool_]:
+        """Whether the finish forms a film."""
+        first = VOCABULARY["finish_class"].index(FILM_CLASSES[0])
+        return self.finish_class >= first
+
+
+def _checked(name: str, values: ArrayLike, count: int) -> NDArray[Any]:
+    if name in VOCABULARY:
+        return encode(name, values, count)
+    if name in MONTHLY:
+        return _month(name, values, count)
+    if name == "deck":
+        return _stretch(name, np.asarray(values, dtype=np.int64), (count,))
+    return _number(name, values, count)

@@ -1,0 +1,189 @@
+"""From coats and their exposure to the numbers of the model: the sun that reaches a deck, and the design matrix.
+
+Every column is nought on the reference deck: mid-latitude, open, household traffic, smooth softwood, cleaned and given
+two coats of an untinted water-borne decking oil.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reminders.forecast.coats import VOCABULARY, Coats
+
+Floats = NDArray[np.float64]
+
+REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
+REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
+SHADE_TAKES = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
+
+# column → the factor under which its effect is told to people
+COLUMNS: dict[str, str] = {
+    "finish_clear_repellent": "finish",
+    "finish_repellent_preservative": "finish",
+    "finish_tinted": "finish",
+    "finish_semitransparent": "finish",
+    "finish_solid_film": "finish",
+    "finish_clear_film": "finish",
+    "oil_light": "pigment",
+    "oil_dark": "pigment",
+    "colour_dark": "pigment",
+    "film_light": "pigment",
+    "base_solvent": "base",
+    "log_sun": "sun",
+    "log_openness": "shade",
+    "log_wet_days": "wet_days",
+    "roof": "roof",
+    "facing": "facing",
+    "airflow_poor": "airflow",
+    "species_durable_soft": "species",
+    "species_hardwood": "species",
+    "species_modified": "species",
+    "film_on_durable_soft": "species",
+    "texture_sawn": "texture",
+    "texture_weathered": "texture",
+    "film_on_weathered": "texture",
+    "traffic_light": "traffic",
+    "traffic_heavy": "traffic",
+    "salt_near": "salt",
+    "salt_spray": "salt",
+    "pool": "pool",
+    "litter_some": "litter",
+    "litter_heavy": "litter",
+    "log2_coats": "coats",
+    "preparation_strip": "preparation",
+    "preparation_none": "preparation",
+}
+# Two factors come from visits rather than from the design matrix.
+FACTORS: tuple[str, ...] = (*dict.fromkeys(COLUMNS.values()), "own_history", "inspection")
+
+
+def _is(coats: Coats, name: str, word: str) -> NDArray[np.bool_]:
+    return getattr(coats, name) == VOCABULARY[name].index(word)
+
+
+def summer_share(latitude: Floats) -> Floats:
+    """Return how far each month is towards midsummer.
+
+    Parameters
+    ----------
+    latitude : ndarray, shape (n,)
+        Degrees, south negative.
+
+    Returns
+    -------
+    ndarray, shape (n, 12)
+        1 in midsummer, 0 in midwinter.
+    """
+    north = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(12) + 0.5 - 11.7) / 12)
+    return np.where(latitude[:, None] >= 0, north, 1 - north)
+
+
+def sun_on_deck(coats: Coats) -> Floats:
+    """Return the sun that shade lets through to each deck.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+
+    Returns
+    -------
+    ndarray, shape (n, 12)
+        MJ/m² a day in each month.
+    """
+    if not (coats.summer_shade.any() or coats.winter_shade.any()):
+        return coats.sun
+    winter = SHADE_TAKES * coats.winter_shade
+    more = SHADE_TAKES * coats.summer_shade - winter
+    return coats.sun * ((1 - winter)[:, None] - more[:, None] * summer_share(coats.latitude))
+
+
+def facing_equator(coats: Coats) -> Floats:
+    """Return how squarely the open side of each deck faces the midday sun.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1 towards the equator, −1 towards the pole, 0 if open all round; fading towards the tropics.
+    """
+    towards = np.cos(np.radians(coats.orientation - 180)) * np.clip(coats.latitude / 30, -1, 1)
+    return np.where(np.isnan(towards), 0.0, towards)
+
+
+def _finish_columns(coats: Coats) -> dict[str, NDArray]:
+    film, light, dark = coats.is_film, _is(coats, "pigment", "light"), _is(coats, "pigment", "dark")
+    plain = coats.finish_class <= VOCABULARY["finish_class"].index("repellent_preservative")
+    columns = {f"finish_{word}": _is(coats, "finish_class", word) for word in VOCABULARY["finish_class"][1:]}
+    return columns | {
+        "oil_light": light & plain,
+        "oil_dark": dark & plain,
+        "colour_dark": dark & ~plain,
+        "film_light": light & film,
+        "base_solvent": _is(coats, "base", "solvent"),
+        "log2_coats": np.log2(np.minimum(coats.coats, 4) / 2),  # beyond four coats nothing more is taken up
+        "preparation_strip": _is(coats, "preparation", "strip"),
+        "preparation_none": _is(coats, "preparation", "none"),
+    }
+
+
+def _timber_columns(coats: Coats) -> dict[str, NDArray]:
+    film, weathered = coats.is_film, _is(coats, "texture", "weathered")
+    durable = _is(coats, "species_class", "durable_soft")
+    return {
+        "species_durable_soft": durable,
+        "species_hardwood": _is(coats, "species_class", "hardwood"),
+        "species_modified": _is(coats, "species_class", "modified"),
+        "film_on_durable_soft": film & durable,
+        "texture_sawn": _is(coats, "texture", "sawn"),
+        "texture_weathered": weathered & ~film,
+        "film_on_weathered": weathered & film,
+    }
+
+
+def _place_columns(coats: Coats) -> dict[str, NDArray]:
+    open_sun, on_deck = coats.sun.mean(axis=1), sun_on_deck(coats).mean(axis=1)
+    wet = coats.wet_days.mean(axis=1)
+    return {
+        "log_sun": np.log(open_sun / REFERENCE_SUN),
+        "log_openness": np.log(on_deck / open_sun),
+        "log_wet_days": np.log((wet + 1) / (REFERENCE_WET_DAYS + 1)),  # + 1: deserts have no wet day
+        "roof": coats.roof_cover,
+        "facing": facing_equator(coats),
+        "airflow_poor": _is(coats, "airflow", "poor"),
+    }
+
+
+def _use_columns(coats: Coats) -> dict[str, NDArray]:
+    return {
+        "traffic_light": _is(coats, "traffic", "light"),
+        "traffic_heavy": _is(coats, "traffic", "heavy"),
+        "salt_near": _is(coats, "salt", "near"),
+        "salt_spray": _is(coats, "salt", "spray"),
+        "pool": coats.pool,
+        "litter_some": _is(coats, "litter", "some"),
+        "litter_heavy": _is(coats, "litter", "heavy"),
+    }
+
+
+def design(coats: Coats) -> Floats:
+    """Return the design matrix, without a column for the reference deck.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+
+    Returns
+    -------
+    ndarray, shape (n, len(COLUMNS))
+        One column for each name of `COLUMNS`, in that order.
+    """
+    found = _finish_columns(coats) | _timber_columns(coats) | _place_columns(coats) | _use_columns(coats)
+    matrix = np.empty((len(coats), len(COLUMNS)))
+    for at, name in enumerate(COLUMNS):
+        matrix[:, at] = found[name]
+    return matrix

@@ -1,0 +1,142 @@
+"""What is believed about the coefficients and about the decks in the books: all that a prediction needs."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def _none() -> NDArray:
+    return np.zeros(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """A normal belief about the coefficients, and one about each deck's own pace.
+
+    Parameters
+    ----------
+    names : tuple of str
+        `reference`, the columns of the design matrix, `log_sigma`, `log_omega`.
+    mean : ndarray, shape (p,)
+        Means, on the scale of log clock months.
+    covariance : ndarray, shape (p, p)
+        Covariance of the same.
+    version : str
+        Which fit this is; equal data and priors give an equal version.
+    deck_keys : ndarray of int, shape (d,)
+        Keys of the decks with visits of their own, ascending.
+    deck_mean : ndarray, shape (d,)
+        Mean of log pace of each; 0 is as its exposure says.
+    deck_variance : ndarray, shape (d,)
+        Variance of the same.
+    """
+
+    names: tuple[str, ...]
+    mean: Floats
+    covariance: Floats
+    version: str
+    deck_keys: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    deck_mean: Floats = field(default_factory=_none)
+    deck_variance: Floats = field(default_factory=_none)
+
+    def __post_init__(self) -> None:
+        size = len(self.names)
+        if self.mean.shape != (size,) or self.covariance.shape != (size, size):
+            raise ValueError(
+                f"mean and covariance must have {size} rows; got {self.mean.shape}, {self.covariance.shape}"
+            )
+        if not (np.isfinite(self.mean).all() and np.isfinite(self.covariance).all()):
+            raise ValueError("mean and covariance must be finite; got NaN or infinity")
+
+    @property
+    def beta(self) -> Floats:
+        """Coefficients, the reference deck first."""
+        return self.mean[:-2]
+
+    @property
+    def beta_covariance(self) -> Floats:
+        """Covariance of the coefficients."""
+        return self.covariance[:-2, :-2]
+
+    @property
+    def sigma(self) -> float:
+        """Spread from coat to coat on one deck, on the log scale."""
+        return float(np.exp(self.mean[-2]))
+
+    @property
+    def omega(self) -> float:
+        """Spread from deck to deck, on the log scale."""
+        return float(np.exp(self.mean[-1]))
+
+    @property
+    def reference_months(self) -> float:
+        """Median life on the reference deck."""
+        return float(np.exp(self.mean[0]))
+
+    def deck_effect(self, deck: NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """Return mean and variance of the log pace of decks, known to the books or not.
+
+        Parameters
+        ----------
+        deck : ndarray of int, shape (n,)
+            Keys of the decks.
+
+        Returns
+        -------
+        mean : ndarray, shape (n,)
+            0 for a deck not in the books.
+        variance : ndarray, shape (n,)
+            The spread from deck to deck for a deck not in the books.
+        """
+        mean, variance = np.zeros(len(deck)), np.full(len(deck), self.omega**2)
+        if len(self.deck_keys):
+            at = np.minimum(np.searchsorted(self.deck_keys, deck), len(self.deck_keys) - 1)
+            known = self.deck_keys[at] == deck
+            mean[known], variance[known] = self.deck_mean[at[known]], self.deck_variance[at[known]]
+        return mean, variance
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the belief as plain lists and numbers, fit for JSON.
+
+        Returns
+        -------
+        dict
+            What `from_dict` reads.
+        """
+        return {
+            "names": list(self.names),
+            "mean": self.mean.tolist(),
+            "covariance": self.covariance.tolist(),
+            "version": self.version,
+            "deck_keys": self.deck_keys.tolist(),
+            "deck_mean": self.deck_mean.tolist(),
+            "deck_variance": self.deck_variance.tolist(),
+        }
+
+    @classmethod
+    def from_dict(cls, stored: dict[str, Any]) -> "Posterior":
+        """Return the belief that `to_dict` wrote.
+
+        Parameters
+        ----------
+        stored : dict
+            What `to_dict` returned.
+
+        Returns
+        -------
+        Posterior
+            The same belief.
+        """
+        return cls(
+            names=tuple(stored["names"]),
+            mean=np.array(stored["mean"], dtype=float),
+            covariance=np.array(stored["covariance"], dtype=float),
+            version=stored["version"],
+            deck_keys=np.array(stored["deck_keys"], dtype=np.int64),
+            deck_mean=np.array(stored["deck_mean"], dtype=float),
+            deck_variance=np.array(stored["deck_variance"], dtype=float),
+        )

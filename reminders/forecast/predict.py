@@ -1,0 +1,244 @@
+"""The answer per deck: the window in which its coat is due, the chance that it is worn today, and why."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
+from reminders.forecast.coats import Coats
+from reminders.forecast.exposure import COLUMNS, FACTORS, design, sun_on_deck
+from reminders.forecast.lognormal import chance_within, quantile_within
+from reminders.forecast.posterior import Posterior
+from reminders.forecast.priors import PRIOR
+
+Floats = NDArray[np.float64]
+
+OPENS, DUE, LATE = 0.2, 0.5, 0.8
+CHUNK = 8_192  # the arrays of one chunk stay in the processor's cache
+_SCALARS = ("reference_months", "version")
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """Forecasts of n coats. Dates are days since 1970-01-01, months are clock months.
+
+    Parameters
+    ----------
+    window_opens : ndarray, shape (n,)
+        The date at which one coat in five is worn.
+    due_by : ndarray, shape (n,)
+        The date at which one in two is worn.
+    late : ndarray, shape (n,)
+        The date at which four in five are worn.
+    chance_worn_today : ndarray, shape (n,)
+        Chance that the coat is worn today, given its inspections.
+    age_months : ndarray, shape (n,)
+        Age of the coat today.
+    median_months : ndarray, shape (n,)
+        Median life of the coat before its inspections are taken into account.
+    due_months : ndarray, shape (n,)
+        The same after they are; the age at `due_by`.
+    log_sd : ndarray, shape (n,)
+        Spread of the life on the log scale.
+    contributions : ndarray, shape (n, len(FACTORS))
+        Months by which each factor of `FACTORS` moves `due_months` from `reference_months`; the rows sum to the whole
+        difference.
+    prior_share : ndarray, shape (n,)
+        Share of the spread between decks that still rests on the priors.
+    book_share : ndarray, shape (n,)
+        Share that visits to all decks have taken away.
+    own_share : ndarray, shape (n,)
+        Share that earlier coats of the deck itself have taken away.
+    deck_pace : ndarray, shape (n,)
+        Life on this deck against decks of like exposure; 1 is alike.
+    deck_pace_sd : ndarray, shape (n,)
+        Its doubt, on the log scale.
+    reference_months : float
+        Median life on the reference deck.
+    version : str
+        Which posterior was used.
+    """
+
+    window_opens: Floats
+    due_by: Floats
+    late: Floats
+    chance_worn_today: Floats
+    age_months: Floats
+    median_months: Floats
+    due_months: Floats
+    log_sd: Floats
+    contributions: Floats
+    prior_share: Floats
+    book_share: Floats
+    own_share: Floats
+    deck_pace: Floats
+    deck_pace_sd: Floats
+    reference_months: float
+    version: str
+
+    def reasons(self, row: int = 0) -> dict[str, float]:
+        """Return the months that each factor adds or takes away, the largest first.
+
+        Parameters
+        ----------
+        row : int
+            Which coat.
+
+        Returns
+        -------
+        dict of str to float
+            Factor to months; factors without effect are left out.
+        """
+        pairs = zip(FACTORS, self.contributions[row].tolist(), strict=True)
+        return dict(sorted(((name, months) for name, months in pairs if months), key=lambda pair: -abs(pair[1])))
+
+
+def predict(
+    coats: Coats,
+    posterior: Posterior = PRIOR,
+    today: ArrayLike = 0.0,
+    *,
+    weights: ClockWeights = WEIGHTS,
+) -> Prediction:
+    """Forecast when coats are due.
+
+    Parameters
+    ----------
+    coats : Coats
+        The running coat of each deck, with the last inspection that found it sound or the first that found it worn.
+    posterior : Posterior
+        What is believed; `PRIOR` if the business has no visits yet.
+    today : array_like
+        The day for which the chance of being worn is wanted, in days since 1970-01-01; one, or one a row.
+    weights : ClockWeights
+        What the seasonal clock follows.
+
+    Returns
+    -------
+    Prediction
+        One row a coat.
+    """
+    days = np.broadcast_to(np.asarray(today, dtype=float), (len(coats),))
+    _check_today(coats, days)
+    result = _empty(len(coats), posterior)
+    for start in range(0, len(coats), CHUNK):
+        rows = slice(start, start + CHUNK)
+        for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
+            getattr(result, name)[rows] = values
+    return result
+
+
+def _check_today(coats: Coats, days: Floats) -> None:
+    known = (coats.coated_on, coats.sound_on, coats.worn_on)
+    for name, dates in zip(("coated_on", "sound_on", "worn_on"), known, strict=True):
+        late = ~np.isfinite(days) | (dates > days)
+        if late.any():
+            row = np.argmax(late)
+            raise ValueError(
+                f"{name} must not lie after today; row {row} has {dates[row]:g} and today is {days[row]:g}"
+            )
+
+
+def _empty(count: int, posterior: Posterior) -> Prediction:
+    shapes = {
+        name: np.empty((count, len(FACTORS)) if name == "contributions" else count)
+        for name in Prediction.__dataclass_fields__
+        if name not in _SCALARS
+    }
+    return Prediction(**shapes, reference_months=posterior.reference_months, version=posterior.version)
+
+
+def life(coats: Coats, posterior: Posterior) -> tuple[Floats, Floats, Floats]:
+    """Return the belief about the log life of new coats, inspections of the coats themselves left aside.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    posterior : Posterior
+        What is believed.
+
+    Returns
+    -------
+    mean : ndarray, shape (n,)
+        Mean of log clock months.
+    spread : ndarray, shape (n,)
+        Standard deviation of the same: coat, deck and doubt about the coefficients.
+    x : ndarray, shape (n, len(COLUMNS))
+        The design matrix.
+    """
+    x = design(coats)
+    pace, variance = posterior.deck_effect(coats.deck)
+    mean = posterior.beta[0] + x @ posterior.beta[1:] + pace
+    return mean, np.sqrt(posterior.sigma**2 + variance + _doubt(x, posterior)), x
+
+
+def _doubt(x: Floats, posterior: Posterior) -> Floats:
+    # Variance of the linear predictor: (1, x) V (1, x)'.
+    v = posterior.beta_covariance
+    slopes = np.ascontiguousarray(v[1:, 1:])
+    if not np.any(slopes - np.diag(np.diagonal(slopes))) and not v[0, 1:].any():
+        return v[0, 0] + np.einsum("ij,ij,j->i", x, x, np.diagonal(slopes))
+    return v[0, 0] + np.einsum("ij,ij->i", x, x @ slopes + 2 * v[1:, 0])
+
+
+def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights) -> dict[str, Floats]:
+    clock = Clock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    start = clock.reading(coats.coated_on)
+    mean, spread, x = life(coats, posterior)
+    low = _standard(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
+    high = _standard(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
+    age = clock.reading(today) - start
+    months = {share: np.exp(mean + spread * quantile_within(low, high, share)) for share in (OPENS, DUE, LATE)}
+    return {
+        "window_opens": clock.day_of(start + months[OPENS]),
+        "due_by": clock.day_of(start + months[DUE]),
+        "late": clock.day_of(start + months[LATE]),
+        "chance_worn_today": chance_within(low, high, _standard(age, mean, spread, -np.inf)),
+        "age_months": age,
+        "median_months": np.exp(mean),
+        "due_months": months[DUE],
+        "log_sd": spread,
+        "contributions": _contributions(x, coats, posterior, mean, months[DUE]),
+        **_shares(x, coats, posterior, spread),
+    }
+
+
+def _standard(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floats:
+    # An age on the scale of the standard normal; no inspection, or one on the day of coating, tells nothing.
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = (np.log(age) - mean) / spread
+    return np.where(np.isnan(z), missing, z)
+
+
+def _contributions(x: Floats, coats: Coats, posterior: Posterior, mean: Floats, due: Floats) -> Floats:
+    # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order among the factors
+    # (Vartia 1976; the "log mean Divisia" split, from memory).
+    log_ratio = np.zeros((len(x), len(FACTORS)))
+    index = {factor: at for at, factor in enumerate(FACTORS)}
+    for column, (factor, effect) in enumerate(zip(COLUMNS.values(), posterior.beta[1:], strict=True)):
+        log_ratio[:, index[factor]] += effect * x[:, column]
+    log_ratio[:, index["own_history"]] = posterior.deck_effect(coats.deck)[0]
+    log_ratio[:, index["inspection"]] = np.log(due) - mean
+    total = np.log(due) - posterior.beta[0]
+    reference = posterior.reference_months
+    with np.errstate(divide="ignore", invalid="ignore"):
+        months_per_log = np.where(np.abs(total) > 1e-9, np.expm1(total) / total, 1 + total / 2) * reference
+    months = log_ratio * months_per_log[:, None]
+    months[np.abs(months) < 1e-12] = 0.0  # rounding is not a reason
+    return months
+
+
+def _shares(x: Floats, coats: Coats, posterior: Posterior, spread: Floats) -> dict[str, Floats]:
+    pace, variance = posterior.deck_effect(coats.deck)
+    deck, before, now = posterior.omega**2, _doubt(x, PRIOR), spread**2 - posterior.sigma**2 - variance
+    own = np.clip((deck - variance) / (before + deck), 0, 1)
+    book = np.clip((before - now) / (before + deck), 0, 1 - own)
+    return {
+        "own_share": own,
+        "book_share": book,
+        "prior_share": 1 - own - book,
+        "deck_pace": np.exp(pace),
+        "deck_pace_sd": np.sqrt(variance),
+    }
