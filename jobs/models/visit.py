@@ -51,7 +51,7 @@ class Visit(models.Model):
     class Meta:
         ordering = ["-visited_on", "-id"]
         indexes = [models.Index(fields=["deck", "visited_on"], name="visit_by_deck")]
-        constraints: list[models.BaseConstraint] = [
+        constraints = [
             *(
                 models.CheckConstraint(
                     name=f"visit_{name}_from_0_to_5", condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5})
