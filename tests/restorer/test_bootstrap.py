@@ -1,0 +1,131 @@
+"""The bootstrap on machines that lack something: what it installs, what it says, and when it stays quiet."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from restorer import bootstrap
+
+
+class Machine:
+    """Stands in for the commands of a machine: notes what is run, and fails what it is told to."""
+
+    def __init__(self) -> None:
+        self.ran: list[str] = []
+        self.failing: set[str] = set()
+
+    def attempt(self, command: list[str], *, beats: bool = False) -> bool:
+        line = " ".join(command)
+        self.ran.append(line)
+        return not any(word in line for word in self.failing)
+
+
+@pytest.fixture
+def machine(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Machine:
+    """A checkout with one lock and a .venv that is the running Python."""
+    made = Machine()
+    (tmp_path / ".venv").mkdir()
+    (tmp_path / "run.lock").write_text("alpha==1 \\\n    --hash=sha256:aa\nbeta==2 \\\n    --hash=sha256:bb\n")
+    (tmp_path / "dev.lock").write_text((tmp_path / "run.lock").read_text() + "gamma==3 \\\n    --hash=sha256:cc\n")
+    monkeypatch.setattr(bootstrap, "attempt", made.attempt)
+    monkeypatch.setattr(bootstrap, "VENV", tmp_path / ".venv")
+    monkeypatch.setattr(bootstrap, "LOCKS", tmp_path)
+    monkeypatch.setattr(bootstrap, "VAR_DIR", tmp_path / "var")
+    monkeypatch.setattr(bootstrap, "python_of_venv", lambda: Path(sys.executable))
+    monkeypatch.setattr(sys, "prefix", str(tmp_path / ".venv"))
+    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000)
+    monkeypatch.delenv("RESTORER_NO_VENV", raising=False)
+    monkeypatch.delenv("CI", raising=False)
+    monkeypatch.delenv("CHROMIUM", raising=False)
+    return made
+
+
+def as_root_on_debian(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 0)
+    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: "/usr/bin/apt-get" if name == "apt-get" else None)
+
+
+def test_bootstrap_needs_nothing_but_the_standard_library() -> None:
+    code = "import sys; import restorer.bootstrap; print([name for name in sys.modules if name.startswith('django')])"
+    command = [sys.executable, "-S", "-c", code]  # -S: no site-packages at all
+    answer = subprocess.run(command, cwd=bootstrap.BASE_DIR, capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "[]"
+
+
+def test_a_first_run_installs_by_hash_and_a_second_does_nothing(machine: Machine) -> None:
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    assert len(machine.ran) == 1
+    assert "--require-hashes" in machine.ran[0]
+    assert machine.ran[0].endswith("run.lock")
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    assert len(machine.ran) == 1
+
+
+def test_a_changed_lock_is_installed_again(machine: Machine, tmp_path: Path) -> None:
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    (tmp_path / "run.lock").write_text("alpha==2 \\\n    --hash=sha256:dd\n")
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    assert len(machine.ran) == 2
+
+
+def test_an_environment_with_the_tools_for_tests_keeps_them(machine: Machine) -> None:
+    bootstrap.ensure_environment(["manage.py", "test"], needs_dev=True)
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    assert [line.rsplit("/", 1)[1] for line in machine.ran] == ["dev.lock"]
+
+
+def test_a_failed_install_names_the_log_and_is_tried_again_next_time(machine: Machine) -> None:
+    machine.failing = {"pip"}
+    with pytest.raises(bootstrap.BootstrapError, match=r"bootstrap\.log.*\n.*network"):
+        bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    machine.failing = set()
+    bootstrap.ensure_environment(["manage.py", "check"], needs_dev=False)
+    assert len(machine.ran) == 2
+
+
+def test_an_old_python_is_refused_in_plain_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap.sys, "version_info", (3, 9, 18))
+    with pytest.raises(BaseException, match=r"Python 3\.11 or later is needed; this is 3\.9\.18"):
+        bootstrap.prepare(["manage.py", "check"])
+
+
+def test_a_python_without_venv_says_which_package_brings_it(machine: Machine) -> None:
+    machine.failing = {"-m venv"}
+    with pytest.raises(bootstrap.BootstrapError, match=r"apt-get install python3\.\d+-venv"):
+        bootstrap.make_venv()
+    assert not [line for line in machine.ran if "apt-get" in line]
+
+
+def test_root_on_debian_gets_missing_libraries_and_renews_a_stale_list_once(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    as_root_on_debian(monkeypatch)
+    monkeypatch.setattr(bootstrap, "has_library", lambda name: name != "pango-1.0")
+    monkeypatch.setattr(bootstrap, "has_fonts", lambda: False)
+    machine.failing = {"install"}
+    bootstrap.ensure_libraries()
+    install = "apt-get install -y --no-install-recommends libpango-1.0-0 fonts-dejavu-core"
+    assert machine.ran == [install, "apt-get update", install]
+
+
+def test_without_rights_the_missing_libraries_are_named_and_the_work_goes_on(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(bootstrap, "has_library", lambda name: name != "harfbuzz-subset")
+    monkeypatch.setattr(bootstrap, "has_fonts", lambda: True)
+    bootstrap.ensure_libraries()
+    assert machine.ran == []
+    assert "apt-get install libharfbuzz-subset0" in capsys.readouterr().err
+
+
+def test_a_missing_browser_is_loud_and_in_ci_an_error(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: None)
+    assert bootstrap.ensure_chromium() == ""
+    assert "NO CHROMIUM" in capsys.readouterr().err
+    monkeypatch.setenv("CI", "true")
+    with pytest.raises(bootstrap.BootstrapError, match="Chromium"):
+        bootstrap.ensure_chromium()
