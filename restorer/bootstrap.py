@@ -22,7 +22,8 @@ LOCKS = BASE_DIR / "restorer" / "requirements"
 LOG = VAR_DIR / "bootstrap.log"
 OLDEST_PYTHON = (3, 11)
 WITH_DEV = {"test", "lock"}
-WITHOUT_DATABASE = {"help", "--help", "-h", "version", "--version", "lock", "makemessages", "compilemessages", "build_places"}
+HELP = {"help", "--help", "-h", "version", "--version"}
+WITHOUT_DATABASE = {*HELP, "lock", "makemessages", "compilemessages", "build_places"}
 LIBRARIES = {
     "pango-1.0": "libpango-1.0-0",
     "pangoft2-1.0": "libpangoft2-1.0-0",
