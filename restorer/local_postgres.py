@@ -220,12 +220,8 @@ def launch() -> None:
 
 
 def ask_to_start() -> subprocess.CompletedProcess[str]:
-    settings = {
-        "listen_addresses": "",
-        "unix_socket_directories": str(socket_dir()),
-        "unix_socket_permissions": "0700",
-    }
-    options = " ".join(f"-c {name}={shlex.quote(value)}" for name, value in settings.items())
+    sockets = f"-c unix_socket_directories={shlex.quote(str(socket_dir()))} -c unix_socket_permissions=0700"
+    options = f"-c listen_addresses='' {sockets}"
     return run(
         bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
         "start", seconds=START_SECONDS + 10,
