@@ -1,17 +1,57 @@
 """Stored forecasts and the reminders that were decided on."""
 
+from datetime import date
+from typing import Any
+
 from django.db import models
-from django.db.models import F, Q
-from django.db.models.functions import Now
+from django.db.models import Count, ExpressionWrapper, F, FloatField, Func, IntegerField, Q, Sum, Value
+from django.db.models.functions import Now, TruncMonth
 
 from clients.models import Deck, Message
 from jobs.models import Job
+from reminders.months import months_on
+
+
+class DaysPast(Func):
+    """How many days the first date is past the second, at least none."""
+
+    arg_joiner = " - "
+    template = "greatest(%(expressions)s, 0)"
+    output_field = IntegerField()
 
 
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
         """Of decks that are neither archived nor a former client's."""
         return self.filter(deck__archived_at=None, deck__property__client__archived_at=None)
+
+    def due_in(self, month: date) -> "ForecastQuerySet":
+        """Due by a day of that month."""
+        return self.filter(due_on__gte=month, due_on__lt=months_on(month, 1))
+
+    def due_before(self, month: date) -> "ForecastQuerySet":
+        """Became due earlier; no coat has gone on since, or the forecast would be a newer one."""
+        return self.filter(due_on__lt=month)
+
+    def by_town(self, *, on: date) -> "ForecastQuerySet":
+        """Towns by name; inside a town the decks worth most first: large ones and those long past due on that day."""
+        lateness = 1 + DaysPast(Value(on), F("due_on")) / Value(365.0)
+        worth = ExpressionWrapper(F("deck__area_m2") * lateness, output_field=FloatField())
+        return self.annotate(worth=worth).order_by(
+            "deck__property__town", "deck__property__region", "-worth", "deck_id"
+        )
+
+    def towns(self) -> "models.QuerySet[Forecast, dict[str, Any]]":
+        """How many decks and how much surface each town has, in the order of `by_town`."""
+        town, region = F("deck__property__town"), F("deck__property__region")
+        grouped = self.order_by().values(town=town, region=region)
+        return grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2")).order_by("town", "region")
+
+    def counts_by_month(self, first: date, months: int) -> dict[date, int]:
+        """How many become due in each of so many months, from the first on; months without any are left out."""
+        until = months_on(first, months)
+        ahead = self.filter(due_on__gte=first, due_on__lt=until).order_by()
+        return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("pk")))
 
 
 class Forecast(models.Model):

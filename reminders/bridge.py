@@ -1,0 +1,158 @@
+"""The bridge: rows of the book → arrays → the numerical core → forecasts, written back by COPY."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime
+from itertools import pairwise
+
+import numpy as np
+from django.db import connection, transaction
+from numpy.typing import NDArray
+
+from clients.models import Deck
+from clients.models.deck import SPECIES_CLASS
+from clients.places import climate
+from reminders import forecast
+from reminders.coats import NewestCoats, array, newest_coats
+from reminders.forecast.climate import SUNSHINE_BIAS, extraterrestrial_radiation, sun_from_sunshine
+
+Floats = NDArray[np.float64]
+
+CHUNK = 25_000  # decks at a time: bounds memory and how long a row stays locked
+MID_MONTH = 30.4 * np.arange(1, 13) - 15  # day of the year that stands for a month, FAO-56 eq. 22 and its note
+NULL = "\\N"  # in the text format of COPY
+LONGEST_DAYS = 60 * 365  # a forecast further off than this says "not in our time" and is cut off there
+PREPARATION = {"strip": "strip", "recoat": "clean"}
+COLUMNS = (
+    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on, chance_worn, "
+    "median_months, log_sd, reference_months, contributions, prior_share, coat_build, sound_on"
+)
+UPSERT = f"""
+INSERT INTO reminders_forecast ({COLUMNS}) SELECT {COLUMNS} FROM new_forecast ORDER BY deck_id
+ON CONFLICT (deck_id) DO UPDATE SET
+    ({COLUMNS.removeprefix("deck_id, ")}) = ROW({", ".join("excluded." + name for name in COLUMNS.split(", ")[1:])})
+"""  # noqa: S608 - made of constants
+
+
+def refresh(*, deck_ids: Iterable[int] | None, today: date, now: datetime) -> int:
+    """Bring the forecasts of some decks, or of all, up to date; returns how many decks have one now.
+
+    `today` is the date at the business: a deck on the other side of the date line may be a day off, which no forecast
+    can tell. Each chunk is one transaction (or part of the caller's).
+    """
+    chosen = (
+        sorted(deck_ids) if deck_ids is not None else list(Deck.objects.order_by("pk").values_list("pk", flat=True))
+    )
+    return sum(refresh_chunk(chosen[at : at + CHUNK], today, now) for at in range(0, len(chosen), CHUNK))
+
+
+@transaction.atomic
+def refresh_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
+    lock(deck_ids)
+    coats = newest_coats(deck_ids, today=today)
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE TEMP TABLE IF NOT EXISTS new_forecast (LIKE reminders_forecast) ON COMMIT DELETE ROWS")
+        cursor.execute("ALTER TABLE new_forecast ALTER COLUMN id DROP NOT NULL")
+        cursor.execute("TRUNCATE new_forecast")
+        if coats:
+            with cursor.copy(f"COPY new_forecast ({COLUMNS}) FROM STDIN") as copy:
+                copy.write("".join(lines(coats, predict(coats, today=today), today, now)))
+        cursor.execute(UPSERT)
+        cursor.execute(
+            "DELETE FROM reminders_forecast old WHERE deck_id = ANY (%s::bigint[])"
+            " AND NOT EXISTS (SELECT FROM new_forecast new WHERE new.deck_id = old.deck_id)",
+            [array(deck_ids)],
+        )
+    return len(coats) if coats else 0
+
+
+def lock(deck_ids: Sequence[int]) -> None:
+    """Two refreshes of one deck follow each other, so that the later one sees the other's job: the newest coat wins."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT FROM clients_deck WHERE id = ANY (%s::bigint[]) ORDER BY id FOR NO KEY UPDATE", [array(deck_ids)]
+        )
+
+
+def predict(coats: NewestCoats, *, today: date) -> forecast.Prediction:
+    """What the core says of these coats on this day."""
+    return forecast.predict(core_coats(coats, today=today), forecast.PRIOR, days(today))
+
+
+def days(value: date | None) -> float:
+    """Days since 1970-01-01, the core's calendar."""
+    return np.nan if value is None else value.toordinal() - 719_163
+
+
+def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
+    """The rows in the core's words; what was not recorded is as on the reference deck."""
+    sun, wet_days = weather(coats)
+    return forecast.Coats(
+        deck=coats.deck_id,
+        coated_on=np.minimum([days(day) for day in coats.finished_on], days(today)),
+        sound_on=[days(day) for day in coats.sound_on],
+        worn_on=[days(day) for day in coats.worn_on],
+        latitude=coats.latitude,
+        sun=sun,
+        wet_days=wet_days,
+        finish_class=[value or "penetrating_oil" for value in coats.finish_class],
+        pigment=[value or "none" for value in coats.pigment],
+        base=[value or "water" for value in coats.base],
+        coats=[value or 2 for value in coats.coats],
+        preparation=[PREPARATION[kind] for kind in coats.kind],
+        species_class=[SPECIES_CLASS[species] for species in coats.species],
+        roof_cover=np.array(coats.roof_percent) / 100,
+        summer_shade=np.array(coats.summer_shade_percent) / 100,
+        winter_shade=np.array(coats.winter_shade_percent) / 100,
+        orientation=np.array(coats.orientation_deg, dtype=float),
+        **{name: getattr(coats, name) for name in ("texture", "airflow", "traffic", "salt", "pool", "litter")},
+    )
+
+
+def weather(coats: NewestCoats) -> tuple[Floats, Floats]:
+    """Sun and wet days by month; the owner's own wet days stand in place of the estimate."""
+    places, place = np.unique(np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True)
+    normals = climate.normals(places[:, 0], places[:, 1])
+    above_air = extraterrestrial_radiation(places[:, :1], MID_MONTH)
+    sun = SUNSHINE_BIAS * sun_from_sunshine(normals.sunshine_fraction, above_air)
+    wet_days = normals.wet_days.astype(float)[place]
+    for row, own in enumerate(coats.wet_days):
+        if own is not None:
+            wet_days[row] = own
+    return sun[place], wet_days
+
+
+def lines(coats: NewestCoats, found: forecast.Prediction, today: date, now: datetime) -> Iterator[str]:
+    """The rows of COLUMNS in the text format of COPY."""
+    fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
+    opens, due, late = (calendar(each, coats) for each in (found.window_opens, found.due_by, found.late))
+    chances = np.clip(found.chance_worn_today, 0, 1).tolist()
+    shares = np.clip(found.prior_share, 0, 1).tolist()
+    numbers = zip(chances, found.median_months.tolist(), found.log_sd.tolist(), strict=True)
+    rows = zip(coats.deck_id, coats.job_id, opens, due, late, numbers, contributions(found), shares, strict=True)
+    reference = found.reference_months
+    for (deck, job, first, middle, last, (chance, median, spread), why, share), build, sound in zip(
+        rows, coats.build, coats.sound_on, strict=True
+    ):
+        yield (
+            f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}\t{reference}\t{why}"
+            f"\t{share}\t{min(build or 0, 32767)}\t{sound or NULL}\n"
+        )
+
+
+def calendar(day: Floats, coats: NewestCoats) -> list[str]:
+    """Days of the core as ISO dates, no further than LONGEST_DAYS from the coat."""
+    start = np.array([days(each) for each in coats.finished_on])
+    whole = np.floor(np.clip(np.nan_to_num(day, nan=np.inf), start, start + LONGEST_DAYS))
+    return np.datetime_as_string(whole.astype("datetime64[D]")).tolist()
+
+
+def contributions(found: forecast.Prediction) -> Iterator[str]:
+    """The months that each factor adds or takes away, to a tenth, as JSON; factors without effect are left out."""
+    tenths = np.rint(found.contributions * 10).astype(int)
+    row, factor = np.nonzero(tenths)
+    base = np.abs(tenths).max(initial=0) * 2 + 1
+    keys, place = np.unique(factor * base + tenths[row, factor] + base // 2, return_inverse=True)
+    words = [f'"{forecast.FACTORS[key // base]}": {(key % base - base // 2) / 10}' for key in keys.tolist()]
+    parts = np.array(words, dtype=object)[place].tolist()
+    edges = np.searchsorted(row, np.arange(len(tenths) + 1)).tolist()
+    return ("{" + ", ".join(parts[start:end]) + "}" for start, end in pairwise(edges))

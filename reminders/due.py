@@ -1,0 +1,150 @@
+"""The due list of a month: what became due, grouped by town, with its coat and where reminding stands."""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from itertools import groupby
+from typing import Any
+
+from django.db.models import Count, Sum
+
+from jobs.models import CoatApplied
+from reminders.models import Forecast, ForecastQuerySet
+from reminders.months import month_of, months_on
+from reminders.standing import Standing, standings
+from reminders.words import reasons
+
+A_PAGE = 200
+MONTHS_SHOWN = 12
+FIELDS = (
+    "deck_id", "job_id", "deck__property__client_id", "deck__property__client__name", "deck__label",
+    "deck__property__street", "deck__property__town", "deck__property__region", "deck__area_m2", "window_opens_on",
+    "due_on", "late_on", "chance_worn", "contributions", "coat_build", "job__finished_on",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Coat:
+    """What the newest coating job left on the deck."""
+
+    product: str
+    colour: str
+
+
+@dataclass
+class DueDeck:
+    """One line of the due list."""
+
+    deck_id: int
+    job_id: int
+    client_id: int
+    client: str
+    label: str
+    street: str
+    town: str
+    region: str
+    area_m2: Decimal
+    window_opens_on: date
+    due_on: date
+    late_on: date
+    chance_worn: float
+    contributions: dict[str, float]
+    coat_build: int
+    coated_on: date
+    coats: list[Coat] = field(default_factory=list)
+    standing: Standing | None = None
+
+    @property
+    def reasons(self) -> list[str]:
+        return reasons(self.contributions)
+
+
+@dataclass(frozen=True)
+class Town:
+    """A town of the due list: what the whole month has there, and the lines of this page."""
+
+    name: str
+    region: str
+    decks: int
+    area_m2: Decimal
+    lines: Sequence[DueDeck]
+
+
+def month_list(month: date) -> ForecastQuerySet:
+    return Forecast.objects.current().due_in(month)
+
+
+def carried_over(month: date) -> ForecastQuerySet:
+    """Decks that became due before the month and have had no coat since."""
+    return Forecast.objects.current().due_before(month)
+
+
+def total(rows: ForecastQuerySet) -> dict[str, Any]:
+    return rows.aggregate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
+
+
+def lines(rows: ForecastQuerySet, *, today: date, on: date) -> list[DueDeck]:
+    """The rows as lines, in the order of `by_town`, with coats and standing: a fixed number of queries."""
+    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*FIELDS)]
+    coats = coats_of([line.job_id for line in found])
+    stands = standings({line.job_id: line.client_id for line in found}, today=today)
+    for line in found:
+        line.coats = coats.get(line.job_id, [])
+        line.standing = stands[line.job_id]
+    return found
+
+
+def coats_of(job_ids: Collection[int]) -> dict[int, list[Coat]]:
+    """The finishes that went on in each job."""
+    found: dict[int, list[Coat]] = {}
+    applied = CoatApplied.objects.filter(job__in=job_ids, product__kind="finish").order_by("job_id", "position")
+    for job_id, product, colour in applied.values_list("job_id", "product__name", "colour"):
+        found.setdefault(job_id, []).append(Coat(product, colour))
+    return found
+
+
+def grouped(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[Town]:
+    """The lines under their towns, each with the subtotals of the whole list."""
+    totals = {(row["town"], row["region"]): row for row in towns}
+    return [
+        Town(*place, totals[place]["decks"], totals[place]["area_m2"], list(members))
+        for place, members in groupby(found, key=lambda line: (line.town, line.region))
+    ]
+
+
+def strip_start(month: date, *, today: date) -> date:
+    """The twelve months begin with the present one, or with the month shown if that lies outside."""
+    present = month_of(today)
+    return present if present <= month < months_on(present, MONTHS_SHOWN) else month
+
+
+def month_counts(month: date, *, today: date) -> list[tuple[date, int]]:
+    """How many decks become due in each of twelve months around the one shown."""
+    first = strip_start(month, today=today)
+    counts = Forecast.objects.current().counts_by_month(first, MONTHS_SHOWN)
+    return [(each, counts.get(each, 0)) for each in (months_on(first, n) for n in range(MONTHS_SHOWN))]
+
+
+COLUMNS = [
+    "carried_over", "town", "region", "client", "client_id", "deck", "deck_id", "street", "area_m2",
+    "window_opens_on", "due_on", "late_on", "chance_worn", "reasons", "product", "colour", "coated_on", "coat_build",
+    "standing",
+]  # fmt: skip
+
+
+def rows_of(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:
+    """The lines with the stable keys of COLUMNS, as commands and the CSV write them (docs/operations.md)."""
+    return [row_of(line, is_carried_over) for line in found]
+
+
+def row_of(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
+    own = {name: getattr(line, name) for name in COLUMNS if hasattr(line, name)}
+    return own | {
+        "carried_over": is_carried_over,
+        "deck": line.label,
+        "chance_worn": round(line.chance_worn, 3),
+        "product": " + ".join(coat.product for coat in line.coats),
+        "colour": " + ".join(filter(None, (coat.colour for coat in line.coats))),
+        "standing": line.standing.word if line.standing else "",
+    }

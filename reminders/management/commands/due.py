@@ -1,0 +1,31 @@
+"""`manage.py due 2027-03`: which decks are due in a month, and which became due earlier and are still open."""
+
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from clients import display
+from clients.rows import add_format, write_rows
+from reminders import due
+from reminders.management.month import business_in_force, month_argument
+
+
+class Command(BaseCommand):
+    help = "List the decks that are due in a month, such as 2027-03, town by town."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("month", help="Year and month, such as 2027-03.")
+        parser.add_argument("--only-this-month", action="store_true", help="Leave out what became due earlier.")
+        add_format(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        business, month = business_in_force(), month_argument(options["month"])
+        today = business.today(timezone.now())
+        with display.written_for(business):
+            found = due.rows_of(due.lines(due.month_list(month), today=today, on=month))
+            if not options["only_this_month"]:
+                earlier = due.lines(due.carried_over(month), today=today, on=month)
+                found += due.rows_of(earlier, is_carried_over=True)
+            write_rows(found, format=options["format"], out=self.stdout, columns=due.COLUMNS)

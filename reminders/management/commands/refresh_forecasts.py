@@ -1,0 +1,29 @@
+"""`manage.py refresh_forecasts`: reckon anew when each finish is due, for all decks or for some."""
+
+from argparse import ArgumentParser
+from time import perf_counter
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from clients.rows import add_format, write_rows
+from reminders import actions
+from reminders.management.month import business_in_force
+
+COLUMNS = ["forecasts", "seconds", "today"]
+
+
+class Command(BaseCommand):
+    help = "Reckon anew when each finish is due; without deck numbers, for all decks."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("deck_ids", nargs="*", type=int, metavar="DECK_ID", help="Only these decks.")
+        add_format(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now, started = timezone.now(), perf_counter()
+        today = business_in_force().today(now)
+        count = actions.refresh_forecasts(deck_ids=options["deck_ids"] or None, today=today, now=now)
+        row = {"forecasts": count, "seconds": round(perf_counter() - started, 2), "today": today}
+        write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

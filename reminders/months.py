@@ -1,0 +1,34 @@
+"""Months of the calendar, each written as its first day and typed as 2027-03."""
+
+import re
+from datetime import date
+
+EARLIEST, LATEST = 1950, 2199  # the years that a due list can show
+
+
+class MonthError(ValueError):
+    """The text is not a month that a due list can show; the message says what to write."""
+
+
+def parse_month(text: str) -> date:
+    """The first day of the month in `text`, such as 2027-03."""
+    found = re.fullmatch(r"([0-9]{4})-([0-9]{1,2})", text.strip())
+    year, month = map(int, found.groups()) if found else (0, 0)
+    if not (EARLIEST <= year <= LATEST and 1 <= month <= 12):
+        raise MonthError(f"“{text[:40]}” is not a month. Write the year and the month, such as 2027-03.")
+    return date(year, month, 1)
+
+
+def month_of(day: date) -> date:
+    return day.replace(day=1)
+
+
+def months_on(month: date, count: int) -> date:
+    """The month `count` months later (earlier if negative)."""
+    years, index = divmod(month.month - 1 + count, 12)
+    return date(month.year + years, index + 1, 1)
+
+
+def written(month: date) -> str:
+    """As it stands in addresses and on the command line."""
+    return f"{month:%Y-%m}"

@@ -1,0 +1,64 @@
+"""Everything that ever happened on a deck, newest first, in a fixed number of queries however long the history."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from django.db.models import Prefetch, Q
+from django.utils import timezone
+
+from clients.models import Deck, Message
+from jobs.models import CoatApplied, Job, Photo, Visit
+
+# On one day: what was found, then the work, then photographs of it, then what was said.
+ORDER_OF_A_DAY = {"visit": 0, "job": 1, "photo": 2, "message": 3}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that happened; `kind` is visit, job, photo or message and `row` the row of it."""
+
+    on: date
+    kind: str
+    row: Any
+
+
+@dataclass(frozen=True)
+class Year:
+    """The entries of one year, newest first."""
+
+    year: int
+    entries: list[Entry]
+
+
+def timeline(deck: Deck) -> list[Year]:
+    """The whole history by year."""
+    entries = [*jobs_of(deck), *visits_of(deck), *photos_of(deck), *messages_of(deck)]
+    entries.sort(key=lambda entry: (entry.on, ORDER_OF_A_DAY[entry.kind], entry.row.pk), reverse=True)
+    return [Year(year, list(members)) for year, members in groupby(entries, key=lambda entry: entry.on.year)]
+
+
+def jobs_of(deck: Deck) -> Iterator[Entry]:
+    """Jobs with what went on and the photographs taken on them."""
+    coats = CoatApplied.objects.select_related("product", "batch").order_by("position")
+    jobs = Job.objects.filter(deck=deck).prefetch_related(Prefetch("coats_applied", coats), "photos")
+    return (Entry(job.finished_on, "job", job) for job in jobs)
+
+
+def visits_of(deck: Deck) -> Iterator[Entry]:
+    return (Entry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck))
+
+
+def photos_of(deck: Deck) -> Iterator[Entry]:
+    """Photographs that belong to no job; the others stand with theirs."""
+    return (Entry(photo.taken_on, "photo", photo) for photo in Photo.objects.filter(deck=deck, job=None))
+
+
+def messages_of(deck: Deck) -> Iterator[Entry]:
+    """What was said to the client about this deck, or about no deck in particular."""
+    about = Q(reminders__deck=deck) | Q(reminders=None)
+    said = Message.objects.filter(about, client=deck.property.client_id).distinct()
+    shown = said.only("channel", "kind", "state", "subject", "queued_at", "accepted_at", "address")
+    return (Entry(timezone.localdate(message.queued_at), "message", message) for message in shown)

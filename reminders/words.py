@@ -1,0 +1,57 @@
+"""The reasons of a forecast in words: for people of the business with months, for the client without."""
+
+from collections.abc import Mapping
+
+from clients import display
+
+WORTH_SAYING = 0.5  # months
+# Factor of the core → what lengthens and what shortens the life of the coat.
+FACTORS = {
+    "finish": ("longer-lasting finish", "shorter-lived finish"),
+    "pigment": ("helpful pigment", "pigment that runs hot"),
+    "base": ("solvent-borne finish", "water-borne finish"),
+    "sun": ("less sun than most places", "more sun than most places"),
+    "shade": ("shade", "open sky"),
+    "wet_days": ("few wet days", "many wet days"),
+    "roof": ("part under a roof", "no roof"),
+    "facing": ("faces away from the midday sun", "faces the midday sun"),
+    "airflow": ("air below", "still, damp air below"),
+    "species": ("timber that holds a finish", "timber that holds a finish badly"),
+    "texture": ("rough boards that took more", "smooth boards"),
+    "traffic": ("little walked on", "much walked on"),
+    "salt": ("no sea air", "salt from the sea"),
+    "pool": ("no pool", "pool water"),
+    "litter": ("no leaves", "leaves that lie wet"),
+    "coats": ("extra coats", "a single coat"),
+    "preparation": ("stripped before coating", "coated without cleaning"),
+    "own_history": ("earlier coats here lasted", "earlier coats here wore early"),
+    "inspection": ("found sound on the last visit", "found worn on a visit"),
+}
+
+
+def months(value: float) -> str:
+    """“+3 months” or “−2 months”, to half a month."""
+    halves = round(abs(value) * 2) / 2
+    sign = "+" if value > 0 else "−"
+    return f"{sign}{display.number(halves)} month{'' if halves == 1 else 's'}"
+
+
+def strongest(contributions: Mapping[str, float], most: int) -> list[tuple[str, float]]:
+    """The factors that matter, strongest first."""
+    told = [(name, value) for name, value in contributions.items() if abs(value) >= WORTH_SAYING]
+    return sorted(told, key=lambda pair: -abs(pair[1]))[:most]
+
+
+def phrase(name: str, value: float) -> str:
+    longer, shorter = FACTORS.get(name, (name.replace("_", " "),) * 2)
+    return longer if value > 0 else shorter
+
+
+def reasons(contributions: Mapping[str, float], most: int = 4) -> list[str]:
+    """“open sky −2 months”, strongest first; empty when the deck is like the reference deck."""
+    return [f"{phrase(name, value)} {months(value)}" for name, value in strongest(contributions, most)]
+
+
+def plain_reasons(contributions: Mapping[str, float], most: int = 3) -> str:
+    """For the client, without figures: “much walked on, salt from the sea”."""
+    return ", ".join(phrase(name, value) for name, value in strongest(contributions, most))
