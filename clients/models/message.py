@@ -28,6 +28,10 @@ class MessageQuerySet(models.QuerySet["Message"]):
         """Not yet handed over, and still meant to be."""
         return self.filter(state__in=[State.QUEUED, State.CLAIMED, State.TRANSMITTING])
 
+    def due(self, channel: str) -> "MessageQuerySet":
+        """May be claimed now, by the database's clock."""
+        return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
+
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
 

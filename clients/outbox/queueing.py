@@ -1,0 +1,102 @@
+"""Putting a message into the outbox: checked, frozen, and at most once for a key."""
+
+import re
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.core.validators import EmailValidator
+from django.db import transaction
+
+from clients.models import Business, Client, Consent, Message, MessageEvent, User
+from clients.models.consent import Channel
+from clients import message_keys
+from clients.suppression import ascii_domain
+
+PLACEHOLDER = "{unsubscribe_url}"
+MARKETING = {Message.Kind.REMINDER, Message.Kind.OFFER}
+LONGEST_SUBJECT = 300
+LONGEST_TEXT = 100_000
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
+ONE_ADDRESS = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
+
+
+class Unsendable(ValueError):
+    """The message cannot be sent as it is; the text says what to change."""
+
+
+def queue_message(
+    *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
+    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
+    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+) -> tuple[Message, bool]:  # fmt: skip
+    """Freeze a message and queue it; False means that the key was there already and nothing changed.
+
+    A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML, if it has any):
+    this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Call it inside the
+    transaction of the decision. Raises `Unsendable` with a plain reason.
+    """
+    business = Business.objects.get()
+    message = Message(
+        client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
+        html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
+        message_id=message_keys.message_id(business, key), queued_at=now, not_before=not_before or now, expires_at=expires_at,
+    )  # fmt: skip
+    check(message)
+    put_in_link(business, message)
+    return keep(message, by=by, now=now)
+
+
+def check(message: Message) -> None:
+    """Everything that a mail server or a header could stumble over is refused here, not at sending."""
+    if CONTROL.search(message.subject) or "\n" in message.subject:
+        raise Unsendable("The subject must be one line without control characters.")
+    if len(message.subject) > LONGEST_SUBJECT:
+        raise Unsendable(f"The subject has {len(message.subject)} characters; at most {LONGEST_SUBJECT} are possible.")
+    if max(len(message.text), len(message.html)) > LONGEST_TEXT:
+        raise Unsendable(f"The text is longer than {LONGEST_TEXT} characters.")
+    if not message.text.strip() or "\x00" in message.text + message.html:
+        raise Unsendable("The message has no text, or a character that is none.")
+    if message.channel == Channel.EMAIL:
+        check_email(message)
+
+
+def check_email(message: Message) -> None:
+    if not message.subject:
+        raise Unsendable("An e-mail needs a subject.")
+    if not is_one_address(message.address):
+        raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
+    if message.kind in MARKETING and PLACEHOLDER not in message.text:
+        raise Unsendable(f"The text of a reminder or offer must hold {PLACEHOLDER}, the link to unsubscribe.")
+
+
+def is_one_address(address: str) -> bool:
+    """One address, its local part in any alphabet (RFC 6531)."""
+    if len(address) > 254 or CONTROL.search(address) or not ONE_ADDRESS.fullmatch(address):
+        return False
+    local, _, domain = address.rpartition("@")
+    plain_local = "".join(letter if letter.isascii() else "x" for letter in local)
+    try:
+        EmailValidator()(f"{plain_local}@{ascii_domain(domain)}")
+    except ValidationError:
+        return False
+    return True
+
+
+def put_in_link(business: Business, message: Message) -> None:
+    if message.channel != Channel.EMAIL or message.kind not in MARKETING:
+        return
+    token = message_keys.unsubscribe_token(business, message.idempotency_key)
+    message.unsubscribe_hash = message_keys.token_hash(token)
+    message.text = message.text.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
+    message.html = message.html.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
+
+
+@transaction.atomic
+def keep(message: Message, *, by: User | None, now: datetime) -> tuple[Message, bool]:
+    """INSERT … ON CONFLICT DO NOTHING, then see whose row it is."""
+    Message.objects.bulk_create([message], ignore_conflicts=True)
+    kept = Message.objects.get(idempotency_key=message.idempotency_key)
+    is_new = not kept.events.exists()
+    if is_new:
+        MessageEvent.objects.create(message=kept, state=kept.state, note="", by=by, at=now)
+    return kept, is_new
