@@ -1,0 +1,51 @@
+"""Decks with a coat and a forecast, for the tests of what is due and who is reminded."""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+
+from clients.models import Deck
+from jobs.models import Job
+from reminders import actions
+from tests.factories import (
+    ClientFactory,
+    CoatFactory,
+    ConsentFactory,
+    DeckFactory,
+    EmailFactory,
+    JobFactory,
+    PropertyFactory,
+)
+
+TODAY = date(2026, 11, 25)
+NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)  # eleven in the morning in Halifax
+
+
+def refresh(*decks: Deck, today: date = TODAY) -> int:
+    return actions.refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=NOW)
+
+
+@pytest.fixture
+def coated(business: Any) -> Callable[..., Deck]:
+    """A deck of a client who agreed to e-mail, with one finished strip, its forecast up to date."""
+
+    def make(*, on: date = date(2025, 9, 10), client: Any = None, kind: str = "strip", **deck: Any) -> Deck:
+        if client is None:
+            client = ClientFactory()
+            EmailFactory(client=client)
+            ConsentFactory(client=client)
+        place = deck.pop("property", None) or PropertyFactory(client=client)
+        made = DeckFactory(property=place, **deck)
+        coat(made, on=on, kind=kind)
+        refresh(made)
+        return Deck.objects.get(pk=made.pk)
+
+    return make
+
+
+def coat(deck: Deck, *, on: date, kind: str = "recoat", **product: Any) -> Job:
+    job = JobFactory(deck=deck, kind=kind, finished_on=on)
+    CoatFactory(job=job, position=1, **product)
+    return job
