@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 import phonenumbers
-from phonenumbers import NumberParseException, PhoneNumberFormat, ValidationResult
+from phonenumbers import NumberParseException, PhoneNumberFormat, PhoneNumberType, ValidationResult
 
+LONGEST_EXTENSION = 7
 REASONS = {
     ValidationResult.TOO_SHORT: "has too few digits",
     ValidationResult.TOO_LONG: "has too many digits",
@@ -25,19 +26,29 @@ class Phone:
     e164: str
     display: str
     warning: str = ""
+    is_mobile: bool = False  # only where the numbering plan can tell: in North America it cannot
 
 
 def normalize(text: str, country: str) -> Phone:
     """Read a number as written in a country (two letters). Numbers no plan lists yet are taken, with a warning."""
+    text = " ".join(text.split())
     try:
         number = phonenumbers.parse(text, country or None)
     except NumberParseException as error:
-        raise PhoneError(unreadable(text, error)) from error
+        raise PhoneError(unreadable(text[:40], error)) from error
+    check(text, number)
+    warning = "" if phonenumbers.is_valid_number(number) else f"“{text}” is not a number that is in use. Check it."
+    is_mobile = phonenumbers.number_type(number) == PhoneNumberType.MOBILE
+    shown = phonenumbers.format_number(number, PhoneNumberFormat.INTERNATIONAL)
+    return Phone(e164(number), shown, warning, is_mobile)
+
+
+def check(text: str, number: phonenumbers.PhoneNumber) -> None:
     verdict = phonenumbers.is_possible_number_with_reason(number)
     if verdict != ValidationResult.IS_POSSIBLE:
         raise PhoneError(f"“{text}” {REASONS.get(verdict, 'is not a telephone number')}. Write it with its area code.")
-    warning = "" if phonenumbers.is_valid_number(number) else f"“{text}” is not a number that is in use. Check it."
-    return Phone(e164(number), phonenumbers.format_number(number, PhoneNumberFormat.INTERNATIONAL), warning)
+    if len(number.extension or "") > LONGEST_EXTENSION:
+        raise PhoneError(f"The extension of “{text}” has too many digits. Write at most {LONGEST_EXTENSION}.")
 
 
 def e164(number: phonenumbers.PhoneNumber) -> str:
@@ -49,5 +60,7 @@ def unreadable(text: str, error: NumberParseException) -> str:
     if error.error_type == NumberParseException.INVALID_COUNTRY_CODE:
         return f"“{text}” needs a country: write it with + and the country code."
     if error.error_type == NumberParseException.TOO_LONG:
-        return f"“{text[:40]}” has too many digits. Write one number."
-    return f"“{text[:40]}” is not a telephone number. Write digits, such as 902-555-0123."
+        return f"“{text}” has too many digits. Write one number."
+    if error.error_type in {NumberParseException.TOO_SHORT_NSN, NumberParseException.TOO_SHORT_AFTER_IDD}:
+        return f"“{text}” has too few digits. Write it with its area code."
+    return f"“{text}” is not a telephone number. Write digits, such as 902-555-0123."
