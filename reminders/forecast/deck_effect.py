@@ -1,0 +1,278 @@
+"""The likelihood of whole decks: each has a pace of its own, integrated out by adaptive Gauss–Hermite quadrature."""
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp
+
+from reminders.forecast.likelihood import Observed, Terms, row_terms, row_values
+from reminders.forecast.lognormal import LOG_ROOT_2PI
+
+Floats = NDArray[np.float64]
+Triple = tuple[float, Floats, Floats]
+
+BLOCK_ROWS = 4_096  # rows whose nodes are worked on together
+NODES = 9
+MODE_STEPS = 25
+ROUGH_STEPS = 3  # where the centre is mended afterwards
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Decks with equally many rows.
+
+    Parameters
+    ----------
+    x : ndarray, shape (d, r, k + 1)
+        Design matrix with the constant first.
+    seen : Observed
+        What was seen of each life, arrays of shape (d, r).
+    weight : ndarray, shape (d, r)
+        How many coats a row stands for.
+    """
+
+    x: Floats
+    seen: Observed
+    weight: Floats
+
+    def __len__(self) -> int:
+        return len(self.x)
+
+    def take(self, part: Any) -> "Rows":
+        """Return some of the decks.
+
+        Parameters
+        ----------
+        part : slice or ndarray
+            Which decks.
+
+        Returns
+        -------
+        Rows
+            Those decks.
+        """
+        return Rows(self.x[part], Observed(*(array[part] for array in self.seen)), self.weight[part])
+
+    @property
+    def flat(self) -> Floats:
+        """The design matrix with all rows below each other."""
+        return self.x.reshape(-1, self.x.shape[-1])
+
+    def blocks(self) -> list["Rows"]:
+        """Return the decks in parts small enough for the processor's cache.
+
+        Returns
+        -------
+        list of Rows
+            The parts, in order.
+        """
+        size = max(1, BLOCK_ROWS // self.x.shape[1])
+        return [self.take(slice(at, at + size)) for at in range(0, len(self), size)]
+
+    def terms(self, eta: Floats, spread: float) -> Terms:
+        """Return the terms of each row times its weight.
+
+        Parameters
+        ----------
+        eta : ndarray, shape (..., d, r)
+            Means of log life.
+        spread : float
+            Standard deviation of log life.
+
+        Returns
+        -------
+        Terms
+            The weighted terms.
+        """
+        return Terms(*(term * self.weight for term in row_terms(self.seen, eta, spread)))
+
+
+def alone(rows: Rows, theta: Floats) -> Triple:
+    """Return the likelihood of decks with one row each: log-normal with the two variances added, no quadrature.
+
+    Parameters
+    ----------
+    rows : Rows
+        Decks of one row.
+    theta : ndarray
+        Coefficients, log sigma, log omega (−inf for no deck effect).
+
+    Returns
+    -------
+    value : float
+        Log-likelihood.
+    gradient : ndarray
+        By theta.
+    hessian : ndarray
+        By theta twice.
+    """
+    sigma2, omega2 = np.exp(2 * theta[-2]), np.exp(2 * theta[-1])
+    spread = np.sqrt(sigma2 + omega2)
+    share = np.array([sigma2, omega2]) / spread**2
+    terms = Terms(*(term.ravel() for term in rows.terms(rows.x @ theta[:-2], spread)))
+    x, size, p = rows.flat, len(theta), len(theta) - 2
+    gradient, hessian = np.empty(size), np.empty((size, size))
+    gradient[:p], gradient[p:] = x.T @ terms.eta, share * terms.tau.sum()
+    hessian[:p, :p] = (x * terms.eta_eta[:, None]).T @ x
+    hessian[:p, p:] = np.outer(x.T @ terms.eta_tau, share)
+    hessian[p:, :p] = hessian[:p, p:].T
+    turn = 2 * share[0] * share[1] * np.array([[1, -1], [-1, 1]])
+    hessian[p:, p:] = np.outer(share, share) * terms.tau_tau.sum() + turn * terms.tau.sum()
+    return float(terms.value.sum()), gradient, hessian
+
+
+def modes(rows: Rows, eta: Floats, sigma: float, omega: float) -> tuple[Floats, Floats]:
+    """Return the most likely pace of each deck and the variance of a normal law fitted there.
+
+    Parameters
+    ----------
+    rows : Rows
+        The decks.
+    eta : ndarray, shape (d, r)
+        Means of log life before the pace.
+    sigma : float
+        Spread from coat to coat.
+    omega : float
+        Spread from deck to deck.
+
+    Returns
+    -------
+    mode : ndarray, shape (d,)
+        Log pace.
+    variance : ndarray, shape (d,)
+        Its variance.
+    """
+    mode = np.zeros(len(rows))
+    for _ in range(ROUGH_STEPS if rows.seen.misread.any() else MODE_STEPS):
+        terms = rows.terms(eta + mode[:, None], sigma)
+        slope = terms.eta.sum(axis=1) - mode / omega**2
+        # Misreading can bend a deck the wrong way; half of the prior's bend always stays.
+        bend = np.maximum(1 / omega**2 - terms.eta_eta.sum(axis=1), 0.5 / omega**2)
+        step = np.clip(slope / bend, -2 * (sigma + omega), 2 * (sigma + omega))
+        mode = mode + step
+        if np.abs(step).max(initial=0) < 1e-3 * omega:  # the quadrature needs no better centre
+            break
+    return mode, 1 / bend
+
+
+class _Nodes(NamedTuple):
+    # Paces at the nodes and their posterior weights, both (q, d), and the log marginal of each deck.
+    pace: Floats
+    weight: Floats
+    log_marginal: Floats
+
+    def moments(self) -> tuple[Floats, Floats]:
+        mean = (self.weight * self.pace).sum(axis=0)
+        return mean, (self.weight * (self.pace - mean) ** 2).sum(axis=0)
+
+
+def _centre(rows: Rows, eta: Floats, theta: Floats, count: int) -> tuple[Floats, Floats]:
+    centre = modes(rows, eta, np.exp(theta[-2]), np.exp(theta[-1]))
+    if not rows.seen.misread.any():
+        return centre
+    # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the peaks.
+    pace = _places(centre, count)
+    values = row_values(rows.seen, eta + pace[..., None], np.exp(theta[-2])) * rows.weight
+    mean, variance = _weigh(pace, values, theta, centre[1]).moments()
+    return mean, 1.2 * variance
+
+
+def _places(centre: tuple[Floats, Floats], count: int) -> Floats:
+    return centre[0] + np.sqrt(centre[1]) * np.polynomial.hermite_e.hermegauss(count)[0][:, None]
+
+
+def _weigh(pace: Floats, values: Floats, theta: Floats, variance: Floats) -> _Nodes:
+    node, node_weight = np.polynomial.hermite_e.hermegauss(len(pace))
+    joint = values.sum(axis=-1) - pace**2 / (2 * np.exp(2 * theta[-1])) - theta[-1] - LOG_ROOT_2PI
+    log_weight = joint + (np.log(node_weight) + node**2 / 2)[:, None] + 0.5 * np.log(variance)
+    marginal = logsumexp(log_weight, axis=0)
+    return _Nodes(pace, np.exp(log_weight - marginal), marginal)
+
+
+def _quadrature(rows: Rows, theta: Floats, count: int) -> tuple[_Nodes, Terms]:
+    eta = rows.x @ theta[:-2]
+    centre = _centre(rows, eta, theta, count)
+    pace = _places(centre, count)
+    terms = rows.terms(eta + pace[..., None], np.exp(theta[-2]))
+    return _weigh(pace, terms.value, theta, centre[1]), terms
+
+
+def _block(rows: Rows, theta: Floats, count: int) -> Triple:
+    # Fisher's identity gives the gradient and Louis' identity the Hessian, the nodes held still. A deck's score is
+    # linear in the scores of its rows, so both are first built per deck in rows (r of them, tau, omega).
+    at, terms = _quadrature(rows, theta, count)
+    pull = at.pace**2 / np.exp(2 * theta[-1])
+    score = np.concatenate([terms.eta, terms.tau.sum(axis=-1)[..., None], pull[..., None] - 1], axis=-1)
+    mean = np.einsum("qd,qdr->dr", at.weight, score)
+    away = (score - mean) * np.sqrt(at.weight)[..., None]
+    inner = away.transpose(1, 2, 0) @ away.transpose(1, 0, 2)
+    _add_curvature(inner, at.weight, terms, pull)
+    r, p, x = rows.x.shape[1], rows.x.shape[2], rows.flat
+    gradient = np.concatenate([x.T @ mean[:, :r].ravel(), mean[:, r:].sum(axis=0)])
+    hessian = np.empty((p + 2, p + 2))
+    hessian[:p, :p] = x.T @ (inner[:, :r, :r] @ rows.x).reshape(-1, p)
+    hessian[:p, p:] = x.T @ inner[:, :r, r:].reshape(-1, 2)
+    hessian[p:, :p] = hessian[:p, p:].T
+    hessian[p:, p:] = inner[:, r:, r:].sum(axis=0)
+    return float(at.log_marginal.sum()), gradient, hessian
+
+
+def _add_curvature(inner: Floats, weight: Floats, terms: Terms, pull: Floats) -> None:
+    r = inner.shape[1] - 2
+    row = np.arange(r)
+    inner[:, row, row] += np.einsum("qd,qdr->dr", weight, terms.eta_eta)
+    cross = np.einsum("qd,qdr->dr", weight, terms.eta_tau)
+    inner[:, :r, r] += cross
+    inner[:, r, :r] += cross
+    inner[:, r, r] += np.einsum("qd,qdr->d", weight, terms.tau_tau)
+    inner[:, r + 1, r + 1] -= 2 * (weight * pull).sum(axis=0)
+
+
+def together(rows: Rows, theta: Floats, nodes: int = NODES) -> Triple:
+    """Return the likelihood of decks with several rows.
+
+    Parameters
+    ----------
+    rows : Rows
+        The decks.
+    theta : ndarray
+        Coefficients, log sigma, log omega.
+    nodes : int
+        Quadrature nodes a deck.
+
+    Returns
+    -------
+    value : float
+        Log-likelihood.
+    gradient : ndarray
+        By theta.
+    hessian : ndarray
+        By theta twice.
+    """
+    values, gradients, hessians = zip(*(_block(part, theta, nodes) for part in rows.blocks()), strict=True)
+    return sum(values), sum(gradients), sum(hessians)
+
+
+def paces(rows: Rows, theta: Floats, nodes: int = NODES) -> tuple[Floats, Floats]:
+    """Return mean and variance of the log pace of each deck.
+
+    Parameters
+    ----------
+    rows : Rows
+        The decks.
+    theta : ndarray
+        Coefficients, log sigma, log omega.
+    nodes : int
+        Quadrature nodes a deck.
+
+    Returns
+    -------
+    mean : ndarray, shape (d,)
+        Log pace.
+    variance : ndarray, shape (d,)
+        Its variance.
+    """
+    parts = [_quadrature(part, theta, nodes)[0].moments() for part in rows.blocks()]
+    return np.concatenate([mean for mean, _ in parts]), np.concatenate([variance for _, variance in parts])

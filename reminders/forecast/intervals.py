@@ -1,0 +1,298 @@
+"""From as-found grades to what they say about the life of a coat: an interval, or one end of it."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
+from reminders.forecast.coats import Coats
+from reminders.forecast.exposure import design, sun_on_deck
+
+Floats = NDArray[np.float64]
+
+REASONS = ("routine", "due", "called", "quote", "other")
+RECOAT_GRADE = 3.0
+STRIP_RATIO = 1.5  # a coat left for half its life again needs the stripper (judgement)
+# (grade, age at which it is reached against the life of the coat). Penetrating finishes have one limit state, film
+# formers two (Grüll et al. 2011).
+PENETRATING_LIMITS = ((RECOAT_GRADE, 1.0),)
+FILM_LIMITS = ((RECOAT_GRADE, 1.0), (4.0, STRIP_RATIO))
+CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season (judgement)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Visits:
+    """Inspections of coats, oldest first for each coat; also those after which nothing was done.
+
+    Parameters
+    ----------
+    coat : array_like of int
+        Row of the coat among the coats.
+    visited_on : array_like
+        Days since 1970-01-01.
+    grade : array_like
+        As-found grade, 0 to 5; half steps are allowed.
+    reason : array_like
+        Word of `REASONS`, or its code.
+    """
+
+    coat: Any
+    visited_on: Any
+    grade: Any
+    reason: Any = "routine"
+
+    def __post_init__(self) -> None:
+        coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
+        object.__setattr__(self, "coat", coat)
+        for name, low, high in (("visited_on", -36525.0, 73050.0), ("grade", 0.0, 5.0)):
+            object.__setattr__(self, name, _numbers(name, getattr(self, name), len(coat), low, high))
+        object.__setattr__(self, "reason", _reasons(self.reason, len(coat)))
+        order = np.argsort(coat, kind="stable")
+        back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
+        if back.any():
+            row = order[1:][np.argmax(back)]
+            raise ValueError(f"visited_on must not go back for one coat; row {row} has {self.visited_on[row]:g}")
+
+    def __len__(self) -> int:
+        return len(self.coat)
+
+    def take(self, rows: Any) -> "Visits":
+        """Return some of the visits.
+
+        Parameters
+        ----------
+        rows : slice or ndarray
+            Which rows.
+
+        Returns
+        -------
+        Visits
+            Those rows.
+        """
+        return Visits(
+            coat=self.coat[rows], visited_on=self.visited_on[rows], grade=self.grade[rows], reason=self.reason[rows]
+        )
+
+    @property
+    def worn(self) -> NDArray[np.bool_]:
+        """Whether the coat was found due for a recoat."""
+        return self.grade >= RECOAT_GRADE
+
+
+def _numbers(name: str, values: Any, count: int, low: float, high: float) -> Floats:
+    array = np.atleast_1d(np.asarray(values, dtype=float))
+    bad = ~((array >= low) & (array <= high))
+    if bad.any():
+        raise ValueError(f"{name} must lie between {low:g} and {high:g}; row {np.argmax(bad)} has {array[bad][0]:g}")
+    if array.shape not in ((count,), (1,)):
+        raise ValueError(f"{name} must have one value or {count} rows; got shape {array.shape}")
+    return np.broadcast_to(array, (count,))
+
+
+def _reasons(values: Any, count: int) -> NDArray[np.int8]:
+    given = np.atleast_1d(np.asarray(values))
+    words = given if given.dtype.kind not in "iu" else np.array([*REASONS, "?"])[np.where(given < 5, given, 5)]
+    codes = np.full(given.shape, -1, dtype=np.int8)
+    for code, word in enumerate(REASONS):
+        codes[words == word] = code
+    if (codes < 0).any():
+        raise ValueError(
+            f"reason must be one of {', '.join(REASONS)}; row {np.argmin(codes)} has {given[codes < 0][0]}"
+        )
+    return np.broadcast_to(codes, (count,))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lives:
+    """Lives of n coats as visits bound them, ready for the fit.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, k)
+        Design matrix without the constant.
+    lower : ndarray, shape (n,)
+        Age in clock months at which the coat was surely sound; 0 if never seen sound.
+    upper : ndarray, shape (n,)
+        Age at which it was surely worn; infinity if never seen worn. Equal to `lower` for a life known exactly.
+    deck : ndarray of int, shape (n,)
+        Key of the deck.
+    running : ndarray of bool, shape (n,)
+        Whether the coat is still on; its visits teach the coefficients, but not the pace of its own deck, because the
+        prediction conditions on them.
+    weight : ndarray, shape (n,)
+        How many coats a row stands for.
+    """
+
+    x: Floats
+    lower: Floats
+    upper: Floats
+    deck: NDArray[np.int64]
+    running: NDArray[np.bool_] | None = None
+    weight: Floats | None = None
+
+    def __post_init__(self) -> None:
+        count = len(self.lower)
+        if self.running is None:
+            object.__setattr__(self, "running", np.zeros(count, dtype=bool))
+        if self.weight is None:
+            object.__setattr__(self, "weight", np.ones(count))
+        bad = {
+            "x": ~np.isfinite(self.x).all(axis=1),
+            "lower": ~((self.lower >= 0) & np.isfinite(self.lower)),
+            "upper": ~((self.upper >= self.lower) & (self.upper > 0)),
+            "weight": ~((self.weight > 0) & np.isfinite(self.weight)),
+        }
+        for name, rows in bad.items():
+            if rows.any():
+                at = int(np.argmax(rows))
+                raise ValueError(f"{name} is not a possible value; row {at} has {getattr(self, name)[at]}")
+
+    def __len__(self) -> int:
+        return len(self.lower)
+
+    def take(self, rows: Any) -> "Lives":
+        """Return some of the rows.
+
+        Parameters
+        ----------
+        rows : slice or ndarray
+            Which rows.
+
+        Returns
+        -------
+        Lives
+            Those rows.
+        """
+        return Lives(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+
+
+@dataclass(frozen=True, eq=False)
+class Bounds:
+    """What visits say about the life of each of n coats, in clock months.
+
+    Parameters
+    ----------
+    lower : ndarray, shape (n,)
+        Age at which the coat was surely sound; 0 if never seen sound.
+    upper : ndarray, shape (n,)
+        Age at which it was surely worn; infinity if never seen worn.
+    seen : ndarray of bool, shape (n,)
+        Whether the coat was inspected at all.
+    conflict : ndarray of bool, shape (n,)
+        Whether its grades contradict each other, such as sound after worn: to be looked at by a person.
+    """
+
+    lower: Floats
+    upper: Floats
+    seen: NDArray[np.bool_]
+    conflict: NDArray[np.bool_]
+
+
+def ages(coats: Coats, visits: Visits, weights: ClockWeights = WEIGHTS) -> Floats:
+    """Return the age of the coat at each visit.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    visits : Visits
+        Their visits.
+    weights : ClockWeights
+        What the clock follows.
+
+    Returns
+    -------
+    ndarray, shape (len(visits),)
+        Clock months.
+    """
+    outside = (visits.coat < 0) | (visits.coat >= len(coats))
+    if outside.any():
+        raise ValueError(f"coat must be a row of the coats; row {np.argmax(outside)} has {visits.coat[outside][0]}")
+    seen = coats.take(visits.coat)
+    age = Clock(seasonal_rate(sun_on_deck(seen), seen.wet_days, weights)).months_between(
+        seen.coated_on, visits.visited_on
+    )
+    if (age < 0).any():
+        row = int(np.argmax(age < 0))
+        raise ValueError(f"visited_on must not lie before the coat; row {row} has {visits.visited_on[row]:g}")
+    return age
+
+
+def bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = WEIGHTS, **limits: Any) -> Bounds:
+    """Turn the grades of visits into bounds on the lives of coats.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    visits : Visits
+        Every visit to them, also the sound ones before a worn one.
+    weights : ClockWeights
+        What the clock follows.
+    **limits : object
+        `penetrating` and `film` (pairs of grade and age ratio, ascending) and `call_delay_months`, if not as usual.
+
+    Returns
+    -------
+    Bounds
+        One row a coat.
+    """
+    age = ages(coats, visits, weights)
+    low, high = _limit_ages(age, visits, coats.is_film[visits.coat], limits)
+    lower, upper = np.zeros(len(coats)), np.full(len(coats), np.inf)
+    np.maximum.at(lower, visits.coat, low)
+    np.minimum.at(upper, visits.coat, high)
+    called = _just_worn(age, visits, len(coats)) & (visits.reason == REASONS.index("called"))
+    delay = limits.get("call_delay_months", CALL_DELAY_MONTHS)
+    np.maximum.at(lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay)
+    seen = np.zeros(len(coats), dtype=bool)
+    seen[visits.coat] = True
+    return Bounds(lower, upper, seen, conflict=lower >= upper)
+
+
+def _limit_ages(age: Floats, visits: Visits, film: NDArray[np.bool_], limits: dict[str, Any]) -> tuple[Floats, Floats]:
+    # Grade g says: the last limit at or below g has been passed, the next one has not.
+    low, high = np.zeros(len(age)), np.full(len(age), np.inf)
+    kinds = ((~film, limits.get("penetrating", PENETRATING_LIMITS)), (film, limits.get("film", FILM_LIMITS)))
+    for rows, ladder in kinds:
+        for grade, ratio in ladder:
+            high = np.where(rows & (visits.grade >= grade), age / ratio, high)
+        for grade, ratio in reversed(ladder):
+            low = np.where(rows & (visits.grade < grade), age / ratio, low)
+    return low, high
+
+
+def _just_worn(age: Floats, visits: Visits, count: int) -> NDArray[np.bool_]:
+    # Whether the visit is the first that found its coat worn.
+    first = np.full(count, np.inf)
+    np.minimum.at(first, visits.coat[visits.worn], age[visits.worn])
+    return visits.worn & (age == first[visits.coat])
+
+
+def lives(coats: Coats, found: Bounds, running: NDArray[np.bool_]) -> Lives:
+    """Return the coats that teach something, ready for the fit.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    found : Bounds
+        What visits say about them.
+    running : ndarray of bool, shape (n,)
+        Which coats are still on.
+
+    Returns
+    -------
+    Lives
+        Coats that were inspected, without those whose grades contradict each other.
+    """
+    rows = np.flatnonzero(found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper)))
+    return Lives(
+        x=design(coats.take(rows)),
+        lower=found.lower[rows],
+        upper=found.upper[rows],
+        deck=coats.deck[rows],
+        running=np.asarray(running, dtype=bool)[rows],
+    )

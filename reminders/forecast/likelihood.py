@@ -1,0 +1,173 @@
+"""The log-likelihood of a life between two ages and its derivatives, accurate far into both tails."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reminders.forecast.lognormal import LOG_ROOT_2PI, log_interval
+
+Floats = NDArray[np.float64]
+
+
+class Terms(NamedTuple):
+    """Value and derivatives of the log-likelihood of each row, by its mean `eta` and by the log spread `tau`.
+
+    Parameters
+    ----------
+    value : ndarray
+        Log-likelihood.
+    eta, tau : ndarray
+        First derivatives.
+    eta_eta, eta_tau, tau_tau : ndarray
+        Second derivatives.
+    """
+
+    value: Floats
+    eta: Floats
+    tau: Floats
+    eta_eta: Floats
+    eta_tau: Floats
+    tau_tau: Floats
+
+
+class Observed(NamedTuple):
+    """What was seen of each life, prepared once.
+
+    Parameters
+    ----------
+    low, high : ndarray
+        Logs of the ages between which the life ended; infinite if open.
+    exact : ndarray of bool
+        Whether the life is known exactly.
+    misread, certain : ndarray
+        The likelihood of a row is misread + certain · P(low < log life ≤ high).
+    """
+
+    low: Floats
+    high: Floats
+    exact: NDArray[np.bool_]
+    misread: Floats
+    certain: Floats
+
+
+def observe(lower: Floats, upper: Floats, misgrade: float = 0.0) -> Observed:
+    """Prepare ages for the likelihood.
+
+    Parameters
+    ----------
+    lower : ndarray
+        Ages at which the coats were sound.
+    upper : ndarray
+        Ages at which they were worn.
+    misgrade : float
+        Chance that a visit reads sound for worn or the other way round; below one half.
+
+    Returns
+    -------
+    Observed
+        The same, prepared.
+    """
+    if not 0 <= misgrade < 0.5:
+        raise ValueError(f"misgrade must lie between 0 and 0.5; got {misgrade}")
+    with np.errstate(divide="ignore"):
+        low, high = np.log(lower), np.log(upper)
+    exact = lower == upper
+    ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
+    # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both is left out.
+    misread = np.select([ends == 1, ends == 2], [misgrade, misgrade * (1 - misgrade)], 0.0)
+    certain = np.select([ends == 1, ends == 2], [1 - 2 * misgrade, (1 - misgrade) * (1 - 2 * misgrade)], 1.0)
+    # The interval of an exact row is not used; left open, it stays free of 0/0.
+    return Observed(low, np.where(exact, np.inf, high), exact, misread, certain)
+
+
+def row_terms(seen: Observed, eta: Floats, spread: float) -> Terms:
+    """Return the log-likelihood of each row and its derivatives.
+
+    Parameters
+    ----------
+    seen : Observed
+        What was seen.
+    eta : ndarray, shape (..., n)
+        Means of log life.
+    spread : float
+        Standard deviation of log life.
+
+    Returns
+    -------
+    Terms
+        Arrays of the shape of `eta`.
+    """
+    a, b = (seen.low - eta) / spread, (seen.high - eta) / spread
+    terms = _interval_terms(a, b, spread)
+    if seen.exact.any():
+        exact = _exact_terms(a, seen.low, spread)
+        terms = Terms(*(np.where(seen.exact, e, t) for e, t in zip(exact, terms, strict=True)))
+    return _with_misreading(terms, seen) if seen.misread.any() else terms
+
+
+def row_values(seen: Observed, eta: Floats, spread: float) -> Floats:
+    """Return the log-likelihood of each row alone, without derivatives.
+
+    Parameters
+    ----------
+    seen : Observed
+        What was seen.
+    eta : ndarray, shape (..., n)
+        Means of log life.
+    spread : float
+        Standard deviation of log life.
+
+    Returns
+    -------
+    ndarray
+        Of the shape of `eta`.
+    """
+    value = log_interval((seen.low - eta) / spread, (seen.high - eta) / spread)
+    if seen.exact.any():
+        value = np.where(seen.exact, _exact_terms((seen.low - eta) / spread, seen.low, spread).value, value)
+    with np.errstate(divide="ignore"):
+        return np.logaddexp(np.log(seen.misread), np.log(seen.certain) + value)
+
+
+def _interval_terms(a: Floats, b: Floats, spread: float) -> Terms:
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        value = log_interval(a, b)
+        lower, upper = np.exp(-(a**2) / 2 - LOG_ROOT_2PI - value), np.exp(-(b**2) / 2 - LOG_ROOT_2PI - value)
+    a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
+    a1, b1 = a * lower, b * upper
+    a2, b2 = a * a1, b * b1
+    first, second = lower - upper, a1 - b1
+    return Terms(
+        value,
+        first / spread,
+        second,
+        (a1 - b1 - first**2) / spread**2,
+        (upper - b2 - lower + a2 - first * second) / spread,
+        b1 - b * b2 - a1 + a * a2 - second**2,
+    )
+
+
+def _exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
+    log_age = np.where(np.isfinite(log_age), log_age, 0.0)
+    z = np.where(np.isfinite(z), z, 0.0)
+    value = -(z**2) / 2 - LOG_ROOT_2PI - np.log(spread) - log_age
+    flat = np.full_like(z, -1 / spread**2)
+    return Terms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
+
+
+def _with_misreading(terms: Terms, seen: Observed) -> Terms:
+    # log(c + d·P): every derivative is weighted by the chance w that the row was read rightly.
+    with np.errstate(divide="ignore"):
+        right = np.log(seen.certain) + terms.value
+        value = np.logaddexp(np.log(seen.misread), right)
+    w = np.exp(right - value)
+    v = w * (1 - w)
+    return Terms(
+        value,
+        w * terms.eta,
+        w * terms.tau,
+        w * terms.eta_eta + v * terms.eta**2,
+        w * terms.eta_tau + v * terms.eta * terms.tau,
+        w * terms.tau_tau + v * terms.tau**2,
+    )

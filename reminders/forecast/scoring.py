@@ -1,0 +1,199 @@
+"""Was it right? Scores of forecasts against what visits found, in the smallest honest pieces: one visit at a time."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from reminders.forecast.turnbull import turnbull
+
+Floats = NDArray[np.float64]
+
+LEAST_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
+GRID = 400
+ENOUGH_COATS = 400  # finished coats for a window coverage within about five points
+
+
+@dataclass(frozen=True)
+class Scores:
+    """How a forecast did over visits.
+
+    Parameters
+    ----------
+    visits : int
+        Visits that were scored.
+    log_score : float
+        Mean of −log of the chance given to what was found; less is better.
+    brier : float
+        Mean squared difference between chance and finding; less is better.
+    observed : float
+        Coats found worn.
+    expected : float
+        Coats expected to be found worn.
+    """
+
+    visits: int
+    log_score: float
+    brier: float
+    observed: float
+    expected: float
+
+    @property
+    def observed_over_expected(self) -> float:
+        """1 is right; above 1 coats wear sooner than forecast. NaN where none was expected."""
+        return self.observed / self.expected if self.expected > 0 else float("nan")
+
+
+@dataclass(frozen=True)
+class Bin:
+    """Visits to which a like chance was given.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of the chance.
+    visits : int
+        How many.
+    forecast : float
+        Mean chance given.
+    found : float
+        Share found worn.
+    """
+
+    low: float
+    high: float
+    visits: int
+    forecast: float
+    found: float
+
+
+def _checked(chance: ArrayLike, worn: ArrayLike) -> tuple[Floats, Floats]:
+    p, y = np.asarray(chance, dtype=float), np.asarray(worn, dtype=float)
+    bad = ~((p >= 0) & (p <= 1))
+    if bad.any():
+        raise ValueError(f"chance must lie between 0 and 1; row {np.argmax(bad)} has {p[bad][0]}")
+    if p.shape != y.shape:
+        raise ValueError(f"worn must have as many rows as chance; got {y.shape} and {p.shape}")
+    return p, y
+
+
+def log_scores(chance: ArrayLike, worn: ArrayLike) -> Floats:
+    """Return −log of the chance given to what each visit found.
+
+    Parameters
+    ----------
+    chance : array_like, shape (n,)
+        Chance that the coat would be found worn.
+    worn : array_like of bool, shape (n,)
+        Whether it was.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Less is better; 0.69 is tossing a coin.
+    """
+    p, y = _checked(chance, worn)
+    return -np.log(np.clip(np.where(y > 0, p, 1 - p), LEAST_CHANCE, 1))
+
+
+def score(chance: ArrayLike, worn: ArrayLike) -> Scores:
+    """Return the scores of a forecast over visits.
+
+    Parameters
+    ----------
+    chance : array_like, shape (n,)
+        Chance that the coat would be found worn.
+    worn : array_like of bool, shape (n,)
+        Whether it was.
+
+    Returns
+    -------
+    Scores
+        NaN scores where there are no visits.
+    """
+    p, y = _checked(chance, worn)
+    if not len(p):
+        return Scores(0, float("nan"), float("nan"), 0.0, 0.0)
+    brier = float(np.mean((p - y) ** 2))
+    return Scores(len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum()))
+
+
+def reliability(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[Bin]:
+    """Return how often coats were found worn among those given a like chance.
+
+    Parameters
+    ----------
+    chance : array_like, shape (n,)
+        Chance that the coat would be found worn.
+    worn : array_like of bool, shape (n,)
+        Whether it was.
+    bins : int
+        Number of equal steps of the chance.
+
+    Returns
+    -------
+    list of Bin
+        Steps without visits are left out.
+    """
+    p, y = _checked(chance, worn)
+    at = np.minimum((p * bins).astype(int), bins - 1)
+    count = np.bincount(at, minlength=bins)
+    mean, found = np.bincount(at, p, bins), np.bincount(at, y, bins)
+    return [
+        Bin(k / bins, (k + 1) / bins, int(count[k]), float(mean[k] / count[k]), float(found[k] / count[k]))
+        for k in np.flatnonzero(count).tolist()
+    ]
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How often lives ended inside the stated window.
+
+    Parameters
+    ----------
+    share : float
+        Best estimate.
+    at_least, at_most : float
+        What is sure whatever happened between visits.
+    coats : int
+        Coats that the estimate rests on.
+    enough : bool
+        Whether these are enough to show the estimate.
+    """
+
+    share: float
+    at_least: float
+    at_most: float
+    coats: int
+    enough: bool
+
+
+def coverage(low: ArrayLike, high: ArrayLike, window: tuple[float, float] = (0.2, 0.8)) -> Coverage:
+    """Return how often lives ended inside a window of the forecast, from where visits bound them.
+
+    The forecast of each life is read at its two bounds; the curve of these pairs that visits allow (Turnbull) is even
+    if the forecast is right. Spreading each pair evenly, as is often done, would hide what is wrong.
+
+    Parameters
+    ----------
+    low : array_like, shape (n,)
+        Forecast chance of being worn by the last sound visit; 0 if none.
+    high : array_like, shape (n,)
+        Forecast chance of being worn by the first worn visit; 1 if none.
+    window : tuple of float
+        Chances at which the window opens and closes.
+
+    Returns
+    -------
+    Coverage
+        Estimate and sure bounds.
+    """
+    # Rounded outwards to a grid: it keeps the curve quick and every interval open.
+    p, q = np.floor(np.asarray(low) * GRID) / GRID, np.ceil(np.asarray(high) * GRID) / GRID
+    if not len(p):
+        return Coverage(float("nan"), 0.0, 1.0, 0, enough=False)
+    q = np.maximum(q, p + 1 / GRID)
+    sure = float(np.mean((np.asarray(low) >= window[0]) & (np.asarray(high) <= window[1])))
+    possible = float(np.mean((np.asarray(high) > window[0]) & (np.asarray(low) < window[1])))
+    finished = int((np.asarray(high) < 1).sum())
+    return Coverage(turnbull(p, q).mass_between(*window), sure, possible, len(p), finished >= ENOUGH_COATS)

@@ -1,0 +1,127 @@
+"""The curve of lives that visits allow without any assumption about its shape (Turnbull 1976), for intervals (l, r]."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """Masses on the intervals (left, right] that hold them; where inside an interval is not determined.
+
+    Parameters
+    ----------
+    left, right : ndarray, shape (m,)
+        Ends of the intervals, ascending.
+    mass : ndarray, shape (m,)
+        Probabilities, summing to 1.
+    log_likelihood : float
+        An upper bound for any curve on the same rows.
+    """
+
+    left: Floats
+    right: Floats
+    mass: Floats
+    log_likelihood: float
+
+    def mass_between(self, low: float, high: float) -> float:
+        """Return the mass between two points, intervals that straddle an end counted by length.
+
+        Parameters
+        ----------
+        low, high : float
+            The points.
+
+        Returns
+        -------
+        float
+            Probability.
+        """
+        width = np.maximum(self.right - self.left, 1e-300)
+        inside = np.clip((np.minimum(self.right, high) - np.maximum(self.left, low)) / width, 0, 1)
+        return float((self.mass * np.nan_to_num(inside)).sum())
+
+
+def _cells(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    # Mass can only lie where a lower end is next followed by an upper end.
+    points = np.concatenate([lower, upper])
+    is_upper = np.concatenate([np.zeros(len(lower)), np.ones(len(upper))])
+    # (l, r]: at equal points the interval that ends comes before the one that begins.
+    order = np.lexsort((-is_upper, points))
+    points, is_upper = points[order], is_upper[order]
+    turn = np.flatnonzero((is_upper[:-1] == 0) & (is_upper[1:] == 1))
+    return points[turn], points[turn + 1]
+
+
+def turnbull(
+    lower: Floats, upper: Floats, weight: Floats | None = None, *, tolerance: float = 1e-10, steps: int = 20_000
+) -> Curve:
+    """Return the most likely curve of lives, each known to lie in (lower, upper].
+
+    Parameters
+    ----------
+    lower : ndarray, shape (n,)
+        Ages at which the coats were sound.
+    upper : ndarray, shape (n,)
+        Ages at which they were worn; infinity if never.
+    weight : ndarray, shape (n,), optional
+        How many coats a row stands for.
+    tolerance : float
+        Change of the log-likelihood a coat at which to stop.
+    steps : int
+        Most steps.
+
+    Returns
+    -------
+    Curve
+        Intervals and their masses.
+    """
+    lower, upper = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
+    bad = ~(lower < upper)
+    if bad.any():
+        row = int(np.argmax(bad))
+        raise ValueError(f"upper must lie above lower; row {row} has {lower[row]:g} and {upper[row]:g}")
+    pairs, index = np.unique(np.column_stack([lower, upper]), axis=0, return_inverse=True)
+    count = np.bincount(index.ravel(), weights=weight)
+    left, right = _cells(pairs[:, 0], pairs[:, 1])
+    first = np.searchsorted(left, pairs[:, 0], side="left")
+    last = np.searchsorted(right, pairs[:, 1], side="right")
+    mass, value = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
+    return Curve(left, right, mass, value)
+
+
+def _expectation_maximisation(
+    first: NDArray, last: NDArray, count: Floats, cells: int, tolerance: float, steps: int
+) -> tuple[Floats, float]:
+    # A row may draw on the cells first … last − 1; sums over cells are differences of running sums. Each round takes
+    # two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008), undone where it does not help.
+    mass, value = np.full(cells, 1 / cells), -np.inf
+
+    def step(mass: Floats) -> tuple[Floats, float]:
+        running = np.concatenate([[0.0], np.cumsum(mass)])
+        chance = np.maximum(running[last] - running[first], 1e-300)
+        gain = np.bincount(first, count / chance, cells + 1) - np.bincount(last, count / chance, cells + 1)
+        updated = mass * np.maximum(np.cumsum(gain)[:-1], 0) / count.sum()
+        return updated / updated.sum(), float(count @ np.log(chance))
+
+    for _ in range(steps):
+        one, before = step(mass)
+        two, between = step(one)
+        leap = _leap(mass, one, two)
+        _, there = step(leap)
+        mass, now = (leap, there) if there >= between else (two, between)
+        if abs(now - value) < tolerance * count.sum() * 1e-2 and abs(between - before) < tolerance * count.sum():
+            break
+        value = now
+    return mass, step(mass)[1]
+
+
+def _leap(mass: Floats, one: Floats, two: Floats) -> Floats:
+    change, bend = one - mass, two - 2 * one + mass
+    length = -np.sqrt((change @ change) / max(bend @ bend, 1e-300))
+    length = min(length, -1.0)
+    leap = np.maximum(mass - 2 * length * change + length**2 * bend, 0)
+    return leap / leap.sum() if leap.sum() > 0 else two
