@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date
+from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 
 import phonenumbers
-from babel.dates import format_date
+from babel.dates import format_date, format_time
 from babel.numbers import format_currency, format_decimal
 
 from clients.models import Business
@@ -56,6 +56,11 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 
 def day(value: date | None) -> str:
     return format_date(value, format="medium", locale=locale()) if value else ""
+
+
+def clock(value: datetime | None) -> str:
+    """The time of day of a moment, in the zone the moment carries."""
+    return format_time(value, format="short", locale=locale()) if value else ""
 
 
 def month(value: date | None) -> str:

@@ -1,6 +1,6 @@
 """Filters available in every template: quantities, money, dates, months and numbers as the business writes them."""
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django import template
@@ -26,6 +26,12 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses."""
     return display.day(value)
+
+
+@register.filter
+def clock(value: datetime | None) -> str:
+    """“4:30 p.m.” or “16:30”, in the zone the moment carries."""
+    return display.clock(value)
 
 
 @register.filter

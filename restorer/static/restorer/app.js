@@ -75,6 +75,14 @@
   document.addEventListener("change", (event) => { if (event.target.form) review(event.target.form); });
   document.querySelectorAll("form").forEach(review);
 
+  // Suggestions that follow a choice: a select with data-lists=NAME gives the row's [data-listed] the list NAME-value.
+  document.addEventListener("change", (event) => {
+    const name = event.target.dataset.lists;
+    const listed = name && event.target.closest("fieldset").querySelector("[data-listed]");
+    const own = `${name}-${event.target.value}`;
+    if (listed) listed.setAttribute("list", document.getElementById(own) ? own : name);
+  });
+
   // Tick every box of a table: a checkbox with data-all=NAME, shown only where scripts run.
   document.querySelectorAll("[data-all]").forEach((all) => {
     all.closest("[hidden]")?.removeAttribute("hidden");
