@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import prefetch_related_objects
 
 from clients.models import Business, Client, Deck, Message, User
 from clients.models.consent import Channel
-from clients.outbox.queueing import Unsendable, queue_message
+from clients.outbox import Unsendable, queue_message
 from reminders import bridge
 from reminders.drafts import Draft, Plan, plan
 from reminders.models import Reminder
@@ -66,3 +67,9 @@ def queue(draft: Draft, made: Plan, *, step: int, by: User | None, now: datetime
         for each in draft.decks
     )
     return message
+
+
+def with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:
+    """Each message with the reminders, and so the decks, that it is about."""
+    prefetch_related_objects(list(messages), "client", "reminders__deck")
+    return [(message, list(message.reminders.all())) for message in messages]

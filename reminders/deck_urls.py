@@ -2,9 +2,10 @@
 
 from django.urls import path
 
-from reminders.views import search
+from reminders.views import deck, search
 
 app_name = "decks"
 urlpatterns = [
     path("", search.search_decks, name="search"),
+    path("<int:pk>/", deck.detail, name="detail"),
 ]

@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 
 from clients.models import Business, Client, Deck
 from clients.models.consent import Channel
-from clients.outbox.permission import Contactable, Refusal, contactable
+from clients.outbox import Contactable, Refusal, contactable
 from reminders.due import Coat, coats_of
 from reminders.models import Forecast
 from reminders.months import months_on
@@ -44,6 +44,11 @@ class Draft:
     subject: str
     text: str
     html: str
+
+    @property
+    def shown_text(self) -> str:
+        """For the preview: the link is made when the message is queued."""
+        return self.text.replace("{unsubscribe_url}", "(the client's own link)")
 
 
 @dataclass

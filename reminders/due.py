@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Sum
 
+from clients import display
 from jobs.models import CoatApplied
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_of, months_on
@@ -16,6 +17,8 @@ from reminders.standing import Standing, standings
 from reminders.words import reasons
 
 A_PAGE = 200
+MOST_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
+EVERYTHING = slice(None)
 MONTHS_SHOWN = 12
 FIELDS = (
     "deck_id", "job_id", "deck__property__client_id", "deck__property__client__name", "deck__label",
@@ -59,6 +62,26 @@ class DueDeck:
     def reasons(self) -> list[str]:
         return reasons(self.contributions)
 
+    @property
+    def why(self) -> str:
+        return ", ".join(self.reasons) or "as on the reference deck"
+
+    @property
+    def area(self) -> str:
+        return display.measure(self.area_m2, "area")
+
+    @property
+    def coated(self) -> str:
+        return display.day(self.coated_on)
+
+    @property
+    def due(self) -> str:
+        return f"Due by {display.day(self.due_on)}"
+
+    @property
+    def window(self) -> str:
+        return f"{display.day(self.window_opens_on)} to {display.day(self.late_on)}"
+
 
 @dataclass(frozen=True)
 class Town:
@@ -80,13 +103,26 @@ def carried_over(month: date) -> ForecastQuerySet:
     return Forecast.objects.current().due_before(month)
 
 
+def deck_ids(month: date, *, with_carried_over: bool) -> list[int]:
+    """All decks of a month's list, soonest due first."""
+    until = Forecast.objects.current().due_before(months_on(month, 1))
+    rows = until if with_carried_over else month_list(month)
+    return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
+
+
 def total(rows: ForecastQuerySet) -> dict[str, Any]:
+    """How many decks and how much surface."""
     return rows.aggregate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
 
 
-def lines(rows: ForecastQuerySet, *, today: date, on: date) -> list[DueDeck]:
+def lines(rows: ForecastQuerySet, *, today: date, on: date, part: slice = EVERYTHING) -> list[DueDeck]:
     """The rows as lines, in the order of `by_town`, with coats and standing: a fixed number of queries."""
-    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*FIELDS)]
+    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*FIELDS)[part]]
+    return completed(found, today=today)
+
+
+def completed(found: list[DueDeck], *, today: date) -> list[DueDeck]:
+    """With what went on and where reminding stands, for all lines at once."""
     coats = coats_of([line.job_id for line in found])
     stands = standings({line.job_id: line.client_id for line in found}, today=today)
     for line in found:
@@ -113,6 +149,24 @@ def grouped(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[T
     ]
 
 
+@dataclass(frozen=True)
+class Glance:
+    """What was carried over: how much in all, and the decks worth most."""
+
+    decks: int = 0
+    area_m2: Decimal = Decimal(0)
+    lines: Sequence[DueDeck] = ()
+
+
+def glance(month: date, *, today: date, most: int) -> Glance:
+    """The carried-over decks worth a look first, whatever their town."""
+    rows = carried_over(month)
+    figures = total(rows)
+    first = rows.by_town(on=month).order_by("-worth", "deck_id").values_list(*FIELDS)[:most]
+    found = completed([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
+    return Glance(figures["decks"], figures["area_m2"] or Decimal(0), found)
+
+
 def strip_start(month: date, *, today: date) -> date:
     """The twelve months begin with the present one, or with the month shown if that lies outside."""
     present = month_of(today)
@@ -131,6 +185,14 @@ COLUMNS = [
     "window_opens_on", "due_on", "late_on", "chance_worn", "reasons", "product", "colour", "coated_on", "coat_build",
     "standing",
 ]  # fmt: skip
+
+
+def whole(month: date, *, today: date, with_carried_over: bool = True) -> list[dict[str, Any]]:
+    """The month's list and what was carried over into it, as rows with stable keys."""
+    rows = rows_of(lines(month_list(month), today=today, on=month))
+    if with_carried_over:
+        rows += rows_of(lines(carried_over(month), today=today, on=month), is_carried_over=True)
+    return rows
 
 
 def rows_of(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:

@@ -55,3 +55,9 @@ def reasons(contributions: Mapping[str, float], most: int = 4) -> list[str]:
 def plain_reasons(contributions: Mapping[str, float], most: int = 3) -> str:
     """For the client, without figures: “much walked on, salt from the sea”."""
     return ", ".join(phrase(name, value) for name, value in strongest(contributions, most))
+
+
+def explained(contributions: Mapping[str, float]) -> list[tuple[str, str]]:
+    """Every factor with its months to a tenth, strongest first, for the deck page."""
+    told = sorted(contributions.items(), key=lambda pair: -abs(pair[1]))
+    return [(phrase(name, value), f"{'+' if value > 0 else '−'}{display.number(abs(value))}") for name, value in told]

@@ -2,12 +2,18 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_GET
+
+from reminders.months import month_of
+from restorer.month_page import month_page
 
 
 @require_GET
 def this_month(request: HttpRequest) -> HttpResponse:
-    return render(request, "restorer/this_month.html")
+    """The first page after signing in."""
+    today = request.business.today(timezone.now())
+    return render(request, "restorer/this_month.html", {"page": month_page(month_of(today)), "today": today})
 
 
 @require_GET

@@ -62,7 +62,10 @@ class Job(models.Model):
 
     class Meta:
         ordering = ["-finished_on", "-id"]
-        indexes = [models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck")]
+        indexes = [
+            models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck"),
+            models.Index(fields=["-finished_on", "-id"], name="job_newest_first"),
+        ]
         constraints = [
             models.CheckConstraint(name="job_kind_known", condition=Q(kind__in=["strip", "recoat", "clean", "repair"])),
             models.CheckConstraint(

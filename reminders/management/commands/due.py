@@ -24,8 +24,5 @@ class Command(BaseCommand):
         business, month = business_in_force(), month_argument(options["month"])
         today = business.today(timezone.now())
         with display.written_for(business):
-            found = due.rows_of(due.lines(due.month_list(month), today=today, on=month))
-            if not options["only_this_month"]:
-                earlier = due.lines(due.carried_over(month), today=today, on=month)
-                found += due.rows_of(earlier, is_carried_over=True)
+            found = due.whole(month, today=today, with_carried_over=not options["only_this_month"])
             write_rows(found, format=options["format"], out=self.stdout, columns=due.COLUMNS)

@@ -1,0 +1,39 @@
+"""The deck page: what it is, when its finish is due and why, and everything that ever happened on it."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from clients.models import Deck
+from jobs.build import coat_build
+from reminders.models import Forecast
+from reminders.timeline import timeline
+from reminders.words import explained
+
+
+@require_GET
+def detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """The page `decks:detail`."""
+    deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
+    forecast = Forecast.objects.filter(deck=deck).select_related("job").first()
+    context = {
+        "deck": deck,
+        "forecast": forecast,
+        "stage": stage(forecast, request) if forecast else None,
+        "reasons": explained(forecast.contributions) if forecast else [],
+        "build": coat_build(deck),
+        "years": timeline(deck),
+        "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
+    }
+    return render(request, "reminders/deck.html", context)
+
+
+def stage(forecast: Forecast, request: HttpRequest) -> tuple[str, str]:
+    """Where today stands in the window: a word and the class of its chip."""
+    today = request.business.today(timezone.now())
+    if today < forecast.window_opens_on:
+        return "Sound", "is-sound"
+    if today < forecast.due_on:
+        return "Window open", "is-open"
+    return ("Due", "is-due") if today < forecast.late_on else ("Late", "is-late")

@@ -1,0 +1,115 @@
+"""The due list of a month on screen, on paper and as CSV."""
+
+import io
+from datetime import date
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from clients.access import sends
+from clients.rows import write_rows
+from reminders import due as due_list
+from reminders.models import ForecastQuerySet
+from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.pdf import render_pdf
+
+A_GLANCE = 20  # decks carried over that stand on the month's own page; the rest are one step away
+
+
+def today_of(request: HttpRequest) -> date:
+    return request.business.today(timezone.now())
+
+
+@sends
+@require_GET
+def due(request: HttpRequest) -> HttpResponse:
+    """The page `reminders:due`: the present month."""
+    return show(request, month_of(today_of(request)))
+
+
+@sends
+@require_GET
+def due_month(request: HttpRequest, month: str) -> HttpResponse:
+    """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv` or `pdf` the list."""
+    try:
+        first = parse_month(month)
+    except MonthError as error:
+        raise Http404(str(error)) from error
+    if request.GET.get("format") == "csv":
+        return as_csv(request, first)
+    if request.GET.get("format") == "pdf":
+        return as_pdf(request, first)
+    return show(request, first)
+
+
+def show(request: HttpRequest, month: date) -> HttpResponse:
+    today, is_earlier = today_of(request), "earlier" in request.GET
+    rows = due_list.carried_over(month) if is_earlier else due_list.month_list(month)
+    towns = list(rows.towns())
+    page = Paginator(Places(towns, rows, month, today), due_list.A_PAGE).get_page(request.GET.get("page"))
+    glance = due_list.Glance() if is_earlier else due_list.glance(month, today=today, most=A_GLANCE)
+    context = {
+        "month": month,
+        "today": today,
+        "is_earlier": is_earlier,
+        "page": page,
+        "towns": due_list.grouped(page.object_list, towns),
+        "decks": sum(town["decks"] for town in towns),
+        "area_m2": sum(town["area_m2"] for town in towns),
+        "glance": glance,
+        "strip": due_list.month_counts(month, today=today),
+        "before": written(months_on(month, -1)),
+        "after": written(months_on(month, 1)),
+        "written": written(month),
+        "is_all_chosen": request.GET.get("chosen") == "all",
+        "decks_at": reverse("decks:search"),
+        "query": "earlier=1" if is_earlier else "",
+    }
+    return render(request, "reminders/due.html", context)
+
+
+class Places:
+    """The lines of a list for the paginator: their number is known from the towns, and only a page is fetched."""
+
+    def __init__(self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date) -> None:
+        self.count_of_all = sum(town["decks"] for town in towns)
+        self.rows, self.month, self.today = rows, month, today
+
+    def __len__(self) -> int:
+        return self.count_of_all
+
+    def __getitem__(self, part: slice) -> list[due_list.DueDeck]:
+        return due_list.lines(self.rows, today=self.today, on=self.month, part=part)
+
+
+def as_csv(request: HttpRequest, month: date) -> HttpResponse:
+    out = io.StringIO()
+    write_rows(due_list.whole(month, today=today_of(request)), format="csv", out=out, columns=due_list.COLUMNS)
+    return download(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", f"due-{written(month)}.csv")
+
+
+def as_pdf(request: HttpRequest, month: date) -> HttpResponse:
+    today, rows = today_of(request), due_list.month_list(month)
+    found = due_list.lines(rows, today=today, on=month, part=slice(due_list.MOST_PRINTED))
+    towns = list(rows.towns())
+    context = {
+        "month": month,
+        "today": today,
+        "business": request.business,
+        "towns": due_list.grouped(found, towns),
+        "decks": sum(town["decks"] for town in towns),
+        "area_m2": sum(town["area_m2"] for town in towns),
+        "earlier": due_list.carried_over(month).count(),
+        "is_cut_off": len(found) == due_list.MOST_PRINTED,
+    }
+    pdf = render_pdf("reminders/due_print.html", context, country=request.business.country)
+    return download(pdf, "application/pdf", f"due-{written(month)}.pdf")
+
+
+def download(body: bytes, content_type: str, name: str) -> HttpResponse:
+    disposition = f'attachment; filename="{name}"'
+    return HttpResponse(body, content_type=content_type, headers={"Content-Disposition": disposition})

@@ -1,0 +1,64 @@
+"""Reminding the chosen decks: first a page that says exactly what goes to whom, then, on a second click, the outbox."""
+
+from datetime import date
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from clients.access import sends
+from reminders import actions, drafts
+from reminders.months import MonthError, month_of, parse_month, written
+
+MOST_CHOSEN = 500
+
+
+@sends
+@require_POST
+def remind(request: HttpRequest) -> HttpResponse:
+    """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the deed."""
+    month, deck_ids = month_asked(request), decks_asked(request)
+    if not deck_ids or len(deck_ids) > MOST_CHOSEN:
+        messages.error(request, f"Choose at least one deck and at most {MOST_CHOSEN}, then send.")
+        return redirect("reminders:due_month", written(month))
+    if "confirm" not in request.POST:
+        return preview(request, month, deck_ids)
+    result = actions.remind(deck_ids=deck_ids, month=month, by=request.user, now=timezone.now())
+    tell(request, result)
+    return redirect("reminders:due_month", written(month))
+
+
+def month_asked(request: HttpRequest) -> date:
+    """The month of the list that was sent; the present one if that is no month."""
+    try:
+        return parse_month(request.POST.get("month", ""))
+    except MonthError:
+        return month_of(request.business.today(timezone.now()))
+
+
+def decks_asked(request: HttpRequest) -> list[int]:
+    """The numbers ticked, each once; what is no number was not ticked on our page."""
+    ticked = {text for text in request.POST.getlist("deck") if text.isascii() and text.isdigit() and len(text) < 19}
+    return sorted(map(int, ticked))
+
+
+def preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
+    today = request.business.today(timezone.now())
+    plan = drafts.plan(deck_ids=deck_ids, month=month, business=request.business, today=today)
+    context = {"month": month, "written": written(month), "plan": plan}
+    return render(request, "reminders/remind.html", context)
+
+
+def tell(request: HttpRequest, result: actions.RemindResult) -> None:
+    """What was queued, and who was left out and why."""
+    count, left_out = len(result.queued), len(result.left_out)
+    if count:
+        messages.success(
+            request, f"{count} reminder{'s' if count > 1 else ''} queued. See the outbox for what follows."
+        )
+    for deck, why in result.left_out[:5]:
+        messages.warning(request, f"{deck.property.client.name}, {deck.label}: nothing was queued. {why}")
+    if left_out > 5:
+        messages.warning(request, f"{left_out - 5} more decks were left out; the list shows why.")

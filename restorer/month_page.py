@@ -1,0 +1,58 @@
+"""What the first page shows: this month in figures, where the work lies, what was done and what waits for somebody."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from clients.models import Deck, Message
+from jobs.models import Job
+from reminders.models import Forecast
+from reminders.months import months_on
+
+MOST_TOWNS = 8
+MOST_JOBS = 6
+MOST_MESSAGES = 6
+
+
+@dataclass(frozen=True)
+class MonthPage:
+    """Everything on the page; lists are cut to what fits."""
+
+    month: date
+    has_decks: bool
+    due: int
+    overdue: int
+    queued: int
+    needing: int
+    jobs_logged: int
+    towns: Sequence[dict[str, Any]]
+    more_towns: int
+    jobs: Sequence[Job]
+    messages: Sequence[Message]
+
+
+def month_page(month: date) -> MonthPage:
+    """The month's page in a fixed number of queries."""
+    forecasts = Forecast.objects.current()
+    towns = sorted(forecasts.due_in(month).towns(), key=lambda town: -town["decks"])
+    needing = Message.objects.needing_a_person()
+    return MonthPage(
+        month=month,
+        has_decks=Deck.objects.exists(),
+        due=sum(town["decks"] for town in towns),
+        overdue=forecasts.due_before(month).count(),
+        queued=Message.objects.open().count(),
+        needing=needing.count(),
+        jobs_logged=Job.objects.filter(finished_on__gte=month, finished_on__lt=months_on(month, 1)).count(),
+        towns=towns[:MOST_TOWNS],
+        more_towns=max(0, len(towns) - MOST_TOWNS),
+        jobs=last_jobs(),
+        messages=needing.select_related("client")[:MOST_MESSAGES],
+    )
+
+
+def last_jobs() -> Sequence[Job]:
+    """The newest jobs with the finishes that went on."""
+    jobs = Job.objects.newest_first().select_related("deck__property__client")
+    return jobs.prefetch_related("coats_applied__product")[:MOST_JOBS]
