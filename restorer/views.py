@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET
 
 from reminders.months import month_of
 from restorer.month_page import month_page
+from restorer.parts import sample_parts
 
 
 @require_GET
@@ -24,7 +25,8 @@ def health(request: HttpRequest) -> HttpResponse:
 @require_GET
 def parts(request: HttpRequest) -> HttpResponse:
     """The sample page of every part of the style (only while developing)."""
-    return render(request, "restorer/parts.html")
+    today = request.business.today(timezone.now()) if request.business else timezone.now().date()
+    return render(request, "restorer/parts.html", sample_parts(today))
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
