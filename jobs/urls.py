@@ -1,6 +1,22 @@
 """Addresses of jobs and products, under /jobs/."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from jobs.views import jobs, log, photos, products, visits
 
 app_name = "jobs"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("log/", log.log, name="log"),
+    path("visit/", visits.visit, name="visit"),
+    path("visit/<int:pk>/edit/", visits.visit_edit, name="visit_edit"),
+    path("<int:pk>/", jobs.detail, name="detail"),
+    path("<int:pk>/edit/", jobs.edit, name="edit"),
+    path("<int:pk>/remove/", jobs.remove, name="remove"),
+    path("<int:pk>/photos/", photos.photos_add, name="photos_add"),
+    path("photos/<int:pk>/", photos.photo, name="photo"),
+    path("photos/<int:pk>/change/", photos.photo_change, name="photo_change"),
+    path("products/", products.products, name="products"),
+    path("products/new/", products.product_new, name="product_new"),
+    path("products/<int:pk>/edit/", products.product_edit, name="product_edit"),
+    path("batches/<int:pk>/", products.batch, name="batch"),
+]

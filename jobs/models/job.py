@@ -1,11 +1,12 @@
 """Jobs of work, the coats they left behind and the photographs."""
 
 import uuid
+from collections.abc import Collection
 from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
-from django.db import models
+from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now
 
@@ -15,6 +16,20 @@ from jobs.models.visit import Visit
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
+# Finish on the boards, counted from the last strip on; a strip that seals counts with its own coats.
+COAT_BUILD = """
+SELECT wanted.deck_id, coalesce(sum(a.coats) FILTER (WHERE a.surface IN ('boards', 'all') AND p.kind = 'finish'), 0)
+FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
+LEFT JOIN (SELECT deck_id, max(finished_on) AS stripped_on FROM jobs_job
+    WHERE kind = 'strip' AND deck_id = ANY (%(decks)s) AND (finished_on, id) < (%(day)s, %(job)s)
+    GROUP BY deck_id) AS strip USING (deck_id)
+LEFT JOIN jobs_job j ON j.deck_id = wanted.deck_id AND j.finished_on >= coalesce(stripped_on, '-infinity')
+    AND (j.finished_on, j.id) < (%(day)s, %(job)s)
+LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
+LEFT JOIN jobs_product p ON p.id = a.product_id
+GROUP BY wanted.deck_id
+"""
+
 
 class JobQuerySet(models.QuerySet["Job"]):
     def coating(self) -> "JobQuerySet":
@@ -23,6 +38,32 @@ class JobQuerySet(models.QuerySet["Job"]):
 
     def newest_first(self) -> "JobQuerySet":
         return self.order_by("-finished_on", "-id")
+
+    def coat_build_by_deck(
+        self, deck_ids: Collection[int], *, before: "tuple[date, int] | None" = None
+    ) -> dict[int, int]:
+        """Coats since the last strip of each of these decks, in one query; 0 where nothing was logged.
+
+        `before` is a day and the number of a job: only what came earlier than that counts.
+        """
+        day, job = before or (date.max, 0)
+        with connection.cursor() as cursor:
+            cursor.execute(COAT_BUILD, {"decks": list(set(deck_ids)), "day": day, "job": job})
+            return dict(cursor.fetchall())
+
+    def before(self, job: "Job") -> "JobQuerySet":
+        """Earlier jobs on the same deck."""
+        earlier = Q(finished_on__lt=job.finished_on) | Q(finished_on=job.finished_on, id__lt=job.pk)
+        return self.filter(earlier, deck=job.deck_id)
+
+    def with_coats(self) -> "JobQuerySet":
+        """With what went on, in two queries however many jobs."""
+        coats = CoatApplied.objects.select_related("product", "batch").order_by("position", "id")
+        return self.prefetch_related(models.Prefetch("coats_applied", coats))
+
+    def last_with_coats(self, deck: Deck) -> "Job | None":
+        """The newest job of a deck on which something was put."""
+        return self.filter(deck=deck, coats_applied__isnull=False).with_coats().newest_first().first()
 
 
 class Job(models.Model):
@@ -59,6 +100,7 @@ class Job(models.Model):
     created_at = models.DateTimeField(db_default=Now())
 
     objects = JobQuerySet.as_manager()
+    removal_reason = ""  # set by the action that removes a job, for the audit trail
 
     class Meta:
         ordering = ["-finished_on", "-id"]
@@ -86,6 +128,17 @@ class Job(models.Model):
     def starts_a_coat(self) -> bool:
         return self.kind in {self.Kind.STRIP, self.Kind.RECOAT}
 
+    def get_additional_data(self) -> dict[str, str] | None:
+        """What the audit trail keeps beside the changed fields."""
+        return {"why": self.removal_reason} if self.removal_reason else None
+
+
+class CoatQuerySet(models.QuerySet["CoatApplied"]):
+    def trace(self, batch: Batch) -> "CoatQuerySet":
+        """Where a batch went, newest first, with the deck, the client and how to reach them."""
+        rows = self.filter(batch=batch).select_related("job__deck__property__client")
+        return rows.prefetch_related("job__deck__property__client__contact_points").order_by("-job__finished_on", "-id")
+
 
 class CoatApplied(models.Model):
     """One product that went on in a job: which, from which batch, how much and in how many coats."""
@@ -105,6 +158,8 @@ class CoatApplied(models.Model):
     surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.BOARDS)
     coats = models.PositiveSmallIntegerField(default=1)
     litres = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
+
+    objects = CoatQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "coats applied"

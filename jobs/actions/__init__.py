@@ -1,0 +1,21 @@
+"""The deeds of the jobs app, each one transaction."""
+
+from jobs.actions.jobs import change_job, log_job, remove_job
+from jobs.actions.new_decks import add_client_and_deck
+from jobs.actions.pictures import add_photos, describe_photo, remove_photo
+from jobs.actions.products import change_batch, save_product
+from jobs.actions.visits import change_visit, record_visit
+
+__all__ = [
+    "add_client_and_deck",
+    "add_photos",
+    "change_batch",
+    "change_job",
+    "change_visit",
+    "describe_photo",
+    "log_job",
+    "record_visit",
+    "remove_job",
+    "remove_photo",
+    "save_product",
+]

@@ -1,0 +1,130 @@
+"""Log a job, change it, remove it."""
+
+import uuid
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any
+
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import transaction
+
+from clients.models import Business, Deck, User
+from jobs.actions.new_decks import add_client_and_deck
+from jobs.actions.parts import Coat, JobError, NewDeck, one_at_a_time, put_coats, write
+from jobs.actions.pictures import attach
+from jobs.after import jobs_changed
+from jobs.models import Job, Visit
+
+EARLIEST = date(1950, 1, 1)
+
+
+@transaction.atomic
+def log_job(
+    *,
+    deck: Deck | NewDeck,
+    details: Mapping[str, Any],
+    coats: Sequence[Coat],
+    found: Mapping[str, Any],
+    form_key: uuid.UUID,
+    business: Business,
+    by: User | None,
+    now: datetime,
+    photos: Sequence[ContentFile] = (),
+    moment: str = "finished",
+) -> tuple[Job, bool]:
+    """Write a finished job once; a second time with the same form key it is only found (False).
+
+    `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was found or a reason given.
+    """
+    one_at_a_time(f"job {form_key}")
+    if there := Job.objects.filter(form_key=form_key).first():
+        return there, False
+    if isinstance(deck, NewDeck):
+        deck = add_client_and_deck(new=deck, by=by, now=now)
+    check(deck, details["finished_on"], business.today(now))
+    job = Job(deck=deck, form_key=form_key, recorded_by=by, created_at=now, **priced(details, business))
+    job.visit = visit_of(Visit(deck=deck, recorded_by=by, created_at=now), details, found)
+    job.save()
+    put_coats(job, list(coats))
+    attach(deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now)
+    jobs_changed([deck.pk])
+    return job, True
+
+
+@transaction.atomic
+def change_job(
+    *,
+    job: Job,
+    details: Mapping[str, Any],
+    coats: Sequence[Coat],
+    found: Mapping[str, Any],
+    business: Business,
+    by: User | None,
+    now: datetime,
+) -> Job:
+    """Correct a job; what `details` leaves out stays as it was."""
+    job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)
+    if details["finished_on"] != job.finished_on:
+        check_date(details["finished_on"], business.today(now))
+    visit = job.visit or Visit(deck=job.deck, recorded_by=by, created_at=now)
+    write(job, {**priced(details, business), "visit": visit_of(visit, details, found)})
+    put_coats(job, list(coats))
+    jobs_changed([job.deck_id])
+    return job
+
+
+@transaction.atomic
+def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
+    """Take a job out that was never done; coats, grades and photographs go with it, the audit trail stays."""
+    if not by.may_manage:
+        raise JobError("reason", "Only the owner may remove a job.")
+    reason = reason.strip()
+    if not reason:
+        raise JobError("reason", "Say why the job is removed.")
+    job.removal_reason = reason
+    visit, names = job.visit, [photo.image.name for photo in job.photos.all()]
+    job.photos.all().delete()
+    deck_id = job.deck_id
+    job.delete()
+    if visit:
+        visit.delete()
+    jobs_changed([deck_id])
+    transaction.on_commit(lambda: delete_files(names))
+
+
+def check(deck: Deck, finished_on: date, today: date) -> None:
+    if deck.archived_at or deck.property.client.archived_at:
+        raise JobError("deck", f"{deck} is archived. Bring it back from the archive first, or choose another deck.")
+    check_date(finished_on, today)
+
+
+def check_date(on: date, today: date, field: str = "finished_on") -> None:
+    if on > today:
+        raise JobError(field, "This day is in the future. Write the day on which the work was finished.")
+    if on < EARLIEST:
+        raise JobError(field, "Write a day from 1950 on.")
+
+
+def priced(details: Mapping[str, Any], business: Business) -> Mapping[str, Any]:
+    """A price carries the currency of its day."""
+    if "amount" not in details:
+        return details
+    return {**details, "currency": business.currency if details["amount"] is not None else ""}
+
+
+def visit_of(visit: Visit, details: Mapping[str, Any], found: Mapping[str, Any]) -> Visit | None:
+    """The visit on which the job was done, saved; None when nothing was found and no reason given."""
+    if all(value in (None, "") for value in found.values()):
+        if visit.pk:
+            visit.delete()
+        return None
+    day, who = details["finished_on"], details.get("crew", "")
+    reason = found.get("reason") or Visit.Reason.OTHER
+    write(visit, {**found, "reason": reason, "visited_on": day, "found_by": who})
+    return visit
+
+
+def delete_files(names: Sequence[str]) -> None:
+    for name in names:
+        default_storage.delete(name)

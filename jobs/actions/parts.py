@@ -1,0 +1,88 @@
+"""What a logged job and a visit are made of: the values that forms hand to the actions."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db import connection
+
+from jobs.models import Batch, CoatApplied, Job, Product
+
+
+class JobError(ValueError):
+    """A job that cannot be; the message says why, `field` where."""
+
+    def __init__(self, field: str, message: str) -> None:
+        super().__init__(message)
+        self.field = field
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One product that went on; SI inside."""
+
+    product: Product
+    batch_code: str = ""
+    colour: str = ""
+    surface: str = CoatApplied.Surface.BOARDS
+    coats: int = 1
+    litres: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class NewDeck:
+    """A client and deck that are not in the book yet. `place` holds region, country, latitude, longitude, time_zone."""
+
+    name: str
+    street: str
+    town: str
+    place: Mapping[str, Any]
+    label: str
+    species: str
+    area_m2: Decimal
+    emails: tuple[str, ...] = ()
+    phones: tuple[str, ...] = ()
+
+
+DeckMaker = Callable[[], Any]
+
+
+def one_at_a_time(what: str) -> None:
+    """Hold everyone else who does the same until this transaction ends, so that a second click waits and then sees."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
+
+
+def batch_for(product: Product, code: str) -> Batch | None:
+    """The batch with that code, made if it is new; capitals and spaces around do not make another batch."""
+    code = " ".join(code.split())
+    if not code:
+        return None
+    one_at_a_time(f"batch {product.pk} {code.casefold()}")
+    there = product.batches.filter(code__iexact=code).first()
+    return there or Batch.objects.create(product=product, code=code)
+
+
+def put_coats(job: Job, coats: list[Coat]) -> None:
+    """Make the job's rows these ones; rows that stay the same stay untouched, so the audit trail shows changes only."""
+    there = list(job.coats_applied.order_by("position", "id"))
+    for position, coat in enumerate(coats, 1):
+        row = there[position - 1] if position <= len(there) else CoatApplied(job=job)
+        values = {
+            "position": position, "product": coat.product, "batch": batch_for(coat.product, coat.batch_code),
+            "colour": coat.colour, "surface": coat.surface, "coats": coat.coats, "litres": coat.litres,
+        }  # fmt: skip
+        write(row, values)
+    for row in there[len(coats) :]:
+        row.delete()
+
+
+def write(row: Any, values: Mapping[str, Any]) -> bool:
+    """Set the values and save if any of them is new; whether it was saved."""
+    changed = row.pk is None or any(getattr(row, name) != value for name, value in values.items())
+    for name, value in values.items():
+        setattr(row, name, value)
+    if changed:
+        row.save()
+    return changed

@@ -1,0 +1,34 @@
+"""The usual cautions, shown where the work can hurt somebody. Common practice; the data sheet goes before them."""
+
+from collections.abc import Iterable
+
+from clients.models import Deck
+from jobs.models import Job, Product
+
+STRIPPER = (
+    "Wet stripper is very slippery. Wear gloves, a mask, eye protection and boots, keep people and pets off, "
+    "and rinse plants and walls around."
+)
+RAGS = (
+    "Rags with oil can heat up by themselves and burn. Put them in water in a closed metal can before you leave, "
+    "and take them off the property."
+)
+CHEMICAL = "Gloves, eye protection and boots for cleaner and brightener; keep them off skin, plants and metal."
+JET = "Soft timber: wash along the grain, and keep a pressure washer well away. A close jet furs and gouges it."
+LAST = "The product's data sheet, local rules and licensed practice go before anything said here."
+RAG_CLASSES = {"penetrating_oil", "repellent_preservative", "semitransparent", "tinted", "clear_film"}
+
+
+def cautions(deck: Deck | None, kind: str, products: Iterable[Product]) -> list[str]:
+    """What to mind on a job of this kind with these products, the general rule last."""
+    used = list(products)
+    kinds = {product.kind for product in used}
+    said = [
+        (kind == Job.Kind.STRIP or Product.Kind.STRIPPER in kinds, STRIPPER),
+        (bool(kinds & {Product.Kind.CLEANER, Product.Kind.BRIGHTENER}), CHEMICAL),
+        (deck is not None and deck.is_jet_damaged and kind != Job.Kind.REPAIR, JET),
+        (any(product.finish_class in RAG_CLASSES or product.base == "solvent" for product in used), RAGS),
+    ]
+    own = [f"{product.name}: {product.cautions}" for product in dict.fromkeys(used) if product.cautions]
+    listed = [text for holds, text in said if holds] + own
+    return [*listed, LAST] if listed else []

@@ -1,0 +1,1 @@
+"""What people type about jobs, checked and turned into SI."""

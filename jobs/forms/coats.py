@@ -1,0 +1,140 @@
+"""The products of a job, one row each, and the shelf they are chosen from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.forms.formsets import BaseFormSet, formset_factory
+
+from jobs.actions.parts import Coat
+from jobs.forms.fields import MeasureField
+from jobs.models import CoatApplied, Job, Product
+
+PREFIX = "coats"
+MOST_ROWS = 20
+FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """All products, read once for all rows."""
+
+    products: Mapping[str, Product]
+
+    @classmethod
+    def read(cls) -> "Shelf":
+        return cls({str(product.pk): product for product in Product.objects.all()})
+
+    @property
+    def choices(self) -> list[Any]:
+        """By kind; what is out of use comes last, for jobs of earlier years."""
+        groups: dict[str, list[tuple[str, str]]] = {str(label): [] for label in Product.Kind.labels}
+        for key, product in self.products.items():
+            group = product.get_kind_display() if product.is_active else "Out of use"
+            label = f"{product.name} ({product.maker})" if product.maker else product.name
+            groups.setdefault(group, []).append((key, label))
+        return [("", "Choose…"), *((group, rows) for group, rows in groups.items() if rows)]
+
+    @property
+    def coloured(self) -> list[Product]:
+        return [product for product in self.products.values() if product.colours]
+
+    @property
+    def colours(self) -> list[str]:
+        return sorted({colour for product in self.coloured for colour in product.colour_list})
+
+
+class CoatForm(forms.Form):
+    """One product that went on."""
+
+    product = forms.ChoiceField(
+        label="Product",
+        error_messages={
+            "required": "Choose the product, or empty this row.",
+            "invalid_choice": "This product is not in the book. Choose one from the list, or add it under Products.",
+        },
+    )
+    batch = forms.CharField(label="Batch", required=False, max_length=60, help_text="As printed on the tin.")
+    colour = forms.CharField(label="Colour", required=False, max_length=80)
+    surface = forms.ChoiceField(label="On", choices=CoatApplied.Surface.choices, initial="boards")
+    coats = forms.IntegerField(
+        label="Coats", min_value=1, max_value=10, initial=1, widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        error_messages={"min_value": "At least 1 coat.", "max_value": "At most 10 coats in one job."},
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, shelf: Shelf, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shelf = shelf
+        choices = self.fields["product"]
+        choices.choices = shelf.choices  # type: ignore[attr-defined]
+        choices.widget.attrs["data-lists"] = "colours"
+        self.fields["litres"] = MeasureField(
+            quantity="volume", units=units, label="Used", required=False, max_value=Decimal("9999"),
+            min_value=Decimal("0.01"), help_text="All coats together.",
+            error_messages={"min_value": "The quantity must be more than 0.", "max_value": "Too much for one deck."},
+        )  # fmt: skip
+        chosen = str(self["product"].value() or "")
+        product = shelf.products.get(chosen)
+        listed = f"colours-{chosen}" if product and product.colours else "colours"
+        self.fields["colour"].widget.attrs.update({"list": listed, "data-listed": "", "autocomplete": "off"})
+        self.fields["batch"].widget.attrs.update({"autocomplete": "off", "autocapitalize": "characters"})
+
+    def coat(self) -> Coat:
+        values = self.cleaned_data
+        return Coat(
+            product=self.shelf.products[values["product"]], batch_code=values["batch"], colour=values["colour"],
+            surface=values["surface"], coats=values["coats"], litres=values["litres"],
+        )  # fmt: skip
+
+
+class CoatRows(BaseFormSet):
+    def coats(self) -> list[Coat]:
+        """Rows that say something, in order."""
+        kept = [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
+        return [form.coat() for form in kept]
+
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Leave this product out"
+
+
+Rows = formset_factory(
+    CoatForm, formset=CoatRows, extra=0, can_delete=True, max_num=MOST_ROWS, absolute_max=MOST_ROWS + 1
+)
+
+
+def bound_rows(data: Mapping[str, Any], shelf: Shelf, units: str) -> CoatRows:
+    return Rows(data, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units})
+
+
+def open_rows(initial: Sequence[Mapping[str, Any]], shelf: Shelf, units: str) -> CoatRows:
+    """Rows to fill in, at least one."""
+    rows = list(initial)[:MOST_ROWS] or [{}]
+    made = Rows(initial=rows, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units})
+    return made
+
+
+def rows_of(job: Job) -> list[dict[str, Any]]:
+    """A job's rows as they are edited."""
+    return [{**same_again(coat), "batch": coat.batch.code if coat.batch else "", "litres": coat.litres}
+            for coat in job.coats_applied.all()]  # fmt: skip
+
+
+def same_again(coat: CoatApplied) -> dict[str, Any]:
+    """A row of the last job as the start of the next: not its batch and litres, which are new each time."""
+    return {"product": str(coat.product_id), "colour": coat.colour, "surface": coat.surface, "coats": coat.coats}
+
+
+def typed_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows of a form that was sent, unchecked, without those that were left out."""
+    try:
+        count = min(int(data.get(f"{PREFIX}-TOTAL_FORMS", 0)), MOST_ROWS)
+    except ValueError:
+        count = 0
+    return [
+        {name: data.get(f"{PREFIX}-{n}-{name}", "") for name in FIELDS}
+        for n in range(count)
+        if not data.get(f"{PREFIX}-{n}-DELETE")
+    ]

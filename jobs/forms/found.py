@@ -1,0 +1,63 @@
+"""What was found on a deck: grades, why somebody came, wood moisture. Shared by a job and by a check without work."""
+
+from typing import Any
+
+from django import forms
+
+from jobs.forms.fields import DayField, GradeField
+from jobs.models import Visit
+from jobs.models.visit import GRADES
+
+
+class FoundForm(forms.Form):
+    """The part about what was found; both forms below and the job form are made of it."""
+
+    overall = GradeField(label="As found, before any work", help_text="Judge the worst square metre people see.")
+    greying = GradeField(label="Fading or greying")
+    beading = GradeField(label="Water no longer beads")
+    flaking = GradeField(label="Flaking")
+    cracking = GradeField(label="Cracking")
+    mould = GradeField(label="Mould or algae")
+    reason = forms.ChoiceField(
+        label="Why were you there?", required=False, choices=[("", "Choose…"), *Visit.Reason.choices],
+        help_text="The forecast needs to know whether the deck called you or the calendar did.",
+    )  # fmt: skip
+    moisture_percent = forms.DecimalField(
+        label="Wood moisture, %", required=False, min_value=0, max_value=200, max_digits=4, decimal_places=1,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+    )  # fmt: skip
+
+    def found(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in [*GRADES, "reason", "moisture_percent"]}
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if not values.get("reason") and any(values.get(name) is not None for name in GRADES):
+            self.add_error("reason", "Choose why you were there; a grade means little without it.")
+        return values
+
+    @property
+    def defects(self) -> list[forms.BoundField]:
+        return [self[name] for name in GRADES[1:]]
+
+    @property
+    def has_defects(self) -> bool:
+        """Whether one of them has a value or an error, so that it must not be folded away."""
+        return any(field.errors or field.value() not in (None, "") for field in self.defects)
+
+
+class VisitForm(FoundForm):
+    """A check without work."""
+
+    visited_on = DayField(label="Date")
+    found_by = forms.CharField(label="Who looked", required=False, max_length=120)
+    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3}))
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean()
+        if all(values.get(name) is None for name in [*GRADES, "moisture_percent"]) and not self.errors:
+            self.add_error("overall", "Grade the deck as you found it: a check without a grade tells nothing.")
+        return values
+
+    def found(self) -> dict[str, Any]:
+        return {**super().found(), "found_by": self.cleaned_data["found_by"], "notes": self.cleaned_data["notes"]}

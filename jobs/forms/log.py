@@ -1,0 +1,118 @@
+"""The page “Log a job” as one thing: the job, its products and, if need be, a new client and deck."""
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest
+
+from clients.models import Business, Deck, User
+from jobs import photos
+from jobs.build import CoatBuild, coat_build
+from jobs.forms import coats
+from jobs.forms.job import JobForm, initial_of, typed
+from jobs.forms.new_deck import NewDeckForm
+from jobs.models import Job
+
+
+@dataclass
+class LogForms:
+    """What the page shows and sends; `deck` is None while a new client and deck are typed."""
+
+    deck: Deck | None
+    job: JobForm
+    rows: coats.CoatRows
+    new: NewDeckForm | None = None
+    last: Job | None = None
+    build: CoatBuild = field(default_factory=lambda: CoatBuild(0))
+
+    @property
+    def shelf(self) -> coats.Shelf:
+        return self.rows.form_kwargs["shelf"]
+
+    @property
+    def form_key(self) -> uuid.UUID | None:
+        try:
+            return uuid.UUID(str(self.job["form_key"].value()))
+        except ValueError:
+            return None
+
+    @property
+    def photos_kept(self) -> int:
+        return len(photos.kept(self.form_key)) if self.form_key else 0
+
+    def is_valid(self) -> bool:
+        """All parts are looked at, so that every mistake is named at once."""
+        parts = [self.job.is_valid(), self.rows.is_valid(), self.new is None or self.new.is_valid()]
+        return all(parts)
+
+    @property
+    def has_errors(self) -> bool:
+        parts: list[Any] = [self.job.errors, any(self.rows.errors), self.rows.non_form_errors()]
+        return any(parts) or bool(self.new and self.new.errors)
+
+
+def business_of(request: HttpRequest) -> Business:
+    return request.business  # type: ignore[attr-defined,no-any-return]
+
+
+def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:
+    business, user = business_of(request), request.user
+    assert isinstance(user, User)  # noqa: S101 - sign-in is the default
+    return JobForm(*args, business=business, user=user, today=today, **kwargs)
+
+
+def fresh(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+    """The page as it opens: today, the same people as before, the products of the deck's last job."""
+    business, shelf = business_of(request), coats.Shelf.read()
+    last = Job.objects.last_with_coats(deck) if deck else None
+    build = coat_build(deck) if deck else CoatBuild(0)
+    kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
+    initial = {"form_key": uuid.uuid4(), "kind": kind, "finished_on": today, "crew": usual_crew(request)}
+    rows = [coats.same_again(coat) for coat in last.coats_applied.all()] if last else []
+    return LogForms(
+        deck, job_form(request, today, initial=initial), coats.open_rows(rows, shelf, business.units),
+        None if deck else NewDeckForm(business=business, prefix="new"), last, build,
+    )  # fmt: skip
+
+
+def usual_crew(request: HttpRequest) -> str:
+    """Who did the work the last time this person logged a job."""
+    last = Job.objects.filter(recorded_by=request.user.pk).exclude(crew="").order_by("-id").first()
+    return last.crew if last else request.user.get_full_name()
+
+
+def sent(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+    """The page as it was sent, to be checked."""
+    business, shelf = business_of(request), coats.Shelf.read()
+    new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
+    rows = coats.bound_rows(request.POST, shelf, business.units)
+    build = coat_build(deck) if deck else CoatBuild(0)
+    return LogForms(deck, job_form(request, today, request.POST, request.FILES), rows, new, build=build)
+
+
+def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+    """The page as it was sent, unchecked, with one more row for a product."""
+    business, shelf, data = business_of(request), coats.Shelf.read(), request.POST
+    job = job_form(request, today)
+    job.initial = typed(job, data)
+    new = None
+    if not deck:
+        new = NewDeckForm(business=business, prefix="new")
+        new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
+    rows = coats.open_rows([*coats.typed_rows(data), {}], shelf, business.units)
+    return LogForms(deck, job, rows, new, build=coat_build(deck) if deck else CoatBuild(0))
+
+
+def of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
+    """A job opened for correction."""
+    business, shelf = business_of(request), coats.Shelf.read()
+    form = job_form(request, today, initial=initial_of(job))
+    return LogForms(job.deck, form, coats.open_rows(coats.rows_of(job), shelf, business.units))
+
+
+def complain(form: forms.Form, field: str, message: str) -> None:
+    """Put an action's refusal beside the field it is about."""
+    form.add_error(field if field in form.fields else None, message)

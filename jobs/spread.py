@@ -1,0 +1,60 @@
+"""The arithmetic of how far a product goes: spread rate, wet film, litres."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from clients.models import Deck
+from jobs.models import CoatApplied, Product
+
+# Wide on purpose: the Wood Handbook (FPL-GTR-190, ch. 16) gives one stain a factor of two on smooth wood alone
+# (4.9 to 9.8 m² a litre), and half of it on sawn or weathered wood (2.4 to 4.9).
+LOWEST_SHARE = {"smooth": Decimal("0.6"), "sawn": Decimal("0.3"), "weathered": Decimal("0.3")}
+HIGHEST_SHARE = Decimal("1.5")
+
+
+def wet_film_um(spread_m2_per_l: Decimal) -> Decimal:
+    """Thickness of the wet film in micrometres: one litre on one square metre stands one millimetre high."""
+    return 1000 / spread_m2_per_l
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What one product did on the boards: measured and stated spread rate a coat, and whether they agree."""
+
+    product: Product
+    spread_m2_per_l: Decimal
+    stated_m2_per_l: Decimal | None
+    is_far_off: bool
+
+    @property
+    def is_thin(self) -> bool:
+        return self.stated_m2_per_l is not None and self.spread_m2_per_l > self.stated_m2_per_l
+
+
+def measured(deck: Deck, coats: Iterable[CoatApplied]) -> list[Measured]:
+    """Each product of a job whose litres all went on the boards, whose area we know."""
+    by_product: dict[int, list[CoatApplied]] = {}
+    for coat in coats:
+        by_product.setdefault(coat.product_id, []).append(coat)
+    return [
+        compare(deck, rows)
+        for rows in by_product.values()
+        if all(row.litres and is_on_boards(deck, row) for row in rows)
+    ]
+
+
+def is_on_boards(deck: Deck, coat: CoatApplied) -> bool:
+    """Whether the litres went on the deck boards alone; rails and stairs have no measured area."""
+    has_more = deck.rail_m > 0 or deck.stair_treads > 0
+    return coat.surface == CoatApplied.Surface.BOARDS or (coat.surface == CoatApplied.Surface.ALL and not has_more)
+
+
+def compare(deck: Deck, rows: list[CoatApplied]) -> Measured:
+    """Two rows of one product may be two coats, or two tins for the same coat: in doubt they agree."""
+    product, litres = rows[0].product, sum(row.litres or Decimal(0) for row in rows)
+    stated = product.spread_m2_per_l
+    readings = [deck.area_m2 * coats / litres for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))]
+    low, high = LOWEST_SHARE[deck.texture], HIGHEST_SHARE
+    is_far_off = stated is not None and not any(low * stated <= reading <= high * stated for reading in readings)
+    return Measured(product, readings[0], stated, is_far_off)

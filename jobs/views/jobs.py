@@ -1,0 +1,91 @@
+"""One job: its page, its correction, its removal."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from clients.access import manages
+from jobs import actions
+from jobs.actions.parts import JobError
+from jobs.build import build_around
+from jobs.care import care_note
+from jobs.cautions import cautions
+from jobs.doubts import doubts
+from jobs.forms import log as forms
+from jobs.forms.job import RemovalForm
+from jobs.forms.photo import PhotosForm
+from jobs.models import Job
+from jobs.spread import measured
+from jobs.weather import dew_gap_c
+
+
+def job_or_404(pk: int) -> Job:
+    jobs = Job.objects.select_related("deck__property__client", "visit", "recorded_by").with_coats()
+    return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
+
+
+@require_GET
+def detail(request: HttpRequest, pk: int) -> HttpResponse:
+    job = job_or_404(pk)
+    return render(request, "jobs/detail.html", {"job": job, "photos_form": PhotosForm(), **judged(job)})
+
+
+def judged(job: Job) -> dict[str, Any]:
+    """What the page says beside the bare facts."""
+    coats = job.coats_applied.all()
+    before = Job.objects.before(job).coating().with_coats().select_related("deck").newest_first().first()
+    build_before, build = build_around(job)
+    return {
+        "doubts": doubts(job, before=before, build_before=build_before, build=build),
+        "build": build,
+        "care": care_note(job),
+        "dew_gap_c": dew_gap_c(job.air_c, job.humidity_percent),
+        "cautions": cautions(job.deck, job.kind, [coat.product for coat in coats]),
+        "spreads": measured(job.deck, coats),
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit(request: HttpRequest, pk: int) -> HttpResponse:
+    job, today = job_or_404(pk), forms.business_of(request).today(timezone.now())
+    if request.method != "POST":
+        return show(request, job, forms.of_job(request, job, today))
+    if "add_product" in request.POST:
+        return show(request, job, forms.with_another_row(request, job.deck, today))
+    page = forms.sent(request, job.deck, today)
+    if page.is_valid():
+        try:
+            return changed(request, job, page)
+        except JobError as error:
+            forms.complain(page.job, error.field, str(error))
+    return show(request, job, page, status=422)
+
+
+def show(request: HttpRequest, job: Job, page: forms.LogForms, status: int = 200) -> HttpResponse:
+    return render(request, "jobs/edit.html", {"job": job, "page": page}, status=status)
+
+
+def changed(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
+    actions.change_job(
+        job=job, details=page.job.details(), coats=page.rows.coats(), found=page.job.found(),
+        business=forms.business_of(request), by=request.user, now=timezone.now(),
+    )  # fmt: skip
+    messages.success(request, "The job was changed.")
+    return redirect("jobs:detail", job.pk)
+
+
+@manages
+@require_http_methods(["GET", "HEAD", "POST"])
+def remove(request: HttpRequest, pk: int) -> HttpResponse:
+    job = job_or_404(pk)
+    form = RemovalForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        deck = job.deck
+        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=request.user, now=timezone.now())
+        messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
+        return redirect("decks:detail", deck.pk)
+    return render(request, "jobs/remove.html", {"job": job, "form": form}, status=422 if form.errors else 200)

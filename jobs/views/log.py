@@ -1,0 +1,115 @@
+"""Log a job: choose a deck or type a new one, then the job itself."""
+
+from datetime import date
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from clients.models import Deck
+from jobs import actions, photos, search
+from jobs.actions.parts import JobError
+from jobs.cautions import cautions
+from jobs.forms import log as forms
+from jobs.models import Job
+
+MOST_RECENT = 6
+MOST_FOUND = 20
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def log(request: HttpRequest) -> HttpResponse:
+    """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the book."""
+    today = forms.business_of(request).today(timezone.now())
+    if request.method == "POST":
+        return sent(request, today)
+    deck = current_deck(request.GET.get("deck", ""))
+    if not deck and "new" not in request.GET:
+        return choose(request)
+    return show(request, forms.fresh(request, deck, today))
+
+
+def deck_of(text: str) -> Deck | None:
+    """The deck with that number, archived or not."""
+    return Deck.objects.with_owner().filter(pk=text).first() if text.isdecimal() and len(text) < 18 else None
+
+
+def current_deck(text: str) -> Deck | None:
+    deck = deck_of(text)
+    return None if deck is None or deck.archived_at or deck.property.client.archived_at else deck
+
+
+def choose(request: HttpRequest) -> HttpResponse:
+    """Which deck? The ones this person worked on last, or a few words to find another."""
+    words = request.GET.get("q", "").strip()[:400]
+    if "deck" in request.GET:
+        messages.warning(request, "This deck is archived or not in the book. Choose another.")
+    decks = found_decks(words) if words else recent_decks(request.user.pk)
+    return render(request, "jobs/choose_deck.html", {"words": words, "decks": decks})
+
+
+def found_decks(words: str) -> list[Deck]:
+    ids = [hit.deck_id for hit in search.find(words, limit=MOST_FOUND).hits if hit.deck_id]
+    decks = Deck.objects.current().with_owner().in_bulk(ids)
+    return [decks[pk] for pk in ids if pk in decks]
+
+
+def recent_decks(user_pk: int | None) -> list[Deck]:
+    """Of the last jobs this person logged, newest first, each once."""
+    logged = Job.objects.filter(recorded_by=user_pk).order_by("-id").values_list("deck_id", flat=True)[:60]
+    ids = list(dict.fromkeys(logged))[:MOST_RECENT]
+    decks = Deck.objects.current().with_owner().in_bulk(ids)
+    return [decks[pk] for pk in ids if pk in decks]
+
+
+def show(request: HttpRequest, page: forms.LogForms, status: int = 200) -> HttpResponse:
+    products = page.last.coats_applied.all() if page.last else []
+    context = {
+        "page": page,
+        "strip_cautions": cautions(page.deck, Job.Kind.STRIP, []),
+        "cautions": cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
+    }
+    return render(request, "jobs/log.html", context, status=status)
+
+
+def sent(request: HttpRequest, today: date) -> HttpResponse:
+    deck = deck_of(request.POST.get("deck", ""))
+    if "add_product" in request.POST:
+        return show(request, forms.with_another_row(request, deck, today))
+    page = forms.sent(request, deck, today)
+    there = Job.objects.filter(form_key=page.form_key).first() if page.form_key else None
+    if there:
+        return already(request, there)
+    if page.is_valid():
+        try:
+            return logged(request, page)
+        except JobError as error:
+            forms.complain(page.job, error.field, str(error))
+    if page.form_key:
+        photos.keep(page.form_key, page.job.cleaned_data.get("photos") or [])
+    return show(request, page, status=422)
+
+
+def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
+    form, now = page.job, timezone.now()
+    form_key = form.cleaned_data["form_key"]
+    deck = page.deck or (page.new.new_deck() if page.new else None)
+    pictures = [*photos.take(form_key), *form.cleaned_data["photos"]]
+    job, is_new = actions.log_job(
+        deck=deck, details=form.details(), coats=page.rows.coats(), found=form.found(), form_key=form_key,
+        business=forms.business_of(request), by=request.user, now=now, photos=pictures,
+        moment=form.cleaned_data["moment"] or "finished",
+    )  # fmt: skip
+    photos.drop(form_key)
+    photos.drop_forgotten(now=now)
+    if not is_new:
+        return already(request, job)
+    messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
+    return redirect("jobs:detail", job.pk)
+
+
+def already(request: HttpRequest, job: Job) -> HttpResponse:
+    messages.info(request, "This job was logged already. Nothing was added.")
+    return redirect("jobs:detail", job.pk)

@@ -1,0 +1,63 @@
+"""Photographs: shown to people who are signed in, added to a job, described, removed."""
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.models import User
+from jobs import actions, photos
+from jobs.forms.photo import PhotosForm
+from jobs.models import Photo
+from jobs.views.jobs import job_or_404, judged
+
+A_YEAR = 365 * 24 * 3600  # a stored picture never changes
+
+
+@require_GET
+def photo(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The picture itself; `?small` gives a copy for lists."""
+    row = get_object_or_404(Photo, pk=pk)
+    try:
+        file = row.image.open("rb")
+        answer: HttpResponseBase = (
+            HttpResponse(photos.small(file), content_type="image/jpeg")
+            if "small" in request.GET
+            else FileResponse(file, content_type="image/jpeg")
+        )
+    except OSError as error:
+        raise Http404("The file of this photo is missing. Restore it from the backup.") from error
+    answer["Cache-Control"] = f"private, max-age={A_YEAR}, immutable"
+    return answer
+
+
+@require_POST
+def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
+    job = job_or_404(pk)
+    form = PhotosForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return render(request, "jobs/detail.html", {"job": job, "photos_form": form, **judged(job)}, status=422)
+    values = form.cleaned_data
+    made = actions.add_photos(
+        job=job, files=values["photos"], moment=values["moment"], caption=values["caption"], now=timezone.now()
+    )
+    messages.success(request, f"{len(made)} photo{'s' if len(made) != 1 else ''} added.")
+    return redirect("jobs:detail", pk)
+
+
+@require_POST
+def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
+    """Describe a photograph, or remove it (the owner and the office only)."""
+    row = get_object_or_404(Photo, pk=pk)
+    if "remove" in request.POST:
+        assert isinstance(request.user, User)  # noqa: S101 - sign-in is the default
+        if not request.user.may_send:
+            raise PermissionDenied("Only the owner and the office may remove a photo.")
+        actions.remove_photo(photo=row)
+        messages.success(request, "The photo was removed.")
+    else:
+        actions.describe_photo(photo=row, caption=request.POST.get("caption", "")[:200])
+        messages.success(request, "The photo was described.")
+    return redirect("jobs:detail", row.job_id) if row.job_id else redirect("decks:detail", row.deck_id)
