@@ -1,25 +1,18 @@
 """The forecast: when each coat is due, why, and how sure that is. Pure arrays: no database, no clock, no files."""
 
 from reminders.forecast import climate
-from reminders.forecast.backtest import FORECASTS, Backtest, Book, Verdict, backtest, judge
+from reminders.forecast.backtest import FORECASTS, Backtest, backtest
+from reminders.forecast.book import Book, Verdict, judge
 from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
 from reminders.forecast.coats import FILM_CLASSES, VOCABULARY, Coats
 from reminders.forecast.exposure import COLUMNS, FACTORS, design, sun_on_deck
 from reminders.forecast.fit import MISGRADE, Fit, fit
 from reminders.forecast.intervals import REASONS, STRIP_RATIO, Bounds, Lives, Visits, bounds, lives
+from reminders.forecast.plan import MOST_COATS, Month, PlannedJob, best_month, plan, workable_months
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.predict import Prediction, predict
 from reminders.forecast.priors import PRIOR, PRIORS, Prior
-from reminders.forecast.replacement import (
-    MOST_COATS,
-    BestAge,
-    Month,
-    PlannedJob,
-    best_month,
-    best_recoat_age,
-    plan,
-    workable_months,
-)
+from reminders.forecast.replacement import BestAge, best_recoat_age
 from reminders.forecast.scoring import Bin, Coverage, Scores, coverage, log_scores, reliability, score
 from reminders.forecast.turnbull import Curve, turnbull
 

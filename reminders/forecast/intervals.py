@@ -129,8 +129,8 @@ class Lives:
     lower: Floats
     upper: Floats
     deck: NDArray[np.int64]
-    running: NDArray[np.bool_] | None = None
-    weight: Floats | None = None
+    running: Any = None
+    weight: Any = None
 
     def __post_init__(self) -> None:
         count = len(self.lower)

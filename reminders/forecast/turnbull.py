@@ -94,7 +94,7 @@ def turnbull(
 
 
 def _expectation_maximisation(
-    first: NDArray, last: NDArray, count: Floats, cells: int, tolerance: float, steps: int
+    first: NDArray, last: NDArray, count: NDArray, cells: int, tolerance: float, steps: int
 ) -> tuple[Floats, float]:
     # A row may draw on the cells first … last − 1; sums over cells are differences of running sums. Each round takes
     # two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008), undone where it does not help.
@@ -121,7 +121,7 @@ def _expectation_maximisation(
 
 def _leap(mass: Floats, one: Floats, two: Floats) -> Floats:
     change, bend = one - mass, two - 2 * one + mass
-    length = -np.sqrt((change @ change) / max(bend @ bend, 1e-300))
-    length = min(length, -1.0)
+    ratio = float(np.sqrt(change @ change)) / max(float(np.sqrt(bend @ bend)), 1e-300)
+    length = -min(max(ratio, 1.0), 1e3)
     leap = np.maximum(mass - 2 * length * change + length**2 * bend, 0)
     return leap / leap.sum() if leap.sum() > 0 else two

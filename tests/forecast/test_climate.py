@@ -38,7 +38,7 @@ def test_sun_above_the_air_agrees_with_pvlib(latitude: int) -> None:
     expected = np.array([_pvlib_day(latitude, day) for day in DAYS])
     # The one-term declination of FAO-56 is up to a degree off in autumn; over the year that comes to 2 %.
     assert found.mean() == pytest.approx(expected.mean(), rel=0.025)
-    assert np.abs(found - expected).max() < 1.5
+    assert np.abs(found - expected).max() < 1.8
 
 
 def _pvlib_day(latitude: int, day: int) -> float:

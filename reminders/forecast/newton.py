@@ -1,0 +1,252 @@
+"""The most probable coefficients: lives sorted by deck, and damped Newton steps up the log posterior."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import LinAlgError, cho_factor, cho_solve
+
+from reminders.forecast.deck_effect import NODES, Rows, Triple, alone, together
+from reminders.forecast.intervals import Lives
+from reminders.forecast.likelihood import Observed, observe
+
+Floats = NDArray[np.float64]
+
+STEPS = 60
+TOLERANCE = 1e-10
+SLACK = 1e-6  # of the value: what the quadrature may wobble
+LOG_SPREAD_BOUND = 7.0  # a spread beyond e^±7 is a numerical accident
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """Lives and priors, prepared for the maximiser.
+
+    Parameters
+    ----------
+    groups : list of Rows
+        Decks by the number of their coats; a row alone needs no quadrature.
+    mean : ndarray
+        Prior means of coefficients, log sigma, log omega.
+    precision : ndarray
+        Inverse of their covariance; zeros for no prior.
+    deck_effect : bool
+        Whether decks have a pace of their own.
+    nodes : int
+        Quadrature nodes a deck.
+    """
+
+    groups: list[Rows]
+    mean: Floats
+    precision: Floats
+    deck_effect: bool = True
+    nodes: int = NODES
+
+    @property
+    def tolerance(self) -> float:
+        """How small twice the expected gain must be: looser where the quadrature is rougher."""
+        rough = any(rows.seen.misread.any() and rows.x.shape[1] > 1 for rows in self.groups)
+        return 1e-5 if rough else TOLERANCE
+
+    def likelihood(self, theta: Floats) -> Triple:
+        """Return the log-likelihood, its gradient and its Hessian.
+
+        Parameters
+        ----------
+        theta : ndarray
+            Coefficients, log sigma, log omega.
+
+        Returns
+        -------
+        value : float
+            Log-likelihood.
+        gradient : ndarray
+            By theta.
+        hessian : ndarray
+            By theta twice.
+        """
+        size = len(theta)
+        total: Triple = (0.0, np.zeros(size), np.zeros((size, size)))
+        at = theta if self.deck_effect else np.append(theta[:-1], -np.inf)
+        for rows in self.groups:
+            one = rows.x.shape[1] == 1
+            more = alone(rows, at) if one else together(rows, theta, self.nodes)
+            total = (total[0] + more[0], total[1] + more[1], total[2] + more[2])
+        return total
+
+    def objective(self, theta: Floats) -> Triple:
+        """Return the log posterior up to a constant, its gradient and its Hessian.
+
+        Parameters
+        ----------
+        theta : ndarray
+            Coefficients, log sigma, log omega.
+
+        Returns
+        -------
+        value : float
+            Log posterior.
+        gradient : ndarray
+            By theta.
+        hessian : ndarray
+            By theta twice.
+        """
+        value, gradient, hessian = self.likelihood(theta)
+        away = theta - self.mean
+        pull = self.precision @ away
+        gradient, hessian = gradient - pull, hessian - self.precision
+        if not self.deck_effect:  # omega plays no part: hold it where it is
+            gradient[-1] = hessian[-1, :] = hessian[:, -1] = 0.0
+            hessian[-1, -1] = -1.0
+        return value - 0.5 * float(away @ pull), gradient, hessian
+
+
+def prepare(
+    lives: Lives,
+    mean: Floats,
+    precision: Floats,
+    *,
+    deck_effect: bool = True,
+    misgrade: float = 0.0,
+    nodes: int = NODES,
+) -> Problem:
+    """Sort lives by deck and split decks with one coat from decks with more.
+
+    Parameters
+    ----------
+    lives : Lives
+        The lives.
+    mean : ndarray
+        Prior means.
+    precision : ndarray
+        Prior precision.
+    deck_effect : bool
+        Whether decks have a pace of their own.
+    misgrade : float
+        Chance that a visit is graded on the wrong side of the limit.
+    nodes : int
+        Quadrature nodes a deck.
+
+    Returns
+    -------
+    Problem
+        Ready for `maximise`.
+    """
+    # A deck key below nought stands for no deck in particular.
+    own = np.arange(len(lives)) if not deck_effect else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
+    groups = [rows for _, rows in group(lives, own, misgrade)]
+    return Problem(groups, mean, precision, deck_effect, nodes)
+
+
+def group(lives: Lives, deck: NDArray[np.int64], misgrade: float) -> list[tuple[NDArray[np.int64], Rows]]:
+    """Sort lives into decks, and decks by the number of their lives.
+
+    Parameters
+    ----------
+    lives : Lives
+        The lives.
+    deck : ndarray of int, shape (n,)
+        The deck of each.
+    misgrade : float
+        Chance that a visit is graded on the wrong side of the limit.
+
+    Returns
+    -------
+    list of (ndarray of int, Rows)
+        Keys of the decks, and their rows.
+    """
+    order = np.argsort(deck, kind="stable")
+    keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
+    x = np.column_stack([np.ones(len(lives)), lives.x])
+    seen, groups = observe(lives.lower, lives.upper, misgrade), []
+    for count in np.unique(counts):
+        chosen = counts == count
+        at = order[start[chosen][:, None] + np.arange(count)]
+        groups.append((keys[chosen], Rows(x[at], Observed(*(array[at] for array in seen)), lives.weight[at])))
+    return groups
+
+
+@dataclass(frozen=True, eq=False)
+class Maximum:
+    """Where the log posterior is greatest.
+
+    Parameters
+    ----------
+    theta : ndarray
+        Coefficients, log sigma, log omega.
+    covariance : ndarray
+        Inverse of the negative Hessian there.
+    value : float
+        Log posterior up to a constant.
+    steps : int
+        Newton steps.
+    converged : bool
+        Whether the last step was small.
+    """
+
+    theta: Floats
+    covariance: Floats
+    value: float
+    steps: int
+    converged: bool
+
+
+def _solve(curvature: Floats, gradient: Floats) -> Floats:
+    # Newton's direction; a growing ridge where the surface bends the wrong way.
+    ridge, scale = 0.0, max(float(np.abs(np.diagonal(curvature)).max()), 1e-8)
+    for _ in range(40):
+        try:
+            return cho_solve(cho_factor(curvature + ridge * np.eye(len(gradient))), gradient)
+        except (LinAlgError, ValueError):
+            ridge = max(10 * ridge, 1e-8 * scale)
+    return gradient / scale
+
+
+def _bounded(step: Floats) -> Floats:
+    # Log spreads move by at most one a step: a large leap there leads into flat land.
+    return step / max(1.0, float(np.abs(step[-2:]).max()))
+
+
+def maximise(problem: Problem, start: Floats) -> Maximum:
+    """Climb to the maximum by damped Newton steps.
+
+    Parameters
+    ----------
+    problem : Problem
+        Lives and priors.
+    start : ndarray
+        Where to start.
+
+    Returns
+    -------
+    Maximum
+        The best point found, also if the climb did not end.
+    """
+    theta, now = start, problem.objective(start)
+    steps, converged = 0, False
+    while steps < STEPS and not converged:
+        steps += 1
+        step = _bounded(_solve(-now[2], now[1]))
+        converged = bool(now[1] @ step < problem.tolerance)
+        moved = _climb(problem, theta, now[0], step)
+        if moved is None:  # no better point along the way: as good as it gets in this arithmetic
+            converged = converged or bool(now[1] @ step < 1e-4)
+            break
+        theta, now = moved
+    return Maximum(theta, _inverse(-now[2]), now[0], steps, converged)
+
+
+def _climb(problem: Problem, theta: Floats, value: float, step: Floats) -> tuple[Floats, Triple] | None:
+    for halving in range(30):
+        there = theta + step / 2**halving
+        if np.abs(there[-2:]).max() < LOG_SPREAD_BOUND:
+            found = problem.objective(there)
+            if np.isfinite(found[0]) and np.isfinite(found[2]).all() and found[0] >= value - SLACK * abs(value):
+                return there, found
+    return None
+
+
+def _inverse(curvature: Floats) -> Floats:
+    # Directions in which the surface bends the wrong way get a wide, finite variance.
+    values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
+    return (vectors / np.maximum(values, 1e-8)) @ vectors.T

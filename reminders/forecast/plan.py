@@ -1,0 +1,203 @@
+"""The calendar of one deck: workable months, the best one, and the jobs of the coming years."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from reminders.forecast.climate import MONTH_DAYS
+from reminders.forecast.clock import Clock
+from reminders.forecast.replacement import HORIZON_MONTHS
+
+MOST_COATS = 6  # more coats since the last strip: the next job is a strip (common practice, no source)
+STRIPPERS_THICK = 2  # full applications of stripper on such a build
+LEAST_CELSIUS = 10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+MOST_WET_SHARE = 0.5  # of the days of a month (judgement)
+
+
+def workable_months(
+    temperature_c: ArrayLike,
+    wet_days: ArrayLike,
+    *,
+    season: ArrayLike | None = None,
+    least_celsius: float = LEAST_CELSIUS,
+    most_wet_share: float = MOST_WET_SHARE,
+) -> NDArray[np.bool_]:
+    """Return the months of the year in which decks can be coated.
+
+    Parameters
+    ----------
+    temperature_c : array_like, shape (..., 12)
+        Mean of each month.
+    wet_days : array_like, shape (..., 12)
+        Days with rain.
+    season : array_like of bool, shape (12,), optional
+        Months in which the business works.
+    least_celsius : float
+        Coldest mean at which the finish may be applied.
+    most_wet_share : float
+        Wettest share of days.
+
+    Returns
+    -------
+    ndarray of bool, shape (..., 12)
+        Whether each month is workable; if none is, the warmest month of the season.
+    """
+    warm = np.asarray(temperature_c, dtype=float)
+    allowed = np.ones(12, dtype=bool) if season is None else np.asarray(season, dtype=bool)
+    if allowed.shape != (12,) or not allowed.any():
+        raise ValueError(f"season must have twelve months and at least one of them worked; got {season!r}")
+    dry = np.asarray(wet_days, dtype=float) / MONTH_DAYS <= most_wet_share
+    good = (warm >= least_celsius) & dry & allowed
+    warmest = np.argmax(np.where(allowed, warm, -np.inf), axis=-1)[..., None] == np.arange(12)
+    return np.where(good.any(axis=-1, keepdims=True), good, warmest)
+
+
+@dataclass(frozen=True)
+class Month:
+    """A calendar month, counted from January 1970 as 0.
+
+    Parameters
+    ----------
+    number : int
+        Months since January 1970.
+    """
+
+    number: int
+
+    @property
+    def year(self) -> int:
+        """The year."""
+        return 1970 + self.number // 12
+
+    @property
+    def of_year(self) -> int:
+        """1 for January to 12 for December."""
+        return self.number % 12 + 1
+
+    @property
+    def middle(self) -> float:
+        """Its middle, in days since 1970-01-01."""
+        ends = np.array([self.number, self.number + 1]).astype("datetime64[M]").astype("datetime64[D]").astype(float)
+        return float(ends.mean())
+
+
+def _month_of(day: float) -> int:
+    return int(np.array(np.floor(day)).astype("int64").astype("datetime64[D]").astype("datetime64[M]").astype(int))
+
+
+def best_month(clock: Clock, coated_on: float, age_months: float, workable: ArrayLike, *, not_before: float) -> Month:
+    """Return the workable calendar month whose middle comes closest to the best age.
+
+    Parameters
+    ----------
+    clock : Clock
+        The seasonal clock of the deck.
+    coated_on : float
+        Date of the coat.
+    age_months : float
+        Best age in clock months.
+    workable : array_like of bool, shape (12,)
+        Months of the year that can be worked.
+    not_before : float
+        Usually today; months that end before it are out.
+
+    Returns
+    -------
+    Month
+        The month.
+    """
+    good = np.asarray(workable, dtype=bool)
+    if good.shape != (12,) or not good.any():
+        raise ValueError(f"workable must have twelve months and at least one of them true; got {workable!r}")
+    aim = float(clock.day_after([coated_on], [min(age_months, HORIZON_MONTHS)])[0])
+    first = _month_of(not_before)
+    around = max(_month_of(aim), first)
+    months = [Month(k) for k in range(max(first, around - 12), around + 13) if good[k % 12]]
+    # Wear is what counts, so closeness is measured on the clock, not on the calendar.
+    wanted = clock.reading([max(aim, not_before)])[0]
+    return min(months, key=lambda month: abs(clock.reading([month.middle])[0] - wanted))
+
+
+@dataclass(frozen=True)
+class PlannedJob:
+    """One job of the plan.
+
+    Parameters
+    ----------
+    month : Month
+        When.
+    work : {"recoat", "strip"}
+        Clean and recoat, or strip and refinish.
+    stripper_applications : int
+        Full applications of stripper.
+    build_before, build_after : int
+        Coats since the last strip.
+    cost : float
+        At today's prices.
+    """
+
+    month: Month
+    work: str
+    stripper_applications: int
+    build_before: int
+    build_after: int
+    cost: float
+
+
+def plan(
+    clock: Clock,
+    coated_on: float,
+    age_months: float,
+    workable: ArrayLike,
+    *,
+    today: float,
+    years: int,
+    build: int,
+    coats_a_job: int,
+    recoat_cost: float,
+    strip_cost: float,
+) -> list[PlannedJob]:
+    """Return the jobs of the coming years, with a strip wherever the coats have grown too thick.
+
+    Parameters
+    ----------
+    clock : Clock
+        The seasonal clock of the deck.
+    coated_on : float
+        Date of the running coat.
+    age_months : float
+        Best age to recoat, in clock months.
+    workable : array_like of bool, shape (12,)
+        Months of the year that can be worked.
+    today : float
+        In days since 1970-01-01.
+    years : int
+        How far to plan.
+    build : int
+        Coats since the last strip.
+    coats_a_job : int
+        Coats that a job puts on.
+    recoat_cost, strip_cost : float
+        Prices of the two jobs on this deck.
+
+    Returns
+    -------
+    list of PlannedJob
+        In order of time.
+    """
+    jobs: list[PlannedJob] = []
+    last, earliest, end = coated_on, today, today + 365.25 * years
+    while True:
+        month = best_month(clock, last, age_months, workable, not_before=earliest)
+        if month.middle > end:
+            return jobs
+        jobs.append(_job(month, build, coats_a_job, recoat_cost, strip_cost))
+        build, last = jobs[-1].build_after, month.middle
+        earliest = Month(month.number + 1).middle
+
+
+def _job(month: Month, build: int, coats: int, recoat_cost: float, strip_cost: float) -> PlannedJob:
+    if build > MOST_COATS:
+        return PlannedJob(month, "strip", STRIPPERS_THICK, build, coats, strip_cost)
+    return PlannedJob(month, "recoat", 0, build, build + coats, recoat_cost)

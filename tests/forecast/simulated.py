@@ -1,0 +1,114 @@
+"""Seeded books of an invented business: decks, coats and visits drawn from a known truth."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from reminders.forecast import (
+    PRIOR,
+    VOCABULARY,
+    Book,
+    Clock,
+    Coats,
+    Posterior,
+    Visits,
+    climate,
+    seasonal_rate,
+    sun_on_deck,
+)
+from reminders.forecast.predict import life
+
+START = 15000.0  # 2011-01-26
+FINISHES = ["penetrating_oil", "penetrating_oil", "tinted", "semitransparent", "repellent_preservative", "solid_film"]
+SUN = climate.monthly_sun(44.6, 1960.0)[0]  # Halifax, Nova Scotia
+WET = np.array([12, 10, 12, 12, 12, 11, 10, 9, 9, 10, 12, 13.0])
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """A book, and the true lives that nobody sees: in clock months and as the day they end."""
+
+    book: Book
+    life_months: np.ndarray
+    worn_on: np.ndarray
+    truth: Posterior
+
+
+def truth_from_prior(rng: np.random.Generator) -> Posterior:
+    """A world drawn from the priors: they are right on average, not in detail."""
+    drawn = rng.multivariate_normal(PRIOR.mean, PRIOR.covariance)
+    return Posterior(PRIOR.names, drawn, np.zeros_like(PRIOR.covariance), "truth")
+
+
+def shifted_truth() -> Posterior:
+    """A world in which finishes wear a third sooner than the trade says, and heavy use hardly matters."""
+    mean = PRIOR.mean.copy()
+    mean[0] += np.log(0.68)
+    mean[PRIOR.names.index("traffic_heavy")] = 0.0
+    return Posterior(PRIOR.names, mean, np.zeros_like(PRIOR.covariance), "truth")
+
+
+def _exposure(rng: np.random.Generator, decks: int) -> dict[str, np.ndarray]:
+    drawn = {name: rng.integers(len(words), size=decks) for name, words in VOCABULARY.items()}
+    drawn["salt"] = rng.choice(3, size=decks, p=[0.7, 0.2, 0.1])
+    drawn["preparation"] = np.zeros(decks, dtype=int)
+    drawn["finish_class"] = np.array([VOCABULARY["finish_class"].index(w) for w in rng.choice(FINISHES, size=decks)])
+    shade = {"summer_shade": rng.beta(1, 3, decks), "winter_shade": rng.beta(1, 5, decks)}
+    return drawn | shade | {"roof_cover": np.where(rng.random(decks) < 0.2, rng.random(decks), 0.0)}
+
+
+def _coats(exposure: dict[str, np.ndarray], deck: np.ndarray, coated_on: np.ndarray) -> Coats:
+    given = {name: values[deck] for name, values in exposure.items()}
+    return Coats(coated_on=coated_on, deck=deck, latitude=44.6, sun=SUN, wet_days=WET, **given)
+
+
+def simulate(seed: int, decks: int, years: float, truth: Posterior, *, misgrade: float = 0.01) -> Simulated:
+    """Every deck is visited about twice a year and recoated when found worn, and now and then before."""
+    rng = np.random.default_rng(seed)
+    exposure, pace = _exposure(rng, decks), np.exp(truth.mean[-1]) * rng.normal(size=decks)
+    on, everyone = START + rng.uniform(0, 365, decks), np.arange(decks)
+    rows: list[tuple[np.ndarray, ...]] = []
+    visits: list[tuple[np.ndarray, ...]] = []
+    count, end = 0, START + 365.25 * years
+    while (active := everyone[on[everyone] < end]).size:
+        coats = _coats(exposure, active, on[active])
+        months, day = _lives(coats, truth, pace[active], rng)
+        seen, finish = _visit(day, on[active], end, misgrade, rng)
+        rows.append((active, on[active], months, day, finish))
+        visits += [(count + row, when, grade) for row, when, grade in seen]
+        count += len(active)
+        on[active] = np.where(np.isnan(finish), np.inf, finish)
+    deck, coated, months, day, ended = (np.concatenate(part) for part in zip(*rows, strict=True))
+    return Simulated(Book(_coats(exposure, deck, coated), _all(visits), ended), months, day, truth)
+
+
+def _lives(coats: Coats, truth: Posterior, pace: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    mean = life(coats, truth)[0]
+    months = np.exp(mean + pace + truth.sigma * rng.normal(size=len(mean)))
+    clock = Clock(seasonal_rate(sun_on_deck(coats), coats.wet_days))
+    return months, clock.day_after(coats.coated_on, months)
+
+
+def _visit(
+    worn_on: np.ndarray, coated_on: np.ndarray, end: float, misgrade: float, rng: np.random.Generator
+) -> tuple[list[tuple[np.ndarray, ...]], np.ndarray]:
+    # A round of visits to every coat, until found worn, recoated early, or the book ends.
+    seen, finish = [], np.full(len(worn_on), np.nan)
+    now, open_ = coated_on.copy(), np.ones(len(worn_on), dtype=bool)
+    for _ in range(60):
+        now = now + rng.uniform(120, 300, len(now))
+        open_ &= now < end
+        if not open_.any():
+            break
+        worn = (worn_on <= now) ^ (rng.random(len(now)) < misgrade)
+        at = np.flatnonzero(open_)
+        seen.append((at, now[at], np.where(worn[at], 3.0, 1.0)))
+        done = open_ & (worn | (rng.random(len(now)) < 0.1))
+        finish[done], open_ = now[done], open_ & ~done
+    return seen, finish
+
+
+def _all(visits: list[tuple[np.ndarray, ...]]) -> Visits:
+    coat, day, grade = (np.concatenate(part) for part in zip(*visits, strict=True))
+    order = np.lexsort((day, coat))
+    return Visits(coat=coat[order], visited_on=day[order], grade=grade[order])
