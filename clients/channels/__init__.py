@@ -1,4 +1,4 @@
-"""The channels that machines can send by. To add one: a file with a line that keeps `contract.Line`, and an entry here."""
+"""The channels that machines can send by. A new one is a class that keeps `contract.Line` in a file, and a line here."""
 
 from collections.abc import Callable
 
@@ -7,4 +7,4 @@ from clients.channels.contract import Line
 from clients.models import Business
 from clients.models.consent import Channel
 
-LINES: dict[str, Callable[[Business], Line]] = {Channel.EMAIL: email.SmtpLine}
+LINES: dict[str, Callable[[Business], Line]] = {str(Channel.EMAIL): email.SmtpLine}

@@ -1,6 +1,5 @@
 """What the outbox and a channel owe each other."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol
@@ -27,23 +26,34 @@ class Outcome:
     provider_id: str = ""
 
 
-class LineDown(Exception):
+class LineDownError(Exception):
     """The far side cannot be reached, or does not let us in: no message was touched."""
+
+
+class Look(Protocol):
+    """The outbox's last look at a message. `start` asks the database; `go` waits for the answer."""
+
+    def start(self) -> None: ...
+
+    def go(self) -> bool: ...
 
 
 class Line(Protocol):
     """A connection to whoever takes messages of one channel, one recipient a message.
 
-    `connect` is called before each message and raises `LineDown`. `send` must call `go` exactly before the point of no
-    return, and hand nothing over unless `go` returns True; up to there it may talk to the far side, so that the
-    database works meanwhile. `send` raises nothing for what the far side does. `lease_seconds` is longer than all its
-    time-outs together.
+    `connect` comes first, and again whenever `is_open` has become False; it raises `LineDownError`. `send` calls
+    `look.go()` right before the point of no return, and hands nothing over unless that says True. It may call
+    `look.start()` earlier, once the far side has something to do, so that both work at once. `send` raises nothing for
+    what the far side does. `lease_seconds` is longer than all its time-outs together.
     """
 
     lease_seconds: float
 
+    @property
+    def is_open(self) -> bool: ...
+
     def connect(self) -> None: ...
 
-    def send(self, message: Message, *, go: Callable[[], bool]) -> Outcome: ...
+    def send(self, message: Message, look: Look) -> Outcome: ...
 
     def close(self) -> None: ...

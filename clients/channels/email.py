@@ -6,13 +6,12 @@ reached tells whether a message may ever be tried again (RFC 1047; docs/operatio
 
 import contextlib
 import smtplib
-from collections.abc import Callable
 
 from django.conf import settings
 from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
-from clients.channels.contract import LineDown, Outcome, Result
+from clients.channels.contract import LineDownError, Look, Outcome, Result
 from clients.channels.letterhead import Letterhead, compose, dotted, needs_utf8, written
 from clients.models import Business, Message
 
@@ -22,7 +21,7 @@ WORDS = 500
 GOODBYE_SECONDS = 3
 
 
-class Refused(Exception):
+class RefusedError(Exception):
     """A reply other than the one that the phase needs; nothing was handed over."""
 
     def __init__(self, code: int, reply: str) -> None:
@@ -40,57 +39,68 @@ class SmtpLine:
         self.has_sent = False
         self.lease_seconds = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
+    @property
+    def is_open(self) -> bool:
+        return self.smtp is not None
+
     def connect(self) -> None:
-        if self.smtp is not None:
-            return
         backend = EmailBackend()
         try:
             backend.open()
-            backend.connection.ehlo_or_helo_if_needed()
+            self.smtp, self.has_sent = backend.connection, False
+            assert self.smtp is not None  # noqa: S101 - open says so or raises
+            self.smtp.ehlo_or_helo_if_needed()
         except (OSError, smtplib.SMTPException) as error:
-            with contextlib.suppress(OSError, smtplib.SMTPException):
-                if backend.connection:
-                    backend.connection.close()
-            raise LineDown(in_words(error)) from error
-        self.smtp, self.has_sent = backend.connection, False
+            self.smtp = self.smtp or backend.connection
+            self.hang_up()
+            raise LineDownError(in_words(error)) from error
 
-    def send(self, message: Message, *, go: Callable[[], bool]) -> Outcome:
-        content = dotted(compose(self.head, message, now=timezone.now()))
+    def send(self, message: Message, look: Look) -> Outcome:
         try:
-            self.open_envelope(message)
-        except Refused as refusal:
+            content = self.open_envelope(message, look)
+        except RefusedError as refusal:
             self.reset(refusal.code)
             return Outcome(Result.REFUSED if 500 <= refusal.code < 600 else Result.NOT_NOW, refusal.reply)
-        except (OSError, smtplib.SMTPException, LineDown) as error:
+        except (OSError, smtplib.SMTPException, LineDownError) as error:
             self.hang_up()
             return Outcome(Result.NOT_NOW, in_words(error))
-        if not go():
+        if not look.go():
             self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
             return Outcome(Result.WITHHELD)
         return self.hand_over(content)
 
-    def open_envelope(self, message: Message) -> None:
+    def open_envelope(self, message: Message, look: Look) -> bytes:
         """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in use."""
         try:
-            self.dialogue(message)
-        except (OSError, smtplib.SMTPException, Refused) as error:
-            is_closing = not isinstance(error, Refused) or error.code == 421
+            return self.dialogue(message, look)
+        except (OSError, smtplib.SMTPException, RefusedError) as error:
+            is_closing = not isinstance(error, RefusedError) or error.code == 421
             if not (self.has_sent and is_closing):
                 raise
             self.hang_up()
             self.connect()
-            self.dialogue(message)
+            return self.dialogue(message, look)
 
-    def dialogue(self, message: Message) -> None:
+    def dialogue(self, message: Message, look: Look) -> bytes:
+        """The message is written while the server and the database are busy with the envelope."""
         assert self.smtp is not None  # noqa: S101 - connect came first
-        options = []
-        if needs_utf8(message.address) or needs_utf8(self.head.business.sender):
-            if not self.smtp.has_extn("smtputf8"):
-                raise Refused(553, NO_UTF8)
-            options = ["SMTPUTF8"]
-        expect(self.smtp.mail(self.return_path(message), options), 250)
-        expect(self.smtp.rcpt(written(message.address)), 250, 251)
+        recipient = written(message.address)
+        self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.option(message)}")
+        look.start()
+        content = dotted(compose(self.head, message, now=timezone.now()))
+        expect(self.smtp.getreply(), 250)
+        expect(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
         expect(self.smtp.docmd("DATA"), 354)
+        return content
+
+    def option(self, message: Message) -> str:
+        """RFC 6531 where an address needs it; the encoding of our commands follows."""
+        assert self.smtp is not None  # noqa: S101 - connect came first
+        is_needed = needs_utf8(message.address) or needs_utf8(self.head.business.sender)
+        if is_needed and not self.smtp.has_extn("smtputf8"):
+            raise RefusedError(553, NO_UTF8)
+        self.smtp.command_encoding = "utf-8" if is_needed else "ascii"
+        return " SMTPUTF8" if is_needed else ""
 
     def return_path(self, message: Message) -> str:
         """Where bounces go: with an address for them, one of its own for each message (VERP)."""
@@ -142,7 +152,7 @@ class SmtpLine:
 
 def expect(answer: tuple[int, bytes], *codes: int) -> None:
     if answer[0] not in codes:
-        raise Refused(answer[0], in_line(*answer))
+        raise RefusedError(answer[0], in_line(*answer))
 
 
 def in_line(code: int, words: bytes) -> str:

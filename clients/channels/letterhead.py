@@ -1,6 +1,6 @@
 """An e-mail as bytes: the headers that a reminder owes its reader, and its text plain and as HTML.
 
-RFC 5322 (format), 2045–2047 (MIME), 2369 and 8058 (unsubscribing), 3834 (made by a machine), 6532 (letters beyond ASCII).
+RFC 5322 (format), 2045–2047 (MIME), 2369 and 8058 (unsubscribing), 3834 (by a machine), 6532 (letters beyond ASCII).
 Written out here rather than by `email.message`, which takes longer than handing the message over.
 """
 
@@ -11,8 +11,8 @@ from datetime import datetime
 from email.header import Header
 from email.utils import format_datetime, formataddr
 
-from clients.models import Business, Message
 from clients import message_keys
+from clients.models import Business, Message
 from clients.suppression import ascii_domain
 
 LONGEST_LINE = 998  # RFC 5322, 2.1.1

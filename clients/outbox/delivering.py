@@ -11,11 +11,10 @@ from dataclasses import asdict, dataclass, field
 from datetime import timedelta
 
 from django.db import Error
-from django.db.models import F
 from django.db.models.functions import Now
 
 from clients.channels import LINES
-from clients.channels.contract import Line, LineDown, Outcome, Result
+from clients.channels.contract import Line, LineDownError, Outcome, Result
 from clients.models import Business, Message
 from clients.models.message import State
 from clients.outbox import steps, trouble
@@ -24,7 +23,7 @@ from clients.outbox.permission import why_not
 from clients.outbox.sweeping import sweep
 from clients.suppression import address_hash, normalize
 
-BATCH = 20
+BATCH = 50
 FIRST_PAUSE = timedelta(minutes=1)
 LONGEST_PAUSE = timedelta(hours=4)
 MOST_ATTEMPTS = 12  # spread over more than a day
@@ -54,12 +53,14 @@ def deliver(
     *, limit: int | None = None, deadline_seconds: float = 45, stop: Callable[[], bool] = lambda: False,
     clock: Callable[[], float] = time.monotonic,
 ) -> Tally:  # fmt: skip
-    """One pass over the outbox: sweep, then send what is due until nothing is left, the deadline, the limit or `stop`."""
+    """One pass: sweep, then send what is due until nothing is left, the deadline, the limit or `stop`."""
     tally = Tally()
     sweep()
     business = Business.current()
+    if business is None:
+        return tally
     until = clock() + deadline_seconds
-    for channel, open_line in LINES.items() if business else ():
+    for channel, open_line in LINES.items():
         sender = Sender(business, channel, open_line(business), tally)
         sender.run(lambda: stop() or clock() >= until, limit)
     return tally
@@ -73,8 +74,9 @@ class Sender:
         self.channel = channel
         self.line = line
         self.tally = tally
-        self.ahead = Ahead()
-        self.accepted: Message | None = None  # its record is on its way to the database
+        self.ahead = Ahead(steps.AHEAD)
+        self.is_up = False
+        self.accepted: Message | None = None  # written down together with the next one's step to transmitting
 
     def run(self, is_over: Callable[[], bool], limit: int | None) -> None:
         try:
@@ -90,15 +92,18 @@ class Sender:
 
     def is_line_up(self) -> bool:
         """Nothing is claimed while nobody takes messages: the queue stays as it is, and says why once."""
+        if self.is_up:
+            return True
         if not Message.objects.due(self.channel).exists():
             return False
         try:
             self.line.connect()
-        except LineDown as error:
+        except LineDownError as error:
             trouble.note(self.channel, str(error))
             self.tally.line_down.append(str(error))
             return False
         trouble.clear(self.channel)
+        self.is_up = True
         return True
 
     def let_pass(self, batch: list[Message]) -> list[Message]:
@@ -114,45 +119,35 @@ class Sender:
         left = list(batch)
         try:
             while left and not is_over():
-                self.line.connect()
+                if not self.line.is_open:
+                    self.settle()
+                    self.line.connect()
                 self.send_one(left.pop(0))
-        except LineDown as error:
+        except LineDownError as error:
             self.tally.line_down.append(str(error))
         self.settle()
         self.give_back(left)
         return not left
 
     def send_one(self, message: Message) -> None:
-        """The step to transmitting is sent ahead; the line asks for its answer right before handing over."""
-        look = Look(self, message)
-        self.ahead.send(steps.TRANSMIT, self.transmit_values(message))
+        look = LastLook(self, message)
         try:
-            outcome = self.line.send(message, go=look.go)
+            outcome = self.line.send(message, look)
         except Error:
             raise
         except Exception as error:  # a fault of ours must stop neither the others nor hide: it goes before a person
             logger.exception("Message %s could not be sent", message.pk)
-            outcome = Outcome(Result.UNKNOWN if look.was_taken else Result.REFUSED, f"{type(error).__name__}: {error}")
+            outcome = Outcome(Result.UNKNOWN if look.said_go else Result.REFUSED, f"{type(error).__name__}: {error}")
         if outcome.result is Result.ACCEPTED:
             self.accepted = message
-            self.ahead.send(steps.ACCEPT, [message.pk, message.lease_token, outcome.reply, outcome.provider_id])
+            self.ahead.add("accept", [message.pk, message.lease_token, outcome.reply, outcome.provider_id])
             self.tally.accepted += 1
-            return
-        if not look.was_taken:
-            look.go()
-        self.record(message, outcome)
-
-    def transmit_values(self, message: Message) -> list[object]:
-        return [
-            message.pk,
-            message.lease_token,
-            timedelta(seconds=self.line.lease_seconds),
-            address_hash(self.business, message.channel, message.address),
-            normalize(message.channel, message.address),
-        ]
+        else:
+            self.settle()
+            self.record(message, outcome)
 
     def settle(self) -> bool:
-        """Read what the database answered; True if the newest step was taken."""
+        """Have written down what is still to be, and read the answers; True if the newest step was taken."""
         earlier, self.accepted = self.accepted, None
         answers = self.ahead.answers()
         if earlier is not None and not answers[0]:
@@ -201,13 +196,27 @@ class Sender:
             steps.move(steps.leased(message), State.QUEUED)
 
 
-class Look:
-    """The last look at one message, taken at most once."""
+class LastLook:
+    """Keeps `contract.Look`: the step to transmitting and all that speaks against it, in one statement."""
 
     def __init__(self, sender: Sender, message: Message) -> None:
         self.sender = sender
-        self.was_taken = False
+        self.message = message
+        self.was_started = False
+        self.said_go = False
+
+    def start(self) -> None:
+        if self.was_started:
+            return
+        self.was_started = True
+        business, message = self.sender.business, self.message
+        lease = timedelta(seconds=self.sender.line.lease_seconds)
+        spelling = normalize(message.channel, message.address)
+        hashed = address_hash(business, message.channel, message.address)
+        self.sender.ahead.add("transmit", [message.pk, message.lease_token, lease, hashed, spelling])
+        self.sender.ahead.flush()
 
     def go(self) -> bool:
-        self.was_taken = True
-        return self.sender.settle()
+        self.start()
+        self.said_go = self.sender.settle()
+        return self.said_go

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db import connection
 
@@ -10,7 +11,7 @@ from clients import suppression
 from clients.models import Business, Client, Consent, ContactPoint, Message
 from clients.models.consent import Channel
 
-KINDS = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}
+KINDS: dict[str, list[str]] = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}
 
 # One rule in SQL, so that the last look and the step to "transmitting" are one statement. A withdrawal always has the
 # last word over an earlier consent; about a booked visit we may write without consent, to a suppressed address never.
@@ -109,7 +110,7 @@ def why_no_address(client: Client, channel: str) -> str:
 
 def why_not(business: Business, messages: Sequence[Message]) -> dict[int, str]:
     """Of these messages, those that may not go now, each with the reason in words."""
-    columns = [
+    columns: list[list[Any]] = [
         [message.pk for message in messages],
         [suppression.address_hash(business, each.channel, each.address) for each in messages],
         [suppression.normalize(each.channel, each.address) for each in messages],

@@ -1,15 +1,16 @@
 """Putting a message into the outbox: checked, frozen, and at most once for a key."""
 
 import re
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
 from django.db import transaction
 
+from clients import message_keys
 from clients.models import Business, Client, Consent, Message, MessageEvent, User
 from clients.models.consent import Channel
-from clients import message_keys
 from clients.suppression import ascii_domain
 
 PLACEHOLDER = "{unsubscribe_url}"
@@ -20,7 +21,7 @@ CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
 ONE_ADDRESS = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
 
 
-class Unsendable(ValueError):
+class Unsendable(ValueError):  # noqa: N818 - callers read better
     """The message cannot be sent as it is; the text says what to change."""
 
 
@@ -35,15 +36,30 @@ def queue_message(
     this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Call it inside the
     transaction of the decision. Raises `Unsendable` with a plain reason.
     """
-    business = Business.objects.get()
+    message = draft(
+        Business.objects.get(), client=client, kind=kind, channel=channel, address=address, subject=subject, text=text,
+        html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
+        expires_at=expires_at, language=language,
+    )  # fmt: skip
+    new = keep([message], by=by, now=now)
+    return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
+
+
+def draft(
+    business: Business, *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
+    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
+    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+) -> Message:  # fmt: skip
+    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`."""
     message = Message(
         client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
         html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
-        message_id=message_keys.message_id(business, key), queued_at=now, not_before=not_before or now, expires_at=expires_at,
+        message_id=message_keys.message_id(business, key), queued_at=now, not_before=not_before or now,
+        expires_at=expires_at,
     )  # fmt: skip
     check(message)
     put_in_link(business, message)
-    return keep(message, by=by, now=now)
+    return message
 
 
 def check(message: Message) -> None:
@@ -92,11 +108,11 @@ def put_in_link(business: Business, message: Message) -> None:
 
 
 @transaction.atomic
-def keep(message: Message, *, by: User | None, now: datetime) -> tuple[Message, bool]:
-    """INSERT … ON CONFLICT DO NOTHING, then see whose row it is."""
-    Message.objects.bulk_create([message], ignore_conflicts=True)
-    kept = Message.objects.get(idempotency_key=message.idempotency_key)
-    is_new = not kept.events.exists()
-    if is_new:
-        MessageEvent.objects.create(message=kept, state=kept.state, note="", by=by, at=now)
-    return kept, is_new
+def keep(messages: Sequence[Message], *, by: User | None, now: datetime) -> list[Message]:
+    """INSERT … ON CONFLICT DO NOTHING: those that were not there yet, each with its first line of history."""
+    Message.objects.bulk_create(messages, ignore_conflicts=True, batch_size=1000)
+    ours = Message.objects.filter(idempotency_key__in=[message.idempotency_key for message in messages])
+    new = list(ours.filter(events=None))  # every row that was there has its history
+    first = [MessageEvent(message=message, state=message.state, note="", by=by, at=now) for message in new]
+    MessageEvent.objects.bulk_create(first, batch_size=1000)
+    return new

@@ -30,12 +30,13 @@ WITH due AS (
 )
 SELECT * FROM moved ORDER BY not_before, id
 """
-# The two steps of the fast path are sent ahead of their answer (see ahead.py): one statement each, guarded by the lease.
+# The two steps of the fast path are sent ahead of their answer (see ahead.py), each guarded by the lease.
+# `state || ''` keeps the planner on the primary key: with old statistics it would walk through all that is claimed.
 TRANSMIT = f"""
 WITH moved AS (
     UPDATE clients_message m
     SET state = 'transmitting', attempts = attempts + 1, lease_until = clock_timestamp() + $3::interval
-    WHERE id = $1::bigint AND lease_token = $2::uuid AND state = 'claimed' AND lease_until > clock_timestamp()
+    WHERE id = $1::bigint AND lease_token = $2::uuid AND state || '' = 'claimed' AND lease_until > clock_timestamp()
         AND held_at IS NULL AND ({WHY_NOT.format(hash="$4", normalized="$5", today=TODAY)}) IS NULL
     RETURNING id
 )
@@ -47,11 +48,12 @@ WITH moved AS (
     UPDATE clients_message m
     SET state = 'accepted', accepted_at = clock_timestamp(), reply = $3, provider_id = $4,
         lease_token = NULL, lease_until = NULL
-    WHERE id = $1::bigint AND lease_token = $2::uuid AND state = 'transmitting' RETURNING id
+    WHERE id = $1::bigint AND lease_token = $2::uuid AND state || '' = 'transmitting' RETURNING id
 )
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), 'accepted', $3 FROM moved RETURNING message_id
 """
+AHEAD = {"transmit": TRANSMIT, "accept": ACCEPT}
 
 
 def claim(channel: str, size: int) -> list[Message]:
@@ -91,7 +93,7 @@ def leased(message: Message) -> MessageQuerySet:
 
 
 def accept_late(message: Message) -> None:
-    """The far side has it, but our lease had run out: evidence that closes the unconfirmed row, if nobody moved it on."""
+    """The far side has it, but our lease had run out: evidence that closes the unconfirmed row."""
     rows = Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED, message_id=message.message_id)
     if not move(rows, State.ACCEPTED, note=LATE, reply=LATE, accepted_at=Now()):
         now = Message.objects.values_list("state", flat=True).get(pk=message.pk)

@@ -1,0 +1,45 @@
+"""`manage.py schedule`: writes the alarm clock's schedules; names are the key, so it may run any number of times."""
+
+from datetime import datetime, time, timedelta
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.db import transaction
+from django.utils import timezone
+from django_q.models import Schedule
+
+from clients.models import Business
+
+NIGHT = time(3, 10)
+
+
+class Command(BaseCommand):
+    help = "Write the schedules of the task worker (idempotent)."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        now = timezone.now()
+        every_minute = {"func": "reminders.tasks.tick", "schedule_type": Schedule.MINUTES, "minutes": 1}
+        every_night = {"func": "reminders.tasks.refresh_forecasts", "schedule_type": Schedule.DAILY, "minutes": None}
+        put("tick", now, every_minute)
+        put("refresh forecasts", next_night(now), every_night)
+        self.stdout.write("2 schedules: each minute the outbox, each night the forecasts.")
+
+
+@transaction.atomic
+def put(name: str, first: datetime, what: dict[str, Any]) -> None:
+    """One schedule of that name; its next time stays if it was there, and doubles go (the name is not unique there)."""
+    rows = Schedule.objects.select_for_update().filter(name=name).order_by("id")
+    kept = rows.first()
+    if kept is None:
+        Schedule.objects.create(name=name, next_run=first, repeats=-1, **what)
+        return
+    rows.exclude(pk=kept.pk).delete()
+    Schedule.objects.filter(pk=kept.pk).update(repeats=-1, **what)
+
+
+def next_night(now: datetime) -> datetime:
+    """The next time it is ten past three at the business."""
+    business = Business.current()
+    local = now.astimezone(business.zone if business else None)
+    tonight = local.replace(hour=NIGHT.hour, minute=NIGHT.minute, second=0, microsecond=0)
+    return tonight if tonight > local else tonight + timedelta(days=1)

@@ -1,0 +1,25 @@
+"""What the alarm clock wakes: each task looks at the tables for what is to be done, and may run twice without harm."""
+
+from django.utils import timezone
+
+from clients import heartbeat, outbox
+from clients.models import Business
+from reminders import actions
+
+TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
+
+
+def tick() -> str:
+    """Each minute: hand the outbox over, then show a sign of life."""
+    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
+    heartbeat.beat("worker")
+    return f"{tally.accepted} accepted of {tally.total}"
+
+
+def refresh_forecasts() -> int:
+    """Each night: what the weather and the calendar changed."""
+    business = Business.current()
+    if business is None:
+        return 0
+    now = timezone.now()
+    return actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
