@@ -3,6 +3,7 @@
 
 (() => {
   // A form that posts goes once: the pressed button rests and says so. data-stays exempts downloads.
+  const labels = new Map();
   const rest = (form) => {
     form.dataset.sent = "yes";
     for (const button of form.querySelectorAll("button:not([type=button])")) {
@@ -14,7 +15,8 @@
     for (const button of form.querySelectorAll("button:disabled")) {
       button.disabled = false;
       button.removeAttribute("aria-busy");
-      if (button.dataset.label) button.textContent = button.dataset.label;
+      if (labels.has(button)) button.replaceChildren(...labels.get(button));
+      labels.delete(button);
     }
   };
   document.addEventListener("submit", (event) => {
@@ -28,7 +30,7 @@
       rest(form);
       if (!button) return;
       button.setAttribute("aria-busy", "true");
-      button.dataset.label ??= button.textContent;
+      labels.set(button, [...button.childNodes]);
       button.textContent = button.dataset.busy ?? "One moment…";
     });
   });
