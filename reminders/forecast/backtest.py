@@ -117,7 +117,7 @@ def _window_ends(book: Book, origin: float, end: float, posterior: Posterior) ->
     rows = np.flatnonzero((book.coats.coated_on >= origin) & (book.coats.coated_on < end))
     found = bounds(book.coats, book.visits)
     rows = rows[found.seen[rows] & ~found.conflict[rows]]
-    mean, spread, _ = life(book.coats.take(rows), posterior)
+    mean, spread = life(book.coats.take(rows), posterior)[:2]
     closed = np.full(len(rows), np.inf)
     with np.errstate(divide="ignore"):
         ends = [(np.log(age[rows]) - mean) / spread for age in (found.lower, found.upper)]

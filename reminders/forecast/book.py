@@ -160,7 +160,7 @@ def visit_chances(book: Book, tried: Trials, posterior: Posterior) -> Floats:
     ndarray, shape (v,)
         Chances.
     """
-    mean, spread, _ = life(book.coats.take(tried.coat), posterior)
+    mean, spread = life(book.coats.take(tried.coat), posterior)[:2]
     with np.errstate(divide="ignore"):
         low, high = (np.log(tried.low) - mean) / spread, (np.log(tried.age) - mean) / spread
     return chance_within(low, np.full(len(low), np.inf), high)

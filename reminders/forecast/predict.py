@@ -1,6 +1,7 @@
 """The answer per deck: the window in which its coat is due, the chance that it is worn today, and why."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -149,8 +150,30 @@ def _empty(count: int, posterior: Posterior) -> Prediction:
     return Prediction(**shapes, reference_months=posterior.reference_months, version=posterior.version)
 
 
-def life(coats: Coats, posterior: Posterior) -> tuple[Floats, Floats, Floats]:
-    """Return the belief about the log life of new coats, inspections of the coats themselves left aside.
+class Life(NamedTuple):
+    """What is believed about the log life of n coats before they are inspected.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n,)
+        Mean of log clock months.
+    spread : ndarray, shape (n,)
+        Standard deviation of the same: coat, deck and doubt about the coefficients.
+    x : ndarray, shape (n, len(COLUMNS))
+        The design matrix.
+    pace, pace_variance : ndarray, shape (n,)
+        Log pace of the deck and its variance.
+    """
+
+    mean: Floats
+    spread: Floats
+    x: Floats
+    pace: Floats
+    pace_variance: Floats
+
+
+def life(coats: Coats, posterior: Posterior) -> Life:
+    """Return the belief about the log life of coats, inspections of the coats themselves left aside.
 
     Parameters
     ----------
@@ -161,17 +184,13 @@ def life(coats: Coats, posterior: Posterior) -> tuple[Floats, Floats, Floats]:
 
     Returns
     -------
-    mean : ndarray, shape (n,)
-        Mean of log clock months.
-    spread : ndarray, shape (n,)
-        Standard deviation of the same: coat, deck and doubt about the coefficients.
-    x : ndarray, shape (n, len(COLUMNS))
-        The design matrix.
+    Life
+        One row a coat.
     """
     x = design(coats)
     pace, variance = posterior.deck_effect(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + pace
-    return mean, np.sqrt(posterior.sigma**2 + variance + _doubt(x, posterior)), x
+    return Life(mean, np.sqrt(posterior.sigma**2 + variance + _doubt(x, posterior)), x, pace, variance)
 
 
 def _doubt(x: Floats, posterior: Posterior) -> Floats:
@@ -186,7 +205,8 @@ def _doubt(x: Floats, posterior: Posterior) -> Floats:
 def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights) -> dict[str, Floats]:
     clock = Clock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
-    mean, spread, x = life(coats, posterior)
+    belief = life(coats, posterior)
+    mean, spread = belief.mean, belief.spread
     low = _standard(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
     high = _standard(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
     age = clock.reading(today) - start
@@ -200,8 +220,8 @@ def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: Cl
         "median_months": np.exp(mean),
         "due_months": months[DUE],
         "log_sd": spread,
-        "contributions": _contributions(x, coats, posterior, mean, months[DUE]),
-        **_shares(x, coats, posterior, spread),
+        "contributions": _contributions(belief, posterior, months[DUE]),
+        **_shares(belief, posterior),
     }
 
 
@@ -212,15 +232,15 @@ def _standard(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floa
     return np.where(np.isnan(z), missing, z)
 
 
-def _contributions(x: Floats, coats: Coats, posterior: Posterior, mean: Floats, due: Floats) -> Floats:
+def _contributions(belief: Life, posterior: Posterior, due: Floats) -> Floats:
     # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order among the factors
     # (Vartia 1976; the "log mean Divisia" split, from memory).
-    log_ratio = np.zeros((len(x), len(FACTORS)))
+    log_ratio = np.zeros((len(due), len(FACTORS)))
     index = {factor: at for at, factor in enumerate(FACTORS)}
     for column, (factor, effect) in enumerate(zip(COLUMNS.values(), posterior.beta[1:], strict=True)):
-        log_ratio[:, index[factor]] += effect * x[:, column]
-    log_ratio[:, index["own_history"]] = posterior.deck_effect(coats.deck)[0]
-    log_ratio[:, index["inspection"]] = np.log(due) - mean
+        log_ratio[:, index[factor]] += effect * belief.x[:, column]
+    log_ratio[:, index["own_history"]] = belief.pace
+    log_ratio[:, index["inspection"]] = np.log(due) - belief.mean
     total = np.log(due) - posterior.beta[0]
     reference = posterior.reference_months
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -230,15 +250,15 @@ def _contributions(x: Floats, coats: Coats, posterior: Posterior, mean: Floats, 
     return months
 
 
-def _shares(x: Floats, coats: Coats, posterior: Posterior, spread: Floats) -> dict[str, Floats]:
-    pace, variance = posterior.deck_effect(coats.deck)
-    deck, before, now = posterior.omega**2, _doubt(x, PRIOR), spread**2 - posterior.sigma**2 - variance
+def _shares(belief: Life, posterior: Posterior) -> dict[str, Floats]:
+    deck, before, variance = posterior.omega**2, _doubt(belief.x, PRIOR), belief.pace_variance
+    now = belief.spread**2 - posterior.sigma**2 - variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)
     return {
         "own_share": own,
         "book_share": book,
         "prior_share": 1 - own - book,
-        "deck_pace": np.exp(pace),
+        "deck_pace": np.exp(belief.pace),
         "deck_pace_sd": np.sqrt(variance),
     }

@@ -13,7 +13,7 @@ CUT = START + 5 * YEAR
 
 def share_inside(made: Simulated, posterior: Posterior, rows: np.ndarray) -> float:
     """Share of true lives inside the central 80 % of the forecast made when the coat went on."""
-    mean, spread, _ = life(made.book.coats.take(rows), posterior)
+    mean, spread = life(made.book.coats.take(rows), posterior)[:2]
     return float(np.mean(np.abs(np.log(made.life_months[rows]) - mean) <= 1.2815516 * spread))
 
 
@@ -63,7 +63,7 @@ def yearly_cost(made: Simulated, rows: np.ndarray, months: np.ndarray, recoat: f
 def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None:
     made = simulate(11, 300, 7.0, shifted_truth())
     rows = np.flatnonzero(made.book.coats.coated_on >= CUT)
-    mean, spread, _ = life(made.book.coats.take(rows), made.book.learn(CUT).posterior)
+    mean, spread = life(made.book.coats.take(rows), made.book.learn(CUT).posterior)[:2]
     ages = np.array([best_recoat_age(m, s, 900.0, 2700.0).months for m, s in zip(mean, spread, strict=True)])
     ours = yearly_cost(made, rows, ages, 900.0, 2700.0)
     flat = yearly_cost(made, rows, np.full(len(rows), 12.0), 900.0, 2700.0)
