@@ -1,4 +1,4 @@
-"""Stored forecasts and the reminders that were decided on."""
+"""Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
 from datetime import date
 from typing import Any
@@ -95,6 +95,51 @@ class Forecast(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deck}: due by {self.due_on}"
+
+
+class ModelFitQuerySet(models.QuerySet["ModelFit"]):
+    def in_use(self) -> "ModelFit | None":
+        """The fit that forecasts rest on; None means the published priors."""
+        return self.filter(is_in_use=True).first()
+
+    def newest(self) -> "ModelFit | None":
+        """The last one tried, whether or not it was taken into use."""
+        return self.order_by("-pk").first()
+
+
+class ModelFit(models.Model):
+    """What was learned from the business's own book on one day, how it did on held-back visits, and whether it is used.
+
+    A row is never changed but for `is_in_use`; scores are mean log scores over the same visits, less is better.
+    """
+
+    version = models.CharField(max_length=40, unique=True, help_text="Equal data and priors give an equal version.")
+    created_at = models.DateTimeField(db_default=Now())
+    trained_on = models.DateField(help_text="Visits up to this day were learned from.")
+    visits = models.PositiveIntegerField(help_text="Graded visits in the book.")
+    coats = models.PositiveIntegerField(help_text="Coats that were learned from.")
+    decks = models.PositiveIntegerField(help_text="Decks that they were on.")
+    parameters = models.JSONField(help_text="As the numerical core wrote them.")
+    held_back = models.PositiveIntegerField(default=0, help_text="Visits that the scores rest on.")
+    own_score = models.FloatField(null=True, help_text="Of this way of learning, as each visit came.")
+    in_use_score = models.FloatField(null=True, help_text="Of the fit that was in use then.")
+    flat_score = models.FloatField(null=True, help_text="Of the calendar rule: every deck once a year.")
+    class_score = models.FloatField(null=True, help_text="Of the average of each finish class.")
+    is_in_use = models.BooleanField(default=False)
+    why = models.TextField(help_text="Why it was taken into use, or why not.")
+    figures = models.JSONField(default=dict, help_text="What the Figures page shows, as reckoned with this fit.")
+
+    objects = ModelFitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["is_in_use"], condition=Q(is_in_use=True), name="one_fit_in_use"),
+            models.CheckConstraint(name="fit_has_learned_from_coats", condition=Q(coats__gte=1, decks__gte=1)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.version}, visits to {self.trained_on}"
 
 
 class Reminder(models.Model):
