@@ -3,11 +3,11 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import views
+from restorer import health, views
 
 urlpatterns = [
     path("", views.this_month, name="this_month"),
-    path("health/", views.health, name="health"),
+    path("health/", health.health, name="health"),
     path("", include("clients.urls.public")),
     path("clients/", include("clients.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),

@@ -37,7 +37,7 @@ class SmtpLine:
         self.head = Letterhead.of(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
-        self.lease_seconds = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
+        self.lease_seconds: float = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
     def is_open(self) -> bool:

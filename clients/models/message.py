@@ -1,5 +1,7 @@
 """The outbox: everything that is to be, or ever was, said to a client, and each step it took."""
 
+from datetime import datetime
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -32,8 +34,27 @@ class MessageQuerySet(models.QuerySet["Message"]):
         """May be claimed now, by the database's clock."""
         return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
 
+    def waiting_since(self, moment: datetime) -> "MessageQuerySet":
+        """Could have gone out by then and has not."""
+        return self.open().filter(held_at=None, not_before__lt=moment)
+
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
+
+    def for_list(self) -> "MessageQuerySet":
+        """With the client, without the texts."""
+        return self.select_related("client").defer("text", "html")
+
+    def in_state(self, state: str) -> "MessageQuerySet":
+        """Of one state, or all."""
+        return self.filter(state=state) if state else self
+
+    def matching(self, words: str) -> "MessageQuerySet":
+        """The words are part of the client's name or of the address."""
+        return self.filter(Q(client__name__icontains=words) | Q(address__icontains=words)) if words else self
+
+    def count_by_state(self) -> dict[str, int]:
+        return dict(self.order_by().values_list("state").annotate(models.Count("pk")))
 
 
 class Message(models.Model):

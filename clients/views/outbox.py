@@ -1,0 +1,115 @@
+"""The outbox: where every message stands, what needs a person, and the doors for what only a person may decide."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.access import sends
+from clients.models import Message, User
+from clients.models.message import State
+from clients.outbox import doors, trouble
+
+A_PAGE = 50
+MOST_NEEDING = 20
+
+
+@dataclass(frozen=True)
+class Deed:
+    """A door: the word on its button, what it does, and what is said afterwards."""
+
+    label: str
+    act: Callable[[Message, datetime, User], bool]
+    done: str
+
+
+def cancelled(message: Message, now: datetime, by: User) -> bool:
+    return bool(doors.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
+
+
+DEEDS = {
+    "confirm": Deed("It went out", lambda m, now, by: doors.confirm(message=m, now=now, by=by), "Noted: it went out."),
+    "again": Deed(
+        "Send again", lambda m, now, by: doors.send_again(message=m, now=now, by=by), "It is queued once more."
+    ),
+    "aside": Deed("Leave it", lambda m, now, by: doors.set_aside(message=m, now=now, by=by), "It is left at that."),
+    "cancel": Deed("Cancel", cancelled, "It is cancelled and will not go out."),
+    "hold": Deed("Hold", lambda m, now, by: doors.hold(message=m, now=now, by=by), "It is held back until released."),
+    "release": Deed(
+        "Release", lambda m, now, by: doors.release(message=m, now=now, by=by), "It is released and may go out."
+    ),
+}
+
+
+@require_GET
+@sends
+def outbox_list(request: HttpRequest) -> HttpResponse:
+    state, words = request.GET.get("state", ""), request.GET.get("q", "").strip()[:200]
+    state = state if state in State.values else ""
+    rows = Message.objects.for_list().in_state(state).matching(words)
+    filters = {name: value for name, value in (("state", state), ("q", words)) if value}
+    context = {
+        "counts": counts(),
+        "needing": [] if filters else list(Message.objects.for_list().needing_a_person()[:MOST_NEEDING]),
+        "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
+        "state": state,
+        "words": words,
+        "query": urlencode(filters),
+        "trouble": trouble.of(["email"]),
+        "deeds": DEEDS,
+    }
+    return render(request, "clients/outbox_list.html", context)
+
+
+def counts() -> list[tuple[str, str, int]]:
+    """State, its word and how many, in the order of a message's life; states without any are left out."""
+    found = Message.objects.count_by_state()
+    return [(state.value, str(state.label), found[state.value]) for state in State if found.get(state.value)]
+
+
+@require_GET
+@sends
+def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    rows = Message.objects.select_related("client", "consent", "queued_by").prefetch_related("events__by")
+    message = get_object_or_404(rows, pk=pk)
+    return render(request, "clients/outbox_detail.html", {"message": message, "doors": open_doors(message)})
+
+
+def open_doors(message: Message) -> list[tuple[str, Deed]]:
+    """What a person may decide about it now, the most likely first."""
+    names = {
+        State.UNCONFIRMED: ["confirm", "again", "aside"],
+        State.FAILED: ["again", "aside"],
+        State.BOUNCED: ["again", "aside"],
+        State.QUEUED: ["release" if message.held_at else "hold", "cancel"],
+        State.CLAIMED: ["hold", "cancel"],
+    }.get(State(message.state), [])
+    return [(name, DEEDS[name]) for name in names]
+
+
+@require_POST
+@sends
+def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
+    """One door. A second click, or one that comes too late, changes nothing and says so."""
+    message = get_object_or_404(Message, pk=pk)
+    chosen = DEEDS.get(deed)
+    if chosen is None:
+        raise Http404
+    if chosen.act(message, timezone.now(), signed_in(request)):
+        messages.success(request, chosen.done)
+    else:
+        message.refresh_from_db()
+        messages.warning(request, f"Nothing was changed: the message is {message.get_state_display().lower()} now.")
+    return redirect("outbox:list") if request.POST.get("back") == "list" else redirect("outbox:detail", pk=pk)
+
+
+def signed_in(request: HttpRequest) -> Any:
+    return request.user

@@ -1,0 +1,26 @@
+"""Unsubscribing by the link in a message: a page with a button for people, one POST for mail programs (RFC 8058)."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods
+
+from clients import outbox
+
+
+@csrf_exempt  # a mail program brings no cookie; the token is the proof
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
+    """GET changes nothing, for scanners follow links. POST answers alike for known, unknown and repeated tokens."""
+    is_done = request.method == "POST"
+    if is_done:
+        outbox.unsubscribe(token=token, now=timezone.now())
+    response = render(request, "clients/unsubscribe.html", {"is_done": is_done})
+    response["Referrer-Policy"] = "no-referrer"
+    response["X-Robots-Tag"] = "noindex"
+    return response

@@ -1,0 +1,46 @@
+"""The health page for machines that watch: the database answers, the background loops work, the outbox moves."""
+
+import json
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.contrib.auth.decorators import login_not_required
+from django.db import Error
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from clients import heartbeat
+from clients.models import Message
+
+
+@require_safe
+@login_not_required
+@never_cache
+def health(request: HttpRequest) -> HttpResponse:
+    """503 while the database is away or a loop has not shown itself for five minutes. Says nothing private."""
+    state = health_now(timezone.now())
+    status = 200 if state["ok"] else 503
+    if request.GET.get("format") == "json" or "application/json" in request.headers.get("Accept", ""):
+        return JsonResponse(state, status=status)
+    lines = [f"{name}: {json.dumps(value)}" for name, value in state.items()]
+    return HttpResponse("\n".join(lines) + "\n", content_type="text/plain; charset=utf-8", status=status)
+
+
+def health_now(now: datetime) -> dict[str, Any]:
+    """The keys are stable; they are documented in docs/operations.md."""
+    try:
+        ages = heartbeat.ages(now=now)
+        waiting = Message.objects.waiting_since(now - timedelta(minutes=15)).count()
+        people = Message.objects.needing_a_person().count()
+    except Error:
+        return {"ok": False, "database": False}
+    limit = heartbeat.STALE_AFTER.total_seconds()
+    return {
+        "ok": bool(ages) and all(age <= limit for age in ages.values()),
+        "database": True,
+        "loops": {name: round(age) for name, age in ages.items()},
+        "outbox_overdue": waiting,
+        "outbox_needs_a_person": people,
+    }
