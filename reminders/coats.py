@@ -11,15 +11,25 @@ from jobs.models.visit import GRADES
 SOUND = 2  # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
 GRADE = f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADES[1:])}))"  # as Visit.grade
 
+# Of several finishes in one job the last on the boards counts.
+FINISH = """
+SELECT p.finish_class, p.pigment, p.base, sum(a.coats) OVER (PARTITION BY a.surface IN ('boards', 'all')) AS coats
+FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
+WHERE a.job_id = job.id AND p.kind = 'finish'
+ORDER BY (a.surface IN ('boards', 'all')) DESC, a.position DESC LIMIT 1
+"""
+EXPOSURE = """
+place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture, deck.roof_percent,
+deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow, deck.traffic, deck.salt,
+deck.pool, deck.litter
+"""
+
 # One row a deck that has a coating job. LATERAL and not CTEs: the planner guesses the size of the latter so badly that
-# it may choose a plan that takes minutes; index look-ups deck by deck cannot go wrong. Of several finishes in one job
-# the last on the boards counts. What was found on the day of the job came before the coat; of visits that disagree the
-# later one is believed.
+# it may choose a plan that takes minutes; index look-ups deck by deck cannot go wrong. What was found on the day of the
+# job came before the coat; of visits that disagree the later one is believed.
 NEWEST_COATS = f"""
 SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base, coat.coats, build.coats,
-    sound.seen_on, worn.seen_on, place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture,
-    deck.roof_percent, deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow,
-    deck.traffic, deck.salt, deck.pool, deck.litter
+    sound.seen_on, worn.seen_on, {EXPOSURE}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -27,12 +37,7 @@ JOIN LATERAL (
     SELECT j.id, j.kind, j.finished_on FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat')
     ORDER BY j.finished_on DESC, j.id DESC LIMIT 1
 ) job ON true
-LEFT JOIN LATERAL (
-    SELECT p.finish_class, p.pigment, p.base, sum(a.coats) OVER (PARTITION BY a.surface IN ('boards', 'all')) AS coats
-    FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
-    WHERE a.job_id = job.id AND p.kind = 'finish'
-    ORDER BY (a.surface IN ('boards', 'all')) DESC, a.position DESC LIMIT 1
-) coat ON true
+LEFT JOIN LATERAL ({FINISH}) coat ON true
 LEFT JOIN LATERAL (
     SELECT sum(a.coats) AS coats
     FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id JOIN jobs_product p ON p.id = a.product_id

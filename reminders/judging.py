@@ -1,0 +1,101 @@
+"""How good the forecast is on the business's own book: back-test, reliability, windows, and how many decks return."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+from math import isfinite
+from typing import Any
+
+import numpy as np
+
+from reminders import bridge, forecast
+from reminders.forecast.book import trials
+from reminders.learning import History
+
+YEARS = 10  # a back-test looks back no further
+SCORE_COLUMNS = [
+    "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected", "window_coverage",
+    "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
+]  # fmt: skip
+BIN_COLUMNS = ["low", "high", "visits", "forecast", "found"]
+
+
+def number(value: float) -> float | None:
+    """Nothing instead of NaN, which JSON does not know; six digits are plenty."""
+    return round(float(value), 6) if isfinite(value) else None
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A back-test as plain rows."""
+
+    scores: list[dict[str, Any]]
+    bins: list[dict[str, Any]]
+
+
+def yearly(book: forecast.Book, *, today: date, years: int = YEARS) -> Judged:
+    """Go through the last years as they came: learn, forecast a year, look what was found, move on."""
+    until = bridge.days(today) + 1
+    since = first_origin(book, until, years)
+    found = forecast.backtest(book, since, until)
+    bins = [{name: number(value) for name, value in asdict(step).items()} for step in found.reliability]
+    return Judged([score_row(name, found) for name in forecast.FORECASTS], [row | whole(row) for row in bins])
+
+
+def whole(row: dict[str, Any]) -> dict[str, int]:
+    return {"visits": int(row["visits"])}
+
+
+def first_origin(book: forecast.Book, until: float, years: int) -> float:
+    """Whole years before the end, so that the first year of the book is learned from before anything is judged."""
+    days = book.visits.visited_on
+    if not len(days):
+        return until - 1
+    span = until - float(days.min())
+    whole_years = min(int(span / 365.25), years)
+    return until - 365.25 * whole_years if whole_years else float(days.min())
+
+
+def score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
+    """One row of SCORE_COLUMNS; windows are those of the learned forecast, the others have none to judge."""
+    score = found.scores[name]
+    row: dict[str, Any] = dict.fromkeys(SCORE_COLUMNS)
+    row |= {"forecast": name, "visits": score.visits, "origins": found.origins}
+    for column in ("log_score", "brier", "observed", "expected", "observed_over_expected"):
+        row[column] = number(getattr(score, column))
+    if name == "learned":
+        inside = found.coverage
+        row |= {
+            "window_coverage": number(inside.share) if inside.enough else None,
+            "coverage_at_least": number(inside.at_least),
+            "coverage_at_most": number(inside.at_most),
+            "coverage_coats": inside.coats,
+            "coverage_is_enough": inside.enough,
+        }
+    return row
+
+
+def returns(history: History, belief: forecast.Posterior, *, today: date) -> dict[str, int]:
+    """Of coats whose window has closed: how many decks came back before that, how many after, and how many never.
+
+    The window is the one a forecast would state on the day of the coat with what is believed now. Decks that are
+    archived today are left out: nobody can say whether they would have come back.
+    """
+    rows = np.flatnonzero(~history.is_archived)
+    coats, ended = history.book.coats.take(rows), history.book.ended_on[rows]
+    day = bridge.days(today)
+    late = forecast.predict(coats, belief, day).late if len(rows) else np.zeros(0)
+    closed = late < day
+    in_time = closed & (ended <= late)
+    back = closed & ~np.isnan(ended)
+    return {
+        "coats": int(closed.sum()),
+        "in_time": int(in_time.sum()),
+        "later": int((back & ~in_time).sum()),
+        "not_back": int((closed & ~back).sum()),
+    }
+
+
+def telling(book: forecast.Book, since: float, until: float) -> np.ndarray:
+    """Days of the visits that tell something a forecast can be judged by, in order."""
+    tried = trials(book, since, until)
+    return np.sort(book.coats.coated_on[tried.coat] + tried.days)

@@ -1,0 +1,169 @@
+"""The whole book for the numerical core: every coat that ever was on a deck, and what each visit found of it."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from datetime import date
+from typing import Any
+
+import numpy as np
+from django.db import connection
+from numpy.typing import NDArray
+
+from clients.models import Deck
+from reminders import bridge, forecast
+from reminders.coats import EXPOSURE, FINISH, GRADE, NewestCoats, array
+
+CHUNK = 10_000  # decks at a time: bounds memory
+
+# One row a coat. The next coating job ended it; of two on one day the later entry is the coat.
+EVERY_COAT = f"""
+SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base, coat.coats,
+    NULL, NULL, NULL, {EXPOSURE}, job.ended_on, deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
+FROM clients_deck deck
+JOIN clients_property place ON place.id = deck.property_id
+JOIN clients_client client ON client.id = place.client_id
+JOIN LATERAL (
+    SELECT j.id, j.kind, j.finished_on, lead(j.finished_on) OVER (ORDER BY j.finished_on, j.id) AS ended_on
+    FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat') AND j.finished_on <= %(today)s
+) job ON true
+LEFT JOIN LATERAL ({FINISH}) coat ON true
+LEFT JOIN clients_localnormals normals
+    ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
+WHERE deck.id = ANY (%(decks)s::bigint[])
+ORDER BY deck.id, job.finished_on, job.id
+"""  # noqa: S608 - made of constants
+
+# What was found on the day of a job was found on the coat before it, so the coat seen is the newest earlier one.
+EVERY_VISIT = f"""
+SELECT seen.id, v.visited_on, {GRADE}, v.reason
+FROM jobs_visit v
+LEFT JOIN LATERAL (
+    SELECT j.id FROM jobs_job j
+    WHERE j.deck_id = v.deck_id AND j.kind IN ('strip', 'recoat') AND j.finished_on < v.visited_on
+    ORDER BY j.finished_on DESC, j.id DESC LIMIT 1
+) seen ON true
+WHERE v.deck_id = ANY (%(decks)s::bigint[]) AND v.visited_on <= %(today)s
+ORDER BY v.deck_id, v.visited_on, v.id
+"""  # noqa: S608 - made of constants
+
+NOT_GRADED = "visits at which nothing was graded"
+NO_COAT = "visits before the first coat in the book"
+NO_FINISH = "coats whose finish was not recorded"
+NOT_SEEN = "coats that no visit graded"
+CONTRADICTED = "coats whose grades contradict each other"
+
+
+@dataclass(frozen=True, slots=True)
+class EveryCoat(NewestCoats):
+    """Columns of n coats, several a deck in order of time."""
+
+    ended_on: tuple[date | None, ...]
+    is_archived: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class History:
+    """All that the book can teach; `left_out` says in words what it could not use and how often."""
+
+    book: forecast.Book
+    job_id: NDArray[np.int64]
+    is_archived: NDArray[np.bool_]
+    left_out: dict[str, int]
+
+    @property
+    def visits(self) -> int:
+        return len(self.book.visits)
+
+    @property
+    def decks(self) -> int:
+        return len(np.unique(self.book.coats.deck))
+
+
+@dataclass(frozen=True)
+class Part:
+    """What a chunk of decks gave."""
+
+    coats: forecast.Coats
+    ended_on: NDArray[np.float64]
+    job_id: NDArray[np.int64]
+    is_archived: NDArray[np.bool_]
+    seen: list[tuple[int, float, float, str]]
+
+
+def history(*, today: date) -> History | None:
+    """The book up to and including today; None while no coat with a known finish is in it."""
+    left_out: Counter[str] = Counter()
+    decks = list(Deck.objects.order_by("pk").values_list("pk", flat=True))
+    chunks = (decks[at : at + CHUNK] for at in range(0, len(decks), CHUNK))
+    parts = [part for chunk in chunks if (part := part_of(chunk, today, left_out)) is not None]
+    if not parts:
+        return None
+    book = forecast.Book(joined([part.coats for part in parts]), visits_of(parts), column(parts, "ended_on"))
+    count_unusable(book, left_out)
+    return History(book, column(parts, "job_id"), column(parts, "is_archived"), dict(left_out))
+
+
+def part_of(deck_ids: Sequence[int], today: date, left_out: Counter[str]) -> Part | None:
+    """The coats and visits of some decks, in two queries."""
+    where = {"decks": array(deck_ids), "today": today}
+    with connection.cursor() as cursor:
+        cursor.execute(EVERY_COAT, where)
+        rows = cursor.fetchall()
+        cursor.execute(EVERY_VISIT, where)
+        visits = cursor.fetchall()
+    known = [row for row in rows if row[4]]
+    left_out[NO_FINISH] += len(rows) - len(known)
+    seen = graded(visits, {row[1]: place for place, row in enumerate(known)}, left_out)
+    if not known:
+        return None
+    found = EveryCoat(*zip(*known, strict=True))
+    ended = np.array([bridge.days(day) for day in found.ended_on])
+    return Part(bridge.core_coats(found, today=today), ended, np.array(found.job_id), np.array(found.is_archived), seen)
+
+
+def graded(
+    visits: Sequence[tuple[int | None, date, int | None, str]], place: dict[int, int], left_out: Counter[str]
+) -> list[tuple[int, float, float, str]]:
+    """Visits that saw a known coat, with the place of the coat; the others are counted."""
+    found = []
+    for job, day, grade, reason in visits:
+        if grade is None:
+            left_out[NOT_GRADED] += 1
+        elif job is None:
+            left_out[NO_COAT] += 1
+        elif job in place:  # else its coat is among those without a finish, and counted there
+            found.append((place[job], bridge.days(day), float(grade), reason))
+    return found
+
+
+def joined(parts: Sequence[forecast.Coats]) -> forecast.Coats:
+    """The coats of all parts below each other."""
+    names = [field.name for field in fields(forecast.Coats)]
+    return forecast.Coats(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+
+
+def column(parts: Sequence[Part], name: str) -> NDArray[Any]:
+    return np.concatenate([getattr(part, name) for part in parts])
+
+
+def visits_of(parts: Sequence[Part]) -> forecast.Visits:
+    """The visits of all parts, their coats counted through."""
+    starts = np.cumsum([0] + [len(part.coats) for part in parts])
+    rows = [
+        (coat + int(start), *rest) for part, start in zip(parts, starts[:-1], strict=True) for coat, *rest in part.seen
+    ]
+    coat, day, grade, reason = zip(*rows, strict=True) if rows else ((), (), (), ())
+    return forecast.Visits(
+        coat=np.array(coat, dtype=np.int64),
+        visited_on=np.array(day, dtype=float),
+        grade=np.array(grade, dtype=float),
+        reason=np.array(reason, dtype=object),
+    )
+
+
+def count_unusable(book: forecast.Book, left_out: Counter[str]) -> None:
+    """Coats with no graded visit, or with grades that cannot all be true, teach nothing."""
+    found = forecast.bounds(book.coats, book.visits)
+    left_out[NOT_SEEN] += int((~found.seen).sum())
+    left_out[CONTRADICTED] += int(found.conflict.sum())
