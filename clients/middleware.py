@@ -1,13 +1,16 @@
-"""Puts the business on each request and shows times in its zone."""
+"""Puts the business on each request and shows times in its zone; keeps a form whose sender is no longer signed in."""
 
 from collections.abc import Callable
+from typing import Any
 
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 
 from clients import display
 from clients.models import Business
+from clients.views import sign_in
 
 WITHOUT_A_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
 
@@ -27,3 +30,14 @@ class BusinessMiddleware:
         request.business = business  # type: ignore[attr-defined]
         with display.written_for(business), timezone.override(business.zone if business else None):
             return self.get_response(request)
+
+
+class SignInMiddleware(LoginRequiredMiddleware):
+    """Sign-in is the default on every page. A form sent after the session ended is kept, not thrown away."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponse:
+        if request.method == "POST":
+            return sign_in.interrupted(request)
+        if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in
+            return HttpResponse(status=204, headers={"HX-Redirect": resolve_url(self.get_login_url(view_func))})
+        return super().handle_no_permission(request, view_func)

@@ -9,14 +9,16 @@ class RemindersConfig(AppConfig):
     name = "reminders"
 
     def ready(self) -> None:
+        from clients.after import after_deck
         from jobs.after import after_job
 
-        if forecasts_follow not in after_job:
-            after_job.append(forecasts_follow)
+        for registry in (after_deck, after_job):
+            if forecasts_follow not in registry:
+                registry.append(forecasts_follow)
 
 
 def forecasts_follow(deck_ids: Collection[int]) -> None:
-    """What jobs/after.py calls; the one place below the doors that asks for the time, as no caller can hand it down."""
+    """What clients/after.py and jobs/after.py call; the one place below the doors that asks for the time, as no caller can hand it down."""
     from django.utils import timezone
 
     from clients.models import Business

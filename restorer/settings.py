@@ -3,6 +3,7 @@
 import os
 import secrets
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import dj_database_url
 from csp.constants import NONE, SELF
@@ -24,6 +25,14 @@ def words(name: str, default: str = "") -> list[str]:
     return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
 
 
+def host_of(url: str) -> list[str]:
+    """The host that a URL names; none if it is no URL (restorer.checks says so)."""
+    try:
+        return [urlsplit(url).hostname or ""] if "//" in url else []
+    except ValueError:
+        return []
+
+
 def kept_secret(name: str) -> str:
     """The secret from the environment, else one made once and kept under var/ (several hosts need the former)."""
     if os.environ.get(name):
@@ -38,8 +47,8 @@ def kept_secret(name: str) -> str:
 
 DEBUG = flag("DEBUG", False)
 SECRET_KEY = kept_secret("SECRET_KEY")
-ALLOWED_HOSTS = words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
 BASE_URL = os.environ.get("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
+ALLOWED_HOSTS = [*words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]"), *host_of(BASE_URL)]
 HTTPS = BASE_URL.startswith("https://")
 CSRF_TRUSTED_ORIGINS = words("CSRF_TRUSTED_ORIGINS", BASE_URL if HTTPS else "")
 
@@ -70,10 +79,10 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clients.middleware.BusinessMiddleware",
+    "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -134,7 +143,7 @@ AXES_FAILURE_LIMIT = 6
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
-AXES_LOCKOUT_TEMPLATE = "clients/sign_in_locked.html"
+AXES_LOCKOUT_CALLABLE = "clients.views.sign_in.locked_out"
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 

@@ -1,10 +1,13 @@
 """The first page, the health page and the pages for when something went wrong."""
 
+from django.conf import settings
+from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from clients import kept
 from reminders.months import month_of
 from restorer.month_page import month_page
 from restorer.parts import sample_parts
@@ -18,11 +21,6 @@ def this_month(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def health(request: HttpRequest) -> HttpResponse:
-    return HttpResponse("ok")
-
-
-@require_GET
 def parts(request: HttpRequest) -> HttpResponse:
     """The sample page of every part of the style (only while developing)."""
     today = request.business.today(timezone.now()) if request.business else timezone.now().date()
@@ -30,11 +28,20 @@ def parts(request: HttpRequest) -> HttpResponse:
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
-    return render(request, "403_csrf.html", status=403)
+    """The form came without a fresh token. If it came from a page of ours, it is one press away from being sent."""
+    pairs = kept.typed(request)
+    context = {
+        "action": request.get_full_path(),
+        "pairs": kept.unpack(kept.pack(pairs)),
+        "readable": list(kept.readable(pairs)),
+        "has_files": kept.has_files(request),
+    }
+    return render(request, "403_csrf.html", context, status=403)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return render(request, "400.html", status=400)
+    most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
+    return render(request, "400.html", {"most_bytes": most}, status=400)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:

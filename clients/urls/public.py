@@ -1,5 +1,12 @@
 """Addresses outside any section: signing in, the first visit, and leaving the mailing list."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from clients.views import first_visit, sign_in, unsubscribe
+
+urlpatterns = [
+    path("sign-in/", sign_in.sign_in, name="sign_in"),
+    path("sign-out/", sign_in.sign_out, name="sign_out"),
+    path("first-visit/", first_visit.first_visit, name="first_visit"),
+    path("u/<str:token>/", unsubscribe.unsubscribe, name="unsubscribe"),
+]

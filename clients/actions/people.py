@@ -1,0 +1,180 @@
+"""Deeds about clients: taking them in, how to reach them, what they allowed, and putting them away."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Q
+
+from clients import emails as addresses
+from clients import outbox, suppression
+from clients import phones as numbers
+from clients.models import Business, Client, Consent, ContactPoint, Message, User
+from clients.models.consent import Channel
+
+Kind = ContactPoint.Kind
+REACHED_BY = {Channel.EMAIL: [Kind.EMAIL], Channel.TEXT: [Kind.MOBILE], Channel.CALL: [Kind.MOBILE, Kind.PHONE]}
+
+
+class ConsentError(ValueError):
+    """A consent that nobody could prove later; the message says what is missing."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """A way to reach a client as it was typed. `pk` is set for one that is in the book already."""
+
+    kind: str
+    value: str
+    country: str
+    label: str = ""
+    is_preferred: bool = False
+    pk: int | None = None
+
+    def normalized(self) -> str:
+        """What is compared; raises EmailError or PhoneError."""
+        if self.kind == Kind.EMAIL:
+            return addresses.one_address(self.value).lower()
+        return numbers.normalize(self.value, self.country).e164
+
+
+@transaction.atomic
+def register_client(
+    *, name: str, emails: Sequence[str] = (), phones: Sequence[str] = (), by: User | None, now: datetime, region: str
+) -> Client:
+    """A new client with e-mail addresses and numbers as typed in a country (`region`, two letters).
+
+    The first of each kind is the one to use. Raises EmailError or PhoneError.
+    """
+    client = Client.objects.create(name=" ".join(name.split()), created_at=now)
+    reaches = [Reach(Kind.EMAIL, text, region) for text in emails]
+    for text in phones:
+        is_mobile = numbers.normalize(text, region).is_mobile
+        reaches.append(Reach(Kind.MOBILE if is_mobile else Kind.PHONE, text, region))
+    reach_by(client=client, reaches=reaches, by=by, now=now)
+    return client
+
+
+@transaction.atomic
+def add_client(*, values: dict[str, Any], reaches: Iterable[Reach], by: User | None, now: datetime) -> Client:
+    """A new client with all that its form holds."""
+    client = Client.objects.create(created_at=now, **values)
+    reach_by(client=client, reaches=reaches, by=by, now=now)
+    return client
+
+
+@transaction.atomic
+def change_client(*, client: Client, reaches: Iterable[Reach], gone: Iterable[int], by: User, now: datetime) -> Client:
+    """Save the client as its form left it; what is queued to an address that was dropped is cancelled."""
+    Client.objects.select_for_update().get(pk=client.pk)  # two at once: the second sees what the first made
+    client.save()
+    for point in client.contact_points.filter(pk__in=list(gone)):
+        cancel_queued(point=point, why="The address was removed.", by=by, now=now)
+        point.delete()
+    reach_by(client=client, reaches=reaches, by=by, now=now)
+    return client
+
+
+@transaction.atomic
+def reach_by(*, client: Client, reaches: Iterable[Reach], by: User | None, now: datetime) -> None:
+    """Keep the ways to reach a client: a row that says the same stays, a changed one is changed, the rest is new."""
+    there = {(point.kind, point.normalized): point for point in client.contact_points.all()}
+    wanted = {(reach.kind, reach.normalized()): reach for reach in reaches}
+    own = {reach.pk for reach in wanted.values()}
+    free = {point.pk: point for key, point in there.items() if key not in wanted and point.pk in own}
+    for kind in {reach.kind for reach in wanted.values() if reach.is_preferred}:
+        prefer_none(client, kind)
+    for key, reach in wanted.items():
+        point = there.get(key) or row_for(reach, free) or ContactPoint(client=client)
+        put_reach(point, reach, normalized=key[1], by=by, now=now)
+    for kind in Kind.values:
+        prefer_one(client, kind)
+
+
+def row_for(reach: Reach, free: dict[int, ContactPoint]) -> ContactPoint | None:
+    """The row that was changed into this; its own, unless two rows were swapped about."""
+    if reach.pk is None or not free:
+        return None
+    return free.pop(reach.pk if reach.pk in free else next(iter(free)))
+
+
+def put_reach(point: ContactPoint, reach: Reach, *, normalized: str, by: User | None, now: datetime) -> None:
+    """Write one row. A new address has nothing to do with what was suspended or queued for the old one."""
+    if point.pk and point.normalized != normalized:
+        cancel_queued(point=point, why="The address was changed.", by=by, now=now)
+        point.suspended_at, point.suspended_why = None, ""
+    point.kind, point.value, point.normalized = reach.kind, " ".join(reach.value.split()), normalized
+    point.label, point.is_preferred = reach.label, reach.is_preferred and not is_taken(point, reach.kind)
+    point.save()
+
+
+def is_taken(point: ContactPoint, kind: str) -> bool:
+    """Another one of this kind is the preferred one already."""
+    return ContactPoint.objects.filter(client=point.client, kind=kind, is_preferred=True).exclude(pk=point.pk).exists()
+
+
+def prefer_none(client: Client, kind: str) -> None:
+    for point in client.contact_points.filter(kind=kind, is_preferred=True):
+        point.is_preferred = False
+        point.save(update_fields=["is_preferred"])
+
+
+def prefer_one(client: Client, kind: str) -> None:
+    """Where none of a kind is marked, the oldest is the one to use."""
+    points = list(client.contact_points.filter(kind=kind).order_by("id"))
+    if points and not any(point.is_preferred for point in points):
+        points[0].is_preferred = True
+        points[0].save(update_fields=["is_preferred"])
+
+
+@transaction.atomic
+def record_consent(
+    *, client: Client, channel: str, is_given: bool, basis: str, wording: str, evidence: str, by: User | None,
+    now: datetime, expires_on: date | None = None, is_welcome_again: bool = False,
+) -> Consent:  # fmt: skip
+    """Add a line to the log of what a client allowed. A withdrawal also cancels what is queued by that channel.
+
+    `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so many words.
+    """
+    if is_given and not (wording.strip() and evidence.strip()):
+        raise ConsentError("A consent needs the words the client agreed to and the evidence that shows it.")
+    consent = Consent.objects.create(
+        client=client, channel=channel, is_given=is_given, basis=basis, wording=wording.strip(),
+        evidence=evidence.strip(), expires_on=expires_on if is_given else None, recorded_at=now, recorded_by=by,
+    )  # fmt: skip
+    if not is_given:
+        waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
+        outbox.cancel(messages=waiting, why="The client withdrew consent.", by=by, now=now)
+    elif is_welcome_again:
+        lift_suppression(client, channel)
+    return consent
+
+
+def lift_suppression(client: Client, channel: str) -> None:
+    business = Business.objects.get()
+    for point in client.contact_points.filter(kind__in=REACHED_BY.get(Channel(channel), [])):
+        suppression.lift(business=business, channel=channel, address=point.value)
+        suppression.lift(business=business, channel=channel, address=point.normalized)
+
+
+@transaction.atomic
+def archive_client(*, client: Client, by: User, now: datetime) -> None:
+    """Put a client away: no longer listed or reminded, history kept. Doing it twice changes nothing."""
+    if client.archived_at:
+        return
+    client.archived_at = now
+    client.save(update_fields=["archived_at"])
+    outbox.cancel(messages=client.messages.all(), why="The client was archived.", by=by, now=now)
+
+
+@transaction.atomic
+def bring_back_client(*, client: Client, by: User, now: datetime) -> None:
+    client.archived_at = None
+    client.save(update_fields=["archived_at"])
+
+
+def cancel_queued(*, point: ContactPoint, why: str, by: User | None, now: datetime) -> None:
+    waiting = point.client.messages.filter(Q(address__iexact=point.value) | Q(address__iexact=point.normalized))
+    outbox.cancel(messages=waiting, why=why, by=by, now=now)

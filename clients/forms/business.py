@@ -1,0 +1,121 @@
+"""Forms of the settings: the business, and what the owner knows better about the weather of a town."""
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from babel.numbers import is_currency
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients import countries, phones
+from clients.forms.fields import CountryField, OneEmailField
+from clients.models import Business, LocalNormals, Property
+
+MONTHS = "January February March April May June July August September October November December".split()
+DAYS_IN_MONTH = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+MOST_TOWNS = 500
+
+
+class BusinessForm(forms.ModelForm):
+    """Everything that stands in a message, and how the business writes and works."""
+
+    country = CountryField(label="Country")
+    email = OneEmailField(label="E-mail", required=False, help_text="A mailbox that somebody reads; answers go here.")
+    sender_email = OneEmailField(
+        label="Reminders come from", required=False, help_text="Empty means the e-mail address above."
+    )
+    bounce_email = OneEmailField(
+        label="Undeliverable mail returns to", required=False, help_text="Empty means the address reminders come from."
+    )
+    website = forms.URLField(label="Website", required=False, max_length=200, assume_scheme="https")
+    time_zone = forms.ChoiceField(label="Time zone")
+    season_months = forms.TypedMultipleChoiceField(
+        label="Months in which crews work outdoors", coerce=int, choices=list(enumerate(MONTHS, 1)),
+        widget=forms.CheckboxSelectMultiple, error_messages={"required": "Tick at least one month."},
+    )  # fmt: skip
+
+    class Meta:
+        model = Business
+        fields = [
+            "name", "legal_name", "street", "town", "region", "postcode", "country", "phone", "email", "website",
+            "sender_email", "bounce_email", "season_months", "units", "currency", "locale", "time_zone",
+        ]  # fmt: skip
+        labels = {"locale": "Numbers and dates as in"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        zones = countries.zone_choices()
+        own = self.instance.time_zone
+        is_listed = any(own == name for _, towns in zones for name, _ in towns)
+        self.fields["time_zone"].choices = zones if is_listed else [(own, own), *zones]  # type: ignore[attr-defined]
+
+    def clean_currency(self) -> str:
+        code = self.cleaned_data["currency"].upper()
+        if not is_currency(code):
+            raise ValidationError("Write the three letters of a currency, such as CAD.")
+        return code
+
+    def clean_locale(self) -> str:
+        text = self.cleaned_data["locale"].replace("_", "-")
+        if not countries.is_locale(text):
+            raise ValidationError("Write a language and a country, such as en-CA.")
+        return text
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("phone") and values.get("country"):
+            try:
+                values["phone"] = " ".join(values["phone"].split())
+                phones.normalize(values["phone"], values["country"])
+            except phones.PhoneError as error:
+                self.add_error("phone", str(error))
+        return values
+
+
+class NormalsForm(forms.Form):
+    """Wet days of the twelve months of a town in which decks stand."""
+
+    place = forms.ChoiceField(label="Town", help_text="The towns of the properties in the book.")
+    source = forms.CharField(label="Where the numbers are from", max_length=200)
+
+    def __init__(self, data: Any = None, *, normals: LocalNormals | None = None, **kwargs: Any) -> None:
+        self.normals = normals
+        kwargs["initial"] = initial_of(normals) if normals else {}
+        super().__init__(data, **kwargs)
+        known = [key_of(normals)] if normals else []
+        self.fields["place"].choices = [
+            (json.dumps(key), ", ".join(filter(None, key))) for key in [*known, *self.open()]
+        ]  # type: ignore[attr-defined]
+        for number, (month, most) in enumerate(zip(MONTHS, DAYS_IN_MONTH, strict=True), 1):
+            self.fields[f"wet_{number}"] = forms.FloatField(
+                label=month, min_value=0, max_value=most, widget=forms.NumberInput(attrs={"step": "any"}),
+                error_messages={"max_value": f"{month} has {most} days.", "min_value": "This cannot be negative."},
+            )  # fmt: skip
+
+    def open(self) -> list[list[str]]:
+        """Towns of the book without an entry of their own."""
+        names = ["town", "region", "country"]
+        taken = set(LocalNormals.objects.values_list(*names))
+        towns = Property.objects.order_by(*names).values_list(*names).distinct()[: MOST_TOWNS + len(taken)]
+        return [list(town) for town in towns if town not in taken]
+
+    @property
+    def months(self) -> Iterable[forms.BoundField]:
+        return [self[f"wet_{number}"] for number in range(1, 13)]
+
+    @property
+    def values(self) -> dict[str, Any]:
+        town, region, country = json.loads(self.cleaned_data["place"])
+        wet_days = [self.cleaned_data[f"wet_{number}"] for number in range(1, 13)]
+        source = self.cleaned_data["source"]
+        return {"town": town, "region": region, "country": country, "wet_days": wet_days, "source": source}
+
+
+def key_of(normals: LocalNormals) -> list[str]:
+    return [normals.town, normals.region, normals.country]
+
+
+def initial_of(normals: LocalNormals) -> dict[str, Any]:
+    days = {f"wet_{number}": day for number, day in enumerate(normals.wet_days, 1)}
+    return {"place": json.dumps(key_of(normals)), "source": normals.source, **days}

@@ -1,0 +1,123 @@
+"""The form of a deck: three things it needs, and what wears it with sensible defaults."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Model
+
+from clients.forms.fields import MeasureField, lines
+from clients.models import Business, Deck, Property
+from clients.models.deck import Species
+
+OLDEST = 1700
+COMPASS = [
+    ("", "Open all round"), ("0", "North"), ("45", "North-east"), ("90", "East"), ("135", "South-east"),
+    ("180", "South"), ("225", "South-west"), ("270", "West"), ("315", "North-west"),
+]  # fmt: skip
+WEAR = [
+    "roof_percent", "summer_shade_percent", "winter_shade_percent", "orientation_deg", "airflow", "traffic", "salt",
+    "litter", "pool", "texture",
+]  # fmt: skip
+SIZE = ["rail_m", "stair_treads", "height_m", "built_year"]
+
+
+def percent(label: str, help_text: str = "") -> forms.IntegerField:
+    return forms.IntegerField(
+        label=f"{label}, %", required=False, min_value=0, max_value=100, initial=0, help_text=help_text,
+        error_messages=dict.fromkeys(("min_value", "max_value", "invalid"), "Write a whole number from 0 to 100."),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )  # fmt: skip
+
+
+def choice(label: str, choices: Any, initial: str) -> forms.ChoiceField:
+    widget = forms.RadioSelect(attrs={"class": "segments"})
+    return forms.ChoiceField(label=label, choices=choices, initial=initial, required=False, widget=widget)
+
+
+class DeckForm(forms.Form):
+    """Label, area and timber; the rest may wait."""
+
+    label = forms.CharField(label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck.")
+    species = forms.ChoiceField(label="Timber", choices=[("", "Choose the timber…"), *Species.choices])
+    stair_treads = forms.IntegerField(label="Stair treads", required=False, min_value=0, max_value=500, initial=0)
+    built_year = forms.IntegerField(label="Year built", required=False)
+    roof_percent = percent("Under a roof")
+    summer_shade_percent = percent("Shade in summer", "Of the sun, taken away by trees or walls.")
+    winter_shade_percent = percent("Shade in winter")
+    orientation_deg = forms.TypedChoiceField(
+        label="Open side faces", choices=COMPASS, coerce=int, empty_value=None, required=False
+    )
+    airflow = choice("Air below", Deck.Airflow.choices, "open")
+    traffic = choice("Use", Deck.Traffic.choices, "household")
+    salt = choice("Sea air", Deck.Salt.choices, "none")
+    litter = choice("Leaves", Deck.Litter.choices, "none")
+    texture = choice("Surface", Deck.Texture.choices, "smooth")
+    pool = forms.BooleanField(label="Beside a pool", required=False)
+    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=lines(3))
+
+    def __init__(
+        self, data: Any = None, *, business: Business, today: date, home: Property | None = None,
+        deck: Deck | None = None, **kwargs: Any,
+    ) -> None:  # fmt: skip
+        self.home, self.deck, self.today = home, deck, today
+        if deck:
+            kwargs["initial"] = {
+                name: getattr(deck, name) for name in [*self.base_fields, "area_m2", "rail_m", "height_m"]
+            }
+        super().__init__(data, **kwargs)
+        self.add_measures(business.units)
+        self.keep_bearing()
+
+    def add_measures(self, units: str) -> None:
+        self.fields["area_m2"] = MeasureField(
+            label="Area", quantity="area", units=units, most=Decimal(50_000), min_value=Decimal("0.01"),
+            error_messages={"min_value": "The area must be more than 0."}, help_text="Deck boards only.",
+        )  # fmt: skip
+        for name, label, most in (("rail_m", "Rail length", 5_000), ("height_m", "Height above ground", 100)):
+            self.fields[name] = MeasureField(
+                label=label, quantity="length", units=units, most=Decimal(most), required=False, min_value=Decimal(0),
+                error_messages={"min_value": "This cannot be negative."},
+            )  # fmt: skip
+
+    def keep_bearing(self) -> None:
+        """A bearing between the eight points, from an import, stays as it is."""
+        bearing = self.deck.orientation_deg if self.deck else None
+        if bearing is not None and str(bearing) not in dict(COMPASS):
+            self.fields["orientation_deg"].choices = [*COMPASS, (str(bearing), f"{bearing}°")]  # type: ignore[attr-defined]
+
+    def clean_label(self) -> str:
+        label = " ".join(self.cleaned_data["label"].split())
+        others = self.home.decks.filter(label__iexact=label) if self.home else Deck.objects.none()
+        if others.exclude(pk=self.deck.pk if self.deck else None).exists():
+            raise ValidationError(f"This property already has a deck called {label}. Give this one another name.")
+        return label
+
+    def clean_built_year(self) -> int | None:
+        year = self.cleaned_data["built_year"]
+        if year is not None and not OLDEST <= year <= self.today.year + 1:
+            raise ValidationError(f"Write a year from {OLDEST} to {self.today.year + 1}.")
+        return year
+
+    def clean(self) -> dict[str, Any]:
+        """What was left empty is the default of its column."""
+        values = super().clean() or self.cleaned_data
+        for name, value in values.items():
+            if value in ("", None):
+                values[name] = default_of(Deck, name)
+        return values
+
+    @property
+    def wear(self) -> list[forms.BoundField]:
+        return [self[name] for name in WEAR]
+
+    @property
+    def has_wear_errors(self) -> bool:
+        """So that the folded part opens when something in it is wrong."""
+        return any(name in self.errors for name in [*WEAR, *SIZE])
+
+
+def default_of(model: type[Model], name: str) -> Any:
+    return model._meta.get_field(name).get_default()

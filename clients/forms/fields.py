@@ -1,0 +1,78 @@
+"""Fields that several forms share: measures in the business's units, countries, one e-mail address."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients import countries
+from clients.emails import EmailError, one_address
+from clients.units import QUANTITIES
+
+TOO_LARGE = Decimal(10) ** 9
+PRECISE = Decimal("0.000001")
+
+
+class MeasureField(forms.DecimalField):
+    """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
+
+    def __init__(self, *, label: str, quantity: str, units: str, most: Decimal, **kwargs: Any) -> None:
+        self.quantity, self.units, self.most = QUANTITIES[quantity], units, most
+        kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}))
+        super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        """SI from the database as it is read on screen; what was typed stays as it is."""
+        if not isinstance(value, Decimal):
+            return value
+        shown = self.quantity.shown(value, self.units).quantize(Decimal("0.01")).normalize()
+        return f"{shown:f}"
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        return super().has_changed(self.prepare_value(initial), data)
+
+    def to_python(self, value: Any) -> Decimal | None:
+        number = super().to_python(value)
+        if number is None or not number.is_finite():
+            return number
+        if abs(number) > TOO_LARGE:
+            raise ValidationError("This number is too large. Check the decimal point.")
+        return self.quantity.to_si(number.quantize(PRECISE), self.units).quantize(Decimal("0.01"))
+
+    def validate(self, value: Decimal | None) -> None:
+        super().validate(value)
+        if value is not None and not -self.most <= value <= self.most:
+            limit = self.quantity.shown(self.most, self.units)
+            raise ValidationError(
+                f"This is more than {limit:,.0f} {self.quantity.symbol(self.units)}. Check the number."
+            )
+
+
+class OneEmailField(forms.CharField):
+    """Exactly one bare address."""
+
+    widget = forms.EmailInput
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 254)
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> str:
+        text = super().clean(value)
+        try:
+            return one_address(text) if text else ""
+        except EmailError as error:
+            raise ValidationError(str(error)) from error
+
+
+class CountryField(forms.ChoiceField):
+    """A country by its two letters."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        empty = [] if kwargs.get("required", True) else [("", "Same as the business")]
+        super().__init__(choices=[*empty, *countries.choices()], **kwargs)
+
+
+def lines(count: int) -> forms.Textarea:
+    return forms.Textarea(attrs={"rows": count})

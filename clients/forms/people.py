@@ -1,0 +1,208 @@
+"""Forms about a client: name and letters, ways to reach them, what they allow."""
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients import suppression
+from clients.actions.people import REACHED_BY, Reach
+from clients.emails import EmailError
+from clients.forms.fields import CountryField, lines
+from clients.models import Business, Client, Consent, ContactPoint
+from clients.models.consent import Channel
+from clients.phones import PhoneError, normalize
+
+MOST_POINTS = 12
+LAST_DAY = date(2200, 1, 1)
+
+
+class ClientForm(forms.ModelForm):
+    """Name, greeting and where letters go."""
+
+    name = forms.CharField(label="Name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    postal_country = CountryField(label="Country", required=False)
+
+    class Meta:
+        model = Client
+        fields = [
+            "name", "salutation", "notes",
+            "postal_street", "postal_town", "postal_region", "postal_postcode", "postal_country",
+        ]  # fmt: skip
+        labels = {
+            "salutation": "Greeting", "postal_street": "Street", "postal_town": "Town",
+            "postal_region": "Province, state or region", "postal_postcode": "Postcode",
+        }  # fmt: skip
+        help_texts = {"salutation": "How a letter greets them; empty means the name.", "postal_street": ""}
+        widgets = {"notes": lines(4)}
+
+    def clean_name(self) -> str:
+        name = " ".join(self.cleaned_data["name"].split())
+        if not any(letter.isalnum() for letter in name):
+            raise ValidationError("Write the name of the client.")
+        return name
+
+    @property
+    def has_postal(self) -> bool:
+        """Whether letters go elsewhere than to the deck, so that the part must not be folded away."""
+        names = [name for name in self.fields if name.startswith("postal_")]
+        return any(self[name].errors or self[name].value() for name in names)
+
+
+class ReachForm(forms.Form):
+    """One row: an e-mail address or a number."""
+
+    pk = forms.IntegerField(required=False, widget=forms.HiddenInput, min_value=1, max_value=2**62)
+    kind = forms.ChoiceField(
+        label="By", choices=[("mobile", "Mobile phone"), ("phone", "Other phone"), ("email", "E-mail")]
+    )
+    value = forms.CharField(
+        label="Number or address", required=False, max_length=254,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+    )  # fmt: skip
+    label = forms.CharField(label="Note", required=False, max_length=60)
+    is_preferred = forms.BooleanField(label="Use this one first", required=False)
+
+    def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.country = country
+        self.normalized = self.warning = ""
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("value") and values.get("kind"):
+            try:
+                self.read()
+            except (EmailError, PhoneError) as error:
+                self.add_error("value", str(error))
+        return values
+
+    def read(self) -> None:
+        reach = self.reach()
+        self.normalized = reach.normalized()
+        if reach.kind != ContactPoint.Kind.EMAIL:
+            self.warning = normalize(reach.value, self.country).warning
+
+    def reach(self) -> Reach:
+        values = self.cleaned_data
+        return Reach(
+            kind=values["kind"], value=values["value"], country=self.country, label=values.get("label", ""),
+            is_preferred=values.get("is_preferred", False), pk=values.get("pk"),
+        )  # fmt: skip
+
+
+class BaseReachFormSet(forms.BaseFormSet):
+    """All ways to reach one client. A row left empty is no row; one that was filled and is emptied goes."""
+
+    def live(self) -> Iterator[ReachForm]:
+        for form in self.forms:
+            if form.cleaned_data.get("value") and not form.cleaned_data.get("DELETE"):
+                yield form
+
+    def clean(self) -> None:
+        if any(self.errors):
+            return
+        seen: set[tuple[str, str]] = set()
+        first: set[str] = set()
+        for form in self.live():
+            kind = form.cleaned_data["kind"]
+            if (kind, form.normalized) in seen:
+                form.add_error("value", "This is written twice. Delete one of them.")
+            if form.cleaned_data.get("is_preferred") and kind in first:
+                form.add_error("is_preferred", "Only one of a kind can be used first. Untick the others.")
+            seen.add((kind, form.normalized))
+            first |= {kind} if form.cleaned_data.get("is_preferred") else set()
+
+    @property
+    def reaches(self) -> list[Reach]:
+        return [form.reach() for form in self.live()]
+
+    @property
+    def gone(self) -> list[int]:
+        """Rows of the book that were emptied or ticked to be deleted."""
+        kept = {form.cleaned_data.get("pk") for form in self.live()}
+        return [pk for form in self.forms if (pk := form.cleaned_data.get("pk")) and pk not in kept]
+
+    @property
+    def warnings(self) -> list[str]:
+        return [form.warning for form in self.live() if form.warning]
+
+
+def reach_forms(data: Any, *, client: Client | None, country: str) -> BaseReachFormSet:
+    """The rows of a client, and empty ones to add to."""
+    points = list(client.contact_points.order_by("id")) if client else []
+    names = ["pk", "kind", "value", "label", "is_preferred"]
+    initial = [{name: getattr(point, name) for name in names} for point in points]
+    empty = [{"kind": "mobile"}, {"kind": "email"}][: 1 if points else 2]
+    factory = forms.formset_factory(
+        ReachForm, formset=BaseReachFormSet, extra=0, can_delete=bool(points), max_num=MOST_POINTS,
+        validate_max=True, absolute_max=MOST_POINTS * 3,
+    )  # fmt: skip
+    return factory(data, initial=[*initial, *empty], prefix="reach", form_kwargs={"country": country})
+
+
+class ConsentForm(forms.Form):
+    """A line for the log: which channel, given or withdrawn, in which words, shown by what. Nothing is pre-ticked."""
+
+    channel = forms.ChoiceField(label="Channel", choices=Channel.choices, widget=forms.RadioSelect)
+    is_given = forms.TypedChoiceField(
+        label="The client", choices=[("yes", "agreed"), ("no", "withdrew")], coerce=lambda value: value == "yes",
+        widget=forms.RadioSelect(attrs={"class": "segments"}),
+    )  # fmt: skip
+    basis = forms.ChoiceField(label="Because the client", choices=Consent.Basis.choices)
+    wording = forms.CharField(
+        label="The words the client saw or heard", required=False, max_length=2_000, widget=lines(3),
+        help_text="Kept word for word; a consent needs them. Such as: You may e-mail me when my deck is due.",
+    )  # fmt: skip
+    evidence = forms.CharField(
+        label="What shows it", required=False, max_length=300,
+        help_text="Such as: sign-off form of 12 June 2026, or call at 14:10. For a consent this is needed.",
+    )  # fmt: skip
+    expires_on = forms.DateField(
+        label="Runs out on", required=False, widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+        help_text="An implied consent runs out; ask what the law where the client lives says.",
+        error_messages={"invalid": "This is not a day of the calendar. Write it like 2027-05-14."},
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, client: Client, business: Business, today: date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+        self.refusing = refusing_channels(client, business)
+        if self.refusing:
+            names = ", ".join(Channel(channel).label for channel in self.refusing)
+            self.fields["is_welcome_again"] = forms.BooleanField(
+                label="They asked in so many words to be written to again", required=False,
+                help_text=f"They had asked not to be written to ({names}). Only the client can undo that.",
+            )  # fmt: skip
+
+    def clean_expires_on(self) -> date | None:
+        day = self.cleaned_data["expires_on"]
+        if day and not self.today <= day < LAST_DAY:
+            raise ValidationError("Write a day from today on, or leave it empty.")
+        return day
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("is_given"):
+            self.need("wording", "Write the words the client agreed to.")
+            self.need("evidence", "Write what shows the consent: a form, a message or a call.")
+            if values.get("basis") not in {None, "express"} and not values.get("expires_on"):
+                self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
+        return values
+
+    def need(self, name: str, why: str) -> None:
+        if not self.errors.get(name) and not self.cleaned_data.get(name, "").strip():
+            self.add_error(name, why)
+
+
+def refusing_channels(client: Client, business: Business) -> list[str]:
+    """Channels by which an address of the client asked not to be written to."""
+    found = []
+    for channel, kinds in REACHED_BY.items():
+        points = [point for point in client.contact_points.all() if point.kind in kinds]
+        addresses = {address for point in points for address in (point.value, point.normalized)}
+        if addresses and suppression.suppressed(business=business, channel=channel, addresses=addresses):
+            found.append(channel.value)
+    return found

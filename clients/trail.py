@@ -1,0 +1,116 @@
+"""The audit trail in words: who changed what, when, and what it was before."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from auditlog.models import LogEntry
+from django.contrib.contenttypes.models import ContentType
+from django.core.exceptions import FieldDoesNotExist
+from django.db.models import Field, Model, QuerySet
+
+from clients.models import User
+
+DID = {LogEntry.Action.CREATE: "added", LogEntry.Action.UPDATE: "changed", LogEntry.Action.DELETE: "deleted"}
+LONGEST = 200
+SILENT = {"id", "created_at", "updated_at", "uploaded_at"}  # they say nothing that the entry does not
+PROGRAM = "program"
+
+
+@dataclass(frozen=True)
+class Change:
+    """One field, before and after."""
+
+    label: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One entry. `who` is empty where the program itself acted."""
+
+    at: datetime
+    who: str
+    did: str
+    kind: str
+    record: str
+    key: str  # what the filter by record takes
+    changes: list[Change]
+
+
+def entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
+    """Newest first; `person` is the key of a user or "program", `record` such as client-7 or client."""
+    rows = LogEntry.objects.select_related("actor", "content_type").order_by("-timestamp", "-id")
+    if person == PROGRAM:
+        rows = rows.filter(actor=None)
+    elif person:
+        rows = rows.filter(actor_id=int(person)) if is_key(person) else rows.none()
+    if record:
+        kind, _, key = record.partition("-")
+        rows = rows.filter(content_type__model=kind)
+        if key:
+            rows = rows.filter(object_id=int(key)) if is_key(key) else rows.none()
+    return rows
+
+
+def is_key(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 18
+
+
+def lines(rows: Iterable[LogEntry]) -> Iterator[Line]:
+    for row in rows:
+        kind = row.content_type
+        yield Line(
+            at=row.timestamp, who=str(row.actor) if row.actor else "", did=DID.get(row.action, "saw"),
+            kind=name_of(kind), record=row.object_repr[:LONGEST], key=f"{kind.model}-{row.object_id}",
+            changes=list(changes(row, kind.model_class())),
+        )  # fmt: skip
+
+
+def name_of(kind: ContentType) -> str:
+    model = kind.model_class()
+    return str(model._meta.verbose_name) if model else kind.model
+
+
+def changes(row: LogEntry, model: type[Model] | None) -> Iterator[Change]:
+    """Only what can be read: times that the program keeps are left out, an added row tells just what it holds."""
+    for name, values in (row.changes_dict or {}).items():
+        if name in SILENT or not isinstance(values, list) or len(values) != 2:
+            continue
+        field = field_of(model, name)
+        before, after = (shown(field, value) for value in values)
+        if before != after:
+            yield Change(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
+        elif name == "password":
+            yield Change("password", "", "")
+
+
+def field_of(model: type[Model] | None, name: str) -> Any:
+    try:
+        return model._meta.get_field(name) if model else None
+    except FieldDoesNotExist:
+        return None
+
+
+def shown(field: "Field[Any, Any] | None", value: Any) -> str:
+    """A value as people say it."""
+    if value in (None, "None", ""):
+        return ""
+    choices = dict(getattr(field, "flatchoices", None) or [])
+    text = str(choices.get(value, value))
+    text = {"True": "yes", "False": "no"}.get(text, text)
+    if getattr(field, "is_relation", False):
+        text = f"no. {text}"
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]}…"
+
+
+def kinds() -> list[tuple[str, str]]:
+    """The sorts of record that have entries."""
+    ids = LogEntry.objects.order_by().values_list("content_type_id", flat=True).distinct()
+    return sorted((kind.model, name_of(kind)) for kind in ContentType.objects.filter(pk__in=list(ids)))
+
+
+def people() -> QuerySet[User]:
+    return User.objects.order_by("first_name", "username")

@@ -1,0 +1,65 @@
+"""Pages that add, change and archive a deck. What happened on it stands on the deck's own page, in reminders."""
+
+from django.contrib import messages
+from django.db import IntegrityError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST
+
+from clients.access import sends
+from clients.actions import properties as actions
+from clients.forms.decks import DeckForm
+from clients.models import Deck, Property
+
+TAKEN = "Somebody has just given another deck of this property that name. Choose another."
+
+
+@require_http_methods(["GET", "POST"])
+def new(request: HttpRequest, pk: int) -> HttpResponse:
+    home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
+    now, business = timezone.now(), request.business  # type: ignore[attr-defined]
+    form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home)
+    if form.is_valid():
+        try:
+            deck = actions.add_deck(property=home, values=form.cleaned_data, now=now)
+        except IntegrityError:
+            form.add_error("label", TAKEN)
+        else:
+            messages.success(request, f"{deck.label} is in the book.")
+            return redirect("decks:detail", deck.pk)
+    return render(request, "clients/deck_form.html", {"deck_form": form, "home": home})
+
+
+@require_http_methods(["GET", "POST"])
+def edit(request: HttpRequest, pk: int) -> HttpResponse:
+    deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
+    home, now, business = deck.property, timezone.now(), request.business  # type: ignore[attr-defined]
+    form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home, deck=deck)
+    if form.is_valid():
+        try:
+            actions.change_deck(deck=deck, values=form.cleaned_data)
+        except IntegrityError:
+            form.add_error("label", TAKEN)
+        else:
+            messages.success(request, f"{deck.label} is saved.")
+            return redirect("decks:detail", deck.pk)
+    return render(request, "clients/deck_form.html", {"deck_form": form, "home": home, "deck": deck})
+
+
+@require_POST
+@sends
+def archive(request: HttpRequest, pk: int) -> HttpResponse:
+    deck = get_object_or_404(Deck, pk=pk)
+    actions.archive_deck(deck=deck, now=timezone.now())
+    messages.success(request, f"{deck.label} is archived; its history stays.")
+    return redirect("decks:detail", deck.pk)
+
+
+@require_POST
+@sends
+def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
+    deck = get_object_or_404(Deck, pk=pk)
+    actions.bring_back_deck(deck=deck)
+    messages.success(request, f"{deck.label} is back in the book.")
+    return redirect("decks:detail", deck.pk)

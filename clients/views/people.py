@@ -1,0 +1,67 @@
+"""Who may sign in, and as what; the owner's page."""
+
+from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_GET, require_http_methods
+
+from clients.access import manages
+from clients.actions import business as actions
+from clients.forms.accounts import NewPersonForm, PersonForm, PersonPasswordForm
+from clients.models import User
+
+
+@require_GET
+@manages
+def people(request: HttpRequest) -> HttpResponse:
+    rows = User.objects.order_by("-is_active", "first_name", "username")
+    return render(request, "settings/people.html", {"people": rows})
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@manages
+def add_person(request: HttpRequest) -> HttpResponse:
+    form = NewPersonForm(request.POST or None)
+    if form.is_valid():
+        values = form.cleaned_data
+        person = actions.add_person(
+            username=values["username"], name=values["name"], role=values["role"], password=values["password"]
+        )
+        messages.success(request, f"{person} may sign in as {person.username}.")
+        return redirect("settings:people")
+    return render(request, "settings/add_person.html", {"form": form})
+
+
+@require_http_methods(["GET", "POST"])
+@manages
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(User, pk=pk)
+    initial = {"name": row.get_full_name(), "role": row.role, "is_active": row.is_active}
+    form = PersonForm(request.POST or None, initial=initial)
+    if form.is_valid():
+        try:
+            actions.change_person(person=row, **form.cleaned_data)
+        except actions.LastOwnerError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, f"{row} is saved.")
+            return redirect("settings:people")
+    return render(request, "settings/person.html", {"form": form, "person": row})
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+@manages
+def set_password(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(User, pk=pk)
+    form = PersonPasswordForm(row, request.POST or None)
+    if form.is_valid():
+        actions.set_password(person=row, password=form.cleaned_data["new_password1"])
+        if row.pk == request.user.pk:
+            update_session_auth_hash(request, row)
+        messages.success(request, f"{row} has a new password. Tell them, and ask them to change it.")
+        return redirect("settings:people")
+    return render(request, "settings/set_password.html", {"form": form, "person": row})

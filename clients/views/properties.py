@@ -1,0 +1,34 @@
+"""Pages that add and change a property."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from clients.actions import properties as actions
+from clients.forms.properties import PropertyForm
+from clients.models import Client, Property
+
+
+@require_http_methods(["GET", "POST"])
+def add_property(request: HttpRequest, pk: int) -> HttpResponse:
+    client = get_object_or_404(Client, pk=pk)
+    form = PropertyForm(request.POST or None, business=request.business)  # type: ignore[attr-defined]
+    if form.is_valid():
+        home = actions.add_property(client=client, values=form.values, now=timezone.now())
+        messages.success(request, f"{home.address} is in the book. Now its deck.")
+        return redirect("deck_forms:new", home.pk)
+    return render(request, "clients/property_form.html", {"property_form": form, "client": client})
+
+
+@require_http_methods(["GET", "POST"])
+def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
+    home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
+    form = PropertyForm(request.POST or None, business=request.business, home=home)  # type: ignore[attr-defined]
+    if form.is_valid():
+        actions.change_property(property=home, values=form.values)
+        messages.success(request, f"{home.address} is saved.")
+        return redirect("clients:detail", home.client_id)
+    context = {"property_form": form, "client": home.client, "home": home}
+    return render(request, "clients/property_form.html", context)

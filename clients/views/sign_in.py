@@ -1,0 +1,83 @@
+"""Signing in and out, and one's own password."""
+
+from datetime import timedelta
+from typing import Any
+
+from axes.helpers import get_cool_off
+from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash, views
+from django.contrib.auth.decorators import login_not_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.decorators import method_decorator
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods
+
+from clients import kept
+from clients.actions import business as actions
+from clients.forms.accounts import OwnPasswordForm, SignInForm
+
+
+@method_decorator(login_not_required, name="dispatch")
+class SignIn(views.LoginView):
+    """Back to the page that was asked for; with what was typed there, if a form was interrupted."""
+
+    authentication_form = SignInForm
+    template_name = "clients/sign_in.html"
+    redirect_authenticated_user = True
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        if request.business is None:  # type: ignore[attr-defined]
+            return redirect("first_visit")
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(**kwargs, kept=self.request.POST.get("kept", ""))
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        response = super().form_valid(form)
+        pairs = kept.unpack(self.request.POST.get("kept", ""))
+        return send_again(self.request, self.get_success_url(), pairs) if pairs else response
+
+
+sign_in = SignIn.as_view()
+sign_out = login_not_required(views.LogoutView.as_view())
+
+
+def send_again(request: HttpRequest, action: str, pairs: kept.Pairs) -> HttpResponse:
+    """The interrupted form, one press away."""
+    context = {"action": action, "pairs": pairs, "readable": list(kept.readable(pairs))}
+    return render(request, "clients/send_again.html", context)
+
+
+def interrupted(request: HttpRequest) -> HttpResponse:
+    """Instead of a page: somebody who is no longer signed in sent a form."""
+    pairs = kept.typed(request)
+    context = {
+        "form": SignInForm(request), "next": request.get_full_path(), "kept": kept.pack(pairs), "is_interrupted": True,
+        "readable": list(kept.readable(pairs)), "has_files": kept.has_files(request),
+    }  # fmt: skip
+    return render(request, "clients/sign_in.html", context, status=403)
+
+
+def locked_out(request: HttpRequest, *args: Any) -> HttpResponse:
+    """Too many wrong passwords; each further try starts the wait again."""
+    wait = get_cool_off(request) or timedelta(minutes=15)
+    minutes = max(1, round(wait.total_seconds() / 60))
+    context = {"again_at": timezone.now() + wait + timedelta(minutes=1), "minutes": minutes}
+    response = render(request, "clients/sign_in_locked.html", context, status=429)
+    response["Retry-After"] = str(int(wait.total_seconds()))
+    return response
+
+
+@sensitive_post_parameters()
+@require_http_methods(["GET", "POST"])
+def own_password(request: HttpRequest) -> HttpResponse:
+    form = OwnPasswordForm(request.user, request.POST or None)
+    if form.is_valid():
+        actions.set_password(person=form.user, password=form.cleaned_data["new_password1"])
+        update_session_auth_hash(request, form.user)
+        messages.success(request, "Your password is changed. Other devices have to sign in again.")
+        return redirect("settings:overview")
+    return render(request, "settings/own_password.html", {"form": form})

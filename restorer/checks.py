@@ -1,0 +1,109 @@
+"""System checks: a configuration that would hurt later is named at start, with what to change."""
+
+from collections.abc import Sequence
+from typing import Any
+from urllib.parse import SplitResult, urlsplit
+
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, Tags, Warning, register
+from django.db import connections
+
+SHORTEST_SECRET = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
+LOCAL = {"localhost", "127.0.0.1", "::1"}
+
+
+def base() -> SplitResult:
+    """BASE_URL in its parts; empty ones if it cannot be taken apart."""
+    try:
+        return urlsplit(settings.BASE_URL)
+    except ValueError:
+        return urlsplit("")
+
+
+@register(Tags.urls)
+def base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Links in messages begin with it, so it must be an address that a client can open."""
+    parts = base()
+    if parts.scheme not in {"http", "https"} or not parts.hostname:
+        hint = "Set BASE_URL to the address people open, such as https://decks.example.com."
+        return [
+            Error(f"BASE_URL “{settings.BASE_URL}” is not an http or https address.", hint=hint, id="restorer.E001")
+        ]
+    found: list[CheckMessage] = []
+    if parts.path.strip("/") or parts.query or parts.fragment:
+        hint = "Leave out everything after the host name; the program serves the whole site."
+        found.append(Error(f"BASE_URL “{settings.BASE_URL}” has a path.", hint=hint, id="restorer.E002"))
+    return found
+
+
+@register(Tags.security, deploy=True)
+def served_over_https(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Away from this machine, passwords must not travel in the clear."""
+    parts = base()
+    if parts.scheme == "https" or parts.hostname in LOCAL:
+        return []
+    hint = "Put the program behind a server with a certificate and set BASE_URL=https://…"
+    return [Warning("Pages and passwords travel without encryption.", hint=hint, id="restorer.W001")]
+
+
+@register(Tags.security)
+def debug_in_the_open(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if not (settings.DEBUG and settings.BASE_URL.startswith("https://")):
+        return []
+    hint = "Unset DEBUG; it shows settings and data to whoever meets an error."
+    return [Warning("DEBUG is on while pages are served over https.", hint=hint, id="restorer.W002")]
+
+
+@register(Tags.security)
+def secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if len(settings.SECRET_KEY) >= SHORTEST_SECRET and len(set(settings.SECRET_KEY)) > 5:
+        return []
+    hint = f"Set SECRET_KEY to at least {SHORTEST_SECRET} random characters, the same on every host; or unset it."
+    return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
+
+
+@register("mail")
+def mail(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Settings of the mail server that contradict each other."""
+    rules: Sequence[tuple[bool, CheckMessage]] = [
+        (settings.EMAIL_USE_TLS and settings.EMAIL_USE_SSL, Error(
+            "EMAIL_USE_TLS and EMAIL_USE_SSL are both on.", id="restorer.E003",
+            hint="Port 587 wants EMAIL_USE_TLS (STARTTLS), port 465 wants EMAIL_USE_SSL. Set one.",
+        )),
+        (settings.EMAIL_PORT == 465 and not settings.EMAIL_USE_SSL, Warning(
+            "EMAIL_PORT is 465 without EMAIL_USE_SSL.", id="restorer.W004",
+            hint="Port 465 speaks TLS from the first byte (RFC 8314): set EMAIL_USE_SSL=1.",
+        )),
+        (bool(settings.EMAIL_HOST_USER) != bool(settings.EMAIL_HOST_PASSWORD), Warning(
+            "EMAIL_HOST_USER and EMAIL_HOST_PASSWORD belong together.", id="restorer.W005",
+            hint="Set both, or neither if the mail server trusts this host.",
+        )),
+        (bool(settings.EMAIL_HOST_PASSWORD) and not is_encrypted() and settings.EMAIL_HOST not in LOCAL, Warning(
+            "The mail password travels without encryption.", id="restorer.W006", hint="Set EMAIL_USE_TLS=1.",
+        )),
+        (not 0 < settings.EMAIL_TIMEOUT <= 120, Warning(
+            f"EMAIL_TIMEOUT is {settings.EMAIL_TIMEOUT} seconds.", id="restorer.W007",
+            hint="Set it from 1 to 120 seconds, so that a silent mail server cannot hold a sender up for good.",
+        )),
+    ]  # fmt: skip
+    return [message for is_wrong, message in rules if is_wrong]
+
+
+def is_encrypted() -> bool:
+    return bool(settings.EMAIL_USE_TLS or settings.EMAIL_USE_SSL)
+
+
+@register(Tags.database)
+def sender(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+    """A business without a sender address can queue reminders, but none would ever leave."""
+    from clients.models import Business
+
+    found: list[CheckMessage] = []
+    for alias in databases or []:
+        if Business._meta.db_table not in connections[alias].introspection.table_names():
+            continue  # before the first migration
+        business = Business.objects.using(alias).only("email", "sender_email").first()
+        if business and not business.sender:
+            hint = "The owner enters it under Settings, The business."
+            found.append(Warning("The business has no address to send from.", hint=hint, id="restorer.W008"))
+    return found
