@@ -14,10 +14,14 @@ FURNITURE_DAYS = Decimal(5)
 
 @dataclass(frozen=True)
 class CareNote:
-    """Both moments in the local time of the property, and whether every finish had them on its data sheet."""
+    """Both moments in the local time of the property.
+
+    They are known to the hour only if the job was logged on the day; `is_from_data_sheet`: no default was used.
+    """
 
     walk_at: datetime
     furniture_at: datetime
+    is_to_the_hour: bool
     is_from_data_sheet: bool
 
 
@@ -29,17 +33,17 @@ def care_note(job: Job) -> CareNote | None:
     zone = job.deck.property.zone
     walk = max(product.walk_hours if product.walk_hours is not None else WALK_HOURS for product in finishes)
     days = max(product.furniture_days if product.furniture_days is not None else FURNITURE_DAYS for product in finishes)
-    start = finished_at(job, zone)
+    start, is_to_the_hour = finished_at(job, zone)
     is_known = all(product.walk_hours is not None and product.furniture_days is not None for product in finishes)
-    return CareNote(later(start, hours=walk), later(start, hours=days * 24), is_known)
+    return CareNote(later(start, hours=walk), later(start, hours=days * 24), is_to_the_hour, is_known)
 
 
-def finished_at(job: Job, zone: ZoneInfo) -> datetime:
-    """The moment of logging if that was the same day on site, else the end of that day: rather too late."""
+def finished_at(job: Job, zone: ZoneInfo) -> tuple[datetime, bool]:
+    """The moment of logging if that was the same day on site (True), else the end of that day: rather too late."""
     logged_at = job.created_at.astimezone(zone)
     if logged_at.date() == job.finished_on:
-        return logged_at
-    return datetime.combine(job.finished_on + timedelta(days=1), time(), tzinfo=zone)
+        return logged_at, True
+    return datetime.combine(job.finished_on + timedelta(days=1), time(), tzinfo=zone), False
 
 
 def later(start: datetime, *, hours: Decimal) -> datetime:

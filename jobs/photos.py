@@ -5,12 +5,14 @@ A form that comes back with an error keeps its photographs here, under its form 
 
 import uuid
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from io import BytesIO
 
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import default_storage
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 
 MOST_BYTES = 20 * 1024 * 1024
 LONGEST_SIDE = 2000
@@ -29,7 +31,7 @@ def prepared(upload: File) -> ContentFile:
     if (upload.size or 0) > MOST_BYTES:
         raise PhotoError(f"“{name}” is larger than 20 MB. Send a smaller picture.")
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), whole_pictures_only():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             picture = plain(upload)
             picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
@@ -38,6 +40,16 @@ def prepared(upload: File) -> ContentFile:
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
         raise PhotoError(f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP.") from error
     return ContentFile(jpeg(picture), name=f"{uuid.uuid4().hex}.jpg")
+
+
+@contextmanager
+def whole_pictures_only() -> Iterator[None]:
+    """The library that prints PDFs tells Pillow to accept half a file; a photo that broke off must be sent again."""
+    before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False
+    try:
+        yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
 
 
 def plain(upload: File) -> Image.Image:

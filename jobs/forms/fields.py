@@ -12,7 +12,7 @@ from clients.units import QUANTITIES
 from jobs import photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
-GRADE_WORDS = ["like new", "just seen", "slight", "moderate", "strong", "worn out"]
+GRADE_WORDS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
 MOST_PHOTOS = 12
 TOO_LARGE = Decimal(10) ** 9
 PRECISE = Decimal("0.000001")

@@ -94,7 +94,7 @@ def sent(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
 
 
 def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
-    """The page as it was sent, unchecked, with one more row for a product."""
+    """The page as it was sent, unchecked, with one more row for a product (none with the value 0: only a new list)."""
     business, shelf, data = business_of(request), coats.Shelf.read(), request.POST
     job = job_form(request, today)
     job.initial = typed(job, data)
@@ -102,7 +102,8 @@ def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> Lo
     if not deck:
         new = NewDeckForm(business=business, prefix="new")
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
-    rows = coats.open_rows([*coats.typed_rows(data), {}], shelf, business.units)
+    another = [{}] if data["add_product"] != "0" else []
+    rows = coats.open_rows([*coats.typed_rows(data), *another], shelf, business.units)
     return LogForms(deck, job, rows, new, build=coat_build(deck) if deck else CoatBuild(0))
 
 

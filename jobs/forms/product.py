@@ -19,9 +19,20 @@ MEASURES = {
 }
 
 
+def hours(label: str, largest: int = 9999) -> forms.DecimalField:
+    widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
+    return forms.DecimalField(
+        label=label, required=False, min_value=0, max_value=largest, decimal_places=1, widget=widget
+    )
+
+
 class ProductForm(forms.ModelForm):
     """A finish needs its class; the others have none."""
 
+    coats_usual = forms.IntegerField(label="Usual number of coats", min_value=1, max_value=10, initial=2)
+    recoat_hours = hours("Hours between coats")
+    walk_hours = hours("Hours before walking")
+    furniture_days = hours("Days before furniture", largest=999)
     data_sheet_url = forms.URLField(label="Data sheet (address)", required=False, assume_scheme="https")
 
     class Meta:
@@ -31,7 +42,7 @@ class ProductForm(forms.ModelForm):
             "kind": forms.RadioSelect(attrs={"class": "segments"}),
             "cautions": forms.Textarea(attrs={"rows": 3}),
         }
-        labels = {"coats_usual": "Usual number of coats", "dwell_minutes": "Minutes to act"}
+        labels = {"dwell_minutes": "Minutes to act"}
         help_texts = {
             "finish_class": "For finishes only: how it protects and fails. The forecast's first question.",
             "cautions": "What could hurt somebody, in the words of the data sheet.",
@@ -39,7 +50,6 @@ class ProductForm(forms.ModelForm):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["coats_usual"].min_value = 1  # type: ignore[attr-defined]
         for name, (quantity, label, places, least, most) in MEASURES.items():
             self.fields[name] = MeasureField(
                 quantity=quantity, units=units, label=label, places=places, required=False, min_value=least,
@@ -49,6 +59,8 @@ class ProductForm(forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
+        if self.is_in_the_book(values.get("name", ""), values.get("maker", "")):
+            self.add_error("name", "A product of this name and maker already exists. Open it in the list instead.")
         if values.get("kind") != Product.Kind.FINISH:
             values["finish_class"] = ""
         elif not values.get("finish_class") and "finish_class" not in self.errors:
@@ -59,6 +71,10 @@ class ProductForm(forms.ModelForm):
         for name in MEASURES:
             setattr(self.instance, name, values.get(name))
         return values
+
+    def is_in_the_book(self, name: str, maker: str) -> bool:
+        same = Product.objects.filter(name__iexact=name, maker__iexact=maker)
+        return same.exclude(pk=self.instance.pk).exists()
 
 
 class BatchForm(forms.ModelForm):

@@ -1,5 +1,6 @@
 """One job: its page, its correction, its removal."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -31,18 +32,19 @@ def job_or_404(pk: int) -> Job:
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
-    return render(request, "jobs/detail.html", {"job": job, "photos_form": PhotosForm(), **judged(job)})
+    return render(request, "jobs/detail.html", {"job": job, "photos_form": PhotosForm(), **judged(job, timezone.now())})
 
 
-def judged(job: Job) -> dict[str, Any]:
+def judged(job: Job, now: datetime) -> dict[str, Any]:
     """What the page says beside the bare facts."""
     coats = job.coats_applied.all()
     before = Job.objects.before(job).coating().with_coats().select_related("deck").newest_first().first()
     build_before, build = build_around(job)
+    care = care_note(job)
     return {
         "doubts": doubts(job, before=before, build_before=build_before, build=build),
         "build": build,
-        "care": care_note(job),
+        "care": care if care and care.furniture_at > now else None,
         "dew_gap_c": dew_gap_c(job.air_c, job.humidity_percent),
         "cautions": cautions(job.deck, job.kind, [coat.product for coat in coats]),
         "spreads": measured(job.deck, coats),

@@ -3,6 +3,7 @@
 from datetime import date
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -13,6 +14,7 @@ from jobs import actions, photos, search
 from jobs.actions.parts import JobError
 from jobs.cautions import cautions
 from jobs.forms import log as forms
+from jobs.forms.fields import PhotosField
 from jobs.models import Job
 
 MOST_RECENT = 6
@@ -77,7 +79,9 @@ def show(request: HttpRequest, page: forms.LogForms, status: int = 200) -> HttpR
 def sent(request: HttpRequest, today: date) -> HttpResponse:
     deck = deck_of(request.POST.get("deck", ""))
     if "add_product" in request.POST:
-        return show(request, forms.with_another_row(request, deck, today))
+        page = forms.with_another_row(request, deck, today)
+        keep_photos(request, page)
+        return show(request, page)
     page = forms.sent(request, deck, today)
     there = Job.objects.filter(form_key=page.form_key).first() if page.form_key else None
     if there:
@@ -87,9 +91,19 @@ def sent(request: HttpRequest, today: date) -> HttpResponse:
             return logged(request, page)
         except JobError as error:
             forms.complain(page.job, error.field, str(error))
-    if page.form_key:
-        photos.keep(page.form_key, page.job.cleaned_data.get("photos") or [])
+    keep_photos(request, page)
     return show(request, page, status=422)
+
+
+def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
+    """A browser sends files only once; those that are good wait here until the page is sent again."""
+    try:
+        good = PhotosField(required=False).clean(request.FILES.getlist("photos"))
+    except ValidationError as error:
+        messages.warning(request, f"Photos: {' '.join(error.messages)} None of them was kept.")
+        return
+    if page.form_key:
+        photos.keep(page.form_key, good)
 
 
 def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:

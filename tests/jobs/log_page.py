@@ -68,5 +68,5 @@ def picture(
     exif[0x010F] = "Tern phone"
     exif[0x8825] = {1: "N", 2: (44.0, 22.0, 48.0), 3: "W", 4: (64.0, 18.0, 36.0)}
     out = BytesIO()
-    image.save(out, kind, exif=exif)
+    image.save(out, kind, **({} if kind == "TIFF" else {"exif": exif}))
     return SimpleUploadedFile(name, out.getvalue(), content_type="image/jpeg")

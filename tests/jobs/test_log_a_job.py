@@ -53,7 +53,8 @@ def lunenburg(db: None) -> Place:
 def test_the_crew_logs_a_job_with_all_that_was_seen_and_used(as_crew: Client, crew: User, deck: Deck) -> None:
     oil = ProductFactory()
 
-    response = log(as_crew, deck, row(oil, batch=" tw-77 "), greying="3", moisture_percent="14.5", notes="Shut the gate.")
+    more = {"greying": "3", "moisture_percent": "14.5", "notes": "Shut the gate."}
+    response = log(as_crew, deck, row(oil, batch=" tw-77 "), **more)
 
     job = Job.objects.get()
     assert response.url == f"/jobs/{job.pk}/"
@@ -250,7 +251,7 @@ def test_the_page_opens_with_the_products_of_the_last_job_but_not_its_batch(as_c
     page = as_crew.get(URL, {"deck": deck.pk}).context["page"]
 
     only = page.rows.forms[0]
-    assert (only["product"].value(), only["colour"].value(), only["coats"].value()) == (str(batch.product.pk), "Slate", 2)
+    assert [only[name].value() for name in ("product", "colour", "coats")] == [str(batch.product.pk), "Slate", 2]
     assert (only["batch"].value(), only["litres"].value()) == (None, None)
     assert (page.job["kind"].value(), str(page.job["finished_on"].value())) == ("recoat", "2026-06-11")
 
@@ -328,8 +329,8 @@ def test_the_page_asks_few_questions_of_the_database_however_many_products(
 
 
 def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None:
-    for path in [URL, "/jobs/1/", "/jobs/1/edit/", "/jobs/1/remove/", "/jobs/visit/", "/jobs/products/", "/jobs/photos/1/"]:
-        assert client.get(path).url.startswith("/sign-in/?next=")
+    for path in ["log/", "1/", "1/edit/", "1/remove/", "visit/", "products/", "batches/1/", "photos/1/"]:
+        assert client.get(f"/jobs/{path}").url.startswith("/sign-in/?next=")
 
 
 def test_a_double_click_at_the_very_same_time_is_decided_by_the_database(deck: Deck) -> None:

@@ -34,7 +34,7 @@ def test_saturated_air_is_at_its_dew_point_and_dry_air_has_none() -> None:
 
 @pytest.mark.parametrize(("spread", "film_um"), [("10", 100), ("8", 125), ("1", 1000)])
 def test_a_litre_on_a_square_metre_is_a_millimetre(spread: str, film_um: int) -> None:
-    """10 m²/L is a wet film of 100 µm and 8 m²/L one of 125 µm: the usual coating arithmetic (wet film = volume / area).
+    """10 m²/L is a wet film of 100 µm and 8 m²/L one of 125 µm: wet film = volume / area, as coating handbooks have it.
 
     1 mm of stripper = 1 L/m²: common practice, no source beside the arithmetic.
     """

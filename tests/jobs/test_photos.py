@@ -1,0 +1,166 @@
+"""Photographs: nothing of the phone stays in them, nothing but pictures gets in, nobody unknown sees them."""
+
+import uuid
+from collections.abc import Callable
+from datetime import timedelta
+from io import BytesIO
+
+import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.utils import timezone
+from PIL import Image
+
+from clients.models import Deck, User
+from jobs import photos
+from jobs.models import Job, Photo
+from tests.factories import DeckFactory, JobFactory, ProductFactory
+from tests.jobs.log_page import URL, filled, picture, row
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def deck(business: object) -> Deck:
+    return DeckFactory()
+
+
+def stored(photo: Photo) -> Image.Image:
+    with photo.image.open("rb") as file:
+        return Image.open(BytesIO(file.read()))
+
+
+def test_photos_lose_place_and_camera_stand_upright_and_are_shrunk(as_owner: Client, deck: Deck) -> None:
+    """Orientation 6 (EXIF 2.3, tag 0x0112): the camera lay on its side, the picture is turned by 90 degrees."""
+    upload = picture((3000, 1500), orientation=6, name="IMG_0001.JPG")
+    assert b"Tern phone" in upload.read()
+    upload.seek(0)
+
+    as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[upload, picture(kind="PNG")], moment="found"))
+
+    large, small = Photo.objects.order_by("id")
+    assert (large.job, large.deck, large.moment) == (Job.objects.get(), deck, "found")
+    image = stored(large)
+    assert (image.format, image.size, (large.width, large.height)) == ("JPEG", (1000, 2000), (1000, 2000))
+    assert dict(image.getexif()) == {}
+    with large.image.open("rb") as file:
+        raw = file.read()
+    assert b"Exif" not in raw
+    assert b"Tern phone" not in raw
+    assert stored(small).size == (400, 300)
+    assert "IMG_0001" not in large.image.name
+    assert len(uuid.UUID(large.image.name.split("/")[-1].split(".")[0]).hex) == 32
+
+
+@pytest.mark.parametrize(
+    ("upload", "said"),
+    [
+        (SimpleUploadedFile("deck.jpg", b"%PDF-1.4 not a picture", "image/jpeg"), "not a picture we can read"),
+        (SimpleUploadedFile("deck.svg", b"<svg onload='alert(1)'/>", "image/svg+xml"), "not a picture we can read"),
+        (SimpleUploadedFile("deck.jpg", b"", "image/jpeg"), "not a picture we can read"),
+        (SimpleUploadedFile("half.jpg", picture((900, 900)).read()[:900], "image/jpeg"), "not a picture we can read"),
+        (picture((10, 10), kind="TIFF", name="deck.tif"), "not a picture we can read"),
+    ],
+)
+def test_what_is_no_picture_is_refused_by_name(
+    as_owner: Client, deck: Deck, upload: SimpleUploadedFile, said: str
+) -> None:
+    upload.seek(0)
+    response = as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[upload]))
+
+    assert response.status_code == 422
+    assert said in response.content.decode()
+    assert upload.name in response.content.decode()
+    assert (Job.objects.count(), Photo.objects.count()) == (0, 0)
+
+
+def test_twenty_megabytes_is_the_limit_and_a_bomb_of_pixels_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(photos.PhotoError, match="larger than 20 MB"):
+        photos.prepared(ContentFile(b"\0" * (20 * 1024 * 1024 + 1), name="deck.jpg"))
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    with pytest.raises(photos.PhotoError, match="too many pixels"):
+        photos.prepared(picture((60, 60)))
+
+
+def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, deck: Deck) -> None:
+    page = filled(deck, row(ProductFactory(), coats=0), photos=[picture(), picture()])
+
+    response = as_owner.post(URL, page)
+
+    assert "2 photos are kept, too." in response.content.decode()
+    as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture()]})
+    assert Job.objects.get().photos.count() == 3
+    assert photos.kept(uuid.UUID(page["form_key"])) == []
+
+
+def test_photos_wait_while_another_product_is_added_and_forgotten_ones_are_thrown_away(
+    as_owner: Client, deck: Deck
+) -> None:
+    page = filled(deck, row(ProductFactory()), photos=[picture()], add_product="1")
+    as_owner.post(URL, page)
+    key = uuid.UUID(page["form_key"])
+    assert len(photos.kept(key)) == 1
+
+    assert photos.drop_forgotten(now=timezone.now()) == 0
+    assert photos.drop_forgotten(now=timezone.now() + timedelta(days=3)) == 1
+
+    assert photos.kept(key) == []
+
+
+def test_only_people_who_are_signed_in_see_a_photo(as_owner: Client, deck: Deck, client: Client) -> None:
+    as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[picture((1600, 1200))]))
+    photo = Photo.objects.get()
+
+    whole = as_owner.get(f"/jobs/photos/{photo.pk}/")
+    image = Image.open(BytesIO(b"".join(whole.streaming_content)))
+    small = as_owner.get(f"/jobs/photos/{photo.pk}/?small")
+
+    assert client.get(f"/jobs/photos/{photo.pk}/").status_code == 302
+    assert whole["Content-Type"] == small["Content-Type"] == "image/jpeg"
+    assert whole["Cache-Control"].startswith("private, ")
+    assert image.size == (1600, 1200)
+    assert Image.open(BytesIO(small.content)).size == (640, 480)
+
+
+def test_a_photo_is_added_described_and_removed(
+    as_owner: Client, crew: User, as_user: Callable[[User], Client],
+    django_capture_on_commit_callbacks: Callable[..., object],
+) -> None:  # fmt: skip
+    job = JobFactory()
+    add = {"photos": [picture()], "moment": "found", "caption": "Flaking by the stairs"}
+
+    as_user(crew).post(f"/jobs/{job.pk}/photos/", add)
+    photo = Photo.objects.get()
+    assert 'alt="Flaking by the stairs"' in as_owner.get(f"/jobs/{job.pk}/").content.decode()
+    as_user(crew).post(f"/jobs/photos/{photo.pk}/change/", {"caption": "Flaking by the door"})
+    photo.refresh_from_db()
+    assert photo.caption == "Flaking by the door"
+
+    assert as_user(crew).post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"}).status_code == 403
+    with django_capture_on_commit_callbacks(execute=True):
+        as_owner.post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"})
+
+    assert Photo.objects.count() == 0
+    assert not default_storage.exists(photo.image.name)
+
+
+def test_adding_no_photo_or_a_broken_one_says_so_on_the_page_of_the_job(as_owner: Client) -> None:
+    job = JobFactory()
+    broken = SimpleUploadedFile("deck.jpg", b"no", "image/jpeg")
+
+    for files, said in ([], "Choose at least one photo"), ([broken], "not a picture we can read"):
+        response = as_owner.post(f"/jobs/{job.pk}/photos/", {"photos": files, "moment": "found"})
+        assert response.status_code == 422
+        assert said in response.content.decode()
+    assert Photo.objects.count() == 0
+
+
+def test_a_photo_whose_file_is_gone_is_not_found(as_owner: Client) -> None:
+    job = JobFactory()
+    as_owner.post(f"/jobs/{job.pk}/photos/", {"photos": [picture()], "moment": "found"})
+    photo = Photo.objects.get()
+    default_storage.delete(photo.image.name)
+
+    assert as_owner.get(f"/jobs/photos/{photo.pk}/").status_code == 404
