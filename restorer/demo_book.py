@@ -178,7 +178,7 @@ def make_history(random: Random, deck: Deck, shelf: Shelf, business: Business, t
     while day < today - timedelta(days=14):
         grade = found_grade(random, product, last, day)
         log(random, deck, kind, day, grade, product, colour, shelf)
-        if random.random() < 0.18:
+        if random.random() < 0.07:
             return  # the client forgot, and so did we
         last, kind = day, "recoat"
         day = in_season(
