@@ -1,0 +1,126 @@
+"""The wear curve of one deck: the chance that its coat is worn, over time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+
+from reminders.pictures.time_axis import Axis, Mark, Span, Tick, Window, seasons, year_ticks
+
+
+@dataclass(frozen=True)
+class Found:
+    """The as-found grade of one visit."""
+
+    visited_on: date
+    grade: int
+
+
+@dataclass(frozen=True)
+class WearFacts:
+    """What the wear curve is drawn from: the chance of being worn at rising dates, and what was found on visits."""
+
+    coat_on: date
+    today: date
+    window: Window
+    chances: Sequence[tuple[date, float]]
+    found: Sequence[Found] = ()
+    hemisphere: str = "north"
+    key: str = "wear"
+
+
+@dataclass(frozen=True)
+class WearCurve:
+    """Everything `reminders/_wear_curve.html` draws, in the units of its view box."""
+
+    WIDTH, HEIGHT = 360, 232
+    LEFT, RIGHT, TOP, BOTTOM = 38.0, 352.0, 44.0, 184.0
+
+    facts: WearFacts
+    axis: Axis
+    curve: str
+    area: str
+    levels: list[tuple[float, str]]
+    early: Span
+    late: Span
+    window: list[Mark]
+    today: Mark | None
+    found: list[Mark]
+    years: list[Tick]
+    seasons: list[Span]
+
+    @property
+    def is_late(self) -> bool:
+        return self.facts.today >= self.facts.window.late_on
+
+
+def height_of(chance: float) -> float:
+    return round(WearCurve.BOTTOM - min(max(chance, 0.0), 1.0) * (WearCurve.BOTTOM - WearCurve.TOP), 1)
+
+
+def chance_on(chances: Sequence[tuple[date, float]], on: date) -> float:
+    """The chance on a day, straight between its neighbours; before the first point none, after the last the last."""
+    if on <= chances[0][0]:
+        return chances[0][1]
+    for (before, low), (after, high) in pairwise(chances):
+        if on <= after:
+            return low + (high - low) * (on - before).days / max((after - before).days, 1)
+    return chances[-1][1]
+
+
+def wear_axis(facts: WearFacts) -> Axis:
+    """From the coat to past the last thing worth seeing, with room for its label."""
+    last = max(facts.window.late_on, facts.today, *(found.visited_on for found in facts.found), facts.coat_on)
+    room = timedelta(days=max(int((last - facts.coat_on).days * 0.14), 30))
+    return Axis(facts.coat_on, last + room, WearCurve.LEFT, WearCurve.RIGHT)
+
+
+def curve_path(facts: WearFacts, axis: Axis) -> str:
+    """The line through the chances that lie on the axis, closed to its end."""
+    points = [(facts.coat_on, chance_on(facts.chances, facts.coat_on))]
+    points += [(on, chance) for on, chance in facts.chances if axis.starts_on < on < axis.ends_on]
+    points.append((axis.ends_on, chance_on(facts.chances, axis.ends_on)))
+    return "M" + " L".join(f"{axis.x(on)} {height_of(chance)}" for on, chance in points)
+
+
+def today_mark(facts: WearFacts, axis: Axis) -> Mark | None:
+    """Today on the curve; its label turns inward near the right edge."""
+    if not axis.holds(facts.today):
+        return None
+    chance, x = chance_on(facts.chances, facts.today), axis.x(facts.today)
+    anchor = "end" if x > WearCurve.RIGHT - 60 else "start" if x < WearCurve.LEFT + 60 else "middle"
+    return Mark(x, height_of(chance), facts.today, chance=chance, anchor=anchor)
+
+
+def found_marks(facts: WearFacts, axis: Axis) -> list[Mark]:
+    """Visits since the coat was laid, in date order; the first of the coat's own day belongs to the coat before."""
+    since = sorted((found for found in facts.found if found.visited_on > facts.coat_on), key=lambda f: f.visited_on)
+    return [Mark(axis.x(found.visited_on), WearCurve.TOP, found.visited_on, grade=found.grade) for found in since]
+
+
+def wear_curve(facts: WearFacts) -> WearCurve:
+    """Lay out the wear curve of one coat."""
+    if not facts.chances:
+        raise ValueError("A wear curve needs at least one point of `chances`.")
+    axis, window = wear_axis(facts), facts.window
+    curve = curve_path(facts, axis)
+    opens, due, late = (axis.x(on) for on in (window.opens_on, window.due_on, window.late_on))
+    return WearCurve(
+        facts=facts,
+        axis=axis,
+        curve=curve,
+        area=f"{curve} V{WearCurve.BOTTOM} H{WearCurve.LEFT} Z",
+        levels=[(height_of(level), f"{level:.0%}".replace("%", " %")) for level in (0.2, 0.5, 0.8)],
+        early=Span(opens, round(due - opens, 1)),
+        late=Span(due, round(late - due, 1)),
+        window=window_marks(facts, axis),
+        today=today_mark(facts, axis),
+        found=found_marks(facts, axis),
+        years=year_ticks(axis),
+        seasons=seasons(axis, facts.hemisphere),
+    )
+
+
+def window_marks(facts: WearFacts, axis: Axis) -> list[Mark]:
+    dates = ((facts.window.opens_on, 0.2), (facts.window.due_on, 0.5), (facts.window.late_on, 0.8))
+    return [Mark(axis.x(on), height_of(chance), on, chance=chance) for on, chance in dates]
