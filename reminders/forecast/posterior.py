@@ -68,6 +68,11 @@ class Posterior:
         return float(np.exp(self.mean[-2]))
 
     @property
+    def coat_variance(self) -> float:
+        """Expected variance from coat to coat, the doubt about sigma included."""
+        return float(np.exp(2 * self.mean[-2] + 2 * self.covariance[-2, -2]))
+
+    @property
     def omega(self) -> float:
         """Spread from deck to deck, on the log scale."""
         return float(np.exp(self.mean[-1]))

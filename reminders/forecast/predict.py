@@ -190,7 +190,7 @@ def life(coats: Coats, posterior: Posterior) -> Life:
     x = design(coats)
     pace, variance = posterior.deck_effect(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + pace
-    return Life(mean, np.sqrt(posterior.sigma**2 + variance + _doubt(x, posterior)), x, pace, variance)
+    return Life(mean, np.sqrt(posterior.coat_variance + variance + _doubt(x, posterior)), x, pace, variance)
 
 
 def _doubt(x: Floats, posterior: Posterior) -> Floats:
@@ -252,7 +252,7 @@ def _contributions(belief: Life, posterior: Posterior, due: Floats) -> Floats:
 
 def _shares(belief: Life, posterior: Posterior) -> dict[str, Floats]:
     deck, before, variance = posterior.omega**2, _doubt(belief.x, PRIOR), belief.pace_variance
-    now = belief.spread**2 - posterior.sigma**2 - variance
+    now = belief.spread**2 - posterior.coat_variance - variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)
     return {

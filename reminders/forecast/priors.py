@@ -17,9 +17,9 @@ REFERENCE_MONTHS = 16.0  # half the reference decks are due by then
 REFERENCE_EARLY_MONTHS = 12.0  # one in five is due by then
 NORMAL_80 = 0.8416212335729143  # standard normal quantile at 80 %
 REFERENCE_SD = log(REFERENCE_MONTHS / REFERENCE_EARLY_MONTHS) / NORMAL_80  # 0.342
-REFERENCE_DOUBT, DECK_SD = 0.15, 0.16
-# The three parts together give the reference deck its spread of 0.342.
-COAT_SD = sqrt(REFERENCE_SD**2 - REFERENCE_DOUBT**2 - DECK_SD**2)
+REFERENCE_DOUBT, DECK_SD, COAT_SD_DOUBT = 0.15, 0.16, 0.25
+# The parts together, with the doubt about the spread itself, give the reference deck its 0.342.
+COAT_SD = sqrt(REFERENCE_SD**2 - REFERENCE_DOUBT**2 - DECK_SD**2) / exp(COAT_SD_DOUBT**2)
 
 WOOD_HANDBOOK = "Wood Handbook FPL-GTR-190 (2010) ch. 16"
 OLD_HANDBOOK = "Wood Handbook FPL-GTR-113 (1999) table 15-3"
@@ -114,7 +114,11 @@ PRIORS: tuple[Prior, ...] = (
     Prior("preparation_strip", 0.05, 0.10, "JUDGEMENT", "Clean wood, but its first coat"),
     Prior("preparation_none", -0.25, 0.15, "JUDGEMENT", "Finish over dirt and loose fibre"),
     Prior(
-        "log_sigma", log(COAT_SD), 0.25, "JUDGEMENT", "What is left of 0.342 after the doubt about reference and deck"
+        "log_sigma",
+        log(COAT_SD),
+        COAT_SD_DOUBT,
+        "JUDGEMENT",
+        "What is left of 0.342 after the doubt about reference and deck",
     ),
     Prior("log_omega", log(DECK_SD), 0.35, "JUDGEMENT", "Two alike decks seldom differ by more than a third"),
 )

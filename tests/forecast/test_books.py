@@ -17,11 +17,19 @@ def share_inside(made: Simulated, posterior: Posterior, rows: np.ndarray) -> flo
     return float(np.mean(np.abs(np.log(made.life_months[rows]) - mean) <= 1.2815516 * spread))
 
 
+def first_coats_after(made: Simulated, day: float) -> np.ndarray:
+    """One coat a deck: to count every later coat would count decks that wear fast more often."""
+    coats = made.book.coats
+    later = np.flatnonzero(coats.coated_on >= day)
+    later = later[np.argsort(coats.coated_on[later])]
+    return later[np.unique(coats.deck[later], return_index=True)[1]]
+
+
 def coverage_over_worlds(decks: int, worlds: int, *, learned: bool) -> tuple[float, float]:
     found = []
     for seed in range(worlds):
-        made = simulate(seed, decks, 7.0, truth_from_prior(np.random.default_rng(1000 + seed)))
-        later = np.flatnonzero(made.book.coats.coated_on >= CUT)
+        made = simulate(seed, decks, 12.0, truth_from_prior(np.random.default_rng(1000 + seed)))
+        later = first_coats_after(made, CUT)
         posterior = made.book.learn(CUT).posterior if learned else PRIOR
         found.append(share_inside(made, posterior, later))
     return float(np.mean(found)), float(np.std(found) / np.sqrt(worlds))
