@@ -47,7 +47,7 @@ def unpack(text: str) -> Pairs:
     try:
         pairs = json.loads(text) if 0 < len(text) <= LONGEST else []
         return [(str(name), str(value)) for name, value in pairs if not is_secret(str(name))]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return []
 
 

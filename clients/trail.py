@@ -40,6 +40,11 @@ class Line:
     changes: list[Change]
 
 
+def hidden(value: str) -> str:
+    """What the trail keeps of a password: nothing."""
+    return "hidden"
+
+
 def entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
     """Newest first; `person` is the key of a user or "program", `record` such as client-7 or client."""
     rows = LogEntry.objects.select_related("actor", "content_type").order_by("-timestamp", "-id")
@@ -81,10 +86,10 @@ def changes(row: LogEntry, model: type[Model] | None) -> Iterator[Change]:
             continue
         field = field_of(model, name)
         before, after = (shown(field, value) for value in values)
-        if before != after:
-            yield Change(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
-        elif name == "password":
+        if name == "password":
             yield Change("password", "", "")
+        elif before != after:
+            yield Change(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
 
 
 def field_of(model: type[Model] | None, name: str) -> Any:

@@ -1,0 +1,165 @@
+"""Every named address, for everyone: who may open it, and what the browser is told to forbid."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.test import override_settings
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from clients.models import User
+from tests.factories import ClientFactory
+
+PUBLIC = {"health", "sign_in", "sign_out", "first_visit", "unsubscribe"}
+EVERYBODY = """
+    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
+    deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch settings:overview
+    settings:own_password
+""".split()
+OWNER_AND_OFFICE = """
+    clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit
+    reminders:due reminders:due_month reminders:remind outbox:list outbox:detail outbox:act
+""".split()
+OWNER = """
+    jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
+    settings:normals settings:add_normals settings:edit_normals settings:audit
+""".split()
+MAY = {
+    "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},
+    "office": {*EVERYBODY, *OWNER_AND_OFFICE},
+    "crew": {*EVERYBODY},
+}
+SAMPLES = {"month": "2027-03", "token": "x" * 32, "deed": "cancel"}
+
+
+def named(patterns: list[Any], space: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every name of the resolver with sample arguments."""
+    for entry in patterns:
+        if isinstance(entry, URLResolver):
+            yield from named(entry.url_patterns, f"{space}{entry.namespace}:" if entry.namespace else space)
+        elif isinstance(entry, URLPattern) and entry.name:
+            arguments = {name: SAMPLES.get(name, 1) for name in entry.pattern.converters}
+            yield f"{space}{entry.name}", arguments
+
+
+ADDRESSES = dict(named(get_resolver().url_patterns))
+
+
+def open_page(browser: Browser, name: str) -> Any:
+    """By GET, or by an empty POST where only that is a way in."""
+    address = reverse(name, kwargs=ADDRESSES[name])
+    answer = browser.get(address)
+    return browser.post(address) if answer.status_code == 405 else answer
+
+
+def test_every_address_says_who_may_open_it() -> None:
+    listed = [*PUBLIC, *EVERYBODY, *OWNER_AND_OFFICE, *OWNER]
+
+    assert sorted(ADDRESSES) == sorted(listed), "a new page belongs into one of the lists of this file"
+
+
+@pytest.mark.parametrize("role", ["owner", "office", "crew"])
+@pytest.mark.parametrize("name", sorted(set(ADDRESSES) - PUBLIC))
+def test_a_page_is_open_to_its_roles_only(request: pytest.FixtureRequest, as_user: Any, role: str, name: str) -> None:
+    user: User = request.getfixturevalue(role)
+
+    answer = open_page(as_user(user), name)
+
+    if name in MAY[role]:
+        assert answer.status_code in {200, 302, 400, 404}
+    else:
+        assert answer.status_code == 403
+        assert "Nothing was changed" in answer.content.decode()
+
+
+@pytest.mark.parametrize("name", sorted(set(ADDRESSES) - PUBLIC))
+def test_nothing_is_open_to_a_stranger(client: Browser, owner: User, name: str) -> None:
+    address = reverse(name, kwargs=ADDRESSES[name])
+
+    seen, sent = client.get(address), client.post(address, {"name": "x"})
+
+    assert seen.status_code == 302
+    assert seen.url.startswith(f"/sign-in/?next={address}")
+    assert sent.status_code == 403
+
+
+@pytest.mark.parametrize("path", ["/", "/sign-in/", "/nowhere/", "/settings/business/"])
+def test_the_browser_is_told_to_run_nothing_but_ours(as_owner: Browser, client: Browser, path: str) -> None:
+    for browser in (as_owner, client):
+        answer = browser.get(path)
+        # W3C Content Security Policy Level 3, §6: each directive and its sources.
+        policy = dict(part.strip().split(" ", 1) for part in answer["Content-Security-Policy"].split(";"))
+
+        assert policy["default-src"] == "'none'"
+        assert policy["script-src"] == policy["style-src"] == policy["form-action"] == "'self'"
+        assert policy["frame-ancestors"] == policy["base-uri"] == "'none'"
+        assert "unsafe" not in answer["Content-Security-Policy"]
+        assert answer["X-Frame-Options"] == "DENY"
+        assert answer["X-Content-Type-Options"] == "nosniff"
+        assert answer["Referrer-Policy"] == "same-origin"
+
+
+def test_cookies_are_out_of_reach_of_scripts_and_of_other_sites(client: Browser, owner: User) -> None:
+    secure = {"SESSION_COOKIE_SECURE": True, "CSRF_COOKIE_SECURE": True}
+    with override_settings(**secure):
+        client.get("/sign-in/", secure=True)
+        client.post("/sign-in/", {"username": "maren", "password": "low tide at seven"}, secure=True)
+
+    for name in ("sessionid", "csrftoken"):
+        cookie = client.cookies[name]
+        assert cookie["httponly"]
+        assert cookie["secure"]
+        assert cookie["samesite"] == "Lax"
+
+
+def test_a_form_with_ten_megabytes_of_text_is_refused_in_plain_words(as_owner: Browser) -> None:
+    row = ClientFactory(notes="Gate code 4711")
+
+    body = "name=x&notes=" + "a" * 10_000_000
+    door = reverse("clients:edit", args=[row.pk])
+
+    answer = as_owner.post(door, body, content_type="application/x-www-form-urlencoded")
+
+    assert answer.status_code == 400
+    assert "more than 5.0\xa0MB of text" in answer.content.decode()
+    row.refresh_from_db()
+    assert row.notes == "Gate code 4711"
+
+
+def test_too_long_a_note_is_named_and_kept_on_the_page(as_owner: Browser) -> None:
+    row = ClientFactory()
+    rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
+
+    answer = as_owner.post(reverse("clients:edit", args=[row.pk]), {"name": "x", "notes": "a" * 20_001, **rows})
+
+    assert "20000 characters" in answer.content.decode()
+    assert "a" * 20_001 in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    "data", [{}, {"reach-TOTAL_FORMS": "x"}, {"reach-TOTAL_FORMS": "9999", "reach-INITIAL_FORMS": "0"}]
+)
+def test_a_tampered_form_is_answered_not_a_crash(as_owner: Browser, data: dict[str, str]) -> None:
+    row = ClientFactory(name="Marlow")
+
+    answer = as_owner.post(reverse("clients:edit", args=[row.pk]), {"name": "Changed", **data})
+
+    row.refresh_from_db()
+    assert answer.status_code == 200
+    assert row.name == "Marlow"
+
+
+@pytest.mark.parametrize("text", ["Mar\x00low", "\ud800"])
+def test_characters_that_are_none_never_reach_the_database(as_owner: Browser, text: str) -> None:
+    row = ClientFactory(name="Marlow")
+    rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
+
+    answer = as_owner.post(
+        reverse("clients:edit", args=[row.pk]), {"name": text.encode("utf-8", "surrogatepass"), **rows}
+    )
+
+    row.refresh_from_db()
+    assert answer.status_code in {200, 302}
+    assert "\x00" not in row.name

@@ -1,0 +1,245 @@
+"""Settings: the business, its people, what the owner knows about the rain, and who changed what."""
+
+import threading
+from typing import Any
+
+import pytest
+from auditlog.models import LogEntry
+from django.db import connection
+from django.test import Client as Browser
+from django.urls import reverse
+from pytest_django import DjangoAssertNumQueries
+
+from clients.actions import business as actions
+from clients.models import Business, ContactPoint, LocalNormals, User
+from tests.factories import BusinessFactory, ClientFactory, DeckFactory, PhoneFactory, PropertyFactory, UserFactory
+
+
+def page(response: Any) -> str:
+    return str(response.content.decode())
+
+
+def filled(business: Business, **changes: Any) -> dict[str, Any]:
+    names = ("name", "street", "town", "region", "postcode", "country", "phone", "email", "sender_email", "units",
+             "currency", "locale", "time_zone", "season_months")  # fmt: skip
+    return {name: getattr(business, name) for name in names} | changes
+
+
+def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Business) -> None:
+    changes = {"currency": "usd", "locale": "en_US", "season_months": ["5", "6"], "bounce_email": "back@example.com"}
+
+    answer = as_owner.post(reverse("settings:business"), filled(business, **changes))
+
+    business.refresh_from_db()
+    assert answer.status_code == 302
+    assert (business.currency, business.locale, business.season_months) == ("USD", "en-US", [5, 6])
+    assert business.bounce_email == "back@example.com"
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "why"),
+    [
+        ("name", "", "required"),
+        ("currency", "SHL", "three letters of a currency"),
+        ("locale", "xx-Bay", "language and a country"),
+        ("season_months", [], "Tick at least one month"),
+        ("season_months", ["13"], "not one of the available choices"),
+        ("time_zone", "Mars/Olympus", "not one of the available choices"),
+        ("phone", "call us", "not a telephone number"),
+        ("sender_email", "a@example.com, b@example.com", "more than one e-mail address"),
+        ("email", "Office <office@example.com>", "bare e-mail address"),
+        ("website", "not a site", "valid URL"),
+    ],
+)
+def test_what_cannot_be_is_named(as_owner: Browser, business: Business, field: str, value: Any, why: str) -> None:
+    answer = as_owner.post(reverse("settings:business"), filled(business, **{field: value}))
+
+    assert why in page(answer)
+    kept = getattr(business, field)
+    business.refresh_from_db()
+    assert getattr(business, field) == kept
+
+
+def test_the_frame_keeps_the_saved_name_while_a_mistake_is_put_right(as_owner: Browser, business: Business) -> None:
+    answer = as_owner.post(reverse("settings:business"), filled(business, name="Half typed", currency="?"))
+
+    assert f"<span>{business.name}</span>" in page(answer)
+
+
+# People
+
+
+def test_somebody_is_added_and_may_sign_in(as_owner: Browser) -> None:
+    words = "gulls on the rail"
+    new = {"name": "Fern", "username": "fern", "role": "crew", "password": words, "password_again": words}
+
+    as_owner.post(reverse("settings:add_person"), new)
+
+    assert Browser().post(reverse("sign_in"), {"username": "fern", "password": words}).url == reverse("this_month")
+    assert User.objects.get(username="fern").role == "crew"
+
+
+def test_two_people_cannot_share_a_sign_in_name(as_owner: Browser, owner: User) -> None:
+    words = "gulls on the rail"
+    new = {"name": "Other", "username": "MAREN", "role": "crew", "password": words, "password_again": words}
+
+    assert "has this sign-in name" in page(as_owner.post(reverse("settings:add_person"), new))
+    assert User.objects.count() == 1
+
+
+def test_a_role_is_changed_and_an_account_closed(as_owner: Browser, crew: User) -> None:
+    door = reverse("settings:person", args=[crew.pk])
+
+    as_owner.post(door, {"name": "Tern", "role": "office"})
+
+    crew.refresh_from_db()
+    assert (crew.role, crew.is_active) == ("office", False)
+
+
+@pytest.mark.parametrize("change", [{"role": "office", "is_active": "on"}, {"role": "owner"}])
+def test_the_last_owner_stays(as_owner: Browser, owner: User, office: User, change: dict[str, str]) -> None:
+    UserFactory(username="former", role="owner", is_active=False)
+
+    answer = as_owner.post(reverse("settings:person", args=[owner.pk]), {"name": "Maren", **change})
+
+    assert "last owner" in page(answer)
+    owner.refresh_from_db()
+    assert (owner.role, owner.is_active) == ("owner", True)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_owners_cannot_step_down_at_the_same_moment() -> None:
+    BusinessFactory()
+    owners = [UserFactory(username=name, role="owner") for name in ("maren", "wren")]
+    gate = threading.Barrier(2)
+    refused: list[str] = []
+
+    def step_down(person: User) -> None:
+        gate.wait()
+        try:
+            actions.change_person(person=person, name="x", role="crew", is_active=True)
+        except actions.LastOwnerError as error:
+            refused.append(str(error))
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=step_down, args=[person]) for person in owners]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert len(refused) == 1
+    assert User.objects.filter(role="owner", is_active=True).count() == 1
+
+
+def test_the_owner_sets_a_new_password_for_somebody(as_owner: Browser, crew: User) -> None:
+    new = "gulls on the rail"
+
+    as_owner.post(reverse("settings:set_password", args=[crew.pk]), {"new_password1": new, "new_password2": new})
+
+    crew.refresh_from_db()
+    assert crew.check_password(new)
+
+
+# Wet days
+
+
+def wet(town: str, day: str = "12") -> dict[str, str]:
+    place = f'["{town}", "Nova Scotia", "CA"]'
+    return {"place": place, "source": "Own gauge"} | {f"wet_{number}": day for number in range(1, 13)}
+
+
+def test_wet_days_are_entered_for_a_town_of_the_book(as_owner: Browser) -> None:
+    DeckFactory(property=PropertyFactory(town="Lunenburg"))
+
+    as_owner.post(reverse("settings:add_normals"), wet("Lunenburg"))
+    row = LocalNormals.objects.get()
+    as_owner.post(reverse("settings:edit_normals", args=[row.pk]), wet("Lunenburg", "9.5"))
+
+    row.refresh_from_db()
+    assert (row.town, row.region, row.country, row.wet_days) == ("Lunenburg", "Nova Scotia", "CA", [9.5] * 12)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "why"),
+    [
+        ("wet_2", "30", "February has 29 days"),
+        ("wet_4", "-1", "cannot be negative"),
+        ("wet_5", "", "required"),
+        ("source", "", "required"),
+        ("place", '["Atlantis", "", "CA"]', "not one of the available choices"),
+    ],
+)
+def test_impossible_rain_is_named(as_owner: Browser, field: str, value: str, why: str) -> None:
+    PropertyFactory(town="Lunenburg")
+
+    answer = as_owner.post(reverse("settings:add_normals"), wet("Lunenburg") | {field: value})
+
+    assert why in page(answer)
+    assert not LocalNormals.objects.exists()
+
+
+# Who changed what
+
+
+def test_the_trail_says_who_changed_what_and_from_what(
+    as_owner: Browser, owner: User, as_user: Any, crew: User
+) -> None:
+    deck = DeckFactory(label="Back deck", salt="none")
+    values = {"label": "Back deck", "area_m2": "21", "species": "treated_pine", "salt": "spray"}
+
+    as_user(crew).post(reverse("deck_forms:edit", args=[deck.pk]), values)
+
+    shown = page(as_owner.get(reverse("settings:audit"), {"record": f"deck-{deck.pk}", "person": crew.pk}))
+    assert "<strong>Tern</strong> changed the deck" in shown
+    assert "sea air: No → In the spray" in shown
+    assert "area: 18.00 → 21.00" in shown
+    assert "treated_pine" not in shown
+
+
+def test_a_password_is_in_the_trail_only_as_changed(as_owner: Browser, crew: User) -> None:
+    before, new = crew.password, "gulls on the rail"
+    as_owner.post(reverse("settings:set_password", args=[crew.pk]), {"new_password1": new, "new_password2": new})
+
+    shown = page(as_owner.get(reverse("settings:audit"), {"record": f"user-{crew.pk}"}))
+
+    crew.refresh_from_db()
+    assert "<strong>Maren</strong> changed the user" in shown
+    assert "password" in shown
+    stored = str(list(LogEntry.objects.values_list("changes", flat=True)))
+    for secret in (new, before[-12:], crew.password[-12:]):
+        assert secret not in shown
+        assert secret not in stored
+
+
+def test_the_trail_is_filtered_and_comes_in_pages(
+    as_owner: Browser, owner: User, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    ClientFactory.create_batch(60)
+    PhoneFactory()
+
+    with django_assert_max_num_queries(12):
+        first = as_owner.get(reverse("settings:audit"), {"record": "client"})
+    second = as_owner.get(reverse("settings:audit"), {"record": "client", "page": "2"})
+
+    assert len(first.context["lines"]) == 50
+    assert len(second.context["lines"]) == 11
+    assert {line.kind for line in first.context["lines"]} == {"client"}
+    assert "record=client&amp;page=2" in page(first)
+    assert as_owner.get(reverse("settings:audit"), {"person": owner.pk}).context["lines"] == []
+    assert as_owner.get(reverse("settings:audit"), {"person": "program"}).context["lines"]
+
+
+@pytest.mark.parametrize("query", ["person=x", "record=deck-x", "record=x-1", "page=x", "person=9" + "9" * 40])
+def test_a_filter_that_makes_no_sense_finds_nothing(as_owner: Browser, query: str) -> None:
+    ContactPoint.objects.all().delete()
+
+    assert as_owner.get(f"{reverse('settings:audit')}?{query}").status_code == 200
+
+
+def test_the_crew_finds_only_its_password_under_settings(as_user: Any, crew: User) -> None:
+    shown = page(as_user(crew).get(reverse("settings:overview")))
+
+    assert reverse("settings:own_password") in shown
+    assert reverse("settings:people") not in shown
