@@ -1,11 +1,13 @@
-"""Who may open a page: one decorator a right, on top of sign-in, which is the default everywhere."""
+"""Who may open a page: one decorator a right, on top of sign-in, which is the default everywhere; and who asks."""
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any
+from typing import Any, cast
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+
+from clients.models import Business, User
 
 View = Callable[..., HttpResponse]
 
@@ -27,3 +29,13 @@ def needs(right: str, message: str) -> Callable[[View], View]:
 
 sends = needs("may_send", "Only the owner and the office may do this.")
 manages = needs("may_manage", "Only the owner may do this.")
+
+
+def signed_in(request: HttpRequest) -> User:
+    """Who asks; every page but the public ones is reached signed in."""
+    return cast(User, request.user)
+
+
+def business_of(request: HttpRequest) -> Business:
+    """The business, which is there once the first visit is over."""
+    return cast(Business, request.business)  # type: ignore[attr-defined] # clients.middleware puts it there

@@ -35,7 +35,7 @@ class BusinessMiddleware:
 class SignInMiddleware(LoginRequiredMiddleware):
     """Sign-in is the default on every page. A form sent after the session ended is kept, not thrown away."""
 
-    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> HttpResponse:
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
         if request.method == "POST":
             return sign_in.interrupted(request)
         if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in

@@ -40,7 +40,7 @@ def base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 def served_over_https(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Away from this machine, passwords must not travel in the clear."""
     parts = base()
-    if parts.scheme == "https" or parts.hostname in LOCAL:
+    if parts.scheme != "http" or parts.hostname in LOCAL:  # what is no address is an error of its own
         return []
     hint = "Put the program behind a server with a certificate and set BASE_URL=https://…"
     return [Warning("Pages and passwords travel without encryption.", hint=hint, id="restorer.W001")]

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from clients import kept
+from clients.access import business_of
 from reminders.months import month_of
 from restorer.month_page import month_page
 from restorer.parts import sample_parts
@@ -16,14 +17,15 @@ from restorer.parts import sample_parts
 @require_GET
 def this_month(request: HttpRequest) -> HttpResponse:
     """The first page after signing in."""
-    today = request.business.today(timezone.now())
+    today = business_of(request).today(timezone.now())
     return render(request, "restorer/this_month.html", {"page": month_page(month_of(today)), "today": today})
 
 
 @require_GET
 def parts(request: HttpRequest) -> HttpResponse:
     """The sample page of every part of the style (only while developing)."""
-    today = request.business.today(timezone.now()) if request.business else timezone.now().date()
+    business = getattr(request, "business", None)
+    today = business.today(timezone.now()) if business else timezone.now().date()
     return render(request, "restorer/parts.html", sample_parts(today))
 
 

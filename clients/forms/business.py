@@ -83,10 +83,9 @@ class NormalsForm(forms.Form):
         self.normals = normals
         kwargs["initial"] = initial_of(normals) if normals else {}
         super().__init__(data, **kwargs)
-        known = [key_of(normals)] if normals else []
-        self.fields["place"].choices = [
-            (json.dumps(key), ", ".join(filter(None, key))) for key in [*known, *self.open()]
-        ]  # type: ignore[attr-defined]
+        towns = [*([key_of(normals)] if normals else []), *self.open()]
+        choices = [(json.dumps(key), ", ".join(filter(None, key))) for key in towns]
+        self.fields["place"].choices = choices  # type: ignore[attr-defined]
         for number, (month, most) in enumerate(zip(MONTHS, DAYS_IN_MONTH, strict=True), 1):
             self.fields[f"wet_{number}"] = forms.FloatField(
                 label=month, min_value=0, max_value=most, widget=forms.NumberInput(attrs={"step": "any"}),

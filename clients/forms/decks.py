@@ -91,7 +91,7 @@ class DeckForm(forms.Form):
     def clean_label(self) -> str:
         label = " ".join(self.cleaned_data["label"].split())
         others = self.home.decks.filter(label__iexact=label) if self.home else Deck.objects.none()
-        if others.exclude(pk=self.deck.pk if self.deck else None).exists():
+        if (others.exclude(pk=self.deck.pk) if self.deck else others).exists():
             raise ValidationError(f"This property already has a deck called {label}. Give this one another name.")
         return label
 
@@ -120,4 +120,5 @@ class DeckForm(forms.Form):
 
 
 def default_of(model: type[Model], name: str) -> Any:
-    return model._meta.get_field(name).get_default()
+    field: Any = model._meta.get_field(name)
+    return field.get_default()

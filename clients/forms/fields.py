@@ -32,7 +32,7 @@ class MeasureField(forms.DecimalField):
     def has_changed(self, initial: Any, data: Any) -> bool:
         return super().has_changed(self.prepare_value(initial), data)
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Any:
         number = super().to_python(value)
         if number is None or not number.is_finite():
             return number
@@ -40,7 +40,7 @@ class MeasureField(forms.DecimalField):
             raise ValidationError("This number is too large. Check the decimal point.")
         return self.quantity.to_si(number.quantize(PRECISE), self.units).quantize(Decimal("0.01"))
 
-    def validate(self, value: Decimal | None) -> None:
+    def validate(self, value: Any) -> None:
         super().validate(value)
         if value is not None and not -self.most <= value <= self.most:
             limit = self.quantity.shown(self.most, self.units)

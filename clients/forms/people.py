@@ -136,7 +136,7 @@ def reach_forms(data: Any, *, client: Client | None, country: str) -> BaseReachF
     names = ["pk", "kind", "value", "label", "is_preferred"]
     initial = [{name: getattr(point, name) for name in names} for point in points]
     empty = [{"kind": "mobile"}, {"kind": "email"}][: 1 if points else 2]
-    factory = forms.formset_factory(
+    factory: Any = forms.formset_factory(
         ReachForm, formset=BaseReachFormSet, extra=0, can_delete=bool(points), max_num=MOST_POINTS,
         validate_max=True, absolute_max=MOST_POINTS * 3,
     )  # fmt: skip

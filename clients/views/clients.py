@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import sends
+from clients.access import business_of, sends, signed_in
 from clients.actions import people as actions
 from clients.actions import properties
 from clients.forms.decks import DeckForm
@@ -23,13 +23,13 @@ MESSAGES_SHOWN = 50
 
 
 def today(request: HttpRequest) -> date:
-    return request.business.today(timezone.now())  # type: ignore[attr-defined]
+    return business_of(request).today(timezone.now())
 
 
 def country_of(client: Client | None, request: HttpRequest) -> str:
     """Where the client's numbers are read: at the oldest property, else at the business."""
     home = client.properties.order_by("id").first() if client else None
-    return home.country if home else request.business.country  # type: ignore[attr-defined]
+    return home.country if home else business_of(request).country
 
 
 def permissions(client: Client, day: date) -> list[tuple[Channel, Consent | None, bool]]:
@@ -44,12 +44,12 @@ def permissions(client: Client, day: date) -> list[tuple[Channel, Consent | None
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
     consents = Prefetch("consents", Consent.objects.select_related("recorded_by"))
-    related = ["contact_points", "properties__decks", consents]
-    client = get_object_or_404(Client.objects.prefetch_related(*related), pk=pk)
+    clients = Client.objects.prefetch_related("contact_points", "properties__decks", consents)
+    client = get_object_or_404(clients, pk=pk)
     said = Message.objects.filter(client=client).defer("text", "html")
     context: dict[str, Any] = {
         "client": client, "permissions": permissions(client, today(request)), "said": said[:MESSAGES_SHOWN],
-        "said_count": said.count(), "refusing": refusing_channels(client, request.business),  # type: ignore[attr-defined]
+        "said_count": said.count(), "refusing": refusing_channels(client, business_of(request)),
         "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
     }  # fmt: skip
     return render(request, "clients/detail.html", context)
@@ -58,14 +58,14 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
     """Client, property and deck on one page, in one transaction."""
-    data, business = request.POST or None, request.business  # type: ignore[attr-defined]
+    data, business = request.POST or None, business_of(request)
     client, reach = ClientForm(data, prefix="client"), reach_forms(data, client=None, country=country_typed(request))
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=today(request), prefix="deck")
     forms = [client, reach, home, deck]
     if data and are_valid(forms):
         parts = properties.NewBook(client.cleaned_data, reach.reaches, home.values, deck.cleaned_data)
-        made = properties.open_account(new=parts, by=request.user, now=timezone.now())
+        made = properties.open_account(new=parts, by=signed_in(request), now=timezone.now())
         tell(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
         return redirect("decks:detail", made.pk)
     context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck, "forms": forms}
@@ -81,7 +81,7 @@ def are_valid(forms: list[Any]) -> bool:
 def country_typed(request: HttpRequest) -> str:
     """Numbers are read as in the country of the property on the same page."""
     typed = request.POST.get("property-country", "").strip().upper()
-    return typed if len(typed) == 2 else request.business.country  # type: ignore[attr-defined]
+    return typed if len(typed) == 2 else business_of(request).country
 
 
 @require_http_methods(["GET", "POST"])
@@ -92,7 +92,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     form, reach = ClientForm(data, instance=client), reach_forms(data, client=client, country=country)
     if data and are_valid([form, reach]):
         actions.change_client(
-            client=form.instance, reaches=reach.reaches, gone=reach.gone, by=request.user, now=timezone.now()
+            client=form.instance, reaches=reach.reaches, gone=reach.gone, by=signed_in(request), now=timezone.now()
         )
         tell(request, f"{client.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
@@ -109,9 +109,9 @@ def tell(request: HttpRequest, done: str, warnings: list[str]) -> None:
 @require_http_methods(["GET", "POST"])
 def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    form = ConsentForm(request.POST or None, client=client, business=request.business, today=today(request))  # type: ignore[attr-defined]
+    form = ConsentForm(request.POST or None, client=client, business=business_of(request), today=today(request))
     if form.is_valid():
-        consent = actions.record_consent(client=client, by=request.user, now=timezone.now(), **form.cleaned_data)
+        consent = actions.record_consent(client=client, by=signed_in(request), now=timezone.now(), **form.cleaned_data)
         messages.success(request, f"Kept: {consent}.")
         return redirect("clients:detail", client.pk)
     return render(request, "clients/add_consent.html", {"form": form, "client": client})
@@ -121,7 +121,7 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
 @sends
 def archive(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    actions.archive_client(client=client, by=request.user, now=timezone.now())
+    actions.archive_client(client=client, by=signed_in(request), now=timezone.now())
     messages.success(request, f"{client.name} is archived. Nothing is sent any more; the history stays.")
     return redirect("clients:detail", client.pk)
 
@@ -130,6 +130,6 @@ def archive(request: HttpRequest, pk: int) -> HttpResponse:
 @sends
 def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    actions.bring_back_client(client=client, by=request.user, now=timezone.now())
+    actions.bring_back_client(client=client, by=signed_in(request), now=timezone.now())
     messages.success(request, f"{client.name} is back in the book.")
     return redirect("clients:detail", client.pk)

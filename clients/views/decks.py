@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import sends
+from clients.access import business_of, sends
 from clients.actions import properties as actions
 from clients.forms.decks import DeckForm
 from clients.models import Deck, Property
@@ -18,7 +18,7 @@ TAKEN = "Somebody has just given another deck of this property that name. Choose
 @require_http_methods(["GET", "POST"])
 def new(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
-    now, business = timezone.now(), request.business  # type: ignore[attr-defined]
+    now, business = timezone.now(), business_of(request)
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home)
     if form.is_valid():
         try:
@@ -34,7 +34,7 @@ def new(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    home, now, business = deck.property, timezone.now(), request.business  # type: ignore[attr-defined]
+    home, now, business = deck.property, timezone.now(), business_of(request)
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home, deck=deck)
     if form.is_valid():
         try:

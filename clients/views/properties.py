@@ -6,6 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from clients.access import business_of
 from clients.actions import properties as actions
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Property
@@ -14,7 +15,7 @@ from clients.models import Client, Property
 @require_http_methods(["GET", "POST"])
 def add_property(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    form = PropertyForm(request.POST or None, business=request.business)  # type: ignore[attr-defined]
+    form = PropertyForm(request.POST or None, business=business_of(request))
     if form.is_valid():
         home = actions.add_property(client=client, values=form.values, now=timezone.now())
         messages.success(request, f"{home.address} is in the book. Now its deck.")
@@ -25,7 +26,7 @@ def add_property(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
-    form = PropertyForm(request.POST or None, business=request.business, home=home)  # type: ignore[attr-defined]
+    form = PropertyForm(request.POST or None, business=business_of(request), home=home)
     if form.is_valid():
         actions.change_property(property=home, values=form.values)
         messages.success(request, f"{home.address} is saved.")

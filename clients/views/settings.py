@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import manages
+from clients.access import business_of, manages
 from clients.actions import business as actions
 from clients.forms.business import BusinessForm, NormalsForm
 from clients.models import LocalNormals
@@ -19,7 +19,7 @@ def overview(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @manages
 def business(request: HttpRequest) -> HttpResponse:
-    row = request.business  # type: ignore[attr-defined]
+    row = business_of(request)
     form = BusinessForm(request.POST or None, instance=type(row).objects.get(pk=row.pk))
     if form.is_valid():
         actions.change_business(business=form.instance)

@@ -15,6 +15,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from clients import kept
+from clients.access import signed_in
 from clients.actions import business as actions
 from clients.forms.accounts import OwnPasswordForm, SignInForm
 
@@ -28,7 +29,7 @@ class SignIn(views.LoginView):
     redirect_authenticated_user = True
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
-        if request.business is None:  # type: ignore[attr-defined]
+        if getattr(request, "business", None) is None:
             return redirect("first_visit")
         return super().dispatch(request, *args, **kwargs)
 
@@ -74,7 +75,7 @@ def locked_out(request: HttpRequest, *args: Any) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 def own_password(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(request.user, request.POST or None)
+    form = OwnPasswordForm(signed_in(request), request.POST or None)
     if form.is_valid():
         actions.set_password(person=form.user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, form.user)
