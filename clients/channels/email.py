@@ -51,8 +51,9 @@ class SmtpLine:
             assert self.smtp is not None  # noqa: S101 - open says so or raises
             self.smtp.ehlo_or_helo_if_needed()
         except (OSError, smtplib.SMTPException) as error:
-            self.smtp = self.smtp or backend.connection
             self.hang_up()
+            with contextlib.suppress(OSError, smtplib.SMTPException):
+                backend.close()  # a connection that was opened in part, say before a refused log-in
             raise LineDownError(in_words(error)) from error
 
     def send(self, message: Message, look: Look) -> Outcome:
@@ -64,6 +65,9 @@ class SmtpLine:
         except (OSError, smtplib.SMTPException, LineDownError) as error:
             self.hang_up()
             return Outcome(Result.NOT_NOW, in_words(error))
+        except BaseException:
+            self.hang_up()  # an answer may be unread, which the next message would take for its own
+            raise
         if not look.go():
             self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
             return Outcome(Result.WITHHELD)

@@ -16,7 +16,7 @@ from clients.models import Business, Message
 from clients.suppression import ascii_domain
 
 LONGEST_LINE = 998  # RFC 5322, 2.1.1
-UNFOLDED = 60  # a shorter value needs no folding, whatever its header is called
+FOLDS = re.compile(r"(.{40,66}) (?=[^ ])")  # RFC 5322, 2.2.3: at a space, which stays
 UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]+")
 LEADING_DOT = re.compile(rb"^\.", re.MULTILINE)
 
@@ -52,12 +52,11 @@ def header_text(text: str, name: str, *, always: bool = False) -> str:
     clean = UNPRINTABLE.sub(" ", text).strip()
     if always:  # a phrase before an address: quoted or encoded
         return formataddr((clean, "x@x")).removesuffix(" <x@x>") if clean.isascii() else encoded(clean, name)
-    return clean if clean.isascii() and len(clean) <= UNFOLDED else encoded(clean, name)
+    return FOLDS.sub("\\1\r\n ", clean) if clean.isascii() else encoded(clean, name)
 
 
 def encoded(text: str, name: str) -> str:
-    charset = "us-ascii" if text.isascii() else "utf-8"
-    return Header(text, charset, maxlinelen=76, header_name=name).encode(linesep="\r\n")
+    return Header(text, "utf-8", maxlinelen=76, header_name=name).encode(linesep="\r\n")
 
 
 def compose(head: Letterhead, message: Message, *, now: datetime) -> bytes:

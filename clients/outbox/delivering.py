@@ -6,27 +6,24 @@ No message is ever sent twice by this machine: what may have been handed over an
 
 import logging
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from datetime import timedelta
 
-from django.db import Error
-from django.db.models.functions import Now
+from django.db import Error, connection
 
 from clients.channels import LINES
 from clients.channels.contract import Line, LineDownError, Outcome, Result
 from clients.models import Business, Message
-from clients.models.message import State
-from clients.outbox import steps, trouble
+from clients.outbox import outcomes, steps, trouble
 from clients.outbox.ahead import Ahead
 from clients.outbox.permission import why_not
 from clients.outbox.sweeping import sweep
 from clients.suppression import address_hash, normalize
 
 BATCH = 50
-FIRST_PAUSE = timedelta(minutes=1)
-LONGEST_PAUSE = timedelta(hours=4)
-MOST_ATTEMPTS = 12  # spread over more than a day
+BATCH_SECONDS = steps.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end
+RESCUE_WAITS = (0.2, 0.5, 1, 2, 4, 8, 8, 8)
 logger = logging.getLogger(__name__)
 
 
@@ -44,6 +41,10 @@ class Tally:
     @property
     def total(self) -> int:
         return self.accepted + self.put_off + self.failed + self.unconfirmed + self.cancelled
+
+    def count(self, word: str) -> None:
+        if word:
+            setattr(self, word, getattr(self, word) + 1)
 
     def row(self) -> dict[str, object]:
         return asdict(self)
@@ -76,14 +77,19 @@ class Sender:
         self.tally = tally
         self.ahead = Ahead(steps.AHEAD)
         self.is_up = False
-        self.accepted: Message | None = None  # written down together with the next one's step to transmitting
+        self.known: dict[Message, Outcome] = {}  # how tries ended, as far as the database has not confirmed it
+        self.looked_at: Message | None = None  # its step to transmitting is under way, nothing is handed over
 
     def run(self, is_over: Callable[[], bool], limit: int | None) -> None:
         try:
             while not is_over() and (size := self.room(limit)) > 0 and self.is_line_up():
                 batch = steps.claim(self.channel, size)
-                if not batch or not self.send_all(self.let_pass(batch), is_over):
+                if not batch:
                     break
+                self.send_all(self.let_pass(batch), is_over)
+        except Error:
+            self.rescue()
+            raise
         finally:
             self.line.close()
 
@@ -111,23 +117,24 @@ class Sender:
         reasons = why_not(self.business, batch)
         for message in batch:
             if message.pk in reasons:
-                self.cancel(message, reasons[message.pk])
+                self.tally.count(outcomes.move(message, "cancelled", "cancelled", reasons[message.pk]))
         return [message for message in batch if message.pk not in reasons]
 
-    def send_all(self, batch: list[Message], is_over: Callable[[], bool]) -> bool:
-        """One after the other; what is not reached goes back to the queue at once. False: do not go on."""
+    def send_all(self, batch: list[Message], is_over: Callable[[], bool]) -> None:
+        """One after the other; what is not reached goes back to the queue at once."""
         left = list(batch)
+        until = time.monotonic() + BATCH_SECONDS
         try:
-            while left and not is_over():
+            while left and time.monotonic() < until and not is_over():
                 if not self.line.is_open:
-                    self.settle()
+                    self.settle()  # connecting may take long
                     self.line.connect()
                 self.send_one(left.pop(0))
         except LineDownError as error:
-            self.tally.line_down.append(str(error))
+            self.is_up = False
+            logger.info("The line broke down: %s", error)
         self.settle()
-        self.give_back(left)
-        return not left
+        outcomes.give_back(left)
 
     def send_one(self, message: Message) -> None:
         look = LastLook(self, message)
@@ -139,61 +146,41 @@ class Sender:
             logger.exception("Message %s could not be sent", message.pk)
             outcome = Outcome(Result.UNKNOWN if look.said_go else Result.REFUSED, f"{type(error).__name__}: {error}")
         if outcome.result is Result.ACCEPTED:
-            self.accepted = message
+            self.tally.count("accepted")
+            self.known[message] = outcome
             self.ahead.add("accept", [message.pk, message.lease_token, outcome.reply, outcome.provider_id])
-            self.tally.accepted += 1
         else:
             self.settle()
-            self.record(message, outcome)
+            self.known[message] = outcome
+            self.tally.count(outcomes.write(self.business, message, outcome))
+            del self.known[message]
 
     def settle(self) -> bool:
         """Have written down what is still to be, and read the answers; True if the newest step was taken."""
-        earlier, self.accepted = self.accepted, None
         answers = self.ahead.answers()
+        earlier = next(iter(self.known), None)
         if earlier is not None and not answers[0]:
             steps.accept_late(earlier)
+        self.known.clear()
+        self.looked_at = None
         return bool(answers) and answers[-1]
 
-    def record(self, message: Message, outcome: Outcome) -> None:
-        {
-            Result.NOT_NOW: self.put_off,
-            Result.REFUSED: self.fail,
-            Result.UNKNOWN: self.leave_open,
-            Result.WITHHELD: self.withhold,
-        }[outcome.result](message, outcome.reply)
+    def rescue(self) -> None:
+        """The database went away; what only this process knows is written down as soon as it is back."""
+        for wait in RESCUE_WAITS if self.known or self.looked_at else ():
+            time.sleep(wait)
+            connection.close()
+            try:
+                self.write_known()
+            except Error:
+                continue
+            return
 
-    def put_off(self, message: Message, reply: str) -> None:
-        """Refused for now: again later, ever more rarely, and not for ever."""
-        attempts = message.attempts + 1
-        if attempts >= MOST_ATTEMPTS:
-            return self.fail(message, f"Given up after {attempts} tries. {reply}")
-        pause = min(FIRST_PAUSE * 4 ** (attempts - 1), LONGEST_PAUSE)
-        self.tally.put_off += steps.move(
-            steps.leased(message), State.QUEUED, note=reply, reply=reply[:500], not_before=Now() + pause
-        )
-        return None
-
-    def fail(self, message: Message, reply: str) -> None:
-        self.tally.failed += steps.move(steps.leased(message), State.FAILED, note=reply, reply=reply[:500])
-
-    def leave_open(self, message: Message, reply: str) -> None:
-        self.tally.unconfirmed += steps.move(steps.leased(message), State.UNCONFIRMED, note=reply, reply=reply[:500])
-
-    def withhold(self, message: Message, reply: str) -> None:
-        """The last look said no: withdrawn, expired, held, or the lease is no longer ours."""
-        reasons = why_not(self.business, [message])
-        if message.pk in reasons:
-            self.cancel(message, reasons[message.pk])
-        else:
-            self.give_back([message])
-
-    def cancel(self, message: Message, why: str) -> None:
-        self.tally.cancelled += steps.move(steps.leased(message), State.CANCELLED, note=why, reply=why)
-
-    def give_back(self, batch: Iterable[Message]) -> None:
-        """Nothing was handed over: any sender may take them."""
-        for message in batch:
-            steps.move(steps.leased(message), State.QUEUED)
+    def write_known(self) -> None:
+        for message, outcome in self.known.items():
+            outcomes.write(self.business, message, outcome)
+        if self.looked_at:
+            outcomes.give_back([self.looked_at])
 
 
 class LastLook:
@@ -213,6 +200,7 @@ class LastLook:
         lease = timedelta(seconds=self.sender.line.lease_seconds)
         spelling = normalize(message.channel, message.address)
         hashed = address_hash(business, message.channel, message.address)
+        self.sender.looked_at = message
         self.sender.ahead.add("transmit", [message.pk, message.lease_token, lease, hashed, spelling])
         self.sender.ahead.flush()
 

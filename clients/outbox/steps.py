@@ -97,4 +97,5 @@ def accept_late(message: Message) -> None:
     rows = Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED, message_id=message.message_id)
     if not move(rows, State.ACCEPTED, note=LATE, reply=LATE, accepted_at=Now()):
         now = Message.objects.values_list("state", flat=True).get(pk=message.pk)
-        write_down([message.pk], now, note=LATE)
+        if now != State.ACCEPTED:  # else it was written down after all, and only the answer was lost
+            write_down([message.pk], now, note=LATE)

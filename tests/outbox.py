@@ -1,0 +1,29 @@
+"""Messages in the outbox that may go out, for tests: client, address, consent and message in one."""
+
+from typing import Any
+
+from django.utils import timezone
+
+from clients import outbox
+from clients.models import Message
+from tests.factories import ConsentFactory, EmailFactory
+
+TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
+
+
+def queued(number: int = 1, **over: Any) -> Message:
+    """A reminder to client<number>@example.org with consent in force."""
+    address = over.pop("address", f"client{number}@example.org")
+    point = EmailFactory(value=address, normalized=address.lower())
+    consent = ConsentFactory(client=point.client)
+    values: dict[str, Any] = {
+        "client": point.client, "kind": "reminder", "channel": "email", "address": address,
+        "subject": "Your deck is due this spring", "text": TEXT, "html": "", "key": f"due/{number}",
+        "consent": consent, "basis": consent.basis, "now": timezone.now(),
+    }  # fmt: skip
+    message, _ = outbox.queue_message(**(values | over))
+    return message
+
+
+def states() -> dict[str, int]:
+    return Message.objects.count_by_state()
