@@ -79,7 +79,8 @@ def test_what_cannot_be_sent_is_refused_with_the_reason(over: dict[str, Any], wo
 @pytest.mark.parametrize(
     "address",
     ["a@example.org,b@example.org", "a@example.org b@example.org", "<a@example.org>",
-     "a@example.org\nBcc: b@example.org", "nobody", "a@", "@example.org", "a@exam ple.org", "a@b@example.org", "x" * 250 + "@example.org"],
+     "a@example.org\nBcc: b@example.org", "nobody", "a@", "@example.org", "a@exam ple.org",
+     "a@b@example.org", "x" * 250 + "@example.org"],
 )  # fmt: skip
 def test_an_address_that_is_not_exactly_one_is_refused(address: str) -> None:
     client = ClientFactory()

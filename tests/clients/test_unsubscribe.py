@@ -1,0 +1,129 @@
+"""Unsubscribing by the link (RFC 8058): one POST, no cookie, no redirect, at once, and the same answer to everybody."""
+
+import time
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.utils import timezone
+
+from clients import message_keys, outbox, suppression
+from clients.models import Business, Consent, Message, Suppression
+from clients.outbox import Refusal
+from tests.factories import ConsentFactory, EmailFactory
+from tests.outbox import queued
+
+pytestmark = pytest.mark.usefixtures("business")
+
+
+def path_of(message: Message) -> str:
+    link = message_keys.link_of(Business.objects.get(), message)
+    return link.removeprefix("https://decks.example.com")
+
+
+@pytest.fixture
+def mail_program() -> Client:
+    """No session, no cookie, and the forgery check switched on as in production."""
+    return Client(enforce_csrf_checks=True)
+
+
+# RFC 8058, 3.2: the body is List-Unsubscribe=One-Click, as multipart/form-data or urlencoded
+ENCODINGS = [
+    {"data": {"List-Unsubscribe": "One-Click"}},
+    {"data": "List-Unsubscribe=One-Click", "content_type": "application/x-www-form-urlencoded"},
+]
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS, ids=["multipart", "urlencoded"])
+def test_one_post_of_a_mail_program_unsubscribes(mail_program: Client, encoding: dict[str, str]) -> None:
+    message = queued(1)
+    answer = mail_program.post(path_of(message), **encoding)
+    assert answer.status_code == 200  # a redirect is forbidden: RFC 8058, 3.1
+    assert (answer["Referrer-Policy"], answer["X-Robots-Tag"]) == ("no-referrer", "noindex")
+    assert "no-store" in answer["Cache-Control"]
+    newest = Consent.objects.filter(client=message.client)[0]
+    assert (newest.is_given, newest.channel) == (False, "email")
+    assert message.message_id in newest.evidence
+    found = outbox.contactable(message.client, "email", today=timezone.now().date())
+    assert isinstance(found, Refusal)
+
+
+def test_what_is_queued_for_the_address_is_cancelled_at_once(mail_program: Client) -> None:
+    first, second, other = queued(1), queued(2, address="CLIENT1@example.org"), queued(3)
+    mail_program.post(path_of(first))
+    states = {message.pk: message.state for message in Message.objects.all()}
+    assert states == {first.pk: "cancelled", second.pk: "cancelled", other.pk: "queued"}
+    assert first.events.order_by("-id")[0].note == "Unsubscribed by the link in a message."
+
+
+def test_only_a_keyed_hash_of_the_address_is_kept(mail_program: Client) -> None:
+    message = queued(1)
+    mail_program.post(path_of(message))
+    row = Suppression.objects.get()
+    assert row.address_hash == suppression.address_hash(Business.objects.get(), "email", "Client1@EXAMPLE.org")
+    assert "client1" not in f"{row.address_hash}{row.reason}"
+
+
+def test_the_suppression_outlives_the_client(mail_program: Client) -> None:
+    message = queued(1)
+    mail_program.post(path_of(message))
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL restorer.erasing = 'on'")
+    client = message.client
+    Message.objects.all().delete()
+    client.delete()
+    point = EmailFactory(value="client1@example.org")
+    ConsentFactory(client=point.client)
+    assert isinstance(outbox.contactable(point.client, "email", today=timezone.now().date()), Refusal)
+
+
+def test_repeated_and_unknown_tokens_get_the_same_answer(mail_program: Client) -> None:
+    path = path_of(queued(1))
+    answers = [mail_program.post(each) for each in (path, path, "/u/nobody-knows-this-token/", "/u/x/")]
+    assert {answer.status_code for answer in answers} == {200}
+    assert len({answer.content for answer in answers}) == 1
+    assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (1, 1)
+
+
+def test_opening_the_link_changes_nothing(mail_program: Client) -> None:
+    message = queued(1)
+    page = mail_program.get(path_of(message))
+    assert page.status_code == 200
+    assert "<button>Unsubscribe</button>" in page.content.decode()
+    assert mail_program.head(path_of(message)).status_code == 200
+    message.refresh_from_db()
+    assert (message.state, Suppression.objects.count()) == ("queued", 0)
+
+
+def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_program: Client) -> None:
+    message = queued(1)
+    mail_program.get(path_of(message))
+    answer = mail_program.post(path_of(message))
+    assert "You are unsubscribed" in answer.content.decode()
+    assert Suppression.objects.count() == 1
+
+
+def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    message = queued(1)
+    mail_program.raise_request_exception = False
+    monkeypatch.setattr("clients.outbox.doors.cancel", lambda **options: 1 / 0)
+    assert mail_program.post(path_of(message)).status_code == 500
+    assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (0, 0)
+
+
+def test_a_changed_secret_key_leaves_old_links_working(mail_program: Client, settings: object) -> None:
+    path = path_of(queued(1))
+    settings.SECRET_KEY = "another-one-" * 5  # type: ignore[attr-defined]
+    mail_program.post(path)
+    assert Suppression.objects.count() == 1
+
+
+def test_the_answer_takes_less_than_50_ms(mail_program: Client) -> None:
+    messages = [queued(number) for number in range(6)]
+    mail_program.get("/u/warm/")
+    took = []
+    for message in messages:
+        began = time.perf_counter()
+        mail_program.post(path_of(message))
+        took.append(time.perf_counter() - began)
+    assert min(took) < 0.050

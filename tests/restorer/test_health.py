@@ -1,0 +1,80 @@
+"""The health page and the alarm clock's schedules and tasks."""
+
+from datetime import timedelta
+
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.utils import timezone
+from django_q.models import Schedule
+
+from clients import heartbeat
+from clients.models import Heartbeat, Message
+from reminders import tasks
+from tests.outbox import queued
+
+pytestmark = pytest.mark.usefixtures("business")
+
+
+def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
+    heartbeat.beat("worker")
+    answer = client.get("/health/", headers={"Accept": "application/json"})
+    assert answer.status_code == 200
+    assert answer.json() == {
+        "ok": True, "database": True, "loops": {"worker": 0}, "outbox_overdue": 0, "outbox_needs_a_person": 0,
+    }  # fmt: skip
+
+
+def test_it_is_ill_when_a_loop_is_silent_for_five_minutes(client: Client) -> None:
+    heartbeat.beat("deliver")
+    heartbeat.beat("worker")
+    Heartbeat.objects.filter(name="worker").update(beat_at=timezone.now() - timedelta(minutes=5, seconds=1))
+    answer = client.get("/health/")
+    assert answer.status_code == 503
+    assert answer["Content-Type"].startswith("text/plain")
+    assert "ok: false" in answer.content.decode()
+
+
+def test_it_is_ill_before_any_loop_ran_and_after_the_database_left(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from django.db import OperationalError
+
+    assert client.get("/health/").status_code == 503
+
+    def away(**options: object) -> None:
+        raise OperationalError("no")
+
+    monkeypatch.setattr(heartbeat, "ages", away)
+    answer = client.get("/health/?format=json")
+    assert (answer.status_code, answer.json()) == (503, {"ok": False, "database": False})
+
+
+def test_it_says_nothing_private(client: Client) -> None:
+    message = queued(1)
+    Message.objects.update(not_before=timezone.now() - timedelta(hours=1))
+    body = client.get("/health/").content.decode()
+    assert "outbox_overdue: 1" in body
+    assert message.address not in body
+
+
+def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[str]) -> None:
+    for _ in range(2):
+        call_command("schedule")
+    Schedule.objects.create(name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1)
+    call_command("schedule")
+    assert sorted(Schedule.objects.values_list("name", "func")) == [
+        ("refresh forecasts", "reminders.tasks.refresh_forecasts"),
+        ("tick", "reminders.tasks.tick"),
+    ]
+    night = Schedule.objects.get(name="refresh forecasts").next_run
+    assert (night.hour, night.minute) in {(6, 10), (7, 10)}  # ten past three in Halifax, UTC−3 or −4
+
+
+def test_the_tick_shows_a_sign_of_life() -> None:
+    tasks.tick()
+    assert heartbeat.ages(now=timezone.now())["worker"] < 5
+
+
+def test_the_nightly_task_refreshes_the_forecasts() -> None:
+    assert tasks.refresh_forecasts() == 0
