@@ -72,4 +72,4 @@ def queue(draft: Draft, made: Plan, *, step: int, by: User | None, now: datetime
 def with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:
     """Each message with the reminders, and so the decks, that it is about."""
     prefetch_related_objects(list(messages), "client", "reminders__deck")
-    return [(message, list(message.reminders.all())) for message in messages]
+    return [(message, sorted(message.reminders.all(), key=lambda reminder: reminder.pk)) for message in messages]

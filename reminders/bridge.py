@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from clients.models import Deck
 from clients.models.deck import SPECIES_CLASS
 from clients.places import climate
-from reminders import forecast
+from reminders import forecast, in_use
 from reminders.coats import NewestCoats, array, newest_coats
 from reminders.forecast.climate import SUNSHINE_BIAS, extraterrestrial_radiation, sun_from_sunshine
 
@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 CHUNK = 25_000  # decks at a time: bounds memory and how long a row stays locked
 MID_MONTH = 30.4 * np.arange(1, 13) - 15  # day of the year that stands for a month, FAO-56 eq. 22 and its note
+EPOCH = date(1970, 1, 1).toordinal()
 NULL = "\\N"  # in the text format of COPY
 LONGEST_DAYS = 60 * 365  # a forecast further off than this says "not in our time" and is cut off there
 PREPARATION = {"strip": "strip", "recoat": "clean"}
@@ -75,12 +76,12 @@ def lock(deck_ids: Sequence[int]) -> None:
 
 def predict(coats: NewestCoats, *, today: date) -> forecast.Prediction:
     """What the core says of these coats on this day."""
-    return forecast.predict(core_coats(coats, today=today), forecast.PRIOR, days(today))
+    return forecast.predict(core_coats(coats, today=today), in_use.posterior(), days(today))
 
 
 def days(value: date | None) -> float:
     """Days since 1970-01-01, the core's calendar."""
-    return np.nan if value is None else value.toordinal() - 719_163
+    return np.nan if value is None else value.toordinal() - EPOCH
 
 
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:

@@ -7,6 +7,7 @@ from itertools import groupby
 
 from django.template.loader import render_to_string
 
+from clients import display
 from clients.models import Business, Client, Deck
 from clients.models.consent import Channel
 from clients.outbox import Contactable, Refusal, contactable
@@ -92,7 +93,7 @@ def why_not_now(forecast: Forecast, month: date) -> str:
     if forecast.deck.archived_at or forecast.deck.property.client.archived_at:
         return "The deck or its client is archived."
     if forecast.due_on >= months_on(month, 1):
-        return f"It is not due before {forecast.due_on:%B %Y}: something was logged since."
+        return f"It is due by {display.day(forecast.due_on)}, after the month of this list."
     return ""
 
 

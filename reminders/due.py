@@ -8,11 +8,13 @@ from itertools import groupby
 from typing import Any
 
 from django.db.models import Count, Sum
+from django.urls import reverse
 
 from clients import display
 from jobs.models import CoatApplied
 from reminders.models import Forecast, ForecastQuerySet
-from reminders.months import month_of, months_on
+from reminders.months import month_of, months_on, written
+from reminders.pictures import MonthCount, MonthStrip, Window, WindowBar, month_strip, window_bar
 from reminders.standing import Standing, standings
 from reminders.words import reasons
 
@@ -57,10 +59,17 @@ class DueDeck:
     coated_on: date
     coats: list[Coat] = field(default_factory=list)
     standing: Standing | None = None
+    today: date | None = None
 
     @property
     def reasons(self) -> list[str]:
         return reasons(self.contributions)
+
+    @property
+    def bar(self) -> WindowBar:
+        """The window as a small picture, on the same two years for every line."""
+        window = Window(self.window_opens_on, self.due_on, self.late_on)
+        return window_bar(window, today=self.today or self.due_on, key=f"window-{self.deck_id}")
 
     @property
     def why(self) -> str:
@@ -128,6 +137,7 @@ def completed(found: list[DueDeck], *, today: date) -> list[DueDeck]:
     for line in found:
         line.coats = coats.get(line.job_id, [])
         line.standing = stands[line.job_id]
+        line.today = today
     return found
 
 
@@ -173,11 +183,14 @@ def strip_start(month: date, *, today: date) -> date:
     return present if present <= month < months_on(present, MONTHS_SHOWN) else month
 
 
-def month_counts(month: date, *, today: date) -> list[tuple[date, int]]:
-    """How many decks become due in each of twelve months around the one shown."""
+def strip(month: date, *, today: date) -> MonthStrip:
+    """The picture of how many decks become due in each of twelve months around the one shown."""
     first = strip_start(month, today=today)
     counts = Forecast.objects.current().counts_by_month(first, MONTHS_SHOWN)
-    return [(each, counts.get(each, 0)) for each in (months_on(first, n) for n in range(MONTHS_SHOWN))]
+    months = [months_on(first, n) for n in range(MONTHS_SHOWN)]
+    places = [reverse("reminders:due_month", args=[written(each)]) for each in months]
+    bars = [MonthCount(each, counts.get(each, 0), place) for each, place in zip(months, places, strict=True)]
+    return month_strip(bars, today=today, chosen=month)
 
 
 COLUMNS = [

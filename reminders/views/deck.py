@@ -1,5 +1,7 @@
 """The deck page: what it is, when its finish is due and why, and everything that ever happened on it."""
 
+from datetime import date
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -7,6 +9,7 @@ from django.views.decorators.http import require_GET
 
 from clients.models import Deck
 from jobs.build import coat_build
+from reminders.curve import wear_picture
 from reminders.models import Forecast
 from reminders.timeline import timeline
 from reminders.words import explained
@@ -16,12 +19,14 @@ from reminders.words import explained
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = Forecast.objects.filter(deck=deck).select_related("job").first()
+    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
+    today = request.business.today(timezone.now())
     context = {
         "deck": deck,
         "forecast": forecast,
-        "stage": stage(forecast, request) if forecast else None,
+        "stage": stage(forecast, today) if forecast else None,
         "reasons": explained(forecast.contributions) if forecast else [],
+        "curve": wear_picture(forecast, today=today) if forecast else None,
         "build": coat_build(deck),
         "years": timeline(deck),
         "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
@@ -29,9 +34,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "reminders/deck.html", context)
 
 
-def stage(forecast: Forecast, request: HttpRequest) -> tuple[str, str]:
+def stage(forecast: Forecast, today: date) -> tuple[str, str]:
     """Where today stands in the window: a word and the class of its chip."""
-    today = request.business.today(timezone.now())
     if today < forecast.window_opens_on:
         return "Sound", "is-sound"
     if today < forecast.due_on:

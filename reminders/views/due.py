@@ -61,7 +61,7 @@ def show(request: HttpRequest, month: date) -> HttpResponse:
         "decks": sum(town["decks"] for town in towns),
         "area_m2": sum(town["area_m2"] for town in towns),
         "glance": glance,
-        "strip": due_list.month_counts(month, today=today),
+        "strip": due_list.strip(month, today=today),
         "before": written(months_on(month, -1)),
         "after": written(months_on(month, 1)),
         "written": written(month),
@@ -87,9 +87,14 @@ class Places:
 
 
 def as_csv(request: HttpRequest, month: date) -> HttpResponse:
+    """The list that is on the screen, whole."""
+    today, is_earlier = today_of(request), "earlier" in request.GET
+    rows = due_list.carried_over(month) if is_earlier else due_list.month_list(month)
+    found = due_list.rows_of(due_list.lines(rows, today=today, on=month), is_carried_over=is_earlier)
     out = io.StringIO()
-    write_rows(due_list.whole(month, today=today_of(request)), format="csv", out=out, columns=due_list.COLUMNS)
-    return download(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", f"due-{written(month)}.csv")
+    write_rows(found, format="csv", out=out, columns=due_list.COLUMNS)
+    name = f"{'open-before' if is_earlier else 'due'}-{written(month)}.csv"
+    return download(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", name)
 
 
 def as_pdf(request: HttpRequest, month: date) -> HttpResponse:

@@ -56,6 +56,7 @@ def row(forecast: Forecast) -> dict[str, Any]:
         "coated_on": forecast.job.finished_on,
         "chance_worn": round(forecast.chance_worn, 3),
         "median_months": round(forecast.median_months, 2),
+        "reference_months": round(forecast.reference_months, 2),
         "log_sd": round(forecast.log_sd, 3),
     }
 
@@ -64,7 +65,7 @@ def factors(forecast: Forecast) -> list[dict[str, Any]]:
     """From the reference deck to this one: the first row, the factors strongest first, and what they come to."""
     told = sorted(forecast.contributions.items(), key=lambda pair: -abs(pair[1]))
     rows = [{"factor": name, "words": phrase(name, months), "months": months} for name, months in told]
-    start = {"factor": "reference", "words": "the reference deck", "months": forecast.reference_months}
+    start = {"factor": "reference", "words": "the reference deck", "months": round(forecast.reference_months, 1)}
     total = forecast.reference_months + sum(forecast.contributions.values())
     return [
         start,

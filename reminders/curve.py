@@ -1,0 +1,41 @@
+"""The wear curve of one deck: the core asked for the chance of being worn at many dates, and what visits found."""
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from jobs.models import Visit
+from reminders import bridge, forecast, in_use
+from reminders.coats import newest_coats
+from reminders.models import Forecast
+from reminders.pictures import Found, WearCurve, WearFacts, Window, wear_curve
+
+POINTS = 48
+
+
+def wear_picture(row: Forecast, *, today: date) -> WearCurve:
+    """The curve from the coat to past the end of the window, in the state of the stored forecast."""
+    window = Window(row.window_opens_on, row.due_on, row.late_on)
+    coat_on = min(row.job.finished_on, today)
+    visits = Visit.objects.filter(deck=row.deck_id, visited_on__gt=coat_on, visited_on__lte=today)
+    found = [Found(visit.visited_on, grade) for visit in visits if (grade := visit.grade) is not None]
+    chances = chances_of(row, coat_on, today)
+    hemisphere = "south" if row.deck.property.latitude < 0 else "north"
+    return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere))
+
+
+def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
+    """Rising pairs of date and chance; between two inspections that disagree, the window itself."""
+    sound_on = max(row.sound_on or coat_on, coat_on)
+    start = [(coat_on, 0.0), (sound_on, 0.0)]
+    if row.chance_worn >= 1:
+        return [*start, (row.window_opens_on, 0.2), (row.due_on, 0.5), (row.late_on, 0.8), (today, 1.0)]
+    end = max(row.late_on, today) + (row.late_on - coat_on) / 3 + timedelta(days=60)
+    days = np.linspace(bridge.days(sound_on), bridge.days(end), POINTS).round()
+    coats = newest_coats([row.deck_id], today=today)
+    if coats is None:
+        return start
+    same = bridge.core_coats(coats, today=today).take(np.zeros(POINTS, dtype=int))
+    chance = forecast.predict(same, in_use.posterior(), days).chance_worn_today
+    dates = [date.fromordinal(int(day) + bridge.EPOCH) for day in days]
+    return start + list(zip(dates, np.clip(chance, 0, 1).tolist(), strict=True))
