@@ -50,13 +50,15 @@ def refresh(*, deck_ids: Iterable[int] | None, today: date, now: datetime) -> in
 def refresh_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
     lock(deck_ids)
     coats = newest_coats(deck_ids, today=today)
+    # Reckoned before COPY starts: it asks for the fit in use, and a connection that copies can answer nothing else.
+    written = "".join(lines(coats, predict(coats, today=today), today, now)) if coats else ""
     with connection.cursor() as cursor:
         cursor.execute("CREATE TEMP TABLE IF NOT EXISTS new_forecast (LIKE reminders_forecast) ON COMMIT DELETE ROWS")
         cursor.execute("ALTER TABLE new_forecast ALTER COLUMN id DROP NOT NULL")
         cursor.execute("TRUNCATE new_forecast")
         if coats:
             with cursor.copy(f"COPY new_forecast ({COLUMNS}) FROM STDIN") as copy:
-                copy.write("".join(lines(coats, predict(coats, today=today), today, now)))
+                copy.write(written)
         cursor.execute(UPSERT)
         cursor.execute(
             "DELETE FROM reminders_forecast old WHERE deck_id = ANY (%s::bigint[])"
