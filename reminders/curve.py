@@ -30,7 +30,8 @@ def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, fl
     start = [(coat_on, 0.0), (sound_on, 0.0)]
     if row.chance_worn >= 1:
         return [*start, (row.window_opens_on, 0.2), (row.due_on, 0.5), (row.late_on, 0.8), (today, 1.0)]
-    end = max(row.late_on, today) + (row.late_on - coat_on) / 3 + timedelta(days=60)
+    last = max(row.late_on, today)
+    end = last + (last - coat_on) / 3 + timedelta(days=60)
     days = np.linspace(bridge.days(sound_on), bridge.days(end), POINTS).round()
     coats = newest_coats([row.deck_id], today=today)
     if coats is None:

@@ -31,7 +31,7 @@ def refresh(*decks: Deck, today: date = TODAY) -> int:
 def coated(business: Any) -> Callable[..., Deck]:
     """A deck of a client who agreed to e-mail, with one finished strip, its forecast up to date."""
 
-    def make(*, on: date = date(2025, 9, 10), client: Any = None, kind: str = "strip", **deck: Any) -> Deck:
+    def make(*, on: date = date(2025, 6, 10), client: Any = None, kind: str = "strip", **deck: Any) -> Deck:
         if client is None:
             client = ClientFactory()
             EmailFactory(client=client)

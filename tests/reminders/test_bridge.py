@@ -265,7 +265,7 @@ def test_the_book_is_refreshed_in_few_queries(coated, django_assert_max_num_quer
     for _ in range(6):
         coated()
 
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(14):
         assert actions.refresh_forecasts(today=TODAY, now=NOW) == 6
 
 

@@ -1,0 +1,305 @@
+"""Reminding: a preview that writes nothing, then one message a client, never twice about a coat."""
+
+import io
+import json
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date, timedelta
+from threading import Barrier
+
+import pytest
+from django.core.management import call_command
+from django.db import close_old_connections, connections
+from freezegun import freeze_time
+
+from clients import suppression
+from clients.models import Deck, Message
+from reminders import actions
+from reminders.models import Forecast, Reminder
+from reminders.standing import refusals, standings
+from tests.factories import BusinessFactory, ClientFactory, ConsentFactory, EmailFactory, PropertyFactory, UserFactory
+from tests.reminders.conftest import NOW, TODAY, coat, refresh
+
+MARCH = date(2027, 3, 1)
+
+
+def remind(*decks, month=MARCH, by=None):
+    return actions.remind(deck_ids=[deck.pk for deck in decks], month=month, by=by, now=NOW)
+
+
+@pytest.fixture
+def two_decks(coated):
+    client = ClientFactory(name="Ottilie Saltonby")
+    EmailFactory(client=client, value="ottilie@example.org")
+    ConsentFactory(client=client)
+    place = PropertyFactory(client=client, street="7 Plover Row")
+    return [coated(property=place, label=label) for label in ("Back deck", "Landing")]
+
+
+def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
+    result = remind(*two_decks, by=owner)
+
+    message = Message.objects.get()
+    assert result.queued == [message]
+    assert (message.state, message.address, message.kind) == ("queued", "ottilie@example.org", "reminder")
+    assert {reminder.deck for reminder in message.reminders.all()} == set(two_decks)
+    first = two_decks[0]
+    assert message.idempotency_key == f"due/{first.property_id}/{first.jobs.get().pk}/1/email"
+    assert message.queued_by == owner
+
+
+def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
+    remind(*two_decks)
+
+    text = Message.objects.get().text
+    for part in (
+        "Hello Ottilie Saltonby", "Back deck, 7 Plover Row, Lunenburg", "Landing", "Tidewood Deck Oil", "Driftwood",
+        "Due by about", "Driftline Deck Care", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA", "(902) 555-0100",
+        "you agreed to be reminded", "https://decks.example.com/u/",
+    ):  # fmt: skip
+        assert part in text
+    html = Message.objects.get().html
+    assert "https://decks.example.com/u/" in html
+    assert "{" not in text + html
+
+
+def test_what_a_client_is_called_cannot_write_into_the_page(coated):
+    client = ClientFactory(name='Ivo <script>alert("x")</script> & Sons')
+    EmailFactory(client=client)
+    ConsentFactory(client=client)
+
+    remind(coated(client=client))
+
+    message = Message.objects.get()
+    assert "<script>" not in message.html
+    assert 'Ivo <script>alert("x")</script> & Sons' in message.text  # plain text is plain
+
+
+def test_a_second_click_sends_nothing(two_decks):
+    remind(*two_decks)
+
+    again = remind(*two_decks)
+
+    assert again.queued == []
+    assert [why.startswith("Reminder queued") for deck, why in again.left_out] == [True, True]
+    assert Message.objects.count() == 1
+
+
+def test_a_deck_added_later_gets_its_own_message(two_decks):
+    remind(two_decks[0])
+
+    result = remind(*two_decks)
+
+    assert [deck for deck, why in result.left_out] == [two_decks[0]]
+    assert Reminder.objects.count() == Message.objects.count() == 2
+
+
+def test_a_new_coat_can_be_reminded_again(two_decks):
+    deck = two_decks[0]
+    remind(deck)
+    coat(deck, on=date(2026, 5, 1))
+    Forecast.objects.all().delete()
+    refresh(deck)
+
+    result = remind(deck, month=date(2028, 6, 1))
+
+    assert len(result.queued) == 1
+    assert Reminder.objects.filter(deck=deck).count() == 2
+
+
+def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, business):
+    plain = coated()
+    no_address, withdrawn, expired, silent, archived = (coated() for _ in range(5))
+    quiet = ClientFactory()
+    EmailFactory(client=quiet)
+    no_consent = coated(client=quiet)
+    no_address.property.client.contact_points.all().delete()
+    ConsentFactory(client=withdrawn.property.client, is_given=False)
+    ConsentFactory(client=expired.property.client, expires_on=TODAY - timedelta(days=1))
+    address = silent.property.client.contact("email").value
+    suppression.suppress(business=business, channel="email", address=address, reason="asked")
+    Deck.objects.filter(pk=archived.pk).update(archived_at=NOW)
+
+    result = remind(plain, no_consent, no_address, withdrawn, expired, silent, archived)
+
+    assert len(result.queued) == 1
+    why = {deck.pk: reason for deck, reason in result.left_out}
+    assert why == {
+        no_consent.pk: "There is no consent on record.",
+        no_address.pk: "There is no e-mail address.",
+        withdrawn.pk: "The client withdrew consent.",
+        expired.pk: "The consent ran out on 2026-11-24.",
+        silent.pk: "This address asked not to be written to.",
+        archived.pk: "The deck or its client is archived.",
+    }
+
+
+def test_the_list_gives_the_same_reasons_as_the_deed(coated, business):
+    """`refusals` asks for many at once what `contactable` asks for one."""
+    from clients.outbox import Refusal, contactable
+
+    decks = [coated() for _ in range(4)]
+    clients = [deck.property.client for deck in decks]
+    clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
+    ConsentFactory(client=clients[1], is_given=False)
+    suppression.suppress(
+        business=business, channel="email", address=clients[2].contact("email").value.upper(), reason="asked"
+    )
+
+    many = refusals([client.pk for client in clients], channel="email", today=TODAY)
+
+    one = {client.pk: contactable(type(client).objects.get(pk=client.pk), "email", today=TODAY) for client in clients}
+    assert many == {pk: answer.why for pk, answer in one.items() if isinstance(answer, Refusal)}
+    assert len(many) == 3
+
+
+def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):
+    deck = two_decks[0]
+    coat(deck, on=TODAY)
+    refresh(deck)
+
+    result = remind(deck)
+
+    assert not result.queued
+    assert result.left_out[0][1].startswith("It is due by ")
+
+
+def test_a_deck_without_a_coat_is_left_out(two_decks):
+    Forecast.objects.filter(deck=two_decks[0]).delete()
+
+    result = remind(*two_decks)
+
+    assert [deck for deck, why in result.left_out] == [two_decks[0]]
+    assert len(result.queued) == 1
+
+
+def test_the_standing_of_a_coat_follows_its_message(two_decks):
+    remind(two_decks[0])
+    jobs = {deck.jobs.get().pk: deck.property.client_id for deck in two_decks}
+    Message.objects.update(state="accepted", accepted_at=NOW)
+
+    words = [stand.word for stand in standings(jobs, today=TODAY).values()]
+
+    assert words == ["Reminder accepted Nov 25, 2026", "Not reminded yet"]
+
+
+@pytest.fixture
+def page(as_owner):
+    def post(*decks, **fields):
+        with freeze_time(NOW):
+            return as_owner.post(
+                "/due/remind/", {"month": "2027-03", "deck": [getattr(deck, "pk", deck) for deck in decks], **fields}
+            )
+
+    return post
+
+
+def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(two_decks, coated, page):
+    mute = coated(client=ClientFactory(name="Vivian Northquay"))
+
+    shown = page(*two_decks, mute)
+
+    text = shown.content.decode()
+    assert shown.status_code == 200
+    assert "Send 1 reminder?" in text
+    assert "ottilie@example.org" in text
+    assert "Hello Ottilie Saltonby" in text
+    assert "Vivian Northquay" in text
+    assert "There is no consent on record." in text
+    assert not Message.objects.exists()
+
+
+def test_the_second_click_queues_and_a_third_changes_nothing(two_decks, page):
+    first, second = page(*two_decks, confirm="yes"), page(*two_decks, confirm="yes")
+
+    assert (first.status_code, first.url) == (302, "/due/2027-03/")
+    assert second.status_code == 302
+    assert Message.objects.count() == 1
+
+
+@pytest.mark.parametrize("ticked", [[], ["x"], ["-1"], ["9" * 30], ["²"]])
+def test_nothing_sensible_ticked_is_told_and_nothing_happens(ticked, page, two_decks):
+    answer = page(*ticked)
+
+    assert answer.status_code == 302
+    assert not Message.objects.exists()
+
+
+def test_a_month_that_is_none_falls_back_to_the_present_one(two_decks, page):
+    answer = page(*two_decks, month="gone", confirm="yes")
+
+    assert answer.url == "/due/2026-11/"
+
+
+def test_the_crew_cannot_send(two_decks, crew, as_user):
+    answer = as_user(crew).post("/due/remind/", {"month": "2027-03", "deck": two_decks[0].pk, "confirm": "yes"})
+
+    assert answer.status_code == 403
+    assert not Message.objects.exists()
+
+
+def test_a_link_cannot_send(as_owner, two_decks):
+    assert as_owner.get("/due/remind/").status_code == 405
+
+
+def run(*args):
+    out = io.StringIO()
+    with freeze_time(NOW):
+        call_command("remind", *args, "--format", "json", stdout=out)
+    return json.loads(out.getvalue())
+
+
+def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated):
+    coated(client=ClientFactory())
+
+    would = run("2027-03", "--dry-run")
+    assert not Message.objects.exists()
+    did = run("2027-03")
+
+    assert [row["outcome"] for row in would] == ["would be queued", "left out"]
+    assert [row["outcome"] for row in did] == ["queued", "left out"]
+    for key in ("client_id", "address", "deck_ids", "subject", "why"):
+        assert [row[key] for row in would] == [row[key] for row in did]
+    assert did[0]["message_id"] == Message.objects.get().pk
+    assert [row["outcome"] for row in run("2027-03")] == ["left out"] * 3
+
+
+@pytest.mark.django_db(transaction=True)
+def test_clicks_at_the_same_moment_about_overlapping_decks_remind_once(coated_for_threads):
+    """Real connections: each run sees the other's rows only once committed."""
+    decks = coated_for_threads
+    sets = [decks[:3], decks[1:], [decks[2], decks[0]], decks, decks[::-1], decks[1:3]]
+    start = Barrier(len(sets))
+
+    def click(chosen):
+        try:
+            start.wait()
+            return len(remind(*chosen).queued)
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(len(sets)) as pool:
+        queued = list(pool.map(click, sets))
+
+    assert sum(queued) == Message.objects.count()
+    assert sorted(Reminder.objects.values_list("deck_id", flat=True)) == sorted(deck.pk for deck in decks)
+    close_old_connections()
+
+
+@pytest.fixture
+def coated_for_threads(transactional_db):
+    BusinessFactory()
+    UserFactory()
+    decks = []
+    for number in range(2):
+        client = ClientFactory()
+        EmailFactory(client=client)
+        ConsentFactory(client=client)
+        place = PropertyFactory(client=client)
+        for label in ("Back deck", "Landing"):
+            from tests.factories import DeckFactory
+
+            deck = DeckFactory(property=place, label=f"{label} {number}")
+            coat(deck, on=date(2025, 6, 1), kind="strip")
+            decks.append(deck)
+    refresh(*decks)
+    return decks

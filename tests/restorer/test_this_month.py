@@ -1,0 +1,92 @@
+"""The first page: this month in figures, and the way in for a business that has nothing yet."""
+
+from datetime import date
+
+import pytest
+from freezegun import freeze_time
+
+from reminders.models import Forecast
+from tests.factories import DeckFactory, MessageFactory, PropertyFactory
+from tests.reminders.conftest import NOW, coat, coated  # noqa: F401 - a fixture
+
+
+@pytest.fixture
+def page(as_owner):
+    def get(client=as_owner):
+        with freeze_time(NOW):
+            answer = client.get("/")
+        assert answer.status_code == 200
+        return answer.content.decode()
+
+    return get
+
+
+def figure(text, label):
+    """The number above a label."""
+    return int(text.split(f"<span>{label}")[0].rsplit("<strong>", 1)[1].split("<")[0])
+
+
+def move(deck, day):
+    Forecast.objects.filter(deck=deck).update(window_opens_on=day, due_on=day, late_on=day)
+
+
+def test_a_business_without_decks_is_told_the_three_next_steps(page):
+    text = page()
+
+    assert "Three steps to the first forecast" in text
+    for address in ("/jobs/products/new/", "/jobs/log/"):
+        assert f'href="{address}"' in text
+
+
+def test_the_figures_count_what_they_say(coated, page):  # noqa: F811
+    move(coated(), date(2026, 11, 30))
+    move(coated(), date(2026, 10, 31))
+    move(coated(), date(2024, 1, 1))
+    move(coated(), date(2026, 12, 1))
+    coat(DeckFactory(), on=date(2026, 11, 2))
+    for state in ("queued", "queued", "failed", "bounced", "unconfirmed"):
+        MessageFactory(state=state)
+
+    text = page()
+
+    assert figure(text, "due this month") == 1
+    assert figure(text, "still open from earlier") == 2
+    assert figure(text, "waiting in the outbox") == 2
+    assert figure(text, "need a person") == 3
+    assert figure(text, "job logged this month") == 1
+
+
+def test_towns_stand_in_order_of_decks(coated, page):  # noqa: F811
+    for town, decks in (("Chester", 1), ("Digby", 2)):
+        for _ in range(decks):
+            deck = coated()
+            PropertyFactory._meta.model.objects.filter(pk=deck.property_id).update(town=town)
+            move(deck, date(2026, 11, 5))
+
+    text = page()
+
+    assert text.index("Digby") < text.index("Chester")
+    assert "2 decks" in text
+
+
+def test_the_crew_sees_the_work_and_nothing_of_the_outbox(coated, page, crew, as_user):  # noqa: F811
+    coated()
+    MessageFactory(state="failed", subject="Your deck is due for care by June")
+
+    text = page(as_user(crew))
+
+    assert "Last jobs" in text
+    assert "Your deck is due" not in text
+    assert "waiting in the outbox" not in text
+
+
+def test_the_page_asks_the_same_number_of_questions_for_many_jobs(
+    coated, as_owner, django_assert_max_num_queries  # noqa: F811
+):  # fmt: skip
+    for _ in range(9):
+        deck = coated()
+        move(deck, date(2026, 11, 5))
+        MessageFactory(client=deck.property.client, state="failed")
+
+    with freeze_time(NOW), django_assert_max_num_queries(18):
+        as_owner.get("/")
