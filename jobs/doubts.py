@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 
 from clients import display
+from clients.units import Units
 from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product
 from jobs.models.job import STRIP_ABOVE_COATS
@@ -66,9 +67,15 @@ def dew(job: Job) -> Iterator[str]:
     gap = dew_gap_c(job.air_c, job.humidity_percent)
     if gap is not None and gap < LEAST_GAP_C and job.starts_a_coat:
         yield (
-            f"The air was only {display.number(gap)} °C above the dew point: dew may have settled on the wood. "
-            f"Painters keep {display.number(LEAST_GAP_C, 0)} °C (common practice)."
+            f"The air was only {degrees(gap)} above the dew point: dew may have settled on the wood. "
+            f"Painters keep {degrees(LEAST_GAP_C)} (common practice)."
         )
+
+
+def degrees(gap_c: float) -> str:
+    """A difference of temperatures: 5 °C are 9 °F, whatever the zero."""
+    is_us = display.business().units == Units.US
+    return f"{display.number(gap_c * 9 / 5 if is_us else gap_c)} {'°F' if is_us else '°C'}"
 
 
 def temperature(job: Job, coats: list[CoatApplied]) -> Iterator[str]:

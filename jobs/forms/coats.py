@@ -97,7 +97,7 @@ class CoatRows(BaseFormSet):
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = "Leave this product out"
+        form.fields["DELETE"].label = "Leave it out"
 
 
 Rows = formset_factory(

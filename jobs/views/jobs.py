@@ -21,7 +21,6 @@ from jobs.forms.job import RemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.spread import measured
-from jobs.weather import dew_gap_c
 
 
 def job_or_404(pk: int) -> Job:
@@ -45,7 +44,6 @@ def judged(job: Job, now: datetime) -> dict[str, Any]:
         "doubts": doubts(job, before=before, build_before=build_before, build=build),
         "build": build,
         "care": care if care and care.furniture_at > now else None,
-        "dew_gap_c": dew_gap_c(job.air_c, job.humidity_percent),
         "cautions": cautions(job.deck, job.kind, [coat.product for coat in coats]),
         "spreads": measured(job.deck, coats),
     }

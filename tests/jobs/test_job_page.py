@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 from freezegun import freeze_time
 
-from clients.models import Deck, User
+from clients.models import Business, Deck, User
 from jobs import actions
 from jobs.actions.parts import JobError
 from jobs.after import after_job
@@ -67,6 +67,8 @@ def test_dew_that_may_have_settled_is_said(as_owner: Client) -> None:
     [doubt] = said(as_owner, job)
 
     assert "only 2.6 °C above the dew point" in doubt
+    Business.objects.update(units="us")
+    assert "only 4.7 °F above the dew point" in said(as_owner, job)[0]
 
 
 def test_a_gap_of_three_degrees_is_enough(as_owner: Client) -> None:
