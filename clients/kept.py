@@ -10,6 +10,7 @@ from clients.emails import INVISIBLE
 
 LONGEST = 1_000_000  # characters; more is shown to be copied, but not carried along
 SECRET = ("csrfmiddlewaretoken", "password", "kept")
+BOOKKEEPING = {"TOTAL_FORMS", "INITIAL_FORMS", "MIN_NUM_FORMS", "MAX_NUM_FORMS", "pk", "kind", "place", "place_for"}
 
 Pairs = list[tuple[str, str]]
 
@@ -54,5 +55,6 @@ def unpack(text: str) -> Pairs:
 def readable(pairs: Pairs) -> Iterator[tuple[str, str]]:
     """What a person typed and might copy; numbers of rows and other bookkeeping are left out."""
     for name, value in pairs:
-        if value.strip() and not name.endswith("_FORMS") and not INVISIBLE.search(name):
-            yield name.rpartition("-")[2].replace("_", " "), value
+        last = name.rpartition("-")[2]
+        if value.strip() and value != "on" and last not in BOOKKEEPING and not INVISIBLE.search(name):
+            yield last.replace("_", " "), value

@@ -85,6 +85,8 @@ def changes(row: LogEntry, model: type[Model] | None) -> Iterator[Change]:
         if name in SILENT or not isinstance(values, list) or len(values) != 2:
             continue
         field = field_of(model, name)
+        if not getattr(field, "concrete", True):
+            continue  # rows that point here have entries of their own
         before, after = (shown(field, value) for value in values)
         if name == "password":
             yield Change("password", "", "")

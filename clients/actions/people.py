@@ -84,13 +84,12 @@ def reach_by(*, client: Client, reaches: Iterable[Reach], by: User | None, now: 
     wanted = {(reach.kind, reach.normalized()): reach for reach in reaches}
     own = {reach.pk for reach in wanted.values()}
     free = {point.pk: point for key, point in there.items() if key not in wanted and point.pk in own}
-    for kind in {reach.kind for reach in wanted.values() if reach.is_preferred}:
-        prefer_none(client, kind)
     for key, reach in wanted.items():
         point = there.get(key) or row_for(reach, free) or ContactPoint(client=client)
         put_reach(point, reach, normalized=key[1], by=by, now=now)
+    first = {reach.kind: key[1] for key, reach in wanted.items() if reach.is_preferred}
     for kind in Kind.values:
-        prefer_one(client, kind)
+        prefer(client, kind, first.get(kind))
 
 
 def row_for(reach: Reach, free: dict[int, ContactPoint]) -> ContactPoint | None:
@@ -102,31 +101,24 @@ def row_for(reach: Reach, free: dict[int, ContactPoint]) -> ContactPoint | None:
 
 def put_reach(point: ContactPoint, reach: Reach, *, normalized: str, by: User | None, now: datetime) -> None:
     """Write one row. A new address has nothing to do with what was suspended or queued for the old one."""
+    point.is_preferred = point.is_preferred and point.kind == reach.kind
     if point.pk and point.normalized != normalized:
         cancel_queued(point=point, why="The address was changed.", by=by, now=now)
         point.suspended_at, point.suspended_why = None, ""
     point.kind, point.value, point.normalized = reach.kind, " ".join(reach.value.split()), normalized
-    point.label, point.is_preferred = reach.label, reach.is_preferred and not is_taken(point, reach.kind)
+    point.label = reach.label
     point.save()
 
 
-def is_taken(point: ContactPoint, kind: str) -> bool:
-    """Another one of this kind is the preferred one already."""
-    return ContactPoint.objects.filter(client=point.client, kind=kind, is_preferred=True).exclude(pk=point.pk).exists()
-
-
-def prefer_none(client: Client, kind: str) -> None:
-    for point in client.contact_points.filter(kind=kind, is_preferred=True):
-        point.is_preferred = False
-        point.save(update_fields=["is_preferred"])
-
-
-def prefer_one(client: Client, kind: str) -> None:
-    """Where none of a kind is marked, the oldest is the one to use."""
+def prefer(client: Client, kind: str, normalized: str | None) -> None:
+    """The one to use: the one named, else the one in use, else the oldest. Rows that stay the same stay untouched."""
     points = list(client.contact_points.filter(kind=kind).order_by("id"))
-    if points and not any(point.is_preferred for point in points):
-        points[0].is_preferred = True
-        points[0].save(update_fields=["is_preferred"])
+    named = [point for point in points if point.normalized == normalized]
+    chosen = next(iter([*named, *[point for point in points if point.is_preferred], *points]), None)
+    for point in sorted(points, key=lambda each: each is chosen):  # at no moment two
+        if point.is_preferred != (point is chosen):
+            point.is_preferred = point is chosen
+            point.save(update_fields=["is_preferred"])
 
 
 @transaction.atomic

@@ -31,8 +31,10 @@ class BusinessForm(forms.ModelForm):
     website = forms.URLField(label="Website", required=False, max_length=200, assume_scheme="https")
     time_zone = forms.ChoiceField(label="Time zone")
     season_months = forms.TypedMultipleChoiceField(
-        label="Months in which crews work outdoors", coerce=int, choices=list(enumerate(MONTHS, 1)),
-        widget=forms.CheckboxSelectMultiple, error_messages={"required": "Tick at least one month."},
+        label="Months in which crews work outdoors", coerce=int,
+        choices=[(number, month[:3]) for number, month in enumerate(MONTHS, 1)],
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+        error_messages={"required": "Tick at least one month."},
     )  # fmt: skip
 
     class Meta:

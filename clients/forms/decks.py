@@ -32,9 +32,15 @@ def percent(label: str, help_text: str = "") -> forms.IntegerField:
     )  # fmt: skip
 
 
-def choice(label: str, choices: Any, initial: str) -> forms.ChoiceField:
-    widget = forms.RadioSelect(attrs={"class": "segments"})
-    return forms.ChoiceField(label=label, choices=choices, initial=initial, required=False, widget=widget)
+class PresetField(forms.ChoiceField):
+    """A choice that is made already; if none arrives, the default of the column stands."""
+
+    def __init__(self, label: str, choices: Any, initial: str) -> None:
+        widget = forms.RadioSelect(attrs={"class": "segments"})
+        super().__init__(label=label, choices=choices, initial=initial, widget=widget)
+
+    def clean(self, value: Any) -> Any:
+        return super().clean(value) if value else ""
 
 
 class DeckForm(forms.Form):
@@ -50,11 +56,11 @@ class DeckForm(forms.Form):
     orientation_deg = forms.TypedChoiceField(
         label="Open side faces", choices=COMPASS, coerce=int, empty_value=None, required=False
     )
-    airflow = choice("Air below", Deck.Airflow.choices, "open")
-    traffic = choice("Use", Deck.Traffic.choices, "household")
-    salt = choice("Sea air", Deck.Salt.choices, "none")
-    litter = choice("Leaves", Deck.Litter.choices, "none")
-    texture = choice("Surface", Deck.Texture.choices, "smooth")
+    airflow = PresetField("Air below", Deck.Airflow.choices, "open")
+    traffic = PresetField("Use", Deck.Traffic.choices, "household")
+    salt = PresetField("Sea air", Deck.Salt.choices, "none")
+    litter = PresetField("Leaves", Deck.Litter.choices, "none")
+    texture = PresetField("Surface", Deck.Texture.choices, "smooth")
     pool = forms.BooleanField(label="Beside a pool", required=False)
     notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=lines(3))
 

@@ -16,6 +16,8 @@ from clients.models.consent import Channel
 from clients.phones import PhoneError, normalize
 
 MOST_POINTS = 12
+WORDS_NEEDED = "Write the words the client agreed to."
+EVIDENCE_NEEDED = "Write what shows the consent: a form, a message or a call."
 LAST_DAY = date(2200, 1, 1)
 
 
@@ -146,6 +148,7 @@ def reach_forms(data: Any, *, client: Client | None, country: str) -> BaseReachF
 class ConsentForm(forms.Form):
     """A line for the log: which channel, given or withdrawn, in which words, shown by what. Nothing is pre-ticked."""
 
+    use_required_attribute = False  # a withdrawal needs less
     channel = forms.ChoiceField(label="Channel", choices=Channel.choices, widget=forms.RadioSelect)
     is_given = forms.TypedChoiceField(
         label="The client", choices=[("yes", "agreed"), ("no", "withdrew")], coerce=lambda value: value == "yes",
@@ -153,12 +156,13 @@ class ConsentForm(forms.Form):
     )  # fmt: skip
     basis = forms.ChoiceField(label="Because the client", choices=Consent.Basis.choices)
     wording = forms.CharField(
-        label="The words the client saw or heard", required=False, max_length=2_000, widget=lines(3),
-        help_text="Kept word for word; a consent needs them. Such as: You may e-mail me when my deck is due.",
+        label="The words the client saw or heard", max_length=2_000, widget=lines(3),
+        error_messages={"required": WORDS_NEEDED},
+        help_text="Word for word. Such as: You may e-mail me when my deck is due. A withdrawal may do without.",
     )  # fmt: skip
     evidence = forms.CharField(
-        label="What shows it", required=False, max_length=300,
-        help_text="Such as: sign-off form of 12 June 2026, or call at 14:10. For a consent this is needed.",
+        label="What shows it", max_length=300, error_messages={"required": EVIDENCE_NEEDED},
+        help_text="Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without.",
     )  # fmt: skip
     expires_on = forms.DateField(
         label="Runs out on", required=False, widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
@@ -169,6 +173,8 @@ class ConsentForm(forms.Form):
     def __init__(self, *args: Any, client: Client, business: Business, today: date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        if self.data.get("is_given") == "no":
+            self.fields["wording"].required = self.fields["evidence"].required = False
         self.refusing = refusing_channels(client, business)
         if self.refusing:
             names = ", ".join(Channel(channel).label for channel in self.refusing)
@@ -185,16 +191,10 @@ class ConsentForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if values.get("is_given"):
-            self.need("wording", "Write the words the client agreed to.")
-            self.need("evidence", "Write what shows the consent: a form, a message or a call.")
-            if values.get("basis") not in {None, "express"} and not values.get("expires_on"):
-                self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
+        is_implied = values.get("is_given") and values.get("basis") not in {None, "express"}
+        if is_implied and not values.get("expires_on"):
+            self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
         return values
-
-    def need(self, name: str, why: str) -> None:
-        if not self.errors.get(name) and not self.cleaned_data.get(name, "").strip():
-            self.add_error(name, why)
 
 
 def refusing_channels(client: Client, business: Business) -> list[str]:

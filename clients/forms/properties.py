@@ -90,7 +90,8 @@ class PropertyForm(forms.Form):
         meant = [place for place in answer.towns if is_meant(place, values)]
         if len(meant) == 1:
             return meant[0]
-        self.suggestions = (meant or [*answer.towns, *answer.suggestions])[:SUGGESTED]
+        near = meant or sorted([*answer.towns, *answer.suggestions], key=lambda place: place.country != country)
+        self.suggestions = near[:SUGGESTED]
         self.add_error("town", self.why_not(town, several=bool(meant)))
         return None
 

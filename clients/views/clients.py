@@ -62,13 +62,13 @@ def new(request: HttpRequest) -> HttpResponse:
     client, reach = ClientForm(data, prefix="client"), reach_forms(data, client=None, country=country_typed(request))
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=today(request), prefix="deck")
-    forms = [client, reach, home, deck]
-    if data and are_valid(forms):
+    if data and are_valid([client, reach, home, deck]):
         parts = properties.NewBook(client.cleaned_data, reach.reaches, home.values, deck.cleaned_data)
         made = properties.open_account(new=parts, by=signed_in(request), now=timezone.now())
         tell(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
         return redirect("decks:detail", made.pk)
-    context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck, "forms": forms}
+    context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
+    context |= seen([client, *reach.forms, home, deck])
     return render(request, "clients/new.html", context)
 
 
@@ -76,6 +76,11 @@ def are_valid(forms: list[Any]) -> bool:
     """Every one is looked at, so that all mistakes are told at once."""
     verdicts = [form.is_valid() for form in forms]
     return all(verdicts)
+
+
+def seen(forms: list[Any]) -> dict[str, Any]:
+    """For the one summary of mistakes at the top of the page."""
+    return {"forms": forms, "has_errors": any(form.errors for form in forms if form.is_bound)}
 
 
 def country_typed(request: HttpRequest) -> str:
@@ -96,7 +101,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
         )
         tell(request, f"{client.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
-    context = {"form": form, "reach": reach, "client": client, "forms": [form, reach]}
+    context = {"form": form, "reach": reach, "client": client, **seen([form, *reach.forms])}
     return render(request, "clients/edit.html", context)
 
 

@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 import pytest
+from auditlog.models import LogEntry
 from django.test import Client as Browser
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
@@ -267,6 +268,31 @@ def test_the_ways_to_reach_a_client_are_changed_swapped_and_deleted(as_owner: Br
         ("email", "three@example.org", True, ""),
         ("email", "two@example.org", False, ""),
     ]
+
+
+def test_saving_a_client_unchanged_leaves_no_trace(as_owner: Browser) -> None:
+    client = ClientFactory()
+    one, two = EmailFactory(client=client), EmailFactory(client=client, is_preferred=False)
+    before = LogEntry.objects.count()
+    reaches = rows(
+        {"pk": one.pk, "kind": "email", "value": one.value, "is_preferred": "on"},
+        {"pk": two.pk, "kind": "email", "value": two.value},
+    )
+
+    as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": client.name, **reaches})
+
+    assert LogEntry.objects.count() == before
+
+
+def test_a_number_may_change_its_kind(as_owner: Browser) -> None:
+    client = ClientFactory()
+    phone, mobile = PhoneFactory(client=client, kind="phone"), PhoneFactory(client=client, kind="mobile")
+    reaches = rows(*({"pk": each.pk, "kind": "mobile", "value": each.value} for each in (phone, mobile)))
+
+    as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": client.name, **reaches})
+
+    points = client.contact_points.order_by("id").values_list("pk", "kind", "is_preferred")
+    assert sorted(points) == [(phone.pk, "mobile", False), (mobile.pk, "mobile", True)]
 
 
 def test_an_address_written_twice_is_named(as_owner: Browser) -> None:
