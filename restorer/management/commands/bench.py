@@ -8,6 +8,7 @@ from argparse import ArgumentParser
 from collections.abc import Callable
 from datetime import date
 from typing import Any
+from urllib.parse import quote
 
 from django.conf import settings
 from django.core.management import call_command
@@ -81,12 +82,7 @@ class Command(BaseCommand):
 
 def scratch_environment() -> dict[str, str]:
     """The same server, the scratch database."""
-    database = settings.DATABASES["default"]
-    parts = {key: str(database.get(key) or "") for key in ("USER", "PASSWORD", "HOST", "PORT")}
-    host = parts["HOST"]
-    login = f"{parts['USER'] or ''}{':' + parts['PASSWORD'] if parts['PASSWORD'] else ''}"
-    if host.startswith("/") or not host:
-        url = f"postgresql://{login}@/{SCRATCH}?host={host}"
-    else:
-        url = f"postgresql://{login}@{host}:{parts['PORT'] or 5432}/{SCRATCH}"
-    return os.environ | {"DATABASE_URL": url}
+    connection.ensure_connection()
+    info = connection.connection.info
+    login = quote(info.user) + (f":{quote(info.password)}" if info.password else "")
+    return os.environ | {"DATABASE_URL": f"postgresql://{login}@/{SCRATCH}?host={quote(info.host)}&port={info.port}"}
