@@ -18,7 +18,7 @@ class RemindersConfig(AppConfig):
 
 
 def forecasts_follow(deck_ids: Collection[int]) -> None:
-    """What clients/after.py and jobs/after.py call; the one place below the doors that asks for the time, as no caller can hand it down."""
+    """What jobs/after.py calls. It asks for the time itself, as no caller can hand it down."""
     from django.utils import timezone
 
     from clients.models import Business
