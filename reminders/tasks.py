@@ -4,7 +4,7 @@ from django.utils import timezone
 
 from clients import heartbeat, outbox
 from clients.models import Business
-from reminders import actions
+from reminders import actions, refitting
 
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
 
@@ -23,3 +23,12 @@ def refresh_forecasts() -> int:
         return 0
     now = timezone.now()
     return actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
+
+
+def learn() -> str:
+    """Each night: learn from the book if enough is new; forecasts then follow the new fit."""
+    business = Business.current()
+    if business is None:
+        return "There is no business yet."
+    now = timezone.now()
+    return refitting.refit(today=business.today(now), now=now).said

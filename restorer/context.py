@@ -23,6 +23,7 @@ PAGES = [
     ("Log a job", "jobs:log", "log", ""),
     ("Due list", "reminders:due", "due", "may_send"),
     ("Outbox", "outbox:list", "outbox", "may_send"),
+    ("Figures", "figures:overview", "figures", "may_send"),
     ("Settings", "settings:overview", "settings", ""),
 ]
 

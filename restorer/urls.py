@@ -14,6 +14,7 @@ urlpatterns = [
     path("decks/", include("reminders.deck_urls")),
     path("jobs/", include("jobs.urls")),
     path("due/", include("reminders.urls")),
+    path("figures/", include("reminders.figures_urls")),
     path("outbox/", include("clients.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
 ]

@@ -1,0 +1,121 @@
+"""What the Figures page says in words: was the forecast right, which fit is in use and why, who came back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q
+
+from jobs.models import Job, Visit
+from jobs.models.visit import GRADES
+from reminders.forecast.scoring import ENOUGH_COATS
+from reminders.models import ModelFit
+from reminders.pictures.reliability import Reliability, Step, reliability_picture
+from reminders.refitting import ENOUGH_NEW
+
+FITS_SHOWN = 12
+ENOUGH_VISITS = 50  # below that a picture shows mostly luck (judgement)
+NAMES = {
+    "learned": "This program, learning as it went",
+    "prior": "Published figures alone, nothing learned",
+    "flat_rule": "Every deck once a year",
+    "finish_average": "The average of each kind of finish",
+}
+
+
+@dataclass(frozen=True)
+class Line:
+    """One way of foretelling, and how it did."""
+
+    name: str
+    visits: int
+    log_score: float
+    brier: float
+    is_best: bool
+
+
+@dataclass(frozen=True)
+class Returns:
+    """Of coats whose window has closed, how many decks were coated again."""
+
+    coats: int
+    in_time: int
+    later: int
+    not_back: int
+
+    @property
+    def share(self) -> float | None:
+        return self.in_time / self.coats if self.coats else None
+
+
+@dataclass(frozen=True)
+class Figures:
+    """The newest reckoning; `fit` is the one tried then and `in_use` the one that forecasts rest on."""
+
+    fit: ModelFit
+    in_use: ModelFit | None
+    fits: Sequence[ModelFit]
+
+    @property
+    def stored(self) -> dict[str, Any]:
+        return self.fit.figures
+
+    @cached_property
+    def learned(self) -> dict[str, Any]:
+        return next(row for row in self.stored["scores"] if row["forecast"] == "learned")
+
+    @property
+    def is_meaningful(self) -> bool:
+        return self.learned["visits"] >= ENOUGH_VISITS
+
+    @property
+    def picture(self) -> Reliability:
+        return reliability_picture([Step(**step) for step in self.stored["bins"]])
+
+    @property
+    def lines(self) -> list[Line]:
+        """The ways of foretelling, the best first."""
+        scored = [row for row in self.stored["scores"] if row["log_score"] is not None]
+        scored.sort(key=lambda row: row["log_score"])
+        return [
+            Line(NAMES[row["forecast"]], row["visits"], row["log_score"], row["brier"], place == 0)
+            for place, row in enumerate(scored)
+        ]
+
+    @property
+    def verdict(self) -> str:
+        """Whether coats wore as foretold; a difference that luck explains is called none."""
+        steps = [Step(**step) for step in self.stored["bins"]]
+        doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
+        surplus = self.learned["observed"] - self.learned["expected"]
+        if abs(surplus) <= 2 * doubt:
+            return "Coats wore as foretold, as far as these visits can tell."
+        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
+
+    @property
+    def returns(self) -> Returns:
+        return Returns(**self.stored["returns"])
+
+    @property
+    def finished_coats_needed(self) -> int:
+        return ENOUGH_COATS
+
+
+def figures() -> Figures | None:
+    """From the newest fit; None before the first."""
+    fits = list(ModelFit.objects.defer("parameters")[:FITS_SHOWN])
+    return Figures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits) if fits else None
+
+
+def graded_visits(*, today: date) -> int:
+    """Visits that graded a coat, counted in one query; those of a coat with no finish recorded are counted too."""
+    seen = Job.objects.coating().filter(deck=OuterRef("deck"), finished_on__lt=OuterRef("visited_on"))
+    graded = Q(*((f"{name}__isnull", False) for name in GRADES), _connector=Q.OR)
+    return Visit.objects.filter(graded, Exists(seen), visited_on__lte=today).count()
+
+
+def still_needed(counted: int, last_time: int) -> int:
+    """How many more graded visits until the program learns again."""
+    return max(ENOUGH_NEW - (counted - last_time), 0)

@@ -1,0 +1,8 @@
+"""Address of the Figures page, under /figures/."""
+
+from django.urls import path
+
+from reminders.views import figures
+
+app_name = "figures"
+urlpatterns = [path("", figures.overview, name="overview")]

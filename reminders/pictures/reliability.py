@@ -1,0 +1,110 @@
+"""Lays out how often coats were found worn against how often that was foretold, a row for each fifth of the chance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import bdtrik
+
+# Fifths of the chance in words that anyone knows.
+WORDS = ("hardly", "unlikely", "about even", "likely", "nearly sure")
+LUCK = 0.9  # share of all times that chance alone stays inside the pale bar
+
+
+@dataclass(frozen=True)
+class Step:
+    """Visits to which a like chance was given: how many, the mean chance given, and the share found worn."""
+
+    low: float
+    high: float
+    visits: int
+    forecast: float
+    found: float
+
+
+@dataclass(frozen=True)
+class Row:
+    """One fifth: where its marks stand, in the units of the view box, and the words beside them."""
+
+    words: str
+    step: Step
+    top: float
+    foretold: float
+    found: float
+    left: float
+    width: float
+    is_within: bool
+
+    @property
+    def middle(self) -> float:
+        return self.top + Reliability.ROW / 2
+
+    @property
+    def worn(self) -> int:
+        return round(self.step.visits * self.step.found)
+
+    @property
+    def expected(self) -> int:
+        return round(self.step.visits * self.step.forecast)
+
+
+@dataclass(frozen=True)
+class Reliability:
+    """Everything `reminders/_reliability.html` draws."""
+
+    WIDTH, LEFT, RIGHT, TOP, ROW = 360, 104.0, 344.0, 22.0, 40.0
+
+    rows: list[Row]
+    key: str = "reliability"
+
+    @property
+    def height(self) -> float:
+        return self.TOP + self.ROW * len(self.rows) + 10
+
+    @property
+    def bottom(self) -> float:
+        return self.TOP + self.ROW * len(self.rows)
+
+    @property
+    def ticks(self) -> list[tuple[float, str]]:
+        return [(x_of(share), f"{share:.0%}".replace("%", " %")) for share in (0, 0.25, 0.5, 0.75, 1)]
+
+
+def x_of(share: float) -> float:
+    return round(Reliability.LEFT + min(max(share, 0.0), 1.0) * (Reliability.RIGHT - Reliability.LEFT), 1)
+
+
+def fifths(steps: Sequence[Step]) -> list[Step]:
+    """The steps of the back-test gathered into fifths; those without visits are left out."""
+    gathered = []
+    for place in range(5):
+        inside = [step for step in steps if int((step.low + step.high) / 2 * 5) == place]
+        visits = sum(step.visits for step in inside)
+        if visits:
+            forecast = sum(step.visits * step.forecast for step in inside) / visits
+            found = sum(step.visits * step.found for step in inside) / visits
+            gathered.append(Step(place / 5, (place + 1) / 5, visits, forecast, found))
+    return gathered
+
+
+def by_luck(visits: int, chance: float) -> tuple[float, float]:
+    """Between which shares a right forecast stays nine times in ten (quantiles of the binomial law)."""
+    chance = min(max(chance, 1e-9), 1 - 1e-9)
+    ends = np.ceil(np.nan_to_num(bdtrik([(1 - LUCK) / 2, (1 + LUCK) / 2], visits, chance)))
+    low, high = np.clip(ends, 0, visits) / visits
+    return float(low), float(high)
+
+
+def reliability_picture(steps: Sequence[Step], *, key: str = "reliability") -> Reliability:
+    """Lay out one row for each fifth of the chance that was ever given."""
+    rows = []
+    for place, step in enumerate(fifths(steps)):
+        low, high = by_luck(step.visits, step.forecast)
+        left, top = x_of(low), Reliability.TOP + Reliability.ROW * place
+        rows.append(
+            Row(
+                WORDS[round(step.low * 5)], step, top, x_of(step.forecast), x_of(step.found), left,
+                round(x_of(high) - left, 1), is_within=low - 1e-9 <= step.found <= high + 1e-9,
+            )
+        )  # fmt: skip
+    return Reliability(rows, key)

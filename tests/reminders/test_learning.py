@@ -1,0 +1,313 @@
+"""The book teaches the forecast: rows → histories → a fit that is judged, kept and, if it did well, used."""
+
+import json
+from datetime import date
+from io import StringIO
+
+import numpy as np
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import IntegrityError
+
+from clients.models import Deck
+from jobs.models import Visit
+from reminders import forecast, in_use, judging, learning, refitting
+from reminders.models import Forecast, ModelFit
+from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
+from tests.reminders.book import simulated_book
+from tests.reminders.conftest import NOW, TODAY, coat, refresh
+
+pytestmark = pytest.mark.django_db
+
+
+def refit(today: date = TODAY, **options: bool) -> refitting.Refit:
+    return refitting.refit(today=today, now=NOW, **options)
+
+
+def printed(*arguments: str) -> list[dict]:
+    out = StringIO()
+    call_command(*arguments, "--format", "json", stdout=out)
+    return json.loads(out.getvalue())
+
+
+# Rows → histories.
+
+
+def test_each_visit_is_laid_to_the_coat_that_it_saw(business):
+    """What is found on the day of a job was found on the coat before it."""
+    deck = DeckFactory()
+    first, second = coat(deck, on=date(2022, 6, 1), kind="strip"), coat(deck, on=date(2024, 6, 1))
+    for day, grade in ((date(2023, 6, 1), 1), (date(2024, 6, 1), 4), (date(2025, 6, 1), 2)):
+        VisitFactory(deck=deck, visited_on=day, overall=grade)
+
+    found = learning.history(today=TODAY)
+
+    assert found.job_id.tolist() == [first.pk, second.pk]
+    assert found.book.visits.coat.tolist() == [0, 0, 1]
+    assert found.book.visits.grade.tolist() == [1, 4, 2]
+    assert found.book.ended_on[0] == found.book.coats.coated_on[1]
+    assert np.isnan(found.book.ended_on[1])
+    assert found.book.coats.deck.tolist() == [deck.pk, deck.pk]
+
+
+def test_a_wash_or_a_repair_does_not_end_a_coat(business):
+    deck = DeckFactory()
+    coat(deck, on=date(2023, 6, 1))
+    JobFactory(deck=deck, kind="clean", finished_on=date(2024, 6, 1))
+    JobFactory(deck=deck, kind="repair", finished_on=date(2024, 7, 1))
+
+    assert np.isnan(learning.history(today=TODAY).book.ended_on).all()
+
+
+def test_what_cannot_be_used_is_counted_and_said(business):
+    deck, other = DeckFactory(), DeckFactory()
+    VisitFactory(deck=deck, visited_on=date(2019, 1, 1), overall=3)  # no coat yet
+    coat(deck, on=date(2022, 6, 1))
+    VisitFactory(deck=deck, visited_on=date(2023, 1, 1), overall=None)  # nothing graded
+    VisitFactory(deck=deck, visited_on=date(2023, 6, 1), overall=4)
+    VisitFactory(deck=deck, visited_on=date(2024, 6, 1), overall=1)  # sound after worn
+    JobFactory(deck=other, kind="recoat", finished_on=date(2022, 6, 1))  # with what?
+    coat(other, on=date(2024, 6, 1))  # nobody looked at it
+
+    found = learning.history(today=TODAY)
+
+    assert found.left_out == {
+        learning.NO_COAT: 1,
+        learning.NOT_GRADED: 1,
+        learning.NO_FINISH: 1,
+        learning.NOT_SEEN: 1,
+        learning.CONTRADICTED: 1,
+    }
+
+
+def test_the_future_is_not_learned_from(business):
+    deck = DeckFactory()
+    coat(deck, on=date(2024, 6, 1))
+    VisitFactory(deck=deck, visited_on=date(2025, 6, 1), overall=2)
+
+    assert learning.history(today=date(2024, 12, 1)).visits == 0
+    assert learning.history(today=date(2024, 1, 1)) is None
+
+
+def test_the_book_is_read_in_few_queries_whatever_its_size(business, django_assert_max_num_queries):
+    simulated_book(decks=12, months=16)
+
+    with django_assert_max_num_queries(3):
+        found = learning.history(today=TODAY)
+
+    assert found.decks == 12
+    assert found.visits == Visit.objects.filter(visited_on__lte=TODAY).count()
+
+
+def test_chunks_join_to_the_same_book(business, monkeypatch):
+    simulated_book(decks=7, months=16)
+    whole = learning.history(today=TODAY)
+    monkeypatch.setattr(learning, "CHUNK", 2)
+
+    parts = learning.history(today=TODAY)
+
+    assert parts.book.visits.coat.tolist() == whole.book.visits.coat.tolist()
+    assert np.array_equal(parts.book.ended_on, whole.book.ended_on, equal_nan=True)
+    assert parts.book.learn(25_000).version == whole.book.learn(25_000).version
+
+
+# Refitting.
+
+
+def test_with_an_empty_book_nothing_fails_and_the_priors_stay(business):
+    result = refit()
+
+    assert result.fit is None
+    assert "published figures" in result.said
+    assert in_use.posterior() is forecast.PRIOR
+
+
+def test_coats_without_visits_teach_nothing(business):
+    deck = DeckFactory()
+    coat(deck, on=date(2024, 6, 1))
+
+    assert refit(always=True).fit is None
+    refresh(deck)
+    assert Forecast.objects.get(deck=deck).model_version == forecast.PRIOR.version
+
+
+@pytest.fixture
+def long_lived(business, monkeypatch) -> list[Deck]:
+    """Finish that lasts half as long again as the priors say, seen on 28 decks over five years."""
+    monkeypatch.setattr(refitting, "figures_of", lambda *_, **__: {})  # many fits; see test_learning_figures.py
+    return simulated_book(decks=28, months=27)
+
+
+def test_a_fit_is_taken_into_use_and_forecasts_move_towards_the_truth(long_lived):
+    refresh(*long_lived)
+    before = {row.deck_id: row for row in Forecast.objects.all()}
+
+    result = refit()
+
+    assert result.fit.is_in_use, result.said
+    assert result.fit.own_score < result.fit.in_use_score
+    assert result.fit.own_score < result.fit.flat_score
+    after = {row.deck_id: row for row in Forecast.objects.all()}
+    assert {row.model_version for row in after.values()} == {result.fit.version}
+    told = np.median([row.median_months for row in after.values()])
+    assert abs(np.log(told / 27)) < 0.12 < abs(np.log(np.median([row.median_months for row in before.values()]) / 27))
+    assert np.mean([row.prior_share for row in after.values()]) < np.mean([row.prior_share for row in before.values()])
+    assert np.mean([row.log_sd for row in after.values()]) < np.mean([row.log_sd for row in before.values()])
+
+
+def test_the_own_pace_of_a_deck_with_earlier_coats_is_used(long_lived):
+    refit()
+
+    with_history = Forecast.objects.filter(contributions__has_key="own_history")
+    assert with_history.count() > len(long_lived) / 2
+
+
+def test_a_fit_that_does_worse_is_kept_but_not_used_and_says_so(long_lived):
+    good = refit().fit
+    # A bad year: coats found worn after twelve months. What it teaches is wrong for all the coats after it.
+    for number, deck in enumerate(long_lived[:9]):
+        coat(deck, on=date(2026, 12, 1))
+        VisitFactory(deck=deck, visited_on=date(2027, 12, 1 + number), overall=4)
+    for number, deck in enumerate(long_lived):
+        coat(deck, on=date(2027, 12, 20))
+        VisitFactory(deck=deck, visited_on=date(2029, 10, 1 + number % 28), overall=1)
+
+    result = refit(date(2030, 2, 1))
+
+    assert not result.fit.is_in_use
+    assert result.fit.own_score > result.fit.in_use_score
+    assert "Not taken into use" in result.said
+    assert ModelFit.objects.in_use() == good
+    assert set(Forecast.objects.values_list("model_version", flat=True)) == {good.version}
+
+
+def test_it_learns_again_only_when_enough_is_new(long_lived):
+    first = refit().fit
+
+    again = refit()
+
+    assert again.fit is None
+    assert "0 new graded visits" in again.said
+    assert "Nothing in the book has changed" in refit(always=True).said
+    assert list(ModelFit.objects.all()) == [first]
+
+
+def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
+    Visit.objects.filter(deck__in=long_lived[14:]).delete()
+    refit()
+    for deck in long_lived[14:]:
+        for job in deck.jobs.all():
+            if job.finished_on < date(2025, 6, 1):
+                VisitFactory(deck=deck, visited_on=date(job.finished_on.year + 1, 4, 20), overall=1)
+
+    result = refit()
+
+    assert result.fit is not None
+    assert "had seen them" in result.said
+
+
+def test_only_one_fit_can_be_in_use(business):
+    facts = {"trained_on": TODAY, "visits": 9, "coats": 3, "decks": 2, "parameters": {}, "why": "", "is_in_use": True}
+    ModelFit.objects.create(version="fit-a", **facts)
+
+    with pytest.raises(IntegrityError, match="one_fit_in_use"):
+        ModelFit.objects.create(version="fit-b", **facts)
+
+
+def test_a_fit_of_a_core_with_other_factors_is_not_used(long_lived):
+    fit = refit().fit
+    parameters = fit.parameters
+    parameters["posterior"]["names"][1] = "something_older"
+    ModelFit.objects.filter(pk=fit.pk).update(parameters=parameters, version="fit-older")
+
+    assert in_use.posterior() is forecast.PRIOR
+    assert refit().fit.is_in_use
+
+
+# Commands.
+
+
+@pytest.fixture
+def noon(monkeypatch) -> None:
+    """The commands ask Django for the time; the book ends before this day whatever the day of the test is."""
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOW)
+
+
+def test_refit_prints_stable_keys(long_lived, noon):
+    (row,) = printed("refit")
+
+    assert list(row) == [
+        "version", "trained_on", "visits", "coats", "decks", "held_back", "own_score", "in_use_score", "flat_score",
+        "class_score", "is_in_use", "said",
+    ]  # fmt: skip
+    assert row["is_in_use"] is True
+    (row,) = printed("refit")
+    assert row["version"] is None
+    assert "0 new" in row["said"]
+
+
+def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_lived, noon):
+    rows = printed("backtest")
+
+    assert [list(row) for row in rows] == [judging.SCORE_COLUMNS] * 4
+    assert judging.SCORE_COLUMNS == [
+        "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected",
+        "window_coverage", "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
+    ]  # fmt: skip
+    by_name = {row["forecast"]: row for row in rows}
+    assert list(by_name) == ["learned", "prior", "flat_rule", "finish_average"]
+    assert by_name["learned"]["log_score"] < min(by_name["prior"]["log_score"], by_name["flat_rule"]["log_score"])
+    assert by_name["learned"]["coverage_is_enough"] is False
+    assert by_name["learned"]["window_coverage"] is None  # too few coats to state one figure
+
+
+def test_backtest_gives_its_reliability(long_lived, noon):
+    rows = printed("backtest", "--reliability")
+
+    assert [list(row) for row in rows] == [judging.BIN_COLUMNS] * len(rows)
+    assert sum(row["visits"] for row in rows) == printed("backtest")[0]["visits"]
+    assert all(row["low"] <= row["forecast"] <= row["high"] and 0 <= row["found"] <= 1 for row in rows)
+
+
+def test_backtest_of_an_empty_book_says_what_is_missing(business):
+    with pytest.raises(CommandError, match="No coat has been graded"):
+        call_command("backtest")
+
+
+@pytest.mark.parametrize("years", ["0", "-3", "900"])
+def test_backtest_refuses_impossible_years(business, years):
+    with pytest.raises(CommandError, match="--years must lie between 1 and 50"):
+        call_command("backtest", f"--years={years}")
+
+
+# How many came back.
+
+
+def test_the_return_rate_counts_only_coats_whose_window_has_closed(business):
+    """Three coats of 2022 whose windows are closed: renewed after 13 months, after 40, and never; one of this year."""
+    for renewed in (date(2023, 7, 1), date(2025, 10, 1), None):
+        deck = DeckFactory()
+        coat(deck, on=date(2022, 6, 1))
+        if renewed:
+            coat(deck, on=renewed)
+    coat(DeckFactory(), on=date(2026, 6, 1))
+    gone = DeckFactory(archived_at=NOW)
+    coat(gone, on=date(2022, 6, 1))
+
+    found = judging.returns(learning.history(today=TODAY), forecast.PRIOR, today=TODAY)
+
+    # The coat of 2023 has outlived its window too, and has not been renewed.
+    assert found == {"coats": 4, "in_time": 1, "later": 1, "not_back": 2}
+
+
+def test_several_products_in_one_job_make_one_coat(business):
+    job = JobFactory(kind="recoat", finished_on=date(2024, 6, 1))
+    CoatFactory(job=job, position=1, coats=1)
+    CoatFactory(job=job, position=2, coats=1, product=ProductFactory(finish_class="tinted"))
+
+    coats = learning.history(today=TODAY).book.coats
+
+    assert len(coats) == 1
+    assert coats.coats.tolist() == [2]
+    assert forecast.VOCABULARY["finish_class"][coats.finish_class[0]] == "tinted"

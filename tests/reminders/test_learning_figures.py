@@ -1,0 +1,129 @@
+"""The Figures page, empty and full, and who may open it."""
+
+from datetime import date
+
+import pytest
+from django.utils.html import strip_tags
+from scipy.stats import binom
+
+from reminders import refitting
+from reminders.pictures.reliability import Step, by_luck, fifths, reliability_picture
+from tests.factories import VisitFactory
+from tests.reminders.book import simulated_book
+from tests.reminders.conftest import NOW, TODAY, coat
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def noon(monkeypatch) -> None:
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOW)
+
+
+@pytest.fixture
+def learned(business) -> None:
+    """A book that was learned from, with one coat nobody ever looked at."""
+    decks = simulated_book(decks=16, months=24)
+    coat(decks[0], on=date(2026, 11, 20))
+    refitting.refit(today=TODAY, now=NOW)
+
+
+def words(response) -> str:
+    return " ".join(strip_tags(response.content.decode()).split())
+
+
+def test_with_an_empty_book_it_says_what_is_needed(as_owner):
+    response = as_owner.get("/figures/")
+
+    assert response.status_code == 200
+    assert "0 visits with an as-found grade are in the book. After 20 more the program learns" in words(response)
+
+
+def test_visits_are_counted_before_the_first_fit(as_owner, coated):
+    deck = coated(on=date(2024, 6, 1))
+    VisitFactory(deck=deck, visited_on=date(2025, 6, 1), overall=1)
+    VisitFactory(deck=deck, visited_on=date(2025, 7, 1), overall=None)
+
+    assert "1 visit with an as-found grade is in the book. After 19 more" in words(as_owner.get("/figures/"))
+
+
+def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
+    as_owner, learned, django_assert_max_num_queries
+):
+    with django_assert_max_num_queries(8):
+        response = as_owner.get("/figures/")
+
+    said = words(response)
+    for expected in ("Was it right?", "Against simpler rules", "Windows", "Who came back", "What it has learned"):
+        assert expected in said
+    surprises = [line.log_score for line in response.context["figures"].lines]
+    assert len(surprises) == 4
+    assert surprises == sorted(surprises)
+    assert response.content.decode().count(">Best<") == 1
+    assert "Forecasts rest on fit fit-" in said
+    assert "It learns again after 20 more graded visits" in said
+    assert "Coats that no visit graded" in said
+    assert "found worn," in said  # the picture in words
+
+
+def test_the_markup_carries_no_inline_style_or_script(as_owner, learned):
+    page = as_owner.get("/figures/").content.decode()
+
+    assert " style=" not in page
+    assert page.count("<h1>") == 1
+    assert 'role="img"' in page
+    assert 'aria-labelledby="reliability-title"' in page
+    assert 'id="reliability-title"' in page
+    assert page.count('id="reliability-words"') == 1
+
+
+@pytest.mark.parametrize(("role", "status"), [("owner", 200), ("office", 200), ("crew", 403)])
+def test_the_owner_and_the_office_may_open_it(role, status, request, as_user):
+    client = as_user(request.getfixturevalue(role))
+
+    assert client.get("/figures/").status_code == status
+    front = client.get("/").content.decode()
+    assert ('href="/figures/"' in front) is (status == 200)
+
+
+def test_nobody_may_open_it_without_signing_in(client, business):
+    assert client.get("/figures/").status_code == 302
+
+
+# The picture.
+
+
+def test_luck_is_the_binomial_law():
+    """Against scipy.stats.binom, an implementation of its own."""
+    for visits, chance in ((10, 0.3), (47, 0.05), (200, 0.81), (3, 0.5)):
+        low, high = by_luck(visits, chance)
+        assert low == binom.ppf(0.05, visits, chance) / visits
+        assert high == binom.ppf(0.95, visits, chance) / visits
+
+
+def test_a_share_that_luck_cannot_explain_is_marked():
+    right = Step(0.2, 0.3, 100, 0.25, 0.27)
+    wrong = Step(0.7, 0.8, 100, 0.75, 0.40)
+
+    picture = reliability_picture([right, wrong])
+
+    assert [row.is_within for row in picture.rows] == [True, False]
+    assert [row.words for row in picture.rows] == ["unlikely", "likely"]
+    assert [row.worn for row in picture.rows] == [27, 40]
+
+
+def test_tenths_gather_into_fifths_without_losing_a_visit():
+    steps = [Step(k / 10, (k + 1) / 10, k + 1, k / 10 + 0.05, 0.5) for k in range(10)]
+
+    gathered = fifths(steps)
+
+    assert [step.visits for step in gathered] == [3, 7, 11, 15, 19]
+    assert sum(step.visits * step.forecast for step in gathered) == pytest.approx(
+        sum(step.visits * step.forecast for step in steps)
+    )
+
+
+def test_a_certain_forecast_has_a_bar_of_no_width_but_no_fault():
+    low, high = by_luck(5, 0.0)
+
+    assert (low, high) == (0, 0)
