@@ -62,17 +62,17 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
             return changed(request, job, page)
         except JobError as error:
             forms.complain(page.job, error.field, str(error))
-    return show(request, job, page, status=422)
+    return show(request, job, page)
 
 
-def show(request: HttpRequest, job: Job, page: forms.LogForms, status: int = 200) -> HttpResponse:
-    return render(request, "jobs/edit.html", {"job": job, "page": page}, status=status)
+def show(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
+    return render(request, "jobs/edit.html", {"job": job, "page": page})
 
 
 def changed(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     actions.change_job(
         job=job, details=page.job.details(), coats=page.rows.coats(), found=page.job.found(),
-        business=forms.business_of(request), by=request.user, now=timezone.now(),
+        business=forms.business_of(request), by=signed_in(request), now=timezone.now(),
     )  # fmt: skip
     messages.success(request, "The job was changed.")
     return redirect("jobs:detail", job.pk)
@@ -85,7 +85,7 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     form = RemovalForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         deck = job.deck
-        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=request.user, now=timezone.now())
+        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=signed_in(request), now=timezone.now())
         messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
         return redirect("decks:detail", deck.pk)
-    return render(request, "jobs/remove.html", {"job": job, "form": form}, status=422 if form.errors else 200)
+    return render(request, "jobs/remove.html", {"job": job, "form": form})

@@ -66,14 +66,14 @@ def recent_decks(user_pk: int | None) -> list[Deck]:
     return [decks[pk] for pk in ids if pk in decks]
 
 
-def show(request: HttpRequest, page: forms.LogForms, status: int = 200) -> HttpResponse:
+def show(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     products = page.last.coats_applied.all() if page.last else []
     context = {
         "page": page,
         "strip_cautions": cautions(page.deck, Job.Kind.STRIP, []),
         "cautions": cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
     }
-    return render(request, "jobs/log.html", context, status=status)
+    return render(request, "jobs/log.html", context)
 
 
 def sent(request: HttpRequest, today: date) -> HttpResponse:
@@ -92,7 +92,7 @@ def sent(request: HttpRequest, today: date) -> HttpResponse:
         except JobError as error:
             forms.complain(page.job, error.field, str(error))
     keep_photos(request, page)
-    return show(request, page, status=422)
+    return show(request, page)
 
 
 def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
@@ -113,7 +113,7 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     pictures = [*photos.take(form_key), *form.cleaned_data["photos"]]
     job, is_new = actions.log_job(
         deck=deck, details=form.details(), coats=page.rows.coats(), found=form.found(), form_key=form_key,
-        business=forms.business_of(request), by=request.user, now=now, photos=pictures,
+        business=forms.business_of(request), by=signed_in(request), now=now, photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
     )  # fmt: skip
     photos.drop(form_key)

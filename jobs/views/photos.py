@@ -38,9 +38,8 @@ def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
     form = PhotosForm(request.POST, request.FILES)
     if not form.is_valid():
-        return render(
-            request, "jobs/detail.html", {"job": job, "photos_form": form, **judged(job, timezone.now())}, status=422
-        )
+        context = {"job": job, "photos_form": form, **judged(job, timezone.now())}
+        return render(request, "jobs/detail.html", context)
     values = form.cleaned_data
     made = actions.add_photos(
         job=job, files=values["photos"], moment=values["moment"], caption=values["caption"], now=timezone.now()

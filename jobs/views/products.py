@@ -45,7 +45,7 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
         return redirect("jobs:products")
     batches = product.batches.order_by("-id")[:A_PAGE] if product.pk else []
     context = {"form": form, "title": title, "batches": batches}
-    return render(request, "jobs/product.html", context, status=422 if form.errors else 200)
+    return render(request, "jobs/product.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -62,4 +62,4 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
     page = Paginator(trace, max(count, 1) if "all" in request.GET else A_PAGE).get_page(request.GET.get("page"))
     today = business_of(request).today(timezone.now())
     context = {"batch": row, "form": form, "page": page, "count": count, "today": today}
-    return render(request, "jobs/batch.html", context, status=422 if form.errors else 200)
+    return render(request, "jobs/batch.html", context)

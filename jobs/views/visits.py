@@ -23,7 +23,7 @@ def visit(request: HttpRequest) -> HttpResponse:
     if deck is None:
         raise Http404("There is no such deck.")
     today = business_of(request).today(timezone.now())
-    initial = {"visited_on": today, "reason": Visit.Reason.ROUTINE, "found_by": request.user.get_full_name()}
+    initial = {"visited_on": today, "reason": Visit.Reason.ROUTINE, "found_by": signed_in(request).get_full_name()}
     form = VisitForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and recorded(request, deck, form):
         return redirect("decks:detail", deck.pk)
@@ -45,7 +45,7 @@ def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
 def recorded(request: HttpRequest, deck: Deck, form: VisitForm) -> bool:
     try:
         _, is_new = actions.record_visit(
-            deck=deck, by=request.user, now=timezone.now(), business=business_of(request), **values(form)
+            deck=deck, by=signed_in(request), now=timezone.now(), business=business_of(request), **values(form)
         )
     except JobError as error:
         complain(form, error.field, str(error))
@@ -71,4 +71,4 @@ def values(form: VisitForm) -> dict[str, Any]:
 
 def show(request: HttpRequest, deck: Deck, form: VisitForm, title: str) -> HttpResponse:
     context = {"deck": deck, "form": form, "title": title}
-    return render(request, "jobs/visit.html", context, status=422 if form.errors else 200)
+    return render(request, "jobs/visit.html", context)

@@ -119,7 +119,7 @@ def test_what_is_wrong_about_a_new_client_is_named(
 ) -> None:
     response = log(as_crew, None, row(ProductFactory()), **new_client(**wrong))
 
-    assert response.status_code == 422
+    assert response.status_code == 200
     assert list(errors(response)) == [f"new-{next(iter(wrong))}"]
     assert said in response.content.decode()
     assert DeckOwner.objects.count() == 0
@@ -179,7 +179,7 @@ def test_bad_input_is_named_and_all_that_was_typed_stays(
 
     response = as_crew.post(URL, {**filled(deck, row(oil, colour="Moss <grey>"), crew="Gannet & Tern"), **wrong})
 
-    assert response.status_code == 422
+    assert response.status_code == 200
     page = response.content.decode()
     assert list(errors(response)) == [field]
     assert said in page
@@ -217,7 +217,7 @@ def test_a_deck_that_is_not_there_leads_back_to_the_choice(as_crew: Client, busi
 def test_broken_row_counts_are_no_server_error(as_crew: Client, deck: Deck) -> None:
     for total in ["", "x", "100000"]:
         response = log(as_crew, deck, row(ProductFactory()), **{"coats-TOTAL_FORMS": total})
-        assert response.status_code == 422, total
+        assert response.status_code == 200, total
         assert log(as_crew, deck, **{"coats-TOTAL_FORMS": total, "add_product": "1"}).status_code == 200
 
 
@@ -312,7 +312,7 @@ def test_us_units_are_kept_in_si_by_the_exact_factors(as_crew: Client, deck: Dec
 
 def test_today_is_the_day_at_the_business_not_in_greenwich(as_crew: Client, deck: Deck) -> None:
     with freeze_time("2026-06-12 01:30:00"):  # half past ten in the evening of the 11th in Halifax
-        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-12").status_code == 422
+        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-12").status_code == 200
         assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-11").status_code == 302
 
 
