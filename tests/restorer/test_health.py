@@ -64,6 +64,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     Schedule.objects.create(name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1)
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
+        ("learn", "reminders.tasks.learn"),
         ("refresh forecasts", "reminders.tasks.refresh_forecasts"),
         ("tick", "reminders.tasks.tick"),
     ]
@@ -76,5 +77,6 @@ def test_the_tick_shows_a_sign_of_life() -> None:
     assert heartbeat.ages(now=timezone.now())["worker"] < 5
 
 
-def test_the_nightly_task_refreshes_the_forecasts() -> None:
+def test_the_nightly_tasks_refresh_the_forecasts_and_learn() -> None:
     assert tasks.refresh_forecasts() == 0
+    assert "published figures" in tasks.learn()

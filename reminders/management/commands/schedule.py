@@ -20,9 +20,11 @@ class Command(BaseCommand):
         now = timezone.now()
         every_minute = {"func": "reminders.tasks.tick", "schedule_type": Schedule.MINUTES, "minutes": 1}
         every_night = {"func": "reminders.tasks.refresh_forecasts", "schedule_type": Schedule.DAILY, "minutes": None}
+        learning = {"func": "reminders.tasks.learn", "schedule_type": Schedule.DAILY, "minutes": None}
         put("tick", now, every_minute)
         put("refresh forecasts", next_night(now), every_night)
-        self.stdout.write("2 schedules: each minute the outbox, each night the forecasts.")
+        put("learn", next_night(now), learning)
+        self.stdout.write("3 schedules: each minute the outbox, each night the forecasts and what visits taught.")
 
 
 @transaction.atomic
