@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlencode, urlsplit
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse
@@ -39,5 +40,6 @@ class SignInMiddleware(LoginRequiredMiddleware):
         if request.method == "POST":
             return sign_in.interrupted(request)
         if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in
-            return HttpResponse(status=204, headers={"HX-Redirect": resolve_url(self.get_login_url(view_func))})
+            back = urlencode({"next": urlsplit(request.headers.get("HX-Current-URL", "")).path or "/"})
+            return HttpResponse(status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"})
         return super().handle_no_permission(request, view_func)

@@ -54,7 +54,7 @@ def entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
         rows = rows.filter(actor_id=int(person)) if is_key(person) else rows.none()
     if record:
         kind, _, key = record.partition("-")
-        rows = rows.filter(content_type__model=kind)
+        rows = rows.filter(content_type__model=kind) if kind.isidentifier() else rows.none()
         if key:
             rows = rows.filter(object_id=int(key)) if is_key(key) else rows.none()
     return rows

@@ -40,6 +40,13 @@ class SignInForm(AuthenticationForm):
         super().__init__(*args, **kwargs)
         self.fields["username"].label = "Sign-in name"
 
+    def clean_username(self) -> str:
+        """A name that no account can have is not even tried (nor written down by the throttle)."""
+        username = self.cleaned_data["username"]
+        if len(username) > self.username_field.max_length:
+            raise self.get_invalid_login_error()
+        return username
+
 
 class NewPasswordForm(forms.Form):
     """Name, sign-in name and a password written twice; the base of two forms."""

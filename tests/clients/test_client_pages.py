@@ -11,11 +11,14 @@ from pytest_django import DjangoAssertNumQueries
 
 from clients import suppression
 from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
+from reminders.models import Forecast
 from tests.factories import (
     ClientFactory,
+    CoatFactory,
     ConsentFactory,
     DeckFactory,
     EmailFactory,
+    JobFactory,
     MessageFactory,
     PhoneFactory,
     PropertyFactory,
@@ -222,6 +225,18 @@ def test_emptied_fields_of_a_deck_are_its_defaults(as_owner: Browser) -> None:
 
     deck.refresh_from_db()
     assert (deck.roof_percent, deck.salt, deck.rail_m, deck.species) == (0, "none", 0, "ipe")
+
+
+def test_a_changed_deck_gets_a_new_forecast_at_once(as_owner: Browser) -> None:
+    deck = DeckFactory(label="Back deck")
+    CoatFactory(job=JobFactory(deck=deck))
+    values = {"label": "Back deck", "area_m2": "18", "species": "treated_pine"}
+
+    as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), values | {"traffic": "light"})
+    before = Forecast.objects.get(deck=deck).due_on
+    as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), values | {"traffic": "heavy", "salt": "spray"})
+
+    assert Forecast.objects.get(deck=deck).due_on < before
 
 
 def test_a_moved_property_gets_the_sun_of_its_new_town(as_owner: Browser, lunenburg: Place) -> None:

@@ -20,7 +20,7 @@ EVERYBODY = """
 """.split()
 OWNER_AND_OFFICE = """
     clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit
-    reminders:due reminders:due_month reminders:remind outbox:list outbox:detail outbox:act
+    reminders:due reminders:due_month reminders:remind outbox:list outbox:detail outbox:act figures:overview
 """.split()
 OWNER = """
     jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
@@ -149,6 +149,18 @@ def test_a_tampered_form_is_answered_not_a_crash(as_owner: Browser, data: dict[s
     row.refresh_from_db()
     assert answer.status_code == 200
     assert row.name == "Marlow"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/clients/99999999999999999999999/",
+        "/decks/new/99999999999999999999999/",
+        "/settings/people/9223372036854775808/",
+    ],
+)
+def test_a_number_no_row_can_have_is_not_found(as_owner: Browser, path: str) -> None:
+    assert as_owner.get(path).status_code == 404
 
 
 @pytest.mark.parametrize("text", ["Mar\x00low", "\ud800"])

@@ -177,9 +177,16 @@ def test_what_is_no_kept_form_is_nothing(text: str) -> None:
 
 
 def test_a_part_of_a_page_sends_the_whole_page_to_sign_in(client: Browser, owner: User) -> None:
-    answer = client.get("/decks/?q=cedar", HTTP_HX_REQUEST="true")
+    headers = {"HTTP_HX_REQUEST": "true", "HTTP_HX_CURRENT_URL": "http://testserver/decks/"}
 
-    assert (answer.status_code, answer["HX-Redirect"]) == (204, "/sign-in/")
+    answer = client.get("/decks/?q=cedar", **headers)
+
+    assert (answer.status_code, answer["HX-Redirect"]) == (204, "/sign-in/?next=%2Fdecks%2F")
+
+
+@pytest.mark.parametrize("username", ["ma\x00ren", "m" * 5_000, ""])
+def test_a_name_nobody_can_have_is_answered(client: Browser, owner: User, username: str) -> None:
+    assert sign_in(client, username).status_code == 200
 
 
 def test_a_new_password_ends_other_sessions_but_not_this_one(as_owner: Browser, owner: User, as_user: Any) -> None:
