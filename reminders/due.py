@@ -172,7 +172,8 @@ def glance(month: date, *, today: date, most: int) -> Glance:
     """The carried-over decks worth a look first, whatever their town."""
     rows = carried_over(month)
     figures = total(rows)
-    first = rows.by_town(on=month).order_by("-worth", "deck_id").values_list(*FIELDS)[:most]
+    by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc] # annotated by by_town
+    first = by_worth.values_list(*FIELDS)[:most]
     found = completed([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
     return Glance(figures["decks"], figures["area_m2"] or Decimal(0), found)
 

@@ -45,7 +45,8 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         """How many decks and how much surface each town has, in the order of `by_town`."""
         town, region = F("deck__property__town"), F("deck__property__region")
         grouped = self.order_by().values(town=town, region=region)
-        return grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2")).order_by("town", "region")
+        counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
+        return counted.order_by("town", "region")  # type: ignore[misc] # named by values()
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
         """How many become due in each of so many months, from the first on; months without any are left out."""

@@ -48,11 +48,11 @@ def month_page(month: date) -> MonthPage:
         towns=towns[:MOST_TOWNS],
         more_towns=max(0, len(towns) - MOST_TOWNS),
         jobs=last_jobs(),
-        messages=needing.select_related("client")[:MOST_MESSAGES],
+        messages=list(needing.select_related("client")[:MOST_MESSAGES]),
     )
 
 
 def last_jobs() -> Sequence[Job]:
     """The newest jobs with the finishes that went on."""
     jobs = Job.objects.newest_first().select_related("deck__property__client")
-    return jobs.prefetch_related("coats_applied__product")[:MOST_JOBS]
+    return list(jobs.prefetch_related("coats_applied__product")[:MOST_JOBS])

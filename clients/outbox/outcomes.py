@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import timedelta
+from typing import Any
 
 from django.db.models.functions import Now
 
@@ -36,7 +37,7 @@ def move(message: Message, to: str, word: str, reply: str) -> str:
 
 def accept(message: Message, outcome: Outcome) -> str:
     """The slow way, for when the fast one was cut off."""
-    changes = {"reply": outcome.reply, "provider_id": outcome.provider_id, "accepted_at": Now()}
+    changes: dict[str, Any] = {"reply": outcome.reply, "provider_id": outcome.provider_id, "accepted_at": Now()}
     if not steps.move(steps.leased(message), State.ACCEPTED, note=outcome.reply, **changes):
         steps.accept_late(message)
     return "accepted"

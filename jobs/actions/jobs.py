@@ -83,7 +83,7 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
     if not reason:
         raise JobError("reason", "Say why the job is removed.")
     job.removal_reason = reason
-    visit, names = job.visit, [photo.image.name for photo in job.photos.all()]
+    visit, names = job.visit, [photo.image.name or "" for photo in job.photos.all()]
     job.photos.all().delete()
     deck_id = job.deck_id
     job.delete()

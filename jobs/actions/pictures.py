@@ -38,6 +38,6 @@ def describe_photo(*, photo: Photo, caption: str) -> None:
 
 @transaction.atomic
 def remove_photo(*, photo: Photo) -> None:
-    name = photo.image.name
+    name = photo.image.name or ""
     photo.delete()
     transaction.on_commit(lambda: default_storage.delete(name))

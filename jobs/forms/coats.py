@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.forms.formsets import BaseFormSet, formset_factory
@@ -106,14 +106,13 @@ Rows = formset_factory(
 
 
 def bound_rows(data: Mapping[str, Any], shelf: Shelf, units: str) -> CoatRows:
-    return Rows(data, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units})
+    return cast(CoatRows, Rows(data, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units}))
 
 
 def open_rows(initial: Sequence[Mapping[str, Any]], shelf: Shelf, units: str) -> CoatRows:
     """Rows to fill in, at least one."""
     rows = list(initial)[:MOST_ROWS] or [{}]
-    made = Rows(initial=rows, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units})
-    return made
+    return cast(CoatRows, Rows(initial=rows, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units}))
 
 
 def rows_of(job: Job) -> list[dict[str, Any]]:

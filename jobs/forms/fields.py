@@ -34,7 +34,7 @@ class MeasureField(forms.DecimalField):
         shown = self.quantity.shown(value, self.units).quantize(Decimal(1).scaleb(-self.places)).normalize()
         return f"{shown:f}"
 
-    def to_python(self, value: Any) -> Decimal | None:
+    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override] # as DecimalField does
         number = super().to_python(value)
         if number is None or not number.is_finite():
             return number

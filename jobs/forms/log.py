@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest
 
+from clients.access import signed_in
 from clients.models import Business, Deck, User
 from jobs import photos
 from jobs.build import CoatBuild, coat_build
@@ -55,7 +56,7 @@ class LogForms:
 
 
 def business_of(request: HttpRequest) -> Business:
-    return request.business  # type: ignore[attr-defined,no-any-return]
+    return request.business  # type: ignore[attr-defined]
 
 
 def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:
@@ -81,7 +82,7 @@ def fresh(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
 def usual_crew(request: HttpRequest) -> str:
     """Who did the work the last time this person logged a job."""
     last = Job.objects.filter(recorded_by=request.user.pk).exclude(crew="").order_by("-id").first()
-    return last.crew if last else request.user.get_full_name()
+    return last.crew if last else signed_in(request).get_full_name()
 
 
 def sent(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
@@ -102,7 +103,7 @@ def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> Lo
     if not deck:
         new = NewDeckForm(business=business, prefix="new")
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
-    another = [{}] if data["add_product"] != "0" else []
+    another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
     rows = coats.open_rows([*coats.typed_rows(data), *another], shelf, business.units)
     return LogForms(deck, job, rows, new, build=coat_build(deck) if deck else CoatBuild(0))
 

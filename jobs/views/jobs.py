@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import manages
+from clients.access import manages, signed_in
 from jobs import actions
 from jobs.actions.parts import JobError
 from jobs.build import build_around

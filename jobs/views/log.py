@@ -1,6 +1,7 @@
 """Log a job: choose a deck or type a new one, then the job itself."""
 
 from datetime import date
+from typing import cast
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -9,9 +10,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from clients.access import signed_in
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.parts import JobError
+from jobs.actions.parts import JobError, NewDeck
 from jobs.cautions import cautions
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
@@ -112,7 +114,7 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     deck = page.deck or (page.new.new_deck() if page.new else None)
     pictures = [*photos.take(form_key), *form.cleaned_data["photos"]]
     job, is_new = actions.log_job(
-        deck=deck, details=form.details(), coats=page.rows.coats(), found=form.found(), form_key=form_key,
+        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(), form_key=form_key,
         business=forms.business_of(request), by=signed_in(request), now=now, photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
     )  # fmt: skip

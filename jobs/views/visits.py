@@ -8,6 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from clients.access import signed_in
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.parts import JobError

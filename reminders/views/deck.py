@@ -7,6 +7,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from clients.access import business_of
 from clients.models import Deck
 from jobs.build import coat_build
 from reminders.curve import wear_picture
@@ -20,7 +21,7 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
     forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
-    today = request.business.today(timezone.now())
+    today = business_of(request).today(timezone.now())
     context = {
         "deck": deck,
         "forecast": forecast,

@@ -1,7 +1,9 @@
 """The due list of a month on screen, on paper and as CSV."""
 
 import io
+from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
@@ -10,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import sends
+from clients.access import business_of, sends
 from clients.rows import write_rows
 from reminders import due as due_list
 from reminders.models import ForecastQuerySet
@@ -21,7 +23,7 @@ A_GLANCE = 20  # decks carried over that stand on the month's own page; the rest
 
 
 def today_of(request: HttpRequest) -> date:
-    return request.business.today(timezone.now())
+    return business_of(request).today(timezone.now())
 
 
 @sends
@@ -50,7 +52,8 @@ def show(request: HttpRequest, month: date) -> HttpResponse:
     today, is_earlier = today_of(request), "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.month_list(month)
     towns = list(rows.towns())
-    page = Paginator(Places(towns, rows, month, today), due_list.A_PAGE).get_page(request.GET.get("page"))
+    places: Sequence[Any] = Places(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
+    page = Paginator(places, due_list.A_PAGE).get_page(request.GET.get("page"))
     glance = due_list.Glance() if is_earlier else due_list.glance(month, today=today, most=A_GLANCE)
     context = {
         "month": month,
@@ -104,14 +107,14 @@ def as_pdf(request: HttpRequest, month: date) -> HttpResponse:
     context = {
         "month": month,
         "today": today,
-        "business": request.business,
+        "business": business_of(request),
         "towns": due_list.grouped(found, towns),
         "decks": sum(town["decks"] for town in towns),
         "area_m2": sum(town["area_m2"] for town in towns),
         "earlier": due_list.carried_over(month).count(),
         "is_cut_off": len(found) == due_list.MOST_PRINTED,
     }
-    pdf = render_pdf("reminders/due_print.html", context, country=request.business.country)
+    pdf = render_pdf("reminders/due_print.html", context, country=business_of(request).country)
     return download(pdf, "application/pdf", f"due-{written(month)}.pdf")
 
 

@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import sends
+from clients.access import business_of, sends, signed_in
 from reminders import actions, drafts
 from reminders.months import MonthError, month_of, parse_month, written
 
@@ -25,7 +25,7 @@ def remind(request: HttpRequest) -> HttpResponse:
         return redirect("reminders:due_month", written(month))
     if "confirm" not in request.POST:
         return preview(request, month, deck_ids)
-    result = actions.remind(deck_ids=deck_ids, month=month, by=request.user, now=timezone.now())
+    result = actions.remind(deck_ids=deck_ids, month=month, by=signed_in(request), now=timezone.now())
     tell(request, result)
     return redirect("reminders:due_month", written(month))
 
@@ -35,7 +35,7 @@ def month_asked(request: HttpRequest) -> date:
     try:
         return parse_month(request.POST.get("month", ""))
     except MonthError:
-        return month_of(request.business.today(timezone.now()))
+        return month_of(business_of(request).today(timezone.now()))
 
 
 def decks_asked(request: HttpRequest) -> list[int]:
@@ -45,8 +45,8 @@ def decks_asked(request: HttpRequest) -> list[int]:
 
 
 def preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
-    today = request.business.today(timezone.now())
-    plan = drafts.plan(deck_ids=deck_ids, month=month, business=request.business, today=today)
+    today = business_of(request).today(timezone.now())
+    plan = drafts.plan(deck_ids=deck_ids, month=month, business=business_of(request), today=today)
     context = {"month": month, "written": written(month), "plan": plan}
     return render(request, "reminders/remind.html", context)
 
