@@ -1,6 +1,5 @@
 """Log a job: the page used as on the deck, and everything that can go wrong while typing."""
 
-import uuid
 from collections.abc import Callable
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -331,11 +330,3 @@ def test_the_page_asks_few_questions_of_the_database_however_many_products(
 def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None:
     for path in ["log/", "1/", "1/edit/", "1/remove/", "visit/", "products/", "batches/1/", "photos/1/"]:
         assert client.get(f"/jobs/{path}").url.startswith("/sign-in/?next=")
-
-
-def test_a_double_click_at_the_very_same_time_is_decided_by_the_database(deck: Deck) -> None:
-    key = uuid.uuid4()
-    JobFactory(deck=deck, form_key=key)
-
-    with pytest.raises(Exception, match="form_key"):
-        JobFactory(deck=deck, form_key=key)
