@@ -114,7 +114,8 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     deck = page.deck or (page.new.new_deck() if page.new else None)
     pictures = [*photos.take(form_key), *form.cleaned_data["photos"]]
     job, is_new = actions.log_job(
-        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(), form_key=form_key,
+        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(),
+        form_key=form_key,
         business=forms.business_of(request), by=signed_in(request), now=now, photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
     )  # fmt: skip
