@@ -1,0 +1,183 @@
+"""The ordeal: senders are killed and the database goes away, while a rude mail server keeps the true count."""
+
+import contextlib
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from django.db import Error, connection, connections
+from django.utils import timezone
+
+from clients import outbox
+from clients.models import Business, Client, Consent, Message
+from clients.models.message import State
+from clients.outbox import queueing
+from restorer import processes
+
+TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
+LONGEST_SECONDS = 600
+MOVING = [State.CLAIMED, State.TRANSMITTING]
+COLUMNS = [
+    "messages", "senders", "kills", "outages", "accepted", "unconfirmed", "failed", "unconfirmed_but_taken",
+    "accepted_twice", "lost", "taken_unrecorded", "seconds",
+]  # fmt: skip
+
+
+@dataclass
+class Ordeal:
+    """So many messages and senders, killed so often, with so many outages of the database."""
+
+    directory: Path
+    environment: dict[str, str]
+    outage: Callable[[], None]
+    messages: int = 2000
+    senders: int = 4
+    kills: int = 100
+    outages: int = 2
+    seed: int = 1
+    latest_seconds: float = 0.25  # the mail server's slowest answer
+    running: list[subprocess.Popen[bytes]] = field(default_factory=list)
+
+    def run(self) -> dict[str, object]:
+        """The table: accepted_twice, lost and taken_unrecorded must be 0."""
+        began = time.monotonic()
+        self.queue()
+        with self.peer():
+            self.torment()
+            self.let_senders_end()
+            self.finish()
+        return self.verdict() | {"seconds": round(time.monotonic() - began)}
+
+    @property
+    def log(self) -> Path:
+        return self.directory / "taken.log"
+
+    def queue(self) -> None:
+        business, _ = Business.objects.get_or_create(
+            id=1, defaults={"name": "Driftline Deck Care", "email": "office@example.com"}
+        )
+        now = timezone.now()
+        people = Client.objects.bulk_create([Client(name=f"Ordeal client {n}") for n in range(self.messages)])
+        consents = [Consent(client=person, channel="email", is_given=True, evidence="invented") for person in people]
+        Consent.objects.bulk_create(consents)
+        drafts = [
+            queueing.draft(
+                business, client=each.client, kind="reminder", channel="email", address=f"o{number}@example.org",
+                subject="Your deck is due", text=TEXT, html="", key=f"ordeal/{number}", consent=each, basis="express",
+                now=now,
+            )
+            for number, each in enumerate(consents)
+        ]  # fmt: skip
+        queueing.keep(drafts, by=None, now=now)
+
+    @contextlib.contextmanager
+    def peer(self) -> Iterator[None]:
+        self.port = processes.free_port(2800)
+        self.log.touch()
+        command = [sys.executable, "-m", "restorer.ordeal_peer", str(self.port), str(self.log), str(self.seed)]
+        command.append(str(self.latest_seconds))
+        process = subprocess.Popen(command, cwd=Path(processes.MANAGE).parent)  # noqa: S603 - our own text
+        try:
+            if not processes.answers("127.0.0.1", self.port):
+                raise OSError("The mail server of the ordeal did not start.")
+            yield
+        finally:
+            self.kill_all()
+            process.kill()
+            process.wait()
+
+    def start_sender(self) -> subprocess.Popen[bytes]:
+        mail = {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5", "LOG_LEVEL": "CRITICAL"}
+        command = [sys.executable, processes.MANAGE, "deliver"]
+        environment = os.environ | self.environment | mail
+        return subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)  # noqa: S603 - our own text
+
+    def torment(self) -> None:
+        """Kill a sender at a random moment and start another, until all kills are spent."""
+        chance = random.Random(self.seed)  # noqa: S311 - a fair die, no secret
+        outages = {self.kills * (place + 1) // (self.outages + 1) for place in range(self.outages)}
+        self.running = [self.start_sender() for _ in range(self.senders)]
+        for kill in range(self.kills):
+            self.wait_for_progress(chance)
+            victim = self.running.pop(chance.randrange(len(self.running)))
+            victim.send_signal(signal.SIGKILL)
+            victim.wait()
+            self.running.append(self.start_sender())
+            if kill in outages:
+                connections.close_all()
+                self.outage()
+
+    def wait_for_progress(self, chance: random.Random) -> None:
+        """Somebody is in the middle of something: the log has grown since the last kill."""
+        size, until = self.log.stat().st_size, time.monotonic() + 10
+        while self.log.stat().st_size == size and time.monotonic() < until and Message.objects.open().exists():
+            time.sleep(0.01)
+        time.sleep(chance.uniform(0, 0.2))
+
+    def let_senders_end(self) -> None:
+        """SIGTERM, as a service manager sends it; each finishes the message in hand."""
+        for sender in self.running:
+            sender.terminate()
+        for sender in self.running:
+            sender.wait(timeout=60)
+        self.running = []
+
+    def kill_all(self) -> None:
+        for sender in self.running:
+            sender.kill()
+            sender.wait()
+        self.running = []
+
+    def finish(self) -> None:
+        """No sender lives: time passes for the leases and pauses they left, and one more sends the rest in peace."""
+        while Message.objects.open().exists():
+            Message.objects.filter(state__in=MOVING).update(lease_until=timezone.now())
+            Message.objects.filter(state=State.QUEUED).update(not_before=timezone.now())
+            outbox.sweep()
+            sender = self.start_sender()
+            self.running = [sender]
+            self.wait_until_nothing_is_due()
+            self.let_senders_end()
+
+    def wait_until_nothing_is_due(self) -> None:
+        until = time.monotonic() + LONGEST_SECONDS
+        while Message.objects.due("email").exists() or Message.objects.filter(state__in=MOVING).exists():
+            if time.monotonic() > until:
+                raise TimeoutError("The last sender does not get on.")
+            time.sleep(0.2)
+
+    def verdict(self) -> dict[str, object]:
+        taken = Counter(line.split()[0] for line in self.log.read_text().splitlines())
+        rows = dict(Message.objects.values_list("message_id", "state"))
+        states = Counter(rows.values())
+        known = {State.ACCEPTED, State.UNCONFIRMED}
+        return {
+            "messages": self.messages, "senders": self.senders, "kills": self.kills, "outages": self.outages,
+            "accepted": states[State.ACCEPTED], "unconfirmed": states[State.UNCONFIRMED],
+            "failed": states[State.FAILED],
+            "unconfirmed_but_taken": sum(rows[each] == State.UNCONFIRMED for each in taken),
+            "accepted_twice": sum(count > 1 for count in taken.values()),
+            "lost": sum(is_lost(state, each in taken) for each, state in rows.items()),
+            "taken_unrecorded": sum(rows.get(each) not in known for each in taken),
+        }  # fmt: skip
+
+
+def is_lost(state: str, was_taken: bool) -> bool:
+    """Said to be sent and never taken, or neither sent nor before a person."""
+    return not was_taken if state == State.ACCEPTED else state not in {State.UNCONFIRMED, State.FAILED}
+
+
+def cut_connections() -> None:
+    """What a restart of the server does to everybody, where the server is not ours to restart."""
+    with contextlib.suppress(Error), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )

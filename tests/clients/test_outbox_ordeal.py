@@ -1,0 +1,27 @@
+"""A small ordeal in each run of the tests; `manage.py ordeal` is the full one."""
+
+from pathlib import Path
+
+import pytest
+from django.db import connection
+
+from restorer.ordeal import Ordeal, cut_connections
+
+pytestmark = [pytest.mark.slow, pytest.mark.smtp, pytest.mark.django_db(transaction=True)]
+
+
+def test_nothing_is_sent_twice_or_lost_while_senders_are_killed(tmp_path: Path) -> None:
+    connection.ensure_connection()
+    there = connection.connection.info
+    login = f"{there.user}:{there.password}".rstrip(":")
+    url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
+    environment = {"DATABASE_URL": url, "RESTORER_NO_VENV": "1", "DJANGO_SETTINGS_MODULE": "tests.settings"}
+
+    ordeal = Ordeal(
+        tmp_path, environment, cut_connections, messages=200, senders=2, kills=6, outages=1, latest_seconds=0.06
+    )
+    table = ordeal.run()
+
+    assert (table["accepted_twice"], table["lost"], table["taken_unrecorded"]) == (0, 0, 0)
+    assert table["accepted"] > 150
+    assert table["accepted"] + table["unconfirmed"] + table["failed"] == 200
