@@ -27,11 +27,6 @@ COLUMNS = (
     "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on, chance_worn, "
     "median_months, log_sd, reference_months, contributions, prior_share, coat_build, sound_on"
 )
-UPSERT = f"""
-INSERT INTO reminders_forecast ({COLUMNS}) SELECT {COLUMNS} FROM new_forecast ORDER BY deck_id
-ON CONFLICT (deck_id) DO UPDATE SET
-    ({COLUMNS.removeprefix("deck_id, ")}) = ROW({", ".join("excluded." + name for name in COLUMNS.split(", ")[1:])})
-"""  # noqa: S608 - made of constants
 
 
 def refresh(*, deck_ids: Iterable[int] | None, today: date, now: datetime) -> int:
@@ -53,18 +48,9 @@ def refresh_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
     # Reckoned before COPY starts: it asks for the fit in use, and a connection that copies can answer nothing else.
     written = "".join(lines(coats, predict(coats, today=today), today, now)) if coats else ""
     with connection.cursor() as cursor:
-        cursor.execute("CREATE TEMP TABLE IF NOT EXISTS new_forecast (LIKE reminders_forecast) ON COMMIT DELETE ROWS")
-        cursor.execute("ALTER TABLE new_forecast ALTER COLUMN id DROP NOT NULL")
-        cursor.execute("TRUNCATE new_forecast")
-        if coats:
-            with cursor.copy(f"COPY new_forecast ({COLUMNS}) FROM STDIN") as copy:
-                copy.write(written)
-        cursor.execute(UPSERT)
-        cursor.execute(
-            "DELETE FROM reminders_forecast old WHERE deck_id = ANY (%s::bigint[])"
-            " AND NOT EXISTS (SELECT FROM new_forecast new WHERE new.deck_id = old.deck_id)",
-            [array(deck_ids)],
-        )
+        cursor.execute("DELETE FROM reminders_forecast WHERE deck_id = ANY (%s::bigint[])", [array(deck_ids)])
+        with cursor.copy(f"COPY reminders_forecast ({COLUMNS}) FROM STDIN") as copy:
+            copy.write(written)
     return len(coats) if coats else 0
 
 
