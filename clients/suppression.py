@@ -4,6 +4,7 @@ import hmac
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 from django.utils.encoding import punycode
 
@@ -11,6 +12,7 @@ from clients.models import Business, Suppression
 from clients.models.consent import Channel
 
 
+@lru_cache(maxsize=256)
 def normalize(channel: str, address: str) -> str:
     """One spelling for every way of writing an address; what is compared and hashed, never what is written to."""
     text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", address).strip()).lower()
@@ -20,6 +22,7 @@ def normalize(channel: str, address: str) -> str:
     return f"{local}@{ascii_domain(domain)}"
 
 
+@lru_cache(maxsize=1024)
 def ascii_domain(domain: str) -> str:
     """The A-label form of a domain (RFC 5891), or the domain itself if it has none."""
     try:
@@ -30,8 +33,12 @@ def ascii_domain(domain: str) -> str:
 
 def address_hash(business: Business, channel: str, address: str) -> str:
     """HMAC-SHA256 under the key that lives with the data (docs/decisions/0004)."""
-    text = f"{channel}\0{normalize(channel, address)}"
-    return hmac.digest(business.suppression_key.encode(), text.encode(), "sha256").hex()
+    return keyed(business.suppression_key, f"{channel}\0{normalize(channel, address)}")
+
+
+@lru_cache(maxsize=256)  # a sender asks twice about each message
+def keyed(key: str, text: str) -> str:
+    return hmac.digest(key.encode(), text.encode(), "sha256").hex()
 
 
 def suppress(*, business: Business, channel: str, address: str, reason: str) -> None:

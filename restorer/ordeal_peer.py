@@ -47,8 +47,13 @@ class Rude:
             self.take(envelope)
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll < DROPS_UNTAKEN + DROPS_TAKEN:
-            server.transport.abort()
+            hang_up(server.transport)
         return "250 2.0.0 taken"
+
+
+def hang_up(transport: asyncio.BaseTransport | None) -> None:
+    if isinstance(transport, asyncio.WriteTransport):
+        transport.abort()
 
 
 def main() -> None:
