@@ -45,6 +45,9 @@ PRODUCTS = [
 HELPERS = [("Kelp Strip", "stripper", "1"), ("Foam Wash", "cleaner", "6"), ("Bright Tide", "brightener", "8")]
 JOB_NOTES = ["", "", "Replaced two boards by the stairs.", "Watch the loose nail heads.", "Dog; shut the gate."]
 LIFE_MONTHS = {"penetrating_oil": 16, "clear_repellent": 11, "tinted": 21, "semitransparent": 25, "solid_film": 24}
+# What the invented weather does to the invented decks; near what the forecast believes beforehand, not the same.
+WEAR = {"smooth": 1.0, "sawn": 1.3, "weathered": 1.25, "light": 1.15, "household": 1.0, "heavy": 0.8, "near": 0.9,
+        "spray": 0.8, "none": 1.0, "some": 0.95, "heavy leaves": 0.88}  # fmt: skip
 RATE = {"strip": Decimal("31.50"), "recoat": Decimal("13.25")}  # dollars a square metre, invented
 
 
@@ -174,16 +177,15 @@ def make_history(random: Random, deck: Deck, shelf: Shelf, business: Business, t
     colour = random.choice(product.colour_list)
     day = in_season(today - timedelta(days=random.randint(200, 7 * 365)), business)
     last: date | None = None
-    kind = "strip"
+    kind, life = "strip", life_months(random, deck, product)
     while day < today - timedelta(days=14):
-        grade = found_grade(random, product, last, day)
+        grade = found_grade(random, life, last, day)
         log(random, deck, kind, day, grade, product, colour, shelf)
         if random.random() < 0.07:
             return  # the client forgot, and so did we
         last, kind = day, "recoat"
-        day = in_season(
-            day + timedelta(days=int(30.4 * LIFE_MONTHS[product.finish_class] * random.gauss(1.02, 0.18))), business
-        )
+        day = in_season(day + timedelta(days=int(30.4 * life * random.gauss(0.95, 0.2))), business)
+        look_in(random, deck, life, last, before=min(day, today))
 
 
 def in_season(day: date, business: Business) -> date:
@@ -193,11 +195,28 @@ def in_season(day: date, business: Business) -> date:
     return day
 
 
-def found_grade(random: Random, product: Product, last: date | None, day: date) -> int:
+def life_months(random: Random, deck: Deck, product: Product) -> float:
+    """How long a coat of this product lasts on this deck, which nobody in the book knows."""
+    wear = WEAR[deck.texture] * WEAR[deck.traffic] * WEAR[deck.salt]
+    leaves = WEAR["heavy leaves" if deck.litter == "heavy" else deck.litter]
+    roof = 1 + 1.2 * deck.roof_percent / 100
+    shade = 1 + 0.4 * deck.summer_shade_percent / 100
+    return LIFE_MONTHS[product.finish_class] * wear * leaves * roof * shade * random.lognormvariate(0, 0.12)
+
+
+def look_in(random: Random, deck: Deck, life: float, coated_on: date, *, before: date) -> None:
+    """Now and then somebody is in the street and looks at the deck between two jobs."""
+    day = coated_on + timedelta(days=random.randint(120, 400))
+    if random.random() < 0.5 and day < before:
+        grade = found_grade(random, life, coated_on, day)
+        Visit.objects.create(deck=deck, visited_on=day, overall=grade, reason="routine", found_by=random.choice(CREWS))
+
+
+def found_grade(random: Random, life: float, last: date | None, day: date) -> int:
     if last is None:
         return random.choice([4, 5])
-    worn = (day - last).days / 30.4 / LIFE_MONTHS[product.finish_class] / random.lognormvariate(0, 0.25)
-    return min(5, max(0, round(3 * worn)))
+    worn = (day - last).days / 30.4 / life / random.lognormvariate(0, 0.22)
+    return min(5, max(0, int(3 * worn)))
 
 
 def log(

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.models import Business, Deck
 from jobs.models import Job
-from reminders import actions
+from reminders import actions, refitting
 from restorer import demo_book
 
 
@@ -22,5 +22,6 @@ class Command(BaseCommand):
         with disable_auditlog():
             demo_book.load(today=timezone.localdate(now), now=now)
         business = Business.objects.get()
+        refitting.refit(today=business.today(now), now=now)
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
         self.stdout.write(f"The invented book: {Deck.objects.count()} decks, {Job.objects.count()} jobs.")
