@@ -123,16 +123,22 @@ class Coats:
         Days with rain in each month.
     deck : array_like of int
         Key of the deck; -1 for a deck that is not in the books.
-    finish_class, pigment, base, species_class, texture, airflow, traffic, salt, litter, preparation : array_like
+    finish_class, pigment, base, species_class, texture : array_like
         Words of `VOCABULARY`.
     roof_cover, summer_shade, winter_shade : array_like
         Shares, 0 to 1.
     orientation : array_like
         Bearing of the open side, degrees; NaN if open all round.
+    airflow, traffic, salt : array_like
+        Words of `VOCABULARY`.
     pool : array_like of bool
         Whether beside a pool.
+    litter : array_like
+        Words of `VOCABULARY`.
     coats : array_like of int
         Coats put on by the job, at least 1.
+    preparation : array_like
+        Words of `VOCABULARY`.
     sound_on : array_like
         Last inspection that found this coat sound; NaN if none.
     worn_on : array_like

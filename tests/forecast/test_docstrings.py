@@ -1,0 +1,43 @@
+"""Every public name of the core is documented in numpydoc's form (the checks are listed in pyproject.toml)."""
+
+import importlib
+import inspect
+import pkgutil
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from numpydoc.validate import validate
+
+import reminders.forecast
+
+PROJECT = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())
+CHECKS = set(PROJECT["tool"]["numpydoc_validation"]["checks"])
+
+
+def public_names() -> Iterator[str]:
+    """Modules, and the functions and classes that they define, with the public members of the classes."""
+    for found in pkgutil.iter_modules(reminders.forecast.__path__, "reminders.forecast."):
+        module = importlib.import_module(found.name)
+        yield found.name
+        for name, thing in vars(module).items():
+            is_ours = getattr(thing, "__module__", None) == found.name and not name.startswith("_")
+            if is_ours and (inspect.isfunction(thing) or inspect.isclass(thing)):
+                yield f"{found.name}.{name}"
+                yield from members(f"{found.name}.{name}", thing)
+
+
+def members(prefix: str, thing: object) -> Iterator[str]:
+    if inspect.isclass(thing):
+        for name, member in vars(thing).items():
+            is_documented = inspect.isfunction(member) or isinstance(member, property | classmethod)
+            if not name.startswith("_") and is_documented:
+                yield f"{prefix}.{name}"
+
+
+@pytest.mark.parametrize("name", list(public_names()))
+def test_the_docstring_has_its_parts(name: str) -> None:
+    wrong = [f"{code} {text}" for code, text in validate(name)["errors"] if code in CHECKS]
+
+    assert wrong == []
