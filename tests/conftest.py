@@ -1,13 +1,26 @@
 """What nearly every test needs: the business, its people and a browser-like client signed in as one of them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
 from django.core.cache import cache
+from django.db import connection
 from django.test import Client
+from pytest_django.plugin import DjangoDbBlocker
 
 from clients.models import Business, User
 from tests.factories import BusinessFactory, UserFactory
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """A thread of the live server or a killed sender may hold a connection a moment too long: end them, then drop."""
+    yield
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
 
 
 @pytest.fixture

@@ -75,7 +75,7 @@ def test_check_deploy_is_silent_when_only_the_address_is_set(tmp_path: Path) -> 
         **os.environ, "BASE_URL": "https://decks.example.com", "RESTORER_VAR": str(tmp_path),
         "DATABASE_URL": "postgresql:///nobody?host=/nowhere",
     }  # fmt: skip
-    for name in ("SECRET_KEY", "ALLOWED_HOSTS", "DEBUG", "DJANGO_SETTINGS_MODULE"):
+    for name in ("SECRET_KEY", "ALLOWED_HOSTS", "DEBUG", "DJANGO_SETTINGS_MODULE", "DJANGO_ALLOW_ASYNC_UNSAFE"):
         environment.pop(name, None)
 
     run = subprocess.run(
