@@ -106,7 +106,7 @@ def history(*, today: date) -> History | None:
 
 def part_of(deck_ids: Sequence[int], today: date, left_out: Counter[str]) -> Part | None:
     """The coats and visits of some decks, in two queries."""
-    where = {"decks": array(deck_ids), "today": today}
+    where: dict[str, str | date] = {"decks": array(deck_ids), "today": today}
     with connection.cursor() as cursor:
         cursor.execute(EVERY_COAT, where)
         rows = cursor.fetchall()

@@ -29,7 +29,7 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
         "stage": stage(forecast, today) if forecast else None,
         "reasons": explained(forecast.contributions) if forecast else [],
         "curve": wear_picture(forecast, today=today) if forecast else None,
-        "upkeep": upkeep(forecast, today=today, business=request.business) if forecast else None,
+        "upkeep": upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
         "build": coat_build(deck),
         "years": timeline(deck),
         "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),

@@ -5,7 +5,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import sends
+from clients.access import business_of, sends
 from reminders.figures import ENOUGH_VISITS, figures, graded_visits, still_needed
 
 
@@ -14,7 +14,7 @@ from reminders.figures import ENOUGH_VISITS, figures, graded_visits, still_neede
 def overview(request: HttpRequest) -> HttpResponse:
     """The page `figures:overview`."""
     found = figures()
-    counted = graded_visits(today=request.business.today(timezone.now()))
+    counted = graded_visits(today=business_of(request).today(timezone.now()))
     context = {
         "figures": found,
         "counted": counted,
