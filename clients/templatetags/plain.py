@@ -22,9 +22,9 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     return display.money(amount, currency)
 
 
-@register.filter
+@register.filter(expects_localtime=True)
 def day(value: date | None) -> str:
-    """“14 Mar 2027” in the order the locale uses."""
+    """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""
     return display.day(value)
 
 
