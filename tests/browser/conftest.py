@@ -57,7 +57,13 @@ def open_as(chromium: Browser, live_server: LiveServer, people: dict[str, User])
     complaints: list[str] = []
 
     def open_page(
-        role: str, path: str, *, size: dict[str, int] = PHONE, scripts: bool = True, dark: bool = False
+        role: str,
+        path: str,
+        *,
+        size: dict[str, int] = PHONE,
+        scripts: bool = True,
+        dark: bool = False,
+        may_complain: bool = False,
     ) -> Page:
         context = chromium.new_context(
             base_url=live_server.url,
@@ -71,7 +77,8 @@ def open_as(chromium: Browser, live_server: LiveServer, people: dict[str, User])
             context.add_cookies([session_of(people[role], live_server.url)])
         page = context.new_page()
         page.set_default_timeout(10_000)
-        page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+        if not may_complain:
+            page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
         page.goto(path)
         return page
 

@@ -1,0 +1,93 @@
+"""Every page of the product, phone in light and desktop in dark: axe, one heading, no sideways scroll, no complaint."""
+
+from collections.abc import Callable
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
+from playwright.sync_api import Page
+
+from clients.models import User
+from jobs.models import CoatApplied
+from reminders.actions import refresh_forecasts
+from tests.browser.conftest import DESKTOP, PHONE, violations
+from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFactory, MessageFactory, VisitFactory
+
+Open = Callable[..., Page]
+# Not pages of somebody signed in: what only takes a form, what answers programs, what needs an empty book, the sample.
+OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/jobs/visit/", "/parts/"}
+
+
+def pages_without_arguments() -> list[str]:
+    def walk(patterns: list[URLPattern | URLResolver], start: str) -> list[str]:
+        found = []
+        for each in patterns:
+            path = start + str(each.pattern)
+            found += walk(each.url_patterns, path) if isinstance(each, URLResolver) else [path]
+        return found
+
+    return [path for path in walk(get_resolver().url_patterns, "/") if "<" not in path and path not in OTHERWISE]
+
+
+@pytest.fixture
+def coat(people: dict[str, User]) -> CoatApplied:
+    """A deck with a job, its product and batch, a visit, a forecast, an address, consent and a message."""
+    batch = BatchFactory()
+    coat = CoatFactory(product=batch.product, batch=batch, job__notes="Two boards by the stairs replaced.")
+    VisitFactory(deck=coat.job.deck)
+    client = coat.job.deck.property.client
+    EmailFactory(client=client, value="a.rather.long.address.for.a.small.telephone@example.org")
+    ConsentFactory(client=client)
+    MessageFactory(client=client)
+    refresh_forecasts(today=timezone.localdate(), now=timezone.now())
+    return coat
+
+
+def pages_of(coat: CoatApplied) -> list[str]:
+    job, deck, client = coat.job, coat.job.deck, coat.job.deck.property.client
+    return [
+        f"/decks/{deck.pk}/", f"/jobs/{job.pk}/", f"/jobs/log/?deck={deck.pk}", f"/jobs/visit/?deck={deck.pk}",
+        f"/jobs/batches/{coat.batch_id}/", f"/clients/{client.pk}/", f"/outbox/{client.messages.get().pk}/",
+        f"/decks/?q={client.name.split()[0]}",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+def test_every_page_is_accessible_has_one_heading_and_fits_320_pixels(
+    open_as: Open, coat: CoatApplied, size: dict[str, int], dark: bool
+) -> None:
+    paths = pages_without_arguments()
+    assert {"/", "/due/", "/decks/", "/jobs/log/", "/outbox/", "/settings/", "/clients/new/"} <= set(paths)
+    page = open_as("owner", "/", size=size, dark=dark)
+
+    found: dict[str, list[str]] = {}
+    for path in paths + pages_of(coat):
+        answer = page.goto(path)
+        assert answer
+        assert answer.status == 200, path
+        wrong = violations(page)
+        if (headings := page.get_by_role("heading", level=1).count()) != 1:
+            wrong.append(f"{headings} main headings")
+        # WCAG 2.2, 1.4.10 Reflow: 320 CSS pixels (https://www.w3.org/TR/WCAG22/#reflow).
+        page.set_viewport_size({"width": 320, "height": 800})
+        if (width := page.evaluate("document.documentElement.scrollWidth")) > 320:
+            wrong.append(f"{width} px wide")
+        page.set_viewport_size(size)
+        if wrong:
+            found[path] = wrong
+    assert found == {}
+
+
+def test_the_pages_of_strangers_and_of_mistakes_are_accessible_too(open_as: Open, coat: CoatApplied) -> None:
+    page = open_as("", "/sign-in/", may_complain=True)
+    found = {"/sign-in/": violations(page)}
+    page.goto("/u/no-such-token/")
+    found["/u/"] = violations(page)
+    page = open_as("crew", "/outbox/", may_complain=True)
+    assert "may" in page.locator("main").inner_text()
+    found["forbidden"] = violations(page)
+    page.goto("/decks/999999/")
+    assert page.get_by_role("heading", level=1).count() == 1
+    found["not found"] = violations(page)
+
+    assert {path: wrong for path, wrong in found.items() if wrong} == {}
