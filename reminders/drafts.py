@@ -30,6 +30,11 @@ class DeckToName:
         return self.forecast.deck
 
     @property
+    def is_past(self) -> bool:
+        """Whether it was due already on the day the forecast was reckoned for."""
+        return self.forecast.due_on < self.forecast.computed_on
+
+    @property
     def why(self) -> str:
         return plain_reasons(self.forecast.contributions)
 

@@ -49,6 +49,8 @@ class Command(serve.Command):
         """The month's work once: due list → reminders → handed over by SMTP."""
         month = f"{Business.objects.get().today(timezone.now()):%Y-%m}"
         before = len(mail_catcher.caught())
+        self.say(f"\nDue in {month} and still open from earlier")
+        call_command("due", month, stdout=self.stdout)
         self.say(f"\nReminders for {month}")
         call_command("remind", month, stdout=self.stdout)
         self.say("\nHanding them to the mail catcher")
