@@ -1,5 +1,7 @@
 """The outbox page: what needs a person, what everything says and where it stands, and who may press what."""
 
+from datetime import UTC, datetime
+
 import pytest
 from django.test import Client
 from django.utils import timezone
@@ -119,3 +121,11 @@ def test_a_mail_server_that_is_away_is_told_on_the_page(as_owner: Client, settin
     queued(1)
     outbox.deliver()
     assert "The mail server cannot be reached." in as_owner.get("/outbox/").content.decode()
+
+
+def test_a_late_evening_counts_as_the_day_it_is_at_the_business(as_owner: Client) -> None:
+    # 02:30 in UTC on 2 July is 23:30 on 1 July in Halifax (UTC−3 in summer, IANA time zone database).
+    message = put(queued(1), "queued", queued_at=datetime(2026, 7, 2, 2, 30, tzinfo=UTC))
+    page = as_owner.get("/outbox/").content.decode()
+    assert "Jul 1, 2026" in page
+    assert message.queued_at.day == 2
