@@ -8,8 +8,12 @@ class ClientsConfig(AppConfig):
 
     def ready(self) -> None:
         from auditlog.registry import auditlog
+        from django.forms import Field
 
         from clients import models
+
+        # Said beside the field's label, on every form: what to do, not a rule of the program.
+        Field.default_error_messages = Field.default_error_messages | {"required": "Please fill this in."}
 
         auditlog.register(models.Business, exclude_fields=["suppression_key", "updated_at"])
         auditlog.register(

@@ -39,6 +39,10 @@ def test_the_crew_logs_a_recoat_with_new_client_and_deck_in_one_form_without_scr
     must_type = page.locator("main form").locator("input:required:not([type=radio]), select:required").all()
     empty = [each for each in must_type if not each.input_value()]
     page.get_by_label("Client's name").fill("Ottilie Saltonby")
+    page.get_by_role("button", name="Log this job").click()
+    mistakes = page.get_by_role("alert").inner_text()
+    assert "Town: Please fill this in." in mistakes
+    assert "Client's name" not in mistakes
     page.get_by_label("Street and number").fill("7 Cormorant Lane")
     page.get_by_label("Town").fill("Lunenburg")
     page.get_by_label("Area, m²").fill("18")

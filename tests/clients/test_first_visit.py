@@ -56,7 +56,7 @@ def test_afterwards_there_is_no_such_page(client: Browser, as_owner: Browser) ->
 @pytest.mark.parametrize(
     ("field", "value", "why"),
     [
-        ("business", "", "required"),
+        ("business", "", "fill this in"),
         ("password", "short", "at least 10 characters"),
         ("password", "1234567890", "too common"),
         ("password", "maren tully", "too similar"),

@@ -39,7 +39,7 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
 @pytest.mark.parametrize(
     ("field", "value", "why"),
     [
-        ("name", "", "required"),
+        ("name", "", "fill this in"),
         ("currency", "SHL", "three letters of a currency"),
         ("locale", "xx-Bay", "language and a country"),
         ("season_months", [], "Tick at least one month"),
@@ -166,8 +166,8 @@ def test_wet_days_are_entered_for_a_town_of_the_book(as_owner: Browser) -> None:
     [
         ("wet_2", "30", "February has 29 days"),
         ("wet_4", "-1", "cannot be negative"),
-        ("wet_5", "", "required"),
-        ("source", "", "required"),
+        ("wet_5", "", "fill this in"),
+        ("source", "", "fill this in"),
         ("place", '["Atlantis", "", "CA"]', "not one of the available choices"),
     ],
 )

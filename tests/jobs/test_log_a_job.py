@@ -110,7 +110,7 @@ def test_a_new_client_is_not_left_behind_when_the_job_is_wrong(as_crew: Client, 
         ({"area_m2": "NaN"}, "Enter a number"),
         ({"area_m2": "1e400"}, "too large"),
         ({"species": "balsa"}, "Select a valid choice"),
-        ({"name": ""}, "required"),
+        ({"name": ""}, "fill this in"),
     ],
 )
 def test_what_is_wrong_about_a_new_client_is_named(
@@ -149,7 +149,7 @@ def test_a_page_sent_again_with_other_values_changes_nothing(as_crew: Client, de
         ({"finished_on": "2026-02-30"}, "finished_on", "not a day of the calendar"),
         ({"finished_on": "2026-06-12"}, "finished_on", "in the future"),
         ({"finished_on": "1949-12-31"}, "finished_on", "from 1950 on"),
-        ({"finished_on": ""}, "finished_on", "required"),
+        ({"finished_on": ""}, "finished_on", "fill this in"),
         ({"kind": "paint"}, "kind", "Select a valid choice"),
         ({"kind": ""}, "kind", "Choose what was done"),
         ({"overall": "6"}, "overall", "Grades go from 0"),
