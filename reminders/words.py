@@ -5,25 +5,27 @@ from collections.abc import Mapping
 from clients import display
 
 WORTH_SAYING = 0.5  # months
-# Factor of the core → what lengthens and what shortens the life of the coat.
+# Factor of the core → what lengthens and what shortens the life of the coat. It counts only where the deck differs
+# from the reference deck; where that can be in one way only, the words state this fact, whichever way the book has
+# learned that it works.
 FACTORS = {
     "finish": ("longer-lasting finish", "shorter-lived finish"),
     "pigment": ("helpful pigment", "pigment that runs hot"),
-    "base": ("solvent-borne finish", "water-borne finish"),
+    "base": ("solvent-borne finish",) * 2,
     "sun": ("less sun than most places", "more sun than most places"),
-    "shade": ("shade", "open sky"),
+    "shade": ("shade",) * 2,
     "wet_days": ("few wet days", "many wet days"),
-    "roof": ("part under a roof", "no roof"),
+    "roof": ("part under a roof",) * 2,
     "facing": ("faces away from the midday sun", "faces the midday sun"),
-    "airflow": ("air below", "still, damp air below"),
+    "airflow": ("still, damp air below",) * 2,
     "species": ("timber that holds a finish", "timber that holds a finish badly"),
-    "texture": ("rough boards that took more", "smooth boards"),
+    "texture": ("rough or weathered boards",) * 2,
     "traffic": ("little walked on", "much walked on"),
-    "salt": ("no sea air", "salt from the sea"),
-    "pool": ("no pool", "pool water"),
-    "litter": ("no leaves", "leaves that lie wet"),
+    "salt": ("salt from the sea",) * 2,
+    "pool": ("pool water",) * 2,
+    "litter": ("leaves that lie wet",) * 2,
     "coats": ("extra coats", "a single coat"),
-    "preparation": ("stripped before coating", "coated without cleaning"),
+    "preparation": ("stripped before coating",) * 2,
     "own_history": ("earlier coats here lasted", "earlier coats here wore early"),
     "inspection": ("found sound on the last visit", "found worn on a visit"),
 }
@@ -48,7 +50,7 @@ def phrase(name: str, value: float) -> str:
 
 
 def reasons(contributions: Mapping[str, float], most: int = 4) -> list[str]:
-    """“open sky −2 months”, strongest first; empty when the deck is like the reference deck."""
+    """“much walked on −2 months”, strongest first; empty when the deck is like the reference deck."""
     return [f"{phrase(name, value)} {months(value)}" for name, value in strongest(contributions, most)]
 
 

@@ -173,7 +173,7 @@ def test_reasons_in_words_keep_what_matters():
     found = {"shade": -2.04, "roof": 3.1, "traffic": -0.4, "sun": 1.0, "salt": -0.5, "species": 0.5}
 
     assert reasons(found) == [
-        "part under a roof +3 months", "open sky −2 months", "less sun than most places +1 month",
+        "part under a roof +3 months", "shade −2 months", "less sun than most places +1 month",
         "salt from the sea −0.5 months",
     ]  # fmt: skip
     assert explained({"roof": 3.1, "pool": -0.4}) == [("part under a roof", "+3.1"), ("pool water", "−0.4")]

@@ -99,7 +99,7 @@ def test_a_line_tells_the_coat_the_window_and_the_reasons_in_words(due_in, as_ow
 
     assert "Tidewood Deck Oil" in page
     assert "Driftwood" in page
-    assert "part under a roof +3 months, open sky −2 months" in page
+    assert "part under a roof +3 months, shade −2 months" in page
     assert "pool water" not in page
     assert "Window opens" in page
 
