@@ -63,6 +63,7 @@ class Command(BaseCommand):
         call_command("createcachetable", verbosity=0)
         self.say(f"Inventing {options['decks']:,} decks")
         took = seconds(lambda: book.make(options["decks"], today))
+        self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
         steps: dict[str, Callable[[], dict[str, float]]] = {
             "search": search.measure,
             "forecasts": lambda: forecasts.measure(today, now),
