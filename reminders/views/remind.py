@@ -21,7 +21,8 @@ def remind(request: HttpRequest) -> HttpResponse:
     """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the deed."""
     month, deck_ids = month_asked(request), decks_asked(request)
     if not deck_ids or len(deck_ids) > MOST_CHOSEN:
-        messages.error(request, f"Choose at least one deck and at most {MOST_CHOSEN}, then send.")
+        how_many = f"at most {MOST_CHOSEN} decks at a time" if deck_ids else "at least one deck"
+        messages.error(request, f"Choose {how_many}, then send.")
         return redirect("reminders:due_month", written(month))
     if "confirm" not in request.POST:
         return preview(request, month, deck_ids)

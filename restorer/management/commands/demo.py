@@ -11,6 +11,7 @@ from django.db import connections
 from django.utils import timezone
 
 from clients.models import Business, Deck
+from reminders.models import Forecast
 from restorer import demo_book, mail_catcher, processes
 from restorer.management.commands import serve
 
@@ -38,6 +39,8 @@ class Command(serve.Command):
         if Business.current() is None:
             self.say("Writing the invented book")
             call_command("load_demo_book", stdout=self.stdout)
+        elif not Forecast.objects.exists():  # the first start was broken off half-way
+            call_command("refresh_forecasts", stdout=self.stdout)
 
     def serve(self, host: str, wanted: int) -> None:
         if self.cycle_only:
