@@ -16,10 +16,11 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, forecasts, pages, search, sending
+from restorer.bench import book, core, forecasts, pages, search, sending
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
+PARTS = ["search", "forecasts", "due", "core", "sending"]
 
 
 class Command(BaseCommand):
@@ -28,7 +29,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--decks", type=int, default=100_000)
         parser.add_argument("--messages", type=int, default=1_000)
-        parser.add_argument("--only", nargs="*", choices=["search", "forecasts", "due", "sending"], default=None)
+        parser.add_argument("--only", nargs="*", choices=PARTS, default=None)
         parser.add_argument("--format", choices=["table", "json"], default="table")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -68,6 +69,7 @@ class Command(BaseCommand):
             "search": search.measure,
             "forecasts": lambda: forecasts.measure(today, now),
             "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "core": core.measure,
             "sending": lambda: sending.measure(options["messages"], now),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}

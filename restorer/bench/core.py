@@ -1,0 +1,75 @@
+"""The numerical core: fits against lifelines at the same log-likelihood, the deck effect, and a million decks.
+
+lifelines is a package of the `dev` group; without it that comparison is left out.
+"""
+
+import warnings
+from importlib.util import find_spec
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reminders.forecast import COLUMNS, Coats, Lives, fit, predict
+from reminders.forecast.newton import Maximum, maximise, prepare
+from restorer.bench.timing import in_turn, seconds
+
+Floats = NDArray[np.float64]
+
+
+def visits(rows: int, columns: int, decks: int) -> Lives:
+    """Coats each looked at twice: worn before the first look, between the two, or later."""
+    rng = np.random.default_rng(5)
+    x, deck = rng.normal(size=(rows, columns)) * 0.3, np.arange(rows) % decks
+    pace = 0.2 * rng.normal(size=decks)[deck]
+    life = np.exp(2.7 + x[:, :2] @ [0.3, -0.2] + pace + 0.3 * rng.normal(size=rows))
+    first, second = rng.uniform(6, 12, rows), rng.uniform(13, 24, rows)
+    lower = np.where(life > second, second, np.where(life > first, first, 0))
+    upper = np.where(life <= first, first, np.where(life <= second, second, np.inf))
+    return Lives(x=x, lower=lower, upper=upper, deck=deck)
+
+
+def ours(lives: Lives) -> Maximum:
+    """The maximum of the likelihood alone, without deck effect, as lifelines has it."""
+    size = lives.x.shape[1] + 3
+    problem = prepare(lives, np.zeros(size), np.zeros((size, size)), deck_effect=False)
+    return maximise(problem, np.array([2.5, *np.zeros(size - 3), -1.0, 0.0]))
+
+
+def theirs(lives: Lives) -> float:
+    """lifelines on the same rows; its log-likelihood."""
+    import pandas as pd
+    from lifelines import LogNormalAFTFitter
+
+    frame = pd.DataFrame(lives.x, columns=[f"x{place}" for place in range(lives.x.shape[1])])
+    frame["lower"], frame["upper"] = np.maximum(lives.lower, 1e-8), lives.upper
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return float(LogNormalAFTFitter().fit_interval_censoring(frame, "lower", "upper").log_likelihood_)
+
+
+def against_lifelines(rows: int) -> dict[str, float]:
+    lives = visits(rows, 2, rows)
+    pair = in_turn(lambda: ours(lives), lambda: theirs(lives), times=2)
+    gained = ours(lives).value - theirs(lives)
+    return {f"times_lifelines_{rows // 1000}k": 1 / pair.ratio, f"log_likelihood_gained_{rows // 1000}k": gained}
+
+
+def measure() -> dict[str, float]:
+    results: dict[str, float] = {}
+    if find_spec("lifelines"):
+        results |= against_lifelines(10_000) | against_lifelines(100_000)
+    lives = visits(30_000, len(COLUMNS), 10_000)
+    results["deck_effect_30k_s"] = seconds(lambda: fit(lives))
+    results["million_decks_s"] = seconds(lambda: predict(a_million(), today=20_500.0))
+    return results
+
+
+def a_million() -> Coats:
+    rng = np.random.default_rng(6)
+    count = 1_000_000
+    sun = 12 + 8 * np.sin(np.linspace(0, 2 * np.pi, 12, endpoint=False) - 1.5)
+    return Coats(
+        coated_on=20_000 + rng.integers(0, 400, count), latitude=np.full(count, 44.0), sun=sun,
+        wet_days=np.full(12, 12.0),
+        roof_cover=rng.choice([0, 0.4], count), salt=rng.choice(["none", "near"], count),
+    )  # fmt: skip
