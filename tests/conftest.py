@@ -16,11 +16,13 @@ from tests.factories import BusinessFactory, UserFactory
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """A thread of the live server or a killed sender may hold a connection a moment too long: end them, then drop."""
     yield
-    with django_db_blocker.unblock(), connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
-            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
-        )
+    with django_db_blocker.unblock():
+        connection.close()  # a test may have had it cut off
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
 
 
 @pytest.fixture
