@@ -1,8 +1,5 @@
 """The product's settings with what tests must not wait for or write to."""
 
-import tempfile
-from pathlib import Path
-
 from restorer.settings import *  # noqa: F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -12,7 +9,8 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_AUTOREFRESH = True
-STATIC_ROOT = Path(tempfile.mkdtemp(prefix="restorer-static-"))
-MEDIA_ROOT = Path(tempfile.mkdtemp(prefix="restorer-photos-"))
+STATIC_ROOT = VAR_DIR / "test-static"  # noqa: F405
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)
+MEDIA_ROOT = VAR_DIR / "test-photos"  # noqa: F405
 BASE_URL = "https://decks.example.com"
 EMAIL_TIMEOUT = 5
