@@ -21,7 +21,7 @@ from clients.outbox.permission import why_not
 from clients.outbox.sweeping import sweep
 from clients.suppression import address_hash, normalize
 
-BATCH = 50
+BATCH = 200
 BATCH_SECONDS = steps.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end
 RESCUE_WAITS = (0.2, 0.5, 1, 2, 4, 8, 8, 8)
 logger = logging.getLogger(__name__)
