@@ -17,8 +17,11 @@ PRECISE = Decimal("0.000001")
 class MeasureField(forms.DecimalField):
     """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
 
-    def __init__(self, *, label: str, quantity: str, units: str, most: Decimal, **kwargs: Any) -> None:
+    def __init__(
+        self, *, label: str, quantity: str, units: str, places: int = 2, most: Decimal | None = None, **kwargs: Any
+    ) -> None:
         self.quantity, self.units, self.most = QUANTITIES[quantity], units, most
+        self.step = Decimal(1).scaleb(-places)
         kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}))
         super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
 
@@ -26,7 +29,7 @@ class MeasureField(forms.DecimalField):
         """SI from the database as it is read on screen; what was typed stays as it is."""
         if not isinstance(value, Decimal):
             return value
-        shown = self.quantity.shown(value, self.units).quantize(Decimal("0.01")).normalize()
+        shown = self.quantity.shown(value, self.units).quantize(self.step).normalize()
         return f"{shown:f}"
 
     def has_changed(self, initial: Any, data: Any) -> bool:
@@ -38,11 +41,11 @@ class MeasureField(forms.DecimalField):
             return number
         if abs(number) > TOO_LARGE:
             raise ValidationError("This number is too large. Check the decimal point.")
-        return self.quantity.to_si(number.quantize(PRECISE), self.units).quantize(Decimal("0.01"))
+        return self.quantity.to_si(number.quantize(PRECISE), self.units).quantize(self.step)
 
     def validate(self, value: Any) -> None:
         super().validate(value)
-        if value is not None and not -self.most <= value <= self.most:
+        if value is not None and self.most is not None and not -self.most <= value <= self.most:
             limit = self.quantity.shown(self.most, self.units)
             raise ValidationError(
                 f"This is more than {limit:,.0f} {self.quantity.symbol(self.units)}. Check the number."

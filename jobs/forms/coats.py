@@ -8,8 +8,8 @@ from typing import Any, cast
 from django import forms
 from django.forms.formsets import BaseFormSet, formset_factory
 
+from clients.forms.fields import MeasureField
 from jobs.actions.parts import Coat
-from jobs.forms.fields import MeasureField
 from jobs.models import CoatApplied, Job, Product
 
 PREFIX = "coats"

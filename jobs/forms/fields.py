@@ -1,6 +1,5 @@
-"""Fields that several forms share: measures in the business's units, as-found grades, days, photographs."""
+"""Fields that several forms of this app share: as-found grades, days, photographs."""
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -8,40 +7,11 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.utils.html import format_html
 
-from clients.units import QUANTITIES
 from jobs import photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
 GRADE_WORDS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
 MOST_PHOTOS = 12
-TOO_LARGE = Decimal(10) ** 9
-PRECISE = Decimal("0.000001")
-
-
-class MeasureField(forms.DecimalField):
-    """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
-
-    def __init__(self, *, quantity: str, units: str, places: int = 2, **kwargs: Any) -> None:
-        self.quantity, self.units, self.places = QUANTITIES[quantity], units, places
-        label = kwargs.pop("label")
-        kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}))
-        super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
-
-    def prepare_value(self, value: Any) -> Any:
-        """SI from the database as it is read on screen; what was typed stays as it is."""
-        if not isinstance(value, Decimal):
-            return value
-        shown = self.quantity.shown(value, self.units).quantize(Decimal(1).scaleb(-self.places)).normalize()
-        return f"{shown:f}"
-
-    def to_python(self, value: Any) -> Decimal | None:  # type: ignore[override] # as DecimalField does
-        number = super().to_python(value)
-        if number is None or not number.is_finite():
-            return number
-        if abs(number) > TOO_LARGE:
-            raise ValidationError("This number is too large. Check the decimal point.")
-        si = self.quantity.to_si(number.quantize(PRECISE), self.units)
-        return si.quantize(Decimal(1).scaleb(-self.places))
 
 
 class GradeField(forms.TypedChoiceField):

@@ -9,9 +9,10 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clients.forms.fields import MeasureField
 from clients.models import Business, User
 from jobs.actions.jobs import EARLIEST
-from jobs.forms.fields import DayField, MeasureField, PhotosField
+from jobs.forms.fields import DayField, PhotosField
 from jobs.forms.found import FoundForm
 from jobs.models import Job, Photo
 

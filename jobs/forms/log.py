@@ -8,8 +8,8 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest
 
-from clients.access import signed_in
-from clients.models import Business, Deck, User
+from clients.access import business_of, signed_in
+from clients.models import Deck, User
 from jobs import photos
 from jobs.build import CoatBuild, coat_build
 from jobs.forms import coats
@@ -53,10 +53,6 @@ class LogForms:
     def has_errors(self) -> bool:
         parts: list[Any] = [self.job.errors, any(self.rows.errors), self.rows.non_form_errors()]
         return any(parts) or bool(self.new and self.new.errors)
-
-
-def business_of(request: HttpRequest) -> Business:
-    return request.business  # type: ignore[attr-defined]
 
 
 def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:

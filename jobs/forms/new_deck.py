@@ -7,11 +7,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import emails, phones
+from clients.forms.fields import MeasureField
 from clients.models import Business
 from clients.models.deck import Species
 from clients.places import towns
 from jobs.actions.parts import NewDeck
-from jobs.forms.fields import MeasureField
 
 
 class NewDeckForm(forms.Form):

@@ -5,7 +5,8 @@ from typing import Any
 
 from django import forms
 
-from jobs.forms.fields import DayField, MeasureField
+from clients.forms.fields import MeasureField
+from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
 SHEET = [

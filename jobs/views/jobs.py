@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import manages, signed_in
+from clients.access import business_of, manages, signed_in
 from jobs import actions
 from jobs.actions.parts import JobError
 from jobs.build import build_around
@@ -51,7 +51,7 @@ def judged(job: Job, now: datetime) -> dict[str, Any]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
-    job, today = job_or_404(pk), forms.business_of(request).today(timezone.now())
+    job, today = job_or_404(pk), business_of(request).today(timezone.now())
     if request.method != "POST":
         return show(request, job, forms.of_job(request, job, today))
     if "add_product" in request.POST:
@@ -72,7 +72,7 @@ def show(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
 def changed(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     actions.change_job(
         job=job, details=page.job.details(), coats=page.rows.coats(), found=page.job.found(),
-        business=forms.business_of(request), by=signed_in(request), now=timezone.now(),
+        business=business_of(request), by=signed_in(request), now=timezone.now(),
     )  # fmt: skip
     messages.success(request, "The job was changed.")
     return redirect("jobs:detail", job.pk)

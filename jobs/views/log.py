@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import signed_in
+from clients.access import business_of, signed_in
 from clients.models import Deck
 from jobs import actions, photos, search
 from jobs.actions.parts import JobError, NewDeck
@@ -26,7 +26,7 @@ MOST_FOUND = 20
 @require_http_methods(["GET", "HEAD", "POST"])
 def log(request: HttpRequest) -> HttpResponse:
     """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the book."""
-    today = forms.business_of(request).today(timezone.now())
+    today = business_of(request).today(timezone.now())
     if request.method == "POST":
         return sent(request, today)
     deck = current_deck(request.GET.get("deck", ""))
@@ -116,7 +116,7 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     job, is_new = actions.log_job(
         deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(),
         form_key=form_key,
-        business=forms.business_of(request), by=signed_in(request), now=now, photos=pictures,
+        business=business_of(request), by=signed_in(request), now=now, photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
     )  # fmt: skip
     photos.drop(form_key)

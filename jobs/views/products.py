@@ -7,9 +7,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import sends
+from clients.access import business_of, sends
 from jobs import actions
-from jobs.forms.log import business_of
 from jobs.forms.product import BatchForm, ProductForm
 from jobs.models import Batch, CoatApplied, Product
 

@@ -8,12 +8,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import signed_in
+from clients.access import business_of, signed_in
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.parts import JobError
 from jobs.forms.found import VisitForm
-from jobs.forms.log import business_of, complain
+from jobs.forms.log import complain
 from jobs.models import Visit
 from jobs.views.log import deck_of
 
