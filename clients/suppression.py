@@ -9,7 +9,7 @@ from functools import lru_cache
 from django.utils.encoding import punycode
 
 from clients.models import Business, Suppression
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 
 
 @lru_cache(maxsize=256)

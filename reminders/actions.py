@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import prefetch_related_objects
 
 from clients.models import Business, Client, Deck, Message, User
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 from clients.outbox import Unsendable, queue_message
 from reminders import bridge
 from reminders.drafts import Draft, Plan, plan

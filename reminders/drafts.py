@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 
 from clients import display
 from clients.models import Business, Client, Deck
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 from clients.outbox import Contactable, Refusal, contactable
 from reminders.due import Coat, coats_of
 from reminders.models import Forecast

@@ -3,11 +3,13 @@
 from datetime import date
 from typing import Any
 
+from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Count, ExpressionWrapper, F, FloatField, Func, IntegerField, Q, Sum, Value
 from django.db.models.functions import Now, TruncMonth
 
-from clients.models import Deck, Message
+from clients.models import Channel, Deck, Message, MessageText
 from jobs.models import Job
 from reminders.months import months_on
 
@@ -161,3 +163,77 @@ class Reminder(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deck}, step {self.step}"
+
+
+class ReminderStep(models.Model):
+    """One word of the sequence: when it is due, counted from the window of the forecast, and by which channels."""
+
+    class Anchor(models.TextChoices):
+        OPENS = "opens", "the day the window opens"
+        DUE = "due", "the due date"
+        LATE = "late", "the day it is late"
+
+    number = models.PositiveSmallIntegerField(unique=True)
+    purpose = models.CharField("text", max_length=10, choices=MessageText.Purpose.choices)
+    anchor = models.CharField("counted from", max_length=5, choices=Anchor.choices, default=Anchor.OPENS)
+    offset_days = models.SmallIntegerField("days after", default=0, help_text="Negative is before.")
+    channels = ArrayField(
+        models.CharField(max_length=6, choices=Channel.choices), help_text="The first one that is possible is used."
+    )
+    is_on = models.BooleanField("in use", default=True)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.CheckConstraint(name="step_numbered_from_1", condition=Q(number__gte=1, number__lte=9)),
+            models.CheckConstraint(name="step_has_a_channel", condition=Q(channels__len__gt=0)),
+            models.CheckConstraint(
+                name="step_within_two_years", condition=Q(offset_days__gte=-730, offset_days__lte=730)
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Step {self.number}"
+
+
+class Stop(models.Model):
+    """No more reminders about this coat: why, by whom, and until when (for good if empty)."""
+
+    class Why(models.TextChoices):
+        DECLINED = "declined", "The client declined an offer"
+        ASKED = "asked", "The client asked to be left alone"
+        BY_HAND = "by_hand", "Somebody of the business decided so"
+
+    deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="stops")
+    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="stop", help_text="The coat that is due.")
+    why = models.CharField(max_length=8, choices=Why.choices)
+    words = models.CharField(max_length=300, blank=True)
+    until = models.DateField(null=True, blank=True)
+    at = models.DateTimeField(db_default=Now())
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.deck}: {self.get_why_display()}"
+
+
+class PacedDeck(models.Model):
+    """The week in which the owner of a deck is to be reminded, so that acceptances fill the crews evenly."""
+
+    deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="paced")
+    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="paced", help_text="The coat that is due.")
+    week = models.DateField(null=True, blank=True, help_text="Its Monday; empty means not in this plan.")
+    is_by_hand = models.BooleanField(default=False, help_text="Chosen by a person; a new plan leaves it.")
+    made_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["week", "deck_id"]
+        indexes = [models.Index(fields=["week"], name="paced_by_week")]
+        constraints = [
+            models.CheckConstraint(name="paced_week_begins_on_monday", condition=Q(week=None) | Q(week__iso_week_day=1))
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.deck} in the week of {self.week}"

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients import display, suppression
 from clients.models import Business, Client, Consent
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 from clients.models.message import State
 from clients.outbox.permission import WORDS, address_for, why_no_address, why_no_consent
 from reminders.models import Reminder

@@ -12,11 +12,20 @@ urlpatterns = [
     path("clients/", include("clients.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.deck_urls")),
-    path("jobs/", include("jobs.urls")),
+    path("", include("jobs.urls.public")),
+    path("hooks/", include("clients.urls.hooks")),
+    path("jobs/", include("jobs.urls.jobs")),
+    path("offers/", include("jobs.urls.offers")),
+    path("diary/", include("jobs.urls.diary")),
+    path("pacing/", include("reminders.pacing_urls")),
+    path("reminders/", include("reminders.step_urls")),
     path("due/", include("reminders.urls")),
     path("figures/", include("reminders.figures_urls")),
+    path("outbox/", include("clients.urls.channels")),
     path("outbox/", include("clients.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
+    path("settings/", include("clients.urls.speech")),
+    path("settings/prices/", include("jobs.urls.prices")),
 ]
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"

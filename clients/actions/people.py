@@ -12,7 +12,7 @@ from clients import emails as addresses
 from clients import outbox, suppression
 from clients import phones as numbers
 from clients.models import Business, Client, Consent, ContactPoint, Message, User
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 
 Kind = ContactPoint.Kind
 REACHED_BY = {Channel.EMAIL: [Kind.EMAIL], Channel.TEXT: [Kind.MOBILE], Channel.CALL: [Kind.MOBILE, Kind.PHONE]}

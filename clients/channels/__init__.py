@@ -5,6 +5,6 @@ from collections.abc import Callable
 from clients.channels import email
 from clients.channels.contract import Line
 from clients.models import Business
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 
 LINES: dict[str, Callable[[Business], Line]] = {str(Channel.EMAIL): email.SmtpLine}

@@ -12,7 +12,7 @@ from clients.actions.people import REACHED_BY, Reach
 from clients.emails import EmailError
 from clients.forms.fields import CountryField, lines
 from clients.models import Business, Client, Consent, ContactPoint
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 from clients.phones import PhoneError, normalize
 
 MOST_POINTS = 12

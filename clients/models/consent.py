@@ -7,16 +7,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from clients.models.channel import Channel
 from clients.models.people import Client
-
-
-class Channel(models.TextChoices):
-    """A way of speaking to a client."""
-
-    EMAIL = "email", "E-mail"
-    TEXT = "text", "Text message"
-    LETTER = "letter", "Letter"
-    CALL = "call", "Telephone call"
 
 
 class Consent(models.Model):

@@ -7,7 +7,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.models.consent import Channel, Consent
+from clients.models.channel import Channel
+from clients.models.consent import Consent
 from clients.models.people import Client
 
 
@@ -78,6 +79,7 @@ class Message(models.Model):
     language = models.CharField(max_length=12, default="en")
     consent = models.ForeignKey(Consent, null=True, blank=True, on_delete=models.SET_NULL, db_index=False)
     basis = models.CharField(max_length=40, blank=True, help_text="Why writing was allowed, as frozen.")
+    law = models.CharField(max_length=60, blank=True, help_text="The law rule that was applied, and its date.")
     unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where set
     message_id = models.CharField(max_length=255)
 

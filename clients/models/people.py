@@ -4,6 +4,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
+from clients.models.channel import Channel
+
 
 class ClientQuerySet(models.QuerySet["Client"]):
     def current(self) -> "ClientQuerySet":
@@ -19,6 +21,13 @@ class Client(models.Model):
         max_length=120, blank=True, help_text="How a letter greets them; empty means the name."
     )
     language = models.CharField(max_length=12, blank=True, help_text="Empty means the language of the business.")
+    preferred_channel = models.CharField(
+        "how they like to hear from us",
+        max_length=6,
+        choices=Channel.choices,
+        blank=True,
+        help_text="Tried before the channels of a reminder step; empty means as the step says.",
+    )
     postal_street = models.CharField(
         max_length=200, blank=True, help_text="Only if letters go elsewhere than the deck."
     )

@@ -49,6 +49,14 @@ class Property(models.Model):
     latitude = models.FloatField(help_text="Degrees, north positive.")
     longitude = models.FloatField(help_text="Degrees, east positive.")
     time_zone = models.CharField(max_length=60, validators=[validate_time_zone])
+    travel_km = models.DecimalField(
+        "distance by road",
+        max_digits=7,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="One way from the yard; empty means an estimate.",
+    )
     access_notes = models.TextField(blank=True, max_length=5_000, help_text="Gate, dog, water tap, power.")
     created_at = models.DateTimeField(db_default=Now())
 

@@ -9,7 +9,7 @@ from django.db import connection
 
 from clients import suppression
 from clients.models import Business, Client, Consent, ContactPoint, Message
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 
 KINDS: dict[str, list[str]] = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}
 

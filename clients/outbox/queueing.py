@@ -10,7 +10,7 @@ from django.db import transaction
 
 from clients import message_keys
 from clients.models import Business, Client, Consent, Message, MessageEvent, User
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 from clients.suppression import ascii_domain
 
 PLACEHOLDER = "{unsubscribe_url}"

@@ -17,7 +17,7 @@ from clients.forms.decks import DeckForm
 from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_channels
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Consent, Deck, Message
-from clients.models.consent import Channel
+from clients.models.channel import Channel
 
 MESSAGES_SHOWN = 50
 

@@ -1,8 +1,37 @@
-"""The rows of the jobs app: products and batches, visits, jobs of work, coats and photographs."""
+"""The rows of the jobs app: products, visits, jobs and coats, photographs; prices, offers and the diary."""
 
+from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.job import CoatApplied, Job, Photo
+from jobs.models.offer import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
+from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, Product
 from jobs.models.search import SearchEntry, SearchWord
 from jobs.models.visit import Visit
 
-__all__ = ["Batch", "CoatApplied", "Job", "Photo", "Product", "SearchEntry", "SearchWord", "Visit"]
+__all__ = [
+    "Batch",
+    "Booking",
+    "BookingDay",
+    "CoatApplied",
+    "Crew",
+    "CrewDay",
+    "DayOff",
+    "Job",
+    "Offer",
+    "OfferEvent",
+    "OfferLine",
+    "OfferScope",
+    "OfferTax",
+    "Pack",
+    "Photo",
+    "PriceList",
+    "Product",
+    "Rate",
+    "SearchEntry",
+    "SearchWord",
+    "SignOff",
+    "StockTin",
+    "Tax",
+    "TravelZone",
+    "Visit",
+]

@@ -63,6 +63,15 @@ class Product(models.Model):
         blank=True,
         help_text="From the data sheet.",
     )
+    film_mm = models.DecimalField(
+        "wet film of one application, mm",
+        max_digits=4,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="For strippers and brighteners: 1 mm is one litre a square metre.",
+    )
+    loss_percent = models.PositiveSmallIntegerField("lost in the tray and the tool", default=0)
     coats_usual = models.PositiveSmallIntegerField(default=2)
     recoat_hours = models.DecimalField("hours between coats", max_digits=5, decimal_places=1, null=True, blank=True)
     walk_hours = models.DecimalField("hours before walking", max_digits=5, decimal_places=1, null=True, blank=True)
@@ -87,6 +96,8 @@ class Product(models.Model):
             models.CheckConstraint(
                 name="product_spread_positive", condition=Q(spread_m2_per_l=None) | Q(spread_m2_per_l__gt=0)
             ),
+            models.CheckConstraint(name="product_film_positive", condition=Q(film_mm=None) | Q(film_mm__gt=0)),
+            models.CheckConstraint(name="product_loss_is_a_share", condition=Q(loss_percent__lt=100)),
             models.CheckConstraint(name="product_coats_positive", condition=Q(coats_usual__gte=1)),
         ]
 

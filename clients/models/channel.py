@@ -1,0 +1,12 @@
+"""Ways of speaking to a client."""
+
+from django.db import models
+
+
+class Channel(models.TextChoices):
+    """A way of speaking to a client."""
+
+    EMAIL = "email", "E-mail"
+    TEXT = "text", "Text message"
+    LETTER = "letter", "Letter"
+    CALL = "call", "Telephone call"

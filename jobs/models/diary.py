@@ -1,0 +1,158 @@
+"""The diary: crews, the hours they have on each day, and what is booked into them."""
+
+import uuid
+from datetime import date
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Lower, Now
+
+from clients.models import Client, Deck, Property
+from jobs.models.job import Job
+from jobs.models.offer import Offer
+
+
+def weekdays() -> list[int]:
+    """Monday to Friday, ISO numbers."""
+    return [1, 2, 3, 4, 5]
+
+
+class Crew(models.Model):
+    """People who go out together; their working hours make the capacity."""
+
+    name = models.CharField(max_length=80)
+    hours_a_day = models.DecimalField("working hours a day, all together", max_digits=5, decimal_places=2, default=8)
+    works_on = models.JSONField(default=weekdays, help_text="ISO weekdays, Monday is 1.")
+    feed_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    is_active = models.BooleanField("goes out", default=True)
+    position = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["position", "id"]
+        constraints = [
+            models.UniqueConstraint(Lower("name"), name="crew_once_a_name"),
+            models.CheckConstraint(name="crew_has_hours", condition=Q(hours_a_day__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DayOff(models.Model):
+    """Days on which a crew, or everybody, does not go out."""
+
+    crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.CASCADE, related_name="days_off", help_text="Empty means all."
+    )
+    first_on = models.DateField("from")
+    last_on = models.DateField("to")
+    why = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        verbose_name_plural = "days off"
+        ordering = ["first_on", "id"]
+        constraints = [models.CheckConstraint(name="day_off_in_order", condition=Q(last_on__gte=F("first_on")))]
+
+    def __str__(self) -> str:
+        return f"{self.first_on} to {self.last_on} {self.why}".strip()
+
+
+class CrewDay(models.Model):
+    """A crew's day with the hours it has and the hours booked; the row is locked before anything is booked into it."""
+
+    crew = models.ForeignKey(Crew, on_delete=models.CASCADE, related_name="days")
+    day = models.DateField()
+    hours_open = models.DecimalField(max_digits=5, decimal_places=2)
+    hours_booked = models.DecimalField(max_digits=5, decimal_places=2, default=0)
+
+    class Meta:
+        ordering = ["day", "crew_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["crew", "day"], name="crew_day_once"),
+            models.CheckConstraint(
+                name="crew_day_not_overbooked", condition=Q(hours_booked__gte=0, hours_booked__lte=F("hours_open"))
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.crew} on {self.day}"
+
+
+class Booking(models.Model):
+    """Work agreed for a property on one or more days of a crew."""
+
+    class State(models.TextChoices):
+        BOOKED = "booked", "Booked"
+        HELD = "held", "Held for the weather"
+        DONE = "done", "Done"
+        CANCELLED = "cancelled", "Cancelled"
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False, help_text="Stays for ever (RFC 5545).")
+    sequence = models.PositiveIntegerField(default=0, help_text="Goes up whenever day, place or state changes.")
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="bookings")
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="bookings")
+    offer = models.OneToOneField(Offer, null=True, blank=True, on_delete=models.PROTECT, related_name="booking")
+    crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="bookings")
+    decks = models.ManyToManyField(Deck, related_name="bookings")
+    jobs = models.ManyToManyField(Job, related_name="bookings", blank=True, help_text="What was logged from it.")
+    state = models.CharField(max_length=9, choices=State.choices, default=State.BOOKED)
+    first_on = models.DateField()
+    last_on = models.DateField()
+    hours = models.DecimalField(max_digits=6, decimal_places=2)
+    notes = models.TextField(blank=True, max_length=5_000)
+    why = models.CharField(max_length=300, blank=True, help_text="Why it was held, moved or cancelled last.")
+    created_at = models.DateTimeField(db_default=Now())
+    changed_at = models.DateTimeField(db_default=Now())
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["first_on", "crew_id", "id"]
+        indexes = [models.Index(fields=["first_on", "crew"], name="booking_by_day")]
+        constraints = [
+            models.CheckConstraint(
+                name="booking_state_known", condition=Q(state__in=["booked", "held", "done", "cancelled"])
+            ),
+            models.CheckConstraint(name="booking_days_in_order", condition=Q(last_on__gte=F("first_on"))),
+            models.CheckConstraint(name="booking_takes_time", condition=Q(hours__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.property} on {self.first_on}"
+
+    def is_over(self, *, today: date) -> bool:
+        return self.last_on < today
+
+
+class BookingDay(models.Model):
+    """The hours a booking takes of one crew day."""
+
+    booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="days")
+    crew_day = models.ForeignKey(CrewDay, on_delete=models.PROTECT, related_name="bookings")
+    hours = models.DecimalField(max_digits=5, decimal_places=2)
+
+    class Meta:
+        ordering = ["crew_day__day", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["booking", "crew_day"], name="booking_day_once"),
+            models.CheckConstraint(name="booking_day_takes_time", condition=Q(hours__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.hours} h of {self.crew_day}"
+
+
+class SignOff(models.Model):
+    """The client's word at the end of a job, taken on the phone."""
+
+    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="sign_off")
+    name = models.CharField("name of the client", max_length=200)
+    wording = models.TextField(help_text="What was read and agreed, as shown.")
+    signed_at = models.DateTimeField(db_default=Now())
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        constraints = [models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name=""))]
+
+    def __str__(self) -> str:
+        return f"{self.name}, {self.job}"

@@ -1,0 +1,220 @@
+"""Offers: what work is proposed on which decks at what price, each revision kept as it was sent."""
+
+import builtins
+from datetime import date
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+from django.db.models.functions import Now
+
+from clients.models import Client, Deck, Property
+from jobs.models.price import PriceList, money
+from jobs.models.product import Product
+
+
+class Offer(models.Model):
+    """One revision of an offer for one property; once sent its lines never change, a new revision takes its place."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "Draft"
+        OPEN = "open", "Sent, no answer yet"
+        ACCEPTED = "accepted", "Accepted"
+        DECLINED = "declined", "Declined"
+        WITHDRAWN = "withdrawn", "Withdrawn"
+        REPLACED = "replaced", "Replaced by a newer revision"
+
+    class Decline(models.TextChoices):
+        PRICE = "price", "The price"
+        LATER = "later", "Not this year"
+        SELF = "self", "We do it ourselves"
+        OTHER_FIRM = "other_firm", "Somebody else does it"
+        MOVED = "moved", "The house is sold"
+        OTHER = "other", "Another reason"
+
+    number = models.PositiveIntegerField()
+    revision = models.PositiveSmallIntegerField(default=1)
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="offers")
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="offers")
+    price_list = models.ForeignKey(PriceList, on_delete=models.PROTECT, related_name="offers")
+    state = models.CharField(max_length=9, choices=State.choices, default=State.DRAFT)
+    language = models.CharField(max_length=12, default="en")
+    currency = models.CharField(max_length=3)
+    tax_mode = models.CharField(max_length=9, choices=PriceList.TaxMode.choices)
+    tax_rounding = models.CharField(max_length=5, choices=PriceList.Rounding.choices)
+    net = money("before tax", default=0)
+    tax = money("tax", default=0)
+    total = money("to pay", default=0)
+    hours = models.DecimalField("hours of work", max_digits=6, decimal_places=2, default=0)
+    drafted_on = models.DateField()
+    valid_until = models.DateField()
+    introduction = models.TextField(blank=True, max_length=5_000)
+    waiting = models.JSONField(default=dict, help_text="What waiting would cost, as forecast when it was drafted.")
+    token_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
+    answered_by = models.CharField(max_length=200, blank=True, help_text="The name typed with the answer.")
+    accepted_week = models.DateField(null=True, blank=True, help_text="The Monday of the week that was chosen.")
+    decline_reason = models.CharField(max_length=10, choices=Decline.choices, blank=True)
+    decline_words = models.TextField(blank=True, max_length=2_000)
+    withdrawn_why = models.CharField(max_length=300, blank=True)
+    created_at = models.DateTimeField(db_default=Now())
+    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["-number", "-revision"]
+        indexes = [
+            models.Index(fields=["state", "-number", "-revision"], name="offer_by_state"),
+            models.Index(fields=["client", "-number"], name="offer_by_client"),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["number", "revision"], name="offer_once_a_number_and_revision"),
+            models.UniqueConstraint(
+                fields=["number"], condition=Q(state__in=["draft", "open", "accepted"]), name="one_living_revision"
+            ),
+            models.CheckConstraint(name="offer_state_known", condition=Q(state__in=[
+                "draft", "open", "accepted", "declined", "withdrawn", "replaced"
+            ])),
+            models.CheckConstraint(name="offer_adds_up", condition=Q(total=F("net") + F("tax"))),
+            models.CheckConstraint(name="offer_totals_not_negative", condition=Q(net__gte=0, tax__gte=0)),
+            models.CheckConstraint(name="offer_valid_after_draft", condition=Q(valid_until__gte=F("drafted_on"))),
+            models.CheckConstraint(
+                name="open_offer_was_sent", condition=~Q(state="open") | Q(sent_at__isnull=False)
+            ),
+            models.CheckConstraint(
+                name="accepted_offer_has_a_week",
+                condition=~Q(state="accepted") | Q(accepted_week__isnull=False, answered_at__isnull=False),
+            ),
+        ]  # fmt: skip
+
+    def __str__(self) -> str:
+        return f"Offer {self.reference}"
+
+    @builtins.property  # the field of that name hides it here
+    def reference(self) -> str:
+        """The number as the client reads it, such as 104 or 104-2."""
+        return str(self.number) if self.revision == 1 else f"{self.number}-{self.revision}"
+
+    def is_expired(self, *, today: date) -> bool:
+        return self.state == self.State.OPEN and today > self.valid_until
+
+
+class OfferScope(models.Model):
+    """What is to be done on one deck, and why."""
+
+    class Work(models.TextChoices):
+        RECOAT = "recoat", "Clean and recoat"
+        STRIP = "strip", "Strip and seal"
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="scopes")
+    deck = models.ForeignKey(Deck, on_delete=models.PROTECT, related_name="offer_scopes")
+    position = models.PositiveSmallIntegerField(default=1)
+    work = models.CharField(max_length=6, choices=Work.choices)
+    why = models.TextField(blank=True, help_text="In words a client understands.")
+    stripper_applications = models.PositiveSmallIntegerField(default=0)
+    coats = models.PositiveSmallIntegerField(default=2)
+    product = models.ForeignKey(Product, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    colour = models.CharField(max_length=80, blank=True)
+    same_as_last = models.BooleanField(default=False, help_text="Same product and colour as on the deck now.")
+    litres = models.DecimalField(max_digits=7, decimal_places=2, default=0)
+    buying = models.JSONField(default=list, help_text="Products with litres, packs and cost, as reckoned.")
+    steps = models.JSONField(default=list, help_text="The steps of the work with their times.")
+    hours = models.DecimalField(max_digits=6, decimal_places=2, default=0)
+    window_opens_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    late_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["offer_id", "position", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["offer", "deck"], name="scope_once_a_deck"),
+            models.CheckConstraint(name="scope_coats_positive", condition=Q(coats__gte=1, coats__lte=10)),
+            models.CheckConstraint(
+                name="scope_strips_with_stripper",
+                condition=Q(work="recoat", stripper_applications=0)
+                | Q(work="strip", stripper_applications__gte=1, stripper_applications__lte=3),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_work_display()}, {self.deck}"
+
+
+class OfferLine(models.Model):
+    """One line of an offer: quantity times price is its amount, rounded half up to the cent."""
+
+    class Kind(models.TextChoices):
+        WORK = "work", "Work"
+        MATERIAL = "material", "Material"
+        TRAVEL = "travel", "Travel"
+        EXTRA = "extra", "Surcharge"
+        LESS = "less", "Reduction"
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
+    scope = models.ForeignKey(OfferScope, null=True, blank=True, on_delete=models.CASCADE, related_name="lines")
+    position = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    words = models.CharField(max_length=300)
+    quantity = models.DecimalField(max_digits=9, decimal_places=2)
+    unit = models.CharField(max_length=12, blank=True)
+    unit_price = models.DecimalField(max_digits=10, decimal_places=2)
+    amount = money()
+    taxes = models.JSONField(default=list, help_text="Names of the taxes on this line.")
+
+    class Meta:
+        ordering = ["offer_id", "position", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["offer", "position"], name="offer_line_once_a_position"),
+            models.CheckConstraint(name="offer_line_has_words", condition=~Q(words="")),
+            models.CheckConstraint(name="offer_line_quantity_not_negative", condition=Q(quantity__gte=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.words}: {self.amount}"
+
+
+class OfferTax(models.Model):
+    """One tax of an offer, as frozen."""
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="taxes")
+    position = models.PositiveSmallIntegerField(default=1)
+    name = models.CharField(max_length=40)
+    percent = models.DecimalField(max_digits=6, decimal_places=3)
+    base = money("on")
+    amount = money()
+
+    class Meta:
+        ordering = ["offer_id", "position"]
+        constraints = [models.UniqueConstraint(fields=["offer", "name"], name="offer_tax_once")]
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.amount}"
+
+
+class OfferEvent(models.Model):
+    """A step an offer took, or a question the client asked: append-only."""
+
+    class Kind(models.TextChoices):
+        DRAFTED = "drafted", "Drafted"
+        CHANGED = "changed", "Changed"
+        SENT = "sent", "Sent"
+        ACCEPTED = "accepted", "Accepted"
+        DECLINED = "declined", "Declined"
+        ASKED = "asked", "The client asked"
+        ANSWERED = "answered", "Answered"
+        WITHDRAWN = "withdrawn", "Withdrawn"
+        REPLACED = "replaced", "Replaced"
+        BOOKED = "booked", "Booked"
+
+    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="events")
+    at = models.DateTimeField(db_default=Now())
+    kind = models.CharField(max_length=9, choices=Kind.choices)
+    note = models.TextField(blank=True, max_length=2_000)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    class Meta:
+        ordering = ["at", "id"]
+        indexes = [models.Index(fields=["offer", "at"], name="offer_event_by_offer")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} at {self.at:%Y-%m-%d %H:%M}"
