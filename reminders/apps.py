@@ -1,8 +1,13 @@
 """The reminders app: whenever jobs change, the forecasts of their decks follow in the same transaction."""
 
 from collections.abc import Collection
+from datetime import date
+from typing import TYPE_CHECKING
 
 from django.apps import AppConfig
+
+if TYPE_CHECKING:
+    from jobs.foretold import Foretold
 
 
 class RemindersConfig(AppConfig):
@@ -11,10 +16,13 @@ class RemindersConfig(AppConfig):
     def ready(self) -> None:
         from clients.after import after_deck
         from jobs.after import after_job
+        from jobs.foretold import tellers
 
         for registry in (after_deck, after_job):
             if forecasts_follow not in registry:
                 registry.append(forecasts_follow)
+        if tell not in tellers:
+            tellers.append(tell)
 
 
 def forecasts_follow(deck_ids: Collection[int]) -> None:
@@ -28,3 +36,10 @@ def forecasts_follow(deck_ids: Collection[int]) -> None:
     business = Business.current()
     today = business.today(now) if business else timezone.localdate(now)
     actions.refresh_forecasts(deck_ids=deck_ids, today=today, now=now)
+
+
+def tell(deck_ids: Collection[int], today: date) -> "dict[int, Foretold]":
+    """What jobs/foretold.py asks."""
+    from reminders import telling
+
+    return telling.tell(deck_ids, today)

@@ -13,7 +13,7 @@ from reminders.pictures import Found, WearCurve, WearFacts, Window, wear_curve
 POINTS = 48
 
 
-def wear_picture(row: Forecast, *, today: date) -> WearCurve:
+def wear_picture(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
     """The curve from the coat to past the end of the window, in the state of the stored forecast."""
     window = Window(row.window_opens_on, row.due_on, row.late_on)
     coat_on = min(row.job.finished_on, today)
@@ -21,7 +21,7 @@ def wear_picture(row: Forecast, *, today: date) -> WearCurve:
     found = [Found(visit.visited_on, grade) for visit in visits if (grade := visit.grade) is not None]
     chances = chances_of(row, coat_on, today)
     hemisphere = "south" if row.deck.property.latitude < 0 else "north"
-    return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere))
+    return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
 
 
 def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:

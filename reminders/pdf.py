@@ -6,13 +6,7 @@ from django.template.loader import render_to_string
 from weasyprint import HTML
 from weasyprint.urls import URLFetcher
 
-# Countries whose paper is US Letter: Unicode CLDR, supplemental data, paperSize (from memory); all others use A4.
-LETTER = {"BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"}
-
-
-def paper(country: str) -> str:
-    """The CSS name of the paper that this country puts in its printers."""
-    return "letter" if country in LETTER else "A4"
+from clients.paper import paper
 
 
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:
