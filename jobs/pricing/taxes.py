@@ -1,0 +1,83 @@
+"""From lines to taxes and totals, in the ways that price lists know.
+
+Prices without tax, rounded once: each tax is reckoned on the sum of its lines (EN 16931, BR-CO-17: base times rate,
+rounded). Rounded on every line: the tax of each line is rounded, and the sum is the tax. Prices that hold the tax: the
+sum of the lines is what is paid, and each tax is its share of what is paid, reckoned once for all lines that carry the
+same taxes, or line by line. Every rounding is half up to the cent.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from jobs.pricing.prices import Line, PricingProblem, TaxRule
+from jobs.pricing.rounding import cents
+
+HUNDRED = Decimal(100)
+
+
+@dataclass(frozen=True)
+class TaxSum:
+    """One tax: what it is on (without tax) and what it comes to."""
+
+    name: str
+    percent: Decimal
+    base: Decimal
+    amount: Decimal
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Before tax, tax, to pay: the third is the sum of the other two."""
+
+    net: Decimal
+    tax: Decimal
+    total: Decimal
+    taxes: tuple[TaxSum, ...]
+
+
+@dataclass(frozen=True)
+class Part:
+    """An amount without tax and the tax of each name on it."""
+
+    net: Decimal
+    taxes: dict[str, Decimal]
+
+
+def totals(lines: Sequence[Line], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool) -> Totals:
+    """Raises `PricingProblem` where reductions are larger than all the rest."""
+    parts = list(inclusive_parts(lines, rules, rounds_lines) if is_inclusive else exclusive_parts(lines, rules))
+    taxes = tuple(tax_sum(rule, parts, once=not is_inclusive and not rounds_lines) for rule in rules)
+    net, tax = sum((part.net for part in parts), Decimal(0)), sum((each.amount for each in taxes), Decimal(0))
+    if net < 0 or any(each.base < 0 for each in taxes):
+        raise PricingProblem("The reductions are larger than what they reduce. Make them smaller, or take them out.")
+    return Totals(cents(net), cents(tax), cents(net + tax), taxes)
+
+
+def exclusive_parts(lines: Iterable[Line], rules: Sequence[TaxRule]) -> Iterable[Part]:
+    for line in lines:
+        on_it = [rule for rule in rules if rule.name in line.taxes]
+        yield Part(line.amount, {rule.name: cents(line.amount * rule.percent / HUNDRED) for rule in on_it})
+
+
+def inclusive_parts(lines: Sequence[Line], rules: Sequence[TaxRule], rounds_lines: bool) -> Iterable[Part]:
+    for taxes, paid in [(line.taxes, line.amount) for line in lines] if rounds_lines else by_taxes(lines):
+        on_it = [rule for rule in rules if rule.name in taxes]
+        whole = HUNDRED + sum(rule.percent for rule in on_it)
+        shares = {rule.name: cents(paid * rule.percent / whole) for rule in on_it}
+        yield Part(paid - sum(shares.values()), shares)
+
+
+def by_taxes(lines: Iterable[Line]) -> Iterable[tuple[tuple[str, ...], Decimal]]:
+    """The sums of lines that carry the same taxes."""
+    sums: dict[tuple[str, ...], Decimal] = {}
+    for line in lines:
+        sums[line.taxes] = sums.get(line.taxes, Decimal(0)) + line.amount
+    return sums.items()
+
+
+def tax_sum(rule: TaxRule, parts: Iterable[Part], *, once: bool) -> TaxSum:
+    under = [part for part in parts if rule.name in part.taxes]
+    base = sum((part.net for part in under), Decimal(0))
+    amount = base * rule.percent / HUNDRED if once else sum((part.taxes[rule.name] for part in under), Decimal(0))
+    return TaxSum(rule.name, rule.percent, cents(base), cents(amount))
