@@ -1,6 +1,6 @@
 """Builders of rows, all in the invented scenario: Driftline Deck Care on the coast of Nova Scotia."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import factory
@@ -169,3 +169,85 @@ class MessageFactory(DjangoModelFactory):
     subject = "Your deck is due this spring"
     text = "The finish on your deck is due."
     message_id = factory.Sequence(lambda n: f"<{n}@example.com>")
+
+
+class PhotoFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.Photo
+
+    deck = factory.SubFactory(DeckFactory)
+    moment = "found"
+    image = factory.django.ImageField(width=640, height=480, color="#8d6f52", format="JPEG")
+    taken_on = date(2026, 9, 14)
+
+
+class PriceListFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.PriceList
+        django_get_or_create = ["valid_from"]
+
+    valid_from = date(2026, 1, 1)
+    currency = "CAD"
+
+
+class OfferFactory(DjangoModelFactory):
+    """A draft; `is_sent=True` for one that the client has."""
+
+    class Meta:
+        model = jobs.Offer
+
+    class Params:
+        is_sent = factory.Trait(state="open", sent_at=datetime(2026, 11, 20, 14, 30, tzinfo=UTC))
+
+    number = factory.Sequence(lambda n: 100 + n)
+    client = factory.LazyAttribute(lambda offer: offer.property.client)
+    property = factory.SubFactory(PropertyFactory)
+    price_list = factory.SubFactory(PriceListFactory)
+    currency = "CAD"
+    tax_mode = "exclusive"
+    tax_rounding = "total"
+    net = Decimal("498.06")
+    tax = Decimal("74.71")
+    total = Decimal("572.77")
+    hours = Decimal("6.50")
+    drafted_on = date(2026, 11, 20)
+    valid_until = date(2026, 12, 20)
+
+
+class OfferScopeFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.OfferScope
+
+    offer = factory.SubFactory(OfferFactory)
+    deck = factory.SubFactory(DeckFactory, property=factory.SelfAttribute("..offer.property"))
+    work = "recoat"
+    product = factory.SubFactory(ProductFactory)
+    colour = "Driftwood"
+    same_as_last = True
+    why = "The finish is due: water soaks in instead of beading."
+    hours = Decimal("6.50")
+
+
+class OfferLineFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.OfferLine
+
+    offer = factory.SubFactory(OfferFactory)
+    position = factory.Sequence(lambda n: n + 1)
+    kind = "work"
+    words = "Clean and seal in two coats"
+    quantity = Decimal("18.00")
+    unit = "m²"
+    unit_price = Decimal("27.67")
+    amount = Decimal("498.06")
+
+
+class OfferTaxFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.OfferTax
+
+    offer = factory.SubFactory(OfferFactory)
+    name = "HST"
+    percent = Decimal("15")
+    base = Decimal("498.06")
+    amount = Decimal("74.71")
