@@ -93,6 +93,7 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         summer_shade=np.array(coats.summer_shade_percent) / 100,
         winter_shade=np.array(coats.winter_shade_percent) / 100,
         orientation=np.array(coats.orientation_deg, dtype=float),
+        height=np.array(coats.height_m, dtype=float),
         **{name: getattr(coats, name) for name in ("texture", "airflow", "traffic", "salt", "pool", "litter")},
     )
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from operator import itemgetter
 
 from django.db import connection
@@ -22,7 +23,7 @@ ORDER BY (a.surface IN ('boards', 'all')) DESC, a.position DESC LIMIT 1
 EXPOSURE = """
 place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture, deck.roof_percent,
 deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow, deck.traffic, deck.salt,
-deck.pool, deck.litter
+deck.pool, deck.litter, deck.height_m
 """
 
 # One row a deck that has a coating job. LATERAL and not CTEs: the planner guesses the size of the latter so badly that
@@ -89,6 +90,7 @@ class NewestCoats:
     salt: tuple[str, ...]
     pool: tuple[bool, ...]
     litter: tuple[str, ...]
+    height_m: tuple[Decimal | None, ...]
 
     def __len__(self) -> int:
         return len(self.deck_id)

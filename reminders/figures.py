@@ -17,6 +17,7 @@ from reminders.refitting import ENOUGH_NEW
 
 FITS_SHOWN = 12
 ENOUGH_VISITS = 50  # below that a picture shows mostly luck (judgement)
+TELLING_POINTS = 2.0  # of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
 NAMES = {
     "learned": "This program, learning as it went",
     "prior": "Published figures alone, nothing learned",
@@ -93,6 +94,19 @@ class Figures:
         if abs(surplus) <= 2 * doubt:
             return "Coats wore as foretold, as far as these visits can tell."
         return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
+
+    @property
+    def shape(self) -> str:
+        """Whether the curve of life that forecasts assume explains the visits; empty for fits of older versions."""
+        found = self.stored.get("shape")
+        if not found or not found["coats"]:
+            return ""
+        ahead = found["lognormal"] - found["weibull"]
+        if abs(ahead) < TELLING_POINTS:
+            return "Your visits do not tell it from the usual other one, Weibull’s, so it stays."
+        if ahead > 0:
+            return "It explains your visits better than the usual other one, Weibull’s."
+        return "Weibull’s curve would explain your visits better, so take the ends of the windows with care."
 
     @property
     def returns(self) -> Returns:

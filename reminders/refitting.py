@@ -97,8 +97,18 @@ def figures_of(history: learning.History, belief: forecast.Posterior, *, today: 
     """What the Figures page shows, reckoned once here because it takes many fits."""
     return asdict(judging.yearly(history.book, today=today)) | {
         "returns": judging.returns(history, belief, today=today),
+        "shape": shape(history, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
     }
+
+
+def shape(history: learning.History, *, today: date) -> dict[str, float | int]:
+    """How well the assumed curve of life explains the lives, and how well another one would."""
+    until = bridge.days(today) + 1
+    book = history.book
+    seen = forecast.lives(book.coats, forecast.bounds(book.coats, book.before(until)), book.running(until))
+    found = forecast.shape_of_life(seen)
+    return {"coats": found.coats, "lognormal": round(found.lognormal, 3), "weibull": round(found.weibull, 3)}
 
 
 def judged(history: learning.History, *, today: date) -> Trial:

@@ -14,6 +14,7 @@ from reminders.forecast.predict import Prediction, predict
 from reminders.forecast.priors import PRIOR, PRIORS, Prior
 from reminders.forecast.replacement import BestAge, best_recoat_age
 from reminders.forecast.scoring import Bin, Coverage, Scores, coverage, log_scores, reliability, score
+from reminders.forecast.shape import ShapeOfLife, shape_of_life
 from reminders.forecast.turnbull import Curve, turnbull
 
 __all__ = [
@@ -47,6 +48,7 @@ __all__ = [
     "Prediction",
     "Prior",
     "Scores",
+    "ShapeOfLife",
     "Verdict",
     "Visits",
     "backtest",
@@ -65,6 +67,7 @@ __all__ = [
     "reliability",
     "score",
     "seasonal_rate",
+    "shape_of_life",
     "sun_on_deck",
     "turnbull",
     "workable_months",

@@ -37,6 +37,7 @@ LIMITS: dict[str, tuple[float, float, bool]] = {
     "summer_shade": (0, 1, False),
     "winter_shade": (0, 1, False),
     "orientation": (0, 360, True),
+    "height": (0, 200, True),
     "latitude": (-90, 90, False),
     "coats": (1, 50, False),
     "pool": (0, 1, False),
@@ -129,6 +130,8 @@ class Coats:
         Shares, 0 to 1.
     orientation : array_like
         Bearing of the open side, degrees; NaN if open all round.
+    height : array_like
+        Of the boards above the ground, m; NaN if not measured.
     airflow, traffic, salt : array_like
         Words of `VOCABULARY`.
     pool : array_like of bool
@@ -159,6 +162,7 @@ class Coats:
     summer_shade: Any = 0.0
     winter_shade: Any = 0.0
     orientation: Any = np.nan
+    height: Any = np.nan
     airflow: Any = "open"
     traffic: Any = "household"
     salt: Any = "none"

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from reminders.forecast.likelihood import Observed, Terms, row_terms, row_values
+from reminders.forecast.likelihood import LOGNORMAL, Law, Observed, Terms, row_terms, row_values
 from reminders.forecast.lognormal import LOG_ROOT_2PI
 
 Floats = NDArray[np.float64]
@@ -31,11 +31,14 @@ class Rows:
         What was seen of each life, arrays of shape (d, r).
     weight : ndarray, shape (d, r)
         How many coats a row stands for.
+    law : Law
+        How lives scatter.
     """
 
     x: Floats
     seen: Observed
     weight: Floats
+    law: Law = LOGNORMAL
 
     def __len__(self) -> int:
         return len(self.x)
@@ -53,7 +56,7 @@ class Rows:
         Rows
             Those decks.
         """
-        return Rows(self.x[part], Observed(*(array[part] for array in self.seen)), self.weight[part])
+        return Rows(self.x[part], Observed(*(array[part] for array in self.seen)), self.weight[part], self.law)
 
     @property
     def flat(self) -> Floats:
@@ -86,7 +89,7 @@ class Rows:
         Terms
             The weighted terms.
         """
-        return Terms(*(term * self.weight for term in row_terms(self.seen, eta, spread)))
+        return Terms(*(term * self.weight for term in row_terms(self.seen, eta, spread, self.law)))
 
 
 def alone(rows: Rows, theta: Floats) -> Triple:
@@ -174,7 +177,7 @@ def _centre(rows: Rows, eta: Floats, theta: Floats, count: int) -> tuple[Floats,
         return centre
     # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the peaks.
     pace = _places(centre, count)
-    values = row_values(rows.seen, eta + pace[..., None], np.exp(theta[-2])) * rows.weight
+    values = row_values(rows.seen, eta + pace[..., None], np.exp(theta[-2]), rows.law) * rows.weight
     mean, variance = _weigh(pace, values, theta, centre[1]).moments()
     return mean, 1.2 * variance
 

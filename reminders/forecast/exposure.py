@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
 REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
+LOW_M = 0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
 SHADE_TAKES = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
 
 # column → the factor under which its effect is told to people
@@ -34,6 +35,7 @@ COLUMNS: dict[str, str] = {
     "roof": "roof",
     "facing": "facing",
     "airflow_poor": "airflow",
+    "low_down": "airflow",
     "species_durable_soft": "species",
     "species_hardwood": "species",
     "species_modified": "species",
@@ -154,6 +156,7 @@ def _place_columns(coats: Coats) -> dict[str, NDArray]:
         "roof": coats.roof_cover,
         "facing": facing_equator(coats),
         "airflow_poor": _is(coats, "airflow", "poor"),
+        "low_down": (coats.height < LOW_M) & ~_is(coats, "airflow", "poor"),  # not twice for one damp ground
     }
 
 

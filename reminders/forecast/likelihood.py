@@ -1,5 +1,6 @@
 """The log-likelihood of a life between two ages and its derivatives, accurate far into both tails."""
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -81,7 +82,28 @@ def observe(lower: Floats, upper: Floats, misgrade: float = 0.0) -> Observed:
     return Observed(low, np.where(exact, np.inf, high), exact, misread, certain)
 
 
-def row_terms(seen: Observed, eta: Floats, spread: float) -> Terms:
+class Law(NamedTuple):
+    """How lives scatter about what is expected of them: log life = eta + spread · z, and z follows a fixed curve.
+
+    Parameters
+    ----------
+    name : str
+        As it is told to people.
+    log_probability : callable
+        (low, high) of z to the log probability between them.
+    interval : callable
+        (low, high, spread) to the terms of rows whose life lies between two ages.
+    exact : callable
+        (z, log age, spread) to the terms of rows whose life is known.
+    """
+
+    name: str
+    log_probability: Callable[[Floats, Floats], Floats]
+    interval: Callable[[Floats, Floats, float], Terms]
+    exact: Callable[[Floats, Floats, float], Terms]
+
+
+def row_terms(seen: Observed, eta: Floats, spread: float, law: Law | None = None) -> Terms:
     """Return the log-likelihood of each row and its derivatives.
 
     Parameters
@@ -89,24 +111,27 @@ def row_terms(seen: Observed, eta: Floats, spread: float) -> Terms:
     seen : Observed
         What was seen.
     eta : ndarray, shape (..., n)
-        Means of log life.
+        Where log life is expected: its mean if the law is log-normal.
     spread : float
-        Standard deviation of log life.
+        Scale of log life: its standard deviation if the law is log-normal.
+    law : Law, optional
+        How lives scatter; log-normal if not given.
 
     Returns
     -------
     Terms
         Arrays of the shape of `eta`.
     """
+    law = law or LOGNORMAL
     a, b = (seen.low - eta) / spread, (seen.high - eta) / spread
-    terms = _interval_terms(a, b, spread)
+    terms = law.interval(a, b, spread)
     if seen.exact.any():
-        exact = _exact_terms(a, seen.low, spread)
+        exact = law.exact(a, seen.low, spread)
         terms = Terms(*(np.where(seen.exact, e, t) for e, t in zip(exact, terms, strict=True)))
     return _with_misreading(terms, seen) if seen.misread.any() else terms
 
 
-def row_values(seen: Observed, eta: Floats, spread: float) -> Floats:
+def row_values(seen: Observed, eta: Floats, spread: float, law: Law | None = None) -> Floats:
     """Return the log-likelihood of each row alone, without derivatives.
 
     Parameters
@@ -114,18 +139,21 @@ def row_values(seen: Observed, eta: Floats, spread: float) -> Floats:
     seen : Observed
         What was seen.
     eta : ndarray, shape (..., n)
-        Means of log life.
+        Where log life is expected.
     spread : float
-        Standard deviation of log life.
+        Scale of log life.
+    law : Law, optional
+        How lives scatter; log-normal if not given.
 
     Returns
     -------
     ndarray
         Of the shape of `eta`.
     """
-    value = log_interval((seen.low - eta) / spread, (seen.high - eta) / spread)
+    law = law or LOGNORMAL
+    value = law.log_probability((seen.low - eta) / spread, (seen.high - eta) / spread)
     if seen.exact.any():
-        value = np.where(seen.exact, _exact_terms((seen.low - eta) / spread, seen.low, spread).value, value)
+        value = np.where(seen.exact, law.exact((seen.low - eta) / spread, seen.low, spread).value, value)
     with np.errstate(divide="ignore"):
         return np.logaddexp(np.log(seen.misread), np.log(seen.certain) + value)
 
@@ -154,6 +182,9 @@ def _exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
     value = -(z**2) / 2 - LOG_ROOT_2PI - np.log(spread) - log_age
     flat = np.full_like(z, -1 / spread**2)
     return Terms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
+
+
+LOGNORMAL = Law("log-normal", log_interval, _interval_terms, _exact_terms)
 
 
 def _with_misreading(terms: Terms, seen: Observed) -> Terms:

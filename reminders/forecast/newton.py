@@ -8,7 +8,7 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 from reminders.forecast.deck_effect import NODES, Rows, Triple, alone, together
 from reminders.forecast.intervals import Lives
-from reminders.forecast.likelihood import Observed, observe
+from reminders.forecast.likelihood import LOGNORMAL, Law, Observed, observe
 
 Floats = NDArray[np.float64]
 
@@ -69,7 +69,8 @@ class Problem:
         total: Triple = (0.0, np.zeros(size), np.zeros((size, size)))
         at = theta if self.deck_effect else np.append(theta[:-1], -np.inf)
         for rows in self.groups:
-            one = rows.x.shape[1] == 1
+            # Only two normal spreads add up to one; any other law needs its nodes even for a single row.
+            one = rows.x.shape[1] == 1 and (rows.law is LOGNORMAL or not self.deck_effect)
             more = alone(rows, at) if one else together(rows, theta, self.nodes)
             total = (total[0] + more[0], total[1] + more[1], total[2] + more[2])
         return total
@@ -109,6 +110,7 @@ def prepare(
     deck_effect: bool = True,
     misgrade: float = 0.0,
     nodes: int = NODES,
+    law: Law = LOGNORMAL,
 ) -> Problem:
     """Sort lives by deck and split decks with one coat from decks with more.
 
@@ -126,6 +128,8 @@ def prepare(
         Chance that a visit is graded on the wrong side of the limit.
     nodes : int
         Quadrature nodes a deck.
+    law : Law
+        How lives scatter.
 
     Returns
     -------
@@ -134,11 +138,13 @@ def prepare(
     """
     # A deck key below nought stands for no deck in particular.
     own = np.arange(len(lives)) if not deck_effect else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
-    groups = [rows for _, rows in group(lives, own, misgrade)]
+    groups = [rows for _, rows in group(lives, own, misgrade, law)]
     return Problem(groups, mean, precision, deck_effect, nodes)
 
 
-def group(lives: Lives, deck: NDArray[np.int64], misgrade: float) -> list[tuple[NDArray[np.int64], Rows]]:
+def group(
+    lives: Lives, deck: NDArray[np.int64], misgrade: float, law: Law = LOGNORMAL
+) -> list[tuple[NDArray[np.int64], Rows]]:
     """Sort lives into decks, and decks by the number of their lives.
 
     Parameters
@@ -149,6 +155,8 @@ def group(lives: Lives, deck: NDArray[np.int64], misgrade: float) -> list[tuple[
         The deck of each.
     misgrade : float
         Chance that a visit is graded on the wrong side of the limit.
+    law : Law
+        How lives scatter.
 
     Returns
     -------
@@ -162,7 +170,7 @@ def group(lives: Lives, deck: NDArray[np.int64], misgrade: float) -> list[tuple[
     for count in np.unique(counts):
         chosen = counts == count
         at = order[start[chosen][:, None] + np.arange(count)]
-        groups.append((keys[chosen], Rows(x[at], Observed(*(array[at] for array in seen)), lives.weight[at])))
+        groups.append((keys[chosen], Rows(x[at], Observed(*(array[at] for array in seen)), lives.weight[at], law)))
     return groups
 
 

@@ -96,6 +96,7 @@ PRIORS: tuple[Prior, ...] = (
     Prior("roof", log(2.75), 0.25, "READ", f"{COUNCIL}: covered 5-6 years against 1-3 in the open: 2.5 to 3 times"),
     Prior("facing", -0.10, 0.10, "JUDGEMENT", "A wall behind a deck that faces the pole takes away midday sun"),
     Prior("airflow_poor", -0.10, 0.10, "JUDGEMENT", "Boards over still, damp air dry from one side only"),
+    Prior("low_down", -0.05, 0.08, "JUDGEMENT", "Boards less than 0.4 m above the ground dry slower"),
     Prior("species_durable_soft", -0.10, 0.10, "READ", f"{COUNCIL}: stain lasts less on soft low-density boards"),
     Prior("species_hardwood", 0.0, 0.15, "JUDGEMENT", "Dense timber wears slower (Sell & Feist) but takes up less oil"),
     Prior("species_modified", 0.05, 0.15, "JUDGEMENT", "Moves less"),
@@ -129,5 +130,5 @@ PRIOR = Posterior(
     names=tuple(prior.name for prior in PRIORS),
     mean=np.array([prior.mean for prior in PRIORS]),
     covariance=np.diag([prior.sd**2 for prior in PRIORS]),
-    version="prior-1",
+    version="prior-2",
 )

@@ -8,8 +8,9 @@ from django.db import connection, transaction
 
 from reminders import actions
 from reminders.models import Forecast
-from restorer.bench.timing import in_turn, seconds
+from restorer.bench.timing import in_turn, percentile, seconds
 
+ONE_BY_ONE = 200  # decks refreshed singly, as after a logged job
 COLUMNS = [str(field.column) for field in Forecast._meta.concrete_fields if not field.primary_key]
 
 
@@ -32,8 +33,12 @@ def measure(today: date, now: datetime) -> dict[str, float]:
     first = seconds(partial(actions.refresh_forecasts, today=today, now=now))
     rows = rows_as_text()
     pair = in_turn(partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3)
+    decks = list(Forecast.objects.order_by("?").values_list("deck", flat=True)[:ONE_BY_ONE])
+    each = [seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now)) for deck in decks]
     return {
         "decks": float(Forecast.objects.count()),
+        "one_deck_ms": 1000 * statistics.median(each),
+        "one_deck_p95_ms": 1000 * percentile(each, 0.95),
         "first_s": first,
         "refresh_s": statistics.median(pair.ours),
         "copy_s": statistics.median(pair.other),

@@ -41,6 +41,8 @@ def _table(text: str) -> Lives:
 WHEELS = _wheels()
 TUBES = _table("0 1 4\n1 2 5\n2 3 2\n1 - 99\n2 - 95\n3 - 95")
 EXPONENTIAL = _table("0 100 41\n100 300 44\n300 500 24\n500 700 32\n700 1000 29\n1000 2000 21\n2000 4000 9")
+# lifelines' own tests, after ReliaSoft: grouped failures of 2,679 units
+GROUPED = _table("0.1 30 2\n30 60 5\n60 90 1\n90 120 9\n120 150 6\n150 180 6\n180 210 5\n210 240 2\n240 - 2645")
 MICROPROCESSORS = _table(
     "0 6 6\n6 12 2\n24 48 2\n24 - 1\n48 168 1\n48 - 839\n168 500 1\n168 - 150\n500 1000 2\n500 - 149\n"
     "1000 2000 1\n1000 - 147\n2000 - 122"
@@ -81,6 +83,17 @@ def _motorette() -> Lives:
 
 MOTORETTE = _motorette()
 
+
+def _bearings() -> Lives:
+    # Meeker & Escobar (1998) table C.5: hours of 1,703 bearing cages; six failed, the others were still running.
+    running = "50 288|150 148|250 124|350 111|450 106|550 99|650 110|750 114|850 119|950 127|1050 123|1150 93"
+    running += "|1250 47|1350 41|1450 27|1550 11|1650 6|1850 1|2050 2"
+    failed = [230, 334, 423, 990, 1009, 1510]
+    ages, counts = zip(*[map(float, pair.split()) for pair in running.split("|")], strict=True)
+    return rows([*failed, *ages], [*failed, *[INF] * len(ages)], [*[1] * 6, *counts])
+
+
+BEARINGS = _bearings()
 RAIL = [55, 53, 54, 26, 37, 32, 78, 91, 85, 92, 100, 96, 49, 51, 50, 80, 85, 83]
 
 

@@ -77,6 +77,16 @@ def test_each_harder_life_is_a_shorter_life(deck: Coats) -> None:
     assert predict(_with(deck, "wet_days", np.full(12, 14.0)), PRIOR, TODAY).due_months[0] < due
 
 
+def test_boards_close_to_the_ground_wear_sooner_but_not_twice_for_one_damp_ground(coats: Callable[..., Coats]) -> None:
+    where = {"height": [0.2, 0.6, np.nan, 0.2, 0.6], "airflow": ["open", "open", "open", "poor", "poor"]}
+    low, high, unknown, low_boxed, high_boxed = predict(
+        coats(coated_on=[18000.0] * 5, **where), PRIOR, TODAY
+    ).due_months
+    assert low < high
+    assert high == unknown
+    assert low_boxed == high_boxed < low
+
+
 def _with(deck: Coats, name: str, value: Any) -> Coats:
     return Coats(**({key: getattr(deck, key) for key in Coats.__dataclass_fields__} | {name: value}))
 

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from math import log
+from random import Random
 
 import numpy as np
 import psycopg
@@ -13,7 +14,7 @@ from jobs.models import Job
 from reminders import actions, bridge, forecast
 from reminders.coats import newest_coats
 from reminders.models import Forecast
-from tests.factories import DeckFactory, JobFactory, ProductFactory, PropertyFactory, VisitFactory
+from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, PropertyFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
 MONTH = 30.4375  # days
@@ -42,6 +43,28 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
     assert read[0] * (read[1] - place) / read[1] == pytest.approx(12, abs=0.1)
     assert 12 <= read[0] < 16 < read[1] < 18
     assert deck.forecast.log_sd == pytest.approx(log(16 / 12) / 0.8416, rel=0.05)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
+    """Both are counted in SQL of their own, for speed; here on jobs thrown together at random."""
+    chance = Random(seed)
+    finish, stripper = ProductFactory(), ProductFactory(kind="stripper", finish_class="")
+    deck = coated(on=date(2020, 1, 1))
+    for _ in range(12):
+        kind = chance.choice(["strip", "recoat", "recoat", "clean", "repair"])
+        job = JobFactory(deck=deck, kind=kind, finished_on=date(2020, 1, 1) + timedelta(days=30 * chance.randrange(40)))
+        for position in range(chance.randrange(3)):
+            CoatFactory(
+                job=job,
+                position=position + 1,
+                coats=chance.randrange(1, 4),
+                surface=chance.choice(["boards", "all", "rails"]),
+                product=chance.choice([finish, finish, stripper]),
+            )
+    refresh(deck)
+
+    assert Forecast.objects.get(deck=deck).coat_build == Job.objects.coat_build_by_deck([deck.pk])[deck.pk]
 
 
 def test_a_deck_sealed_in_autumn_lasts_longer_by_the_calendar_than_one_sealed_in_spring(coated):

@@ -7,6 +7,8 @@ from django.utils.html import strip_tags
 from scipy.stats import binom
 
 from reminders import refitting
+from reminders.figures import Figures
+from reminders.models import ModelFit
 from reminders.pictures.reliability import Step, by_luck, fifths, reliability_picture
 from tests.factories import VisitFactory
 from tests.reminders.book import simulated_book
@@ -63,6 +65,7 @@ def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
     assert "Forecasts rest on fit fit-" in said
     assert "It learns again after 20 more graded visits" in said
     assert "Coats that no visit graded" in said
+    assert "Forecasts assume a log-normal curve of life." in said
     assert "found worn," in said  # the picture in words
 
 
@@ -88,6 +91,24 @@ def test_the_owner_and_the_office_may_open_it(role, status, request, as_user):
 
 def test_nobody_may_open_it_without_signing_in(client, business):
     assert client.get("/figures/").status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("ahead", "expected"),
+    [
+        (5.0, "better than the usual other one"),
+        (0.5, "do not tell it from"),
+        (-5.0, "take the ends of the windows with care"),
+    ],
+)
+def test_it_says_whether_the_assumed_curve_of_life_fits(ahead, expected):
+    fit = ModelFit(figures={"shape": {"coats": 90, "lognormal": -50.0 + ahead, "weibull": -50.0}})
+
+    assert expected in Figures(fit, None, []).shape
+
+
+def test_fits_of_older_versions_say_nothing_about_the_curve():
+    assert Figures(ModelFit(figures={}), None, []).shape == ""
 
 
 # The picture.
