@@ -18,7 +18,7 @@ TOWNS = [
     ("Wolfville", 45.091, -64.364),
 ]  # fmt: skip
 COLUMNS = {
-    "clients_client": "id, name, salutation, language, postal_street, postal_town, postal_region, postal_postcode, "
+    "clients_client": "id, name, salutation, language, preferred_channel, postal_street, postal_town, postal_region, postal_postcode, "
     "postal_country, notes",
     "clients_contactpoint": "client_id, kind, value, normalized, label, is_preferred, suspended_why",
     "clients_consent": "client_id, channel, is_given, basis, wording, evidence",
@@ -53,7 +53,7 @@ def make(decks: int, today: date) -> Business:
     business = make_business()
     shelf = make_shelf(random)
     ids = range(1, decks + 1)
-    copy("clients_client", ((n, f"{random.choice(GIVEN)} {surname(random)}", *[""] * 8) for n in ids))
+    copy("clients_client", ((n, f"{random.choice(GIVEN)} {surname(random)}", *[""] * 9) for n in ids))
     copy("clients_contactpoint", contacts(ids))
     copy("clients_consent", ((n, "email", True, "express", "Yes, remind me by e-mail.", "sign-off form") for n in ids))
     copy("clients_property", properties(random, ids))
