@@ -1,6 +1,7 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -153,16 +154,29 @@ class Reminder(models.Model):
     message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
     step = models.PositiveSmallIntegerField(default=1)
     channel = models.CharField(max_length=6)
+    replaces = models.OneToOneField(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by",
+        help_text="The reminder by another channel that reached nobody, for which this one stands in.",
+    )  # fmt: skip
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         ordering = ["-created_at", "-id"]
         constraints = [
-            models.UniqueConstraint(fields=["job", "step", "channel"], name="reminder_once_a_coat_step_and_channel")
+            models.UniqueConstraint(fields=["job", "step", "channel"], name="reminder_once_a_coat_step_and_channel"),
+            models.UniqueConstraint(
+                fields=["job", "step"], condition=Q(replaces=None), name="reminder_once_a_coat_and_step"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.deck}, step {self.step}"
+
+
+class ReminderStepQuerySet(models.QuerySet["ReminderStep"]):
+    def sequence(self) -> "Sequence[ReminderStep]":
+        """All steps in order, or the program's own while the owner has not changed any."""
+        return list(self.order_by("number")) or [ReminderStep(**step) for step in FIRST_STEPS]
 
 
 class ReminderStep(models.Model):
@@ -181,6 +195,11 @@ class ReminderStep(models.Model):
         models.CharField(max_length=6, choices=Channel.choices), help_text="The first one that is possible is used."
     )
     is_on = models.BooleanField("in use", default=True)
+    goes_by_itself = models.BooleanField(
+        "queue it by itself when its day comes", default=False, help_text="Each night, without anybody looking first."
+    )
+
+    objects = ReminderStepQuerySet.as_manager()
 
     class Meta:
         ordering = ["number"]
@@ -194,6 +213,24 @@ class ReminderStep(models.Model):
 
     def __str__(self) -> str:
         return f"Step {self.number}"
+
+    @property
+    def word(self) -> str:
+        """Such as “first word”."""
+        return self.get_purpose_display().rpartition(", ")[2]
+
+    def day(self, *, opens_on: date, due_on: date, late_on: date) -> date:
+        """The day on which it is due for a coat with that window."""
+        anchor = {"opens": opens_on, "due": due_on, "late": late_on}[self.anchor]
+        return anchor + timedelta(days=self.offset_days)
+
+
+# What a business begins with: a word when the window opens, one when the coat is due, one when it is late.
+FIRST_STEPS: list[dict[str, Any]] = [
+    {"number": 1, "purpose": "first", "anchor": "opens", "channels": ["email", "text", "letter"]},
+    {"number": 2, "purpose": "second", "anchor": "due", "channels": ["email", "text", "letter"]},
+    {"number": 3, "purpose": "last", "anchor": "late", "channels": ["email", "text", "call", "letter"]},
+]
 
 
 class Stop(models.Model):

@@ -156,7 +156,7 @@ laws = st.sampled_from([None, {"from": "08:00", "to": "21:00"}, STRICT])
 def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
     moment, zone, quiet_from, quiet_until, sundays, holidays, law
 ):
-    """The clock of the place as python-dateutil reads it, the rule written anew: an instant is open if its wall time is."""
+    """The clock of the place by python-dateutil, the rule written anew: an instant is open if its wall time is."""
     rules = SendingRules(quiet_from=quiet_from, quiet_until=quiet_until, on_sundays=sundays, on_holidays=holidays)
     other = dateutil.tz.gettz(zone)
 
