@@ -10,3 +10,6 @@ class Channel(models.TextChoices):
     TEXT = "text", "Text message"
     LETTER = "letter", "Letter"
     CALL = "call", "Telephone call"
+
+
+BY_MACHINE = [Channel.EMAIL, Channel.TEXT]  # letters are posted and calls are made by people

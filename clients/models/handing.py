@@ -9,6 +9,11 @@ from clients.models.message import Message
 from clients.models.people import Client
 
 
+def plain_hook_fields() -> dict[str, str]:
+    """Where a plain gateway puts what we read from its reports and answers; a dotted path each."""
+    return {name: name for name in ("reference", "id", "event_id", "status", "error", "from", "text")}
+
+
 class Attachment(models.Model):
     """A file that goes with a message, frozen with it."""
 
@@ -58,6 +63,10 @@ class TextGateway(models.Model):
     statuses = models.JSONField(
         default=dict, blank=True, help_text="State of the gateway → delivered, failed, accepted, none."
     )
+    hook_fields = models.JSONField(
+        "where reports and answers hold what we read", default=plain_hook_fields, blank=True,
+        help_text="reference, id, event_id, status, error, from, text → path in what the gateway posts.",
+    )  # fmt: skip
     hook_hash = models.CharField(max_length=64, blank=True, help_text="Of the secret in the addresses of our hooks.")
     hook_key = models.CharField("signing key", max_length=200, blank=True, help_text="HMAC-SHA256 of the body, if any.")
     hook_header = models.CharField("header with the signature", max_length=60, blank=True)

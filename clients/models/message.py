@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.models.channel import Channel
+from clients.models.channel import BY_MACHINE, Channel
 from clients.models.consent import Consent
 from clients.models.people import Client
 
@@ -36,8 +36,8 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
 
     def waiting_since(self, moment: datetime) -> "MessageQuerySet":
-        """Could have gone out by then and has not."""
-        return self.open().filter(held_at=None, not_before__lt=moment)
+        """Could have gone out by then and has not. Letters and calls wait for people, not for a machine."""
+        return self.open().filter(channel__in=BY_MACHINE, held_at=None, not_before__lt=moment)
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
@@ -115,6 +115,7 @@ class Message(models.Model):
             ),
             models.Index(fields=["client", "-queued_at"], name="message_by_client"),
             models.Index(fields=["state", "-queued_at"], name="message_by_state"),
+            models.Index(fields=["provider_id"], name="message_by_provider", condition=Q(channel="text")),
         ]
         constraints = [
             models.UniqueConstraint(fields=["idempotency_key"], name="message_once_a_key"),
