@@ -251,3 +251,13 @@ class OfferTaxFactory(DjangoModelFactory):
     percent = Decimal("15")
     base = Decimal("498.06")
     amount = Decimal("74.71")
+
+
+class CrewFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.Crew
+        django_get_or_create = ["name"]
+
+    name = factory.Sequence(lambda n: f"Tern crew {n}")
+    hours_a_day = Decimal("8")
+    position = factory.Sequence(lambda n: n + 1)

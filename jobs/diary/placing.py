@@ -1,0 +1,91 @@
+"""Where a piece of work fits: whole into one day, or over consecutive working days of one crew.
+
+What fits into a day of the crew is never split. Longer work takes what is free on each day; a day on which less than
+half of the crew's hours is free does not count as a day to go on with (common practice, no source).
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from jobs.diary.rooms import Room, Rooms, monday_of
+from jobs.models.diary import Crew
+
+LONGEST_DAYS = 56  # from the first to the last day of one booking
+
+
+@dataclass(frozen=True)
+class Placement:
+    """A crew and its days with the hours of each."""
+
+    crew: Crew
+    parts: tuple[tuple[date, Decimal], ...]
+    is_in_town: bool = False  # the crew goes to that town on the first day already
+
+    @property
+    def first_on(self) -> date:
+        return self.parts[0][0]
+
+    @property
+    def last_on(self) -> date:
+        return self.parts[-1][0]
+
+    @property
+    def has_a_gap(self) -> bool:
+        """Whether it lies over a weekend or another day without work."""
+        return (self.last_on - self.first_on).days >= len(self.parts)
+
+
+def place(rooms: Rooms, crew: Crew, start: date, hours: Decimal, *, town: str = "") -> Placement | None:
+    """The work from this day on, or None if it does not fit."""
+    first = rooms.get((crew.pk, start))
+    if first is None or not first.is_working:
+        return None
+    parts: list[tuple[date, Decimal]] = []
+    left = hours
+    for room in following(rooms, crew, start):
+        taken = min(left, room.hours_free)
+        if taken <= 0 or taken < enough(room, hours, left):
+            return None
+        parts.append((room.day, taken))
+        left -= taken
+        if left <= 0:
+            return Placement(crew, tuple(parts), town in first.towns)
+    return None
+
+
+def enough(room: Room, hours: Decimal, left: Decimal) -> Decimal:
+    """How much of this day the work needs if it is to be done on it."""
+    return hours if hours <= room.hours_open else min(left, room.hours_open / 2)
+
+
+def following(rooms: Rooms, crew: Crew, start: date) -> Iterator[Room]:
+    """Working days of the crew from this one on."""
+    for n in range(LONGEST_DAYS):
+        room = rooms.get((crew.pk, start + timedelta(days=n)))
+        if room is None:
+            return
+        if room.is_working:
+            yield room
+
+
+def placements(
+    rooms: Rooms, crews: Iterable[Crew], starts: Sequence[date], hours: Decimal, *, town: str = ""
+) -> list[Placement]:
+    """All ways to do the work from one of these days on, the best first: no gap, same town, early."""
+    found = [each for crew in crews for day in starts if (each := place(rooms, crew, day, hours, town=town))]
+    return sorted(found, key=lambda each: (each.has_a_gap, not each.is_in_town, each.first_on, each.crew.position))
+
+
+def within_week(
+    rooms: Rooms, crews: Sequence[Crew], starts: Sequence[date], hours: Decimal, *, town: str = ""
+) -> list[Placement]:
+    """Those that end in the week they begin in; work longer than a crew's whole week may go on into the next."""
+    found = placements(rooms, crews, starts, hours, town=town)
+    inside = [each for each in found if monday_of(each.first_on) == monday_of(each.last_on)]
+    return inside or [each for each in found if hours > whole_week(each.crew)]
+
+
+def whole_week(crew: Crew) -> Decimal:
+    return crew.hours_a_day * len(set(crew.works_on))

@@ -1,0 +1,127 @@
+"""What room each crew has on each day: its hours, what is booked, and why it does not go out."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from clients import display
+from clients.models import Business
+from jobs.diary import public_holidays
+from jobs.diary.public_holidays import Place
+from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff
+
+NONE = Decimal(0)
+
+
+@dataclass(frozen=True)
+class Room:
+    """One crew on one day; hours are those of the whole crew together."""
+
+    crew: Crew
+    day: date
+    hours_open: Decimal
+    hours_booked: Decimal
+    why_not: str = ""  # why the crew does not go out on that day, empty if it does
+    towns: frozenset[str] = frozenset()  # where it goes already
+
+    @property
+    def is_working(self) -> bool:
+        return not self.why_not
+
+    @property
+    def hours_free(self) -> Decimal:
+        return NONE if self.why_not else max(NONE, self.hours_open - self.hours_booked)
+
+
+Rooms = dict[tuple[int, date], Room]  # by crew and day
+
+
+def days_between(first: date, last: date) -> list[date]:
+    return [first + timedelta(days=n) for n in range((last - first).days + 1)]
+
+
+def monday_of(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def crews_going_out() -> list[Crew]:
+    return list(Crew.objects.filter(is_active=True))
+
+
+def places_of(business: Business, *others: Place) -> list[Place]:
+    """Nobody works on a holiday of the business, nor on one where the deck stands."""
+    return list(dict.fromkeys([(business.country, business.region), *others]))
+
+
+def rooms(
+    *, business: Business, crews: Sequence[Crew], first: date, last: date, places: Iterable[Place],
+    without: Booking | None = None, opened: date | None = None,
+) -> Rooms:  # fmt: skip
+    """The room of these crews from the first to the last day, in three queries.
+
+    `without` leaves one booking out, as if it were not there; on the day `opened` the crew goes out whatever the day,
+    for somebody who knows why.
+    """
+    days = days_between(first, last)
+    closed = ClosedDays(business, public_holidays.names(places, first, last), days_off(first, last))
+    kept = {(row.crew_id, row.day): row for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))}
+    hours, towns = booked(crews, first, last, without)
+    found: Rooms = {}
+    for crew in crews:
+        for day in days:
+            row = kept.get((crew.pk, day))
+            found[crew.pk, day] = Room(
+                crew, day, row.hours_open if row else crew.hours_a_day, hours.get((crew.pk, day), NONE),
+                "" if day == opened else closed.why_not(crew, day), frozenset(towns.get((crew.pk, day), ())),
+            )  # fmt: skip
+    return found
+
+
+def days_off(first: date, last: date) -> list[DayOff]:
+    return list(DayOff.objects.filter(first_on__lte=last, last_on__gte=first))
+
+
+def booked(
+    crews: Sequence[Crew], first: date, last: date, without: Booking | None
+) -> tuple[dict[tuple[int, date], Decimal], dict[tuple[int, date], set[str]]]:
+    """Hours and towns of what stands in the diary, by crew and day."""
+    rows = BookingDay.objects.filter(crew_day__crew__in=crews, crew_day__day__range=(first, last))
+    if without:
+        rows = rows.exclude(booking=without)
+    hours: dict[tuple[int, date], Decimal] = {}
+    towns: dict[tuple[int, date], set[str]] = {}
+    for crew, day, town, taken in rows.order_by().values_list(
+        "crew_day__crew_id", "crew_day__day", "booking__property__town", "hours"
+    ):
+        hours[crew, day] = hours.get((crew, day), NONE) + taken
+        towns.setdefault((crew, day), set()).add(town)
+    return hours, towns
+
+
+class ClosedDays:
+    """Days on which nobody, or this crew, goes out."""
+
+    def __init__(self, business: Business, holidays: dict[date, str], off: Sequence[DayOff]) -> None:
+        self.closed_months = outside_season(business)
+        self.holidays = holidays
+        self.off = off
+
+    def why_not(self, crew: Crew, day: date) -> str:
+        if day.month in self.closed_months:
+            return self.closed_months[day.month]
+        if day in self.holidays:
+            return self.holidays[day]
+        if off := next((off for off in self.off if is_off(off, crew, day)), None):
+            return f"Day off: {off.why}" if off.why else "Day off"
+        return "" if day.isoweekday() in crew.works_on else "Not a working day"
+
+
+def outside_season(business: Business) -> dict[int, str]:
+    with display.written_for(business):
+        names = {n: display.month(date(2000, n, 1)).split()[0] for n in range(1, 13)}
+    return {n: f"{name} is outside the season" for n, name in names.items() if n not in business.season_months}
+
+
+def is_off(off: DayOff, crew: Crew, day: date) -> bool:
+    return off.first_on <= day <= off.last_on and off.crew_id in (None, crew.pk)
