@@ -1,0 +1,68 @@
+"""HTML in, PDF bytes out: the only import of WeasyPrint in this app. Nothing is fetched from anywhere.
+
+The PDF is tagged with a document language and title, and all its fonts are embedded (what ISO 14289-1 asks for).
+"""
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from threading import local
+from typing import Any
+
+from django.core.files.storage import default_storage
+from django.template.loader import render_to_string
+from weasyprint import CSS, HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+from clients.paper import paper
+from jobs.models import Photo
+from jobs.photos import small
+
+PHOTO = re.compile(r"photo:///([0-9]+)")
+_thread = local()
+
+
+class Pictures(URLFetcher):
+    """Hands out the photographs of this one paper, and nothing else."""
+
+    def __init__(self, photos: Mapping[int, Photo]) -> None:
+        super().__init__(allowed_protocols=[], fail_on_errors=True)
+        self.photos = photos
+
+    def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        found = PHOTO.fullmatch(url)
+        if not found or int(found[1]) not in self.photos:
+            raise ValueError(f"{url} is not part of this paper.")
+        image = small_copy(self.photos[int(found[1])].image.name or "")
+        return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
+
+
+@lru_cache(maxsize=64)
+def small_copy(name: str) -> bytes:
+    """A stored picture never changes under its name, so one copy serves every paper it is on."""
+    with default_storage.open(name) as stored:
+        return small(stored)
+
+
+def fonts() -> FontConfiguration:
+    """Reading the fonts of the machine takes long; each thread does it once."""
+    if not hasattr(_thread, "fonts"):
+        _thread.fonts = FontConfiguration()
+    return _thread.fonts
+
+
+@lru_cache(maxsize=4)
+def style(size: str) -> CSS:
+    """The sheet of all papers, parsed once for each size of paper."""
+    return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
+
+
+def render(template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]) -> bytes:
+    """The template on the paper of this country; `photo:///1` in it is the picture of the photo numbered 1."""
+    size = paper(country)
+    page = HTML(string=render_to_string(template, context), url_fetcher=Pictures(photos))
+    written: bytes = page.write_pdf(
+        stylesheets=[style(size)], font_config=fonts(), pdf_variant="pdf/ua-1", custom_metadata=False
+    )
+    return written

@@ -1,0 +1,30 @@
+"""Filters of offers and papers: quantities without needless zeros, drawings in the colours of paper."""
+
+from decimal import Decimal
+from functools import cache
+
+from django import template
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
+
+from clients import display
+
+register = template.Library()
+
+
+@register.filter
+def plain_number(value: Decimal) -> str:
+    """“18” or “2.5” in the business's locale."""
+    return display.number(value, 3)
+
+
+@cache
+def wear_style() -> str:
+    return render_to_string("jobs/pdf/wear.css")
+
+
+@register.filter
+def on_paper(svg: str) -> SafeString:
+    """The drawing with the colours it has in print; pages get theirs from the sheet of the product."""
+    head, _, rest = svg.partition(">")
+    return mark_safe(f"{head}><style>{wear_style()}</style>{rest}")  # noqa: S308 - drawn by our own template

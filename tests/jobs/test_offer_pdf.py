@@ -1,0 +1,164 @@
+"""The offer on paper, read back with pypdf: what it says, its size, its tags and its fonts."""
+
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from pypdf import PdfReader
+from pypdf.generic import DictionaryObject
+
+from clients.models import Business
+from jobs.links import offer_url
+from jobs.models import Offer
+from jobs.pdf import offer_pdf
+from reminders.actions import refresh_forecasts
+from tests.factories import (
+    CoatFactory,
+    OfferFactory,
+    OfferLineFactory,
+    OfferScopeFactory,
+    OfferTaxFactory,
+    PhotoFactory,
+)
+
+MM = 72 / 25.4
+# ISO 216: A4 is 210 mm × 297 mm. ANSI/ASME Y14.1: size A (Letter) is 8.5 in × 11 in, from memory.
+A4, LETTER = (210 * MM, 297 * MM), (8.5 * 72, 11 * 72)
+
+
+@pytest.fixture
+def offer(business: Business) -> Offer:
+    """One deck with a photograph and a forecast."""
+    offer = OfferFactory(is_sent=True, number=204)
+    scope = OfferScopeFactory(offer=offer, deck__label="Sun deck")
+    CoatFactory(job__deck=scope.deck, product=scope.product, job__finished_on=date(2025, 6, 12))
+    PhotoFactory(deck=scope.deck, caption="Greyed along the rail")
+    OfferLineFactory(offer=offer, scope=scope)
+    OfferTaxFactory(offer=offer)
+    refresh_forecasts(today=date(2026, 11, 20), now=timezone.now())
+    return offer
+
+
+def read(pdf: bytes) -> PdfReader:
+    return PdfReader(BytesIO(pdf), strict=True)
+
+
+def words(reader: PdfReader) -> str:
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+def elements(reader: PdfReader) -> list[DictionaryObject]:
+    """Every structure element that can be reached from the root, in reading order."""
+
+    def walk(node: Any) -> list[DictionaryObject]:
+        node = node.get_object()
+        if not isinstance(node, DictionaryObject) or "/S" not in node:
+            return []
+        kids = node.get("/K", [])
+        kids = kids if isinstance(kids, list) else [kids]
+        return [node, *[found for kid in kids if not isinstance(kid, int) for found in walk(kid)]]
+
+    return [found for kid in reader.root_object["/StructTreeRoot"]["/K"] for found in walk(kid)]
+
+
+def test_it_says_what_is_done_why_for_how_much_until_when_and_how_to_answer(offer: Offer) -> None:
+    url = offer_url("a-link-of-our-own")
+    reader = read(offer_pdf(offer, url=url))
+
+    text = words(reader)
+
+    for part in (
+        "Offer 204", "Driftline Deck Care", "4 Tern Wharf", offer.client.name, "Sun deck: clean and recoat",
+        "water soaks in instead of beading", "Clean and seal in two coats", "18 m²", "$27.67", "$498.06",
+        "HST 15 %", "$74.71", "To pay $572.77", "Nov 20, 2026", "Dec 20, 2026", "Greyed along the rail",
+        "(902) 555-0100",
+        "The product’s data sheet and local rules go before anything said here.",
+    ):  # fmt: skip
+        assert part in text, part
+    links = [note.get_object() for page in reader.pages for note in page.get("/Annots", [])]
+    assert url in [link["/A"]["/URI"] for link in links if "/A" in link]
+
+
+@pytest.mark.parametrize(("country", "size"), [("CA", LETTER), ("NZ", A4)])
+def test_it_fits_the_paper_of_the_country(offer: Offer, country: str, size: tuple[float, float]) -> None:
+    Business.objects.update(country=country)
+
+    reader = read(offer_pdf(offer))
+
+    for page in reader.pages:
+        assert [float(side) for side in page.mediabox] == pytest.approx([0, 0, *size], abs=0.01)
+
+
+def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
+    # ISO 14289-1 (PDF/UA-1), 7.1 to 7.5, 7.11: marked, language, title shown, headings, tables with headers, figures
+    # with words. Clause numbers from memory; a checker of the whole standard is not at hand.
+    reader = read(offer_pdf(offer, url=offer_url("a-link-of-our-own")))
+    root = reader.root_object
+
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert reader.metadata
+    assert reader.metadata.title == "Offer 204 · Driftline Deck Care"
+    assert 'pdfuaid:part="1"' in root["/Metadata"].get_data().decode()
+    tags = elements(reader)
+    kinds = [str(tag["/S"]) for tag in tags]
+    assert [kind for kind in kinds if kind in {"/H1", "/H2"}] == ["/H1", "/H2", "/H2", "/H2", "/H2"]
+    assert {"/P", "/Table", "/TR", "/TH", "/TD", "/Link"} <= set(kinds)
+    figures = [tag["/Alt"] for tag in tags if tag["/S"] == "/Figure"]
+    assert figures[0] == "Greyed along the rail"
+    assert figures[1].startswith("Chance that the coat is worn")
+    headers = [tag for tag in tags if tag["/S"] == "/TD" and tag["/A"].get("/Headers")]
+    assert len(headers) > 3
+
+
+def test_every_font_goes_with_it_and_can_be_read_back(offer: Offer) -> None:
+    reader = read(offer_pdf(offer))
+
+    fonts = [font.get_object() for page in reader.pages for font in page["/Resources"]["/Font"].values()]
+
+    assert fonts
+    for font in fonts:
+        descriptor = font["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+        assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(descriptor)
+        assert "/ToUnicode" in font
+
+
+def test_prices_that_hold_the_tax_say_how_much_of_it(offer: Offer) -> None:
+    Offer.objects.update(tax_mode="inclusive")
+    offer.refresh_from_db()
+
+    text = words(read(offer_pdf(offer)))
+
+    assert "To pay $572.77 of which HST 15 % $74.71" in text
+    assert "Before tax" not in text
+
+
+def test_without_photo_forecast_or_link_it_is_an_offer_all_the_same(business: Business) -> None:
+    scope = OfferScopeFactory(work="strip", stripper_applications=2, product=None, offer__number=7, offer__revision=2)
+
+    text = words(read(offer_pdf(scope.offer)))
+
+    assert "Offer 7-2" in text
+    assert "with 2 applications of stripper" in text
+    assert "Tell us by Dec 20, 2026" in text
+
+
+def test_what_somebody_typed_is_print_not_markup(offer: Offer) -> None:
+    offer.introduction = "Rails < 1 m & <b>no</b> stairs; <img src='file:///etc/hostname'>"
+    offer.save()
+
+    assert "Rails < 1 m & <b>no</b> stairs; <img src='file:///etc/hostname'>" in words(read(offer_pdf(offer)))
+
+
+def test_an_offer_of_several_decks_names_the_deck_above_its_lines(offer: Offer) -> None:
+    second = OfferScopeFactory(offer=offer, deck__label="Landing", position=2)
+    OfferLineFactory(offer=offer, scope=second, words="Seal the landing")
+    OfferLineFactory(offer=offer, words="Travel beyond 20 km", kind="travel")
+
+    text = words(read(offer_pdf(offer)))
+
+    assert text.index("Sun deck Clean and seal") < text.index("Landing Seal the landing")
+    assert text.index("Seal the landing") < text.index("For the visit Travel beyond 20 km")
