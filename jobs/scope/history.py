@@ -1,0 +1,76 @@
+"""What the book knows about decks before new work: their coats, last jobs and last grades, in few queries."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TypeVar
+
+from clients.models import Deck
+from jobs.build import CoatBuild
+from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.spread import measured
+
+Row = TypeVar("Row", Job, Visit)
+ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
+
+
+@dataclass(frozen=True)
+class History:
+    """One deck's past: coating jobs and later visits, the newest first."""
+
+    deck: Deck
+    build: CoatBuild
+    jobs: list[Job] = field(default_factory=list)
+    seen: list[Visit] = field(default_factory=list)  # after the newest coating job
+
+    @property
+    def last_coat(self) -> CoatApplied | None:
+        """The finish that lies on top of the boards."""
+        for job in self.jobs:
+            for coat in reversed(job.coats_applied.all()):
+                if coat.product.kind == Product.Kind.FINISH and coat.surface in ON_BOARDS:
+                    return coat
+        return None
+
+    @property
+    def last_recoat_coats(self) -> int:
+        """How many coats the last recoat laid; 0 if the newest job was none."""
+        if not self.jobs or self.jobs[0].kind != Job.Kind.RECOAT:
+            return 0
+        coats = self.jobs[0].coats_applied.all()
+        return sum(c.coats for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in ON_BOARDS)
+
+    def last_grade(self, name: str = "grade") -> int | None:
+        """The newest grade of that name that was given since the last coating job."""
+        return next((grade for visit in self.seen if (grade := getattr(visit, name)) is not None), None)
+
+    def measured_spread(self, product: Product) -> Decimal | None:
+        """What this product did on these boards in earlier jobs [m²/L a coat]; readings far off its sheet are left."""
+        found = [m for job in self.jobs for m in measured(self.deck, job.coats_applied.all()) if m.product == product]
+        readings = sorted(m.spread_m2_per_l for m in found if m.stated_m2_per_l and not m.is_far_off)
+        return readings[len(readings) // 2] if readings else None
+
+
+def histories(decks: Sequence[Deck]) -> dict[int, History]:
+    """Of all these decks in four queries."""
+    ids = [deck.pk for deck in decks]
+    build = Job.objects.coat_build_by_deck(ids)
+    jobs = by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
+    visits = by_deck(Visit.objects.filter(deck__in=ids).order_by("-visited_on", "-id"))
+    return {
+        deck.pk: history(deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, []))
+        for deck in decks
+    }
+
+
+def history(deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]) -> History:
+    """What was found on the day of the last job came before its coat."""
+    seen = [visit for visit in visits if not jobs or visit.visited_on > jobs[0].finished_on]
+    return History(deck, build, jobs, seen)
+
+
+def by_deck(rows: Iterable[Row]) -> dict[int, list[Row]]:
+    found: dict[int, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row.deck_id, []).append(row)
+    return found

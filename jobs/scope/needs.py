@@ -1,0 +1,170 @@
+"""The materials of a scope: litres of each product, what of them is on the shelf, the cheapest packs for the rest."""
+
+from dataclasses import dataclass, field
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+
+from clients import display
+from clients.models import Deck
+from jobs import materials
+from jobs.models import Product
+from jobs.scope.finish import Choice
+from jobs.scope.history import History
+from jobs.scope.over import is_film
+from jobs.scope.parts import Need, PackCount
+from jobs.scope.shelf import Shelf
+from jobs.scope.work import RECOAT, STRIP, Work
+
+# Where a data sheet says nothing (common practice, no source): 9 m² a litre of finish, 1 mm of stripper; the wet films
+# of cleaner and brightener, and the square metres a disc lasts, are judgements.
+USUAL_SPREAD = Decimal(9)
+USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener": Decimal("0.12")}
+DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
+GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
+CENT = Decimal("0.01")
+KIND_WORDS = {"stripper": "Stripper", "cleaner": "Cleaner", "brightener": "Brightener", "finish": "Finish"}
+
+
+@dataclass
+class Supply:
+    """The shelf as the decks of one property use it up; tins given to one deck are gone for the next."""
+
+    shelf: Shelf
+    taken: dict[int, Decimal] = field(default_factory=dict)
+
+    def take(self, product: Product, colour: str, litres: Decimal) -> Decimal:
+        """Litres from the tins, the oldest first."""
+        got = Decimal(0)
+        for tin in self.shelf.tins_for(product, colour):
+            portion = min(tin.litres - self.taken.get(tin.pk, Decimal(0)), litres - got)
+            self.taken[tin.pk] = self.taken.get(tin.pk, Decimal(0)) + portion
+            got += portion
+        return got
+
+
+def surfaces_of(deck: Deck) -> materials.Surfaces:
+    return materials.Surfaces.measured(area_m2=deck.area_m2, treads=deck.stair_treads, rail_m=deck.rail_m)
+
+
+def is_brightened(history: History, work: Work) -> bool:
+    return work.work == STRIP or (history.last_grade("greying") or 0) >= GREY_GRADE
+
+
+def helpers(history: History, work: Work, shelf: Shelf) -> dict[str, Product | None]:
+    """The stripper, cleaner and brightener that the work takes, in the order they go on."""
+    kinds = ["stripper"] if work.work == STRIP else ["cleaner"]
+    if is_brightened(history, work):
+        kinds.append("brightener")
+    return {kind: shelf.usual(kind) for kind in kinds}
+
+
+def needs(history: History, work: Work, choice: Choice, supply: Supply) -> list[Need]:
+    """In the order of the work."""
+    surfaces = surfaces_of(history.deck)
+    chemicals = [
+        chemical(kind, product, surfaces, work.stripper_applications if kind == "stripper" else 1, supply)
+        for kind, product in helpers(history, work, supply.shelf).items()
+    ]
+    return [*chemicals, discs(surfaces, work), finish(history, work, choice, surfaces, supply)]
+
+
+def chemical(
+    kind: str, product: Product | None, surfaces: materials.Surfaces, applications: int, supply: Supply
+) -> Need:
+    words = KIND_WORDS[kind] + (f", {applications} full applications" if applications > 1 else "")
+    litres, note = chemical_litres(kind, product, surfaces.total, applications)
+    return supplied(Need(product, kind, words, litres=litres, note=note), supply)
+
+
+def chemical_litres(kind: str, product: Product | None, area_m2: Decimal, applications: int) -> tuple[Decimal, str]:
+    """By the film of the data sheet, else its spread rate, else common practice."""
+    loss = lost(product)
+    if product and product.film_mm:
+        film, note = product.film_mm, f"{number(product.film_mm)} mm wet film by its data sheet."
+    elif product and product.spread_m2_per_l:
+        litres = materials.at_spread(
+            area_m2=area_m2, coats=applications, spread_m2_per_l=product.spread_m2_per_l, loss_share=loss
+        )
+        return litres, f"{display.measure(product.spread_m2_per_l, 'spread')} by its data sheet."
+    else:
+        film = USUAL_FILM_MM[kind]
+        known = f"the data sheet of {product} gives no film" if product else f"no {kind} is in use under Products"
+        note = f"Reckoned with {number(film)} mm (common practice): {known}."
+    return materials.at_film(area_m2=area_m2, film_mm=film, applications=applications, loss_share=loss), note
+
+
+def number(value: Decimal) -> str:
+    return display.number(value, places=2)
+
+
+def lost(product: Product | None) -> Decimal:
+    return Decimal(product.loss_percent if product else 0) / 100
+
+
+def finish(history: History, work: Work, choice: Choice, surfaces: materials.Surfaces, supply: Supply) -> Need:
+    product = choice.product
+    spread, loss, note = spread_for(history, product)
+    by_surface = {
+        name: materials.at_spread(area_m2=area, coats=work.coats, spread_m2_per_l=spread, loss_share=loss)
+        for name, area in surfaces.present()
+    }
+    words = f"Finish, {work.coats} coat{'' if work.coats == 1 else 's'}"
+    need = Need(
+        product, "finish", words, litres=sum(by_surface.values(), Decimal(0)), colour=choice.colour, note=note,
+        by_surface=by_surface,
+    )  # fmt: skip
+    return supplied(need, supply)
+
+
+def spread_for(history: History, product: Product | None) -> tuple[Decimal, Decimal, str]:
+    """Spread rate, share lost, and what they rest on. What was measured here has texture, timber and loss in it."""
+    measured = history.measured_spread(product) if product else None
+    if measured:
+        return measured, Decimal(0), f"{display.measure(measured, 'spread')} a coat, as measured on this deck."
+    stated = product.spread_m2_per_l if product else None
+    spread = materials.held_spread(
+        stated or USUAL_SPREAD, texture=history.deck.texture, species_class=history.deck.species_class,
+        is_film=product is not None and is_film(product),
+    )  # fmt: skip
+    return spread, lost(product), spread_note(history.deck, stated, spread)
+
+
+def spread_note(deck: Deck, stated: Decimal | None, spread: Decimal) -> str:
+    start = "by its data sheet" if stated else "by common practice, since its data sheet gives no spread rate"
+    text = f"{display.measure(stated or USUAL_SPREAD, 'spread')} a coat {start}"
+    if spread == (stated or USUAL_SPREAD):
+        return f"{text}."
+    timber = f"{deck.get_texture_display().lower()} {deck.get_species_display().lower()}"
+    return f"{text}, {display.measure(spread, 'spread')} on {timber}."
+
+
+def discs(surfaces: materials.Surfaces, work: Work) -> Need:
+    """Only what is walked on is sanded by machine."""
+    pieces = (surfaces.boards + surfaces.stairs) / DISC_M2[work.work]
+    count = int(pieces.to_integral_value(rounding=ROUND_CEILING))
+    return Need(None, "abrasive", "Sanding discs, 60 to 80 grit", pieces=count, note="A judgement; have more with you.")
+
+
+def supplied(need: Need, supply: Supply) -> Need:
+    """The same need with what the tins give and what is to be bought."""
+    if need.product is None:
+        return need
+    from_tins = supply.take(need.product, need.colour, need.litres)
+    packs = supply.shelf.packs.get(need.product.pk, [])
+    purchase = materials.cheapest(need.litres - from_tins, packs)
+    return Need(
+        need.product, need.what, need.words, litres=need.litres, from_tins=from_tins,
+        packs=[PackCount(each.litres, each.count, each.price) for each in purchase.counts] if purchase else [],
+        cost=purchase.cost if purchase else None, leftover_litres=purchase.leftover if purchase else Decimal(0),
+        colour=need.colour, worth=worth(need.litres, purchase, packs), note=need.note, by_surface=need.by_surface,
+    )  # fmt: skip
+
+
+def worth(litres: Decimal, purchase: materials.Purchase | None, packs: list[materials.Pack]) -> Decimal | None:
+    """The litres at the price of a litre as bought; all from tins: at the best price of a litre that is sold."""
+    if purchase and purchase.counts:
+        price = purchase.cost / sum(each.litres * each.count for each in purchase.counts)
+    elif packs:
+        price = min(pack.price / pack.litres for pack in packs)
+    else:
+        return None
+    return (litres * price).quantize(CENT, rounding=ROUND_HALF_UP)

@@ -1,0 +1,136 @@
+"""What a scope is made of. Litres are litres, money is in the business's currency, waits are in minutes."""
+
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from clients.models import Deck
+from jobs.models import Product
+
+
+class PackCount(NamedTuple):
+    """So many packs of one size, each at this price."""
+
+    litres: Decimal
+    number: int
+    price: Decimal
+
+
+@dataclass(frozen=True)
+class Need:
+    """One product the work takes: how much, what of it stands on the shelf, and what to buy for the least money.
+
+    `what` is a kind of product or "abrasive"; abrasives are counted in `pieces`. `cost` is what the packs cost, None
+    where something must be bought and no pack is known. `worth` is the litres at the price of a litre in these packs
+    (None unknown). `note` says what was assumed. `by_surface` splits the litres.
+    """
+
+    product: Product | None
+    what: str
+    words: str
+    litres: Decimal = Decimal(0)
+    from_tins: Decimal = Decimal(0)
+    packs: list[PackCount] = field(default_factory=list)
+    cost: Decimal | None = None
+    leftover_litres: Decimal = Decimal(0)
+    colour: str = ""
+    pieces: int = 0
+    worth: Decimal | None = None
+    note: str = ""
+    by_surface: dict[str, Decimal] = field(default_factory=dict)
+
+    @property
+    def to_buy(self) -> Decimal:
+        return max(Decimal(0), self.litres - self.from_tins)
+
+    def as_json(self) -> dict[str, Any]:
+        """For `OfferScope.buying`; decimals as text."""
+        return {
+            "product": self.product.pk if self.product else None,
+            "name": self.product.name if self.product else "",
+            "what": self.what, "words": self.words, "colour": self.colour, "pieces": self.pieces,
+            "litres": str(self.litres), "from_tins": str(self.from_tins), "leftover_litres": str(self.leftover_litres),
+            "packs": [[str(pack.litres), pack.number, str(pack.price)] for pack in self.packs],
+            "cost": None if self.cost is None else str(self.cost),
+            "worth": None if self.worth is None else str(self.worth),
+            "note": self.note,
+            "by_surface": {name: str(litres) for name, litres in self.by_surface.items()},
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the work; `wait_minutes` pass before the next one may begin.
+
+    `task` is a task of the price list or empty; `longest_minutes` where the wait has a range; `is_from_data_sheet`
+    tells whether the time is the product's own or common practice.
+    """
+
+    task: str
+    title: str
+    words: str
+    wait: str = ""
+    wait_minutes: int = 0
+    longest_minutes: int = 0
+    is_from_data_sheet: bool = False
+
+    def as_json(self) -> dict[str, Any]:
+        """For `OfferScope.steps`."""
+        return {
+            "task": self.task, "title": self.title, "words": self.words, "wait": self.wait,
+            "wait_minutes": self.wait_minutes, "longest_minutes": self.longest_minutes,
+            "is_from_data_sheet": self.is_from_data_sheet,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What somebody wants instead of what the history proposes; empty means no wish."""
+
+    work: str = ""
+    product: Product | None = None
+    colour: str = ""
+    coats: int = 0
+    stripper_applications: int = 0
+
+
+@dataclass(frozen=True)
+class Scope:
+    """The work on one deck. `quantities` by task of the price list: m² for clean, brighten and sand, m² times
+    applications for strip, m² times coats for coat, metres of rail, treads of stairs, one visit for set-up."""
+
+    deck: Deck
+    work: str  # "recoat" or "strip"
+    reasons: list[str]
+    stripper_applications: int
+    coats: int
+    product: Product | None
+    colour: str
+    same_as_last: bool
+    warning: str
+    needs: list[Need]
+    steps: list[Step]
+    quantities: dict[str, Decimal]
+    season: str = ""  # summer, winter or between, in which the drying times hold
+    month: date | None = None  # the first day of the month they were worked out for
+    cautions: list[str] = field(default_factory=list)
+
+    @property
+    def is_strip(self) -> bool:
+        return self.work == "strip"
+
+    @property
+    def litres(self) -> Decimal:
+        """Litres of finish."""
+        return sum((need.litres for need in self.needs if need.what == Product.Kind.FINISH), Decimal(0))
+
+    @property
+    def cost(self) -> Decimal | None:
+        """What everything to be bought costs; None if the price of something is not known."""
+        costs = [need.cost for need in self.needs if need.to_buy]
+        return None if any(cost is None for cost in costs) else sum((c for c in costs if c is not None), Decimal(0))
+
+    @property
+    def why(self) -> str:
+        return " ".join(self.reasons)

@@ -1,0 +1,66 @@
+"""What the business works with: products in use, the packs they are sold in, and the tins on the shelf."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count
+
+from jobs import materials
+from jobs.models import CoatApplied, Pack, Product, StockTin
+
+RECENT_COATS = 2_000  # rows of the newest jobs by which a product counts as usual
+
+
+@dataclass
+class Shelf:
+    """Products in use, the most used first; packs by product; tins with something left, the oldest first."""
+
+    products: list[Product]
+    packs: dict[int, list[materials.Pack]]
+    tins: dict[int, list[StockTin]]
+
+    def finishes(self) -> list[Product]:
+        return self.of_kind(Product.Kind.FINISH)
+
+    def of_kind(self, kind: str) -> list[Product]:
+        return [product for product in self.products if product.kind == kind]
+
+    def usual(self, kind: str) -> Product | None:
+        """The product of a kind that was used most of late."""
+        return next(iter(self.of_kind(kind)), None)
+
+    def tins_for(self, product: Product, colour: str) -> list[StockTin]:
+        """Tins of this product in this colour; a tin without a colour serves where none is wanted or sold."""
+        wanted = "" if len(product.colour_list) <= 1 else colour.casefold()
+        tins = self.tins.get(product.pk, [])
+        return [tin for tin in tins if not wanted or tin.colour.casefold() == wanted]
+
+
+def shelf(*, today: date) -> Shelf:
+    """In four queries, however much is on it; a tin past its date is not counted."""
+    products = list(Product.objects.in_use())
+    used = recent_use()
+    products.sort(key=lambda product: (-used.get(product.pk, 0), product.name.casefold()))
+    packs: dict[int, list[materials.Pack]] = {}
+    for pack in Pack.objects.filter(is_active=True).order_by("product_id", "litres"):
+        packs.setdefault(pack.product_id, []).append(materials.Pack(pack.litres, pack.price))
+    return Shelf(products, packs, by_product(good_tins(today)))
+
+
+def recent_use() -> dict[int, int]:
+    newest = CoatApplied.objects.order_by("-id").values("id")[:RECENT_COATS]
+    counted = CoatApplied.objects.filter(id__in=newest).values("product_id").annotate(times=Count("id")).order_by()
+    return {row["product_id"]: row["times"] for row in counted}
+
+
+def good_tins(today: date) -> list[StockTin]:
+    tins = StockTin.objects.filter(used_up_at=None, litres__gt=0).select_related("batch").order_by("noted_on", "id")
+    return [tin for tin in tins if not (tin.batch and tin.batch.expires_on and tin.batch.expires_on < today)]
+
+
+def by_product(tins: Iterable[StockTin]) -> dict[int, list[StockTin]]:
+    found: dict[int, list[StockTin]] = {}
+    for tin in tins:
+        found.setdefault(tin.product_id, []).append(tin)
+    return found

@@ -1,0 +1,118 @@
+"""Recoat or strip, how many coats and how many applications of stripper, and why, in words a client understands."""
+
+from dataclasses import dataclass
+
+from clients import display
+from jobs.models import OfferScope
+from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.scope.finish import Choice
+from jobs.scope.history import History
+from jobs.scope.over import is_film
+from jobs.scope.parts import Wish
+
+RECOAT, STRIP = OfferScope.Work.RECOAT, OfferScope.Work.STRIP
+STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forecast.md)
+FLAKING_GRADE = 3  # moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
+HEAVY_FILM_COATS = 4  # coats of film above which the build counts as heavy (a judgement)
+WORN_GRADE = 3  # recoat limit: one maintenance coat is too little then
+NUMBERS = ["no", "one", "two", "three"]
+
+
+@dataclass(frozen=True)
+class Work:
+    """What is to be done, how much of it, and why; `warning` is for the one who plans."""
+
+    work: str
+    reasons: list[str]
+    stripper_applications: int
+    coats: int
+    warning: str = ""
+
+
+def decide(history: History, choice: Choice, wish: Wish) -> Work:
+    causes = strip_causes(history, choice)
+    work = wish.work or (STRIP if causes else RECOAT)
+    applications = (wish.stripper_applications or stripper_applications(history)) if work == STRIP else 0
+    coats = wish.coats or (usual_coats(choice) if work == STRIP else recoat_coats(history, choice))
+    if work == STRIP:
+        return Work(work, [*(causes or ["A strip was asked for."]), said(choice)], applications, coats)
+    warning = f"By the book this is a strip: {' '.join(causes)}" if causes else ""
+    return Work(work, [*carries(history, coats), said(choice)], 0, coats, warning)
+
+
+def said(choice: Choice) -> str:
+    return choice.reason or (f"We propose {choice.product}." if choice.product else "")
+
+
+def strip_causes(history: History, choice: Choice) -> list[str]:
+    """Each reason for a strip by itself; empty if a clean and recoat will do."""
+    if history.last_coat is None:
+        return ["We have no record of the finish on this deck. A strip makes a clean start."]
+    found = [too_many_coats(history), strip_limit(history), flaking(history)]
+    if choice.needs_strip:
+        found.append("Changing the finish takes the old one off first.")
+    return [text for text in found if text]
+
+
+def too_many_coats(history: History) -> str:
+    if not history.build.needs_strip:
+        return ""
+    return (
+        f"{history.build.coats} coats lie on the boards since the last strip. More than {STRIP_ABOVE_COATS} do not "
+        "hold another one: they come off first."
+    )
+
+
+def strip_limit(history: History) -> str:
+    grade = history.last_grade()
+    if grade is None or grade < STRIP_GRADE:
+        return ""
+    return (
+        f"When we saw it {seen_on(history, 'grade')} the finish was worn to {grade} of 5: too far for a new coat alone."
+    )
+
+
+def flaking(history: History) -> str:
+    grade = history.last_grade("flaking")
+    if grade is None or grade < FLAKING_GRADE:
+        return ""
+    return (
+        f"The old finish was flaking {seen_on(history, 'flaking')} ({grade} of 5): a new coat would come off with it."
+    )
+
+
+def seen_on(history: History, name: str) -> str:
+    visit = next(visit for visit in history.seen if getattr(visit, name) is not None)
+    return f"on {display.day(visit.visited_on)}"
+
+
+def stripper_applications(history: History) -> int:
+    """A second one above six coats or on a heavy film (common practice, no source)."""
+    last = history.last_coat
+    is_heavy = last is not None and is_film(last.product) and history.build.coats > HEAVY_FILM_COATS
+    return 2 if is_heavy else history.build.stripper_applications
+
+
+def usual_coats(choice: Choice) -> int:
+    return choice.product.coats_usual if choice.product else 2
+
+
+def recoat_coats(history: History, choice: Choice) -> int:
+    """As many as the last recoat laid, else one; two where the coat is worn; never more than the product takes."""
+    grade = history.last_grade()
+    wanted = 2 if grade is not None and grade >= WORN_GRADE else history.last_recoat_coats or 1
+    return min(wanted, usual_coats(choice))
+
+
+def carries(history: History, coats: int) -> list[str]:
+    """Why a clean and recoat is enough, and what it leads to."""
+    build, after = history.build.coats, history.build.coats + coats
+    lie = f"{build} coat{'' if build == 1 else 's'}" if build else "Coats whose number was not logged"
+    reasons = [f"{lie} since the last strip; up to {STRIP_ABOVE_COATS} carry another: a clean and a new coat will do."]
+    if after > STRIP_ABOVE_COATS:
+        reasons.append(f"With {after} coats on it the job after this one is a strip.")
+    return reasons
+
+
+def applications_words(number: int) -> str:
+    return f"{NUMBERS[min(number, 3)]} full application{'' if number == 1 else 's'} of stripper"
