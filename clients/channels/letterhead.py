@@ -4,15 +4,17 @@ RFC 5322 (format), 2045–2047 (MIME), 2369 and 8058 (unsubscribing), 3834 (by a
 Written out here rather than by `email.message`, which takes longer than handing the message over.
 """
 
+import base64
 import binascii
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from email.header import Header
-from email.utils import format_datetime, formataddr
+from email.utils import encode_rfc2231, format_datetime, formataddr
 
 from clients import message_keys
-from clients.models import Business, Message
+from clients.models import Attachment, Business, Message
 from clients.suppression import ascii_domain
 
 LONGEST_LINE = 998  # RFC 5322, 2.1.1
@@ -61,14 +63,44 @@ def encoded(text: str, name: str) -> str:
 
 def compose(head: Letterhead, message: Message, *, now: datetime) -> bytes:
     """The message as it goes over the wire (lines that begin with a dot are not yet doubled)."""
-    boundary = f"=_{message.message_id.strip('<>').partition('@')[0]}"
-    lines = [*headers(head, message, now)]
+    top = "\r\n".join([*headers(head, message, now), ""]).encode()
+    files = list(message.attachments.all())  # the outbox has them at hand (clients/outbox/steps.py)
+    if not files:
+        return top + body(message)
+    return top + joined("mixed", mark_of(message, "m"), [body(message), *map(attached, files)])
+
+
+def body(message: Message) -> bytes:
+    """The text, and its HTML beside it if there is any."""
+    plain = part("plain", message.text)
     if not message.html:
-        return ("\r\n".join(lines) + "\r\n").encode() + part("plain", message.text)
-    lines.append(f'Content-Type: multipart/alternative; boundary="{boundary}"\r\n')
-    mark = f"--{boundary}\r\n".encode()
-    parts = mark + part("plain", message.text) + mark + part("html", message.html)
-    return "\r\n".join(lines).encode() + b"\r\n" + parts + f"--{boundary}--\r\n".encode()
+        return plain
+    return joined("alternative", mark_of(message), [plain, part("html", message.html)])
+
+
+def mark_of(message: Message, which: str = "") -> str:
+    """What parts one piece from the next; no mark begins like another (RFC 2046, 5.1.1)."""
+    return f"={which}_{message.message_id.strip('<>').partition('@')[0]}"
+
+
+def joined(subtype: str, mark: str, pieces: Sequence[bytes]) -> bytes:
+    head = f'Content-Type: multipart/{subtype}; boundary="{mark}"\r\n\r\n'.encode()
+    between = f"--{mark}\r\n".encode()
+    return head + b"".join(between + piece for piece in pieces) + f"--{mark}--\r\n".encode()
+
+
+def attached(file: Attachment) -> bytes:
+    """A file with its name (RFC 2183; RFC 2231 for letters beyond ASCII), in base64."""
+    if file.name.isascii():
+        plain = file.name.replace("\\", "\\\\").replace('"', '\\"')
+        name = f'filename="{plain}"'
+    else:
+        name = f"filename*={encode_rfc2231(file.name, 'utf-8')}"
+    head = (
+        f"Content-Type: {file.media_type}\r\nContent-Transfer-Encoding: base64\r\n"
+        f"Content-Disposition: attachment;\r\n {name}\r\n\r\n"
+    )
+    return head.encode() + base64.encodebytes(bytes(file.content)).replace(b"\n", b"\r\n")
 
 
 def headers(head: Letterhead, message: Message, now: datetime) -> list[str]:

@@ -1,5 +1,6 @@
 """Putting a message into the outbox: checked, frozen, and at most once for a key."""
 
+import logging
 import re
 from collections.abc import Sequence
 from datetime import datetime
@@ -8,40 +9,55 @@ from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
 from django.db import transaction
 
-from clients import message_keys
-from clients.models import Business, Client, Consent, Message, MessageEvent, User
+from clients import message_keys, sms_parts
+from clients.models import Attachment, Business, Client, Consent, Message, MessageEvent, User
 from clients.models.channel import Channel
 from clients.suppression import ascii_domain
+from clients.unsendable import Unsendable
 
 PLACEHOLDER = "{unsubscribe_url}"
 MARKETING = {Message.Kind.REMINDER, Message.Kind.OFFER}
 LONGEST_SUBJECT = 300
 LONGEST_TEXT = 100_000
+MOST_PARTS = 10  # of a text message
+MOST_ATTACHED = 7_000_000  # bytes; in base64 a third more, and many servers take 10 MB
 CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
+NUMBER = re.compile(r"\+[1-9][0-9]{3,14}")  # ITU-T E.164: at most 15 digits
+MEDIA_TYPE = re.compile(r"[a-z]+/[A-Za-z0-9.+-]+(; ?[A-Za-z0-9-]+=[A-Za-z0-9.+-]+)*")
+UNFIT_FOR_A_NAME = re.compile(r"[\x00-\x1f\x7f/\\\u0085\u2028\u2029]")
 ONE_ADDRESS = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
 
 
-class Unsendable(ValueError):  # noqa: N818 - callers read better
-    """The message cannot be sent as it is; the text says what to change."""
+File = tuple[str, str, bytes]  # name, media type, content
+logger = logging.getLogger(__name__)
 
 
 def queue_message(
     *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
     key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
     not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+    attachments: Sequence[File] = (),
 ) -> tuple[Message, bool]:  # fmt: skip
     """Freeze a message and queue it; False means that the key was there already and nothing changed.
 
     A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML, if it has any):
-    this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Call it inside the
-    transaction of the decision. Raises `Unsendable` with a plain reason.
+    this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Attachments (name,
+    media type, bytes) are frozen with it. Call it inside the transaction of the decision. Raises `Unsendable` with a
+    plain reason, which is logged too.
     """
-    message = draft(
-        Business.objects.get(), client=client, kind=kind, channel=channel, address=address, subject=subject, text=text,
-        html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
-        expires_at=expires_at, language=language,
-    )  # fmt: skip
-    new = keep([message], by=by, now=now)
+    try:
+        message = draft(
+            Business.objects.get(), client=client, kind=kind, channel=channel, address=address, subject=subject,
+            text=text, html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
+            expires_at=expires_at, language=language,
+        )  # fmt: skip
+        check_attachments(attachments, channel)
+    except Unsendable as problem:
+        logger.warning("Not queued (%s): %s", key, problem)
+        raise
+    with transaction.atomic():
+        new = keep([message], by=by, now=now)
+        attach(new, attachments)
     return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
 
 
@@ -72,8 +88,8 @@ def check(message: Message) -> None:
         raise Unsendable(f"The text is longer than {LONGEST_TEXT} characters.")
     if not message.text.strip() or "\x00" in message.text + message.html:
         raise Unsendable("The message has no text, or a character that is none.")
-    if message.channel == Channel.EMAIL:
-        check_email(message)
+    if check_channel := CHECKS.get(message.channel):
+        check_channel(message)
 
 
 def check_email(message: Message) -> None:
@@ -83,6 +99,53 @@ def check_email(message: Message) -> None:
         raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
     if message.kind in MARKETING and PLACEHOLDER not in message.text:
         raise Unsendable(f"The text of a reminder or offer must hold {PLACEHOLDER}, the link to unsubscribe.")
+
+
+def check_text(message: Message) -> None:
+    check_number(message)
+    parts = sms_parts.measure(message.text).parts
+    if parts > MOST_PARTS:
+        raise Unsendable(f"The text would go out in {parts} parts; at most {MOST_PARTS} are possible.")
+
+
+def check_number(message: Message) -> None:
+    if not NUMBER.fullmatch(message.address.partition(";")[0]):
+        raise Unsendable(f"“{message.address[:80]}” is not one telephone number in international form.")
+
+
+def check_letter(message: Message) -> None:
+    if CONTROL.search(message.address) or not message.address:
+        raise Unsendable("The postal address is empty, or holds a character that is none.")
+
+
+CHECKS = {
+    str(Channel.EMAIL): check_email,
+    str(Channel.TEXT): check_text,
+    str(Channel.LETTER): check_letter,
+    str(Channel.CALL): check_number,
+}
+
+
+def check_attachments(attachments: Sequence[File], channel: str) -> None:
+    if attachments and channel not in {Channel.EMAIL, Channel.LETTER}:
+        raise Unsendable("Only an e-mail or a letter can have something attached.")
+    for name, media_type, _ in attachments:
+        if UNFIT_FOR_A_NAME.search(name) or not 0 < len(name) <= 120:
+            raise Unsendable(f"“{name[:80]}” cannot be the name of an attachment.")
+        if not MEDIA_TYPE.fullmatch(media_type) or len(media_type) > 120:
+            raise Unsendable(f"“{media_type[:80]}” is no media type, such as application/pdf.")
+    size = sum(len(content) for _, _, content in attachments)
+    if size > MOST_ATTACHED:
+        raise Unsendable(f"The attachments have {size:,} bytes; at most {MOST_ATTACHED:,} are possible.")
+
+
+def attach(messages: Sequence[Message], attachments: Sequence[File]) -> None:
+    """Freeze the files with each of these messages."""
+    Attachment.objects.bulk_create(
+        Attachment(message=message, name=name, media_type=media_type, content=content)
+        for message in messages
+        for name, media_type, content in attachments
+    )
 
 
 def is_one_address(address: str) -> bool:

@@ -124,6 +124,31 @@ def test_a_message_about_a_visit_has_no_unsubscribe_link(peer: Peer) -> None:
     assert "List-Unsubscribe" not in peer.message()
 
 
+def test_files_arrive_byte_for_byte_beside_the_text(peer: Peer) -> None:
+    content = bytes(range(256)) * 400
+    calendar_file = ("Été “deux”.ics", "text/calendar; charset=utf-8", b"BEGIN")
+    files = [("Offer 104.pdf", "application/pdf", content), calendar_file]
+    queued(1, kind="offer", html="<p>{unsubscribe_url}</p>", attachments=files)
+    queued(2, kind="service", text="No HTML.", attachments=files[:1])
+    queued(3)
+    assert outbox.deliver().accepted == 3
+
+    got = peer.message()
+    assert got.get_content_type() == "multipart/mixed"  # RFC 2046, 5.1.3
+    assert [part.get_content_type() for part in got.iter_parts()] == [
+        "multipart/alternative", "application/pdf", "text/calendar",
+    ]  # fmt: skip
+    assert got.get_body(("html",)).get_content_type() == "text/html"
+    offer, calendar = got.iter_attachments()
+    assert (offer.get_filename(), offer.get_content()) == ("Offer 104.pdf", content)  # RFC 2183; 2045, 6.8
+    assert calendar.get_filename() == "Été “deux”.ics"  # RFC 2231
+    assert not [defect for part in got.walk() for defect in part.defects]
+    assert max(map(len, peer.taken[0].original_content.split(b"\r\n"))) <= 998
+    plain, other = peer.message(1), peer.message(2)
+    assert [part.get_content_type() for part in plain.iter_parts()] == ["text/plain", "application/pdf"]
+    assert other.get_content_type() == "text/plain"
+
+
 def test_without_https_the_one_click_header_is_left_out(peer: Peer, settings: Settings) -> None:
     settings.BASE_URL = "http://127.0.0.1:8000"
     queued(1)

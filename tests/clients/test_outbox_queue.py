@@ -91,6 +91,34 @@ def test_an_address_that_is_not_exactly_one_is_refused(address: str) -> None:
         )  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("over", "word"),
+    [
+        ({"channel": "text", "address": "902-555-0100"}, "international form"),
+        ({"channel": "text", "address": "+19025550100 +19025550101"}, "international form"),
+        ({"channel": "text", "address": "+19025550100", "text": "a" * 1531}, "11 parts"),
+        ({"channel": "call", "address": "nobody"}, "international form"),
+        ({"channel": "letter", "address": "7 Gull Road\x00"}, "postal address"),
+        ({"attachments": [("a/b.pdf", "application/pdf", b"")]}, "name of an attachment"),
+        ({"attachments": [("a\r\nBcc: x", "application/pdf", b"")]}, "name of an attachment"),
+        ({"attachments": [("a.pdf", "application/pdf\r\nBcc: x", b"")]}, "media type"),
+        ({"attachments": [("a.pdf", "application/pdf", b"x" * 7_000_001)]}, "7,000,001 bytes"),
+        ({"channel": "text", "address": "+19025550100", "attachments": [("a", "text/x", b"")]}, "Only an e-mail"),
+    ],
+)
+def test_every_way_and_every_file_is_checked_before_queueing(
+    over: dict[str, Any], word: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    values = {"client": ClientFactory(), "kind": "service", "channel": "email", "address": "a@example.org"}
+    with pytest.raises(Unsendable, match=word):
+        outbox.queue_message(**(values | {
+            "subject": "s", "text": "We come on Tuesday.", "html": "", "key": "k", "consent": None, "basis": "",
+            "now": timezone.now(),
+        } | over))  # fmt: skip
+    assert not Message.objects.exists()
+    assert "Not queued (k)" in caplog.text
+
+
 @pytest.mark.parametrize("address", ["zoë@example.org", "a@bücher.example.org", "o'hara+deck@example.org"])
 def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
     outbox.queue_message(

@@ -1,0 +1,57 @@
+"""The texts that come with the program (standard.toml), and words around them in each of their languages."""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+FALLBACK = "en"
+
+
+@dataclass(frozen=True)
+class Wording:
+    """A text before its fields are filled in."""
+
+    subject: str
+    body: str
+    language: str
+    is_own: bool = False
+
+
+@cache
+def table() -> dict[str, Any]:
+    return tomllib.loads((Path(__file__).parent / "standard.toml").read_text(encoding="utf-8"))
+
+
+def languages() -> dict[str, str]:
+    """Code → its own name, of the languages that the program has texts in."""
+    return {code: words["name"] for code, words in table()["words"].items()}
+
+
+@cache
+def wording(purpose: str, channel: str, language: str) -> Wording | None:
+    """The program's text in exactly this language, if there is one."""
+    found = table()[purpose][channel].get(language)
+    return Wording(found.get("subject", ""), found["body"].strip("\n"), language) if found else None
+
+
+def word(language: str, name: str) -> str:
+    """A phrase around texts, such as the stop line; English where the language has none."""
+    words = table()["words"]
+    return str(words.get(primary(language), words[FALLBACK])[name])
+
+
+def primary(language: str) -> str:
+    """“fr” of “fr-CA” (RFC 5646)."""
+    return language.replace("_", "-").partition("-")[0].lower()
+
+
+def chain(*wanted: str) -> list[str]:
+    """The languages to try, each before its shorter form: fr-CA, fr, en-CA, en."""
+    found: list[str] = []
+    for language in (*wanted, FALLBACK):
+        for form in (language.replace("_", "-"), primary(language)):
+            if form and form not in found:
+                found.append(form)
+    return found
