@@ -8,8 +8,8 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
+from clients import after, outbox, suppression
 from clients import emails as addresses
-from clients import outbox, suppression
 from clients import phones as numbers
 from clients.models import Business, Client, Consent, ContactPoint, Message, User
 from clients.models.channel import Channel
@@ -139,6 +139,7 @@ def record_consent(
     if not is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
         outbox.cancel(messages=waiting, why="The client withdrew consent.", by=by, now=now)
+        after.clients_left([client.pk], "The client withdrew consent.")
     elif is_welcome_again:
         lift_suppression(client, channel)
     return consent
@@ -159,6 +160,7 @@ def archive_client(*, client: Client, by: User, now: datetime) -> None:
     client.archived_at = now
     client.save(update_fields=["archived_at"])
     outbox.cancel(messages=client.messages.all(), why="The client was archived.", by=by, now=now)
+    after.clients_left([client.pk], "The client was archived.")
 
 
 @transaction.atomic

@@ -1,6 +1,7 @@
 """Offers: what work is proposed on which decks at what price, each revision kept as it was sent."""
 
 import builtins
+from collections.abc import Collection
 from datetime import date
 
 from django.conf import settings
@@ -11,6 +12,46 @@ from django.db.models.functions import Now
 from clients.models import Client, Deck, Property
 from jobs.models.price import PriceList, money
 from jobs.models.product import Product
+
+
+class OfferQuerySet(models.QuerySet["Offer"]):
+    def unanswered(self) -> "OfferQuerySet":
+        """Drafts, and offers that were sent and not answered, run out or not."""
+        return self.filter(state__in=[Offer.State.DRAFT, Offer.State.OPEN])
+
+    def living(self, *, today: date) -> "OfferQuerySet":
+        """A draft, an offer that still stands, or an accepted one whose work is not over."""
+        over = Q(booking__state__in=["done", "cancelled"])
+        return self.filter(
+            Q(state=Offer.State.DRAFT)
+            | Q(state=Offer.State.OPEN, valid_until__gte=today)
+            | (Q(state=Offer.State.ACCEPTED) & ~over)
+        )
+
+    def expired(self, *, today: date) -> "OfferQuerySet":
+        return self.filter(state=Offer.State.OPEN, valid_until__lt=today)
+
+    def about(self, deck_ids: Collection[int]) -> "OfferQuerySet":
+        return self.filter(scopes__deck__in=deck_ids).distinct()
+
+    def whole(self) -> "OfferQuerySet":
+        """With decks, lines, taxes and history, in a fixed number of queries."""
+        events = OfferEvent.objects.select_related("by")
+        scopes = OfferScope.objects.select_related("deck", "product")
+        return self.select_related("client", "property", "price_list").prefetch_related(
+            "lines", "taxes", models.Prefetch("scopes", scopes), models.Prefetch("events", events)
+        )
+
+    def matching(self, words: str) -> "OfferQuerySet":
+        """The number, or words out of the client's name, the street or the town."""
+        found = self
+        for word in words.split():
+            named = Q(client__name__icontains=word) | Q(property__street__icontains=word)
+            named |= Q(property__town__icontains=word)
+            if word.isascii() and word.isdigit() and len(word) < 10:
+                named |= Q(number=int(word))
+            found = found.filter(named)
+        return found
 
 
 class Offer(models.Model):
@@ -60,6 +101,8 @@ class Offer(models.Model):
     withdrawn_why = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(db_default=Now())
     created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    objects = OfferQuerySet.as_manager()
 
     class Meta:
         ordering = ["-number", "-revision"]

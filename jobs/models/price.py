@@ -1,5 +1,6 @@
 """What the business charges: price lists by date, and the packs and opened tins that materials come from."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -18,6 +19,21 @@ def money(label: str = "", **kwargs: Any) -> models.DecimalField:
 
 def percent(label: str = "", **kwargs: Any) -> models.DecimalField:
     return models.DecimalField(label or None, max_digits=6, decimal_places=3, default=0, **kwargs)
+
+
+class PriceListQuerySet(models.QuerySet["PriceList"]):
+    def whole(self) -> "PriceListQuerySet":
+        """With everything on the list, in a fixed number of queries."""
+        return self.prefetch_related("rates", "zones", "taxes")
+
+    def in_force(self, day: date) -> "PriceList | None":
+        """The newest list that has begun by that day."""
+        return self.whole().filter(valid_from__lte=day).order_by("-valid_from").first()
+
+    def with_offers(self) -> "PriceListQuerySet":
+        """With the number of offers that rest on each, and of those that left the house."""
+        gone = Q(offers__isnull=False) & ~Q(offers__state="draft")
+        return self.annotate(offers_count=models.Count("offers"), sent_count=models.Count("offers", filter=gone))
 
 
 class PriceList(models.Model):
@@ -48,6 +64,8 @@ class PriceList(models.Model):
     valid_days = models.PositiveSmallIntegerField("an offer stands for, days", default=30)
     created_at = models.DateTimeField(db_default=Now())
 
+    objects = PriceListQuerySet.as_manager()
+
     class Meta:
         ordering = ["-valid_from"]
         constraints = [
@@ -72,6 +90,11 @@ class PriceList(models.Model):
 
     def __str__(self) -> str:
         return f"Prices from {self.valid_from}"
+
+    @property
+    def is_settled(self) -> bool:
+        """An offer that left the house rests on it: it stays as it is, a newer list takes its place."""
+        return self.offers.exclude(state="draft").exists()
 
 
 class Rate(models.Model):

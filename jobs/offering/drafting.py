@@ -1,0 +1,124 @@
+"""The rows of a new offer, not yet saved: many drafts are saved together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from clients.models import Property, User
+from jobs.models import Offer, OfferLine, OfferScope, OfferTax
+from jobs.offering.inputs import Desk, deck_work, journey, unpriced
+from jobs.offering.waiting import Strips, waiting
+from jobs.outlook import DeckOutlook, Outlook
+from jobs.pricing import Line, PricingProblem, Reckoned, Reductions, Totals, reckon
+from jobs.scope import Scope
+
+
+@dataclass(frozen=True)
+class Order:
+    """What one offer is to be about."""
+
+    property: Property
+    scopes: Sequence[Scope]
+    outlook: Outlook | None = None
+
+
+@dataclass
+class DraftedOffer:
+    """The rows of one offer; scopes belong to lines by their place."""
+
+    offer: Offer
+    scopes: list[OfferScope]
+    lines: list[OfferLine]
+    taxes: list[OfferTax]
+    places: list[int | None]  # for each line the place of its scope
+    notes: list[str]  # what whoever looks through the draft should know
+
+
+def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, by: User | None) -> DraftedOffer:
+    """`strips` are what a strip would take instead of each recoat. Raises `PricingProblem`."""
+    if not order.scopes:
+        raise PricingProblem("There is no deck to make an offer for.")
+    works = [deck_work(scope, place) for place, scope in enumerate(order.scopes)]
+    valid_until = today + timedelta(days=at.price_list.valid_days)
+    reductions = Reductions(expected_month(at, order, today), is_early(order, valid_until))
+    found = reckon(at.prices, works, journey(at, order.property), reductions, units=at.business.units)
+    offer = offer_row(at, order, found, number, today, valid_until, by)
+    notes = [words for scope in order.scopes for words in notes_on(scope)]
+    try:
+        offer.waiting = waiting(at, order.scopes, order.outlook, strips)
+    except PricingProblem as problem:
+        notes.append(f"The offer does not compare now with waiting. {problem}")
+    scopes = [scope_row(offer, scope, place, found, order) for place, scope in enumerate(order.scopes)]
+    lines = [line_row(offer, position, line) for position, line in enumerate(found.lines, start=1)]
+    return DraftedOffer(
+        offer, scopes, lines, tax_rows(offer, found.totals), [line.place for line in found.lines], notes
+    )
+
+
+def notes_on(scope: Scope) -> list[str]:
+    """What the scope warns of, and materials that the offer does not charge because nobody entered their price."""
+    lacking = [
+        f"{name} has no pack with a price, so this offer does not charge for it. Add the pack on the product's page."
+        for name in unpriced(scope)
+    ]
+    return [f"{scope.deck.label}: {words}" for words in [scope.warning, *lacking] if words]
+
+
+def dues(order: Order) -> list[date]:
+    """When the decks of the order are due, where a forecast says so."""
+    outlook = order.outlook
+    found = [outlook.of(scope.deck.pk).due_on for scope in order.scopes] if outlook else []
+    return [day for day in found if day]
+
+
+def is_early(order: Order, valid_until: date) -> bool:
+    """Whoever accepts while the offer stands does so before any of the decks is due."""
+    known = dues(order)
+    return len(known) == len(order.scopes) and valid_until < min(known)
+
+
+def expected_month(at: Desk, order: Order, today: date) -> int:
+    """The month in which the work is likely to be done: when it is due, or the next one in which crews go out."""
+    day = max([today, *dues(order)[:1]])
+    months = [(day.month - 1 + ahead) % 12 + 1 for ahead in range(12)]
+    return next(month for month in months if month in at.business.season_months)
+
+
+def offer_row(
+    at: Desk, order: Order, found: Reckoned, number: int, today: date, valid_until: date, by: User | None
+) -> Offer:
+    client, totals = order.property.client, found.totals
+    return Offer(
+        number=number, client=client, property=order.property, price_list=at.price_list,
+        language=client.language or "en", currency=at.price_list.currency, tax_mode=at.price_list.tax_mode,
+        tax_rounding=at.price_list.tax_rounding, net=totals.net, tax=totals.tax, total=totals.total,
+        hours=found.all_hours, drafted_on=today, valid_until=valid_until,
+        created_by=by,
+    )  # fmt: skip
+
+
+def scope_row(offer: Offer, scope: Scope, place: int, found: Reckoned, order: Order) -> OfferScope:
+    outlook = order.outlook.of(scope.deck.pk) if order.outlook else DeckOutlook()
+    return OfferScope(
+        offer=offer, deck=scope.deck, position=place + 1, work=scope.work, why=scope.why,
+        stripper_applications=scope.stripper_applications, coats=scope.coats, product=scope.product,
+        colour=scope.colour, same_as_last=scope.same_as_last, litres=scope.litres,
+        buying=[need.as_json() for need in scope.needs], steps=[step.as_json() for step in scope.steps],
+        hours=found.hours[place],
+        window_opens_on=outlook.window_opens_on, due_on=outlook.due_on,
+        late_on=outlook.late_on,
+    )  # fmt: skip
+
+
+def line_row(offer: Offer, position: int, line: Line) -> OfferLine:
+    return OfferLine(
+        offer=offer, position=position, kind=line.kind, words=line.words, quantity=line.quantity, unit=line.unit,
+        unit_price=line.unit_price, amount=line.amount, taxes=list(line.taxes),
+    )  # fmt: skip
+
+
+def tax_rows(offer: Offer, totals: Totals) -> list[OfferTax]:
+    return [
+        OfferTax(offer=offer, position=place, name=tax.name, percent=tax.percent, base=tax.base, amount=tax.amount)
+        for place, tax in enumerate(totals.taxes, start=1)
+    ]

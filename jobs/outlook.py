@@ -1,0 +1,32 @@
+"""What the forecast says about waiting, handed in by whoever drafts an offer (this app may not ask the forecast)."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+WAITS = (6, 12)  # months of waiting that an offer compares with now
+
+
+@dataclass(frozen=True)
+class DeckOutlook:
+    """The window of one deck, and the chance that only a strip will do after so many months of waiting.
+
+    The chances hold for a deck that needs no strip today; they are shares from 0 to 1, by months.
+    """
+
+    window_opens_on: date | None = None
+    due_on: date | None = None
+    late_on: date | None = None
+    strip_chance: Mapping[int, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The outlook of the decks of one property, by deck, as of a day."""
+
+    decks: Mapping[int, DeckOutlook]
+    computed_on: date
+    model_version: str = ""
+
+    def of(self, deck_id: int) -> DeckOutlook:
+        return self.decks.get(deck_id, DeckOutlook())
