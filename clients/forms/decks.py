@@ -21,7 +21,8 @@ WEAR = [
     "roof_percent", "summer_shade_percent", "winter_shade_percent", "orientation_deg", "airflow", "traffic", "salt",
     "litter", "pool", "texture",
 ]  # fmt: skip
-SIZE = ["rail_m", "stair_treads", "height_m", "built_year"]
+MEASURED = ["area_m2", "rail_m", "screen_m2", "height_m"]
+SIZE = ["rail_m", "stair_treads", "screen_m2", "height_m", "built_year"]
 
 
 def percent(label: str, help_text: str = "") -> forms.IntegerField:
@@ -71,7 +72,7 @@ class DeckForm(forms.Form):
         self.home, self.deck, self.today = home, deck, today
         if deck:
             kwargs["initial"] = {
-                name: getattr(deck, name) for name in [*self.base_fields, "area_m2", "rail_m", "height_m"]
+                name: getattr(deck, name) for name in [*self.base_fields, *MEASURED]
             }
         super().__init__(data, **kwargs)
         self.add_measures(business.units)
@@ -82,9 +83,13 @@ class DeckForm(forms.Form):
             label="Area", quantity="area", units=units, most=Decimal(50_000), min_value=Decimal("0.01"),
             error_messages={"min_value": "The area must be more than 0."}, help_text="Deck boards only.",
         )  # fmt: skip
-        for name, label, most in (("rail_m", "Rail length", 5_000), ("height_m", "Height above ground", 100)):
+        for name, quantity, label, most in (
+            ("rail_m", "length", "Rail length", 5_000),
+            ("screen_m2", "area", "Screens, both sides", 5_000),
+            ("height_m", "length", "Height above ground", 100),
+        ):
             self.fields[name] = MeasureField(
-                label=label, quantity="length", units=units, most=Decimal(most), required=False, min_value=Decimal(0),
+                label=label, quantity=quantity, units=units, most=Decimal(most), required=False, min_value=Decimal(0),
                 error_messages={"min_value": "This cannot be negative."},
             )  # fmt: skip
 

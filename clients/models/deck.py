@@ -87,6 +87,7 @@ class Deck(models.Model):
     area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
     rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
     stair_treads = models.PositiveSmallIntegerField(default=0)
+    screen_m2 = models.DecimalField("screens", max_digits=7, decimal_places=2, default=0, db_default=0)
     height_m = models.DecimalField("height above ground", max_digits=5, decimal_places=2, null=True, blank=True)
     built_year = models.PositiveSmallIntegerField(null=True, blank=True)
     species = models.CharField(max_length=20, choices=Species.choices, default=Species.TREATED_PINE)
@@ -119,6 +120,7 @@ class Deck(models.Model):
             models.UniqueConstraint(fields=["property", "label"], name="deck_label_once_a_property"),
             models.CheckConstraint(name="deck_area_positive", condition=Q(area_m2__gt=0)),
             models.CheckConstraint(name="deck_rail_not_negative", condition=Q(rail_m__gte=0)),
+            models.CheckConstraint(name="deck_screens_not_negative", condition=Q(screen_m2__gte=0)),
             models.CheckConstraint(name="deck_roof_is_a_share", condition=Q(roof_percent__lte=100)),
             models.CheckConstraint(
                 name="deck_shade_is_a_share",

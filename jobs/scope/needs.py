@@ -42,7 +42,9 @@ class Supply:
 
 
 def surfaces_of(deck: Deck) -> materials.Surfaces:
-    return materials.Surfaces.measured(area_m2=deck.area_m2, treads=deck.stair_treads, rail_m=deck.rail_m)
+    return materials.Surfaces.measured(
+        area_m2=deck.area_m2, treads=deck.stair_treads, rail_m=deck.rail_m, screen_m2=deck.screen_m2
+    )
 
 
 def is_brightened(history: History, work: Work) -> bool:
