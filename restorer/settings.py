@@ -204,6 +204,9 @@ EMAIL_USE_SSL = flag("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
+# Text messages: all else about the gateway is a row, see clients/models/handing.py.
+GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
+
 # django-q2 is the alarm clock only. Why each value: docs/operations.md, "The worker".
 Q_CLUSTER = {
     "name": "restorer",

@@ -2,9 +2,12 @@
 
 from collections.abc import Callable
 
-from clients.channels import email
+from clients.channels import email, text
 from clients.channels.contract import Line
 from clients.models import Business
 from clients.models.channel import Channel
 
-LINES: dict[str, Callable[[Business], Line]] = {str(Channel.EMAIL): email.SmtpLine}
+LINES: dict[str, Callable[[Business], Line]] = {
+    str(Channel.EMAIL): email.SmtpLine,
+    str(Channel.TEXT): text.GatewayLine,
+}

@@ -24,6 +24,7 @@ class Outcome:
     result: Result
     reply: str = ""
     provider_id: str = ""
+    has_opted_out: bool = False  # refused because the far side knows that this address wants to hear no more
 
 
 class LineDownError(Exception):

@@ -11,11 +11,12 @@ from dataclasses import asdict, dataclass, field
 from datetime import timedelta
 
 from django.db import Error, connection
+from django.utils import timezone
 
 from clients.channels import LINES
 from clients.channels.contract import Line, LineDownError, Outcome, Result
 from clients.models import Business, Message
-from clients.outbox import outcomes, steps, trouble
+from clients.outbox import evidence, outcomes, steps, trouble
 from clients.outbox.ahead import Ahead
 from clients.outbox.permission import why_not
 from clients.outbox.sweeping import sweep
@@ -64,6 +65,7 @@ def deliver(
     for channel, open_line in LINES.items():
         sender = Sender(business, channel, open_line(business), tally)
         sender.run(lambda: stop() or clock() >= until, limit)
+    evidence.close_unconfirmed(now=timezone.now(), is_over=lambda: stop() or clock() >= until)
     return tally
 
 

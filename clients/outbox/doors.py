@@ -6,13 +6,15 @@ from datetime import datetime
 from django.db import transaction
 
 from clients import message_keys
-from clients.models import Business, Message, User
+from clients.models import Business, Message, TextGateway, User
+from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet, State
 from clients.outbox import steps
 
 NOT_GONE = [State.QUEUED, State.CLAIMED]
 AFTER_A_FAILURE = [State.UNCONFIRMED, State.FAILED, State.BOUNCED]
 CONFIRMED = "Somebody made sure that it went out."
+RETURNED = "The post brought the letter back."
 
 
 def of(messages: Iterable[Message]) -> MessageQuerySet:
@@ -39,8 +41,7 @@ def confirm(*, message: Message, now: datetime, by: User) -> bool:
 
 def send_again(*, message: Message, now: datetime, by: User) -> bool:
     """Queue it once more, on a person's word only, under a new Message-ID so that no mailbox drops it as known."""
-    number = message_keys.sending_number(message.message_id) + 1
-    new_id = message_keys.message_id(Business.objects.get(), message.idempotency_key, sending=number)
+    new_id = next_id(message)
     rows = of([message]).filter(state__in=AFTER_A_FAILURE, message_id=message.message_id)
     note = "To be sent again."
     return bool(
@@ -48,6 +49,21 @@ def send_again(*, message: Message, now: datetime, by: User) -> bool:
             rows, State.QUEUED, note=note, by=by, at=now, message_id=new_id, attempts=0, reply="", not_before=now
         )
     )
+
+
+def next_id(message: Message) -> str:
+    """An unconfirmed text message keeps its id where the gateway sends a repeated reference only once."""
+    gateway = TextGateway.current() if message.channel == Channel.TEXT else None
+    if gateway and gateway.honours_reference and message.state == State.UNCONFIRMED:
+        return message.message_id
+    number = message_keys.sending_number(message.message_id) + 1
+    return message_keys.message_id(Business.objects.get(), message.idempotency_key, sending=number)
+
+
+def came_back(*, message: Message, now: datetime, by: User) -> bool:
+    """A letter that the post returned."""
+    rows = of([message]).filter(channel=Channel.LETTER, state=State.ACCEPTED)
+    return bool(steps.move(rows, State.BOUNCED, note=RETURNED, by=by, at=now, reply=RETURNED))
 
 
 def hold(*, message: Message, now: datetime, by: User) -> bool:

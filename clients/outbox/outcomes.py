@@ -4,17 +4,20 @@ from collections.abc import Iterable
 from datetime import timedelta
 from typing import Any
 
+from django.db import transaction
 from django.db.models.functions import Now
+from django.utils import timezone
 
 from clients.channels.contract import Outcome, Result
 from clients.models import Business, Message
 from clients.models.message import State
-from clients.outbox import steps
+from clients.outbox import steps, unsubscribing
 from clients.outbox.permission import why_not
 
 FIRST_PAUSE = timedelta(minutes=1)
 LONGEST_PAUSE = timedelta(hours=4)
 MOST_ATTEMPTS = 12  # spread over more than a day
+OPTED_OUT = "The gateway says that this number asked to hear no more."
 
 
 def write(business: Business, message: Message, outcome: Outcome) -> str:
@@ -25,7 +28,7 @@ def write(business: Business, message: Message, outcome: Outcome) -> str:
     if outcome.result is Result.NOT_NOW:
         return put_off(message, reply)
     if outcome.result is Result.REFUSED:
-        return move(message, State.FAILED, "failed", reply)
+        return refuse(message, reply, has_opted_out=outcome.has_opted_out)
     if outcome.result is Result.UNKNOWN:
         return move(message, State.UNCONFIRMED, "unconfirmed", reply)
     return withhold(business, message)
@@ -33,6 +36,17 @@ def write(business: Business, message: Message, outcome: Outcome) -> str:
 
 def move(message: Message, to: str, word: str, reply: str) -> str:
     return word if steps.move(steps.leased(message), to, note=reply, reply=reply) else ""
+
+
+@transaction.atomic
+def refuse(message: Message, reply: str, *, has_opted_out: bool) -> str:
+    """For good. If the far side knows that this address wants to hear no more, then so do we from now on."""
+    if has_opted_out:
+        unsubscribing.stop(
+            channel=message.channel, address=message.address, people=[message.client], why=OPTED_OUT,
+            evidence=f"Message {message.message_id}: {reply}", now=timezone.now(),
+        )  # fmt: skip
+    return move(message, State.FAILED, "failed", reply)
 
 
 def accept(message: Message, outcome: Outcome) -> str:

@@ -1,12 +1,15 @@
-"""Leaving the list by the link in a message: at once, for good, and without asking who is there (RFC 8058)."""
+"""Hearing no more: by the link in a message (RFC 8058), by a word sent back, by word of mouth. At once, for good."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import F, Q
 
 from clients import suppression
 from clients.message_keys import token_hash
-from clients.models import Business, Consent, Message
+from clients.models import Business, Client, Consent, ContactPoint, Message, User
+from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet
 from clients.outbox import doors
 
@@ -22,28 +25,47 @@ def unsubscribe(*, token: str, now: datetime) -> bool:
     message = Message.objects.select_related("client").filter(unsubscribe_hash=token_hash(token)).first()
     if message is None:
         return False
-    business = Business.objects.get()
-    suppression.suppress(business=business, channel=message.channel, address=message.address, reason=WHY)
-    withdraw(message)
-    doors.cancel(messages=waiting_for(message), why=WHY, now=now, by=None)
+    stop(
+        channel=message.channel, address=message.address, people=[message.client], why=WHY,
+        evidence=f"Message {message.message_id}", now=now,
+    )  # fmt: skip
     return True
 
 
-def withdraw(message: Message) -> None:
+@transaction.atomic
+def stop(
+    *, channel: str, address: str, people: Iterable[Client], why: str, evidence: str, now: datetime,
+    by: User | None = None,
+) -> int:  # fmt: skip
+    """Suppress, withdraw and cancel in one transaction, by one channel. How many messages were cancelled."""
+    suppression.suppress(business=Business.objects.get(), channel=channel, address=address, reason=why)
+    people = list(people)
+    for client in people:
+        withdraw(client, channel, why=why, evidence=evidence, by=by)
+    return doors.cancel(messages=waiting_for(channel, address, people), why=why, now=now, by=by)
+
+
+def withdraw(client: Client, channel: str, *, why: str, evidence: str, by: User | None = None) -> None:
     """An entry of the consent log, unless the newest one is a withdrawal already."""
-    newest = Consent.objects.filter(client=message.client, channel=message.channel).first()
+    newest = Consent.objects.filter(client=client, channel=channel).first()
     if newest is None or newest.is_given:
         Consent.objects.create(
-            client=message.client, channel=message.channel, is_given=False, wording=WHY,
-            evidence=f"Message {message.message_id}",
-        )  # fmt: skip
+            client=client, channel=channel, is_given=False, wording=why, evidence=evidence[:300], recorded_by=by
+        )
 
 
-def waiting_for(message: Message) -> MessageQuerySet:
-    """What has not gone out to this address or this client by the same channel."""
-    waiting = Message.objects.filter(channel=message.channel, state__in=doors.NOT_GONE)
-    same = suppression.normalize(message.channel, message.address)
-    rows = waiting.values_list("pk", "client_id", "channel", "address")
-    chosen = [pk for pk, client, channel, address in rows
-              if client == message.client_id or suppression.normalize(channel, address) == same]  # fmt: skip
+def waiting_for(channel: str, address: str, people: Iterable[Client]) -> MessageQuerySet:
+    """What has not gone out to this address or these clients by the same channel."""
+    waiting = Message.objects.filter(channel=channel, state__in=doors.NOT_GONE)
+    same, own = suppression.normalize(channel, address), {client.pk for client in people}
+    rows = waiting.values_list("pk", "client_id", "address")
+    chosen = [pk for pk, client, each in rows if client in own or suppression.normalize(channel, each) == same]
     return Message.objects.filter(pk__in=chosen)
+
+
+def people_at(number: str) -> list[Client]:
+    """The clients with this telephone number (E.164), and whoever was last written to there; those put away last."""
+    points = ContactPoint.objects.filter(normalized=number, kind__in=["mobile", "phone"])
+    last = Message.objects.filter(channel=Channel.TEXT, address=number).order_by("-id").values("client_id")[:1]
+    rows = Client.objects.filter(Q(pk__in=points.values("client_id")) | Q(pk__in=last))
+    return list(rows.order_by(F("archived_at").asc(nulls_first=True), "pk"))

@@ -1,0 +1,51 @@
+"""What a gateway's answers mean, and what it is told: data in, outcome out. No sockets, no database."""
+
+import pytest
+
+from clients.channels import gateway as words
+from clients.channels.contract import Result
+from clients.models import TextGateway
+
+
+# The meaning of each status is RFC 9110, 15 (408, 409, 425, 429, 503: 15.5.9,
+# 15.5.10, 15.6.4; RFC 8470, 5.2; RFC 6585, 4).
+@pytest.mark.parametrize(
+    ("status", "result"),
+    [
+        (200, "ACCEPTED"), (201, "ACCEPTED"), (202, "ACCEPTED"), (400, "REFUSED"), (404, "REFUSED"), (422, "REFUSED"),
+        (401, "NOT_NOW"), (402, "NOT_NOW"), (408, "NOT_NOW"), (425, "NOT_NOW"), (429, "NOT_NOW"), (503, "NOT_NOW"),
+        (301, "NOT_NOW"), (308, "NOT_NOW"), (303, "UNKNOWN"), (409, "UNKNOWN"), (500, "UNKNOWN"), (502, "UNKNOWN"),
+        (504, "UNKNOWN"),
+    ],
+)  # fmt: skip
+def test_each_status_has_one_meaning(status: int, result: str) -> None:
+    assert words.outcome(TextGateway(), status, b"{}").result is Result[result]
+
+
+@pytest.mark.parametrize(
+    ("content", "result"),
+    [
+        (b'{"error": null, "id": 7}', "ACCEPTED"), (b'{"error": "0"}', "ACCEPTED"), (b"not json at all", "ACCEPTED"),
+        (b'{"error": "bad_number"}', "REFUSED"), (b'{"error": "busy"}', "NOT_NOW"),
+        (b'{"error": "something new"}', "UNKNOWN"), (b"[" * 50_000, "ACCEPTED"),
+    ],
+)  # fmt: skip
+def test_an_error_inside_a_200_is_heard(content: bytes, result: str) -> None:
+    row = TextGateway(refusals={"bad_number": "for_good", "busy": "for_now"})
+
+    assert words.outcome(row, 200, content).result is Result[result]
+
+
+def test_data_describes_the_request() -> None:
+    row = TextGateway(template={"messages": [{"to": ["{to}"], "body": "{text}"}], "ref": "x-{reference}"})
+    values = {"to": "+19025550101", "text": "{to} & {reference}", "reference": "abc", "from": ""}
+
+    content, media_type = words.written(row, values)
+    form = words.written(TextGateway(body="form", template={"To": "{to}", "Body": "{text}"}), values)
+
+    assert words.read(content) == {"messages": [{"to": ["+19025550101"], "body": "{to} & {reference}"}], "ref": "x-abc"}
+    assert media_type.startswith("application/json")
+    # WHATWG URL, application/x-www-form-urlencoded: percent-encoding of + { } &, a space becomes +
+    assert form[0] == b"To=%2B19025550101&Body=%7Bto%7D+%26+%7Breference%7D"
+    assert words.dig({"messages": [{"id": 12}]}, "messages.0.id") == "12"
+    assert words.dig({"messages": []}, "messages.0.id") == ""

@@ -1,0 +1,70 @@
+"""The bundled gateway as a real HTTP peer in a thread, its row, and text messages that may go out."""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from django.utils import timezone
+
+from clients import outbox
+from clients.channels.fake_gateway import Gateway, Server
+from clients.models import Message, TextGateway
+from tests.factories import ConsentFactory, PhoneFactory
+
+TEXT = "Driftline Deck Care: your back deck is due by March. Call (902) 555-0100. Reply STOP to end."
+STATUSES = {"delivered": "delivered", "failed": "failed", "sent": "accepted", "unknown": "none"}
+REFUSALS = {"bad_number": "for_good", "busy": "for_now", "opted_out": "opted_out"}
+
+
+class Peer:
+    """The running gateway: its port, its plan, and what it has taken."""
+
+    def __init__(self, server: Server) -> None:
+        self.server = server
+        self.gateway: Gateway = server.gateway
+        self.port = server.server_port
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}/messages"
+
+    @property
+    def taken(self) -> list[dict[str, str]]:
+        return self.gateway.taken
+
+
+@contextmanager
+def running_gateway(**options: Any) -> Iterator[Peer]:
+    server = Server(0, Gateway(**options))
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
+    thread.start()
+    try:
+        yield Peer(server)
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+def gateway_row(url: str, **over: Any) -> TextGateway:
+    """The row that describes the bundled gateway."""
+    values: dict[str, Any] = {
+        "id": 1, "is_on": True, "url": url, "sender": "+19025550100", "statuses": STATUSES, "refusals": REFUSALS,
+        "template": {"to": "{to}", "from": "{from}", "text": "{text}", "reference": "{reference}"},
+        "look_up_url": url + "/{reference}",
+    }  # fmt: skip
+    return TextGateway.objects.create(**(values | over))
+
+
+def queued_text(number: int = 1, **over: Any) -> Message:
+    """A reminder to 902-555-01<number> with consent in force."""
+    point = PhoneFactory(value=f"902-555-01{number:02d}")
+    consent = ConsentFactory(client=point.client, channel="text", wording="Yes, remind me by text message.")
+    values: dict[str, Any] = {
+        "client": point.client, "kind": "reminder", "channel": "text", "address": point.normalized, "subject": "",
+        "text": TEXT, "html": "", "key": f"due/text/{number}", "consent": consent, "basis": consent.basis,
+        "now": timezone.now(),
+    }  # fmt: skip
+    message, _ = outbox.queue_message(**(values | over))
+    return message
