@@ -2,29 +2,35 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
+from datetime import date, datetime
+from typing import Any, Protocol
 
 from django.db import connection
 
-from clients import suppression
+from clients import display, suppression
+from clients.law import NONE_NEEDED, Law, Rule, countries_of
+from clients.law.history import last_job_on
 from clients.models import Business, Client, Consent, ContactPoint, Message
 from clients.models.channel import Channel
 
 KINDS: dict[str, list[str]] = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}
 
 # One rule in SQL, so that the last look and the step to "transmitting" are one statement. A withdrawal always has the
-# last word over an earlier consent; about a booked visit we may write without consent, to a suppressed address never.
+# last word over an earlier consent; about a booked visit we may write without consent, to a suppressed address never,
+# but for the one text message that confirms the word STOP (basis "stop", see clients/hooks/replies.py).
+# What the law of the place allows was asked when the message was queued: a basis that runs out made it expire, and
+# where no consent is needed only a withdrawal speaks against it.
 WHY_NOT = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
     WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id AND archived_at IS NOT NULL) THEN 'archived'
-    WHEN EXISTS (SELECT FROM clients_suppression s WHERE s.channel = m.channel AND s.address_hash = {hash})
-        THEN 'suppressed'
+    WHEN m.basis <> 'stop' AND EXISTS
+        (SELECT FROM clients_suppression s WHERE s.channel = m.channel AND s.address_hash = {hash}) THEN 'suppressed'
     WHEN EXISTS (SELECT FROM clients_contactpoint p WHERE p.client_id = m.client_id AND p.suspended_at IS NOT NULL
         AND p.normalized IN ({normalized}, lower(m.address))) THEN 'suspended'
-    WHEN m.kind <> 'service' AND NOT coalesce((SELECT c.is_given AND (c.expires_on IS NULL OR c.expires_on >= {today})
+    WHEN m.kind <> 'service' AND NOT coalesce((SELECT c.is_given
+            AND (m.basis = 'none_needed' OR c.expires_on IS NULL OR c.expires_on >= {today})
         FROM clients_consent c WHERE c.client_id = m.client_id AND c.channel = m.channel
-        ORDER BY c.recorded_at DESC, c.id DESC LIMIT 1), false) THEN 'consent'
+        ORDER BY c.recorded_at DESC, c.id DESC LIMIT 1), m.basis = 'none_needed') THEN 'consent'
 END"""
 TODAY = "(SELECT (now() AT TIME ZONE time_zone)::date FROM clients_business)"
 WHY_NOT_EACH = f"""
@@ -42,10 +48,10 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Contactable:
-    """Where to write to, and what allows it."""
+    """Where to write to, and what allows it; no consent where the law needs none."""
 
     address: str
-    consent: Consent
+    consent: Consent | None
     basis: str
 
 
@@ -56,20 +62,68 @@ class Refusal:
     why: str
 
 
+class Given(Protocol):
+    """The newest entry of the consent log for a client and channel."""
+
+    @property
+    def is_given(self) -> bool: ...
+
+    @property
+    def basis(self) -> str: ...
+
+    @property
+    def expires_on(self) -> date | None: ...
+
+    @property
+    def recorded_at(self) -> datetime: ...
+
+
 def contactable(client: Client, channel: str, *, today: date) -> Contactable | Refusal:
-    """The address to use by this channel and the consent in force, or why not."""
+    """The address to use by this channel and what allows it by the law of the place, or why not."""
     if client.archived_at:
         return Refusal(WORDS["archived"])
+    business = Business.objects.get()
+    rule = Law.load().rule_for_all(
+        countries_of(client), sender_country=business.country, channel=channel, on=today
+    )
     consent = client.consents.filter(channel=channel).first()
-    if consent is None or not consent.is_in_force(today=today):
-        return Refusal(why_no_consent(consent))
+    basis = basis_in_force(consent, rule, last_job_on=last_job_on([client.pk]).get(client.pk), today=today)
+    if isinstance(basis, Refusal):
+        return basis
     address = address_for(client, channel)
     if not address:
         return Refusal(why_no_address(client, channel))
-    business = Business.objects.get()
     if suppression.suppressed(business=business, channel=channel, addresses=[address]):
         return Refusal(WORDS["suppressed"])
-    return Contactable(address, consent, consent.basis)
+    return Contactable(address, None if basis == NONE_NEEDED else consent, basis)
+
+
+def basis_in_force(consent: Given | None, rule: Rule, *, last_job_on: date | None, today: date) -> str | Refusal:
+    """What allows writing today: the newest entry of the log as far as the rule takes it, else that none is needed."""
+    if consent and not consent.is_given:
+        return Refusal("The client withdrew consent.")
+    why = "There is no consent on record."
+    if consent:
+        why = why_not_in_force(consent, rule, last_job_on, today)
+        if not why:
+            return consent.basis
+    if rule.needs_consent:
+        return Refusal(why)
+    end = rule.consent_expires(NONE_NEEDED, last_job_on, None)
+    if end is None or end >= today:
+        return NONE_NEEDED
+    return Refusal(f"Without consent only within {rule.months[NONE_NEEDED]} months of a job ({rule.code}).")
+
+
+def why_not_in_force(consent: Given, rule: Rule, last_job_on: date | None, today: date) -> str:
+    """Why a consent that was given does not count, empty if it does."""
+    if consent.expires_on and consent.expires_on < today:
+        return f"The consent ran out on {consent.expires_on}."
+    if not (rule.allows(consent.basis) or not rule.needs_consent):
+        kind = Consent.Basis(consent.basis).label.lower()
+        return f"“{kind.capitalize()}” is not enough there ({rule.code})."
+    end = rule.consent_expires(consent.basis, last_job_on, consent.recorded_at.date())
+    return f"The implied consent ran out on {display.day(end)} ({rule.code})." if end and end < today else ""
 
 
 def why_no_consent(newest: Consent | None) -> str:
