@@ -28,6 +28,8 @@ class JobsConfig(AppConfig):
             models.Rate,
             models.TravelZone,
             models.Tax,
+            models.Pack,
+            models.StockTin,
         ):
             auditlog.register(model)
         offers_follow()

@@ -3,12 +3,11 @@
 from collections.abc import Callable, Iterator
 
 from clients import display
-from clients.units import Units
 from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product
 from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.spread import Measured, measured
-from jobs.weather import LEAST_GAP_C, dew_gap_c
+from jobs.weather import LEAST_GAP_C, degrees, dew_gap_c
 
 FILMS = {"solid_film", "clear_film"}
 
@@ -70,12 +69,6 @@ def dew(job: Job) -> Iterator[str]:
             f"The air was only {degrees(gap)} above the dew point: dew may have settled on the wood. "
             f"Painters keep {degrees(LEAST_GAP_C)} (common practice)."
         )
-
-
-def degrees(gap_c: float) -> str:
-    """A difference of temperatures: 5 °C are 9 °F, whatever the zero."""
-    is_us = display.business().units == Units.US
-    return f"{display.number(gap_c * 9 / 5 if is_us else gap_c)} {'°F' if is_us else '°C'}"
 
 
 def temperature(job: Job, coats: list[CoatApplied]) -> Iterator[str]:

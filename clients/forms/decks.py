@@ -71,9 +71,7 @@ class DeckForm(forms.Form):
     ) -> None:  # fmt: skip
         self.home, self.deck, self.today = home, deck, today
         if deck:
-            kwargs["initial"] = {
-                name: getattr(deck, name) for name in [*self.base_fields, *MEASURED]
-            }
+            kwargs["initial"] = {name: getattr(deck, name) for name in [*self.base_fields, *MEASURED]}
         super().__init__(data, **kwargs)
         self.add_measures(business.units)
         self.keep_bearing()

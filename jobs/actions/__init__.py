@@ -4,6 +4,7 @@ from jobs.actions.jobs import change_job, log_job, remove_job
 from jobs.actions.new_decks import add_client_and_deck
 from jobs.actions.pictures import add_photos, describe_photo, remove_photo
 from jobs.actions.products import change_batch, save_product
+from jobs.actions.shelf import change_pack, measure_tin, put_pack, put_tin
 from jobs.actions.visits import change_visit, record_visit
 
 __all__ = [
@@ -11,9 +12,13 @@ __all__ = [
     "add_photos",
     "change_batch",
     "change_job",
+    "change_pack",
     "change_visit",
     "describe_photo",
     "log_job",
+    "measure_tin",
+    "put_pack",
+    "put_tin",
     "record_visit",
     "remove_job",
     "remove_photo",

@@ -203,6 +203,9 @@ class StockTin(models.Model):
     litres = models.DecimalField("litres left", max_digits=7, decimal_places=2)
     noted_on = models.DateField()
     used_up_at = models.DateTimeField(null=True, blank=True)
+    form_key = models.UUIDField(
+        null=True, unique=True, editable=False, help_text="A second click puts no second tin on the shelf."
+    )
 
     class Meta:
         ordering = ["product_id", "noted_on", "id"]

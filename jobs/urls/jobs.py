@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import jobs, log, photos, products, visits
+from jobs.views import jobs, log, photos, products, shelf, visits
 
 app_name = "jobs"
 urlpatterns = [
@@ -18,5 +18,10 @@ urlpatterns = [
     path("products/", products.products, name="products"),
     path("products/new/", products.product_new, name="product_new"),
     path("products/<int:pk>/edit/", products.product_edit, name="product_edit"),
+    path("products/<int:pk>/shelf/", shelf.shelf, name="shelf"),
+    path("products/<int:pk>/tins/", shelf.tin_add, name="tin_add"),
+    path("products/<int:pk>/packs/", shelf.pack_add, name="pack_add"),
+    path("tins/<int:pk>/", shelf.tin_change, name="tin_change"),
+    path("packs/<int:pk>/", shelf.pack_change, name="pack_change"),
     path("batches/<int:pk>/", products.batch, name="batch"),
 ]

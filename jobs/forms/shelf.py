@@ -1,0 +1,80 @@
+"""The packs a product is sold in and the tins that are left of it, in the business's units."""
+
+import uuid
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients.forms.fields import MeasureField
+from jobs.models import Pack, Product, StockTin
+
+MOST_L = Decimal(1_000)
+
+
+def litres(label: str, units: str, *, places: int, least: Decimal) -> MeasureField:
+    return MeasureField(
+        label=label, quantity="volume", units=units, places=places, most=MOST_L, min_value=least,
+        error_messages={"min_value": "Write how much it holds." if least else "This cannot be negative."},
+    )  # fmt: skip
+
+
+def price(currency: str) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=f"Price paid, {currency}", min_value=0, max_digits=10, decimal_places=2,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+    )  # fmt: skip
+
+
+class PackForm(forms.Form):
+    """A size in which the product is sold."""
+
+    def __init__(self, *args: Any, units: str, currency: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["litres"] = litres("Pack holds", units, places=3, least=Decimal("0.01"))
+        self.fields["price"] = price(currency)
+
+
+class PackChangeForm(forms.Form):
+    """What a pack costs now, and whether it is still sold."""
+
+    def __init__(self, *args: Any, pack: Pack, currency: str, **kwargs: Any) -> None:
+        super().__init__(
+            *args, prefix=f"pack-{pack.pk}", initial={"price": pack.price, "is_active": pack.is_active}, **kwargs
+        )
+        self.pack = pack
+        self.fields["price"] = price(currency)
+        self.fields["is_active"] = forms.BooleanField(label="Still sold", required=False)
+
+
+class TinForm(forms.Form):
+    """A tin on the shelf; its colour is one of the product's, its batch may be new."""
+
+    form_key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
+    colour = forms.ChoiceField(label="Colour", required=False)
+    batch = forms.CharField(label="Batch on the tin", required=False, max_length=60)
+
+    def __init__(self, *args: Any, product: Product, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        colours = product.colour_list
+        self.fields["colour"].choices = [("", "Choose…"), *((c, c) for c in colours)]  # type: ignore[attr-defined]
+        self.fields["colour"].required = len(colours) > 1
+        self.fields["litres"] = litres("Left in it", units, places=2, least=Decimal("0.01"))
+        if not colours:
+            del self.fields["colour"]
+
+    def clean_batch(self) -> str:
+        code = self.cleaned_data["batch"]
+        if "\x00" in code:
+            raise ValidationError("This holds a character that cannot be stored.")
+        return code
+
+
+class TinChangeForm(forms.Form):
+    """What is left in a tin."""
+
+    def __init__(self, *args: Any, tin: StockTin, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres}, **kwargs)
+        self.tin = tin
+        self.fields["litres"] = litres("Left", units, places=2, least=Decimal(0))

@@ -1,0 +1,109 @@
+"""What is on the shelf of one product: tins that are left, which everybody keeps, and packs, which the office keeps."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients import display
+from clients.access import business_of, sends, signed_in
+from jobs import actions
+from jobs.forms.shelf import PackChangeForm, PackForm, TinChangeForm, TinForm
+from jobs.models import Pack, Product, StockTin
+
+
+@require_GET
+def shelf(request: HttpRequest, pk: int) -> HttpResponse:
+    """The page `jobs:shelf`."""
+    return show(request, get_object_or_404(Product, pk=pk))
+
+
+@require_POST
+def tin_add(request: HttpRequest, pk: int) -> HttpResponse:
+    product = get_object_or_404(Product, pk=pk)
+    form = TinForm(request.POST, product=product, units=business_of(request).units, prefix="tin")
+    if not form.is_valid():
+        return show(request, product, tin_form=form)
+    values = form.cleaned_data
+    tin, is_new = actions.put_tin(
+        product=product, colour=values.get("colour", ""), batch_code=values["batch"], litres=values["litres"],
+        form_key=values["form_key"], today=business_of(request).today(timezone.now()),
+    )  # fmt: skip
+    what = f"{display.measure(tin.litres, 'volume')} of {product}{f' in {tin.colour}' if tin.colour else ''}"
+    said = f"{what} stands on the shelf." if is_new else f"{what} was put there already. Nothing was added."
+    messages.success(request, said)
+    return redirect("jobs:shelf", pk)
+
+
+@require_POST
+def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
+    tin = get_object_or_404(StockTin.objects.select_related("product"), pk=pk)
+    form = TinChangeForm({f"tin-{pk}-litres": "0"} if "used_up" in request.POST else request.POST, tin=tin,
+                         units=business_of(request).units)  # fmt: skip
+    if not form.is_valid():
+        return show(request, tin.product, changed=[form])
+    now = timezone.now()
+    actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=business_of(request).today(now), now=now)
+    left = display.measure(tin.litres, "volume")
+    messages.success(request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf.")
+    return redirect("jobs:shelf", tin.product_id)
+
+
+@sends
+@require_POST
+def pack_add(request: HttpRequest, pk: int) -> HttpResponse:
+    product, business = get_object_or_404(Product, pk=pk), business_of(request)
+    form = PackForm(request.POST, units=business.units, currency=business.currency, prefix="pack")
+    if not form.is_valid():
+        return show(request, product, pack_form=form)
+    pack = actions.put_pack(product=product, **form.cleaned_data)
+    messages.success(request, f"{display.measure(pack.litres, 'volume')} costs {display.money(pack.price)}.")
+    return redirect("jobs:shelf", pk)
+
+
+@sends
+@require_POST
+def pack_change(request: HttpRequest, pk: int) -> HttpResponse:
+    pack = get_object_or_404(Pack.objects.select_related("product"), pk=pk)
+    form = PackChangeForm(request.POST, pack=pack, currency=business_of(request).currency)
+    if not form.is_valid():
+        return show(request, pack.product, changed=[form])
+    actions.change_pack(pack=pack, **form.cleaned_data)
+    messages.success(request, "The pack was changed.")
+    return redirect("jobs:shelf", pack.product_id)
+
+
+def show(
+    request: HttpRequest, product: Product, *, tin_form: TinForm | None = None, pack_form: PackForm | None = None,
+    changed: Sequence[forms.Form] = (),
+) -> HttpResponse:  # fmt: skip
+    """The page with the forms as they came back, or fresh ones."""
+    business = business_of(request)
+    wrong = [form for form in (tin_form, pack_form, *changed) if form]
+    context: dict[str, Any] = {
+        "product": product,
+        "tin_form": tin_form or TinForm(product=product, units=business.units, prefix="tin"),
+        "tins": tin_rows(product, business.units, changed),
+        "wrong": wrong[0] if wrong else None,
+    }
+    if signed_in(request).may_send:
+        context["pack_form"] = pack_form or PackForm(units=business.units, currency=business.currency, prefix="pack")
+        context["packs"] = pack_rows(product, business.currency, changed)
+    return render(request, "jobs/shelf.html", context)
+
+
+def tin_rows(product: Product, units: str, changed: Sequence[forms.Form]) -> list[TinChangeForm]:
+    """One form a tin that is not used up; the one that came back wrong in its place."""
+    came_back = {form.tin.pk: form for form in changed if isinstance(form, TinChangeForm)}
+    tins = product.tins.filter(used_up_at=None).select_related("batch")
+    return [came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units) for tin in tins]
+
+
+def pack_rows(product: Product, currency: str, changed: Sequence[forms.Form]) -> list[PackChangeForm]:
+    came_back = {form.pack.pk: form for form in changed if isinstance(form, PackChangeForm)}
+    return [came_back.get(pack.pk) or PackChangeForm(pack=pack, currency=currency) for pack in product.packs.all()]
