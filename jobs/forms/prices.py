@@ -1,0 +1,284 @@
+"""A price list with its rates, zones and taxes, in the units of the business."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any, cast
+
+from django import forms
+from django.forms.formsets import formset_factory
+
+from clients.forms.business import MONTHS
+from clients.forms.fields import MeasureField
+from clients.models import Business
+from clients.units import QUANTITIES
+from jobs.actions.prices import Rows
+from jobs.forms.fields import DayField
+from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
+from jobs.models import PriceList, Rate
+
+SHOWN = {"m2": "area", "m": "length"}
+FITTING = {"rails": {"m", "job", "hour"}, "stairs": {"tread", "job", "hour"}, "hourly": {"hour"}}
+USUAL = {"m2", "job", "hour"}
+# A list to begin with: what is usually charged for, prices still to be written.
+BLANK_RATES = [("set_up", "job"), ("clean", "m2"), ("strip", "m2"), ("brighten", "m2"), ("sand", "m2"), ("coat", "m2"),
+               ("rails", "m"), ("stairs", "tread")]  # fmt: skip
+
+
+def percentage(label: str, most: Decimal | int = Decimal("999"), help_text: str = "") -> forms.DecimalField:
+    return number(label, places=3, most=Decimal(most), required=False, initial=0, help_text=help_text)
+
+
+class PriceListForm(forms.ModelForm):
+    """Everything on a list but its rows."""
+
+    valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
+    minimum_charge = number("Minimum charge", required=False, help_text="Without travel. A line tops it up.")
+    travel_free_km = number("Kilometres without charge", places=1, required=False, help_text="One way, by road.")
+    travel_per_km = number("Each kilometre beyond", required=False, help_text="One way, once a visit.")
+    high_percent = percentage("More for a high deck, %")
+    markup_percent = percentage(
+        "Mark-up on materials, %", help_text="On what a litre costs in the packs that are bought."
+    )
+    early_percent = percentage("Early reduction, %", 99, "If the offer ends before the deck is due.")
+    off_season_percent = percentage("Off-season reduction, %", 99, "If the work falls into one of these months.")
+    off_season_months = forms.TypedMultipleChoiceField(
+        label="Off-season", coerce=int, required=False, empty_value=[],
+        choices=[(place, month[:3]) for place, month in enumerate(MONTHS, 1)],
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+    )  # fmt: skip
+
+    class Meta:
+        model = PriceList
+        fields = [
+            "valid_from", "note", "minimum_charge", "travel_free_km", "travel_per_km", "high_percent",
+            "markup_percent", "off_season_months", "off_season_percent", "early_percent", "tax_mode", "tax_rounding",
+            "valid_days",
+        ]  # fmt: skip
+        widgets = {
+            "tax_mode": forms.RadioSelect(attrs={"class": "segments"}),
+            "tax_rounding": forms.RadioSelect(attrs={"class": "segments"}),
+        }
+        labels = {"valid_days": "An offer stands for, days", "tax_mode": "Prices", "tax_rounding": "Tax is rounded"}
+        help_texts = {"tax_rounding": "Half up to the cent, either way. Your tax office says which it wants."}
+
+    def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["high_above_m"] = MeasureField(
+            quantity="length", units=units, label="A deck is high above", required=False,
+            min_value=Decimal(0), max_value=Decimal(99), initial=self.instance.high_above_m,
+        )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        for name, value in values.items():
+            if value is None and name not in {"high_above_m", "valid_from"}:
+                values[name] = Decimal(0)
+        if values.get("high_percent") and values.get("high_above_m") is None and "high_above_m" not in self.errors:
+            self.add_error("high_above_m", "Write from which height on a deck is high.")
+        self.instance.high_above_m = values.get("high_above_m")
+        return values
+
+
+class RateForm(forms.Form):
+    """A task's price; a row without a price is left out."""
+
+    task = forms.ChoiceField(label="Task", choices=Rate.Task.choices)
+    per = forms.ChoiceField(label="Per")
+    amount = number("Price", required=False)
+    minutes = number("Minutes", required=False)
+
+    def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.units = units
+        self.fields["per"].choices = per_choices(units)  # type: ignore[attr-defined]
+
+    def has_changed(self) -> bool:
+        """Task and unit are there from the start: a row counts once a number stands in it."""
+        return bool({"amount", "minutes"} & set(self.changed_data))
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if self.has_changed() and values.get("amount") is None and "amount" not in self.errors:
+            self.add_error("amount", "Write the price; 0 if it is part of another one.")
+        if values.get("per") not in FITTING.get(values.get("task", ""), USUAL):
+            self.add_error("per", "This unit does not fit this task.")
+        return values
+
+    def row(self) -> dict[str, Any]:
+        """As it is kept, in SI."""
+        values, per = self.cleaned_data, self.cleaned_data["per"]
+        return {
+            "task": values["task"], "per": per, "amount": to_si(values["amount"], per, self.units),
+            "minutes": to_si(values["minutes"] or Decimal(0), per, self.units),
+        }  # fmt: skip
+
+
+def per_choices(units: str) -> list[tuple[str, str]]:
+    return [(key, QUANTITIES[SHOWN[key]].symbol(units) if key in SHOWN else label) for key, label in Rate.Per.choices]
+
+
+def to_si(price: Decimal, per: str, units: str) -> Decimal:
+    """A price a ft² as a price a m², to the cent: it reads the same again."""
+    value = QUANTITIES[SHOWN[per]].shown(price, units) if per in SHOWN else price
+    return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
+
+
+def from_si(price: Decimal, per: str, units: str) -> Decimal:
+    value = QUANTITIES[SHOWN[per]].to_si(price, units) if per in SHOWN else price
+    return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
+
+
+class ZoneForm(forms.Form):
+    town = forms.CharField(label="Town", max_length=120)
+    amount = number("Charge")
+
+    def row(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in ("town", "amount")}
+
+
+class TaxForm(forms.Form):
+    name = forms.CharField(label="Tax", max_length=40, help_text="Such as HST.")
+    percent = percentage("Per cent", 100)
+    on_work = forms.BooleanField(label="On work", required=False, initial=True)
+    on_materials = forms.BooleanField(label="On materials", required=False, initial=True)
+    on_travel = forms.BooleanField(label="On travel", required=False, initial=True)
+
+    def has_changed(self) -> bool:
+        return bool({"name", "percent"} & set(self.changed_data))
+
+    def row(self) -> dict[str, Any]:
+        names = ("name", "percent", "on_work", "on_materials", "on_travel")
+        return {name: self.cleaned_data[name] for name in names} | {
+            "percent": self.cleaned_data["percent"] or Decimal(0)
+        }
+
+
+class OnceRows(TypedRows):
+    """Rows of which no two may be alike in what names them."""
+
+    named_by: tuple[str, ...] = ()
+    twice = ""
+
+    def clean(self) -> None:
+        seen = set()
+        for form in self.kept:
+            key = tuple(str(form.cleaned_data.get(name, "")).lower() for name in self.named_by)
+            if key in seen and form.is_valid():
+                form.add_error(self.named_by[0], self.twice)
+            seen.add(key)
+
+
+class RateRows(OnceRows):
+    named_by, twice = ("task", "per"), "This task has a price for this unit already."
+
+
+class ZoneRows(OnceRows):
+    named_by, twice = ("town",), "This town is there already."
+
+
+class TaxRows(OnceRows):
+    named_by, twice = ("name",), "This tax is there already."
+
+
+def rows_of(form: type[forms.Form], rows: type[TypedRows]) -> type[TypedRows]:
+    return cast(
+        type[TypedRows],
+        formset_factory(form, formset=rows, extra=0, can_delete=True, max_num=MOST_ROWS, absolute_max=MOST_ROWS + 1),
+    )
+
+
+Rates, Zones, Taxes = rows_of(RateForm, RateRows), rows_of(ZoneForm, ZoneRows), rows_of(TaxForm, TaxRows)
+PARTS = {"rates": ["task", "per", "amount", "minutes"], "zones": ["town", "amount"],
+         "taxes": ["name", "percent", "on_work", "on_materials", "on_travel"]}  # fmt: skip
+
+
+@dataclass
+class PriceForms:
+    """The page of a price list as one thing."""
+
+    form: PriceListForm
+    rates: TypedRows
+    zones: TypedRows
+    taxes: TypedRows
+
+    def is_valid(self) -> bool:
+        """All parts are looked at, so that every mistake is named at once."""
+        return all([self.form.is_valid(), *(part.is_valid() for part in self.parts)])
+
+    @property
+    def parts(self) -> list[TypedRows]:
+        return [self.rates, self.zones, self.taxes]
+
+    @property
+    def has_errors(self) -> bool:
+        return bool(self.form.errors) or any(any(part.errors) or part.non_form_errors() for part in self.parts)
+
+    def rows(self) -> Rows:
+        return Rows(*([form.row() for form in part.kept] for part in self.parts))  # type: ignore[attr-defined]
+
+
+def opened(price_list: PriceList, business: Business, *, like: PriceList | None = None) -> PriceForms:
+    """The page as it opens; `like` gives the rows of a list that is not saved yet."""
+    source, units = like or (price_list if price_list.pk else None), business.units
+    form = PriceListForm(instance=price_list, units=units)
+    rows = initial_rows(source, units)
+    return PriceForms(form, *made(rows, units))
+
+
+def initial_rows(source: PriceList | None, units: str) -> dict[str, list[dict[str, Any]]]:
+    if source is None:
+        return {"rates": [{"task": task, "per": per} for task, per in BLANK_RATES], "zones": [], "taxes": [{}]}
+    return {
+        "rates": [
+            {"task": rate.task, "per": rate.per, "amount": from_si(rate.amount, rate.per, units),
+             "minutes": plain(from_si(rate.minutes, rate.per, units))}
+            for rate in source.rates.all()
+        ],
+        "zones": [{"town": zone.town, "amount": zone.amount} for zone in source.zones.all()],
+        "taxes": [
+            {name: getattr(tax, name) for name in PARTS["taxes"]} | {"percent": plain(tax.percent)}
+            for tax in source.taxes.all()
+        ] or [{}],
+    }  # fmt: skip
+
+
+def rates_shown(price_list: PriceList, units: str) -> list[dict[str, Any]]:
+    """The rates as they are read, with task and unit in words."""
+    per, task = dict(per_choices(units)), dict(Rate.Task.choices)
+    rows = initial_rows(price_list, units)["rates"]
+    return [row | {"name": task[row["task"]], "unit": per[row["per"]]} for row in rows]
+
+
+def plain(value: Decimal) -> str:
+    return f"{value.normalize():f}" if value else "0"
+
+
+def made(rows: Mapping[str, list[dict[str, Any]]], units: str) -> tuple[TypedRows, TypedRows, TypedRows]:
+    return (
+        Rates(initial=rows["rates"], prefix="rates", form_kwargs={"units": units}),
+        Zones(initial=rows["zones"], prefix="zones"),
+        Taxes(initial=rows["taxes"], prefix="taxes"),
+    )
+
+
+def sent(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
+    units = business.units
+    return PriceForms(
+        PriceListForm(data, instance=price_list, units=units),
+        Rates(data, prefix="rates", form_kwargs={"units": units}),
+        Zones(data, prefix="zones"), Taxes(data, prefix="taxes"),
+    )  # fmt: skip
+
+
+def with_another_row(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
+    """The page as it was sent, unchecked, with one more row of the kind asked for (works without scripts)."""
+    form = PriceListForm(instance=price_list, units=business.units)
+    form.initial = {name: data[name] for name in form.fields if name in data and name != "off_season_months"}
+    if hasattr(data, "getlist"):
+        form.initial["off_season_months"] = data.getlist("off_season_months")
+    rows = {part: typed_rows(data, part, names) for part, names in PARTS.items()}
+    wanted = data.get("add_row", "")
+    if wanted in rows:
+        rows[wanted].append({})
+    return PriceForms(form, *made(rows, business.units))

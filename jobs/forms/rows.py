@@ -1,0 +1,48 @@
+"""Rows of a form that a person may add to and leave out, with and without scripts."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.forms.formsets import BaseFormSet
+
+MOST_ROWS = 60
+MOST = Decimal("9999999")
+
+
+class TypedRows(BaseFormSet):
+    """Bound rows have no initial values, so every row in which something was typed counts."""
+
+    @property
+    def kept(self) -> list[forms.Form]:
+        """Rows that say something and were not left out, in order."""
+        return [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
+
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        form.fields["DELETE"].label = "Leave it out"
+
+
+def number(
+    label: str, *, least: Decimal | int | None = 0, most: Decimal = MOST, places: int = 2, **kwargs: Any
+) -> forms.DecimalField:
+    """An amount, a quantity or a percentage."""
+    widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
+    return forms.DecimalField(
+        label=label, min_value=least, max_value=most, decimal_places=places, widget=widget,
+        error_messages={"min_value": "This cannot be negative."}, **kwargs,
+    )  # fmt: skip
+
+
+def typed_rows(data: Mapping[str, Any], prefix: str, names: list[str]) -> list[dict[str, Any]]:
+    """The rows of a form that was sent, unchecked, without those that were left out."""
+    try:
+        count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), MOST_ROWS)
+    except ValueError:
+        count = 0
+    return [
+        {name: data.get(f"{prefix}-{n}-{name}", "") for name in names}
+        for n in range(count)
+        if not data.get(f"{prefix}-{n}-DELETE")
+    ]
