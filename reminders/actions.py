@@ -1,18 +1,27 @@
-"""The deeds of this app: bring forecasts up to date, and remind."""
+"""The deeds of this app: bring forecasts up to date, remind, and stop reminding."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import prefetch_related_objects
+from django.db.models import F, prefetch_related_objects
 
-from clients.models import Business, Client, Deck, Message, User
-from clients.models.channel import Channel
-from clients.outbox import Unsendable, queue_message
+from clients import outbox
+from clients.models import Business, Client, Consent, Deck, Message, User
+from clients.outbox import queueing
+from clients.outbox.doors import NOT_GONE
+from clients.unsendable import Unsendable
 from reminders import bridge
-from reminders.drafts import Draft, Plan, plan
-from reminders.models import Reminder
+from reminders.drafts import Draft, fingerprint, not_writable, written_out
+from reminders.models import Forecast, Reminder, Stop
+from reminders.steps import LeftOut, Plan, plan
+
+TWICE = "A reminder about this coat is in the outbox already."
+
+
+class PlanChanged(Exception):  # noqa: N818 - it is no fault
+    """Something changed since the preview was made: look at it again before anything is queued."""
 
 
 @dataclass(frozen=True)
@@ -20,7 +29,7 @@ class RemindResult:
     """What was queued, and the decks left out with the reason in words."""
 
     queued: list[Message]
-    left_out: list[tuple[Deck, str]]
+    left_out: list[LeftOut]
 
 
 def refresh_forecasts(*, deck_ids: Collection[int] | None = None, today: date, now: datetime) -> int:
@@ -29,44 +38,131 @@ def refresh_forecasts(*, deck_ids: Collection[int] | None = None, today: date, n
 
 
 @transaction.atomic
-def remind(*, deck_ids: Collection[int], month: date, by: User | None, now: datetime, step: int = 1) -> RemindResult:
-    """Queue one message a client about the chosen decks that are due by the end of the month.
+def remind(
+    *, deck_ids: Collection[int] | None, until: date, by: User | None, now: datetime, at_once: bool = False,
+    by_itself: bool = False, most: int | None = None, agreed: str = "",
+) -> RemindResult:  # fmt: skip
+    """Queue one message a client about the words due before `until`, of the chosen decks or of the whole book.
 
-    Never twice about a coat at a step: the clients are locked in order of key, so of two overlapping runs the second
-    waits and then finds the reminders of the first; constraints stand behind both.
+    Never twice about a coat and step in any channel: the clients are locked in order of key, so of two overlapping runs
+    the second waits and then finds the reminders of the first; constraints stand behind both. `most` limits the number
+    of messages, soonest first. `agreed` is the fingerprint of a preview; raises `PlanChanged` if the plan is another by
+    now. `at_once` and `by_itself` as in `reminders.steps.plan`.
     """
     business = Business.objects.get()
-    lock_clients(deck_ids)
-    made = plan(deck_ids=deck_ids, month=month, business=business, today=business.today(now), step=step)
-    queued = [message for draft in made.drafts if (message := queue(draft, made, step=step, by=by, now=now))]
-    return RemindResult(queued, made.left_out)
+    ahead = plan(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once, by_itself=by_itself)
+    chosen = ahead.planned[:most]
+    lock_clients(each.client_id for each in chosen)
+    decks = [word.coat.deck_id for each in chosen for word in each.words]
+    made = plan(business=business, now=now, until=until, deck_ids=decks, at_once=at_once, by_itself=by_itself)
+    if agreed and fingerprint(made.planned) != agreed:
+        raise PlanChanged(PlanChanged.__doc__)
+    made.left_out += ahead.left_out
+    return RemindResult(queue(made, business, by=by, now=now), made.left_out)
 
 
-def lock_clients(deck_ids: Collection[int]) -> None:
-    owners = Deck.objects.filter(pk__in=deck_ids).values("property__client_id")
-    list(Client.objects.filter(pk__in=owners).order_by("pk").select_for_update(no_key=True).values_list("pk"))
+def lock_clients(client_ids: Iterable[int]) -> None:
+    """Whoever plans, books or stops for these clients meanwhile waits until this transaction is over."""
+    rows = Client.objects.filter(pk__in=set(client_ids)).order_by("pk")
+    list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
-def queue(draft: Draft, made: Plan, *, step: int, by: User | None, now: datetime) -> Message | None:
-    """The message in the outbox with its reminders; None if it is there already or cannot be sent as it is."""
-    try:
-        with transaction.atomic():
-            message, is_new = queue_message(
-                client=draft.client, kind=Message.Kind.REMINDER, channel=Channel.EMAIL, address=draft.allowed.address,
-                subject=draft.subject, text=draft.text, html=draft.html, key=draft.key, consent=draft.allowed.consent,
-                basis=draft.allowed.basis, now=now, by=by, language=draft.client.language or "en",
-            )  # fmt: skip
-    except Unsendable as problem:
-        made.left_out += [(each.deck, str(problem)) for each in draft.decks]
-        return None
-    if not is_new:
-        made.left_out += [(each.deck, "A reminder about this coat is in the outbox already.") for each in draft.decks]
-        return None
+def queue(made: Plan, business: Business, *, by: User | None, now: datetime) -> list[Message]:
+    """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
+    drafts, unwritten = written_out(made.planned, business=business, today=business.today(now))
+    made.left_out += unwritten
+    messages = frozen(drafts, made, business, by=by, now=now)
+    new = {message.idempotency_key: message for message in queueing.keep(list(messages.values()), by=by, now=now)}
+    for key in messages.keys() - new.keys():
+        made.left_out += not_writable(next(each for each in made.planned if each.key == key), TWICE)
     Reminder.objects.bulk_create(
-        Reminder(deck=each.deck, job_id=each.forecast.job_id, message=message, step=step, channel=Channel.EMAIL)
-        for each in draft.decks
+        Reminder(
+            deck_id=word.coat.deck_id, job_id=word.coat.job_id, message=new[each.key], step=word.next.step.number,
+            channel=each.way.channel, replaces_id=word.next.replaces,
+        )
+        for each in made.planned if each.key in new for word in each.words
+    )  # fmt: skip
+    return sorted(new.values(), key=lambda message: message.pk)
+
+
+def frozen(
+    drafts: Sequence[Draft], made: Plan, business: Business, *, by: User | None, now: datetime
+) -> dict[str, Message]:
+    """Key → message, checked and not yet kept."""
+    clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
+    consents = Consent.objects.in_bulk(
+        [draft.planned.way.consent_id for draft in drafts if draft.planned.way.consent_id]
     )
-    return message
+    found = {}
+    for draft in drafts:
+        try:
+            message = freeze(draft, clients, consents, business, by=by, now=now)
+        except Unsendable as problem:
+            made.left_out += not_writable(draft.planned, str(problem))
+        else:
+            found[message.idempotency_key] = message
+    return found
+
+
+def freeze(
+    draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], business: Business, *, by: User | None,
+    now: datetime,
+) -> Message:  # fmt: skip
+    planned, written = draft.planned, draft.written
+    consent = consents.get(planned.way.consent_id) if planned.way.consent_id else None
+    return queueing.draft(
+        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=planned.way.channel,
+        address=planned.way.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
+        consent=consent, basis=planned.way.basis, now=now, by=by, not_before=planned.goes_at,
+        language=written.language,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def stop(
+    *, deck_ids: Collection[int], why: str, words: str = "", until: date | None = None, by: User | None, now: datetime
+) -> int:
+    """No more reminders about the coats now on these decks, and none that waits goes out. How many coats."""
+    lock_clients_of(deck_ids)
+    coats = Forecast.objects.filter(deck__in=deck_ids).values_list("deck_id", "job_id")
+    for deck, job in coats:
+        values = {"deck_id": deck, "why": why, "words": words[:300], "until": until, "at": now, "by": by}
+        Stop.objects.update_or_create(job_id=job, defaults=values)
+    cancel_waiting(deck_ids, f"{Stop.Why(why).label}.", by=by, now=now)
+    return len(coats)
+
+
+def lift_stop(*, deck: Deck) -> bool:
+    """Reminders about the coat now on the deck may go again; True if they were stopped."""
+    return bool(Stop.objects.filter(deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")).delete()[0])
+
+
+@transaction.atomic
+def call_back(*, deck_ids: Collection[int], words: str, now: datetime) -> int:
+    """Cancel what waits about decks that a visit was booked for."""
+    lock_clients_of(deck_ids)
+    return cancel_waiting(deck_ids, words, by=None, now=now)
+
+
+@transaction.atomic
+def call_back_outdated(*, deck_ids: Collection[int], now: datetime) -> int:
+    """Cancel what waits about coats that another has been put on, or that are gone."""
+    waiting = Reminder.objects.filter(deck__in=deck_ids, message__state__in=NOT_GONE).select_related("message")
+    if not waiting.exists():
+        return 0
+    lock_clients_of(deck_ids)
+    outdated = waiting.exclude(job=F("deck__forecast__job"))
+    messages = {reminder.message_id: reminder.message for reminder in outdated}
+    return outbox.cancel(messages=messages.values(), why="The deck has a new coat.", now=now, by=None)
+
+
+def lock_clients_of(deck_ids: Collection[int]) -> None:
+    lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("property__client_id", flat=True))
+
+
+def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:
+    waiting = Message.objects.filter(reminders__deck__in=deck_ids, state__in=NOT_GONE).distinct()
+    return outbox.cancel(messages=list(waiting), why=why, now=now, by=by)
 
 
 def with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:

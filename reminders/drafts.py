@@ -1,123 +1,161 @@
-"""What a reminder run would say to whom, and who is left out and why; nothing is written here."""
+"""The words themselves: what a planned message will say, from the texts in force and what is known about the decks."""
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+import hashlib
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
 
-from django.template.loader import render_to_string
+from babel.core import UnknownLocaleError
+from babel.dates import format_date
+from django.db.models import Max
 
-from clients import display
-from clients.models import Business, Client, Deck
+from clients import texts
+from clients.models import Business, Client, MessageText
 from clients.models.channel import Channel
-from clients.outbox import Contactable, Refusal, contactable
+from clients.texts.standard import primary
+from clients.unsendable import Unsendable
 from reminders.due import Coat, coats_of
 from reminders.models import Forecast
-from reminders.months import months_on
-from reminders.standing import reminders_of
+from reminders.steps import LeftOut, Planned
 from reminders.words import plain_reasons
 
-
-@dataclass(frozen=True)
-class DeckToName:
-    """One deck in a message."""
-
-    forecast: Forecast
-    coats: Sequence[Coat]
-
-    @property
-    def deck(self) -> Deck:
-        return self.forecast.deck
-
-    @property
-    def is_past(self) -> bool:
-        """Whether it was due already on the day the forecast was reckoned for."""
-        return self.forecast.due_on < self.forecast.computed_on
-
-    @property
-    def why(self) -> str:
-        return plain_reasons(self.forecast.contributions)
+ON_ONE_LINE = {Channel.TEXT, Channel.CALL}
+# Words around the facts, where the program knows the language; reasons are known in English only.
+AROUND = {
+    "en": {"last": "Last coat", "due": "Due by about", "past": "Due since about", "why": "What we reckoned with"},
+    "fr": {"last": "Dernière couche", "due": "À refaire vers", "past": "À refaire depuis environ"},
+}
 
 
 @dataclass(frozen=True)
 class Draft:
-    """One message to one client about all their chosen decks, ready to be queued."""
+    """One message, ready to be queued but for the client's own link, which the outbox makes."""
 
-    client: Client
-    allowed: Contactable
-    decks: Sequence[DeckToName]
-    key: str
-    subject: str
-    text: str
-    html: str
+    planned: Planned
+    written: texts.Written
 
     @property
     def shown_text(self) -> str:
-        """For the preview: the link is made when the message is queued."""
-        return self.text.replace("{unsubscribe_url}", "(the client's own link)")
+        return self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
 
 
-@dataclass
-class Plan:
-    """All drafts of a run, and the decks left out."""
+@dataclass(frozen=True)
+class DeckFacts:
+    """What is told about one deck."""
 
-    drafts: list[Draft] = field(default_factory=list)
-    left_out: list[tuple[Deck, str]] = field(default_factory=list)
-
-
-def plan(*, deck_ids: Collection[int], month: date, business: Business, today: date, step: int = 1) -> Plan:
-    """Sort the chosen decks into messages, one a client, and into what is left out."""
-    made = Plan()
-    found = list(chosen(deck_ids))
-    known = {forecast.deck_id for forecast in found}
-    missing = Deck.objects.with_owner().filter(pk__in=set(deck_ids) - known)
-    made.left_out += [(deck, "No coat is logged, so nothing can be due.") for deck in missing]
-    told = reminders_of([forecast.job_id for forecast in found], channel=Channel.EMAIL, step=step)
-    wanted = []
-    for forecast in found:
-        why = why_not_now(forecast, month) or (told[forecast.job_id].word if forecast.job_id in told else "")
-        if why:
-            made.left_out.append((forecast.deck, why))
-        else:
-            wanted.append(forecast)
-    coats = coats_of([forecast.job_id for forecast in wanted])
-    for client, members in groupby(wanted, key=lambda forecast: forecast.deck.property.client):
-        decks = [DeckToName(forecast, coats.get(forecast.job_id, [])) for forecast in members]
-        add_client(made, client, decks, business, today, step)
-    return made
+    street: str
+    town: str
+    label: str
+    coats: Sequence[Coat]
+    coated_on: date
+    due_on: date
+    why: str
 
 
-def chosen(deck_ids: Collection[int]) -> Iterable[Forecast]:
-    """Client by client, so that the decks of one come together."""
-    rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__property__client", "job")
-    return rows.order_by("deck__property__client_id", "due_on", "deck_id")
+class Writer:
+    """Writes the drafts of many planned messages: texts, coats and places are read once for all."""
+
+    def __init__(self, planned: Sequence[Planned], *, business: Business, today: date) -> None:
+        self.business, self.today = business, today
+        self.texts = texts.Texts.load(business)
+        decks = [word.coat.deck_id for each in planned for word in each.words]
+        self.facts = facts_of(decks)
+        clients = Client.objects.in_bulk([each.client_id for each in planned])
+        self.greetings = {pk: client.greeting for pk, client in clients.items()}
+
+    def draft(self, planned: Planned) -> Draft:
+        """Raises `Unsendable` naming what is wrong."""
+        purpose, channel = planned.step.purpose, planned.way.channel
+        language = self.texts.wording(purpose, channel, planned.language).language
+        told = [self.facts[word.coat.deck_id] for word in planned.words]
+        first = min(each.due_on for each in told)
+        fields = {
+            "greeting": self.greetings[planned.client_id],
+            "decks": self.decks(told, channel, language),
+            "due_by": month(first, self.locale(language)),
+            "why": told[0].why if primary(language) == "en" else "",
+            "step": str(planned.step.number),
+        }
+        written = self.texts.write(
+            purpose=purpose, channel=channel, language=planned.language, fields=fields, basis=planned.way.basis
+        )
+        return Draft(planned, written)
+
+    def locale(self, language: str) -> str:
+        """The business's way of writing dates, in the language of the text."""
+        own = self.business.locale
+        return own if primary(own) == primary(language) else language
+
+    def decks(self, told: Sequence[DeckFacts], channel: str, language: str) -> str:
+        """A paragraph each, or all on one line where that is the custom of the channel."""
+        if channel in ON_ONE_LINE:
+            return "; ".join(f"{each.label}, {each.street}" for each in told)
+        return "\n\n".join("\n".join(self.lines(each, language)) for each in told)
+
+    def lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
+        around, locale = AROUND.get(primary(language), AROUND["en"]), self.locale(language)
+        yield f"{deck.label}, {deck.street}, {deck.town}"
+        finishes = "; ".join(", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats)
+        yield f"{around['last']}: {finishes + '; ' if finishes else ''}{day(deck.coated_on, locale)}"
+        due = around["past"] if deck.due_on < self.today else around["due"]
+        yield f"{due}: {month(deck.due_on, locale)}"
+        if deck.why and "why" in around:
+            yield f"{around['why']}: {deck.why}"
 
 
-def why_not_now(forecast: Forecast, month: date) -> str:
-    """Why this deck does not belong in a reminder of that month."""
-    if forecast.deck.archived_at or forecast.deck.property.client.archived_at:
-        return "The deck or its client is archived."
-    if forecast.due_on >= months_on(month, 1):
-        return f"It is due by {display.day(forecast.due_on)}, after the month of this list."
-    return ""
+def facts_of(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
+    """In two queries."""
+    columns = ("deck_id", "job_id", "deck__label", "deck__property__street", "deck__property__town",
+               "job__finished_on", "due_on", "contributions")  # fmt: skip
+    rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
+    coats = coats_of([row[1] for row in rows])
+    return {
+        deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, plain_reasons(contributions))
+        for deck, job, label, street, town, coated_on, due_on, contributions in rows
+    }
 
 
-def add_client(
-    made: Plan, client: Client, decks: Sequence[DeckToName], business: Business, today: date, step: int
-) -> None:
-    answer = contactable(client, Channel.EMAIL, today=today)
-    if isinstance(answer, Refusal):
-        made.left_out += [(each.deck, answer.why) for each in decks]
-    else:
-        made.drafts.append(draft(client, answer, decks, business, step))
+def written_out(planned: Sequence[Planned], *, business: Business, today: date) -> tuple[list[Draft], list[LeftOut]]:
+    """The drafts, and what cannot be written with the reason."""
+    writer = Writer(planned, business=business, today=today)
+    drafts, left_out = [], []
+    for each in planned:
+        try:
+            drafts.append(writer.draft(each))
+        except Unsendable as problem:
+            left_out += not_writable(each, str(problem))
+    return drafts, left_out
 
 
-def draft(client: Client, allowed: Contactable, decks: Sequence[DeckToName], business: Business, step: int) -> Draft:
-    """The message as it will go, but for the unsubscribe link, which the outbox makes."""
-    first = min(decks, key=lambda each: each.forecast.job_id)
-    context = {"client": client, "decks": decks, "business": business, "step": step, "basis": allowed.basis}
-    subject, text, html = (
-        render_to_string(f"reminders/messages/due.{part}", context) for part in ("subject.txt", "txt", "html")
+def not_writable(planned: Planned, why: str) -> list[LeftOut]:
+    return [
+        LeftOut(
+            word.coat.deck_id, word.coat.job_id, word.coat.label, planned.client_id, planned.client, "unreachable", why
+        )
+        for word in planned.words
+    ]  # fmt: skip
+
+
+def fingerprint(planned: Iterable[Planned]) -> str:
+    """Changes with everything that somebody looked at and agreed to, texts too; not with the minute of the day."""
+    parts = sorted(
+        f"{each.key} {each.way.address} {each.step.purpose} {each.day}"
+        f" {[(word.coat.job_id, word.next.step.number) for word in each.words]}"
+        for each in planned
     )
-    key = f"due/{first.deck.property_id}/{first.forecast.job_id}/{step}/{Channel.EMAIL}"
-    return Draft(client, allowed, decks, key, " ".join(subject.split()), text.strip() + "\n", html)
+    newest = MessageText.objects.aggregate(at=Max("changed_at"))["at"]
+    return hashlib.sha256("\n".join([*parts, str(newest)]).encode()).hexdigest()[:32]
+
+
+def formatted(pattern: str) -> Callable[[date, str], str]:
+    def write(value: date, locale: str) -> str:
+        try:
+            return format_date(value, format=pattern, locale=locale.replace("-", "_"))
+        except (UnknownLocaleError, ValueError):
+            return format_date(value, format=pattern, locale="en")
+
+    return write
+
+
+day = formatted("medium")
+month = formatted("LLLL y")

@@ -133,7 +133,7 @@ def lines(rows: ForecastQuerySet, *, today: date, on: date, part: slice = EVERYT
 def completed(found: list[DueDeck], *, today: date) -> list[DueDeck]:
     """With what went on and where reminding stands, for all lines at once."""
     coats = coats_of([line.job_id for line in found])
-    stands = standings({line.job_id: line.client_id for line in found}, today=today)
+    stands = standings([line.job_id for line in found], today=today)
     for line in found:
         line.coats = coats.get(line.job_id, [])
         line.standing = stands[line.job_id]

@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import Count, ExpressionWrapper, F, FloatField, Func, IntegerField, Q, Sum, Value
 from django.db.models.functions import Now, TruncMonth
 
+from clients import display
 from clients.models import Channel, Deck, Message, MessageText
 from jobs.models import Job
 from reminders.months import months_on
@@ -254,6 +255,12 @@ class Stop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deck}: {self.get_why_display()}"
+
+    @property
+    def in_words(self) -> str:
+        """Such as “The client declined an offer: too dear. No reminders until Mar 1, 2028.”"""
+        said = f"{self.get_why_display()}{': ' if self.words else ''}{self.words.rstrip('.')}."
+        return f"{said} No reminders until {display.day(self.until)}." if self.until else said
 
 
 class PacedDeck(models.Model):

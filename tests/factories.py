@@ -8,6 +8,7 @@ from factory.django import DjangoModelFactory
 
 from clients import models as clients
 from jobs import models as jobs
+from reminders import models as reminders
 
 
 class BusinessFactory(DjangoModelFactory):
@@ -261,3 +262,14 @@ class CrewFactory(DjangoModelFactory):
     name = factory.Sequence(lambda n: f"Tern crew {n}")
     hours_a_day = Decimal("8")
     position = factory.Sequence(lambda n: n + 1)
+
+
+class ReminderStepFactory(DjangoModelFactory):
+    class Meta:
+        model = reminders.ReminderStep
+        django_get_or_create = ["number"]
+
+    number = factory.Sequence(lambda n: n % 9 + 1)
+    purpose = "first"
+    anchor = "opens"
+    channels = ["email"]

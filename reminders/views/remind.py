@@ -9,10 +9,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, sends, signed_in
-from reminders import actions, drafts
-from reminders.months import MonthError, month_of, parse_month, written
+from reminders import actions, preview
+from reminders.months import MonthError, month_of, months_on, parse_month, written
 
 MOST_CHOSEN = 500
+MOST_TOLD = 5
 
 
 @sends
@@ -25,8 +26,15 @@ def remind(request: HttpRequest) -> HttpResponse:
         messages.error(request, f"Choose {how_many}, then send.")
         return redirect("reminders:due_month", written(month))
     if "confirm" not in request.POST:
-        return preview(request, month, deck_ids)
-    result = actions.remind(deck_ids=deck_ids, month=month, by=signed_in(request), now=timezone.now())
+        return show(request, month, deck_ids)
+    try:
+        result = actions.remind(
+            deck_ids=deck_ids, until=months_on(month, 1), by=signed_in(request), now=timezone.now(),
+            at_once="at_once" in request.POST, agreed=request.POST.get("agreed", ""),
+        )  # fmt: skip
+    except actions.PlanChanged as changed:
+        messages.warning(request, str(changed))
+        return show(request, month, deck_ids)
     tell(request, result)
     return redirect("reminders:due_month", written(month))
 
@@ -45,10 +53,12 @@ def decks_asked(request: HttpRequest) -> list[int]:
     return sorted(map(int, ticked))
 
 
-def preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
-    today = business_of(request).today(timezone.now())
-    plan = drafts.plan(deck_ids=deck_ids, month=month, business=business_of(request), today=today)
-    context = {"month": month, "written": written(month), "plan": plan}
+def show(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
+    at_once = "at_once" in request.POST
+    seen = preview.of_chosen(
+        deck_ids, business=business_of(request), now=timezone.now(), until=months_on(month, 1), at_once=at_once
+    )
+    context = {"month": month, "written": written(month), "deck_ids": deck_ids, "at_once": at_once, "preview": seen}
     return render(request, "reminders/remind.html", context)
 
 
@@ -59,7 +69,7 @@ def tell(request: HttpRequest, result: actions.RemindResult) -> None:
         messages.success(
             request, f"{count} reminder{'s' if count > 1 else ''} queued. See the outbox for what follows."
         )
-    for deck, why in result.left_out[:5]:
-        messages.warning(request, f"{deck.property.client.name}, {deck.label}: nothing was queued. {why}")
-    if left_out > 5:
-        messages.warning(request, f"{left_out - 5} more decks were left out; the list shows why.")
+    for each in result.left_out[:MOST_TOLD]:
+        messages.warning(request, f"{each.client}, {each.deck}: nothing was queued. {each.why}")
+    if left_out > MOST_TOLD:
+        messages.warning(request, f"{left_out - MOST_TOLD} more decks were left out; the list shows why.")

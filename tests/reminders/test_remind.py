@@ -12,18 +12,35 @@ from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
 from clients import suppression
-from clients.models import Deck, Message
+from clients.models import Client, Deck, Message
+from clients.outbox import Refusal, contactable
 from reminders import actions
 from reminders.models import Forecast, Reminder
-from reminders.standing import refusals, standings
-from tests.factories import BusinessFactory, ClientFactory, ConsentFactory, EmailFactory, PropertyFactory, UserFactory
+from reminders.months import months_on
+from reminders.standing import standings
+from reminders.steps.ways import Way, Ways
+from tests.factories import (
+    BusinessFactory,
+    ClientFactory,
+    ConsentFactory,
+    EmailFactory,
+    PropertyFactory,
+    ReminderStepFactory,
+    UserFactory,
+)
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
 MARCH = date(2027, 3, 1)
 
 
 def remind(*decks, month=MARCH, by=None):
-    return actions.remind(deck_ids=[deck.pk for deck in decks], month=month, by=by, now=NOW)
+    return actions.remind(deck_ids=[deck.pk for deck in decks], until=months_on(month, 1), by=by, now=NOW)
+
+
+@pytest.fixture
+def only_email(db):
+    """The first word by e-mail and no other way."""
+    return ReminderStepFactory(number=1, channels=["email"])
 
 
 @pytest.fixture
@@ -59,7 +76,8 @@ def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
         assert part in text
     html = Message.objects.get().html
     assert "https://decks.example.com/u/" in html
-    assert "{" not in text + html
+    assert "{" not in text
+    assert "{unsubscribe_url}" not in html
 
 
 def test_what_a_client_is_called_cannot_write_into_the_page(coated):
@@ -80,7 +98,7 @@ def test_a_second_click_sends_nothing(two_decks):
     again = remind(*two_decks)
 
     assert again.queued == []
-    assert [why.startswith("Reminder queued") for deck, why in again.left_out] == [True, True]
+    assert [each.why for each in again.left_out] == ["The first word waits in the outbox."] * 2
     assert Message.objects.count() == 1
 
 
@@ -89,7 +107,7 @@ def test_a_deck_added_later_gets_its_own_message(two_decks):
 
     result = remind(*two_decks)
 
-    assert [deck for deck, why in result.left_out] == [two_decks[0]]
+    assert [each.deck_id for each in result.left_out] == [two_decks[0].pk]
     assert Reminder.objects.count() == Message.objects.count() == 2
 
 
@@ -106,7 +124,7 @@ def test_a_new_coat_can_be_reminded_again(two_decks):
     assert Reminder.objects.filter(deck=deck).count() == 2
 
 
-def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, business):
+def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, business, only_email):
     plain = coated()
     no_address, withdrawn, expired, silent, archived = (coated() for _ in range(5))
     quiet = ClientFactory()
@@ -122,7 +140,7 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     result = remind(plain, no_consent, no_address, withdrawn, expired, silent, archived)
 
     assert len(result.queued) == 1
-    why = {deck.pk: reason for deck, reason in result.left_out}
+    why = {each.deck_id: each.why for each in result.left_out}
     assert why == {
         no_consent.pk: "There is no consent on record.",
         no_address.pk: "There is no e-mail address.",
@@ -133,23 +151,27 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     }
 
 
-def test_the_list_gives_the_same_reasons_as_the_deed(coated, business):
-    """`refusals` asks for many at once what `contactable` asks for one."""
-    from clients.outbox import Refusal, contactable
-
-    decks = [coated() for _ in range(4)]
+def test_the_ways_to_many_are_those_to_one(coated, business):
+    """`Ways` asks for many at once what `contactable` asks for one."""
+    decks = [coated() for _ in range(6)]
     clients = [deck.property.client for deck in decks]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
     ConsentFactory(client=clients[1], is_given=False)
-    suppression.suppress(
-        business=business, channel="email", address=clients[2].contact("email").value.upper(), reason="asked"
-    )
+    address = clients[2].contact("email").value
+    suppression.suppress(business=business, channel="email", address=address.upper(), reason="asked")
+    clients[3].contact_points.all().delete()
+    EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
 
-    many = refusals([client.pk for client in clients], channel="email", today=TODAY)
+    ways = Ways([client.pk for client in clients], business=business)
 
-    one = {client.pk: contactable(type(client).objects.get(pk=client.pk), "email", today=TODAY) for client in clients}
-    assert many == {pk: answer.why for pk, answer in one.items() if isinstance(answer, Refusal)}
-    assert len(many) == 3
+    for client in clients:
+        many = ways.way(client.pk, "email", country="CA", on=TODAY)
+        one = contactable(Client.objects.get(pk=client.pk), "email", today=TODAY)
+        if isinstance(one, Refusal):
+            assert many == one.why
+        else:
+            assert isinstance(many, Way)
+            assert (many.address, many.consent_id, many.basis) == (one.address, one.consent.pk, one.basis)
 
 
 def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):
@@ -160,7 +182,7 @@ def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):
     result = remind(deck)
 
     assert not result.queued
-    assert result.left_out[0][1].startswith("It is due by ")
+    assert result.left_out[0].why.startswith("The first word is due on ")
 
 
 def test_a_deck_without_a_coat_is_left_out(two_decks):
@@ -168,18 +190,18 @@ def test_a_deck_without_a_coat_is_left_out(two_decks):
 
     result = remind(*two_decks)
 
-    assert [deck for deck, why in result.left_out] == [two_decks[0]]
+    assert [each.deck_id for each in result.left_out] == [two_decks[0].pk]
     assert len(result.queued) == 1
 
 
 def test_the_standing_of_a_coat_follows_its_message(two_decks):
     remind(two_decks[0])
-    jobs = {deck.jobs.get().pk: deck.property.client_id for deck in two_decks}
+    jobs = [deck.jobs.get().pk for deck in two_decks]
     Message.objects.update(state="accepted", accepted_at=NOW)
 
     words = [stand.word for stand in standings(jobs, today=TODAY).values()]
 
-    assert words == ["Reminder accepted Nov 25, 2026", "Not reminded yet"]
+    assert words == ["First word accepted Nov 25, 2026", "Not reminded yet"]
 
 
 @pytest.fixture
@@ -195,6 +217,7 @@ def page(as_owner):
 
 def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(two_decks, coated, page):
     mute = coated(client=ClientFactory(name="Vivian Northquay"))
+    ConsentFactory(client=mute.property.client, is_given=False)
 
     shown = page(*two_decks, mute)
 
@@ -204,7 +227,7 @@ def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(tw
     assert "ottilie@example.org" in text
     assert "Hello Ottilie Saltonby" in text
     assert "Vivian Northquay" in text
-    assert "There is no consent on record." in text
+    assert "The client withdrew consent." in text
     assert not Message.objects.exists()
 
 
@@ -248,7 +271,7 @@ def run(*args):
     return json.loads(out.getvalue())
 
 
-def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated):
+def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated, only_email):
     coated(client=ClientFactory())
 
     would = run("2027-03", "--dry-run")
@@ -257,7 +280,7 @@ def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated):
 
     assert [row["outcome"] for row in would] == ["would be queued", "left out"]
     assert [row["outcome"] for row in did] == ["queued", "left out"]
-    for key in ("client_id", "address", "deck_ids", "subject", "why"):
+    for key in ("client_id", "channel", "address", "step", "goes_at", "deck_ids", "subject", "kind", "why"):
         assert [row[key] for row in would] == [row[key] for row in did]
     assert did[0]["message_id"] == Message.objects.get().pk
     assert [row["outcome"] for row in run("2027-03")] == ["left out"] * 3

@@ -1,6 +1,7 @@
-"""`manage.py remind 2027-03`: queue the reminders of a month, or say with `--dry-run` what would be queued."""
+"""`manage.py remind 2027-03`: queue the words due until the end of a month, or say with `--dry-run` which they are."""
 
 from argparse import ArgumentParser
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -10,55 +11,91 @@ from django.utils import timezone
 from clients import display
 from clients.models import Business
 from clients.rows import add_format, write_rows
-from reminders import actions, drafts, due
+from reminders import actions, due, preview
+from reminders.drafts import Draft
 from reminders.management.month import business_in_force, month_argument
+from reminders.months import months_on
+from reminders.steps import LeftOut, plan
 
-COLUMNS = ["outcome", "client", "client_id", "address", "decks", "deck_ids", "subject", "why", "message_id"]
+COLUMNS = [
+    "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
+    "kind", "why", "message_id",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Run:
+    """What was asked for on the command line."""
+
+    business: Business
+    now: datetime
+    until: date
+    deck_ids: list[int] | None
+    at_once: bool
+
+    def plan_arguments(self) -> dict[str, Any]:
+        return {"deck_ids": self.deck_ids, "until": self.until, "now": self.now, "at_once": self.at_once}
 
 
 class Command(BaseCommand):
-    help = "Queue one reminder a client for the decks due in a month and those that became due earlier."
+    help = "Queue one message a client about all decks that are due for a word until the end of a month."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("month", help="Year and month, such as 2027-03.")
-        parser.add_argument("--only-this-month", action="store_true", help="Leave out what became due earlier.")
+        parser.add_argument("--only-this-month", action="store_true", help="Only decks that are due by a day of it.")
+        parser.add_argument("--at-once", action="store_true", help="Do not wait for the day of each step.")
         parser.add_argument("--dry-run", action="store_true", help="Say what would be queued and write nothing.")
         add_format(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         business, month = business_in_force(), month_argument(options["month"])
-        now = timezone.now()
-        deck_ids = due.deck_ids(month, with_carried_over=not options["only_this_month"])
+        run = Run(business, timezone.now(), months_on(month, 1), chosen(month, options), options["at_once"])
         with display.written_for(business), timezone.override(business.zone):
             done = planned if options["dry_run"] else queued
-            write_rows(done(deck_ids, month, business, now), format=options["format"], out=self.stdout, columns=COLUMNS)
+            write_rows(done(run), format=options["format"], out=self.stdout, columns=COLUMNS)
 
 
-def planned(deck_ids: list[int], month: date, business: Business, now: datetime) -> list[dict[str, Any]]:
-    plan = drafts.plan(deck_ids=deck_ids, month=month, business=business, today=business.today(now))
-    rows = [
-        {
-            "outcome": "would be queued",
-            "client": draft.client.name,
-            "client_id": draft.client.pk,
-            "address": draft.allowed.address,
-            "decks": [each.deck.label for each in draft.decks],
-            "deck_ids": [each.deck.pk for each in draft.decks],
-            "subject": draft.subject,
-        }
-        for draft in plan.drafts
-    ]
-    return rows + [left_out(deck, why) for deck, why in plan.left_out]
+def chosen(month: date, options: dict[str, Any]) -> list[int] | None:
+    """Decks of the due list where the month or haste is asked for; else what the steps say of the whole book."""
+    if not (options["only_this_month"] or options["at_once"]):
+        return None
+    return due.deck_ids(month, with_carried_over=not options["only_this_month"])
 
 
-def queued(deck_ids: list[int], month: date, business: Business, now: datetime) -> list[dict[str, Any]]:
-    result = actions.remind(deck_ids=deck_ids, month=month, by=None, now=now)
+def planned(run: Run) -> list[dict[str, Any]]:
+    made = plan(business=run.business, **run.plan_arguments())
+    seen = preview.seen(made, made.planned, business=run.business, now=run.now)
+    return [would_go(draft) for draft in seen.drafts] + [left_out(each) for each in seen.left_out]
+
+
+def would_go(draft: Draft) -> dict[str, Any]:
+    row = draft.planned
+    return {
+        "outcome": "would be queued",
+        "client": row.client,
+        "client_id": row.client_id,
+        "channel": row.way.channel,
+        "address": row.way.address,
+        "step": row.step.number,
+        "goes_at": row.goes_at,
+        "decks": [word.coat.label for word in row.words],
+        "deck_ids": [word.coat.deck_id for word in row.words],
+        "subject": draft.written.subject,
+        "parts": draft.written.parts or None,
+    }
+
+
+def queued(run: Run) -> list[dict[str, Any]]:
+    result = actions.remind(by=None, **run.plan_arguments())
     rows = [
         {
             "outcome": "queued",
             "client": message.client.name,
             "client_id": message.client_id,
+            "channel": message.channel,
             "address": message.address,
+            "step": reminders[0].step,
+            "goes_at": message.not_before,
             "decks": [reminder.deck.label for reminder in reminders],
             "deck_ids": [reminder.deck_id for reminder in reminders],
             "subject": message.subject,
@@ -66,16 +103,17 @@ def queued(deck_ids: list[int], month: date, business: Business, now: datetime) 
         }
         for message, reminders in actions.with_reminders(result.queued)
     ]
-    return rows + [left_out(deck, why) for deck, why in result.left_out]
+    return rows + [left_out(each) for each in result.left_out]
 
 
-def left_out(deck: Any, why: str) -> dict[str, Any]:
-    client = deck.property.client
+def left_out(each: LeftOut) -> dict[str, Any]:
     return {
         "outcome": "left out",
-        "client": client.name,
-        "client_id": client.pk,
-        "decks": [deck.label],
-        "deck_ids": [deck.pk],
-        "why": why,
+        "client": each.client,
+        "client_id": each.client_id,
+        "decks": [each.deck],
+        "deck_ids": [each.deck_id],
+        "kind": each.kind,
+        "why": each.why,
+        "message_id": each.message_id,
     }

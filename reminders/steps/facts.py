@@ -1,0 +1,157 @@
+"""What the planning has to know about many coats and clients: each question one query, whatever their number."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Sequence
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+from django.db.models.functions import Coalesce
+
+from clients.models import Message, SendingRules
+from clients.models.message import State
+from jobs.models import Booking, OfferScope
+from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
+from reminders.steps.sequence import Pace, Said, Window
+
+ANCHORS = {"opens": "window_opens_on", "due": "due_on", "late": "late_on"}
+NEVER_REACHED = [State.CANCELLED, State.FAILED, State.BOUNCED]
+MARKETING = [Message.Kind.REMINDER, Message.Kind.OFFER]
+
+
+class CoatRow(NamedTuple):
+    """One coat that a word may be due about, with its deck, place and client."""
+
+    deck_id: int
+    job_id: int
+    label: str
+    deck_archived_at: datetime | None
+    property_id: int
+    client_id: int
+    client: str
+    client_archived_at: datetime | None
+    preferred: str
+    language: str
+    opens_on: date
+    due_on: date
+    late_on: date
+    zone: str
+    country: str
+    region: str
+    coated_on: date
+
+    @property
+    def window(self) -> Window:
+        return Window(self.opens_on, self.due_on, self.late_on)
+
+    @property
+    def is_archived(self) -> bool:
+        return bool(self.deck_archived_at or self.client_archived_at)
+
+
+COLUMNS = (
+    "deck_id", "job_id", "deck__label", "deck__archived_at", "deck__property_id", "deck__property__client_id",
+    "deck__property__client__name", "deck__property__client__archived_at",
+    "deck__property__client__preferred_channel", "deck__property__client__language", "window_opens_on", "due_on",
+    "late_on", "deck__property__time_zone", "deck__property__country", "deck__property__region", "job__finished_on",
+)  # fmt: skip
+
+
+class Offered(NamedTuple):
+    """An offer about a deck that was sent or accepted."""
+
+    state: str
+    number: int
+    valid_until: date
+    answered_on: date | None
+
+
+def due_for_words(until: date, steps: Sequence[ReminderStep]) -> ForecastQuerySet:
+    """Coats of the whole book about which a word may be due before that day: by a step or by the pacing plan."""
+    reached = Q(job__paced__week__lt=until)
+    for step in steps:
+        if step.is_on:
+            reached |= Q(**{f"{ANCHORS[step.anchor]}__lt": until - timedelta(days=step.offset_days)})
+    return Forecast.objects.current().filter(reached)
+
+
+def about(deck_ids: Collection[int]) -> ForecastQuerySet:
+    """The coats on chosen decks, archived ones too, so that the reason can be told."""
+    return Forecast.objects.filter(deck__in=deck_ids)
+
+
+class Facts:
+    """What is known about the coats of a query; questions that nobody asks are not asked of the database."""
+
+    def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
+        self.rows = rows.order_by()
+        self.now = now
+        self.zone = zone
+        self.rules = SendingRules.current()
+
+    def coats(self) -> Iterator[CoatRow]:
+        """Client by client, so that the decks of one come together."""
+        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(*COLUMNS)
+        return map(CoatRow._make, columns.iterator(chunk_size=5000))
+
+    def day(self, moment: datetime) -> date:
+        """The date at the business."""
+        return moment.astimezone(self.zone).date()
+
+    @cached_property
+    def said(self) -> dict[int, list[Said]]:
+        """Job → the reminders about its coat."""
+        columns = ("job_id", "step", "channel", "message__state", "message__accepted_at", "message__not_before",
+                   "message_id", "pk")  # fmt: skip
+        found: dict[int, list[Said]] = defaultdict(list)
+        existing = Reminder.objects.filter(job__in=self.rows.values("job_id")).order_by()
+        for job, step, channel, state, accepted_at, not_before, message, pk in existing.values_list(*columns):
+            found[job].append(Said(step, channel, state, self.day(accepted_at or not_before), message, pk))
+        return found
+
+    @cached_property
+    def stops(self) -> dict[int, Stop]:
+        """Job → the stop on its coat."""
+        return {stop.job_id: stop for stop in Stop.objects.filter(job__in=self.rows.values("job_id"))}
+
+    @cached_property
+    def booked(self) -> dict[int, date]:
+        """Deck → first day of its newest visit that is booked and not done."""
+        living = Booking.objects.filter(state__in=["booked", "held"], decks__in=self.rows.values("deck_id"))
+        return dict(living.order_by("first_on").values_list("decks", "first_on"))
+
+    @cached_property
+    def offered(self) -> dict[int, list[Offered]]:
+        """Deck → offers about it that were sent or accepted."""
+        found: dict[int, list[Offered]] = defaultdict(list)
+        scopes = OfferScope.objects.filter(offer__state__in=["open", "accepted"], deck__in=self.rows.values("deck_id"))
+        columns = ("deck_id", "offer__state", "offer__number", "offer__valid_until", "offer__answered_at")
+        for deck, state, number, valid_until, answered_at in scopes.order_by().values_list(*columns):
+            on = self.day(answered_at) if answered_at else None
+            found[deck].append(Offered(state, number, valid_until, on))
+        return found
+
+    @cached_property
+    def paces(self) -> dict[int, Pace]:
+        """Job → its place in the pacing plan."""
+        planned = PacedDeck.objects.filter(job__in=self.rows.values("job_id")).order_by()
+        return {job: Pace(week) for job, week in planned.values_list("job_id", "week")}
+
+    @cached_property
+    def written_to(self) -> dict[int, list[date]]:
+        """Client → days of reminders and offers that went or will go, as far as the caps look back."""
+        reach = timedelta(days=max(self.rules.most_days, self.rules.days_between) + 1)
+        when = Coalesce("accepted_at", "not_before")
+        kept = Message.objects.filter(kind__in=MARKETING, client__in=self.clients).exclude(state__in=NEVER_REACHED)
+        sent = kept.annotate(when=when).filter(when__gte=self.now - reach).order_by()
+        found: dict[int, list[date]] = defaultdict(list)
+        for client, moment in sent.values_list("client_id", "when"):
+            found[client].append(self.day(moment))
+        return found
+
+    @property
+    def clients(self) -> Any:
+        """The clients' numbers as a subquery."""
+        return self.rows.values("deck__property__client_id")

@@ -1,0 +1,181 @@
+"""By which channel a client can be reached, for many at once: the rule of `clients.outbox.permission`."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from clients import display, suppression
+from clients.models import Business, Client, Consent, ContactPoint, Property, Suppression, TextGateway
+from clients.models.channel import Channel
+from clients.outbox import permission
+from clients.outbox.permission import KINDS, WORDS
+from clients.quiet import Window
+
+NEEDS_CONSENT = {Channel.EMAIL, Channel.TEXT}
+OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
+NO_LINE = {
+    Channel.EMAIL: "The business has no address to send from.",
+    Channel.TEXT: "No gateway for text messages is in use.",
+}
+
+
+@dataclass(frozen=True)
+class Way:
+    """Where to reach a client by one channel, and what allows it."""
+
+    channel: str
+    address: str
+    consent_id: int | None = None
+    basis: str = ""
+    given_on: date | None = None
+
+    @property
+    def label(self) -> str:
+        return str(Channel(self.channel).label)
+
+    @property
+    def allowed_by(self) -> str:
+        """For the preview: “Asked and agreed, Jun 12, 2025”."""
+        if not self.basis:
+            return "Letters and calls need no consent, and nobody objected"
+        given = f", {display.day(self.given_on)}" if self.given_on else ""
+        return f"{Consent.Basis(self.basis).label}{given}"
+
+
+class Consented(NamedTuple):
+    """The newest entry of the consent log for one client and channel."""
+
+    pk: int
+    is_given: bool
+    basis: str
+    expires_on: date | None
+    recorded_at: datetime
+
+
+class Point(NamedTuple):
+    """A contact point."""
+
+    kind: str
+    value: str
+    normalized: str
+    is_preferred: bool
+    pk: int
+    suspended_at: datetime | None
+    suspended_why: str
+
+
+class Ways:
+    """The ways to the clients of a query; what no channel asks for is not read."""
+
+    def __init__(self, clients: Any, *, business: Business) -> None:
+        self.clients = clients
+        self.business = business
+
+    def window(self, country: str, channel: str, *, on: date) -> Window | None:
+        """The hours that the law leaves for this channel in the country of the property."""
+        return None
+
+    def way(self, client: int, channel: str, *, country: str, on: date) -> Way | str:
+        """The way on that day, or why there is none, in the order in which `contactable` asks."""
+        if channel in self.lines_down:
+            return self.lines_down[channel]
+        consent = self.consents.get((client, channel))
+        if why := self.objection(client, consent, channel, on):
+            return why
+        address = self.address(client, channel)
+        if not address:
+            return self.why_no_address(client, channel)
+        if self.is_suppressed(channel, address):
+            return WORDS["suppressed"]
+        if consent is None or not is_in_force(consent, on):
+            return Way(channel, address)
+        return Way(channel, address, consent.pk, consent.basis, consent.recorded_at.date())
+
+    def objection(self, client: int, consent: Consented | None, channel: str, on: date) -> str:
+        """E-mail and texts need consent in force; letters and calls that the client did not object, to any channel."""
+        if consent and is_in_force(consent, on):
+            return ""
+        if channel in NEEDS_CONSENT or (consent and not consent.is_given):
+            row = Consent(is_given=consent.is_given, expires_on=consent.expires_on) if consent else None
+            return permission.why_no_consent(row)
+        return OBJECTED if client in self.objectors else ""
+
+    def address(self, client: int, channel: str) -> str:
+        if channel == Channel.LETTER:
+            return self.postal_addresses.get(client, "")
+        for kind in KINDS.get(channel, []):
+            usable = [point for point in self.points.get(client, []) if point.kind == kind and not point.suspended_at]
+            if usable:
+                best = min(usable, key=lambda point: (not point.is_preferred, point.pk))
+                return best.value.strip() if channel == Channel.EMAIL else best.normalized
+        return ""
+
+    def why_no_address(self, client: int, channel: str) -> str:
+        """In the words of `contactable`, which asks a client that has its contact points at hand."""
+        row = Client(pk=client)
+        row._prefetched_objects_cache = {  # type: ignore[attr-defined] # as prefetch_related leaves it
+            "contact_points": [
+                ContactPoint(kind=each.kind, suspended_at=each.suspended_at, suspended_why=each.suspended_why)
+                for each in self.points.get(client, [])
+            ]
+        }
+        return permission.why_no_address(row, channel)
+
+    def is_suppressed(self, channel: str, address: str) -> bool:
+        known = self.silent.get(channel, set())
+        return bool(known) and suppression.address_hash(self.business, channel, address) in known
+
+    @cached_property
+    def lines_down(self) -> Mapping[str, str]:
+        """Channels that the business cannot use at all."""
+        is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: TextGateway.current() is not None}
+        return {channel: NO_LINE[channel] for channel, is_up in is_there.items() if not is_up}
+
+    @cached_property
+    def consents(self) -> dict[tuple[int, str], Consented]:
+        newest = Consent.objects.filter(client__in=self.clients).order_by("client_id", "channel", "-recorded_at", "-id")
+        columns = ("client_id", "channel", "pk", "is_given", "basis", "expires_on", "recorded_at")
+        rows = newest.distinct("client_id", "channel").values_list(*columns)
+        return {(row[0], row[1]): Consented(*row[2:]) for row in rows}
+
+    @cached_property
+    def objectors(self) -> set[int]:
+        """Clients who do not want to hear from the business by one channel or another."""
+        return {client for (client, _), consent in self.consents.items() if not consent.is_given}
+
+    @cached_property
+    def points(self) -> dict[int, list[Point]]:
+        found: dict[int, list[Point]] = defaultdict(list)
+        columns = ("client_id", "kind", "value", "normalized", "is_preferred", "pk", "suspended_at", "suspended_why")
+        rows = ContactPoint.objects.filter(client__in=self.clients).order_by().values_list(*columns)
+        for row in rows:
+            found[row[0]].append(Point(*row[1:]))
+        return found
+
+    @cached_property
+    def silent(self) -> dict[str, set[str]]:
+        """Channel → hashes of the addresses that must not be used."""
+        found: dict[str, set[str]] = defaultdict(set)
+        for channel, hashed in Suppression.objects.order_by().values_list("channel", "address_hash"):
+            found[channel].add(hashed)
+        return found
+
+    @cached_property
+    def postal_addresses(self) -> dict[int, str]:
+        """As `permission.postal_address` writes them: the client's own, else the oldest property."""
+        own = Client.objects.filter(pk__in=self.clients).exclude(postal_street="")
+        found = {client.pk: permission.postal_address(client) for client in own}
+        homes = Property.objects.filter(client__in=self.clients).order_by("client_id", "id").distinct("client_id")
+        columns = ("client_id", "street", "town", "region", "postcode", "country")
+        for client, street, town, region, postcode, country in homes.values_list(*columns):
+            if client not in found:
+                place = Property(street=street, town=town, region=region)
+                found[client] = ", ".join(filter(None, [place.address, postcode, country]))
+        return found
+
+
+def is_in_force(consent: Consented, on: date) -> bool:
+    return consent.is_given and (consent.expires_on is None or consent.expires_on >= on)
