@@ -2,12 +2,16 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from decimal import Decimal
 
+from babel.dates import format_interval
 from django.db.models import QuerySet
 
+from clients import display
+from jobs import diary
 from jobs.foretold import Foretold, foretold
-from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -23,6 +27,15 @@ class DeckPart:
     lines: list[OfferLine]
     photo: Photo | None
     foretold: Foretold | None
+
+
+@dataclass(frozen=True)
+class Wait:
+    """What the work is expected to cost after so many months, and the chance that only a strip will do by then."""
+
+    months: int
+    strip_chance: float
+    cost: Decimal
 
 
 @dataclass(frozen=True)
@@ -55,6 +68,35 @@ class OfferPage:
             return [("", sorted(lines, key=lambda line: line.position))]
         named = [(part.scope.deck.label, part.lines) for part in self.parts]
         return [(name, lines) for name, lines in [*named, ("For the visit", self.other_lines)] if lines]
+
+    @property
+    def waits_for_us(self) -> bool:
+        """The last word is a question."""
+        return bool(self.said) and self.said[-1].kind == Event.ASKED
+
+    @property
+    def is_bookable(self) -> bool:
+        return is_bookable(self.offer)
+
+    @property
+    def booking(self) -> Booking | None:
+        return Booking.objects.filter(offer=self.offer).first()
+
+    @property
+    def week_words(self) -> str:
+        """The week that was accepted."""
+        return week_words(self.offer.accepted_week) if self.offer.accepted_week else ""
+
+    @property
+    def recoat_now(self) -> Decimal:
+        """What the same work costs now, reckoned as the waits are: the decks alone, with tax, without travel."""
+        return Decimal(self.offer.waiting["recoat"])
+
+    @property
+    def waits(self) -> list[Wait]:
+        """What waiting is expected to cost, as it was forecast for this offer; empty where nothing was."""
+        after = self.offer.waiting.get("after", [])
+        return [Wait(each["months"], each["strip_chance"], Decimal(each["expected_cost"])) for each in after]
 
     @property
     def said(self) -> list[OfferEvent]:
@@ -93,3 +135,20 @@ def newest_photos(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
     rows = Photo.objects.filter(deck__in=deck_ids).order_by("deck_id", "-taken_on", "-id").distinct("deck_id")
     return {photo.deck_id: photo for photo in rows}
+
+
+def is_bookable(offer: Offer) -> bool:
+    """Whether the program finds the day itself; without crews or hours in the book, a person does."""
+    return offer.hours > 0 and Crew.objects.filter(is_active=True).exists()
+
+
+def weeks_to_choose(offer: Offer, *, today: date) -> list[date]:
+    """Mondays of weeks with room for this work; where the program can find no day, of all weeks of the season."""
+    weeks = diary.weeks_with_room(hours=offer.hours, property=offer.property, today=today)
+    chosen = [week for week in weeks if week.has_room] if is_bookable(offer) else weeks
+    return [week.monday for week in chosen if week.monday > today]
+
+
+def week_words(monday: date) -> str:
+    """“May 3 – 9, 2027”."""
+    return format_interval(monday, monday + timedelta(days=6), "yMMMd", locale=display.locale())

@@ -1,5 +1,12 @@
 """Addresses that clients open without signing in: an offer, and calendar feeds."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.views import calendar, offer_public
+
+urlpatterns = [
+    path("o/<str:token>/", offer_public.offer, name="offer_public"),
+    path("o/<str:token>/offer.pdf", offer_public.paper, name="offer_paper"),
+    path("calendar/<str:token>.ics", calendar.crew_calendar, name="crew_calendar"),
+    path("o/<str:token>/photo/<int:pk>/", offer_public.photo, name="offer_photo"),
+]

@@ -1,0 +1,122 @@
+"""What a client does with an offer by its link: accept it for a week, decline it, ask about it.
+
+Every answer is one guarded UPDATE of the offer, so that it counts once however often it is sent and whoever sends it.
+"""
+
+from datetime import date, datetime
+
+from django.db import transaction
+
+from clients import display
+from clients.models import Business, ToDo
+from jobs import diary
+from jobs.actions.bookings import book
+from jobs.actions.parts import one_at_a_time
+from jobs.after import decks_declined
+from jobs.models import Offer, OfferEvent
+from jobs.offer_page import is_bookable
+
+State, Event = Offer.State, OfferEvent.Kind
+MOST_QUESTIONS = 10  # that wait for an answer; a link that got about cannot fill the book
+
+
+class AnswerError(ValueError):
+    """The offer cannot be answered like this; the message tells the client why and what to do."""
+
+
+@transaction.atomic
+def accept_offer(*, token_hash: str, week: date, name: str, now: datetime) -> Offer:
+    """Accept an open offer for the week of that Monday and book the work into it, both or neither.
+
+    Sent again it changes nothing. Raises `jobs.actions.bookings.NoRoomError` if the week filled up meanwhile (the offer
+    stays open), `AnswerError` if it can no longer be accepted.
+    """
+    found = offer_behind(token_hash)
+    one_at_a_time(f"booking of property {found.property_id}")  # as `book` does, in the order it needs
+    monday = diary.monday_of(week)
+    if not answer(found, State.ACCEPTED, name, now, accepted_week=monday):
+        return answered_already(found, State.ACCEPTED)
+    words = f"{name.strip()} accepted offer {found.reference} for the week of {display.day(monday)}."
+    note(found, Event.ACCEPTED, words, now)
+    if is_bookable(found):
+        decks = [scope.deck for scope in found.scopes.select_related("deck")]
+        book(
+            property=found.property, decks=decks, hours=found.hours, first_day=None, week=monday, crew=None,
+            offer=found, by=None, now=now,
+        )  # fmt: skip
+        to_do(found, ToDo.Kind.ANSWER, "accepted", words, now)
+    else:
+        to_do(found, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
+    return found
+
+
+@transaction.atomic
+def decline_offer(*, token_hash: str, reason: str, words: str, name: str, now: datetime) -> Offer:
+    """Decline an open offer with a reason; reminders about its decks end. Sent again it changes nothing."""
+    found = offer_behind(token_hash)
+    if not answer(found, State.DECLINED, name, now, decline_reason=reason, decline_words=words.strip()):
+        return answered_already(found, State.DECLINED)
+    why = Offer.Decline(reason).label
+    said = f"Offer {found.reference} declined: {why}."
+    note(found, Event.DECLINED, f"{why}. {words}".strip(), now)
+    decks_declined([scope.deck_id for scope in found.scopes.all()], said)
+    to_do(found, ToDo.Kind.ANSWER, "declined", f"{found.client.name}: {said} {words}", now)
+    return found
+
+
+@transaction.atomic
+def ask(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
+    """Keep a question and put it before a person. The same words again, before an answer, are the same question."""
+    found = Offer.objects.select_for_update(of=("self",)).get(pk=offer_behind(token_hash).pk)
+    waiting = unanswered(found)
+    if same := next((event for event in waiting if event.note == words.strip()), None):
+        return same
+    if len(waiting) >= MOST_QUESTIONS:
+        raise AnswerError("Some of your questions still wait for our answer. Please phone us instead.")
+    asked = note(found, Event.ASKED, words.strip(), now)
+    to_do(found, ToDo.Kind.QUESTION, str(asked.pk), f"{found.client.name} about offer {found.reference}: {words}", now)
+    return asked
+
+
+def offer_behind(token_hash: str) -> Offer:
+    found = Offer.objects.select_related("client", "property").filter(token_hash=token_hash).first()
+    if found is None or found.state == State.DRAFT:
+        raise AnswerError("This link leads to no offer. Use the whole link from our message.")
+    return found
+
+
+def answer(offer: Offer, state: str, name: str, now: datetime, **values: object) -> bool:
+    """The one statement that decides whether this answer counts."""
+    today = Business.objects.get().today(now)
+    still_open = Offer.objects.filter(pk=offer.pk, state=State.OPEN, valid_until__gte=today)
+    values |= {"state": state, "answered_at": now, "answered_by": name.strip()[:200]}
+    counts = bool(still_open.update(**values))
+    offer.refresh_from_db(fields=["state", *values])
+    return counts
+
+
+def answered_already(offer: Offer, state: str) -> Offer:
+    """The offer, if the same was answered before; raises `AnswerError` if it cannot be answered so any more."""
+    if offer.state == state:
+        return offer
+    raise AnswerError(f"This offer can no longer be answered: {offer.get_state_display().lower()}.")
+
+
+def unanswered(offer: Offer) -> list[OfferEvent]:
+    """Questions since the last answer."""
+    talk = offer.events.filter(kind__in=[Event.ASKED, Event.ANSWERED])
+    last = talk.filter(kind=Event.ANSWERED).order_by("-id").first()
+    return list(talk.filter(kind=Event.ASKED, id__gt=last.pk if last else 0))
+
+
+def note(offer: Offer, kind: str, words: str, now: datetime) -> OfferEvent:
+    return OfferEvent.objects.create(offer=offer, kind=kind, at=now, note=words[:2000])
+
+
+def to_do(offer: Offer, kind: str, matter: str, words: str, now: datetime) -> None:
+    """Put it before a person, once a matter."""
+    row = ToDo(
+        kind=kind, key=f"offer/{offer.pk}/{matter}", client_id=offer.client_id, words=" ".join(words.split())[:500],
+        url=f"/offers/{offer.pk}/", made_at=now,
+    )  # fmt: skip
+    ToDo.objects.bulk_create([row], ignore_conflicts=True)

@@ -1,0 +1,66 @@
+"""What a client types on the page of an offer: which week and who, why not, or a question."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
+from django import forms
+from django.core.validators import ProhibitNullCharactersValidator
+
+from clients.forms.fields import lines
+from jobs.models import Offer
+from jobs.offer_page import week_words
+
+NAME_NEEDED = "Write your name, so that we know who answered."
+
+
+class AcceptForm(forms.Form):
+    """A week out of those that have room, and a name."""
+
+    prefix = "accept"
+    use_required_attribute = False
+    week = forms.TypedChoiceField(
+        label="Which week suits you?", coerce=date.fromisoformat, widget=forms.RadioSelect,
+        error_messages={
+            "required": "Choose a week.",
+            "invalid_choice": "This week has no room any more. Choose one of those that are listed.",
+        },
+    )  # fmt: skip
+    name = forms.CharField(
+        label="Your name", max_length=200, error_messages={"required": NAME_NEEDED},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["week"].choices = [(week.isoformat(), week_words(week)) for week in weeks]  # type: ignore[attr-defined]
+
+
+class DeclineForm(forms.Form):
+    """A reason to choose, and words if there are any."""
+
+    prefix = "decline"
+    use_required_attribute = False
+    reason = forms.ChoiceField(
+        label="What is the reason?", choices=Offer.Decline.choices, widget=forms.RadioSelect,
+        error_messages={"required": "Choose a reason; “another reason” will do."},
+    )  # fmt: skip
+    words = forms.CharField(
+        label="Anything you want to add", required=False, max_length=1_500, widget=lines(3),
+        validators=[ProhibitNullCharactersValidator()],
+    )  # fmt: skip
+    name = forms.CharField(
+        label="Your name", max_length=200, error_messages={"required": NAME_NEEDED},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
+    )  # fmt: skip
+
+
+class AskForm(forms.Form):
+    """A question in the client's own words."""
+
+    prefix = "ask"
+    use_required_attribute = False
+    words = forms.CharField(
+        label="Your question", max_length=1_500, widget=lines(3), validators=[ProhibitNullCharactersValidator()],
+        error_messages={"required": "Write your question first."},
+    )  # fmt: skip
