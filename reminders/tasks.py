@@ -2,7 +2,7 @@
 
 from django.utils import timezone
 
-from clients import heartbeat, outbox
+from clients import heartbeat, hooks, outbox
 from clients.models import Business
 from reminders import actions, refitting
 
@@ -10,8 +10,9 @@ TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
 
 
 def tick() -> str:
-    """Each minute: hand the outbox over, then show a sign of life."""
+    """Each minute: hand the outbox over, finish what came in, then show a sign of life."""
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
+    hooks.finish(now=timezone.now())
     heartbeat.beat("worker")
     return f"{tally.accepted} accepted of {tally.total}"
 

@@ -10,9 +10,9 @@ from django.utils import timezone
 from clients import outbox
 from clients.channels.fake_gateway import Gateway, Server
 from clients.models import Message, TextGateway
-from tests.factories import ConsentFactory, PhoneFactory
+from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
-TEXT = "Driftline Deck Care: your back deck is due by March. Call (902) 555-0100. Reply STOP to end."
+TEXT = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100: your deck is due by March. Reply STOP to end."
 STATUSES = {"delivered": "delivered", "failed": "failed", "sent": "accepted", "unknown": "none"}
 REFUSALS = {"bad_number": "for_good", "busy": "for_now", "opted_out": "opted_out"}
 
@@ -60,6 +60,7 @@ def gateway_row(url: str, **over: Any) -> TextGateway:
 def queued_text(number: int = 1, **over: Any) -> Message:
     """A reminder to 902-555-01<number> with consent in force."""
     point = PhoneFactory(value=f"902-555-01{number:02d}")
+    PropertyFactory(client=point.client)  # its country says which law counts
     consent = ConsentFactory(client=point.client, channel="text", wording="Yes, remind me by text message.")
     values: dict[str, Any] = {
         "client": point.client, "kind": "reminder", "channel": "text", "address": point.normalized, "subject": "",

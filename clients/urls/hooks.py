@@ -1,5 +1,10 @@
-"""Addresses that gateways call, under /hooks/."""
+"""Addresses that gateways call, under /hooks/. No slash at the end: a redirect would lose the post."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from clients.views import hooks
+
+urlpatterns = [
+    path("text/<str:secret>/status", hooks.text_status, name="text_status"),
+    path("text/<str:secret>/inbound", hooks.text_inbound, name="text_inbound"),
+]

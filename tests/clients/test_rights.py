@@ -11,7 +11,9 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from clients.models import User
 from tests.factories import ClientFactory
 
-PUBLIC = {"health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound", "offer_public", "offer_paper", "offer_photo"}
+PUBLIC = {
+    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound", "offer_public", "offer_paper", "offer_photo",
+}  # fmt: skip
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit

@@ -1,0 +1,49 @@
+"""What gateways post to us. No cookie, no sign-in: the secret in the address and the signature are the proof."""
+
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import RequestDataTooBig
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_POST
+
+from clients import hooks
+
+STATUS_OF: dict[type[Exception], int] = {
+    hooks.UnknownHookError: 404,
+    hooks.ForgedError: 403,
+    hooks.BadReportError: 400,
+    RequestDataTooBig: 413,
+}
+
+
+@csrf_exempt
+@login_not_required
+@never_cache
+@require_POST
+def text_status(request: HttpRequest, secret: str) -> HttpResponse:
+    return received(request, "text status", secret)
+
+
+@csrf_exempt
+@login_not_required
+@never_cache
+@require_POST
+def text_inbound(request: HttpRequest, secret: str) -> HttpResponse:
+    return received(request, "text inbound", secret)
+
+
+def received(request: HttpRequest, source: str, secret: str) -> HttpResponse:
+    """A repetition is answered like the first: gateways post again what gets no 2xx."""
+    try:
+        words = hooks.receive(
+            source=source, secret=secret, content=request.body, headers=request.headers, now=timezone.now()
+        )
+    except tuple(STATUS_OF) as error:
+        return plain(str(error), STATUS_OF[type(error)])
+    return plain(words, 200)
+
+
+def plain(words: str, status: int) -> HttpResponse:
+    return HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
