@@ -15,7 +15,10 @@ class JobsConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from jobs import models
+        from clients.law import history
+        from jobs import latest, models
+
+        history.last_jobs.append(latest.last_jobs)
 
         for model in (
             models.Product,
@@ -24,6 +27,9 @@ class JobsConfig(AppConfig):
             models.Job,
             models.CoatApplied,
             models.Photo,
+            models.Crew,
+            models.DayOff,
+            models.Booking,
             models.PriceList,
             models.Rate,
             models.TravelZone,

@@ -5,9 +5,11 @@ from typing import Any
 from django.utils import timezone
 
 from clients import outbox
-from clients.models import Message
+from clients.models import Business, Message
 from tests.factories import ConsentFactory, EmailFactory
 
+PLACES = "4 Tern Wharf, Lunenburg, 902-555-0100, office@example.com. STOP ends this."
+SENDER = f"Driftline Deck Care, {PLACES}"  # what the law of any country wants in a reminder
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
 
 
@@ -21,7 +23,10 @@ def queued(number: int = 1, **over: Any) -> Message:
         "subject": "Your deck is due this spring", "text": TEXT, "html": "", "key": f"due/{number}",
         "consent": consent, "basis": consent.basis, "now": timezone.now(),
     }  # fmt: skip
-    message, _ = outbox.queue_message(**(values | over))
+    values |= over
+    if values["kind"] != "service" and values["text"].strip():
+        values["text"] = f"{Business.objects.get().name}, {PLACES} {values['text']}"
+    message, _ = outbox.queue_message(**values)
     return message
 
 

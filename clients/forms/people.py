@@ -191,7 +191,7 @@ class ConsentForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        is_implied = values.get("is_given") and values.get("basis") not in {None, "express"}
+        is_implied = values.get("is_given") and values.get("basis") in {"customer", "inquiry"}
         if is_implied and not values.get("expires_on"):
             self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
         return values

@@ -16,6 +16,7 @@ class Consent(models.Model):
 
     class Basis(models.TextChoices):
         EXPRESS = "express", "Asked and agreed"
+        WRITTEN = "written", "Agreed in writing"
         CUSTOMER = "customer", "Existing customer (implied)"
         INQUIRY = "inquiry", "Made an inquiry (implied)"
 

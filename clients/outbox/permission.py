@@ -83,9 +83,7 @@ def contactable(client: Client, channel: str, *, today: date) -> Contactable | R
     if client.archived_at:
         return Refusal(WORDS["archived"])
     business = Business.objects.get()
-    rule = Law.load().rule_for_all(
-        countries_of(client), sender_country=business.country, channel=channel, on=today
-    )
+    rule = Law.load().rule_for_all(countries_of(client), sender_country=business.country, channel=channel, on=today)
     consent = client.consents.filter(channel=channel).first()
     basis = basis_in_force(consent, rule, last_job_on=last_job_on([client.pk]).get(client.pk), today=today)
     if isinstance(basis, Refusal):

@@ -4,6 +4,7 @@ import logging
 import re
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
@@ -12,11 +13,11 @@ from django.db import transaction
 from clients import message_keys, sms_parts
 from clients.models import Attachment, Business, Client, Consent, Message, MessageEvent, User
 from clients.models.channel import Channel
+from clients.outbox.lawful import MARKETING, keep_law
 from clients.suppression import ascii_domain
 from clients.unsendable import Unsendable
 
 PLACEHOLDER = "{unsubscribe_url}"
-MARKETING = {Message.Kind.REMINDER, Message.Kind.OFFER}
 LONGEST_SUBJECT = 300
 LONGEST_TEXT = 100_000
 MOST_PARTS = 10  # of a text message
@@ -45,13 +46,16 @@ def queue_message(
     media type, bytes) are frozen with it. Call it inside the transaction of the decision. Raises `Unsendable` with a
     plain reason, which is logged too.
     """
+    business = Business.objects.get()
     try:
-        message = draft(
-            Business.objects.get(), client=client, kind=kind, channel=channel, address=address, subject=subject,
+        message = frozen(
+            business, client=client, kind=kind, channel=channel, address=address, subject=subject,
             text=text, html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
             expires_at=expires_at, language=language,
         )  # fmt: skip
         check_attachments(attachments, channel)
+        keep_law(business, message, client, today=business.today(now))
+        put_in_link(business, message)
     except Unsendable as problem:
         logger.warning("Not queued (%s): %s", key, problem)
         raise
@@ -61,12 +65,21 @@ def queue_message(
     return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
 
 
-def draft(
+def draft(business: Business, **values: Any) -> Message:
+    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`. Takes what
+    `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it has.
+    """
+    message = frozen(business, **values)
+    put_in_link(business, message)
+    return message
+
+
+def frozen(
     business: Business, *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
     key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
     not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
 ) -> Message:  # fmt: skip
-    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`."""
+    """As it will go, but for the link to unsubscribe."""
     message = Message(
         client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
         html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
@@ -74,7 +87,6 @@ def draft(
         expires_at=expires_at,
     )  # fmt: skip
     check(message)
-    put_in_link(business, message)
     return message
 
 

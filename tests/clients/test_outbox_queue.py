@@ -11,7 +11,7 @@ from clients import message_keys, outbox, suppression
 from clients.models import Business, Message
 from clients.outbox import Contactable, Refusal, Unsendable
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
-from tests.outbox import queued
+from tests.outbox import SENDER, queued
 
 pytestmark = pytest.mark.usefixtures("business")
 TODAY = date(2026, 5, 4)
@@ -21,7 +21,7 @@ def test_the_same_key_is_queued_once() -> None:
     first = queued(1)
     again, is_new = outbox.queue_message(
         client=first.client, kind="reminder", channel="email", address=first.address, subject="Other words",
-        text="{unsubscribe_url}", html="", key="due/1", consent=None, basis="", now=timezone.now(),
+        text=SENDER + "{unsubscribe_url}", html="", key="due/1", consent=None, basis="", now=timezone.now(),
     )  # fmt: skip
     assert (again.pk, is_new) == (first.pk, False)
     assert again.subject == "Your deck is due this spring"
@@ -123,7 +123,7 @@ def test_every_way_and_every_file_is_checked_before_queueing(
 def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
     outbox.queue_message(
         client=ClientFactory(), kind="reminder", channel="email", address=address, subject="s",
-        text="{unsubscribe_url}", html="", key="k", consent=None, basis="", now=timezone.now(),
+        text=SENDER + "{unsubscribe_url}", html="", key="k", consent=None, basis="", now=timezone.now(),
     )  # fmt: skip
     assert Message.objects.get().address == address
 

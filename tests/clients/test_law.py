@@ -1,0 +1,245 @@
+"""The law table: its values against the sources named, the stricter of two, and what queueing makes of them."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from dateutil.relativedelta import relativedelta
+from django.utils import timezone
+from hypothesis import given
+from hypothesis import strategies as st
+
+from clients import outbox
+from clients.law import Law, rule_for
+from clients.law.rule import add_months
+from clients.law.table import rules
+from clients.models import Business, Consent, LawRule, Message
+from clients.models.channel import Channel
+from clients.outbox import Contactable, Refusal, Unsendable
+from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
+
+pytestmark = pytest.mark.usefixtures("business")
+TODAY = date(2026, 11, 25)
+NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
+ADDRESS = "Driftline Deck Care\n4 Tern Wharf\nLunenburg\n(902) 555-0100\noffice@example.com"
+
+
+def rule(country: str, channel: str, sender: str = "") -> Any:
+    return rule_for(sender_country=sender or country, recipient_country=country, channel=channel, on=TODAY)
+
+
+@pytest.mark.parametrize(
+    ("country", "channel", "works_for", "act_within"),
+    [
+        # AU: Spam Act 2003 s 18 (30 days), classic.austlii.edu.au/au/legis/cth/consol_act/sa200366/s18.html;
+        # five business days: acma.gov.au/theACMA/spam-unsubscribe-ability-is-mandatory
+        ("AU", "email", 30, 5),
+        # NZ: Unsolicited Electronic Messages Act 2007 s 11, legislation.govt.nz DLM405207
+        ("NZ", "email", 30, 5),
+        # CA: S.C. 2010 c. 23, laws-lois.justice.gc.ca/eng/acts/E-1.6/page-2.html (60 days); 10 business days: s. 11(3)
+        ("CA", "email", 60, 10),
+        # US: 15 USC 7704(a)(3)-(5), Statutes at Large 117/2707 (30 days, 10 business days)
+        ("US", "email", 30, 10),
+    ],
+)
+def test_the_table_holds_the_numbers_of_the_acts(country: str, channel: str, works_for: int, act_within: int) -> None:
+    found = rule(country, channel)
+    assert (found.works_for, found.act_within, found.act_within_is_working_days) == (works_for, act_within, True)
+
+
+def test_who_may_be_written_to_is_as_the_acts_say() -> None:
+    # CASL: existing business relationship two years, crtc.gc.ca/eng/com500/guide.htm; inquiry six months (not checked)
+    canada = rule("CA", "email")
+    assert canada.consent_expires("customer", date(2025, 3, 31), None) == date(2027, 3, 31)
+    assert canada.consent_expires("inquiry", date(2020, 1, 1), date(2026, 8, 31)) == date(2027, 2, 28)
+    assert canada.consent_expires("express", None, date(2010, 1, 1)) is None
+    # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place
+    texts = rule("US", "text")
+    assert [texts.allows(basis) for basis in ("written", "express", "customer", "none_needed")] == [True] + [False] * 3
+    assert texts.window_local == {"from": "08:00", "to": "21:00"}
+    # CAN-SPAM asks for no consent before the first message
+    assert rule("US", "email").allows("none_needed")
+    # UK PECR reg. 22: consent or soft opt-in
+    assert rule("GB", "email").allows("customer")
+    assert not rule("GB", "email").allows("none_needed")
+
+
+def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
+    for each in rules():
+        assert each.source
+        assert each.act
+        assert each.checked_on <= TODAY
+        assert each.certainty in {"good", "secondary", "memory"}
+        assert all(each.months[basis] for basis in ("customer", "inquiry") if basis in each.bases)
+
+
+@pytest.mark.parametrize("channel", list(Channel))
+def test_an_unknown_country_has_the_strictest(channel: str) -> None:
+    strictest = rule("XK", channel)
+    assert strictest.jurisdiction == "DEFAULT"
+    for country in ("CA", "US", "AU", "NZ", "GB", "DE"):
+        other = rule(country, channel)
+        assert not strictest.bases - other.bases - {"written", "express"}
+        assert strictest.act_within <= other.act_within
+        if other.window_local:
+            assert strictest.window_local
+
+
+def test_sender_and_recipient_are_both_kept() -> None:
+    found = rule("US", "email", sender="CA")
+    assert found.jurisdiction == "US+CA"
+    assert sorted(found.bases) == ["customer", "express", "inquiry", "written"]
+    assert found.months["customer"] == 24
+    assert {"postal_address", "contact", "advertisement"} <= set(found.must_include)
+    assert found.works_for == 60
+    hours = rule("US", "text", sender="XK").window_local
+    assert hours == {"mon_fri": ["09:00", "20:00"], "sat": ["09:00", "17:00"], "sun_and_public_holidays": "none"}
+
+
+def test_members_of_the_union_share_their_row() -> None:
+    assert rule("DE", "email").jurisdiction == rule("IE", "email").jurisdiction == "EU"
+
+
+@given(st.dates(date(2000, 1, 1), date(2090, 1, 1)), st.integers(0, 200))
+def test_months_are_added_as_the_calendar_has_them(day: date, months: int) -> None:
+    assert add_months(day, months) == day + relativedelta(months=months)
+
+
+@given(st.sampled_from(["CA", "US", "AU", "NZ", "GB", "DE", "XK"]), st.sampled_from(["CA", "US", "AU", "XK"]))
+def test_the_stricter_of_two_allows_nothing_that_either_forbids(one: str, other: str) -> None:
+    table = Law({})
+    for channel in Channel:
+        alone = [table.rule_of(country, channel, TODAY) for country in (one, other)]
+        both = alone[0].stricter(alone[1])
+        for basis in ("written", "express", "customer", "inquiry", "none_needed"):
+            if both.allows(basis):
+                assert all(each.allows(basis) or not each.needs_consent for each in alone)
+        assert all(set(each.must_include) <= set(both.must_include) for each in alone)
+
+
+def test_the_owners_rule_counts_from_its_day() -> None:
+    LawRule.objects.create(
+        jurisdiction="CA", medium="email", valid_from=TODAY + timedelta(days=1), source="our adviser",
+        checked_on=TODAY, rules={"bases": ["express"], "must_include": ["name"]},
+    )  # fmt: skip
+    assert rule("CA", "email").allows("customer")
+    later = Law.load().rule_of("CA", "email", TODAY + timedelta(days=1))
+    assert not later.allows("customer")
+    assert later.code == "CA email of 2026-11-26, our own"
+
+
+def canadian(**consent: Any) -> Any:
+    place = PropertyFactory()
+    EmailFactory(client=place.client)
+    if consent:
+        ConsentFactory(client=place.client, **consent)
+    return place
+
+
+def ask(client: Any, channel: str = "email", today: date = TODAY) -> Contactable | Refusal:
+    return outbox.contactable(client, channel, today=today)
+
+
+def test_an_implied_consent_ends_two_years_after_the_last_job() -> None:
+    place = canadian(basis="customer")
+    JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
+
+    assert isinstance(ask(place.client, today=date(2027, 6, 12)), Contactable)
+    late = ask(place.client, today=date(2027, 6, 13))
+    assert isinstance(late, Refusal)
+    assert "CA email of 2014-07-01" in late.why
+
+
+def test_what_is_not_enough_in_a_country_is_refused_by_name() -> None:
+    place = PropertyFactory(country="US")
+    PhoneFactory(client=place.client)
+    ConsentFactory(client=place.client, channel="text", basis="express")
+    assert "not enough there (US+CA text" in ask(place.client, "text").why  # type: ignore[union-attr]
+
+    ConsentFactory(client=place.client, channel="text", basis="written")
+    assert isinstance(ask(place.client, "text"), Contactable)
+
+
+def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
+    place = canadian()
+    PhoneFactory(client=place.client)
+    JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
+    assert ask(place.client, "letter") == Contactable(ask(place.client, "letter").address, None, "none_needed")  # type: ignore[union-attr]
+    assert isinstance(ask(place.client, "call"), Contactable)
+    assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why  # type: ignore[union-attr]
+
+    for channel in ("letter", "call"):
+        ConsentFactory(client=place.client, channel=channel, is_given=False)
+        assert ask(place.client, channel) == Refusal("The client withdrew consent.")
+
+
+def queue(client: Any, **over: Any) -> Message:
+    values: dict[str, Any] = {
+        "client": client, "kind": "reminder", "channel": "email", "address": "a@example.org", "subject": "Your deck",
+        "text": ADDRESS + "\n{unsubscribe_url}", "html": "", "key": "k", "consent": None, "basis": "", "now": NOW,
+    }  # fmt: skip
+    return outbox.queue_message(**(values | over))[0]
+
+
+def test_the_rule_is_frozen_and_bounds_the_message() -> None:
+    place = canadian(basis="customer")
+    JobFactory(deck__property=place, finished_on=date(2024, 12, 1))
+    consent = Consent.objects.get()
+
+    message = queue(place.client, consent=consent, basis="customer")
+
+    assert message.law == "CA email of 2014-07-01"
+    assert message.expires_at == datetime(2026, 12, 2, tzinfo=Business.objects.get().zone)
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("4 Tern Wharf, Lunenburg 902-555-0100 {unsubscribe_url}", "legal name"),
+        ("Driftline Deck Care 902-555-0100 {unsubscribe_url}", "postal address"),
+        ("Driftline Deck Care, 4 Tern Wharf, Lunenburg {unsubscribe_url}", "telephone, e-mail or website"),
+    ],
+)
+def test_a_text_without_what_the_law_wants_is_refused(text: str, word: str, caplog: pytest.LogCaptureFixture) -> None:
+    with pytest.raises(Unsendable, match=word):
+        queue(canadian(basis="express").client, text=text)
+    assert not Message.objects.exists()
+    assert word in caplog.text
+    queue(ClientFactory(), kind="service", text="We come on Tuesday.")
+
+
+def test_a_business_without_an_address_is_told_to_enter_it() -> None:
+    Business.objects.update(street="")
+    with pytest.raises(Unsendable, match="enter it under Settings, The business"):
+        queue(canadian(basis="express").client)
+
+
+def test_a_text_message_must_say_how_to_stop() -> None:
+    client = PropertyFactory().client
+    words = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100"
+    with pytest.raises(Unsendable, match="hear no more"):
+        queue(client, channel="text", address="+19025550101", text=words)
+    assert queue(client, channel="text", address="+19025550101", text=words + " Reply STOP to end.").law
+
+
+def test_american_mail_without_agreement_must_say_that_it_advertises() -> None:
+    Business.objects.update(country="US")
+    client = PropertyFactory(country="US").client
+    with pytest.raises(Unsendable, match="advertisement"):
+        queue(client)
+    message = queue(client, text="Advertisement\n" + ADDRESS + "{unsubscribe_url}")
+    assert message.basis == "none_needed"
+    assert queue(client, basis="express", key="other").basis == "express"
+
+
+def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_objection() -> None:
+    from clients.outbox.permission import why_not
+
+    client = PropertyFactory().client
+    message = queue(client, channel="letter", address="7 Gull Road, Lunenburg", now=timezone.now())
+    business = Business.objects.get()
+    assert message.basis == "none_needed"
+    assert why_not(business, [message]) == {}
+
+    ConsentFactory(client=client, channel="letter", is_given=False)
+    assert why_not(business, [message]) == {message.pk: "There is no consent in force."}
