@@ -10,7 +10,7 @@ from django.db import connection, models, transaction
 from django.db.models import Exists, Max, OuterRef
 
 from clients import outbox
-from clients.models import Message, Property, User
+from clients.models import Property, User
 from jobs.models import Job, Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.models.offer import OfferQuerySet
 from jobs.offering import DraftedOffer, Order, desk, draft, prices_of, strips_of
@@ -234,8 +234,7 @@ def withdraw_offer(*, offer: Offer, why: str, by: User | None, now: datetime) ->
 
 def cancel_messages(offer: Offer, *, why: str, now: datetime, by: User | None) -> None:
     """What is still in the outbox of this revision."""
-    key = message_key(offer, "")
-    outbox.cancel(messages=Message.objects.filter(idempotency_key__startswith=key), why=why, now=now, by=by)
+    outbox.cancel(messages=offer.messages(), why=why, now=now, by=by)
 
 
 def message_key(offer: Offer, channel: str) -> str:

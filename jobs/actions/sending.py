@@ -1,7 +1,8 @@
 """Sending an offer: it is frozen, gets its link, and goes into the outbox."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
 
@@ -15,6 +16,29 @@ from jobs.models import Offer, OfferScope
 from jobs.pdf import offer_pdf
 
 CHANNELS = [Channel.EMAIL, Channel.TEXT, Channel.LETTER]
+
+
+@dataclass(frozen=True)
+class Way:
+    """One channel for one offer: the address it would go to, or why it cannot."""
+
+    channel: str
+    label: str
+    address: str
+    why_not: str
+
+
+def ways(offer: Offer, *, today: date) -> list[Way]:
+    """How this offer could go, the client's preferred way first."""
+    preferred = offer.client.preferred_channel
+    return [way(offer, channel, today) for channel in sorted(CHANNELS, key=lambda each: each != preferred)]
+
+
+def way(offer: Offer, channel: Channel, today: date) -> Way:
+    answer = outbox.contactable(offer.client, channel, today=today)
+    if isinstance(answer, Refusal):
+        return Way(channel, channel.label, "", answer.why)
+    return Way(channel, channel.label, answer.address, "")
 
 
 @transaction.atomic

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Now
 
-from clients.models import Client, Deck, Property
+from clients.models import Client, Deck, Message, Property
 from jobs.models.price import PriceList, money
 from jobs.models.product import Product
 
@@ -41,6 +41,26 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         return self.select_related("client", "property", "price_list").prefetch_related(
             "lines", "taxes", models.Prefetch("scopes", scopes), models.Prefetch("events", events)
         )
+
+    def for_list(self) -> "OfferQuerySet":
+        """With client, place and decks, without the long texts."""
+        scopes = OfferScope.objects.select_related("deck").only("offer", "work", "position", "deck__label")
+        rows = self.select_related("client", "property").defer("introduction", "waiting")
+        return rows.prefetch_related(models.Prefetch("scopes", scopes))
+
+    def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
+        """Of one state, those that ran out apart from the open ones; or all but the replaced ones."""
+        if state == "expired":
+            return self.expired(today=today)
+        if state == Offer.State.OPEN:
+            return self.filter(state=state, valid_until__gte=today)
+        return self.filter(state=state) if state else self.exclude(state=Offer.State.REPLACED)
+
+    def count_by_state(self, *, today: date) -> dict[str, int]:
+        """How many of each state; of the open ones those that ran out are counted as "expired"."""
+        found = dict(self.order_by().values_list("state").annotate(offers=models.Count("pk")))
+        over = self.expired(today=today).count()
+        return found | {"expired": over, Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over}
 
     def matching(self, words: str) -> "OfferQuerySet":
         """The number, or words out of the client's name, the street or the town."""
@@ -140,6 +160,11 @@ class Offer(models.Model):
 
     def is_expired(self, *, today: date) -> bool:
         return self.state == self.State.OPEN and today > self.valid_until
+
+    def messages(self) -> models.QuerySet[Message]:
+        """What was said to the client about this revision."""
+        key = f"offer/{self.number}-{self.revision}/"
+        return Message.objects.filter(client=self.client_id, idempotency_key__startswith=key)
 
 
 class OfferScope(models.Model):

@@ -6,7 +6,7 @@ from jobs.views import prices
 
 app_name = "prices"
 urlpatterns = [
-    path("", prices.list, name="list"),
+    path("", prices.price_lists, name="list"),
     path("new/", prices.new, name="new"),
     path("<int:pk>/", prices.detail, name="detail"),
     path("<int:pk>/change/", prices.change, name="change"),

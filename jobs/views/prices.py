@@ -16,7 +16,7 @@ from jobs.models import PriceList
 
 @sends
 @require_GET
-def list(request: HttpRequest) -> HttpResponse:
+def price_lists(request: HttpRequest) -> HttpResponse:
     today = business_of(request).today(timezone.now())
     context = {"lists": PriceList.objects.with_offers(), "in_force": PriceList.objects.in_force(today), "today": today}
     return render(request, "jobs/prices_list.html", context)

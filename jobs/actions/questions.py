@@ -1,0 +1,46 @@
+"""Answering what a client asked about an offer."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from clients import outbox
+from clients.models import Business, Message, ToDo, User
+from clients.models.channel import Channel
+from clients.outbox.permission import address_for
+from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
+from jobs.models import Offer, OfferEvent
+
+
+@transaction.atomic
+def answer_question(*, offer: Offer, words: str, by: User | None, now: datetime) -> tuple[OfferEvent, bool]:
+    """Keep the answer for the offer's page, settle the questions, and e-mail it where there is an address.
+
+    The second value tells whether an e-mail was queued. Raises `OfferProblem`.
+    """
+    row = locked(offer, *(state for state in State if state != State.DRAFT))
+    if not words.strip():
+        raise OfferProblem("Write the answer.", "answer")
+    same = row.events.filter(kind=Kind.ANSWERED).order_by("-id").first()
+    if same and same.note == words.strip() and not row.events.filter(kind=Kind.ASKED, id__gt=same.pk).exists():
+        return same, False
+    event = note(row, Kind.ANSWERED, now=now, by=by, words=words.strip())
+    open_questions = ToDo.objects.filter(kind=ToDo.Kind.QUESTION, key__startswith=f"offer/{row.pk}/", done_at=None)
+    open_questions.update(done_at=now, done_by=by)
+    return event, bool(mail(row, event, now=now, by=by))
+
+
+def mail(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> Message | None:
+    """The client asked, so the answer needs no consent; an address that is suppressed stays so."""
+    address = address_for(offer.client, Channel.EMAIL)
+    if not address:
+        return None
+    business = Business.objects.get()
+    text = f"{offer.client.greeting},\n\n{event.note}\n\n{business.name}\n{business.phone}\n"
+    message, _ = outbox.queue_message(
+        client=offer.client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address,
+        subject=f"Your question about our offer {offer.reference}", text=text, html="",
+        key=message_key(offer, f"answer/{event.pk}"), consent=None, basis="asked", now=now, by=by,
+        language=offer.language,
+    )  # fmt: skip
+    return message
