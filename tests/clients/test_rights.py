@@ -12,21 +12,23 @@ from clients.models import User
 from tests.factories import ClientFactory
 
 PUBLIC = {
-    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound", "offer_public", "offer_paper", "offer_photo",
+    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound",
+    "offer_public", "offer_paper", "offer_photo",
 }  # fmt: skip
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch settings:overview
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope
+    jobs:shelf jobs:tin_add jobs:tin_change settings:overview
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
-    clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit
-    reminders:due reminders:due_month reminders:remind outbox:list outbox:detail outbox:act figures:overview
+    clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change
+    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
 """.split()
 OWNER = """
     jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
-    settings:normals settings:add_normals settings:edit_normals settings:audit
+    settings:normals settings:add_normals settings:edit_normals settings:audit steps:rules
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},
