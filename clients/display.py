@@ -7,11 +7,11 @@ from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 
 import phonenumbers
-from babel.dates import format_date, format_time
+from babel.dates import format_date, format_skeleton, format_time
 from babel.numbers import format_currency, format_decimal
 
 from clients.models import Business
-from clients.units import QUANTITIES
+from clients.units import QUANTITIES, Units
 
 _business: ContextVar[Business | None] = ContextVar("business", default=None)
 
@@ -48,6 +48,13 @@ def measure(value: Decimal | None, quantity: str) -> str:
     return f"{number(kind.shown(Decimal(value), units))} {kind.symbol(units)}"
 
 
+def pack_size(litres: Decimal) -> str:
+    """A volume as printed on a pack: 0.75 L stays that, 3.785 L is 1 gal."""
+    units = business().units
+    kind, places = QUANTITIES["volume"], 2 if units == Units.US else 3
+    return f"{number(kind.shown(litres, units), places)} {kind.symbol(units)}"
+
+
 def money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
@@ -56,6 +63,10 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 
 def day(value: date | None) -> str:
     return format_date(value, format="medium", locale=locale()) if value else ""
+
+
+def weekday(value: date | None) -> str:
+    return format_skeleton("MMMEd", value, locale=locale()) if value else ""
 
 
 def clock(value: datetime | None) -> str:

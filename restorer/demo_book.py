@@ -13,6 +13,7 @@ from django.db import transaction
 
 from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
+from restorer import demo_diary, demo_shelf
 
 SEED = 20261125
 PASSWORD = "low tide at seven"  # noqa: S105 - of the invented book, printed on the screen
@@ -70,6 +71,8 @@ def load(*, today: date, now: datetime) -> None:
         client = make_client(random, number, now)
         for deck in make_decks(random, number, client):
             make_history(random, deck, shelf, business, today)
+    demo_shelf.stock(today=today)
+    demo_diary.load(random, today=today, now=now)
 
 
 def make_business() -> Business:

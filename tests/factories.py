@@ -273,3 +273,22 @@ class ReminderStepFactory(DjangoModelFactory):
     purpose = "first"
     anchor = "opens"
     channels = ["email"]
+
+
+class PackFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.Pack
+
+    product = factory.SubFactory(ProductFactory)
+    litres = Decimal("4")
+    price = Decimal("149")
+
+
+class TinFactory(DjangoModelFactory):
+    class Meta:
+        model = jobs.StockTin
+
+    product = factory.SubFactory(ProductFactory)
+    colour = "Driftwood"
+    litres = Decimal("2.5")
+    noted_on = date(2026, 6, 1)

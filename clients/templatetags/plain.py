@@ -17,6 +17,12 @@ def measure(value: Decimal | None, quantity: str) -> str:
 
 
 @register.filter
+def pack_size(litres: Decimal) -> str:
+    """“0.75 L” or “1 gal”, as printed on the pack."""
+    return display.pack_size(litres)
+
+
+@register.filter
 def money(amount: Decimal | None, currency: str = "") -> str:
     """“$1,250.00” in the business's locale; empty when there is no amount."""
     return display.money(amount, currency)
@@ -26,6 +32,12 @@ def money(amount: Decimal | None, currency: str = "") -> str:
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""
     return display.day(value)
+
+
+@register.filter
+def weekday(value: date | None) -> str:
+    """“Sun, Mar 14”: a day of the near future."""
+    return display.weekday(value)
 
 
 @register.filter

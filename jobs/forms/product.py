@@ -11,7 +11,7 @@ from jobs.models import Batch, Product
 
 SHEET = [
     "name", "maker", "kind", "finish_class", "base", "pigment", "colours", "coats_usual", "recoat_hours", "walk_hours",
-    "furniture_days", "dwell_minutes", "data_sheet_url", "cautions", "is_active",
+    "furniture_days", "dwell_minutes", "film_mm", "loss_percent", "data_sheet_url", "cautions", "is_active",
 ]  # fmt: skip
 MEASURES = {
     "spread_m2_per_l": ("spread", "Spread rate a coat", 2, Decimal("0.1"), Decimal("100")),
@@ -34,6 +34,16 @@ class ProductForm(forms.ModelForm):
     recoat_hours = hours("Hours between coats")
     walk_hours = hours("Hours before walking")
     furniture_days = hours("Days before furniture", largest=999)
+    film_mm = forms.DecimalField(
+        label="Wet film of one application, mm", required=False, min_value=Decimal("0.01"), max_value=Decimal(10),
+        decimal_places=2, widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+        help_text="For strippers, cleaners and brighteners. 1 mm (39 mil) is 1 litre a square metre.",
+    )  # fmt: skip
+    loss_percent = forms.IntegerField(
+        label="Lost in tray and tool, %", required=False, min_value=0, max_value=90, initial=0,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        help_text="Brush and roller often 10 to 15, airless spray about 30.",
+    )  # fmt: skip
     data_sheet_url = forms.URLField(label="Data sheet (address)", required=False, assume_scheme="https")
 
     class Meta:
@@ -72,6 +82,9 @@ class ProductForm(forms.ModelForm):
         for name in MEASURES:
             setattr(self.instance, name, values.get(name))
         return values
+
+    def clean_loss_percent(self) -> int:
+        return self.cleaned_data["loss_percent"] or 0
 
     def is_in_the_book(self, name: str, maker: str) -> bool:
         same = Product.objects.filter(name__iexact=name, maker__iexact=maker)

@@ -39,10 +39,8 @@ class PackForm(forms.Form):
 class PackChangeForm(forms.Form):
     """What a pack costs now, and whether it is still sold."""
 
-    def __init__(self, *args: Any, pack: Pack, currency: str, **kwargs: Any) -> None:
-        super().__init__(
-            *args, prefix=f"pack-{pack.pk}", initial={"price": pack.price, "is_active": pack.is_active}, **kwargs
-        )
+    def __init__(self, data: Any = None, *, pack: Pack, currency: str) -> None:
+        super().__init__(data, prefix=f"pack-{pack.pk}", initial={"price": pack.price, "is_active": pack.is_active})
         self.pack = pack
         self.fields["price"] = price(currency)
         self.fields["is_active"] = forms.BooleanField(label="Still sold", required=False)
@@ -74,7 +72,7 @@ class TinForm(forms.Form):
 class TinChangeForm(forms.Form):
     """What is left in a tin."""
 
-    def __init__(self, *args: Any, tin: StockTin, units: str, **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres}, **kwargs)
+    def __init__(self, data: Any = None, *, tin: StockTin, units: str) -> None:
+        super().__init__(data, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres})
         self.tin = tin
         self.fields["litres"] = litres("Left", units, places=2, least=Decimal(0))

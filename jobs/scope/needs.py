@@ -1,6 +1,6 @@
 """The materials of a scope: litres of each product, what of them is on the shelf, the cheapest packs for the rest."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from clients import display
@@ -147,18 +147,24 @@ def discs(surfaces: materials.Surfaces, work: Work) -> Need:
 
 
 def supplied(need: Need, supply: Supply) -> Need:
-    """The same need with what the tins give and what is to be bought."""
+    """The same need with what the tins give and what is to be bought; a purchase beyond reason is said, not made."""
     if need.product is None:
         return need
-    from_tins = supply.take(need.product, need.colour, need.litres)
     packs = supply.shelf.packs.get(need.product.pk, [])
-    purchase = materials.cheapest(need.litres - from_tins, packs)
-    return Need(
-        need.product, need.what, need.words, litres=need.litres, from_tins=from_tins,
-        packs=[PackCount(each.litres, each.count, each.price) for each in purchase.counts] if purchase else [],
-        cost=purchase.cost if purchase else None, leftover_litres=purchase.leftover if purchase else Decimal(0),
-        colour=need.colour, worth=worth(need.litres, purchase, packs), note=need.note, by_surface=need.by_surface,
-    )  # fmt: skip
+    from_tins = supply.take(need.product, need.colour, need.litres)
+    try:
+        purchase = materials.cheapest(need.litres - from_tins, packs)
+    except materials.MaterialError as error:
+        return replace(need, from_tins=from_tins, note=f"{need.note} {error}")
+    return with_purchase(replace(need, from_tins=from_tins), purchase, packs)
+
+
+def with_purchase(need: Need, purchase: materials.Purchase | None, packs: list[materials.Pack]) -> Need:
+    value = worth(need.litres, purchase, packs)
+    if purchase is None:
+        return replace(need, worth=value)
+    counts = [PackCount(each.litres, each.count, each.price) for each in purchase.counts]
+    return replace(need, packs=counts, cost=purchase.cost, leftover_litres=purchase.leftover, worth=value)
 
 
 def worth(litres: Decimal, purchase: materials.Purchase | None, packs: list[materials.Pack]) -> Decimal | None:

@@ -2,16 +2,20 @@
 
 from django.urls import path
 
-from jobs.views import jobs, log, photos, products, shelf, visits
+from jobs.views import care, jobs, log, photos, products, scope, shelf, sign_off, visits
 
 app_name = "jobs"
 urlpatterns = [
     path("log/", log.log, name="log"),
     path("visit/", visits.visit, name="visit"),
     path("visit/<int:pk>/edit/", visits.visit_edit, name="visit_edit"),
+    path("scope/<int:deck_id>/", scope.scope, name="scope"),
     path("<int:pk>/", jobs.detail, name="detail"),
     path("<int:pk>/edit/", jobs.edit, name="edit"),
     path("<int:pk>/remove/", jobs.remove, name="remove"),
+    path("<int:pk>/sign-off/", sign_off.sign_off, name="sign_off"),
+    path("<int:pk>/care.pdf", care.record, name="care_record"),
+    path("<int:pk>/care/send/", care.send, name="care_send"),
     path("<int:pk>/photos/", photos.photos_add, name="photos_add"),
     path("photos/<int:pk>/", photos.photo, name="photo"),
     path("photos/<int:pk>/change/", photos.photo_change, name="photo_change"),

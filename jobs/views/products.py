@@ -1,5 +1,7 @@
 """Products and batches: what is on the shelf, its data sheets, and where a batch went."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -42,9 +44,18 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
         actions.save_product(product=form.instance)
         messages.success(request, f"{form.instance} was saved.")
         return redirect("jobs:products")
-    batches = product.batches.order_by("-id")[:A_PAGE] if product.pk else []
-    context = {"form": form, "title": title, "batches": batches}
-    return render(request, "jobs/product.html", context)
+    return render(request, "jobs/product.html", {"form": form, "title": title, **on_the_shelf(product)})
+
+
+def on_the_shelf(product: Product) -> dict[str, Any]:
+    """Batches, tins and packs of a product that is in the book."""
+    if not product.pk:
+        return {}
+    return {
+        "batches": product.batches.order_by("-id")[:A_PAGE],
+        "tins": product.tins.filter(used_up_at=None),
+        "packs": product.packs.filter(is_active=True),
+    }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

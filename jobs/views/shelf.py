@@ -62,7 +62,7 @@ def pack_add(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return show(request, product, pack_form=form)
     pack = actions.put_pack(product=product, **form.cleaned_data)
-    messages.success(request, f"{display.measure(pack.litres, 'volume')} costs {display.money(pack.price)}.")
+    messages.success(request, f"{display.pack_size(pack.litres)} costs {display.money(pack.price)}.")
     return redirect("jobs:shelf", pk)
 
 

@@ -1,0 +1,78 @@
+"""What somebody would rather do on a deck than what is proposed, and what was measured on the day."""
+
+from collections.abc import Iterable, Iterator
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from clients.forms.fields import MeasureField
+from jobs.models import OfferScope, Product
+from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.scope import Wish
+from jobs.scope.checklist import Reading
+
+Group = tuple[str, list[tuple[str, str]]]
+
+
+class WishForm(forms.Form):
+    """Empty fields leave the proposal as it is. A finish is chosen with its colour: product number, colon, colour."""
+
+    work = forms.ChoiceField(
+        label="Work", required=False, choices=[("", "As proposed"), *OfferScope.Work.choices],
+        widget=forms.RadioSelect(attrs={"class": "segments"}),
+    )  # fmt: skip
+    finish = forms.ChoiceField(label="Finish and colour", required=False)
+    coats = forms.IntegerField(
+        label="Coats", required=False, min_value=1, max_value=STRIP_ABOVE_COATS,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, finishes: Iterable[Product], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.finishes = {product.pk: product for product in finishes}
+        choices = [("", "As proposed"), *(group(product) for product in self.finishes.values())]
+        self.fields["finish"].choices = choices  # type: ignore[attr-defined]
+
+    def wish(self) -> Wish:
+        """Of a form that is valid."""
+        values = self.cleaned_data
+        number, _, colour = values["finish"].partition(":")
+        product = self.finishes[int(number)] if number else None
+        return Wish(work=values["work"], product=product, colour=colour, coats=values["coats"] or 0)
+
+
+def group(product: Product) -> Group:
+    """The product with its colours, for a select."""
+    return (product.name, list(colours(product)))
+
+
+def colours(product: Product) -> Iterator[tuple[str, str]]:
+    for colour in product.colour_list or [""]:
+        yield f"{product.pk}:{colour}", f"{product.name}, {colour}" if colour else product.name
+
+
+class ReadingForm(forms.Form):
+    """What was measured on the day; empty fields were not."""
+
+    humidity_percent = forms.IntegerField(
+        label="Humidity, %", required=False, min_value=1, max_value=100,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )  # fmt: skip
+    moisture_percent = forms.DecimalField(
+        label="Wood moisture, %", required=False, min_value=0, max_value=200, decimal_places=1,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, label in (("air_c", "Air"), ("surface_c", "Boards")):
+            self.fields[name] = MeasureField(
+                label=label, quantity="temperature", units=units, places=1, required=False,
+                min_value=Decimal(-60), max_value=Decimal(90),
+                error_messages={"min_value": "Nothing is that cold.", "max_value": "Nothing is that hot."},
+            )  # fmt: skip
+        self.order_fields(["air_c", "humidity_percent", "surface_c", "moisture_percent"])
+
+    def reading(self) -> Reading:
+        return Reading(**self.cleaned_data)

@@ -1,0 +1,35 @@
+"""What is to be done on a deck: the work and why, the materials, the steps, and the weather rules of the day."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from clients.access import business_of
+from clients.models import Deck
+from jobs.forms.scope import ReadingForm, WishForm
+from jobs.models import Product
+from jobs.scope import Wish, propose_one
+from jobs.scope.checklist import NOTHING, checklist
+
+
+@require_GET
+def scope(request: HttpRequest, deck_id: int) -> HttpResponse:
+    """The page `jobs:scope`; the address holds what was wished for and measured, so nothing is kept."""
+    deck = get_object_or_404(Deck.objects.with_owner(), pk=deck_id)
+    business = business_of(request)
+    wish_form = WishForm(request.GET or None, finishes=Product.objects.finishes().in_use())
+    reading_form = ReadingForm(request.GET or None, units=business.units)
+    wish = wish_form.wish() if wish_form.is_valid() else Wish()
+    proposed = propose_one(deck, today=business.today(timezone.now()), wish=wish)
+    reading = reading_form.reading() if reading_form.is_valid() else NOTHING
+    context = {
+        "deck": deck,
+        "scope": proposed,
+        "rules": checklist([proposed.product], reading),
+        "wish_form": wish_form,
+        "wish": wish,
+        "reading_form": reading_form,
+        "is_measured": reading != NOTHING,
+    }
+    return render(request, "jobs/scope.html", context)
