@@ -1,0 +1,34 @@
+"""Pacing: whom to remind in which week, so that answers fill the crews and no more. Only arrays: no database."""
+
+from reminders.pacing.chances import Beta, still
+from reminders.pacing.placing import placed, usual_week
+from reminders.pacing.problem import FREE, LEFT_OUT, Hours, Lead, Rules, Work
+from reminders.pacing.rivals import in_order
+from reminders.pacing.saving import monthly_rates, saved, strip_chances
+from reminders.pacing.solve import Pace, pace, reckoned, values
+from reminders.pacing.stretches import by_week, overrun_chances, spread, stretches
+
+__all__ = [
+    "FREE",
+    "LEFT_OUT",
+    "Beta",
+    "Hours",
+    "Lead",
+    "Pace",
+    "Rules",
+    "Work",
+    "by_week",
+    "in_order",
+    "monthly_rates",
+    "overrun_chances",
+    "pace",
+    "placed",
+    "reckoned",
+    "saved",
+    "spread",
+    "still",
+    "stretches",
+    "strip_chances",
+    "usual_week",
+    "values",
+]

@@ -1,0 +1,105 @@
+"""What work in one week saves against later work: the strip that is not needed, less the life of a coat cut short.
+
+Waiting from age t to t' costs (strip − recoat)·(F(t') − F(t)), F the chance that the strip limit is passed, and puts
+all later jobs off: that is worth g a month for as long as the coat protects, g the cost rate of upkeep at the best
+age. The balance is nought where the rule of age replacement (Barlow & Hunter 1960) says so: before it haste loses.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+
+from reminders.forecast import STRIP_RATIO, best_recoat_age
+from reminders.forecast.lognormal import chance_within
+from reminders.pacing.problem import Floats
+
+TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
+
+
+def strip_chances(ages: Floats, median: Floats, log_sd: Floats, sound: Floats, worn: Floats) -> Floats:
+    """Return the chance that the strip limit is passed at given ages.
+
+    Parameters
+    ----------
+    ages : ndarray, shape (n, k)
+        Clock months since the coat.
+    median : ndarray, shape (n,)
+        Median life in clock months, before inspections.
+    log_sd : ndarray, shape (n,)
+        Spread of the life on the log scale.
+    sound : ndarray, shape (n,)
+        Clock age at the last inspection that found it sound; NaN if none.
+    worn : ndarray, shape (n,)
+        Clock age at the first that found it worn; NaN if none.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Chances, given the inspections.
+    """
+
+    def standard(age: Floats, missing: float) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (np.log(age) - np.log(median)[:, None]) / log_sd[:, None]
+        return np.where(np.isnan(z), missing, z)
+
+    at = standard(np.maximum(ages, 0) / STRIP_RATIO, -np.inf)
+    low, high = standard(sound[:, None], -np.inf), standard(worn[:, None], np.inf)
+    known = np.broadcast_to(high, at.shape)
+    return chance_within(np.broadcast_to(low, at.shape), known, at)
+
+
+@lru_cache(maxsize=4096)
+def scaled_rate(log_sd: float, ratio: float) -> float:
+    """Yearly cost of upkeep of a coat with the typical median and a recoat for 1."""
+    return best_recoat_age(float(np.log(TYPICAL_MONTHS)), log_sd, 1.0, ratio).upkeep_a_year
+
+
+def monthly_rates(median: Floats, log_sd: Floats, recoat: Floats, strip: Floats) -> Floats:
+    """Return the cost of upkeep a clock month, from a table of spreads and price ratios.
+
+    Parameters
+    ----------
+    median : ndarray, shape (n,)
+        Median life, clock months.
+    log_sd : ndarray, shape (n,)
+        Spread of the life.
+    recoat : ndarray, shape (n,)
+        Price of a recoat.
+    strip : ndarray, shape (n,)
+        Price of a strip.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Money a clock month.
+    """
+    ratio = np.maximum(strip / recoat, 1.0)
+    keys = zip(np.round(np.clip(log_sd, 0.05, 2), 2).tolist(), np.round(np.minimum(ratio, 50), 1).tolist(), strict=True)
+    yearly = np.array([scaled_rate(sd, max(each, 1.1)) for sd, each in keys])
+    return yearly * recoat * TYPICAL_MONTHS / median / 12
+
+
+def saved(ages: Floats, chances: Floats, price_gap: Floats, rate: Floats) -> Floats:
+    """Return what work at each age saves against work at the last one.
+
+    Parameters
+    ----------
+    ages : ndarray, shape (n, k + 1)
+        Rising clock months; the last is when the work would be done otherwise.
+    chances : ndarray, shape (n, k + 1)
+        Of the strip limit being passed at those ages.
+    price_gap : ndarray, shape (n,)
+        Price of a strip less that of a recoat.
+    rate : ndarray, shape (n,)
+        Worth of a clock month of life.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Money, below 0 where haste loses.
+    """
+    kept = 1 - chances
+    pieces = np.diff(ages, axis=1) * (kept[:, 1:] + kept[:, :-1]) / 2
+    life = np.cumsum(pieces[:, ::-1], axis=1)[:, ::-1]
+    return price_gap[:, None] * (chances[:, -1:] - chances[:, :-1]) - rate[:, None] * life

@@ -1,0 +1,248 @@
+"""How much room each stretch of reminder weeks has, and how sure it is that what comes of them fits.
+
+Reminders of weeks s to e bring work to weeks s + first … e + last. What they bring can be placed, by the hour, exactly
+when for every s ≤ e the hours of reminders sent in s … e fit into the hours of those weeks (Hall's condition; all
+windows have one length, so the intervals suffice). The hours are a sum of independent yes-or-no answers (a weighted
+Poisson binomial law) and are taken as normal: mean + z·sd ≤ hours.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from reminders.pacing.problem import Floats, Hours, Integers, Lead, Work
+
+LEAST_SD = 0.05  # of the hours: a tangent nearer to 0 would be steep and shut the stretch
+ROOM = 1.05  # how much more shared doubt than now the next round may hold
+
+
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """The k stretches with room, over p weeks before the plan and w weeks of it.
+
+    Parameters
+    ----------
+    inside : ndarray, shape (k, p + w)
+        1 for the reminder weeks of the stretch.
+    hours : ndarray, shape (k,)
+        Hours of the work weeks that these can reach.
+    past : int
+        p, the weeks before the plan whose answers may still come.
+    """
+
+    inside: Floats
+    hours: Floats
+    past: int
+
+    def total(self, moments: Floats) -> Floats:
+        """Sum the moments of weeks over each stretch.
+
+        Parameters
+        ----------
+        moments : ndarray, shape (p + w, 3)
+            Mean, variance and shared doubt of each reminder week.
+
+        Returns
+        -------
+        ndarray, shape (k, 3)
+            The same of each stretch.
+        """
+        return self.inside @ moments
+
+
+def stretches(hours: Hours, weeks: int, lead: Lead) -> Stretches:
+    """Return every stretch of reminder weeks that reaches hours.
+
+    Parameters
+    ----------
+    hours : Hours
+        What the crews have.
+    weeks : int
+        Weeks of the plan.
+    lead : Lead
+        From reminder to work.
+
+    Returns
+    -------
+    Stretches
+        Those before the plan only where something is out.
+    """
+    past = int(-hours.out_week.min(initial=0))
+    reach = np.concatenate([[0.0], np.cumsum(hours.open)])
+    rows, room = [], []
+    for start in range(-past, weeks):
+        for end in range(max(start, 0), weeks):
+            found = reach[end + lead.last + 1] - reach[max(start + lead.first, 0)]
+            if found > 0:
+                rows.append((np.arange(-past, weeks) >= start) & (np.arange(-past, weeks) <= end))
+                room.append(found)
+    inside = np.array(rows, dtype=float) if rows else np.zeros((0, past + weeks))
+    return Stretches(inside, np.array(room, dtype=float), past)
+
+
+def reachable(hours: Hours, weeks: int, lead: Lead) -> Floats:
+    """Return the hours that a reminder of each week can reach.
+
+    Parameters
+    ----------
+    hours : Hours
+        What the crews have.
+    weeks : int
+        Weeks of the plan.
+    lead : Lead
+        From reminder to work.
+
+    Returns
+    -------
+    ndarray, shape (weeks,)
+        Hours.
+    """
+    reach = np.concatenate([[0.0], np.cumsum(hours.open)])
+    week = np.arange(weeks)
+    return reach[week + lead.last + 1] - reach[week + lead.first]
+
+
+def by_week(work: Work, chosen: Integers, hours: Hours, past: int) -> Floats:
+    """Sum the moments of what goes out in each week, before the plan and in it.
+
+    Parameters
+    ----------
+    work : Work
+        What may be reminded.
+    chosen : ndarray, shape (n,)
+        Week of each; below 0 is none.
+    hours : Hours
+        With what is out already.
+    past : int
+        Weeks before the plan.
+
+    Returns
+    -------
+    ndarray, shape (past + w, 3)
+        Mean, variance and shared doubt.
+    """
+    total = np.zeros((past + work.weeks, 3))
+    np.add.at(total, hours.out_week + past, hours.out)
+    taken = chosen >= 0
+    np.add.at(total, chosen[taken] + past, work.moments[taken])
+    return total
+
+
+def spread(moments: Floats) -> Floats:
+    """Return the standard deviation of sums: own variances add, shared doubts add before they are squared.
+
+    Parameters
+    ----------
+    moments : ndarray, shape (k, 3)
+        Mean, variance, shared doubt.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Standard deviations.
+    """
+    return np.sqrt(moments[:, 1] + moments[:, 2] ** 2)
+
+
+def fits(found: Stretches, total: Floats, column: int, more: Floats, z: float) -> bool:
+    """Tell whether one more reminder in a week leaves mean + z·sd within the hours of every stretch around it.
+
+    Parameters
+    ----------
+    found : Stretches
+        The stretches.
+    total : ndarray, shape (k, 3)
+        Moments of each stretch so far.
+    column : int
+        Week, counted from the first column of `inside`.
+    more : ndarray, shape (3,)
+        Moments of the reminder.
+    z : float
+        Standard deviations that stay free.
+
+    Returns
+    -------
+    bool
+        Whether it fits; no if no stretch with hours holds the week.
+    """
+    touched = found.inside[:, column] > 0
+    then = total[touched] + more
+    return bool(touched.any() and (then[:, 0] + z * spread(then) <= found.hours[touched]).all())
+
+
+def overrun_chances(found: Stretches, moments: Floats) -> Floats:
+    """Return the chance, by the normal law, that more is accepted in each stretch than fits.
+
+    Parameters
+    ----------
+    found : Stretches
+        The stretches.
+    moments : ndarray, shape (p + w, 3)
+        What goes out by week.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Chances; 0 where nothing goes out.
+    """
+    total = found.total(moments)
+    sd = np.maximum(spread(total), 1e-12)
+    return np.where(total[:, 0] > 0, ndtr((total[:, 0] - found.hours) / sd), 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Tangent:
+    """A straight bound above mean + z·sd, exact at one spread, for every stretch.
+
+    The root is concave, so its tangent at V₀ lies above it: sd ≤ (V/√V₀ + √V₀)/2 for V = v + b². The shared doubt b is
+    kept at most at `most`, so b² ≤ most·b. Any plan that keeps the straight bound keeps mean + z·sd ≤ hours.
+
+    Parameters
+    ----------
+    slopes : ndarray, shape (k, 3)
+        Of mean, variance and shared doubt.
+    start : ndarray, shape (k,)
+        What is taken off the hours at once.
+    most : ndarray, shape (k,)
+        Bound of the shared doubt, to be kept beside the straight one.
+    """
+
+    slopes: Floats
+    start: Floats
+    most: Floats
+
+
+def tangent(found: Stretches, moments: Floats | None, work: Work, out: Floats, z: float) -> Tangent:
+    """Return the straight bound at the spread of a plan, or at that of a full one.
+
+    Parameters
+    ----------
+    found : Stretches
+        The stretches.
+    moments : ndarray, shape (p + w, 3), or None
+        What goes out by week in the plan; None before there is one.
+    work : Work
+        What may be reminded.
+    out : ndarray, shape (k, 3)
+        Moments of what is out already.
+    z : float
+        Standard deviations that stay free.
+
+    Returns
+    -------
+    Tangent
+        One row a stretch.
+    """
+    every = np.vstack([work.moments, out])
+    mean = np.maximum(every[:, 0], 1e-12)
+    doubt, own = every[:, 2] / mean, (every[:, 1] / mean).mean()
+    fullest = found.hours / (1 + z * doubt.min())
+    most = doubt.max() * fullest
+    sd = np.sqrt(own * fullest + most**2)
+    if moments is not None:
+        total = found.total(moments)
+        sd, most = spread(total), np.minimum(np.maximum(total[:, 2] * ROOM, doubt.max() * LEAST_SD * fullest), most)
+    sd = np.clip(sd, LEAST_SD * found.hours, found.hours / max(z, 1e-9))
+    slope = z / (2 * sd)
+    return Tangent(np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most)

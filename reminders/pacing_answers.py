@@ -1,0 +1,100 @@
+"""What the book's own reminders teach about answers: how many lead to work, how soon, and what may still come."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+import numpy as np
+from django.db import connection
+from django.db.models import Count
+
+from jobs.models import Offer
+from reminders.pacing import Beta, Lead
+
+
+class Group(StrEnum):
+    """Clients who answer alike, told by the coat that is due."""
+
+    RETURNING = "came back before"
+    ONCE = "coated once"
+    SILENT = "coat older than three years"
+
+
+# As strong as twenty reminders of one's own; common practice, no source: clients who came back come again.
+PRIORS = {Group.RETURNING: Beta(10, 10), Group.ONCE: Beta(7, 13), Group.SILENT: Beta(2.4, 17.6)}
+OFFERS = Beta(10, 10)  # the same strength, judgement
+SILENT_AFTER = timedelta(days=3 * 365)  # judgement
+ANSWERED_AFTER = timedelta(weeks=26)  # a job later than this is not put down to the reminder (judgement)
+LEAD = Lead(2, 8)  # answer, offer and first free day; and how long a client waits (common practice, no source)
+ENOUGH = 20  # jobs after reminders before the lead is taken from them (judgement)
+LONGEST_LEAD = 16  # weeks
+
+# One row a property and first word about a coat: the group's facts, and the days until the next job on a deck of it.
+ASKED = """
+SELECT min(r.sent_on), max(r.sent_on - j.finished_on), max(r.coats), min(r.after_days)
+FROM (
+    SELECT r.job_id, r.deck_id, min(m.accepted_at)::date AS sent_on,
+        (SELECT count(*) FROM jobs_job o JOIN jobs_job c ON c.id = r.job_id
+         WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat') AND o.finished_on <= c.finished_on) AS coats,
+        (SELECT min(o.finished_on) FROM jobs_job o WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat')
+         AND o.finished_on > min(m.accepted_at)::date) - min(m.accepted_at)::date AS after_days
+    FROM reminders_reminder r JOIN clients_message m ON m.id = r.message_id
+    WHERE m.accepted_at IS NOT NULL AND m.state IN ('accepted', 'delivered')
+    GROUP BY r.job_id, r.deck_id
+) r JOIN jobs_job j ON j.id = r.job_id JOIN clients_deck d ON d.id = r.deck_id
+WHERE r.sent_on <= %(until)s
+GROUP BY d.property_id, r.sent_on
+"""
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Chances by group, the chance of an offer, the lead, and how many reminders each chance rests on."""
+
+    chances: dict[Group, Beta]
+    offers: Beta
+    lead: Lead
+    asked: Counter[Group]
+    accepted: Counter[Group]
+    is_lead_learned: bool
+
+
+def group_of(*, coats: int, age_days: int) -> Group:
+    """By the age of the coat at the reminder and how often the deck was coated by then."""
+    if age_days > SILENT_AFTER.days:
+        return Group.SILENT
+    return Group.RETURNING if coats > 1 else Group.ONCE
+
+
+def learned(*, today: date) -> Learned:
+    """From all reminders whose time to answer is over; younger ones would count only those that answered fast."""
+    with connection.cursor() as cursor:
+        cursor.execute(ASKED, {"until": today - ANSWERED_AFTER})
+        rows = cursor.fetchall()
+    asked: Counter[Group] = Counter()
+    accepted: Counter[Group] = Counter()
+    waits = []
+    for _, age_days, coats, after_days in rows:
+        group = group_of(coats=coats, age_days=age_days)
+        asked[group] += 1
+        if after_days is not None and after_days <= ANSWERED_AFTER.days:
+            accepted[group] += 1
+            waits.append(after_days / 7)
+    chances = {group: prior.learned(asked=asked[group], accepted=accepted[group]) for group, prior in PRIORS.items()}
+    return Learned(chances, offers(), lead_of(waits), asked, accepted, len(waits) >= ENOUGH)
+
+
+def lead_of(waits: list[float]) -> Lead:
+    """The weeks between which eight in ten came, once enough have."""
+    if len(waits) < ENOUGH:
+        return LEAD
+    first, last = np.quantile(waits, [0.1, 0.9])
+    return Lead(min(int(first), LONGEST_LEAD), min(int(np.ceil(last)), LONGEST_LEAD))
+
+
+def offers() -> Beta:
+    """How many offers are accepted of those that were answered or ran out."""
+    counted = dict(Offer.objects.order_by().values_list("state").annotate(offers=Count("pk")))
+    yes, no = counted.get(Offer.State.ACCEPTED, 0), counted.get(Offer.State.DECLINED, 0)
+    return OFFERS.learned(asked=yes + no, accepted=yes)

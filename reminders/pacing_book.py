@@ -1,0 +1,247 @@
+"""The question a plan answers, put together from the book: households, hours of the crews, and what is out already."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import cached_property
+from itertools import groupby
+
+import numpy as np
+
+from clients.models import Business
+from jobs import diary
+from reminders import bridge, pacing
+from reminders.models import PacedDeck
+from reminders.months import month_of
+from reminders.pacing_answers import Group, Learned, group_of, learned
+from reminders.pacing_out import out
+from reminders.pacing_work import (
+    Floats,
+    Hours,
+    OpenDeck,
+    Prices,
+    Saving,
+    coats_so_far,
+    hours_of_work,
+    open_decks,
+    prices_of,
+    saving,
+)  # fmt: skip
+
+MOST_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
+BEYOND = 60  # weeks after the plan in which the next one finds room: over the longest closed season
+MIDWEEK = 2  # days after Monday
+
+
+class PaceError(ValueError):
+    """No plan can be made; the message says what to do."""
+
+
+@dataclass(frozen=True)
+class Horizon:
+    """The weeks of a plan, from a Monday on, and the share of the crews' hours that reminders may fill."""
+
+    first: date
+    weeks: int = 12
+    percent: int = 100
+
+    LONGEST = 52
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.weeks <= self.LONGEST:
+            raise PaceError(f"A plan has 1 to {self.LONGEST} weeks; write a number between these.")
+        if not 1 <= self.percent <= 100:
+            raise PaceError("The share of the crews' hours is a number from 1 to 100.")
+
+    @property
+    def mondays(self) -> list[date]:
+        return [self.first + timedelta(weeks=week) for week in range(self.weeks)]
+
+    def week_of(self, monday: date) -> int:
+        return (monday - self.first).days // 7
+
+
+def horizon(month: date, *, weeks: int, percent: int, today: date) -> Horizon:
+    """From the week of the first of a month, or from this week in the present month; a past month has no plan."""
+    if month < month_of(today):
+        raise PaceError("This month is over. Write the present month or a later one.")
+    return Horizon(max(diary.monday_of(month), diary.monday_of(today)), weeks, percent)
+
+
+@dataclass(frozen=True)
+class Household:
+    """The decks of one property that may be reminded; one message, one visit."""
+
+    decks: Sequence[OpenDeck]
+    group: Group
+
+    @property
+    def property_id(self) -> int:
+        return self.decks[0].property_id
+
+    @property
+    def place(self) -> tuple[str, str]:
+        return self.decks[0].town, self.decks[0].region
+
+    @property
+    def due_on(self) -> date:
+        return min(deck.due_on for deck in self.decks)
+
+    @property
+    def area_m2(self) -> Decimal:
+        return sum((deck.area_m2 for deck in self.decks), Decimal(0))
+
+
+@dataclass(frozen=True)
+class Book:
+    """All that a plan is made from, and the households in the order of the rows of `work`."""
+
+    horizon: Horizon
+    households: list[Household]
+    work: pacing.Work
+    hours: pacing.Hours
+    rules: pacing.Rules
+    learned: Learned
+    crews: list[diary.WeekHours]
+    is_priced: bool
+    is_timed: bool
+    currency: str
+    left_over: int = 0
+
+    @cached_property
+    def row_of(self) -> dict[int, int]:
+        return {household.property_id: row for row, household in enumerate(self.households)}
+
+
+def book(horizon: Horizon, *, today: date, business: Business) -> Book:
+    """In a fixed number of queries, whatever the number of decks."""
+    known = learned(today=today)
+    crews = diary.hours_by_week(first=horizon.first, weeks=horizon.weeks + known.lead.last + BEYOND, business=business)
+    if not any(week.hours_open for week in crews):
+        raise PaceError("No crew has hours in these weeks. Add a crew, or choose weeks that reach into the season.")
+    free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
+    made = Maker(horizon, known, crews, free, today, business)
+    return made.book()
+
+
+class Maker:
+    """Puts one book together."""
+
+    def __init__(
+        self, horizon: Horizon, known: Learned, crews: list[diary.WeekHours], free: Floats, today: date,
+        business: Business,
+    ) -> None:  # fmt: skip
+        self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
+        self.today, self.business = today, business
+        usual = pacing.usual_week(free, horizon.weeks + BEYOND, known.lead)
+        later = usual[horizon.weeks :]
+        afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + BEYOND]
+        weeks = np.concatenate([usual[: horizon.weeks], afterwards])
+        middle = np.arange(horizon.weeks + 1) + (known.lead.first + known.lead.last) / 2
+        self.days = bridge.days(horizon.first) + 7 * np.maximum.accumulate(np.where(np.isnan(weeks), middle, weeks))
+        self.days += MIDWEEK
+
+    def book(self) -> Book:
+        by_hand = by_hand_weeks()
+        last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH)
+        decks = open_decks(opens_before=last, near=self.horizon.first, today=self.today)
+        decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
+        timing = hours_of_work(today=self.today)
+        prices = prices_of(decks, today=self.today, currency=self.business.currency)
+        rules = pacing.Rules(hour_worth=prices.recoat_m2 / timing.recoat_m2)
+        if not decks:
+            return self.bound([], nothing(self.horizon.weeks), rules, prices, timing, 0)
+        found = saving(decks, self.days, prices, today=self.today)
+        households = self.households(decks)
+        work = self.work(households, decks, found, timing, by_hand)
+        kept = most_worth(work, rules)
+        return self.bound(
+            [households[row] for row in kept], taken(work, kept), rules, prices, timing, len(households) - len(kept)
+        )
+
+    def bound(
+        self, households: list[Household], work: pacing.Work, rules: pacing.Rules, prices: Prices, timing: Hours,
+        left_over: int,
+    ) -> Book:  # fmt: skip
+        reach = self.horizon.weeks + self.known.lead.last
+        weeks, moments = out(self.known, timing, before=self.horizon.first, elsewhere=by_hand_weeks(), today=self.today)
+        return Book(
+            self.horizon, households, work, pacing.Hours(self.free[:reach], weeks, moments), rules, self.known,
+            self.crews[:reach], prices.is_known, timing.is_from_prices, self.business.currency, left_over,
+        )  # fmt: skip
+
+    def is_elsewhere(self, week: date | None) -> bool:
+        """Whether a person put it into a week outside this plan that has not gone by."""
+        if week is None or week < diary.monday_of(self.today):
+            return False
+        return not 0 <= self.horizon.week_of(week) < self.horizon.weeks
+
+    def households(self, decks: list[OpenDeck]) -> list[Household]:
+        coats = coats_so_far([deck.deck_id for deck in decks])
+        found = []
+        for _, members in groupby(decks, key=lambda deck: deck.property_id):
+            home = list(members)
+            groups = [
+                group_of(coats=coats.get(deck.deck_id, 1), age_days=(self.horizon.first - deck.coated_on).days)
+                for deck in home
+            ]
+            found.append(Household(home, max(groups, key=lambda group: self.known.chances[group].mean)))
+        return found
+
+    def work(
+        self, households: list[Household], decks: list[OpenDeck], found: Saving, timing: Hours,
+        by_hand: dict[int, date | None],
+    ) -> pacing.Work:  # fmt: skip
+        """Sums over the decks of each household."""
+        edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
+        area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
+        more = area * (timing.strip_m2 - timing.recoat_m2)
+        share = found.strip_chance
+        beliefs = [self.known.chances[home.group] for home in households]
+        opens = np.minimum.reduceat(np.array([bridge.days(deck.window_opens_on) for deck in decks]), edges)
+        towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
+        return pacing.Work(
+            chance=np.array([belief.mean for belief in beliefs]),
+            chance_cv=np.array([belief.cv for belief in beliefs]),
+            hours=timing.visit + np.add.reduceat(area * timing.recoat_m2 + share * more, edges),
+            hours_sd=np.sqrt(np.add.reduceat(share * (1 - share) * more**2, edges)),
+            saved=np.add.reduceat(found.money, edges, axis=0),
+            allowed=self.days[None, :-1] >= opens[:, None],
+            town=np.array([towns[home.place] for home in households]),
+            fixed=np.array([self.fixed(home, by_hand) for home in households]),
+        )
+
+    def fixed(self, home: Household, by_hand: dict[int, date | None]) -> int:
+        """What a person chose for any deck of the home; a week that has gone by binds nobody."""
+        chosen = [by_hand[deck.job_id] for deck in home.decks if deck.job_id in by_hand]
+        if not chosen:
+            return pacing.FREE
+        weeks = [self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first]
+        if weeks:
+            return min(weeks)
+        return pacing.LEFT_OUT if None in chosen else pacing.FREE
+
+
+def by_hand_weeks() -> dict[int, date | None]:
+    """For each coat that a person decided on: its week, or None for left out."""
+    return dict(PacedDeck.objects.filter(is_by_hand=True).values_list("job_id", "week"))
+
+
+def most_worth(work: pacing.Work, rules: pacing.Rules) -> list[int]:
+    """Rows of the households worth most an hour, and of all that a person decided on."""
+    best = np.where(work.allowed, pacing.values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
+    best[work.fixed != pacing.FREE] = np.inf
+    order = np.argsort(-best, kind="stable")[:MOST_HOUSEHOLDS]
+    return sorted(order[np.isfinite(best[order]) | (best[order] > 0)].tolist())
+
+
+def taken(work: pacing.Work, rows: list[int]) -> pacing.Work:
+    return pacing.Work(**{name: getattr(work, name)[rows] for name in pacing.Work.__dataclass_fields__})
+
+
+def nothing(weeks: int) -> pacing.Work:
+    empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
+    return pacing.Work(
+        empty, empty, empty, empty, np.zeros((0, weeks)), np.zeros((0, weeks), dtype=bool), numbers, numbers
+    )

@@ -1,0 +1,86 @@
+"""The deeds of pacing: make a plan and keep it, put a household into a week by hand, and give it back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db import transaction
+
+from clients.models import Business
+from jobs import diary
+from reminders import pacing
+from reminders.models import PacedDeck
+from reminders.pacing_book import Book, Horizon, PaceError, book
+from reminders.pacing_work import open_forecasts
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan with the book it was made from."""
+
+    book: Book
+    pace: pacing.Pace
+
+
+def plan(horizon: Horizon, *, today: date, business: Business) -> Planned:
+    """Only reckoned; nothing is kept."""
+    found = book(horizon, today=today, business=business)
+    return Planned(found, pacing.pace(found.work, found.hours, lead=found.learned.lead, rules=found.rules))
+
+
+@transaction.atomic
+def make_plan(*, horizon: Horizon, now: datetime) -> Planned:
+    """Reckon and keep; it takes the place of the plan before, but for weeks that a person chose."""
+    business = Business.objects.select_for_update().get()
+    today = business.today(now)
+    clear(today)
+    made = plan(horizon, today=today, business=business)
+    PacedDeck.objects.bulk_create(
+        PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, made_at=now)
+        for household, week in zip(made.book.households, weeks_of(made), strict=True)
+        for deck in household.decks
+        if made.book.work.fixed[made.book.row_of[household.property_id]] == pacing.FREE
+    )
+    return made
+
+
+def clear(today: date) -> None:
+    """All but what a person chose for a coat that may still be reminded about, in a week that is not over."""
+    rows = PacedDeck.objects.all()
+    open_jobs = open_forecasts(today=today).values("job_id")
+    kept = rows.filter(is_by_hand=True, job__in=open_jobs).exclude(week__lt=diary.monday_of(today))
+    rows.exclude(pk__in=kept.values("pk")).delete()
+
+
+def weeks_of(made: Planned) -> list[date | None]:
+    """The Monday of each household, None for not in this plan."""
+    mondays = made.book.horizon.mondays
+    return [mondays[week] if week >= 0 else None for week in made.pace.week.tolist()]
+
+
+@transaction.atomic
+def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
+    """Put all open decks of a property into a week, or leave them out of every plan; returns how many there are."""
+    business = Business.objects.select_for_update().get()
+    today = business.today(now)
+    if week is not None and week < diary.monday_of(today):
+        raise PaceError("This week is over. Choose the present week or a later one.")
+    decks = open_of(property_id, today)
+    for deck_id, job_id in decks:
+        chosen = {"deck_id": deck_id, "week": week, "is_by_hand": True, "made_at": now}
+        PacedDeck.objects.update_or_create(job_id=job_id, defaults=chosen)
+    return len(decks)
+
+
+@transaction.atomic
+def let_plan_choose(*, property_id: int, now: datetime) -> int:
+    """Take back what a person chose; the next plan decides. Returns how many decks there are."""
+    Business.objects.select_for_update().get()
+    return PacedDeck.objects.filter(deck__property=property_id, is_by_hand=True).update(is_by_hand=False, made_at=now)
+
+
+def open_of(property_id: int, today: date) -> Sequence[tuple[int, int]]:
+    found = list(open_forecasts(today=today).filter(deck__property=property_id).values_list("deck_id", "job_id"))
+    if not found:
+        raise PaceError("No deck here can be reminded now: it is booked, offered, stopped, or was reminded already.")
+    return found

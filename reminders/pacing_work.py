@@ -1,0 +1,190 @@
+"""The decks that may be reminded, with hours, prices and what haste saves: rows of the book → arrays of the core."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+import numpy as np
+from django.db import connection
+from django.db.models import Count, Exists, OuterRef, Q
+from numpy.typing import NDArray
+
+from jobs.models import Booking, Job, Offer, OfferScope, PriceList, Rate
+from reminders import bridge, forecast, pacing
+from reminders.coats import NewestCoats, array, newest_coats
+from reminders.forecast.exposure import sun_on_deck
+from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
+from reminders.upkeep import ENOUGH_PRICES, PRICES_OF
+
+Floats = NDArray[np.float64]
+
+MOST_DECKS = 6_000  # read at most, those due nearest to the plan first
+MOST_COATS = 6  # above it the next job is a strip (common practice, no source)
+RATIO = 3.0  # price of a strip over that of a recoat while too few were charged (judgement)
+PLAIN_PRICE = 15.0  # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
+# Hours while the price list has no minutes (judgement): for the visit, a m² of recoat, a m² of strip.
+PLAIN_HOURS = (1.0, 0.25, 0.6)
+COATS = 2
+TASKS = {
+    "recoat": {"clean": 1, "sand": 1, "coat": COATS},
+    "strip": {"strip": 1, "brighten": 1, "sand": 1, "coat": COATS},
+}
+
+OWN_PRICES = """
+SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job
+WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s AND finished_on > %(since)s
+    AND deck_id = ANY (%(decks)s::bigint[])
+ORDER BY deck_id, kind, finished_on DESC, id DESC
+"""
+MIDDLE_PRICES = """
+SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
+FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
+WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s AND j.finished_on > %(since)s
+    AND d.area_m2 > 0
+GROUP BY j.kind
+"""
+
+
+@dataclass(frozen=True)
+class OpenDeck:
+    """A deck that may be reminded."""
+
+    deck_id: int
+    job_id: int
+    property_id: int
+    client_id: int
+    client: str
+    label: str
+    street: str
+    town: str
+    region: str
+    area_m2: Decimal
+    window_opens_on: date
+    due_on: date
+    median_months: float
+    log_sd: float
+    coat_build: int
+    coated_on: date
+
+
+FIELDS = (
+    "deck_id", "job_id", "deck__property_id", "deck__property__client_id", "deck__property__client__name",
+    "deck__label", "deck__property__street", "deck__property__town", "deck__property__region", "deck__area_m2",
+    "window_opens_on", "due_on", "median_months", "log_sd", "coat_build", "job__finished_on",
+)  # fmt: skip
+
+
+def open_forecasts(*, today: date) -> ForecastQuerySet:
+    """Coats about which nobody has been reminded, and that are neither booked, offered nor stopped."""
+    living = Q(offer__state=Offer.State.OPEN) | Q(offer__state=Offer.State.ACCEPTED, offer__booking=None)
+    stopped = Stop.objects.filter(Q(until=None) | Q(until__gt=today), job=OuterRef("job"))
+    booked = Booking.objects.filter(decks=OuterRef("deck"), state__in=["booked", "held"])
+    return Forecast.objects.current().exclude(
+        Exists(Reminder.objects.filter(job=OuterRef("job")))
+        | Exists(stopped)
+        | Exists(booked)
+        | Exists(OfferScope.objects.filter(living, deck=OuterRef("deck")))
+    )
+
+
+def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
+    """Those whose window opens before a day, by property; of too many those due nearest to the plan."""
+    rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
+    found = [OpenDeck(*row) for row in rows.order_by().values_list(*FIELDS)]
+    nearest = sorted(found, key=lambda deck: (abs((deck.due_on - near).days), deck.deck_id))[:MOST_DECKS]
+    return sorted(nearest, key=lambda deck: (deck.property_id, deck.deck_id))
+
+
+def coats_so_far(deck_ids: Collection[int]) -> dict[int, int]:
+    """Coating jobs of each deck."""
+    rows = Job.objects.filter(deck__in=list(deck_ids), kind__in=["strip", "recoat"]).order_by()
+    return dict(rows.values_list("deck_id").annotate(jobs=Count("pk")))
+
+
+@dataclass(frozen=True)
+class Hours:
+    """How long work takes: for the visit, and a m² of each kind of work."""
+
+    visit: float
+    recoat_m2: float
+    strip_m2: float
+    is_from_prices: bool
+
+
+def hours_of_work(*, today: date) -> Hours:
+    """From the minutes of the price list in force, else by judgement."""
+    rates = Rate.objects.filter(price_list=PriceList.objects.filter(valid_from__lte=today).first(), minutes__gt=0)
+    minutes = {(task, per): float(value) for task, per, value in rates.values_list("task", "per", "minutes")}
+    by_kind = {
+        kind: sum(times * minutes.get((task, "m2"), 0.0) for task, times in tasks.items()) / 60
+        for kind, tasks in TASKS.items()
+    }
+    if not (by_kind["recoat"] and by_kind["strip"]):
+        return Hours(*PLAIN_HOURS, is_from_prices=False)
+    return Hours(minutes.get(("set_up", "job"), 0.0) / 60, by_kind["recoat"], by_kind["strip"], is_from_prices=True)
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Of each deck, and what one m² of recoat costs in the middle."""
+
+    recoat: Floats
+    strip: Floats
+    recoat_m2: float
+    is_known: bool
+
+
+def prices_of(decks: list[OpenDeck], *, today: date, currency: str) -> Prices:
+    """The last ones charged on the deck, else the middle price a m² of the others."""
+    wanted: dict[str, str | date] = {
+        "currency": currency,
+        "since": today - PRICES_OF,
+        "decks": array(deck.deck_id for deck in decks),
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(OWN_PRICES, wanted)
+        own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
+        cursor.execute(MIDDLE_PRICES, wanted)
+        middle = {kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= ENOUGH_PRICES}
+    recoat_m2 = middle.get("recoat", PLAIN_PRICE)
+    strip_m2 = middle.get("strip", RATIO * recoat_m2)
+    area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
+    recoat, strip = recoat_m2 * area, strip_m2 * area
+    for place, deck in enumerate(decks):
+        recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
+        strip[place] = own.get((deck.deck_id, "strip"), strip[place])
+    return Prices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
+
+
+@dataclass(frozen=True)
+class Saving:
+    """Of each deck: money saved by work after a reminder in each week, and the chance that the work is a strip."""
+
+    money: Floats
+    strip_chance: Floats
+
+
+def saving(decks: list[OpenDeck], days: Floats, prices: Prices, *, today: date) -> Saving:
+    """`days` are those of the work, one a week and a last one for the plan after this one, since 1970-01-01."""
+    coats = newest_coats([deck.deck_id for deck in decks], today=today)
+    assert coats is not None  # noqa: S101 - a forecast has a coat
+    order = {deck: place for place, deck in enumerate(coats.deck_id)}
+    rows = np.array([order[deck.deck_id] for deck in decks])
+    ages, sound, worn = (each[rows] for each in clock_ages(coats, days, today))
+    median = np.array([deck.median_months for deck in decks])
+    log_sd = np.array([deck.log_sd for deck in decks])
+    chances = pacing.strip_chances(ages, median, log_sd, sound, worn)
+    chances[np.array([deck.coat_build > MOST_COATS for deck in decks])] = 1.0
+    rate = pacing.monthly_rates(median, log_sd, prices.recoat, prices.strip)
+    money = pacing.saved(ages, chances, prices.strip - prices.recoat, rate)
+    return Saving(money, chances[:, len(days) // 2])
+
+
+def clock_ages(coats: NewestCoats, days: Floats, today: date) -> tuple[Floats, Floats, Floats]:
+    """Clock months from the coat to each day, to the last sound inspection and to the first worn one."""
+    core = bridge.core_coats(coats, today=today)
+    clock = forecast.Clock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
+    start = clock.reading(core.coated_on)
+    ages = np.column_stack([clock.reading(np.full(len(coats), day)) - start for day in days])
+    return ages, clock.reading(core.sound_on) - start, clock.reading(core.worn_on) - start
