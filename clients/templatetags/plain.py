@@ -23,6 +23,12 @@ def pack_size(litres: Decimal) -> str:
 
 
 @register.filter
+def number(value: Decimal | float, places: int = 1) -> str:
+    """“6.5”: rounded half up, without trailing zeros."""
+    return display.number(value, places)
+
+
+@register.filter
 def money(amount: Decimal | None, currency: str = "") -> str:
     """“$1,250.00” in the business's locale; empty when there is no amount."""
     return display.money(amount, currency)

@@ -7,127 +7,207 @@ from decimal import Decimal
 from django.db import IntegrityError, transaction
 
 from clients.display import day as written
-from clients.models import Business, Deck, Property, User
+from clients.models import Business, Deck, MessageText, Property, User
 from jobs import diary
-from jobs.actions import crew_days
+from jobs.actions import crew_days, fitting, visit_messages
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.parts import one_at_a_time
 from jobs.after import decks_booked
 from jobs.diary import Placement
-from jobs.models import Booking, Crew, Offer, OfferEvent
+from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
-__all__ = ["BookingError", "NoRoomError", "book"]
-LIVING = [Booking.State.BOOKED, Booking.State.HELD]
+__all__ = [
+    "BookingError",
+    "NoRoomError",
+    "book",
+    "cancel",
+    "hold",
+    "hold_day",
+    "job_logged",
+    "mark_done",
+    "move",
+    "release",
+]
+Purpose = MessageText.Purpose
+State = Booking.State
 
 
 @transaction.atomic
 def book(
     *, property: Property, decks: Sequence[Deck], hours: Decimal, first_day: date | None, week: date | None,
     crew: Crew | None, offer: Offer | None, by: User | None, now: datetime, notes: str = "", on_any_day: bool = False,
+    tells: bool = True,
 ) -> Booking:  # fmt: skip
     """Put work into the diary from a day on, or somewhere in the week of a day (from tomorrow on).
 
     `crew` None means the crew that suits best: already in that town, then early. Hours are those of the whole crew
     together. Asked twice for the same, it gives the booking that is there. `on_any_day` books a day on which the crew
-    would not go out, by somebody who knows why. Raises `NoRoomError` with words for whoever asked.
+    would not go out, by somebody who knows why; `tells` queues the message to the client, with the visit for the
+    calendar. Raises `NoRoomError` with words for whoever asked.
     """
     business = Business.objects.get()
     if offer:
         offer = Offer.objects.select_for_update().get(pk=offer.pk)
     one_at_a_time(f"booking of property {property.pk}")
-    check_work(property, decks, hours)
-    if there := booked_already(property, decks, offer, first_day, week):
+    fitting.check_work(property, decks, hours)
+    if there := fitting.booked_already(property, decks, offer, first_day, week):
         return there
     crews = crew_days.lock([crew] if crew else diary.crews_going_out())
     if not crews:
         raise NoRoomError("There is no crew to book. Add one under Diary, Crews.", "crew")
-    placement = find(crews, property, hours, first_day, week, business, business.today(now), on_any_day)
+    placement = fitting.find(crews, property, hours, first_day, week, business, business.today(now), on_any_day)
     booking = taken_up_again(offer) or Booking(client_id=property.client_id, property=property, created_by=by)
-    booking.offer, booking.notes, booking.hours, booking.why = offer, notes, hours, ""
-    put(booking, placement, now)
+    booking.offer, booking.notes, booking.hours = offer, notes, hours
+    put(booking, placement, why="", now=now)
     booking.decks.set(decks)
     note_on_offer(booking, by, now)
     decks_booked([deck.pk for deck in decks], f"Booked for {written(booking.first_on)}.")
+    if tells:
+        visit_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
     return booking
 
 
-def check_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> None:
-    if hours <= 0:
-        raise NoRoomError("Say how many hours the work takes.", "hours")
-    if not decks:
-        raise NoRoomError("Choose at least one deck.", "decks")
-    if stranger := next((deck for deck in decks if deck.property_id != property.pk), None):
-        raise NoRoomError(f"{stranger} does not stand at {property}.", "decks")
-    if property.client.archived_at or any(deck.archived_at for deck in decks):
-        raise NoRoomError("The client or a deck is archived. Bring it back from the archive first.", "decks")
+@transaction.atomic
+def move(
+    *, booking: Booking, first_day: date, crew: Crew | None, why: str, by: User | None, now: datetime,
+    hours: Decimal | None = None, on_any_day: bool = False, tells: bool = True,
+) -> Booking:  # fmt: skip
+    """Another day, another crew (None: the same) or other hours; a visit that was held stands again.
 
-
-def booked_already(
-    property: Property, decks: Sequence[Deck], offer: Offer | None, first_day: date | None, week: date | None
-) -> Booking | None:
-    """The booking that does just this, from a second click; raises `NoRoomError` if a deck is booked otherwise."""
-    living = Booking.objects.filter(property=property, state__in=LIVING, decks__in=decks).distinct()
-    for there in living.prefetch_related("decks"):
-        is_same_work = there.offer == offer and {*there.decks.all()} == {*decks}
-        is_same_time = there.first_on == first_day if first_day else is_in_week(there.first_on, week)
-        if is_same_work and is_same_time:
-            return there
-        shared = next(deck for deck in decks if deck in there.decks.all())
-        raise NoRoomError(
-            f"{shared} is booked for {written(there.first_on)} already. Move that visit instead.", "decks"
-        )
-    return None
-
-
-def is_in_week(day: date, week: date | None) -> bool:
-    return week is not None and diary.monday_of(day) == diary.monday_of(week)
-
-
-def find(
-    crews: Sequence[Crew], property: Property, hours: Decimal, first_day: date | None, week: date | None,
-    business: Business, today: date, on_any_day: bool,
-) -> Placement:  # fmt: skip
-    if first_day is None:
-        if week is None:
-            raise NoRoomError("Choose a day or a week.", "first_day")
-        return crew_days.find_week(
-            crews=crews, week=week, today=today, hours=hours, property=property, business=business
-        )
-    check_day(first_day, today)
-    return crew_days.find_day(
-        crews=crews, day=first_day, hours=hours, property=property, business=business, on_any_day=on_any_day
+    Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or called off.
+    """
+    booking, business = held_row(booking), Business.objects.get()
+    check_living(booking)
+    crew, hours = crew or booking.crew, hours or booking.hours
+    if (booking.state, booking.first_on, booking.crew_id, booking.hours) == (State.BOOKED, first_day, crew.pk, hours):
+        return booking
+    fitting.check_day(first_day, business.today(now))
+    moves_day = first_day != booking.first_on
+    crew = crew_days.lock([crew, booking.crew])[0]
+    crew_days.give_back(booking)
+    placement = fitting.find_day(
+        crews=[crew], day=first_day, hours=hours, property=booking.property, business=business, on_any_day=on_any_day
     )
+    booking.hours = hours
+    put(booking, placement, why=why, now=now)
+    decks_booked([deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}.")
+    if tells and moves_day:
+        visit_messages.tell(booking=booking, purpose=Purpose.MOVED, now=now, by=by)
+    return booking
 
 
-def check_day(day: date, today: date) -> None:
-    if day < today:
-        raise NoRoomError(f"{written(day)} is over. Choose a day from today on.", "first_day")
-    if day.year > today.year + 3:
-        raise NoRoomError("This day is more than three years ahead. Check the year.", "first_day")
+@transaction.atomic
+def hold(*, booking: Booking, why: str, by: User | None, now: datetime, tells: bool = True) -> Booking:
+    """The weather may not allow it: the day stays taken until the visit is released or moved."""
+    booking = held_row(booking)
+    check_living(booking)
+    if booking.state == State.HELD:
+        return booking
+    change(booking, State.HELD, why or "The weather does not allow it.", now)
+    if tells:
+        visit_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+    return booking
+
+
+@transaction.atomic
+def hold_day(
+    *, day: date, crew: Crew | None, why: str, by: User | None, now: datetime, tells: bool = True
+) -> list[Booking]:
+    """Every visit of a crew, or of all, that has work on that day; those that were not held before."""
+    rows = Booking.objects.filter(state=State.BOOKED, days__crew_day__day=day).order_by("pk").distinct()
+    if crew:
+        rows = rows.filter(crew=crew)
+    return [hold(booking=booking, why=why, by=by, now=now, tells=tells) for booking in rows]
+
+
+@transaction.atomic
+def release(*, booking: Booking, by: User | None, now: datetime, tells: bool = True) -> Booking:
+    """The visit stands as it was before it was held."""
+    booking = held_row(booking)
+    if booking.state == State.BOOKED:
+        return booking
+    if booking.state != State.HELD:
+        raise BookingError(f"The visit is {booking.get_state_display().lower()}.")
+    if booking.is_over(today=Business.objects.get().today(now)):
+        raise BookingError("The day is over. Move the visit to another day instead.", "first_day")
+    change(booking, State.BOOKED, "", now)
+    if tells:
+        visit_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+    return booking
+
+
+@transaction.atomic
+def cancel(*, booking: Booking, why: str, by: User | None, now: datetime, tells: bool = True) -> Booking:
+    """Call the visit off; its hours are free again."""
+    booking = held_row(booking)
+    if booking.state == State.CANCELLED:
+        return booking
+    check_living(booking)
+    crew_days.lock([booking.crew])
+    crew_days.give_back(booking)
+    change(booking, State.CANCELLED, why, now)
+    if tells:
+        visit_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+    return booking
+
+
+@transaction.atomic
+def mark_done(*, booking: Booking, jobs: Sequence[Job], now: datetime) -> Booking:
+    """These jobs were logged from it; it is done when each of its decks has one. Other hours stay as they were."""
+    booking = held_row(booking)
+    booking.jobs.add(*jobs)
+    logged = set(booking.jobs.values_list("deck_id", flat=True))
+    if booking.state in fitting.LIVING and logged >= {deck.pk for deck in booking.decks.all()}:
+        change(booking, State.DONE, "", now)
+    return booking
+
+
+def job_logged(*, job: Job, booking: Booking | None, now: datetime) -> Booking | None:
+    """Close the booking that a job was done for; without one, the deck's that was to begin by that day."""
+    open_ones = Booking.objects.filter(state__in=fitting.LIVING, decks=job.deck_id, first_on__lte=job.finished_on)
+    booking = booking or open_ones.order_by("-first_on").first()
+    return mark_done(booking=booking, jobs=[job], now=now) if booking else None
+
+
+def held_row(booking: Booking) -> Booking:
+    """The row as it is now, kept from others until this transaction ends.
+
+    Without joins: PostgreSQL looks at a row that changed while we waited once more, but at the old rows it was joined
+    to, so a visit whose crew was changed in the meantime would not be found.
+    """
+    return Booking.objects.select_for_update().get(pk=booking.pk)
+
+
+def check_living(booking: Booking) -> None:
+    if booking.state not in fitting.LIVING:
+        raise BookingError(f"The visit is {booking.get_state_display().lower()} and can no longer be changed.")
 
 
 def taken_up_again(offer: Offer | None) -> Booking | None:
     """The cancelled booking of this offer: the same visit, so the same entry in the client's calendar."""
     there = Booking.objects.select_for_update().filter(offer=offer).first() if offer else None
-    if there and there.state == Booking.State.DONE:
-        raise NoRoomError(f"The work of offer {offer.reference if offer else ''} is done already.")
+    if there and there.state != State.CANCELLED:
+        raise NoRoomError(f"Offer {offer.reference if offer else ''} is booked for {written(there.first_on)} already.")
     return there
 
 
-def put(booking: Booking, placement: Placement, now: datetime) -> None:
-    """Give it this crew and these days; a change after the first counts one up (RFC 5546, 2.1.4)."""
-    if booking.pk:
-        crew_days.give_back(booking)
-        booking.sequence += 1
-    booking.crew, booking.state = placement.crew, Booking.State.BOOKED
-    booking.first_on, booking.last_on = placement.first_on, placement.last_on
-    booking.changed_at = now
-    booking.save()
+def put(booking: Booking, placement: Placement, *, why: str, now: datetime) -> None:
+    """Give it this crew and these days."""
+    booking.crew, booking.first_on, booking.last_on = placement.crew, placement.first_on, placement.last_on
+    change(booking, State.BOOKED, why, now)
     try:
         with transaction.atomic():
             crew_days.take(booking, placement)
     except IntegrityError as error:  # crew_day_not_overbooked, should anything have passed by the lock
         raise NoRoomError("This day was filled a moment ago. Choose another.", "first_day") from error
+
+
+def change(booking: Booking, state: str, why: str, now: datetime) -> None:
+    """Save it; each change after the first counts one up, so that calendars know the newest (RFC 5546, 2.1.4)."""
+    if booking.pk:
+        booking.sequence += 1
+    booking.state, booking.why, booking.changed_at = state, why, now
+    booking.save()
 
 
 def note_on_offer(booking: Booking, by: User | None, now: datetime) -> None:

@@ -10,11 +10,12 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 
 from clients.models import Business, Deck, User
+from jobs.actions import bookings
 from jobs.actions.new_decks import add_client_and_deck
 from jobs.actions.parts import Coat, JobError, NewDeck, one_at_a_time, put_coats, write
 from jobs.actions.pictures import attach
 from jobs.after import jobs_changed
-from jobs.models import Job, Visit
+from jobs.models import Booking, Job, Visit
 
 EARLIEST = date(1950, 1, 1)
 
@@ -32,10 +33,12 @@ def log_job(
     now: datetime,
     photos: Sequence[ContentFile] = (),
     moment: str = "finished",
+    booking: Booking | None = None,
 ) -> tuple[Job, bool]:
     """Write a finished job once; a second time with the same form key it is only found (False).
 
     `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was found or a reason given.
+    The booking that it was done for, or the one in the diary for that deck by that day, is closed with it.
     """
     one_at_a_time(f"job {form_key}")
     if there := Job.objects.filter(form_key=form_key).first():
@@ -48,6 +51,7 @@ def log_job(
     job.save()
     put_coats(job, list(coats))
     attach(deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now)
+    bookings.job_logged(job=job, booking=booking, now=now)
     jobs_changed([deck.pk])
     return job, True
 

@@ -1,18 +1,32 @@
 """Where a piece of work fits: whole into one day, or over consecutive working days of one crew.
 
 What fits into a day of the crew is never split. Longer work takes what is free on each day; a day on which less than
-half of the crew's hours is free does not count as a day to go on with (common practice, no source).
+half of the crew's hours is free does not count as a day to go on with (common practice, no source). Of two days the
+one is better on which the crew is in that town already, then one with work near by, then an empty one.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from enum import IntEnum
 
+from clients.models import Property
+from clients.places.geometry import distance_km
 from jobs.diary.rooms import Room, Rooms, monday_of
 from jobs.models.diary import Crew
 
 LONGEST_DAYS = 56  # from the first to the last day of one booking
+NEAR_KM = 25  # as the crow flies
+
+
+class Way(IntEnum):
+    """What a visit on that day means for the crew's driving, the best first."""
+
+    IN_TOWN = 0
+    NEAR = 1
+    EMPTY = 2
+    FAR = 3
 
 
 @dataclass(frozen=True)
@@ -21,7 +35,7 @@ class Placement:
 
     crew: Crew
     parts: tuple[tuple[date, Decimal], ...]
-    is_in_town: bool = False  # the crew goes to that town on the first day already
+    way: Way = Way.EMPTY  # on the first day
 
     @property
     def first_on(self) -> date:
@@ -37,7 +51,7 @@ class Placement:
         return (self.last_on - self.first_on).days >= len(self.parts)
 
 
-def place(rooms: Rooms, crew: Crew, start: date, hours: Decimal, *, town: str = "") -> Placement | None:
+def place(rooms: Rooms, crew: Crew, start: date, hours: Decimal, *, home: Property) -> Placement | None:
     """The work from this day on, or None if it does not fit."""
     first = rooms.get((crew.pk, start))
     if first is None or not first.is_working:
@@ -51,8 +65,17 @@ def place(rooms: Rooms, crew: Crew, start: date, hours: Decimal, *, town: str = 
         parts.append((room.day, taken))
         left -= taken
         if left <= 0:
-            return Placement(crew, tuple(parts), town in first.towns)
+            return Placement(crew, tuple(parts), way_to(home, first))
     return None
+
+
+def way_to(home: Property, room: Room) -> Way:
+    if not room.stops:
+        return Way.EMPTY
+    if any(town == home.town for town, *_ in room.stops):
+        return Way.IN_TOWN
+    km = min(float(distance_km(home.latitude, home.longitude, north, east)) for _, north, east in room.stops)
+    return Way.NEAR if km <= NEAR_KM else Way.FAR
 
 
 def enough(room: Room, hours: Decimal, left: Decimal) -> Decimal:
@@ -71,18 +94,18 @@ def following(rooms: Rooms, crew: Crew, start: date) -> Iterator[Room]:
 
 
 def placements(
-    rooms: Rooms, crews: Iterable[Crew], starts: Sequence[date], hours: Decimal, *, town: str = ""
+    rooms: Rooms, crews: Iterable[Crew], starts: Sequence[date], hours: Decimal, *, home: Property
 ) -> list[Placement]:
-    """All ways to do the work from one of these days on, the best first: no gap, same town, early."""
-    found = [each for crew in crews for day in starts if (each := place(rooms, crew, day, hours, town=town))]
-    return sorted(found, key=lambda each: (each.has_a_gap, not each.is_in_town, each.first_on, each.crew.position))
+    """All ways to do the work from one of these days on, the best first: no gap, little driving, early."""
+    found = [each for crew in crews for day in starts if (each := place(rooms, crew, day, hours, home=home))]
+    return sorted(found, key=lambda each: (each.has_a_gap, each.way, each.first_on, each.crew.position))
 
 
 def within_week(
-    rooms: Rooms, crews: Sequence[Crew], starts: Sequence[date], hours: Decimal, *, town: str = ""
+    rooms: Rooms, crews: Sequence[Crew], starts: Sequence[date], hours: Decimal, *, home: Property
 ) -> list[Placement]:
     """Those that end in the week they begin in; work longer than a crew's whole week may go on into the next."""
-    found = placements(rooms, crews, starts, hours, town=town)
+    found = placements(rooms, crews, starts, hours, home=home)
     inside = [each for each in found if monday_of(each.first_on) == monday_of(each.last_on)]
     return inside or [each for each in found if hours > whole_week(each.crew)]
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import cast
 
 from clients import display
 from clients.models import Business
@@ -12,6 +13,7 @@ from jobs.diary.public_holidays import Place
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff
 
 NONE = Decimal(0)
+Spot = tuple[str, float, float]  # town, latitude, longitude
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,7 @@ class Room:
     hours_open: Decimal
     hours_booked: Decimal
     why_not: str = ""  # why the crew does not go out on that day, empty if it does
-    towns: frozenset[str] = frozenset()  # where it goes already
+    stops: tuple[Spot, ...] = ()  # where it goes already
 
     @property
     def is_working(self) -> bool:
@@ -66,14 +68,14 @@ def rooms(
     days = days_between(first, last)
     closed = ClosedDays(business, public_holidays.names(places, first, last), days_off(first, last))
     kept = {(row.crew_id, row.day): row for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))}
-    hours, towns = booked(crews, first, last, without)
+    hours, spots = booked(crews, first, last, without)
     found: Rooms = {}
     for crew in crews:
         for day in days:
             row = kept.get((crew.pk, day))
             found[crew.pk, day] = Room(
                 crew, day, row.hours_open if row else crew.hours_a_day, hours.get((crew.pk, day), NONE),
-                "" if day == opened else closed.why_not(crew, day), frozenset(towns.get((crew.pk, day), ())),
+                "" if day == opened else closed.why_not(crew, day), tuple(spots.get((crew.pk, day), ())),
             )  # fmt: skip
     return found
 
@@ -84,19 +86,20 @@ def days_off(first: date, last: date) -> list[DayOff]:
 
 def booked(
     crews: Sequence[Crew], first: date, last: date, without: Booking | None
-) -> tuple[dict[tuple[int, date], Decimal], dict[tuple[int, date], set[str]]]:
-    """Hours and towns of what stands in the diary, by crew and day."""
+) -> tuple[dict[tuple[int, date], Decimal], dict[tuple[int, date], list[Spot]]]:
+    """Hours and places of what stands in the diary, by crew and day."""
     rows = BookingDay.objects.filter(crew_day__crew__in=crews, crew_day__day__range=(first, last))
     if without:
         rows = rows.exclude(booking=without)
     hours: dict[tuple[int, date], Decimal] = {}
-    towns: dict[tuple[int, date], set[str]] = {}
-    for crew, day, town, taken in rows.order_by().values_list(
-        "crew_day__crew_id", "crew_day__day", "booking__property__town", "hours"
+    spots: dict[tuple[int, date], list[Spot]] = {}
+    home = "booking__property__"
+    for crew, day, taken, *spot in rows.order_by().values_list(
+        "crew_day__crew_id", "crew_day__day", "hours", f"{home}town", f"{home}latitude", f"{home}longitude"
     ):
         hours[crew, day] = hours.get((crew, day), NONE) + taken
-        towns.setdefault((crew, day), set()).add(town)
-    return hours, towns
+        spots.setdefault((crew, day), []).append(cast(Spot, tuple(spot)))
+    return hours, spots
 
 
 class ClosedDays:

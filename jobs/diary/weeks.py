@@ -56,7 +56,7 @@ def weeks_with_room(*, hours: Decimal, property: Property, today: date, weeks: i
     for n in range(LOOK_AHEAD_WEEKS):
         days = [day for day in week_days(monday_of(first) + timedelta(days=7 * n)) if day >= first]
         if any(day.month in business.season_months for day in days):
-            found.append(week_room(all_rooms, crews, days, hours))
+            found.append(week_room(all_rooms, crews, days, hours, property))
     return found[:weeks]
 
 
@@ -64,11 +64,13 @@ def week_days(monday: date) -> list[date]:
     return days_between(monday, monday + timedelta(days=6))
 
 
-def week_room(all_rooms: Rooms, crews: Sequence[Crew], days: Sequence[date], hours: Decimal) -> WeekRoom:
+def week_room(
+    all_rooms: Rooms, crews: Sequence[Crew], days: Sequence[date], hours: Decimal, home: Property
+) -> WeekRoom:
     here = [all_rooms[crew.pk, day] for crew in crews for day in days]
     working = [room for room in here if room.is_working]
     free = sum((room.hours_free for room in working), NONE)
-    has_room = bool(within_week(all_rooms, crews, days, hours))
+    has_room = bool(within_week(all_rooms, crews, days, hours, home=home))
     why = "" if has_room else why_no_room(here, working, free, hours)
     return WeekRoom(monday_of(days[0]), free, bool(working), has_room, why)
 

@@ -1,6 +1,7 @@
 """The page “Log a job” as one thing: the job, its products and, if need be, a new client and deck."""
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -10,12 +11,12 @@ from django.http import HttpRequest
 
 from clients.access import business_of, signed_in
 from clients.models import Deck, User
-from jobs import photos
+from jobs import booked_work, photos
 from jobs.build import CoatBuild, coat_build
 from jobs.forms import coats
 from jobs.forms.job import JobForm, initial_of, typed
 from jobs.forms.new_deck import NewDeckForm
-from jobs.models import Job
+from jobs.models import Booking, Job
 
 
 @dataclass
@@ -27,6 +28,7 @@ class LogForms:
     rows: coats.CoatRows
     new: NewDeckForm | None = None
     last: Job | None = None
+    booking: Booking | None = None
     build: CoatBuild = field(default_factory=lambda: CoatBuild(0))
 
     @property
@@ -61,17 +63,23 @@ def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> Jo
     return JobForm(*args, business=business, user=user, today=today, **kwargs)
 
 
-def fresh(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
-    """The page as it opens: today, the same people as before, the products of the deck's last job."""
+def fresh(request: HttpRequest, deck: Deck | None, today: date, booking: Booking | None = None) -> LogForms:
+    """The page as it opens: today, the same people as before, the products of the deck's last job.
+
+    From a booking: its crew and day, and what its offer says about the deck.
+    """
     business, shelf = business_of(request), coats.Shelf.read()
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
     initial = {"form_key": uuid.uuid4(), "kind": kind, "finished_on": today, "crew": usual_crew(request)}
     rows = [coats.same_again(coat) for coat in last.coats_applied.all()] if last else []
+    if booking and (work := booked_work.work_on(booking, deck)):
+        initial |= booked_work.job_fields(booking, work, today=today)
+        rows = booked_work.coat_fields(work) or rows
     return LogForms(
         deck, job_form(request, today, initial=initial), coats.open_rows(rows, shelf, business.units),
-        None if deck else NewDeckForm(business=business, prefix="new"), last, build,
+        None if deck else NewDeckForm(business=business, prefix="new"), None if booking else last, booking, build,
     )  # fmt: skip
 
 
@@ -87,7 +95,8 @@ def sent(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
     rows = coats.bound_rows(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
-    return LogForms(deck, job_form(request, today, request.POST, request.FILES), rows, new, build=build)
+    form = job_form(request, today, request.POST, request.FILES)
+    return LogForms(deck, form, rows, new, booking=booking_of(request.POST, deck), build=build)
 
 
 def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
@@ -101,7 +110,17 @@ def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> Lo
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
     rows = coats.open_rows([*coats.typed_rows(data), *another], shelf, business.units)
-    return LogForms(deck, job, rows, new, build=coat_build(deck) if deck else CoatBuild(0))
+    build = coat_build(deck) if deck else CoatBuild(0)
+    return LogForms(deck, job, rows, new, booking=booking_of(data, deck), build=build)
+
+
+def booking_of(data: Mapping[str, Any], deck: Deck | None) -> Booking | None:
+    """The booking that a page names, if that deck is in it and it was not called off."""
+    number = str(data.get("booking", ""))
+    if deck is None or not booked_work.is_key(number):
+        return None
+    rows = Booking.objects.exclude(state=Booking.State.CANCELLED).filter(pk=number, decks=deck)
+    return rows.select_related("crew", "offer").first()
 
 
 def of_job(request: HttpRequest, job: Job, today: date) -> LogForms:

@@ -1,5 +1,6 @@
 """The diary: crews, the hours they have on each day, and what is booked into them."""
 
+import calendar
 import uuid
 from datetime import date
 
@@ -37,6 +38,14 @@ class Crew(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def weekdays_in_words(self) -> str:
+        """“Monday to Friday”, or the days one by one."""
+        numbers = sorted(set(self.works_on))
+        names = [calendar.day_name[number - 1] for number in numbers]
+        is_row = len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1
+        return f"{names[0]} to {names[-1]}" if is_row else ", ".join(names)
 
 
 class DayOff(models.Model):

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, signed_in
 from clients.models import Deck
-from jobs import actions, photos, search
+from jobs import actions, booked_work, photos, search
 from jobs.actions.parts import JobError, NewDeck
 from jobs.cautions import cautions
 from jobs.forms import log as forms
@@ -32,7 +32,7 @@ def log(request: HttpRequest) -> HttpResponse:
     deck = current_deck(request.GET.get("deck", ""))
     if not deck and "new" not in request.GET:
         return choose(request)
-    return show(request, forms.fresh(request, deck, today))
+    return show(request, forms.fresh(request, deck, today, forms.booking_of(request.GET, deck)))
 
 
 def deck_of(text: str) -> Deck | None:
@@ -117,13 +117,16 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
         deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(),
         form_key=form_key,
         business=business_of(request), by=signed_in(request), now=now, photos=pictures,
-        moment=form.cleaned_data["moment"] or "finished",
+        moment=form.cleaned_data["moment"] or "finished", booking=page.booking,
     )  # fmt: skip
     photos.drop(form_key)
     photos.drop_forgotten(now=now)
     if not is_new:
         return already(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
+    if page.booking and (left := booked_work.not_logged(page.booking)):
+        messages.info(request, f"Still to log from this visit: {', '.join(deck.label for deck in left)}.")
+        return redirect("diary:booking", page.booking.pk)
     return redirect("jobs:detail", job.pk)
 
 

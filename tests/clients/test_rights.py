@@ -13,29 +13,34 @@ from tests.factories import ClientFactory
 
 PUBLIC = {
     "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound",
-    "offer_public", "offer_paper", "offer_photo",
+    "offer_public", "offer_paper", "offer_photo", "crew_calendar",
 }  # fmt: skip
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope
-    jobs:shelf jobs:tin_add jobs:tin_change settings:overview
+    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:visit_file
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
-    clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change
+    diary:new diary:move diary:hold diary:release diary:call_off diary:hold_day diary:crews diary:day_off_add
+    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
 """.split()
 OWNER = """
-    jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
+    diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit steps:rules
+    speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule speech:law_drop
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},
     "office": {*EVERYBODY, *OWNER_AND_OFFICE},
     "crew": {*EVERYBODY},
 }
-SAMPLES = {"month": "2027-03", "token": "x" * 32, "deed": "cancel"}
+SAMPLES = {
+    "month": "2027-03", "token": "x" * 32, "deed": "cancel", "purpose": "first", "channel": "email", "language": "en",
+    "jurisdiction": "CA", "medium": "email",
+}  # fmt: skip
 
 
 def named(patterns: list[Any], space: str = "") -> Iterator[tuple[str, dict[str, Any]]]:

@@ -113,7 +113,7 @@ def test_the_same_click_twice_books_once_and_another_day_for_the_same_deck_is_re
 
     assert book(deck, first_day=MONDAY) == first
     assert book(deck, week=MONDAY) == first
-    with pytest.raises(NoRoomError, match="is booked for Jun 7, 2027 already. Move that visit"):
+    with pytest.raises(NoRoomError, match="is booked for Jun 7, 2027 already"):
         book(deck, first_day=date(2027, 6, 8))
     assert booked_hours() == [("Tern crew", MONDAY, 6)]
 
@@ -137,15 +137,7 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
 @pytest.mark.django_db
 def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> None:
     deck, stranger = DeckFactory(), DeckFactory()
-    usual = {
-        "hours": Decimal(6),
-        "first_day": MONDAY,
-        "week": None,
-        "crew": None,
-        "offer": None,
-        "by": None,
-        "now": NOW,
-    }
+    usual = {"first_day": MONDAY, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
         bookings.book(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)

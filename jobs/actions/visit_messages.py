@@ -1,0 +1,112 @@
+"""What a client is told about a visit: one message a change, and no second one about what nobody has read yet."""
+
+import logging
+from datetime import date, datetime
+
+from babel.core import Locale, UnknownLocaleError
+from babel.dates import format_date
+from django.db import transaction
+
+from clients import outbox, texts
+from clients.models import Business, Message, MessageText, User
+from clients.models.channel import Channel
+from clients.models.message import MessageQuerySet, State
+from clients.outbox.permission import address_for
+from clients.unsendable import Unsendable
+from jobs import calendar
+from jobs.models import Booking
+
+Purpose = MessageText.Purpose
+logger = logging.getLogger(__name__)
+
+
+def tell(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> Message | None:
+    """Queue the e-mail about this change, with the visit as a calendar file.
+
+    None if there is no address, or if the client was never told of a visit that is now off. An earlier message that has
+    not gone out is stopped first. Never an exception: the diary is right even if the message cannot be written.
+    """
+    was_told = stop_older(booking, now, by)
+    if purpose == Purpose.CALLED_OFF and not was_told:
+        return None
+    purpose = purpose if was_told else Purpose.BOOKED
+    address = address_for(booking.client, Channel.EMAIL)
+    if not address:
+        return None
+    try:
+        with transaction.atomic():
+            return queue(booking, purpose, address, now, by)
+    except Unsendable as problem:
+        logger.warning("The client of visit %s was not told: %s", booking.pk, problem)
+        return None
+
+
+def messages_of(booking: Booking) -> MessageQuerySet:
+    return Message.objects.filter(client=booking.client_id, idempotency_key__startswith=f"visit/{booking.uid}/")
+
+
+def is_told(booking: Booking) -> bool:
+    """Whether a message about its newest change is on its way."""
+    newest = messages_of(booking).filter(idempotency_key=key_of(booking))
+    return newest.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
+
+
+def key_of(booking: Booking) -> str:
+    return f"visit/{booking.uid}/{booking.sequence}"
+
+
+def stop_older(booking: Booking, now: datetime, by: User | None) -> bool:
+    """Whether any message about this visit has left, or may have."""
+    earlier = messages_of(booking)
+    outbox.cancel(messages=earlier.open(), why="The visit was changed before this went out.", now=now, by=by)
+    return earlier.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
+
+
+def queue(booking: Booking, purpose: str, address: str, now: datetime, by: User | None) -> Message:
+    business, client = Business.objects.get(), booking.client
+    written = texts.write(
+        purpose=purpose, channel=Channel.EMAIL, language=client.language, fields=fields(booking, business)
+    )
+    message, _ = outbox.queue_message(
+        client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
+        text=written.text, html=written.html, language=written.language, key=key_of(booking),
+        consent=None, basis="visit", now=now, by=by, attachments=[visit_attachment(booking, business, now)],
+    )  # fmt: skip
+    return message
+
+
+def visit_attachment(booking: Booking, business: Business, now: datetime) -> tuple[str, str, bytes]:
+    media_type = f"{calendar.MEDIA_TYPE}; charset=utf-8; method={calendar.method_of(booking)}"
+    return "visit.ics", media_type, calendar.visit_file(booking, business, now=now)
+
+
+def fields(booking: Booking, business: Business) -> dict[str, str]:
+    return {
+        "greeting": booking.client.greeting,
+        "decks": "\n\n".join(deck_in_words(booking)),
+        "visit_day": days(booking.first_on, booking.last_on, booking.client.language, business),
+        "visit_time": "",
+        "crew": booking.crew.name,
+        "why": " ".join(booking.why.split()),
+    }
+
+
+def deck_in_words(booking: Booking) -> list[str]:
+    return [f"{deck.label}, {booking.property.street}, {booking.property.town}" for deck in booking.decks.all()]
+
+
+def days(first: date, last: date, language: str, business: Business) -> str:
+    """“Tuesday, May 11, 2027”, and both days of longer work, in the client's language."""
+    locale = locale_of(language, business)
+    return " – ".join(format_date(day, "full", locale=locale) for day in dict.fromkeys([first, last]))
+
+
+def locale_of(language: str, business: Business) -> Locale:
+    wanted = language or business.locale
+    primary = wanted.partition("-")[0]
+    for form in (wanted if "-" in wanted else f"{wanted}-{business.country}", wanted, primary):
+        try:
+            return Locale.parse(form, sep="-")
+        except (UnknownLocaleError, ValueError):
+            continue
+    return Locale.parse(business.locale, sep="-")

@@ -1,0 +1,120 @@
+"""What a booking is about: the decks with what was offered for each, and how that becomes a job to log."""
+
+import builtins
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from clients.models import Deck, Property
+from jobs.models import Booking, Job, Offer, OfferScope
+
+CENT = Decimal("0.01")
+GUESS = Decimal(4)  # hours, where nobody has said how long the work takes
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is to be booked: decks of a property, perhaps by an offer."""
+
+    property: Property
+    decks: list[Deck]
+    choice: list[Deck]  # all that could be chosen
+    hours: Decimal | None = None
+    offer: Offer | None = None
+
+    @builtins.property  # the field of that name hides it here
+    def hours_or_guess(self) -> Decimal:
+        return self.hours or GUESS
+
+    @builtins.property  # as above
+    def can_be_told(self) -> bool:
+        return self.property.client.contact("email") is not None
+
+
+@dataclass(frozen=True)
+class DeckWork:
+    """One deck of a booking: what was offered, and the job once it is logged."""
+
+    deck: Deck
+    scope: OfferScope | None
+    job: Job | None
+    amount: Decimal | None  # its share of the price, taxes included
+
+
+def wanted(*, deck: str = "", offer: str = "") -> Wanted | None:
+    """By the number of an offer or of a deck, as they stand in an address; None if there is no such one."""
+    if is_key(offer) and (row := Offer.objects.select_related("property__client").filter(pk=offer).first()):
+        decks = [scope.deck for scope in row.scopes.select_related("deck__property")]
+        return Wanted(row.property, decks, decks, row.hours or None, row)
+    chosen = Deck.objects.current().with_owner().filter(pk=deck).first() if is_key(deck) else None
+    if chosen is None:
+        return None
+    there = list(Deck.objects.current().filter(property=chosen.property).select_related("property"))
+    last = Booking.objects.filter(decks=chosen).order_by("-first_on").first()
+    return Wanted(chosen.property, [chosen], there, last.hours if last else None)
+
+
+def is_key(text: str) -> bool:
+    return text.isascii() and text.isdecimal() and len(text) < 18
+
+
+def work_of(booking: Booking) -> list[DeckWork]:
+    """Its decks in the order of their names, in three queries."""
+    scopes = scopes_of(booking)
+    jobs = {job.deck_id: job for job in booking.jobs.all()}
+    decks = list(booking.decks.all())
+    amounts = shares(booking.offer, decks, scopes) if booking.offer else {}
+    return [DeckWork(deck, scopes.get(deck.pk), jobs.get(deck.pk), amounts.get(deck.pk)) for deck in decks]
+
+
+def work_on(booking: Booking, deck: Deck | None) -> DeckWork | None:
+    return next((work for work in work_of(booking) if work.deck == deck), None)
+
+
+def not_logged(booking: Booking) -> list[Deck]:
+    logged = booking.jobs.values_list("deck_id", flat=True)
+    return list(booking.decks.exclude(pk__in=list(logged)).order_by("label"))
+
+
+def scopes_of(booking: Booking) -> dict[int, OfferScope]:
+    if not booking.offer:
+        return {}
+    rows = booking.offer.scopes.select_related("product").prefetch_related("lines")
+    return {scope.deck_id: scope for scope in rows}
+
+
+def shares(offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]) -> dict[int, Decimal]:
+    """The total of the offer, taxes included, over its decks: by the lines of each, to the cent, the rest to the last.
+
+    Lines of no deck, such as travel, are shared in the same proportion; without lines of decks everything is, evenly.
+    """
+    own = {deck.pk: sum((line.amount for line in scopes[deck.pk].lines.all()), Decimal(0)) if deck.pk in scopes
+           else Decimal(0) for deck in decks}  # fmt: skip
+    whole = sum(own.values(), Decimal(0))
+    weights = own if whole > 0 else dict.fromkeys(own, Decimal(1))
+    whole = sum(weights.values(), Decimal(0))
+    found = {pk: (offer.total * part / whole).quantize(CENT, ROUND_HALF_UP) for pk, part in weights.items()}
+    last = list(found)[-1]
+    found[last] += offer.total - sum(found.values(), Decimal(0))
+    return found
+
+
+def job_fields(booking: Booking, work: DeckWork, *, today: date) -> dict[str, Any]:
+    """The form “Log a job” as the booking fills it."""
+    finished = min(booking.last_on, today)
+    fields: dict[str, Any] = {"finished_on": finished, "crew": booking.crew.name, "amount": work.amount}
+    if work.scope:
+        fields["kind"] = work.scope.work
+    return fields
+
+
+def coat_fields(work: DeckWork) -> list[dict[str, Any]]:
+    """The product row of the form; litres are those reckoned, to be put right by what was used."""
+    scope = work.scope
+    if scope is None or scope.product_id is None:
+        return []
+    litres = scope.litres or None
+    return [{"product": str(scope.product_id), "colour": scope.colour, "surface": "boards", "coats": scope.coats,
+             "litres": litres}]  # fmt: skip

@@ -1,0 +1,130 @@
+"""Visits for calendars (RFC 5545, 5546, 7986): one file for the client, one feed for each crew.
+
+A visit keeps its UID for ever; SEQUENCE goes up with every change. Visits are whole days, so DTEND is the day after the
+last. Nobody is asked to answer: the file publishes a visit (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
+"""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+
+from django.conf import settings
+from django.db.models import QuerySet
+from django.urls import reverse
+from icalendar import Calendar, Event
+
+from clients.display import number
+from clients.models import Business
+from jobs.models import Booking, Crew, OfferScope
+
+PRODUCT = "-//Deck care//Diary//EN"
+MEDIA_TYPE = "text/calendar"
+KEPT_DAYS = 90  # how long a visit that is over or called off stays in a feed
+REFRESHED_EVERY = timedelta(hours=6)
+STATUS = {Booking.State.HELD: "TENTATIVE", Booking.State.CANCELLED: "CANCELLED"}
+COLOURS = ["peru", "steelblue", "seagreen", "slateblue", "indianred", "darkkhaki"]  # names of CSS Color 3
+
+
+def visit_file(booking: Booking, business: Business, *, now: datetime) -> bytes:
+    """The visit as the client puts it into a calendar; DTSTAMP is the moment of writing (RFC 5545, 3.8.7.2)."""
+    is_off = booking.state == Booking.State.CANCELLED
+    event = event_of(booking, stamp=now)
+    event.add("summary", f"{business.name}: {deck_names(booking)}")
+    event.add("location", booking.property.address)
+    event.add("description", "\n".join(filter(None, [days_in_words(booking), business.phone, business.email])))
+    event.add("organizer", f"mailto:{business.email or business.sender}", parameters={"CN": business.name})
+    event.add("transp", "TRANSPARENT")  # the client need not be at home
+    if is_off and booking.why:
+        event.add("comment", booking.why)
+    return calendar([event], method="CANCEL" if is_off else "PUBLISH").to_ical()
+
+
+def method_of(booking: Booking) -> str:
+    return "CANCEL" if booking.state == Booking.State.CANCELLED else "PUBLISH"
+
+
+def feed(crew: Crew, bookings: Iterable[Booking], business: Business, *, url: str) -> bytes:
+    """All visits of a crew; initials instead of names, and nothing that opens a gate, for a link can get lost.
+
+    Without METHOD, so DTSTAMP is the last change, and the feed stays the same, byte for byte, while nothing changes.
+    """
+    whole = calendar([crew_event(booking) for booking in bookings])
+    name = f"{crew.name}, {business.name}"
+    whole.add("name", name)
+    whole.add("x-wr-calname", name)
+    whole.add("refresh-interval", REFRESHED_EVERY, parameters={"VALUE": "DURATION"})
+    whole.add("x-published-ttl", "PT6H")
+    whole.add("source", url, parameters={"VALUE": "URI"})
+    whole.add("color", COLOURS[crew.pk % len(COLOURS)])
+    return whole.to_ical()
+
+
+def in_feed(crew: Crew, *, today: date) -> QuerySet[Booking]:
+    """What the feed holds, in four queries however many."""
+    rows = Booking.objects.filter(crew=crew, last_on__gte=today - timedelta(days=KEPT_DAYS))
+    return rows.select_related("property", "client", "crew").prefetch_related(
+        "decks", "days__crew_day", "offer__scopes__product"
+    )
+
+
+def calendar(events: Iterable[Event], *, method: str = "") -> Calendar:
+    whole = Calendar()
+    whole.add("prodid", PRODUCT)
+    whole.add("version", "2.0")
+    if method:
+        whole.add("method", method)
+    for event in events:
+        whole.add_component(event)
+    return whole
+
+
+def event_of(booking: Booking, *, stamp: datetime) -> Event:
+    event = Event()
+    event.add("uid", str(booking.uid))
+    event.add("dtstamp", stamp.replace(microsecond=0))
+    event.add("sequence", booking.sequence)
+    event.add("dtstart", booking.first_on)
+    event.add("dtend", booking.last_on + timedelta(days=1))
+    event.add("created", booking.created_at.replace(microsecond=0))
+    event.add("last-modified", booking.changed_at.replace(microsecond=0))
+    event.add("status", STATUS.get(Booking.State(booking.state), "CONFIRMED"))
+    return event
+
+
+def crew_event(booking: Booking) -> Event:
+    home = booking.property
+    event = event_of(booking, stamp=booking.changed_at)
+    event.add("summary", f"{home.town}: {home.street} ({initials(booking.client.name)})")
+    event.add("location", ", ".join(filter(None, [home.street, home.town, home.region, home.postcode])))
+    event.add("description", "\n".join([days_in_words(booking), *work_in_words(booking)]))
+    event.add("url", settings.BASE_URL + reverse("diary:booking", args=[booking.pk]))
+    return event
+
+
+def initials(name: str) -> str:
+    return "".join(f"{word[0]}." for word in name.split() if word[0].isalpha())[:10]
+
+
+def deck_names(booking: Booking) -> str:
+    return ", ".join(deck.label for deck in booking.decks.all())
+
+
+def days_in_words(booking: Booking) -> str:
+    """Only for work over several days: which they are (a weekend may lie between)."""
+    days = [part.crew_day.day.isoformat() for part in booking.days.all()]
+    return ", ".join(days) if len(days) > 1 else ""
+
+
+def work_in_words(booking: Booking) -> list[str]:
+    scopes = {scope.deck_id: scope for scope in booking.offer.scopes.all()} if booking.offer else {}
+    lines = [f"{number(booking.hours)} h"]
+    for deck in booking.decks.all():
+        words = scope_in_words(scopes[deck.pk]) if deck.pk in scopes else ""
+        lines.append(f"{deck.label}: {words}" if words else deck.label)
+    return lines
+
+
+def scope_in_words(scope: OfferScope) -> str:
+    """“Clean and recoat, Tidewood Deck Oil, Driftwood, 2 coats”."""
+    coats = f"{scope.coats} coat{'' if scope.coats == 1 else 's'}"
+    what = [scope.product.name, scope.colour, coats] if scope.product else []
+    return ", ".join(filter(None, [scope.get_work_display(), *what]))

@@ -1,0 +1,157 @@
+"""Forms of the diary: book a visit, move it, hold it, call it off."""
+
+from collections.abc import Sequence
+from datetime import date
+from decimal import Decimal
+from typing import Any, cast
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients import display
+from clients.models import Deck
+from jobs.diary.placing import Way
+from jobs.diary.suggesting import Suggestion
+from jobs.forms.fields import DayField
+from jobs.models import Crew
+
+OTHER = "other"
+
+
+def hours_field(**kwargs: Any) -> forms.DecimalField:
+    return forms.DecimalField(
+        label="Hours", min_value=Decimal("0.25"), max_value=Decimal(999), decimal_places=2,
+        help_text="Of the whole crew together, as the crew's hours a day are.",
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+        error_messages={
+            "required": "Say how many hours the work takes.", "min_value": "At least a quarter of an hour.",
+            "max_value": "At most 999 hours; split longer work into several visits.",
+        },
+        **kwargs,
+    )  # fmt: skip
+
+
+class WhenField(forms.ChoiceField):
+    """One of the days that suit, as “crew:day”. A day that suited when the page was opened is no mistake of whoever
+    chose it: if it is gone, the action says so."""
+
+    def valid_value(self, value: str) -> bool:
+        return value == OTHER or crew_and_day(value) is not None
+
+
+def crew_and_day(value: str) -> tuple[Crew, date] | None:
+    number, _, day = value.partition(":")
+    try:
+        crew = Crew.objects.filter(pk=int(number), is_active=True).first()
+        return (crew, date.fromisoformat(day)) if crew else None
+    except (ValueError, OverflowError):
+        return None
+
+
+class DayForm(forms.Form):
+    """A day and crew: one of those that suit, or any other."""
+
+    when = WhenField(label="Day", widget=forms.RadioSelect, error_messages={"required": "Choose a day."})
+    first_day = DayField(label="Another day", required=False)
+    crew = forms.ModelChoiceField(
+        queryset=Crew.objects.filter(is_active=True), label="Crew", required=False, empty_label="Whoever has room"
+    )
+    on_any_day = forms.BooleanField(
+        label="Even if the crew does not go out on that day", required=False,
+        help_text="A Saturday or a holiday that was agreed on.",
+    )  # fmt: skip
+    tells = forms.BooleanField(label="Tell the client by e-mail, with the visit for their calendar", required=False)
+
+    def __init__(self, *args: Any, suggested: Sequence[Suggestion], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = [(each.value, words(each)) for each in suggested]
+        when = cast(forms.ChoiceField, self.fields["when"])
+        when.choices = [*choices, (OTHER, "Another day")]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        when = values.get("when")
+        if when == OTHER and not values.get("first_day") and "first_day" not in self.errors:
+            self.add_error("first_day", "Write the day.")
+        elif when and when != OTHER:
+            values["crew"], values["first_day"] = cast(tuple[Crew, date], crew_and_day(when))
+            self.errors.pop("first_day", None)
+        return values
+
+
+class DecksField(forms.ModelMultipleChoiceField):
+    def label_from_instance(self, obj: Deck) -> str:
+        return f"{obj.label}, {display.measure(obj.area_m2, 'area')}"
+
+
+class BookForm(DayForm):
+    """A new visit."""
+
+    decks = DecksField(
+        queryset=Deck.objects.none(), label="Decks", widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Choose at least one deck."},
+    )  # fmt: skip
+    hours = hours_field()
+    notes = forms.CharField(
+        label="Notes for the crew", required=False, max_length=5_000, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+    def __init__(self, *args: Any, decks: Sequence[Deck], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choose = cast(DecksField, self.fields["decks"])
+        choose.queryset = Deck.objects.filter(pk__in=[deck.pk for deck in decks])
+
+
+class MoveForm(DayForm):
+    """Another day for a visit."""
+
+    hours = hours_field()
+    why = forms.CharField(label="Why", required=False, max_length=300, help_text="The client reads it.")
+
+
+class HoldForm(forms.Form):
+    """The weather may not allow it."""
+
+    why = forms.CharField(
+        label="Why", required=False, max_length=300, help_text="The client reads it.",
+        initial="The weather does not allow it; we tell you the new day.",
+    )  # fmt: skip
+    tells = forms.BooleanField(label="Tell the client by e-mail", required=False, initial=True)
+
+
+class HoldDayForm(HoldForm):
+    """All visits of a day, of one crew or of all."""
+
+    day = DayField(label="Day")
+    crew = forms.ModelChoiceField(queryset=Crew.objects.all(), label="Crew", required=False, empty_label="All crews")
+
+
+class CallOffForm(forms.Form):
+    """The visit does not take place."""
+
+    why = forms.CharField(
+        label="Why", max_length=300, help_text="The client reads it.",
+        error_messages={"required": "Say why the visit is called off."},
+    )  # fmt: skip
+    tells = forms.BooleanField(label="Tell the client by e-mail", required=False, initial=True)
+
+    def clean_why(self) -> str:
+        why = self.cleaned_data["why"].strip()
+        if not why:
+            raise ValidationError("Say why the visit is called off.")
+        return str(why)
+
+
+WAYS = {Way.IN_TOWN: ["in that town already"], Way.NEAR: ["near by already"], Way.FAR: ["a long way from the rest"]}
+
+
+def words(suggestion: Suggestion) -> str:
+    """“Tue, Jun 8, 2027 · Tern crew · 5 h free · in Lunenburg already”."""
+    way = suggestion.placement
+    until = f" to {display.weekday(way.last_on)}" if way.last_on != way.first_on else ""
+    parts = [
+        f"{display.weekday(way.first_on)}{until}",
+        way.crew.name,
+        f"{display.number(suggestion.hours_free)} h free",
+    ]
+    return " · ".join([*parts, *WAYS.get(way.way, [])])

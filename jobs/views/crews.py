@@ -1,0 +1,100 @@
+"""Crews, their days off, and the links to their calendars."""
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from clients.access import business_of, manages, sends
+from jobs.actions import crews as actions
+from jobs.actions.crew_days import BookingError
+from jobs.forms.crews import CrewForm, DayOffForm
+from jobs.models import Crew, DayOff
+
+LINK = "crew_feed_link"
+
+
+@sends
+@require_GET
+def crews(request: HttpRequest) -> HttpResponse:
+    return show(request, DayOffForm())
+
+
+def show(request: HttpRequest, form: DayOffForm) -> HttpResponse:
+    """A link that was just made is shown once: only its hash is kept."""
+    today = business_of(request).today(timezone.now())
+    context = {
+        "crews": Crew.objects.order_by("-is_active", "position", "id"), "form": form,
+        "days_off": DayOff.objects.filter(last_on__gte=today).select_related("crew"),
+        "link": request.session.pop(LINK, None),
+    }  # fmt: skip
+    return render(request, "jobs/diary/crews.html", context)
+
+
+@manages
+@require_http_methods(["GET", "HEAD", "POST"])
+def crew_new(request: HttpRequest) -> HttpResponse:
+    return crew_page(request, Crew(position=Crew.objects.count() + 1), "New crew")
+
+
+@manages
+@require_http_methods(["GET", "HEAD", "POST"])
+def crew_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    crew = get_object_or_404(Crew, pk=pk)
+    return crew_page(request, crew, crew.name)
+
+
+def crew_page(request: HttpRequest, crew: Crew, title: str) -> HttpResponse:
+    form = CrewForm(request.POST or None, instance=crew)
+    if form.is_valid():
+        try:
+            actions.save_crew(crew=form.instance, now=timezone.now())
+        except BookingError as error:
+            form.add_error(error.field, str(error))
+        else:
+            messages.success(request, f"{form.instance} was saved.")
+            return redirect("diary:crews")
+    return render(request, "jobs/diary/crew.html", {"form": form, "title": title})
+
+
+@manages
+@require_POST
+def crew_feed(request: HttpRequest, pk: int) -> HttpResponse:
+    """A new calendar link, or (with `close`) none."""
+    crew = get_object_or_404(Crew, pk=pk)
+    if "close" in request.POST:
+        actions.close_feed(crew=crew)
+        messages.success(request, f"The calendar link of {crew} leads nowhere from now on.")
+    else:
+        token = actions.open_feed(crew=crew)
+        url = settings.BASE_URL + reverse("crew_calendar", args=[token])
+        request.session[LINK] = {"crew": crew.name, "url": url}
+    return redirect("diary:crews")
+
+
+@sends
+@require_POST
+def day_off_add(request: HttpRequest) -> HttpResponse:
+    form = DayOffForm(request.POST)
+    if not form.is_valid():
+        return show(request, form)
+    there = actions.add_day_off(off=form.instance)
+    if there:
+        visits = "1 visit lies" if there == 1 else f"{there} days of visits lie"
+        messages.warning(request, f"Saved. {visits} on it: the diary lists what to move.")
+    else:
+        messages.success(request, "Saved.")
+    return redirect("diary:crews")
+
+
+@sends
+@require_POST
+def day_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    """Gone already is as good."""
+    if off := DayOff.objects.filter(pk=pk).first():
+        actions.remove_day_off(off=off)
+        messages.success(request, "The days off were removed.")
+    return redirect("diary:crews")

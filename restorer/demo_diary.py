@@ -1,0 +1,45 @@
+"""The diary of the demo: two crews, days off, and visits around today or, out of season, around its first weeks."""
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from random import Random
+
+from clients.models import Business, Deck
+from jobs.actions import bookings
+from jobs.actions.bookings import NoRoomError
+from jobs.diary import monday_of
+from jobs.diary.suggesting import season_start
+from jobs.models import Crew, DayOff
+
+VISITS = 26
+CREWS = [("Tern crew", Decimal(16)), ("Heron crew", Decimal(8))]
+
+
+def load(random: Random, *, today: date, now: datetime) -> None:
+    """Crews, a regatta that everybody goes to, and visits that fill three weeks unevenly."""
+    business = Business.objects.get()
+    for position, (name, hours) in enumerate(CREWS, 1):
+        Crew.objects.create(name=name, hours_a_day=hours, position=position)
+    first = monday_of(season_start(today, business) + timedelta(days=7))
+    DayOff.objects.create(first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta")
+    decks = list(Deck.objects.filter(property__country=business.country).select_related("property__client"))
+    random.shuffle(decks)
+    for number, deck in enumerate(decks[:VISITS]):
+        book(random, deck, first + timedelta(days=7 * (number % 3)), now)
+    rain(first + timedelta(days=2), now)
+
+
+def book(random: Random, deck: Deck, week: date, now: datetime) -> None:
+    """Hours by the size of the deck; a week that is full stays as it is."""
+    hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
+    try:
+        bookings.book(
+            property=deck.property, decks=[deck], hours=hours, first_day=None, week=week, crew=None, offer=None,
+            by=None, now=now, tells=False,
+        )  # fmt: skip
+    except NoRoomError:
+        return
+
+
+def rain(day: date, now: datetime) -> None:
+    bookings.hold_day(day=day, crew=Crew.objects.last(), why="Rain is forecast.", by=None, now=now, tells=False)

@@ -1,0 +1,35 @@
+// Dragging a visit over the week opens its page Move with that day and crew chosen; nothing changes before it is sent.
+"use strict";
+
+(() => {
+  let move = "";
+  const cells = document.querySelectorAll("[data-crew][data-day]");
+  const unmark = () => cells.forEach((cell) => cell.classList.remove("is-target"));
+
+  for (const visit of document.querySelectorAll("[data-visit]")) {
+    visit.draggable = true;
+    visit.querySelectorAll("a").forEach((link) => { link.draggable = false; });
+    visit.addEventListener("dragstart", (event) => {
+      move = visit.dataset.move;
+      event.dataTransfer.effectAllowed = "move";
+      event.dataTransfer.setData("text/plain", visit.querySelector("a").textContent);
+    });
+    visit.addEventListener("dragend", () => { move = ""; unmark(); });
+  }
+  for (const cell of cells) {
+    cell.addEventListener("dragover", (event) => {
+      if (!move) return;
+      event.preventDefault();
+      unmark();
+      cell.classList.add("is-target");
+    });
+    cell.addEventListener("drop", (event) => {
+      if (!move) return;
+      event.preventDefault();
+      const asked = new URLSearchParams({ day: cell.dataset.day, crew: cell.dataset.crew });
+      location.assign(`${move}?${asked}`);
+    });
+  }
+  const hint = document.querySelector("[data-drag-hint]");
+  if (hint && matchMedia("(pointer: fine)").matches) hint.hidden = false;
+})();

@@ -1,0 +1,223 @@
+"""Moving, holding, releasing and calling off: the crew's hours, and what the client is told each time."""
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from icalendar import Calendar
+
+from clients.models import Business, Message, User
+from jobs.actions import bookings
+from jobs.actions.bookings import BookingError, NoRoomError
+from jobs.models import Booking, Crew, CrewDay
+from tests.factories import BusinessFactory, CrewFactory, DeckFactory, EmailFactory, JobFactory
+from tests.jobs.at_once import at_once
+
+NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
+MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
+ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
+
+
+def book(day: date = MONDAY, hours: str = "6", *, told: bool = True, **kwargs: Any) -> Booking:
+    deck = DeckFactory(label="Back deck", property__town="Chester", **kwargs)
+    if told:
+        EmailFactory(client=deck.property.client, value=f"client{deck.pk}@example.org")
+    return bookings.book(
+        property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
+        **ANYBODY,
+    )  # fmt: skip
+
+
+def move(booking: Booking, day: date, **asked: Any) -> Booking:
+    return bookings.move(booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked})
+
+
+def booked_hours() -> dict[date, Decimal]:
+    return {row.day: row.hours_booked for row in CrewDay.objects.filter(hours_booked__gt=0)}
+
+
+def visits(message: Message) -> Iterator[Any]:
+    """The events of the calendar file that goes with a message."""
+    return iter(Calendar.from_ical(bytes(message.attachments.get().content)).walk("VEVENT"))
+
+
+def leave(message: Message) -> None:
+    """As if it had gone out."""
+    Message.objects.filter(pk=message.pk).update(state="accepted", accepted_at=NOW)
+
+
+@pytest.fixture
+def tern(business: Business) -> Crew:
+    return CrewFactory(name="Tern crew", hours_a_day=8)
+
+
+@pytest.mark.django_db
+def test_a_booking_is_told_with_the_visit_for_the_calendar(tern: Crew, owner: User) -> None:
+    booking = book()
+
+    message = Message.objects.get()
+    assert (message.kind, message.basis, message.state) == ("service", "visit", "queued")
+    assert message.subject == "Your deck: we come on Monday, June 7, 2027"
+    assert "Back deck, " in message.text
+    assert "The crew: Tern crew" in message.text
+    assert next(visits(message))["uid"] == str(booking.uid)
+    assert message.attachments.get().media_type == "text/calendar; charset=utf-8; method=PUBLISH"
+
+
+@pytest.mark.django_db
+def test_a_move_frees_the_old_hours_counts_one_up_and_is_told(tern: Crew) -> None:
+    booking = book()
+    leave(Message.objects.get())
+
+    moved = move(booking, TUESDAY, why="A delivery was late.")
+
+    assert booked_hours() == {TUESDAY: 6}
+    assert (moved.sequence, moved.uid, moved.why) == (1, booking.uid, "A delivery was late.")
+    told = Message.objects.get(state="queued")
+    assert told.subject == "Your deck: moved to Tuesday, June 8, 2027"
+    assert "Why: A delivery was late." in told.text
+    assert next(visits(told))["sequence"] == 1
+
+
+@pytest.mark.django_db
+def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> None:
+    booking = book()
+
+    move(booking, TUESDAY)
+
+    first, second = Message.objects.order_by("id")
+    assert (first.state, first.reply) == ("cancelled", "The visit was changed before this went out.")
+    assert (second.state, second.subject) == ("queued", "Your deck: we come on Tuesday, June 8, 2027")
+    bookings.cancel(booking=booking, why="Sold.", **ANYBODY)
+    assert {message.state for message in Message.objects.all()} == {"cancelled"}
+    assert Message.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_moved_to_where_it_is_nothing_changes(tern: Crew) -> None:
+    booking = book()
+
+    assert move(booking, MONDAY).sequence == 0
+    assert Message.objects.count() == 1
+
+
+@pytest.mark.django_db
+def test_another_crew_on_the_same_day_needs_no_word_to_the_client(tern: Crew) -> None:
+    heron = CrewFactory(name="Heron crew", hours_a_day=8)
+    booking = book()
+    leave(Message.objects.get())
+
+    moved = move(booking, booking.first_on, crew=next(crew for crew in (tern, heron) if crew != booking.crew))
+
+    assert (moved.sequence, moved.crew != booking.crew) == (1, True)
+    assert Message.objects.count() == 1
+    assert booked_hours() == {MONDAY: 6}
+
+
+@pytest.mark.django_db
+def test_a_move_to_a_full_day_is_refused_and_leaves_the_visit_where_it_was(tern: Crew) -> None:
+    booking = book()
+    book(TUESDAY)
+
+    with pytest.raises(NoRoomError, match="takes 6 h and Tern crew has 2 h free on Jun 8, 2027"):
+        move(booking, TUESDAY)
+
+    booking.refresh_from_db()
+    assert (booking.first_on, booking.sequence) == (MONDAY, 0)
+    assert booked_hours() == {MONDAY: 6, TUESDAY: 6}
+
+
+@pytest.mark.django_db
+def test_longer_work_may_be_moved_over_its_own_days(tern: Crew) -> None:
+    booking = book(hours="14")
+
+    move(booking, TUESDAY)
+    assert booked_hours() == {TUESDAY: 8, date(2027, 6, 9): 6}
+    move(booking, TUESDAY, hours=Decimal(5))
+    assert booked_hours() == {TUESDAY: 5}
+
+
+@pytest.mark.django_db
+def test_rain_holds_a_day_keeps_its_hours_and_a_held_visit_is_released_or_moved(tern: Crew) -> None:
+    first, second = book(hours="4"), book(hours="4")
+    for message in Message.objects.all():
+        leave(message)
+
+    held = bookings.hold_day(day=MONDAY, crew=None, why="Rain; we tell you the new day.", **ANYBODY)
+
+    assert {each.pk for each in held} == {first.pk, second.pk}
+    assert bookings.hold_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY) == []
+    assert booked_hours() == {MONDAY: 8}
+    told = Message.objects.filter(state="queued").first()
+    assert told
+    assert "Why: Rain; we tell you the new day." in told.text
+    assert next(visits(told))["status"] == "TENTATIVE"
+
+    assert bookings.release(booking=first, **ANYBODY).state == "booked"
+    assert move(second, TUESDAY).state == "booked"
+    assert booked_hours() == {MONDAY: 4, TUESDAY: 4}
+
+
+@pytest.mark.django_db
+def test_called_off_the_hours_are_free_and_the_calendar_is_told_by_cancel(tern: Crew) -> None:
+    booking = book()
+    leave(Message.objects.get())
+
+    off = bookings.cancel(booking=booking, why="The house is sold.", **ANYBODY)
+
+    assert booked_hours() == {}
+    assert (off.state, off.sequence) == ("cancelled", 1)
+    message = Message.objects.get(state="queued")
+    assert message.attachments.get().media_type.endswith("method=CANCEL")
+    assert next(visits(message))["status"] == "CANCELLED"
+    assert bookings.cancel(booking=booking, why="Again.", **ANYBODY).sequence == 1
+    with pytest.raises(BookingError, match="cancelled and can no longer be changed"):
+        move(booking, TUESDAY)
+
+
+@pytest.mark.django_db
+def test_without_an_address_nobody_is_told_and_the_diary_is_right_all_the_same(tern: Crew) -> None:
+    booking = book(told=False)
+
+    assert move(booking, TUESDAY).first_on == TUESDAY
+    assert not Message.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_client_who_reads_french_is_told_in_french(tern: Crew) -> None:
+    book(property__client__language="fr")
+
+    assert Message.objects.get().subject == "Votre terrasse : nous venons le lundi 7 juin 2027"
+
+
+@pytest.mark.django_db
+def test_a_visit_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
+    booking = book()
+    second = DeckFactory(property=booking.property, label="Steps")
+    booking.decks.add(second)
+    jobs = [JobFactory(deck=deck, finished_on=MONDAY) for deck in booking.decks.all()]
+
+    assert bookings.mark_done(booking=booking, jobs=jobs[:1], now=NOW).state == "booked"
+    assert bookings.mark_done(booking=booking, jobs=jobs[1:], now=NOW).state == "done"
+    assert booked_hours() == {MONDAY: 6}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_visits_change_places_at_the_same_moment_without_a_jam() -> None:
+    BusinessFactory()
+    tern, heron = CrewFactory(name="Tern crew"), CrewFactory(name="Heron crew")
+    usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}
+    one, other = (
+        bookings.book(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
+        for deck, crew in ((DeckFactory(), tern), (DeckFactory(), heron))
+    )
+
+    outcomes = at_once(
+        lambda: move(one, MONDAY, crew=heron), lambda: move(other, MONDAY, crew=tern), lambda: move(one, TUESDAY)
+    )
+
+    assert [each for each in outcomes if isinstance(each, Exception)] == []
+    total = sum(row.hours_booked for row in CrewDay.objects.all())
+    assert total == sum(part.hours for each in Booking.objects.all() for part in each.days.all()) == 8
