@@ -9,14 +9,15 @@ WAITS = (6, 12)  # months of waiting that an offer compares with now
 
 @dataclass(frozen=True)
 class DeckOutlook:
-    """The window of one deck, and the chance that only a strip will do after so many months of waiting.
+    """The window of one deck, the chance that only a strip will do today, and that after so many months of waiting.
 
-    The chances hold for a deck that needs no strip today; they are shares from 0 to 1, by months.
+    The latter, by months, holds for a deck that needs no strip today. Chances are shares from 0 to 1.
     """
 
     window_opens_on: date | None = None
     due_on: date | None = None
     late_on: date | None = None
+    strip_today: float = 0.0
     strip_chance: Mapping[int, float] = field(default_factory=dict)
 
 

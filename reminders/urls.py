@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from reminders.views import due, remind
+from reminders.views import due, offering, remind
 
 app_name = "reminders"
 urlpatterns = [
     path("", due.due, name="due"),
     path("remind/", remind.remind, name="remind"),
+    path("offers/", offering.draft_offers, name="draft_offers"),
     path("<str:month>/", due.due_month, name="due_month"),
 ]

@@ -12,6 +12,8 @@ from jobs.outlook import DeckOutlook, Outlook
 from jobs.pricing import Line, PricingProblem, Reckoned, Reductions, Totals, reckon
 from jobs.scope import Scope
 
+LIKELY = 0.5  # chance of a strip from which on somebody had better look at the deck first (judgement)
+
 
 @dataclass(frozen=True)
 class Order:
@@ -41,9 +43,12 @@ def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, b
     works = [deck_work(scope, place) for place, scope in enumerate(order.scopes)]
     valid_until = today + timedelta(days=at.price_list.valid_days)
     reductions = Reductions(expected_month(at, order, today), is_early(order, valid_until))
-    found = reckon(at.prices, works, journey(at, order.property), reductions, units=at.business.units)
+    way = journey(at, order.property)
+    found = reckon(at.prices, works, way, reductions, units=at.business.units)
     offer = offer_row(at, order, found, number, today, valid_until, by)
-    notes = [words for scope in order.scopes for words in notes_on(scope)]
+    notes = [words for scope in order.scopes for words in notes_on(scope, order.outlook)]
+    if way.km is None and at.prices.travel_per_km and not any(line.kind == "travel" for line in found.lines):
+        notes.append("The way there is not in the price: its distance is not known. Enter it on the property's page.")
     try:
         offer.waiting = waiting(at, order.scopes, order.outlook, strips)
     except PricingProblem as problem:
@@ -55,13 +60,21 @@ def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, b
     )
 
 
-def notes_on(scope: Scope) -> list[str]:
-    """What the scope warns of, and materials that the offer does not charge because nobody entered their price."""
+def notes_on(scope: Scope, outlook: Outlook | None) -> list[str]:
+    """What the scope warns of, what the forecast doubts, and materials that nobody entered a price for."""
     lacking = [
         f"{name} has no pack with a price, so this offer does not charge for it. Add the pack on the product's page."
         for name in unpriced(scope)
     ]
-    return [f"{scope.deck.label}: {words}" for words in [scope.warning, *lacking] if words]
+    return [f"{scope.deck.label}: {words}" for words in [scope.warning, doubt(scope, outlook), *lacking] if words]
+
+
+def doubt(scope: Scope, outlook: Outlook | None) -> str:
+    """A recoat is proposed from what was seen and logged; the forecast may say that it is too late for one."""
+    chance = outlook.of(scope.deck.pk).strip_today if outlook else 0.0
+    if scope.work != "recoat" or chance < LIKELY:
+        return ""
+    return f"The forecast gives {chance:.0%} that only a strip will do by now. Look at the deck before you send this."
 
 
 def dues(order: Order) -> list[date]:

@@ -13,6 +13,7 @@ from jobs.scope import Scope
 
 # How much longer the road is than the line through the air (common practice, no source).
 ROAD_FACTOR = Decimal("1.3")
+FARTHEST_KM = Decimal(300)  # no road is guessed beyond it: there may be none (judgement)
 TENTH = Decimal("0.1")
 
 
@@ -63,7 +64,8 @@ def journey(at: Desk, place: Property) -> Journey:
     if place.travel_km is not None or at.yard is None:
         return Journey(place.town, place.travel_km)
     air = Decimal(str(float(distance_km(*at.yard, place.latitude, place.longitude))))
-    return Journey(place.town, (air * ROAD_FACTOR).quantize(TENTH), is_estimate=True)
+    km = (air * ROAD_FACTOR).quantize(TENTH)
+    return Journey(place.town, km if km <= FARTHEST_KM else None, is_estimate=True)
 
 
 def deck_work(scope: Scope, place: int) -> DeckWork:
