@@ -40,6 +40,11 @@ class PropertyForm(forms.Form):
     access_notes = forms.CharField(
         label="Access", required=False, max_length=5_000, widget=lines(2), help_text="Gate, dog, water tap, power."
     )
+    travel_km = forms.DecimalField(
+        label="Distance by road, km", required=False, min_value=0, max_value=9_999, decimal_places=1,
+        help_text="One way from the yard, for the price of the way. Empty means an estimate.",
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+    )  # fmt: skip
     place = forms.IntegerField(required=False, widget=forms.HiddenInput)
     place_for = forms.CharField(required=False, max_length=120, widget=forms.HiddenInput)
 
@@ -136,5 +141,5 @@ def is_region(name: str, written: str) -> bool:
 
 
 def kept(home: Property) -> dict[str, Any]:
-    names = ["street", "postcode", "access_notes", *WHERE]
+    names = ["street", "postcode", "access_notes", "travel_km", *WHERE]
     return {name: getattr(home, name) for name in names}
