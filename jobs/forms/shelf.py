@@ -22,7 +22,7 @@ def litres(label: str, units: str, *, places: int, least: Decimal) -> MeasureFie
 
 def price(currency: str) -> forms.DecimalField:
     return forms.DecimalField(
-        label=f"Price paid, {currency}", min_value=0, max_digits=10, decimal_places=2,
+        label=f"Price, {currency}", min_value=0, max_digits=10, decimal_places=2,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )  # fmt: skip
 

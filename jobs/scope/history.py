@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
@@ -39,6 +40,12 @@ class History:
             return 0
         coats = self.jobs[0].coats_applied.all()
         return sum(c.coats for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in ON_BOARDS)
+
+    @property
+    def last_seen_on(self) -> date | None:
+        """The newest visit or coating job."""
+        days = [visit.visited_on for visit in self.seen[:1]] + [job.finished_on for job in self.jobs[:1]]
+        return max(days, default=None)
 
     def last_grade(self, name: str = "grade") -> int | None:
         """The newest grade of that name that was given since the last coating job."""

@@ -1,6 +1,7 @@
 """From rows to scopes: histories, shelf and season are read once, then each deck is worked out by itself."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -15,9 +16,22 @@ from jobs.scope.needs import Supply, helpers, needs
 from jobs.scope.parts import Scope, Wish
 from jobs.scope.shelf import shelf
 from jobs.scope.steps import steps
-from jobs.scope.work import Work, decide
+from jobs.scope.work import Work, decide, unseen
 
 NO_WISH = Wish()
+
+
+@dataclass(frozen=True)
+class Day:
+    """Today, the month the work can be done in, and the latitude that makes its season."""
+
+    today: date
+    month: date
+    latitude: float
+
+    @property
+    def season(self) -> str:
+        return drying.season(self.month.month, self.latitude)
 
 
 def propose(decks: Iterable[Deck], *, today: date, wishes: Mapping[int, Wish] | None = None) -> dict[int, Scope]:
@@ -36,7 +50,7 @@ def propose(decks: Iterable[Deck], *, today: date, wishes: Mapping[int, Wish] | 
         return {
             deck.pk: scope_of(
                 past[deck.pk], supplies.setdefault(deck.property_id, Supply(stock)),
-                (wishes or {}).get(deck.pk, NO_WISH), month, drying.season(month.month, latitudes[deck.property_id]),
+                (wishes or {}).get(deck.pk, NO_WISH), Day(today, month, latitudes[deck.property_id]),
             )
             for deck in listed
         }  # fmt: skip
@@ -46,7 +60,7 @@ def propose_one(deck: Deck, *, today: date, wish: Wish = NO_WISH) -> Scope:
     return propose([deck], today=today, wishes={deck.pk: wish})[deck.pk]
 
 
-def scope_of(history: History, supply: Supply, wish: Wish, month: date, season: str) -> Scope:
+def scope_of(history: History, supply: Supply, wish: Wish, day: Day) -> Scope:
     choice = choose(history, supply.shelf, wish)
     work = decide(history, choice, wish)
     deck, chemicals = history.deck, helpers(history, work, supply.shelf)
@@ -55,9 +69,9 @@ def scope_of(history: History, supply: Supply, wish: Wish, month: date, season: 
         deck=deck, work=work.work, reasons=[reason for reason in work.reasons if reason],
         stripper_applications=work.stripper_applications, coats=work.coats, product=choice.product,
         colour=choice.colour, same_as_last=choice.same_as_last,
-        warning=" ".join(text for text in (work.warning, choice.warning) if text),
-        needs=needs(history, work, choice, supply), steps=steps(deck, work, chemicals, choice.product, season),
-        quantities=quantities(deck, work, chemicals), season=season, month=month,
+        warning=" ".join(filter(None, (work.warning, choice.warning, unseen(history, work, today=day.today)))),
+        needs=needs(history, work, choice, supply), steps=steps(deck, work, chemicals, choice.product, day.season),
+        quantities=quantities(deck, work, chemicals), season=day.season, month=day.month,
         cautions=cautions(deck, work.work, used),
     )  # fmt: skip
 

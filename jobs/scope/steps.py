@@ -23,6 +23,7 @@ EXTRA = {
 RECOAT_HOURS = Decimal(2)
 HOUR, DAY = 60, 1440
 ONCE = ["", "first", "second", "third"]
+SEALING = "Rails first, then stairs and boards: four or five boards at a time along their whole length, to the exit."
 GENTLY = "Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it."
 TASK = {"stripper": Rate.Task.STRIP, "cleaner": Rate.Task.CLEAN, "brightener": Rate.Task.BRIGHTEN}
 
@@ -84,9 +85,7 @@ def coats(work: Work, product: Product | None) -> Iterator[Step]:
     wait = RECOAT_HOURS if hours is None else hours
     name = product.name if product else "finish"
     for number in range(1, work.coats + 1):
-        words = (
-            "Rails first, then stairs and boards: four or five boards at a time along their whole length, to the exit."
-        )
+        words = SEALING if number == 1 else "As the first."
         title = f"Seal with {name}" + (f", {ONCE[number]} coat" if 1 < work.coats < len(ONCE) else "")
         if number == work.coats:
             yield Step(Rate.Task.COAT, title, words)

@@ -1,6 +1,7 @@
 """Recoat or strip, how many coats and how many applications of stripper, and why, in words a client understands."""
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 from clients import display
 from jobs.models import OfferScope
@@ -15,7 +16,8 @@ STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forec
 FLAKING_GRADE = 3  # moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
 HEAVY_FILM_COATS = 4  # coats of film above which the build counts as heavy (a judgement)
 WORN_GRADE = 3  # recoat limit: one maintenance coat is too little then
-NUMBERS = ["no", "one", "two", "three"]
+# A coat is renewed every 12 to 16 months (common practice, no source); after that nobody knows without looking.
+UNSEEN = timedelta(days=487)
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,15 @@ def decide(history: History, choice: Choice, wish: Wish) -> Work:
         return Work(work, [*(causes or ["A strip was asked for."]), said(choice)], applications, coats)
     warning = f"By the book this is a strip: {' '.join(causes)}" if causes else ""
     return Work(work, [*carries(history, coats), said(choice)], 0, coats, warning)
+
+
+def unseen(history: History, work: Work, *, today: date) -> str:
+    """A recoat of a deck that nobody has looked at for long is a guess."""
+    seen_on = history.last_seen_on
+    if work.work == STRIP or seen_on is None or today - seen_on <= UNSEEN:
+        return ""
+    seen = f"Nobody of us has seen it since {display.day(seen_on)}"
+    return f"{seen}: look at it before the price stands, it may need a strip."
 
 
 def said(choice: Choice) -> str:
@@ -112,7 +123,3 @@ def carries(history: History, coats: int) -> list[str]:
     if after > STRIP_ABOVE_COATS:
         reasons.append(f"With {after} coats on it the job after this one is a strip.")
     return reasons
-
-
-def applications_words(number: int) -> str:
-    return f"{NUMBERS[min(number, 3)]} full application{'' if number == 1 else 's'} of stripper"

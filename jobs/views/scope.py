@@ -7,6 +7,7 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of
 from clients.models import Deck
+from jobs.foretold import foretold
 from jobs.forms.scope import ReadingForm, WishForm
 from jobs.models import Product
 from jobs.scope import Wish, propose_one
@@ -21,15 +22,15 @@ def scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     wish_form = WishForm(request.GET or None, finishes=Product.objects.finishes().in_use())
     reading_form = ReadingForm(request.GET or None, units=business.units)
     wish = wish_form.wish() if wish_form.is_valid() else Wish()
-    proposed = propose_one(deck, today=business.today(timezone.now()), wish=wish)
+    today = business.today(timezone.now())
+    proposed = propose_one(deck, today=today, wish=wish)
     reading = reading_form.reading() if reading_form.is_valid() else NOTHING
     context = {
         "deck": deck,
         "scope": proposed,
+        "foretold": foretold([deck.pk], today=today).get(deck.pk),
         "rules": checklist([proposed.product], reading),
         "wish_form": wish_form,
-        "wish": wish,
         "reading_form": reading_form,
-        "is_measured": reading != NOTHING,
     }
     return render(request, "jobs/scope.html", context)

@@ -87,6 +87,7 @@ def show(
     wrong = [form for form in (tin_form, pack_form, *changed) if form]
     context: dict[str, Any] = {
         "product": product,
+        "today": business.today(timezone.now()),
         "tin_form": tin_form or TinForm(product=product, units=business.units, prefix="tin"),
         "tins": tin_rows(product, business.units, changed),
         "wrong": wrong[0] if wrong else None,
