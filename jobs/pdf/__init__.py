@@ -1,5 +1,6 @@
-"""Papers for clients as tagged PDF."""
+"""Papers for clients as tagged PDF: the offer, and the care record of a job."""
 
+from jobs.pdf.care_record import care_record_pdf
 from jobs.pdf.offer import offer_pdf
 
-__all__ = ["offer_pdf"]
+__all__ = ["care_record_pdf", "offer_pdf"]

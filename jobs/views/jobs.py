@@ -24,7 +24,7 @@ from jobs.spread import measured
 
 
 def job_or_404(pk: int) -> Job:
-    jobs = Job.objects.select_related("deck__property__client", "visit", "recorded_by").with_coats()
+    jobs = Job.objects.select_related("deck__property__client", "visit", "recorded_by", "sign_off").with_coats()
     return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
 
 

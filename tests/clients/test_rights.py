@@ -18,13 +18,13 @@ PUBLIC = {
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:visit_file
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:hold diary:release diary:call_off diary:hold_day diary:crews diary:day_off_add
-    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change
+    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
 """.split()
 OWNER = """

@@ -1,0 +1,40 @@
+"""What the client fills in at the end of a job: a name, and boxes to tick of which none is ticked beforehand."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.core.validators import ProhibitNullCharactersValidator
+from django.forms import BoundField
+
+from jobs.sign_off import Ask
+
+
+class SignOffForm(forms.Form):
+    """One box a channel; its label is the very wording that is kept."""
+
+    use_required_attribute = False
+    name = forms.CharField(
+        label="Your name", max_length=200, error_messages={"required": "The client writes their name here."},
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "words"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, asks: Sequence[Ask], has_email: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.asks = asks
+        for ask in asks:
+            self.fields[f"may_{ask.channel}"] = forms.BooleanField(label=ask.wording, required=False)
+        if has_email:
+            self.fields["wants_record"] = forms.BooleanField(
+                label="E-mail me the care record of this job.", required=False
+            )
+
+    @property
+    def boxes(self) -> list[BoundField]:
+        return [self[f"may_{ask.channel}"] for ask in self.asks]
+
+    @property
+    def agreed(self) -> list[Ask]:
+        """What was ticked."""
+        return [ask for ask in self.asks if self.cleaned_data[f"may_{ask.channel}"]]

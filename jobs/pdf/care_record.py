@@ -1,0 +1,15 @@
+"""The care record on paper: what was applied, when the deck may be used, how to look after it, when it is next due."""
+
+from clients import display
+from clients.models import Business
+from jobs.care_record import CareRecord
+from jobs.pdf import paper
+
+
+def care_record_pdf(record: CareRecord) -> bytes:
+    """A tagged PDF on the paper of the business's country."""
+    business = Business.objects.get()
+    photos = {record.photo.pk: record.photo} if record.photo else {}
+    with display.written_for(business):
+        context = {"record": record, "job": record.job, "business": business}
+        return paper.render("jobs/pdf/care_record.html", context, country=business.country, photos=photos)

@@ -1,0 +1,42 @@
+"""The care record of a job: to print or hand over as PDF, or sent to the client by e-mail."""
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.access import sends, signed_in
+from clients.unsendable import Unsendable
+from jobs.actions import signing
+from jobs.actions.signing import CareRecordError
+from jobs.care_record import care_record, job_for_record
+from jobs.models import Job
+from jobs.pdf import care_record_pdf
+
+
+def job_or_404(pk: int) -> Job:
+    if (job := job_for_record(pk)) is None:
+        raise Http404("There is no such job.")
+    return job
+
+
+@require_GET
+def record(request: HttpRequest, pk: int) -> HttpResponse:
+    job = job_or_404(pk)
+    name = f'inline; filename="care-record-{job.finished_on}.pdf"'
+    content = care_record_pdf(care_record(job))
+    return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
+
+
+@sends
+@require_POST
+def send(request: HttpRequest, pk: int) -> HttpResponse:
+    try:
+        message, is_new = signing.send_care_record(job=job_or_404(pk), by=signed_in(request), now=timezone.now())
+    except (CareRecordError, Unsendable) as error:
+        messages.error(request, f"The care record was not sent. {error}")
+    else:
+        said = "is queued to" if is_new else "was queued before, to"
+        messages.success(request, f"The care record {said} {message.address}.")
+    return redirect("jobs:detail", pk)

@@ -1,0 +1,91 @@
+"""Offers as PDF with photograph, wear picture, tags and all, against WeasyPrint on their bare HTML."""
+
+import re
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from tempfile import TemporaryDirectory
+
+from django.core.files.base import ContentFile
+from django.template.loader import render_to_string
+from django.test.utils import override_settings
+from PIL import Image
+from weasyprint import HTML
+
+from clients import display
+from clients.models import Business, Deck
+from jobs.models import Offer, OfferLine, OfferScope, OfferTax, Photo, PriceList, Product
+from jobs.pdf import offer_pdf
+from jobs.pdf.offer import TEMPLATE, on_paper
+from jobs.photos import jpeg
+from reminders.actions import refresh_forecasts
+from restorer.bench.timing import in_turn
+
+BATCH = 40
+LINES = [("Set up and protect surrounds", 1, 60), ("Clean", 30, 6), ("Light sand", 30, 3), ("Seal, 2 coats", 60, 9),
+         ("Tidewood Deck Oil, Driftwood", 7, 22), ("Travel beyond 20 km", 30, 1)]  # fmt: skip
+
+
+def measure(offers: int, today: date, now: datetime) -> dict[str, float]:
+    """Every offer is printed once by each side, in turn by batches.
+
+    The other side has the same text as a finished string: no style sheet, pictures, tags or database.
+    """
+    with TemporaryDirectory() as folder, override_settings(MEDIA_ROOT=folder):
+        made = make(offers + BATCH, today, now)
+        ours, bare = batches(made), [bare_html(offer) for offer in made]
+        theirs = iter([bare[n : n + BATCH] for n in range(0, len(bare), BATCH)])
+        pair = in_turn(
+            lambda: [offer_pdf(Offer.objects.get(pk=offer.pk), url=URL) for offer in next(ours)],
+            lambda: [HTML(string=html).write_pdf() for html in next(theirs)],
+            times=offers // BATCH,
+        )
+    return {
+        "offers": float(offers), "ours_s": sum(pair.ours), "weasyprint_s": sum(pair.other), "ratio": pair.ratio,
+    }  # fmt: skip
+
+
+URL = "https://decks.example.com/o/0123456789abcdef0123456789abcdef/"
+
+
+def batches(offers: list[Offer]) -> Iterator[list[Offer]]:
+    return iter([offers[n : n + BATCH] for n in range(0, len(offers), BATCH)])
+
+
+def make(count: int, today: date, now: datetime) -> list[Offer]:
+    """Offers of one deck each, with a forecast and a photograph of their own."""
+    decks = list(Deck.objects.select_related("property__client").order_by("pk")[:count])
+    refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=now)
+    prices = PriceList.objects.create(valid_from=today, currency="CAD")
+    product = Product.objects.finishes()[0]
+    return [offer_for(deck, number, prices, product, today, now) for number, deck in enumerate(decks, start=10_001)]
+
+
+def offer_for(deck: Deck, number: int, prices: PriceList, product: Product, today: date, now: datetime) -> Offer:
+    net = Decimal(sum(quantity * price for _, quantity, price in LINES))
+    tax = (net * Decimal("0.15")).quantize(Decimal("0.01"))
+    offer = Offer.objects.create(
+        number=number, client=deck.property.client, property=deck.property, price_list=prices, state=Offer.State.OPEN,
+        currency="CAD", tax_mode="exclusive", tax_rounding="total", net=net, tax=tax, total=net + tax, sent_at=now,
+        drafted_on=today, valid_until=today + timedelta(days=30),
+    )  # fmt: skip
+    scope = OfferScope.objects.create(
+        offer=offer, deck=deck, work="recoat", product=product, colour="Driftwood", same_as_last=True,
+        why="Two coats since the last strip; up to six carry another: a clean and a new coat will do.",
+    )  # fmt: skip
+    OfferLine.objects.bulk_create(
+        OfferLine(offer=offer, scope=scope, position=place, kind="work", words=words, quantity=quantity, unit="m²",
+                  unit_price=price, amount=quantity * price)
+        for place, (words, quantity, price) in enumerate(LINES, start=1)
+    )  # fmt: skip
+    OfferTax.objects.create(offer=offer, name="HST", percent=15, base=net, amount=tax)
+    blotches = Image.effect_noise((160, 120), 40 + number % 20).resize((1600, 1200)).convert("RGB")
+    Photo.objects.create(deck=deck, image=ContentFile(jpeg(blotches), name="deck.jpg"), taken_on=today)
+    return offer
+
+
+def bare_html(offer: Offer) -> str:
+    business = Business.objects.get()
+    with display.written_for(business):
+        html = render_to_string(TEMPLATE, on_paper(offer, business, URL))
+    return re.sub(r"<svg.*?</svg>|<img[^>]*>", "", html, flags=re.DOTALL)

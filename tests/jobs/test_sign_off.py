@@ -1,0 +1,161 @@
+"""The sign-off on the phone: the words are kept, no box is ticked beforehand, each tick is a consent in writing."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clients import suppression
+from clients.models import Business, Consent, Message, Suppression, User
+from jobs.models import Job, SignOff
+from tests.factories import (
+    BusinessFactory,
+    CoatFactory,
+    ConsentFactory,
+    EmailFactory,
+    JobFactory,
+    PhoneFactory,
+    UserFactory,
+)
+from tests.jobs.at_once import at_once
+
+
+@pytest.fixture
+def job(business: Business) -> Job:
+    job: Job = CoatFactory(job__finished_on=date(2026, 6, 12), job__deck__label="Sun deck").job
+    EmailFactory(client=job.deck.property.client, value="marlow@example.org")
+    PhoneFactory(client=job.deck.property.client, value="902-555-0142")
+    return job
+
+
+@pytest.fixture
+def on_site(crew: User, as_user: Callable[[User], Browser]) -> Browser:
+    return as_user(crew)
+
+
+def door(job: Job) -> str:
+    return reverse("jobs:sign_off", args=[job.pk])
+
+
+def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(on_site: Browser, job: Job) -> None:
+    page = on_site.get(door(job)).content.decode()
+
+    # GDPR recital 32, CJEU C-673/17 (Planet49): a box ticked beforehand is no consent.
+    assert " checked" not in page
+    assert page.count('type="checkbox"') == 5
+    for words in ("marlow@example.org", "(902) 555-0142", "Answering STOP ends it", "phone me at", "send me letters"):
+        assert words in page
+    assert page.count("No work and no price depends on my agreeing.") == 4
+
+
+def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
+    on_site: Browser, job: Job, crew: User
+) -> None:
+    answer = on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "may_call": "on"}, follow=True)
+
+    assert "Signed off" in answer.content.decode()
+    signed = SignOff.objects.get()
+    assert (signed.name, signed.recorded_by) == ("Marlow Pennington", crew)
+    assert "I have seen the finished work: strip and seal, Sun deck" in signed.wording
+    assert "walked on from Jun 14, 2026" in signed.wording  # the day is known, not the hour: a day after its end
+    consents = {consent.channel: consent for consent in Consent.objects.all()}
+    assert set(consents) == {"email", "call"}
+    for consent in consents.values():
+        assert (consent.basis, consent.is_given, consent.recorded_by) == ("written", True, crew)
+        assert "Driftline Deck Care may" in consent.wording
+        assert f"sign-off of job {job.pk}" in consent.evidence
+        assert consent.wording in page_of_consents(job)
+    assert not Message.objects.exists()
+
+
+def page_of_consents(job: Job) -> list[str]:
+    return list(Consent.objects.filter(client=job.deck.property.client).values_list("wording", flat=True))
+
+
+def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
+    ConsentFactory(client=job.deck.property.client)
+
+    on_site.post(door(job), {"name": "Marlow Pennington"})
+
+    assert SignOff.objects.count() == 1
+    assert [consent.is_given for consent in Consent.objects.all()] == [True]
+
+
+def test_who_had_refused_says_so_in_the_words_and_is_reached_again(on_site: Browser, job: Job) -> None:
+    business = Business.objects.get()
+    for address in ("marlow@example.org", "someone.else@example.org"):
+        suppression.suppress(business=business, channel="email", address=address, reason="Unsubscribed")
+    page = on_site.get(door(job)).content.decode()
+    assert page.count("I had asked not to be reached this way, and I take that back.") == 1
+
+    on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on"})
+
+    assert Consent.objects.get().wording.startswith("I had asked not to be reached this way")
+    left = [row.address_hash for row in Suppression.objects.all()]
+    assert left == [suppression.address_hash(business, "email", "someone.else@example.org")]
+
+
+def test_without_a_tick_the_refusal_stays(on_site: Browser, job: Job) -> None:
+    business = Business.objects.get()
+    suppression.suppress(business=business, channel="email", address="marlow@example.org", reason="Unsubscribed")
+
+    answer = on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
+
+    assert "This address asked not to be written to." in answer.content.decode()
+    assert not SignOff.objects.exists()
+    assert Suppression.objects.count() == 1
+
+
+def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job: Job) -> None:
+    on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
+
+    message = Message.objects.get()
+    assert (message.kind, message.channel, message.address) == ("service", "email", "marlow@example.org")
+    assert message.idempotency_key == f"care/{job.pk}/email"
+    assert not Consent.objects.exists()
+
+
+@pytest.mark.parametrize(("sent", "words"), [({}, "The client writes their name here."), ({"name": "M\x00"}, "Null")])
+def test_a_signature_needs_a_name(on_site: Browser, job: Job, sent: dict[str, str], words: str) -> None:
+    answer = on_site.post(door(job), {**sent, "may_email": "on"})
+
+    assert words in answer.content.decode()
+    assert not SignOff.objects.exists()
+    assert not Consent.objects.exists()
+
+
+def test_a_channel_without_an_address_has_no_box(on_site: Browser, business: Business) -> None:
+    page = on_site.get(door(JobFactory())).content.decode()
+
+    assert page.count('type="checkbox"') == 1  # letters, to the property
+    assert "send me letters" in page
+
+
+def test_signed_once_it_leads_to_the_job(on_site: Browser, job: Job) -> None:
+    on_site.post(door(job), {"name": "Marlow Pennington"})
+
+    seen, again = on_site.get(door(job)), on_site.post(door(job), {"name": "Somebody Else", "may_text": "on"})
+
+    assert seen.url == again.url == f"/jobs/{job.pk}/"
+    assert SignOff.objects.get().name == "Marlow Pennington"
+    assert not Consent.objects.exists()
+    assert "Signed off by" in on_site.get(seen.url).content.decode()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_taps_at_the_same_moment_sign_once(transactional_db: None) -> None:
+    BusinessFactory()
+    job = CoatFactory().job
+    EmailFactory(client=job.deck.property.client)
+    crew = UserFactory(username="tern", role="crew")
+
+    def tap() -> Any:
+        browser = Browser()
+        browser.force_login(crew)
+        return browser.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}).url
+
+    assert at_once(tap, tap) == [f"/jobs/{job.pk}/"] * 2
+    assert (SignOff.objects.count(), Consent.objects.count(), Message.objects.count()) == (1, 1, 1)
