@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
 from django.db.models import F, prefetch_related_objects
@@ -26,7 +26,7 @@ class PlanChanged(Exception):  # noqa: N818 - it is no fault
 
 @dataclass(frozen=True)
 class RemindResult:
-    """What was queued, and the decks left out with the reason in words."""
+    """What was queued, and the chosen decks left out; of the whole book only those that a preview showed to go."""
 
     queued: list[Message]
     left_out: list[LeftOut]
@@ -57,8 +57,8 @@ def remind(
     made = plan(business=business, now=now, until=until, deck_ids=decks, at_once=at_once, by_itself=by_itself)
     if agreed and fingerprint(made.planned) != agreed:
         raise PlanChanged(PlanChanged.__doc__)
-    made.left_out += ahead.left_out
-    return RemindResult(queue(made, business, by=by, now=now), made.left_out)
+    queued = queue(made, business, by=by, now=now)
+    return RemindResult(queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out)
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:
@@ -108,14 +108,18 @@ def freeze(
     draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], business: Business, *, by: User | None,
     now: datetime,
 ) -> Message:  # fmt: skip
-    planned, written = draft.planned, draft.written
-    consent = consents.get(planned.way.consent_id) if planned.way.consent_id else None
-    return queueing.draft(
-        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=planned.way.channel,
-        address=planned.way.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
-        consent=consent, basis=planned.way.basis, now=now, by=by, not_before=planned.goes_at,
+    """The message with the law that was asked when it was planned, not to be sent once its basis has run out."""
+    planned, written, way = draft.planned, draft.written, draft.planned.way
+    message = queueing.draft(
+        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=way.channel,
+        address=way.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
+        consent=consents.get(way.consent_id or 0), basis=way.basis, now=now, by=by, not_before=planned.goes_at,
         language=written.language,
     )  # fmt: skip
+    message.law = way.rule.code
+    if way.holds_until:
+        message.expires_at = datetime.combine(way.holds_until + timedelta(days=1), time.min, business.zone)
+    return message
 
 
 @transaction.atomic

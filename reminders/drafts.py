@@ -10,6 +10,7 @@ from babel.dates import format_date
 from django.db.models import Max
 
 from clients import texts
+from clients.law import contents
 from clients.models import Business, Client, MessageText
 from clients.models.channel import Channel
 from clients.texts.standard import primary
@@ -79,6 +80,7 @@ class Writer:
         written = self.texts.write(
             purpose=purpose, channel=channel, language=planned.language, fields=fields, basis=planned.way.basis
         )
+        contents.check(planned.way.rule, business=self.business, text=written.text, basis=planned.way.basis)
         return Draft(planned, written)
 
     def locale(self, language: str) -> str:

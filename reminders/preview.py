@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from clients.models import Business
@@ -29,22 +29,21 @@ class Group:
 
 @dataclass(frozen=True)
 class Preview:
-    """A plan with the drafts of the part shown."""
+    """A plan as somebody agrees to it: the drafts that one click queues, how many more there are, and the left out."""
 
-    plan: Plan
     drafts: Sequence[Draft]
     left_out: Sequence[LeftOut]
     fingerprint: str
-    by_channel: Sequence[tuple[str, str, int]] = field(default_factory=list)
-
-    @property
-    def messages(self) -> int:
-        return len(self.plan.planned)
+    further: int = 0
 
     @property
     def parts(self) -> int:
-        """Parts of the text messages shown; each is paid for."""
+        """Parts of all text messages; each is paid for."""
         return sum(draft.written.parts for draft in self.drafts)
+
+    @property
+    def by_channel(self) -> list[tuple[str, str, int]]:
+        return sums([draft.planned for draft in self.drafts])
 
     @property
     def groups(self) -> list[Group]:
@@ -54,24 +53,21 @@ class Preview:
 def of_chosen(
     deck_ids: Collection[int], *, business: Business, now: datetime, until: date, at_once: bool = False
 ) -> Preview:
-    """Everything that queueing these decks would do, written out."""
+    """Everything that queueing these decks would do."""
     made = plan(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once)
-    return seen(made, made.planned, business=business, now=now)
+    return seen(made, business=business, now=now)
 
 
-def of_book(*, business: Business, now: datetime, until: date, part: slice, most: int) -> Preview:
-    """The whole book until a day; only the part shown is written out, and `most` messages would be queued at once."""
-    made = plan(business=business, now=now, until=until)
-    return seen(made, made.planned[:most], business=business, now=now, part=part)
+def of_book(*, business: Business, now: datetime, until: date, most: int) -> Preview:
+    """The whole book until a day: the `most` messages that come first, as one click queues them."""
+    return seen(plan(business=business, now=now, until=until), business=business, now=now, most=most)
 
 
-def seen(
-    made: Plan, would_go: Sequence[Planned], *, business: Business, now: datetime, part: slice | None = None
-) -> Preview:
-    shown = would_go if part is None else made.planned[part]
-    drafts, unwritten = written_out(shown, business=business, today=business.today(now))
+def seen(made: Plan, *, business: Business, now: datetime, most: int | None = None) -> Preview:
+    would_go = made.planned[:most]
+    drafts, unwritten = written_out(would_go, business=business, today=business.today(now))
     left_out = [*made.left_out, *unwritten]
-    return Preview(made, drafts, left_out, fingerprint(would_go), sums(made.planned))
+    return Preview(drafts, left_out, fingerprint(would_go), len(made.planned) - len(would_go))
 
 
 def sums(planned: Sequence[Planned]) -> list[tuple[str, str, int]]:
@@ -80,11 +76,12 @@ def sums(planned: Sequence[Planned]) -> list[tuple[str, str, int]]:
     return [(Channel(channel).label, word, count) for (_, word, channel), count in sorted(counted.items())]
 
 
-def grouped(left_out: Sequence[LeftOut], *, most: int | None = None) -> list[Group]:
-    """By kind of reason, those that somebody can do something about first."""
-    found = []
-    for kind, words in KINDS.items():
-        rows = [each for each in left_out if each.kind == kind]
-        if rows:
-            found.append(Group(kind, words, len(rows), rows[:most]))
-    return found
+def grouped(left_out: Sequence[LeftOut], *, most: int | None = None, kind: str = "") -> list[Group]:
+    """By kind of reason, those that somebody can do something about first; only one kind if it is named."""
+    rows: dict[str, list[LeftOut]] = {name: [] for name in KINDS}
+    for each in left_out:
+        rows[each.kind].append(each)
+    return [
+        Group(name, words, len(rows[name]), rows[name][:most])
+        for name, words in KINDS.items() if rows[name] and kind in {"", name}
+    ]  # fmt: skip

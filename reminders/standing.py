@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from clients import display
 from clients.models import Business
 from clients.models.message import State
-from reminders.models import Forecast
+from reminders.models import Forecast, Stop
 from reminders.steps import LeftOut, Word
 from reminders.steps.planning import Planning
 from reminders.steps.sequence import Said, name_of
@@ -35,6 +35,27 @@ def standings(job_ids: Collection[int], *, today: date) -> dict[int, Standing]:
     words = {word.coat.job_id: word for each in planning.run().planned for word in each.words}
     left_out = {each.job_id: each for each in planning.made.left_out}
     return {job: standing(planning, job, words.get(job), left_out.get(job)) for job in job_ids}
+
+
+@dataclass(frozen=True)
+class Reminding:
+    """How reminding about the coat on one deck stands, for its page."""
+
+    standing: Standing
+    stop: Stop | None
+    next_word: str
+    next_on: date | None
+
+
+def reminding(forecast: Forecast, *, today: date) -> Reminding:
+    """What was said last, what comes next and when, and whether somebody stopped it."""
+    business = Business.objects.get()
+    noon = datetime.combine(today, time(12), business.zone)
+    rows = Forecast.objects.filter(pk=forecast.pk)
+    planned = Planning.of(rows, business=business, now=noon, until=date.max).run().planned
+    stop = Stop.objects.filter(job=forecast.job_id).first()
+    step, day = (planned[0].step.word, planned[0].local_day) if planned else ("", None)
+    return Reminding(standings([forecast.job_id], today=today)[forecast.job_id], stop, step, day)
 
 
 def standing(planning: Planning, job: int, word: Word | None, left_out: LeftOut | None) -> Standing:

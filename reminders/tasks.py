@@ -1,11 +1,15 @@
 """What the alarm clock wakes: each task looks at the tables for what is to be done, and may run twice without harm."""
 
+from datetime import timedelta
+
 from django.utils import timezone
 
 from clients import heartbeat, hooks, outbox
 from clients.models import Business
 from reminders import actions, refitting
+from reminders.models import ReminderStep
 
+MOST_A_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
 
 
@@ -33,3 +37,14 @@ def learn() -> str:
         return "There is no business yet."
     now = timezone.now()
     return refitting.refit(today=business.today(now), now=now).said
+
+
+def remind() -> str:
+    """Each night: queue the words of the day, but only of steps that the owner lets go by themselves."""
+    business = Business.current()
+    if business is None or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists():
+        return "No step goes by itself."
+    now = timezone.now()
+    tomorrow = business.today(now) + timedelta(days=1)
+    queued = actions.remind(deck_ids=None, until=tomorrow, by=None, now=now, by_itself=True, most=MOST_A_NIGHT).queued
+    return f"{len(queued)} queued"

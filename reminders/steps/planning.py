@@ -234,7 +234,7 @@ class Planning:
             if channel in tried:
                 reasons[channel] = "It reached nobody."
                 continue
-            way = self.ways.way(coat.client_id, channel, country=coat.country, on=day)
+            way = self.ways.way(coat.client_id, channel, on=day)
             if isinstance(way, Way):
                 try:
                     return way, self.opening(words, way, day)
@@ -256,7 +256,7 @@ class Planning:
         places = dict.fromkeys((word.coat.zone, word.coat.country, word.coat.region) for word in words)
         zone = ZoneInfo(words[0].coat.zone)
         opens = datetime.combine(day, self.facts.rules.quiet_until, zone)
-        wanted = self.now if day <= self.today else opens
+        wanted = self.now if day <= self.today and not self.by_itself else max(self.now, opens)
         moment = first = self.open_at(wanted, *next(iter(places)), way)
         for _ in range(MOST_ROUNDS):
             later = moment
@@ -269,10 +269,10 @@ class Planning:
 
     def open_at(self, moment: datetime, zone: str, country: str, region: str, way: Way) -> datetime:
         """`allowed_from`, remembered: most of a book lies in a few places and days."""
-        asked = (moment, zone, country, region, way.channel)
+        asked = (moment, zone, country, region, way.rule.code)
         if asked not in self.openings:
             self.openings[asked] = allowed_from(
                 moment, zone=ZoneInfo(zone), country=country, region=region, channel=way.channel,
-                rules=self.facts.rules, law_window=self.ways.window(country, way.channel, on=self.today),
+                rules=self.facts.rules, law_window=way.rule.window_local,
             )  # fmt: skip
         return self.openings[asked]

@@ -2,19 +2,19 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from clients import display, suppression
+from clients.law import NONE_NEEDED, Law, Rule
+from clients.law.history import last_job_on
 from clients.models import Business, Client, Consent, ContactPoint, Property, Suppression, TextGateway
 from clients.models.channel import Channel
 from clients.outbox import permission
 from clients.outbox.permission import KINDS, WORDS
-from clients.quiet import Window
 
-NEEDS_CONSENT = {Channel.EMAIL, Channel.TEXT}
 OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
 NO_LINE = {
     Channel.EMAIL: "The business has no address to send from.",
@@ -28,9 +28,11 @@ class Way:
 
     channel: str
     address: str
+    basis: str
+    rule: Rule
     consent_id: int | None = None
-    basis: str = ""
     given_on: date | None = None
+    holds_until: date | None = None
 
     @property
     def label(self) -> str:
@@ -39,8 +41,8 @@ class Way:
     @property
     def allowed_by(self) -> str:
         """For the preview: “Asked and agreed, Jun 12, 2025”."""
-        if not self.basis:
-            return "Letters and calls need no consent, and nobody objected"
+        if self.basis == NONE_NEEDED:
+            return "No consent is needed there, and nobody objected"
         given = f", {display.day(self.given_on)}" if self.given_on else ""
         return f"{Consent.Basis(self.basis).label}{given}"
 
@@ -73,35 +75,45 @@ class Ways:
     def __init__(self, clients: Any, *, business: Business) -> None:
         self.clients = clients
         self.business = business
+        self.rules: dict[tuple[frozenset[str], str, date], Rule] = {}
 
-    def window(self, country: str, channel: str, *, on: date) -> Window | None:
-        """The hours that the law leaves for this channel in the country of the property."""
-        return None
-
-    def way(self, client: int, channel: str, *, country: str, on: date) -> Way | str:
+    def way(self, client: int, channel: str, *, on: date) -> Way | str:
         """The way on that day, or why there is none, in the order in which `contactable` asks."""
         if channel in self.lines_down:
             return self.lines_down[channel]
-        consent = self.consents.get((client, channel))
-        if why := self.objection(client, consent, channel, on):
-            return why
+        rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
+        basis = permission.basis_in_force(consent, rule, last_job_on=self.last_job(client, rule), today=on)
+        if isinstance(basis, permission.Refusal):
+            return basis.why
+        if basis == NONE_NEEDED and client in self.objectors:
+            return OBJECTED
         address = self.address(client, channel)
         if not address:
             return self.why_no_address(client, channel)
         if self.is_suppressed(channel, address):
             return WORDS["suppressed"]
-        if consent is None or not is_in_force(consent, on):
-            return Way(channel, address)
-        return Way(channel, address, consent.pk, consent.basis, consent.recorded_at.date())
+        return self.allowed(client, Way(channel, address, basis, rule), consent)
 
-    def objection(self, client: int, consent: Consented | None, channel: str, on: date) -> str:
-        """E-mail and texts need consent in force; letters and calls that the client did not object, to any channel."""
-        if consent and is_in_force(consent, on):
-            return ""
-        if channel in NEEDS_CONSENT or (consent and not consent.is_given):
-            row = Consent(is_given=consent.is_given, expires_on=consent.expires_on) if consent else None
-            return permission.why_no_consent(row)
-        return OBJECTED if client in self.objectors else ""
+    def allowed(self, client: int, way: Way, consent: Consented | None) -> Way:
+        """With the consent that it rests on, and the day until which that holds."""
+        given_on = consent.recorded_at.astimezone(self.business.zone).date() if consent else None
+        until = way.rule.consent_expires(way.basis, self.last_job(client, way.rule), given_on)
+        if consent is None or way.basis == NONE_NEEDED:
+            return replace(way, holds_until=until)
+        return replace(way, consent_id=consent.pk, given_on=given_on, holds_until=until)
+
+    def rule(self, client: int, channel: str, on: date) -> Rule:
+        """The law of all places that the client's properties and letters are in, and of the business's own."""
+        key = (self.countries.get(client, frozenset()), channel, on)
+        if key not in self.rules:
+            self.rules[key] = self.law.rule_for_all(
+                key[0], sender_country=self.business.country, channel=channel, on=on
+            )
+        return self.rules[key]
+
+    def last_job(self, client: int, rule: Rule) -> date | None:
+        """When the client's newest job was finished, where the rule counts from there."""
+        return self.last_jobs.get(client) if rule.months else None
 
     def address(self, client: int, channel: str) -> str:
         if channel == Channel.LETTER:
@@ -133,6 +145,25 @@ class Ways:
         """Channels that the business cannot use at all."""
         is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: TextGateway.current() is not None}
         return {channel: NO_LINE[channel] for channel, is_up in is_there.items() if not is_up}
+
+    @cached_property
+    def law(self) -> Law:
+        return Law.load()
+
+    @cached_property
+    def countries(self) -> dict[int, frozenset[str]]:
+        """Client → where their properties are and letters go, as `clients.law.countries_of`."""
+        found: dict[int, set[str]] = defaultdict(set)
+        places = Property.objects.filter(client__in=self.clients).order_by().distinct()
+        posted = Client.objects.filter(pk__in=self.clients).exclude(postal_country="").order_by()
+        pairs = [*places.values_list("client_id", "country"), *posted.values_list("pk", "postal_country")]
+        for client, country in pairs:
+            found[client].add(country)
+        return {client: frozenset(each) for client, each in found.items()}
+
+    @cached_property
+    def last_jobs(self) -> dict[int, date]:
+        return last_job_on(list(self.countries))
 
     @cached_property
     def consents(self) -> dict[tuple[int, str], Consented]:
@@ -175,7 +206,3 @@ class Ways:
                 place = Property(street=street, town=town, region=region)
                 found[client] = ", ".join(filter(None, [place.address, postcode, country]))
         return found
-
-
-def is_in_force(consent: Consented, on: date) -> bool:
-    return consent.is_given and (consent.expires_on is None or consent.expires_on >= on)

@@ -11,7 +11,9 @@ from clients.access import business_of
 from clients.models import Deck
 from jobs.build import coat_build
 from reminders.curve import wear_picture
+from reminders.forms.steps import StopForm
 from reminders.models import Forecast
+from reminders.standing import reminding
 from reminders.timeline import timeline
 from reminders.upkeep import upkeep
 from reminders.words import explained
@@ -32,6 +34,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
         "upkeep": upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
         "build": coat_build(deck),
         "years": timeline(deck),
+        "reminding": reminding(forecast, today=today) if forecast else None,
+        "stop_form": StopForm(),
         "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
     }
     return render(request, "reminders/deck.html", context)

@@ -15,7 +15,7 @@ from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFact
 
 Open = Callable[..., Page]
 # Not pages of somebody signed in: what only takes a form, what answers programs, what needs an empty book, the sample.
-OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/jobs/visit/", "/parts/"}
+OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/reminders/queue/", "/jobs/visit/", "/parts/"}
 
 
 def pages_without_arguments() -> list[str]:

@@ -4,6 +4,7 @@ import io
 import json
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
+from itertools import product
 from threading import Barrier
 
 import pytest
@@ -24,6 +25,7 @@ from tests.factories import (
     ClientFactory,
     ConsentFactory,
     EmailFactory,
+    PhoneFactory,
     PropertyFactory,
     ReminderStepFactory,
     UserFactory,
@@ -153,25 +155,45 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
 
 def test_the_ways_to_many_are_those_to_one(coated, business):
     """`Ways` asks for many at once what `contactable` asks for one."""
-    decks = [coated() for _ in range(6)]
-    clients = [deck.property.client for deck in decks]
+    clients = [coated().property.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
-    ConsentFactory(client=clients[1], is_given=False)
     address = clients[2].contact("email").value
     suppression.suppress(business=business, channel="email", address=address.upper(), reason="asked")
     clients[3].contact_points.all().delete()
     EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
+    PhoneFactory(client=clients[4])
+    ConsentFactory(client=clients[4], channel="text", basis="customer")
+    PropertyFactory(client=clients[5], country="US", region="Maine", time_zone="America/New_York")
+    ConsentFactory(client=clients[5], basis="inquiry", expires_on=TODAY + timedelta(days=9))
+    Client.objects.filter(pk=clients[6].pk).update(postal_street="9 Tern Wharf", postal_town="Nelson")
+    Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
+    ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
 
     ways = Ways([client.pk for client in clients], business=business)
 
-    for client in clients:
-        many = ways.way(client.pk, "email", country="CA", on=TODAY)
-        one = contactable(Client.objects.get(pk=client.pk), "email", today=TODAY)
-        if isinstance(one, Refusal):
+    answers = []
+    for client, channel in product(clients, ["email", "text", "letter", "call"]):
+        many = ways.way(client.pk, channel, on=TODAY)
+        one = contactable(Client.objects.get(pk=client.pk), channel, today=TODAY)
+        if channel == "text":
+            assert many == "No gateway for text messages is in use."
+        elif isinstance(one, Refusal):
             assert many == one.why
         else:
             assert isinstance(many, Way)
-            assert (many.address, many.consent_id, many.basis) == (one.address, one.consent.pk, one.basis)
+            assert (many.address, many.basis) == (one.address, one.basis)
+            assert many.consent_id == (one.consent.pk if one.consent else None)
+        answers.append(many)
+    assert 8 <= sum(isinstance(each, Way) for each in answers) <= 24
+
+
+def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business):
+    client = coated().property.client
+    ConsentFactory(client=client, is_given=False)
+
+    ways = Ways([client.pk], business=business)
+
+    assert ways.way(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."
 
 
 def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):

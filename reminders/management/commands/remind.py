@@ -15,7 +15,7 @@ from reminders import actions, due, preview
 from reminders.drafts import Draft
 from reminders.management.month import business_in_force, month_argument
 from reminders.months import months_on
-from reminders.steps import LeftOut, plan
+from reminders.steps import LeftOut, Plan, plan
 
 COLUMNS = [
     "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
@@ -64,7 +64,7 @@ def chosen(month: date, options: dict[str, Any]) -> list[int] | None:
 
 def planned(run: Run) -> list[dict[str, Any]]:
     made = plan(business=run.business, **run.plan_arguments())
-    seen = preview.seen(made, made.planned, business=run.business, now=run.now)
+    seen = preview.seen(made, business=run.business, now=run.now)
     return [would_go(draft) for draft in seen.drafts] + [left_out(each) for each in seen.left_out]
 
 
@@ -86,6 +86,7 @@ def would_go(draft: Draft) -> dict[str, Any]:
 
 
 def queued(run: Run) -> list[dict[str, Any]]:
+    ahead = plan(business=run.business, **run.plan_arguments()) if run.deck_ids is None else Plan()
     result = actions.remind(by=None, **run.plan_arguments())
     rows = [
         {
@@ -103,7 +104,7 @@ def queued(run: Run) -> list[dict[str, Any]]:
         }
         for message, reminders in actions.with_reminders(result.queued)
     ]
-    return rows + [left_out(each) for each in result.left_out]
+    return rows + [left_out(each) for each in [*ahead.left_out, *result.left_out]]
 
 
 def left_out(each: LeftOut) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from django_q.models import Schedule
 from clients.models import Business
 
 NIGHT = time(3, 10)
+AFTER_FORECASTS = timedelta(minutes=30)
 
 
 class Command(BaseCommand):
@@ -21,10 +22,12 @@ class Command(BaseCommand):
         every_minute = {"func": "reminders.tasks.tick", "schedule_type": Schedule.MINUTES, "minutes": 1}
         every_night = {"func": "reminders.tasks.refresh_forecasts", "schedule_type": Schedule.DAILY, "minutes": None}
         learning = {"func": "reminders.tasks.learn", "schedule_type": Schedule.DAILY, "minutes": None}
+        reminding = {"func": "reminders.tasks.remind", "schedule_type": Schedule.DAILY, "minutes": None}
         put("tick", now, every_minute)
         put("refresh forecasts", next_night(now), every_night)
         put("learn", next_night(now), learning)
-        self.stdout.write("3 schedules: each minute the outbox, each night the forecasts and what visits taught.")
+        put("remind", next_night(now) + AFTER_FORECASTS, reminding)
+        self.stdout.write("4 schedules: each minute the outbox; each night forecasts, what visits taught, reminders.")
 
 
 @transaction.atomic
