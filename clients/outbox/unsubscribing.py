@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from clients import suppression
+from clients.after import clients_left
 from clients.message_keys import token_hash
 from clients.models import Business, Client, Consent, ContactPoint, Message, User
 from clients.models.channel import Channel
@@ -42,6 +43,7 @@ def stop(
     people = list(people)
     for client in people:
         withdraw(client, channel, why=why, evidence=evidence, by=by)
+    clients_left([client.pk for client in people], why)
     return doors.cancel(messages=waiting_for(channel, address, people), why=why, now=now, by=by)
 
 
