@@ -7,6 +7,7 @@ from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
 from django.forms import BoundField
 
+from clients.models import Channel
 from jobs.sign_off import Ask
 
 
@@ -31,8 +32,9 @@ class SignOffForm(forms.Form):
             )
 
     @property
-    def boxes(self) -> list[BoundField]:
-        return [self[f"may_{ask.channel}"] for ask in self.asks]
+    def boxes(self) -> list[tuple[str, BoundField]]:
+        """The name of each channel with its box."""
+        return [(Channel(ask.channel).label, self[f"may_{ask.channel}"]) for ask in self.asks]
 
     @property
     def agreed(self) -> list[Ask]:
