@@ -1,6 +1,16 @@
-"""Addresses of letters, calls and the text gateway, under /outbox/."""
+"""Addresses of letters and calls, under /outbox/."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from clients.views import letters
 
 app_name = "channels"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("letters/", letters.letters, name="letters"),
+    path("letters/new/", letters.make_batch, name="make_batch"),
+    path("letters/<int:pk>/", letters.batch, name="batch"),
+    path("letters/<int:pk>/print/", letters.print_batch, name="print_batch"),
+    path("letters/<int:pk>/posted/", letters.post_batch, name="post_batch"),
+    path("letters/<int:pk>/give-up/", letters.take_apart, name="take_apart"),
+    path("letters/enclosures/<int:pk>/", letters.enclosure, name="enclosure"),
+]

@@ -15,8 +15,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import sends
 from clients.models import Message, User
+from clients.models.channel import BY_MACHINE, Channel
 from clients.models.message import State
-from clients.outbox import doors, trouble
+from clients.outbox import doors, evidence, trouble
 
 A_PAGE = 50
 MOST_NEEDING = 20
@@ -35,6 +36,12 @@ def cancelled(message: Message, now: datetime, by: User) -> bool:
     return bool(doors.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
 
 
+def asked(message: Message, now: datetime, by: User) -> bool:
+    """The gateway looks a message up; True if that settled it."""
+    evidence.ask(message=message, now=now)
+    return not Message.objects.filter(pk=message.pk, state=message.state).exists()
+
+
 DEEDS = {
     "confirm": Deed("It went out", lambda m, now, by: doors.confirm(message=m, now=now, by=by), "Noted: it went out."),
     "again": Deed(
@@ -43,6 +50,10 @@ DEEDS = {
     "aside": Deed("Leave it", lambda m, now, by: doors.set_aside(message=m, now=now, by=by), "It is left at that."),
     "cancel": Deed("Cancel", cancelled, "It is cancelled and will not go out."),
     "hold": Deed("Hold", lambda m, now, by: doors.hold(message=m, now=now, by=by), "It is held back until released."),
+    "ask": Deed("Ask the gateway", asked, "The gateway answered; see the steps below."),
+    "came_back": Deed(
+        "It came back", lambda m, now, by: doors.came_back(message=m, now=now, by=by), "Noted: the post returned it."
+    ),
     "release": Deed(
         "Release", lambda m, now, by: doors.release(message=m, now=now, by=by), "It is released and may go out."
     ),
@@ -63,7 +74,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "state": state,
         "words": words,
         "query": urlencode(filters),
-        "trouble": trouble.of(["email"]),
+        "trouble": trouble.of(list(BY_MACHINE)),
         "deeds": DEEDS,
     }
     return render(request, "clients/outbox_list.html", context)
@@ -92,6 +103,10 @@ def open_doors(message: Message) -> list[tuple[str, Deed]]:
         State.QUEUED: ["release" if message.held_at else "hold", "cancel"],
         State.CLAIMED: ["hold", "cancel"],
     }.get(State(message.state), [])
+    if message.channel == Channel.LETTER and message.state == State.ACCEPTED:
+        names = ["came_back"]
+    if message.channel == Channel.TEXT and message.state == State.UNCONFIRMED:
+        names = ["ask", *names]
     return [(name, DEEDS[name]) for name in names]
 
 

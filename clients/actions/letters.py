@@ -1,0 +1,112 @@
+"""Deeds about letters: gather them into a batch, print it, say that it was posted, or take it apart again."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.db.models import F
+
+from clients.letters import batches, printing
+from clients.letters.sheets import sheet_of
+from clients.models import BatchedLetter, Business, LetterBatch, Message, User
+from clients.models.message import State
+from clients.outbox import steps
+from clients.outbox.permission import why_not
+
+MOST = 200  # letters a batch
+
+
+class LetterError(Exception):
+    """Why it cannot be done, in words."""
+
+
+@dataclass(frozen=True)
+class Posted:
+    """How many letters are in the post now, and who was left out since the print."""
+
+    count: int
+    left_out: list[str]
+
+
+@transaction.atomic
+def make_batch(*, by: User, now: datetime) -> LetterBatch | None:
+    """All letters that may go now, at most 200, or None; those that may not are cancelled with the reason."""
+    business = Business.objects.get()
+    rows = batches.waiting().order_by("not_before", "pk").select_for_update(of=("self",), skip_locked=True)[:MOST]
+    chosen = [message for message in rows if may_go(business, message, now)]
+    if not chosen:
+        return None
+    batch = LetterBatch.objects.create(made_at=now, made_by=by)
+    BatchedLetter.objects.filter(message__in=chosen).delete()  # of an earlier batch, before it was sent again
+    BatchedLetter.objects.bulk_create(
+        [BatchedLetter(batch=batch, message=message, position=place) for place, message in enumerate(chosen, 1)]
+    )
+    return batch
+
+
+def may_go(business: Business, message: Message, now: datetime) -> bool:
+    reason = why_not(business, [message]).get(message.pk)
+    if reason:
+        rows = Message.objects.filter(pk=message.pk, state=State.QUEUED)
+        steps.move(rows, State.CANCELLED, note=reason, at=now, reply=reason)
+    return not reason
+
+
+@transaction.atomic
+def print_batch(*, batch: LetterBatch, by: User, now: datetime) -> bytes:
+    """The PDF of what is still in the pile; its fingerprint and the number of prints are kept, a reprint says so."""
+    batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
+    business = Business.objects.get()
+    letters = [letter for letter in batches.letters_of(batch, business) if not letter.why_not]
+    if not letters:
+        raise LetterError("No letter of this batch is left to print.")
+    check_windows(letters, business)
+    copy = batch.prints + 1
+    pdf = printing.batch_pdf(batch, letters, business=business, today=business.today(now), copy=copy)
+    batch.prints, batch.pdf_sha256 = copy, printing.fingerprint(pdf)
+    batch.save(update_fields=["prints", "pdf_sha256"])
+    for letter in letters:
+        note = f"Printed as letter {letter.position} of batch {batch.pk}{f', print {copy}' if copy > 1 else ''}."
+        steps.write_down([letter.message.pk], letter.message.state, note=note, by=by, at=now)
+    return pdf
+
+
+def check_windows(letters: list[batches.Letter], business: Business) -> None:
+    """An address that does not fit into the window is named before paper is used."""
+    most = sheet_of(business.country).most_lines
+    for letter in letters:
+        if len(letter.lines) > most:
+            raise LetterError(
+                f"The address of {letter.lines[0]} has {len(letter.lines)} lines; the window has room for {most}. "
+                "Shorten it on the client's page, or hold the letter back."
+            )
+
+
+@transaction.atomic
+def post_batch(*, batch: LetterBatch, by: User, now: datetime) -> Posted:
+    """Somebody put them into the post. A second click changes nothing and says so."""
+    batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
+    if batch.posted_at or not batch.prints:
+        raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
+    left_out = [letter for letter in batches.letters_of(batch, Business.objects.get()) if letter.why_not]
+    note = f"Posted with batch {batch.pk}."
+    count = steps.move(
+        batches.in_the_pile(batch), State.ACCEPTED, note=note, by=by, at=now, reply=note, accepted_at=now,
+        attempts=F("attempts") + 1,
+    )  # fmt: skip
+    batch.letters.filter(message__in=[letter.message for letter in left_out]).delete()
+    batch.posted_at, batch.posted_by = now, by
+    batch.save(update_fields=["posted_at", "posted_by"])
+    return Posted(count, [letter.lines[0] for letter in left_out])
+
+
+@transaction.atomic
+def take_apart(*, batch: LetterBatch, by: User, now: datetime) -> int:
+    """An open batch is given up; its letters wait again. How many."""
+    batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
+    if batch.posted_at:
+        raise LetterError("It was posted before; nothing can call it back.")
+    ids = list(batches.in_the_pile(batch).values_list("pk", flat=True))
+    steps.write_down(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
+    batch.delete()
+    return len(ids)

@@ -1,0 +1,1 @@
+"""Letters: addresses in a window, one PDF a batch, posted by people."""

@@ -1,0 +1,53 @@
+"""Where things stand on the paper, so that the address shows in the window of the envelope. Millimetres.
+
+A4: DIN 5008 form B, as given at din-5008-richtlinien.de ("Anschriftenfeld"): the address field is 85 × 45, 20 from the
+left; the address proper begins 62.7 from the top and has 27.3, text begins 25 from the left; folds at 105 and 210.
+Letter: a number 10 envelope (9½ × 4⅛ in), window 4½ × 1⅛ in, ⅞ in from the left and ½ in from the bottom (the usual
+one, as the mail guide of the California State University gives it), ⅛ in of clearance all around (USPS, quoted there).
+Folded at 4 in the sheet can slide only ⅛ in up and 1 in sideways; the address lies in what shows in every place.
+"""
+
+from dataclasses import dataclass
+
+from clients.paper import paper
+
+INCH = 25.4
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One way of putting a letter on paper."""
+
+    size: str  # as CSS names it
+    left: float  # of all text
+    address_top: float
+    address_width: float
+    address_height: float
+    folds: tuple[float, float]
+    has_return_line: bool  # above the address, inside the window
+    envelope: str
+
+    @property
+    def line_height(self) -> float:
+        """Six lines a address on A4 as the standard has it, five in the smaller window."""
+        return 4.2 if self.size == "A4" else 3.8
+
+    @property
+    def most_lines(self) -> int:
+        return int(self.address_height / self.line_height)
+
+
+A4 = Sheet(
+    size="A4", left=25.0, address_top=62.7, address_width=80.0, address_height=27.3, folds=(105.0, 210.0),
+    has_return_line=True, envelope="DL window envelopes (window 20 mm from the left, 15 mm from the bottom)",
+)  # fmt: skip
+LETTER = Sheet(
+    size="letter", left=1.0 * INCH, address_top=2.625 * INCH, address_width=3.25 * INCH, address_height=0.75 * INCH,
+    folds=(4.0 * INCH, 7.5 * INCH), has_return_line=False,
+    envelope="number 10 window envelopes (window ⅞ in from the left, ½ in from the bottom) with your return address",
+)  # fmt: skip
+
+
+def sheet_of(country: str) -> Sheet:
+    """The sheet that this country's paper and envelopes want."""
+    return LETTER if paper(country) == "letter" else A4

@@ -1,0 +1,105 @@
+"""Letters: those that wait, the batches, and the buttons of whoever prints and posts."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.access import business_of, sends, signed_in
+from clients.actions import letters as actions
+from clients.letters import batches
+from clients.letters.sheets import sheet_of
+from clients.models import Attachment, LetterBatch
+from clients.models.channel import Channel
+
+MOST_BATCHES = 20
+MOST_WAITING = 100
+
+
+@require_GET
+@sends
+def letters(request: HttpRequest) -> HttpResponse:
+    context = {
+        "waiting": batches.waiting().select_related("client").order_by("not_before", "pk")[:MOST_WAITING],
+        "count": batches.waiting().count(),
+        "open": batches.with_counts().filter(posted_at=None),
+        "posted": batches.with_counts().exclude(posted_at=None)[:MOST_BATCHES],
+        "sheet": sheet_of(business_of(request).country),
+    }
+    return render(request, "clients/letters.html", context)
+
+
+@require_POST
+@sends
+def make_batch(request: HttpRequest) -> HttpResponse:
+    made = actions.make_batch(by=signed_in(request), now=timezone.now())
+    if made is None:
+        messages.warning(request, "No letter is waiting to be printed.")
+        return redirect("channels:letters")
+    return redirect("channels:batch", pk=made.pk)
+
+
+@require_GET
+@sends
+def batch(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(batches.with_counts(), pk=pk)
+    found = batches.letters_of(row, business_of(request))
+    context = {
+        "batch": row, "pile": [each for each in found if not each.why_not],
+        "out": [each for each in found if each.why_not], "sheet": sheet_of(business_of(request).country),
+    }  # fmt: skip
+    return render(request, "clients/batch.html", context)
+
+
+@require_POST
+@sends
+def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(LetterBatch, pk=pk)
+    try:
+        pdf = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now())
+    except actions.LetterError as error:
+        messages.warning(request, str(error))
+        return redirect("channels:batch", pk=pk)
+    name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
+    return HttpResponse(
+        pdf, content_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
+
+
+@require_POST
+@sends
+def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(LetterBatch, pk=pk)
+    try:
+        posted = actions.post_batch(batch=row, by=signed_in(request), now=timezone.now())
+    except actions.LetterError as error:
+        messages.warning(request, str(error))
+        return redirect("channels:batch", pk=pk)
+    messages.success(request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted.")
+    if posted.left_out:
+        messages.warning(request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?")
+    return redirect("channels:letters")
+
+
+@require_POST
+@sends
+def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(LetterBatch, pk=pk)
+    try:
+        count = actions.take_apart(batch=row, by=signed_in(request), now=timezone.now())
+    except actions.LetterError as error:
+        messages.warning(request, str(error))
+        return redirect("channels:batch", pk=pk)
+    messages.success(request, f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.")
+    return redirect("channels:letters")
+
+
+@require_GET
+@sends
+def enclosure(request: HttpRequest, pk: int) -> HttpResponse:
+    """What goes into the envelope with a letter."""
+    row = get_object_or_404(Attachment, pk=pk, message__channel=Channel.LETTER)
+    name = "".join(each if each.isascii() and each.isprintable() and each not in '"\\' else "_" for each in row.name)
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"}
+    return HttpResponse(bytes(row.content), content_type="application/octet-stream", headers=headers)
