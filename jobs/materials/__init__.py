@@ -1,7 +1,7 @@
 """Pure arithmetic of materials: litres by film or spread rate, surfaces, and the cheapest packs. Knows no database."""
 
 from jobs.materials.litres import MaterialError, at_film, at_spread, held_spread
-from jobs.materials.packs import Count, Pack, Purchase, cheapest
+from jobs.materials.packs import Count, Pack, Purchase, cheapest, demand_reasonable
 from jobs.materials.surfaces import Surfaces
 
 __all__ = [
@@ -13,5 +13,6 @@ __all__ = [
     "at_film",
     "at_spread",
     "cheapest",
+    "demand_reasonable",
     "held_spread",
 ]

@@ -49,13 +49,18 @@ class Purchase:
 
 def cheapest(litres: Decimal, packs: Sequence[Pack]) -> Purchase | None:
     """Packs that hold at least `litres` for the least money; None where nothing is sold, an empty purchase for none."""
-    if not litres.is_finite() or litres > MOST_LITRES:
-        raise MaterialError(f"{litres:,.0f} L is more than any deck takes. Check its area.")
+    demand_reasonable(litres)
     if any(pack.litres < LEAST_LITRES or pack.price < 0 for pack in packs):
         raise MaterialError("A pack holds 0.01 L or more, and no price is negative. Correct it on the shelf page.")
     if litres <= 0:
         return Purchase((), Decimal(0), Decimal(0))
     return bought(litres, packs) if packs else None
+
+
+def demand_reasonable(litres: Decimal) -> None:
+    """Raises where no deck takes so much."""
+    if not litres.is_finite() or litres > MOST_LITRES:
+        raise MaterialError(f"{litres:,.0f} L is more than any deck takes. Check its area.")
 
 
 def bought(litres: Decimal, packs: Sequence[Pack]) -> Purchase:

@@ -20,6 +20,7 @@ USUAL_SPREAD = Decimal(9)
 USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener": Decimal("0.12")}
 DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
 GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
+MIX = "Mix tins of different batches before you start, so that the colour is one."  # common practice, no source
 CENT = Decimal("0.01")
 KIND_WORDS = {"stripper": "Stripper", "cleaner": "Cleaner", "brightener": "Brightener", "finish": "Finish"}
 
@@ -163,6 +164,8 @@ def with_purchase(need: Need, purchase: materials.Purchase | None, packs: list[m
     value = worth(need.litres, purchase, packs)
     if purchase is None:
         return replace(need, worth=value)
+    if need.from_tins and purchase.counts and need.product and need.product.pigment != Product.Pigment.NONE:
+        need = replace(need, note=f"{need.note} {MIX}")
     counts = [PackCount(each.litres, each.count, each.price) for each in purchase.counts]
     return replace(need, packs=counts, cost=purchase.cost, leftover_litres=purchase.leftover, worth=value)
 
