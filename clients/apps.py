@@ -24,3 +24,5 @@ class ClientsConfig(AppConfig):
         )
         for model in (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals):
             auditlog.register(model)
+        for model in (models.MessageText, models.LawRule):
+            auditlog.register(model)

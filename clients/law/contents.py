@@ -35,6 +35,11 @@ def has(value: str, text: str) -> bool:
 
 
 def has_name(business: Business, text: str, medium: str) -> bool:
+    """The name under which it trades will do."""
+    return has(business.name, text) or has(business.legal_name, text)
+
+
+def has_legal_name(business: Business, text: str, medium: str) -> bool:
     return has(business.legal_name or business.name, text)
 
 
@@ -77,7 +82,8 @@ def says_advertisement(business: Business, text: str, medium: str) -> bool:
 Holds = Callable[[Business, str, str], bool]
 Knows = Callable[[Business], object]
 WANTED: dict[str, tuple[str, Holds, Knows]] = {
-    "name": ("the legal name of the business", has_name, lambda business: business.name),
+    "name": ("the name of the business", has_name, lambda business: business.name),
+    "legal_name": ("the legal name of the business", has_legal_name, lambda business: business.name),
     "postal_address": ("your postal address", has_address, lambda business: business.street),
     "postal_address_or_website": (
         "your postal address or website", has_address_or_website, lambda business: business.street or business.website,

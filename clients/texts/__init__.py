@@ -2,7 +2,7 @@
 
 from clients.texts.checking import check
 from clients.texts.fields import FIELDS, TextProblem, fields_of
-from clients.texts.standard import languages
+from clients.texts.standard import FALLBACK, languages
 from clients.texts.writing import Texts, Written, write
 
-__all__ = ["FIELDS", "TextProblem", "Texts", "Written", "check", "fields_of", "languages", "write"]
+__all__ = ["FALLBACK", "FIELDS", "TextProblem", "Texts", "Written", "check", "fields_of", "languages", "write"]

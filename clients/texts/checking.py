@@ -8,12 +8,20 @@ MUST_NAME = {Channel.EMAIL: ["unsubscribe_url"], Channel.TEXT: ["stop_line"]}
 
 def check(*, purpose: str, channel: str, subject: str, body: str) -> None:
     """Raises `TextProblem` naming the field and what to do."""
-    for words, text in (("subject", subject), ("text", body)):
-        check_fields(words, text, purpose, channel)
+    check_subject(subject, purpose, channel)
+    check_body(body, purpose, channel)
+
+
+def check_subject(subject: str, purpose: str, channel: str) -> None:
+    check_fields("subject", subject, purpose, channel)
     if "\n" in subject or "\r" in subject or LINK in subject:
         raise TextProblem("The subject is one line, without the link to unsubscribe.")
     if channel == Channel.EMAIL and not subject.strip():
         raise TextProblem("An e-mail needs a subject.")
+
+
+def check_body(body: str, purpose: str, channel: str) -> None:
+    check_fields("text", body, purpose, channel)
     if not body.strip():
         raise TextProblem("The text is empty.")
     for name in MUST_NAME.get(Channel(channel), []) if purpose in MARKETING else []:

@@ -56,7 +56,9 @@ FIELDS: dict[str, Field] = {
     "email": field("mailbox that somebody reads", "office@example.com", empty=True),
     "website": field("website of the business", "https://driftline.example.com", empty=True),
     "postal_address": field("postal address of the business", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA"),
-    "find_us": field("website, or the postal address without one", "https://driftline.example.com"),
+    "find_us": field(
+        "who we are, short: legal name if it is another, and website or address", "https://driftline.example.com"
+    ),
     "decks": field("the decks, one a paragraph; in a text message or call on one line", DECKS, block=True),
     "due_by": field("month in which the first of them is due", "March 2027", MARKETING, empty=True),
     "why": field("the reasons, in words", "much walked on, salt from the sea", empty=True),

@@ -79,11 +79,17 @@ class Texts:
             "business": business.name, "legal_name": business.legal_name or business.name,
             "phone": phone, "email": business.email or business.sender,
             "website": business.website, "postal_address": business.postal_address,
-            "find_us": business.website or business.postal_address, "unsubscribe_url": LINK,
+            "find_us": find_us(business), "unsubscribe_url": LINK,
             "stop_line": standard.word(language, "stop_line"),
             "because": standard.word(language, f"because_{basis if basis in BASES else 'customer'}"),
         }  # fmt: skip
         return checked(found)
+
+
+def find_us(business: Business) -> str:
+    """What the law of most countries wants in a text message besides the name, as short as it can be."""
+    legal = business.legal_name if business.legal_name != business.name else ""
+    return ", ".join(filter(None, [legal, business.website or business.postal_address]))
 
 
 BASES = {"express", "written", "inquiry", "customer"}

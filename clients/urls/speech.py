@@ -1,6 +1,16 @@
-"""Addresses of texts, sending rules, the law table and the domain check, under /settings/."""
+"""Addresses of texts and of the law table, under /settings/."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from clients.views import law, speech
 
 app_name = "speech"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("texts/", speech.text_list, name="texts"),
+    path("texts/<slug:purpose>/<slug:channel>/<str:language>/", speech.text, name="text"),
+    path("texts/<slug:purpose>/<slug:channel>/<str:language>/reset/", speech.text_reset, name="text_reset"),
+    path("texts/<slug:purpose>/email/<str:language>/as-html/", speech.text_look, name="text_look"),
+    path("law/", law.law, name="law"),
+    path("law/<int:pk>/drop/", law.law_drop, name="law_drop"),
+    path("law/<slug:jurisdiction>/<slug:medium>/", law.law_rule, name="law_rule"),
+]

@@ -195,7 +195,7 @@ def test_the_rule_is_frozen_and_bounds_the_message() -> None:
 @pytest.mark.parametrize(
     ("text", "word"),
     [
-        ("4 Tern Wharf, Lunenburg 902-555-0100 {unsubscribe_url}", "legal name"),
+        ("4 Tern Wharf, Lunenburg 902-555-0100 {unsubscribe_url}", "name of the business"),
         ("Driftline Deck Care 902-555-0100 {unsubscribe_url}", "postal address"),
         ("Driftline Deck Care, 4 Tern Wharf, Lunenburg {unsubscribe_url}", "telephone, e-mail or website"),
     ],

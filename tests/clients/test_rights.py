@@ -27,12 +27,13 @@ OWNER_AND_OFFICE = """
     diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
-    channels:enclosure
+    channels:enclosure channels:calls channels:note_call
 """.split()
 OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit steps:rules
-    speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule speech:law_drop
+    speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
+    speech:law_drop
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},

@@ -1,0 +1,47 @@
+"""Deeds about what is said and under which rules: the owner's texts, and the owner's own law."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from clients import texts
+from clients.models import LawRule, MessageText, User
+
+
+@transaction.atomic
+def keep_text(
+    *, purpose: str, channel: str, language: str, subject: str, body: str, by: User, now: datetime
+) -> MessageText:
+    """The owner's wording from now on; messages in the outbox keep theirs. Raises `texts.TextProblem`."""
+    texts.check(purpose=purpose, channel=channel, subject=subject, body=body)
+    values = {"subject": subject, "body": body, "changed_at": now, "changed_by": by}
+    row, _ = MessageText.objects.update_or_create(purpose=purpose, channel=channel, language=language, defaults=values)
+    return row
+
+
+@transaction.atomic
+def reset_text(*, purpose: str, channel: str, language: str) -> bool:
+    """Back to the program's wording; False if it was in use already."""
+    rows = MessageText.objects.filter(purpose=purpose, channel=channel, language=language)
+    found = rows.first()
+    return bool(found and found.delete()[0])
+
+
+@transaction.atomic
+def keep_law_rule(
+    *, jurisdiction: str, medium: str, valid_from: date, rules: dict[str, Any], source: str, checked_on: date,
+    by: User, now: datetime,
+) -> LawRule:  # fmt: skip
+    """The owner's own rule over the table, from a day on; one a day."""
+    values = {"rules": rules, "source": source, "checked_on": checked_on, "created_at": now, "created_by": by}
+    row, _ = LawRule.objects.update_or_create(
+        jurisdiction=jurisdiction, medium=medium, valid_from=valid_from, defaults=values
+    )
+    return row
+
+
+@transaction.atomic
+def drop_law_rule(*, row: LawRule) -> None:
+    """Back to the table; messages keep the rule that was frozen with them."""
+    row.delete()

@@ -1,0 +1,178 @@
+"""The pages of texts and law: what is shown, kept, refused and dropped."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from auditlog.models import LogEntry
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clients.law import rule_for
+from clients.models import Business, LawRule, MessageText
+from clients.texts import write
+from tests.factories import ClientFactory, DeckFactory, MessageFactory, PropertyFactory
+
+pytestmark = pytest.mark.usefixtures("business")
+FIRST = ("first", "email", "en")
+SMS = ("first", "text", "en")
+
+
+def page(answer: Any) -> str:
+    return str(answer.content.decode())
+
+
+def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> None:
+    MessageText.objects.create(purpose="offer", channel="call", language="gd", body="{decks}")
+
+    english, gaelic = page(as_owner.get("/settings/texts/")), page(as_owner.get("/settings/texts/?language=gd"))
+
+    assert english.count("the program&#x27;s words") == 32
+    assert "Scottish Gaelic" in english
+    assert "our own words" in gaelic
+    assert gaelic.count("in English until you write it") == 31
+    assert "no code of a language" in page(as_owner.get("/settings/texts/?language=xx-Bay"))
+
+
+def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
+    door, reset = reverse("speech:text", args=SMS), reverse("speech:text_reset", args=SMS)
+    kept = as_owner.post(door, {"save": "yes", "body": "{business}: {decks}!\r\n{stop_line}\r\n"})
+    given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
+
+    assert kept.status_code == 302
+    assert write(purpose="first", channel="text", language="en", fields=given).text == (
+        "Driftline Deck Care: Back deck!\nReply STOP to end."
+    )
+    assert MessageText.objects.get().changed_by is not None
+    assert LogEntry.objects.get_for_model(MessageText).count() == 1
+    as_owner.post(reset)
+    as_owner.post(reset)
+    assert not MessageText.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("values", "word"),
+    [
+        ({"subject": "", "body": "{unsubscribe_url}"}, "An e-mail needs a subject."),
+        ({"subject": "Hi {nobody}", "body": "{unsubscribe_url}"}, "{nobody}, which is no field here"),
+        ({"subject": "Hi", "body": "{total} {unsubscribe_url}"}, "{total}, which is no field here"),
+        ({"subject": "Hi", "body": "{greeting"}, "single {"),
+        ({"subject": "Hi", "body": "Hello"}, "must hold {unsubscribe_url}"),
+        ({"subject": "Hi", "body": "x" * 20_001}, "20000 characters"),
+    ],
+)
+def test_a_text_that_cannot_work_is_not_kept_and_stays_on_the_page(
+    as_owner: Browser, values: dict[str, str], word: str
+) -> None:
+    answer = as_owner.post(reverse("speech:text", args=FIRST), {"save": "yes", **values})
+
+    assert answer.status_code == 200
+    assert word in page(answer)
+    assert values["body"] in page(answer)
+    assert not MessageText.objects.exists()
+
+
+def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(as_owner: Browser) -> None:
+    place = PropertyFactory(client=ClientFactory(name="Ottilie <Saltonby>"), street="7 Plover Row")
+    DeckFactory(property=place, label="Landing")
+    ClientFactory(name="Newest Client")
+
+    answer = as_owner.post(
+        reverse("speech:text", args=SMS),
+        {"preview": "yes", "client": "ottilie", "body": "Tāmaki {greeting}: {decks} {stop_line}"},
+    )
+
+    shown = page(answer)
+    assert "Tāmaki Ottilie &lt;Saltonby&gt;: Landing, 7 Plover Row Reply STOP to end." in shown
+    assert "1 part<" in shown
+    assert "units of Unicode" in shown
+    assert "<kbd>ā</kbd>" in shown
+    assert "name of the business in it" in shown  # what the law there would miss
+    assert not MessageText.objects.exists()
+
+
+def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> None:
+    answer = as_owner.post(reverse("speech:text", args=SMS), {"preview": "yes", "body": "{greeting"})
+    assert "single {" in page(answer)
+
+
+def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: Browser) -> None:
+    door = reverse("speech:text_look", args=("offer", "fr"))
+
+    kept, typed = (
+        as_owner.get(door),
+        as_owner.post(door, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"}),
+    )
+
+    assert "Voir l&#x27;offre" in page(kept)
+    assert "&lt;b&gt;104&lt;/b&gt;" in page(typed)
+    policy = dict(part.strip().partition(" ")[::2] for part in kept["Content-Security-Policy"].split(";"))
+    assert (policy["default-src"], policy["frame-ancestors"], policy["sandbox"]) == ("'none'", "'self'", "")
+    assert "frame-src 'self'" in as_owner.get(reverse("speech:text", args=FIRST))["Content-Security-Policy"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["texts/gone/email/en/", "texts/first/pigeon/en/", "texts/first/email/xx-Bay/", "law/QQ/email/", "law/CA/x/"],
+)
+def test_what_is_no_text_and_no_rule_is_not_found(as_owner: Browser, path: str) -> None:
+    assert as_owner.get(f"/settings/{path}").status_code == 404
+
+
+def test_the_law_page_defers_to_local_law_and_shows_what_was_applied(as_owner: Browser) -> None:
+    PropertyFactory(country="NZ")
+    MessageFactory(law="CA email of 2014-07-01")
+
+    shown = page(as_owner.get("/settings/law/"))
+
+    for words in (
+        "not legal advice", "Local law decides", "New Zealand", "CA email of 2014-07-01",
+        "Existing customer (implied), 24 months from the last job", "crtc.gc.ca", "not checked: ask before you rely",
+        "No address known",
+    ):  # fmt: skip
+        assert words in shown
+
+
+RULE = {
+    "valid_from": "2026-01-01", "bases": ["express"], "must_include": ["name"], "source": "our adviser",
+    "checked_on": "2026-01-01", "mon_fri_from": "10:00", "mon_fri_to": "18:00",
+}  # fmt: skip
+
+
+def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
+    door = reverse("speech:law_rule", args=("CA", "text"))
+    assert as_owner.post(door, RULE).status_code == 302
+    assert as_owner.post(door, RULE | {"source": "the adviser, again"}).status_code == 302
+
+    row = LawRule.objects.get()
+    found = rule_for(sender_country="CA", recipient_country="CA", channel="text", on=date(2026, 1, 1))
+    assert (row.source, found.bases, found.must_include) == ("the adviser, again", {"express"}, ("name",))
+    assert found.window_local == {
+        "mon_fri": ["10:00", "18:00"], "sat": "none", "sun_and_public_holidays": "none",
+    }  # fmt: skip
+    assert "our own rule" in page(as_owner.get("/settings/law/"))
+    as_owner.post(reverse("speech:law_drop", args=[row.pk]))
+    assert not LawRule.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"bases": []}, "Tick at least one"),
+        ({"source": ""}, "fill this in"),
+        ({"checked_on": "2999-01-01"}, "still to come"),
+        ({"mon_fri_to": ""}, "Write both times"),
+        ({"mon_fri_to": "09:00"}, "not after the time it begins"),
+        ({"customer": "0"}, "greater than or equal to 1"),
+    ],
+)
+def test_a_rule_that_says_nothing_sensible_is_refused(as_owner: Browser, changes: dict[str, Any], word: str) -> None:
+    answer = as_owner.post(reverse("speech:law_rule", args=("CA", "text")), RULE | changes)
+    assert word in page(answer)
+    assert not LawRule.objects.exists()
+
+
+def test_the_pages_work_before_the_first_client(as_owner: Browser) -> None:
+    Business.objects.update(street="", phone="")
+    for path in ("texts/first/email/en/", "texts/care/text/fr/", "law/", "law/DEFAULT/call/"):
+        assert as_owner.get(f"/settings/{path}").status_code == 200
