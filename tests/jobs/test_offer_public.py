@@ -1,20 +1,26 @@
 """The offer behind its link: look, accept for a week, decline, ask; tampered, late, twice and at the same moment."""
 
+import re
 from datetime import UTC, date, datetime
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
+from pypdf import PdfReader
 from pytest_django import DjangoAssertNumQueries
 
-from clients.models import Business, ToDo
+from clients.models import Attachment, Business, Message, ToDo, User
 from jobs import links
+from jobs.actions.sending import send_offer
 from jobs.after import after_booking, after_decline
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
     BusinessFactory,
+    ConsentFactory,
     CrewFactory,
+    EmailFactory,
     OfferFactory,
     OfferLineFactory,
     OfferScopeFactory,
@@ -132,6 +138,23 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browse
     assert "Marlow Pennington accepted it on May 10, 2027 for the week of May 17–23, 2027" in page
     assert "We come on" in page
     assert 'value="accept"' not in page
+
+
+def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: None) -> None:
+    offer, _ = sent_offer(is_sent=False, state="draft", token_hash=None, drafted_on=date(2027, 5, 9))
+    EmailFactory(client=offer.client, value="marlow@example.org")
+    ConsentFactory(client=offer.client)
+
+    message = send_offer(offer=offer, channel="email", by=owner, now=NOW)
+    url = re.findall(r"https://decks.example.com(/o/[^/]{32}/)", message.text)[0]
+    client.post(url, yes())
+
+    paper = Attachment.objects.get(message=message)
+    assert client.get(f"{url}offer.pdf").content == bytes(paper.content)
+    assert url in " ".join(PdfReader(BytesIO(bytes(paper.content))).pages[-1].extract_text().split())
+    offer.refresh_from_db()
+    assert (offer.state, offer.booking.state) == ("accepted", "booked")
+    assert Message.objects.exclude(pk=message.pk).get().kind == "service"  # the day, with a file for the calendar
 
 
 def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, business: Business) -> None:
