@@ -47,7 +47,8 @@ def pages_of(coat: CoatApplied) -> list[str]:
     job, deck, client = coat.job, coat.job.deck, coat.job.deck.property.client
     return [
         f"/decks/{deck.pk}/", f"/jobs/{job.pk}/", f"/jobs/{job.pk}/sign-off/", f"/jobs/log/?deck={deck.pk}",
-        f"/jobs/visit/?deck={deck.pk}", f"/jobs/batches/{coat.batch_id}/", f"/clients/{client.pk}/", f"/outbox/{client.messages.get().pk}/",
+        f"/jobs/visit/?deck={deck.pk}", f"/jobs/batches/{coat.batch_id}/", f"/clients/{client.pk}/",
+        f"/outbox/{client.messages.get().pk}/",
         f"/decks/?q={client.name.split()[0]}",
     ]  # fmt: skip
 
