@@ -182,9 +182,8 @@ class Shown:
         return Decimal(round(sum(line.saved for line in lines(self.made) if line.week)))
 
     @property
-    def open_hours(self) -> float:
-        """What all weeks in reach still have."""
-        return float(self.book.hours.open.sum())
+    def value(self) -> Decimal:
+        return Decimal(round(self.made.pace.value))
 
     @property
     def chances(self) -> list[dict[str, Any]]:

@@ -6,13 +6,15 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
 
+from reminders.pacing.exchange import Exchange
 from reminders.pacing.problem import FREE, Booleans, Floats, Hours, Integers, Lead, Rules, Work
 from reminders.pacing.stretches import Stretches, Tangent, by_week, fits, overrun_chances, reachable, stretches, tangent
 
 SMALL = 400  # choices that are solved whole at once
 ROUNDS = 2  # tangents laid before it is made whole
-SECONDS = 2.0  # for making it whole
+SECONDS = 1.0  # for each round of a small problem
 NEAR = 1e-6
+NEARLY = 0.1  # choices that would lose more of their value than this are not looked at again
 DOUBT = np.array([[0.0, 0.0, 1.0]])  # picks the shared doubt out of the three sums
 
 
@@ -51,6 +53,10 @@ class Choices:
 
     def __len__(self) -> int:
         return len(self.row)
+
+    def chosen(self, which: Booleans) -> "Choices":
+        """Return some of them."""
+        return Choices(self.row[which], self.week[which], self.value[which])
 
 
 def values(work: Work, rules: Rules) -> Floats:
@@ -160,23 +166,28 @@ class Planner:
 
     def plan(self) -> tuple[Integers, float]:
         """The week of each, and a bound on the value of the free ones."""
-        share, bound, bent = self.tightened()
         if len(self.choices) <= SMALL:
-            return self.whole_at_once(bent), bound
-        return self.made_whole(self.together(share, bent, bound)), bound
+            return self.small()
+        first = self.solve(self.tangent(None), -self.choices.value)
+        lost = first.lower.marginals[: len(self.choices)]  # what taking a choice not taken would cost
+        near = self.left_with(self.choices.chosen(lost <= NEARLY * self.choices.value), self.fixed)
+        share, bound, bent = near.tightened(self.tangent(self.moments(first.x[: len(self.choices)])))
+        return near.made_whole(near.together(share, bent, bound)), bound
 
-    def tightened(self) -> tuple[Floats, float, Tangent]:
+    def small(self) -> tuple[Integers, float]:
+        _, bound, bent = self.tightened(self.tangent(None))
+        return self.whole_at_once(bent), bound
+
+    def left_with(self, choices: Choices, fixed: Integers) -> "Planner":
+        """The same problem with fewer choices."""
+        return Planner(self.work, self.hours, self.found, self.rules, choices, fixed)
+
+    def tightened(self, bent: Tangent) -> tuple[Floats, float, Tangent]:
         """The linear program, its tangents laid anew at each answer: every round allows at least as much."""
-        bent = self.tangent(None)
         for _ in range(ROUNDS):
             result = self.solve(bent, -self.choices.value)
-            moments = self.moments(result.x[: len(self.choices)])
-            if self.rules.z < NEAR:
-                break
-            last, bent = bent, self.tangent(moments)
-        else:
-            bent = last
-        return result.x[: len(self.choices)], float(-result.fun), bent
+            last, bent = bent, self.tangent(self.moments(result.x[: len(self.choices)]))
+        return result.x[: len(self.choices)], float(-result.fun), last
 
     def tangent(self, moments: Floats | None) -> Tangent:
         return tangent(self.found, moments, self.work, self.hours.out, self.rules.z)
@@ -261,7 +272,15 @@ class Planner:
             taken = result.x[: len(self.choices)] > 0.5
             best, value = self.weeks_of(taken), float(-result.fun)
             bent = self.tangent(self.moments(taken.astype(float)))
-        return best
+        return self.exchanged(best)
+
+    def exchanged(self, week: Integers) -> Integers:
+        """The straight bounds are tight at one spread only; what they left is found by exchange."""
+        worth = np.full((len(self.work), self.work.weeks), -np.inf)
+        worth[self.choices.row, self.choices.week] = self.choices.value
+        total = self.found.total(by_week(self.work, week, self.hours, self.found.past))
+        desk = Exchange(self.found, total, self.work.moments, worth, week.copy(), self.rules.z)
+        return desk.better(np.unique(self.choices.row))
 
     def weeks_of(self, taken: Booleans) -> Integers:
         week = self.fixed.copy()

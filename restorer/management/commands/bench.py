@@ -16,11 +16,11 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, core, forecasts, pages, search, sending
+from restorer.bench import book, core, forecasts, pacing, pages, pdf, search, sending
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "core", "sending"]
+PARTS = ["search", "forecasts", "due", "pacing", "core", "pdf", "sending"]
 
 
 class Command(BaseCommand):
@@ -29,6 +29,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--decks", type=int, default=100_000)
         parser.add_argument("--messages", type=int, default=1_000)
+        parser.add_argument("--offers", type=int, default=400)
         parser.add_argument("--only", nargs="*", choices=PARTS, default=None)
         parser.add_argument("--format", choices=["table", "json"], default="table")
 
@@ -69,12 +70,15 @@ class Command(BaseCommand):
             "search": search.measure,
             "forecasts": lambda: forecasts.measure(today, now),
             "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "pacing": lambda: pacing.measure(today),
             "core": core.measure,
+            "pdf": lambda: pdf.measure(options["offers"], today, now),
             "sending": lambda: sending.measure(options["messages"], now),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():
-            if options["only"] is None or name in options["only"] or (name == "forecasts" and "due" in options["only"]):
+            wanted = set(options["only"] or PARTS)
+            if name in wanted or (name == "forecasts" and {"due", "pacing"} & wanted):
                 self.say(f"Measuring {name}")
                 results[name] = step()
         return results
