@@ -2,10 +2,12 @@
 
 from django.urls import path
 
-from clients.views import letters
+from clients.views import calls, letters
 
 app_name = "channels"
 urlpatterns = [
+    path("calls/", calls.calls, name="calls"),
+    path("calls/<int:pk>/", calls.note_call, name="note_call"),
     path("letters/", letters.letters, name="letters"),
     path("letters/new/", letters.make_batch, name="make_batch"),
     path("letters/<int:pk>/", letters.batch, name="batch"),

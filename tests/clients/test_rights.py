@@ -18,7 +18,7 @@ PUBLIC = {
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:sign_off jobs:care_record
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:visit_file
     settings:own_password
 """.split()

@@ -1,0 +1,47 @@
+"""The call list, and the buttons under each call."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from clients import calls as call_list
+from clients.access import business_of, sends, signed_in
+from clients.actions import calls as actions
+from clients.forms.calls import CallForm
+from clients.models import CallNote, Message
+from clients.models.channel import Channel
+from clients.models.message import State
+
+BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
+
+
+@require_GET
+@sends
+def calls(request: HttpRequest) -> HttpResponse:
+    found = call_list.to_make(business_of(request), now=timezone.now())
+    context = {
+        "calls": [call for call in found if not call.why_not],
+        "not_to_be_made": [call for call in found if call.why_not],
+        "later": Message.objects.filter(channel=Channel.CALL, state=State.QUEUED).count() - len(found),
+        "recent": CallNote.objects.select_related("message__client", "by")[:10],
+        "buttons": BUTTONS,
+    }
+    return render(request, "clients/calls.html", context)
+
+
+@require_POST
+@sends
+def note_call(request: HttpRequest, pk: int) -> HttpResponse:
+    message = get_object_or_404(Message.objects.select_related("client"), pk=pk, channel=Channel.CALL)
+    form = CallForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+        return redirect("channels:calls")
+    result, note = form.cleaned_data["result"], form.cleaned_data["note"]
+    if actions.note_call(message=message, result=result, note=note, by=signed_in(request), now=timezone.now()):
+        messages.success(request, f"Noted for {message.client.name}: {CallNote.Result(result).label.lower()}.")
+    else:
+        messages.warning(request, f"Nothing was changed: {message.client.name} is not on the list any more.")
+    return redirect("channels:calls")
