@@ -11,6 +11,7 @@ from jobs.models import PriceList, Rate, Tax, TravelZone
 
 COPIED = [field.attname for field in PriceList._meta.concrete_fields
           if field.attname not in {"id", "valid_from", "note", "created_at"}]  # fmt: skip
+SAME_DAY = "Another list begins on this day. Choose another, or change that list."
 
 
 class PriceListProblem(ValueError):  # noqa: N818 - reads better where it is caught
@@ -38,9 +39,7 @@ def save_price_list(*, price_list: PriceList, rows: Rows) -> PriceList:
         demand_open(price_list)
     same_day = PriceList.objects.filter(valid_from=price_list.valid_from).exclude(pk=price_list.pk)
     if same_day.exists():
-        raise PriceListProblem(
-            "Another list begins on this day. Choose another day, or change that list.", "valid_from"
-        )
+        raise PriceListProblem(SAME_DAY, "valid_from")
     price_list.save()
     replace_rows(Rate, price_list, rows.rates)
     replace_rows(TravelZone, price_list, rows.zones)

@@ -12,7 +12,7 @@ from clients.forms.business import MONTHS
 from clients.forms.fields import MeasureField
 from clients.models import Business
 from clients.units import QUANTITIES
-from jobs.actions.prices import Rows
+from jobs.actions.prices import SAME_DAY, Rows
 from jobs.forms.fields import DayField
 from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
 from jobs.models import PriceList, Rate
@@ -64,6 +64,7 @@ class PriceListForm(forms.ModelForm):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["valid_from"].error_messages["unique"] = SAME_DAY
         self.fields["high_above_m"] = MeasureField(
             quantity="length", units=units, label="A deck is high above", required=False,
             min_value=Decimal(0), max_value=Decimal(99), initial=self.instance.high_above_m,

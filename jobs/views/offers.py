@@ -27,7 +27,7 @@ State, Kind = Offer.State, OfferEvent.Kind
 def offer_list(request: HttpRequest) -> HttpResponse:
     """All offers, newest first; `?state=` and `?q=` narrow it."""
     today = business_of(request).today(timezone.now())
-    state, words = request.GET.get("state", ""), request.GET.get("q", "").strip()[:200]
+    state, words = request.GET.get("state", ""), request.GET.get("q", "").replace("\0", "").strip()[:200]
     state = state if state in dict(forms.STATES) else ""
     rows = Offer.objects.in_state(state, today=today).matching(words).for_list()
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}

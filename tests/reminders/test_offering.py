@@ -1,0 +1,178 @@
+"""Offers for a whole due list in one step, by pages and by the command."""
+
+import json
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+from freezegun import freeze_time
+
+from clients.models import Business, Deck
+from jobs.models import Booking, Offer
+from jobs.pricing import PricingProblem
+from reminders import offering
+from reminders.actions import refresh_forecasts
+from reminders.models import Forecast
+from tests.factories import CrewFactory, DeckFactory
+from tests.jobs.offer_book import NOW, TODAY, deck, price_list, reachable
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _today(business: Business) -> Any:
+    with freeze_time(NOW):
+        yield
+
+
+def draft(*decks: Deck) -> offering.Drafted:
+    return offering.draft_offers(deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None)
+
+
+def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothing() -> None:
+    price_list()
+    back = deck()
+    front, other = deck(property=back.property), deck()
+    refresh_forecasts(today=TODAY, now=NOW)
+
+    drafted, again = draft(back, front, other), draft(back, front, other)
+
+    assert sorted(offer.scopes.count() for offer in drafted.offers) == [1, 2]
+    assert again.offers == []
+    assert {why for _, why in again.left_out} == {"Offer 101 is draft.", "Offer 102 is draft."}
+    scope = drafted.offers[0].scopes.first()
+    assert scope.due_on == Forecast.objects.get(deck=back).due_on
+    assert drafted.offers[0].waiting["after"][1]["strip_chance"] > 0
+
+
+def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
+    price_list()
+    booked, archived, free = deck(), deck(archived_at=timezone.now()), deck()
+    visit = Booking.objects.create(
+        client=booked.property.client,
+        property=booked.property,
+        crew=CrewFactory(),
+        first_on=TODAY,
+        last_on=TODAY,
+        hours=4,
+    )
+    visit.decks.add(booked)
+
+    drafted = draft(booked, archived, free)
+
+    assert [offer.property for offer in drafted.offers] == [free.property]
+    assert dict(drafted.left_out) == {booked: "It is booked.", archived: "The deck or its client is archived."}
+
+
+def test_a_deck_whose_task_has_no_price_is_left_out_and_the_others_are_drafted() -> None:
+    price_list().rates.filter(task="rails").delete()
+    railed, plain = deck(rail_m=12), deck()
+
+    drafted = draft(railed, plain)
+
+    assert [offer.property for offer in drafted.offers] == [plain.property]
+    assert "no price for “Rails”" in drafted.left_out[0][1]
+
+
+def test_drafting_takes_a_fixed_number_of_queries() -> None:
+    price_list()
+    few, many = [deck() for _ in range(2)], [deck() for _ in range(9)]
+    refresh_forecasts(today=TODAY, now=NOW)
+
+    def queries(decks: list[Deck]) -> int:
+        with CaptureQueriesContext(connection) as captured:
+            assert len(draft(*decks).offers) == len(decks)
+        return len(captured)
+
+    assert queries(many) <= queries(few)
+
+
+def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
+    price_list()
+    first, second = reachable(deck()), reachable(deck())
+    refresh_forecasts(today=TODAY, now=NOW)
+    month = f"{Forecast.objects.get(deck=first).due_on:%Y-%m}"
+
+    page = as_owner.get(f"/due/{month}/").content.decode()
+    one = as_owner.post("/due/offers/", {"month": month, "deck": [first.pk]})
+    rest = as_owner.post("/due/offers/", {"month": month, "whole": "month"}, follow=True).content.decode()
+
+    assert "Draft offers for this whole list" in page
+    assert one.url == f"/offers/{Offer.objects.get(property=first.property).pk}/"
+    assert Offer.objects.get(property=second.property).state == "draft"
+    assert "1 offer drafted. Nothing is sent yet." in rest
+    assert f"{first.property.client.name}, {first.label}: no offer was drafted. Offer 101 is draft." in rest
+
+
+def test_without_prices_or_decks_the_page_says_what_to_do(as_owner: Browser) -> None:
+    home = deck()
+
+    priceless = as_owner.post("/due/offers/", {"deck": home.pk}, follow=True).content.decode()
+    nobody = as_owner.post("/due/offers/", {"month": "2027-03"}, follow=True).content.decode()
+
+    assert "No price list is in force today" in priceless
+    assert "Choose at least one deck" in nobody
+    with pytest.raises(PricingProblem):
+        draft(home)
+
+
+def test_a_deck_page_offers_to_draft(as_owner: Browser) -> None:
+    price_list()
+    home = deck()
+
+    page = as_owner.get(f"/decks/{home.pk}/").content.decode()
+
+    assert "Draft an offer" in page
+
+
+def test_a_recoat_that_the_forecast_doubts_says_so_in_the_draft() -> None:
+    price_list()
+    home = deck()
+    home.jobs.update(finished_on="2020-06-12")
+    refresh_forecasts(today=TODAY, now=NOW)
+
+    drafted = draft(home)
+
+    scope = drafted.offers[0].scopes.get()
+    assert scope.work == "strip" or "that only a strip will do by now" in drafted.offers[0].events.get().note
+
+
+def run(*arguments: Any) -> str:
+    out = StringIO()
+    call_command("offer", *map(str, arguments), stdout=out)
+    return out.getvalue()
+
+
+def test_the_command_prints_scope_lines_litres_packs_and_totals_and_saves_only_if_asked() -> None:
+    price_list()
+    home = deck()
+    refresh_forecasts(today=TODAY, now=NOW)
+
+    told = json.loads(run(home.pk, "--format", "json"))
+
+    assert {"scope", "lines", "litres", "packs", "totals", "materials", "steps", "notes"} <= set(told)
+    assert told["scope"]["work"] == "recoat"
+    assert told["packs"][0]["count"] >= 1
+    lines = sum(round(float(line["amount"]) * 100) for line in told["lines"])
+    assert lines == round(float(told["totals"]["net"]) * 100)
+    assert not Offer.objects.exists()
+    assert "Saved as offer 101." in run(home.pk, "--save")
+    assert str(Offer.objects.get().total) == told["totals"]["total"]
+    assert run(home.pk, "--format", "csv").startswith("kind,words,quantity,unit,unit_price,amount,taxes")
+
+
+def test_the_command_says_in_words_why_it_cannot() -> None:
+    with pytest.raises(CommandError, match="There is no deck 4711"):
+        run(4711)
+    with pytest.raises(CommandError, match="No price list is in force"):
+        run(DeckFactory().pk)
+    price_list()
+    home = deck()
+    run(home.pk, "--save")
+    with pytest.raises(CommandError, match=r"Nothing was saved. Offer 101 is draft."):
+        run(home.pk, "--save")
