@@ -270,6 +270,7 @@ class PacedDeck(models.Model):
     job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="paced", help_text="The coat that is due.")
     week = models.DateField(null=True, blank=True, help_text="Its Monday; empty means not in this plan.")
     is_by_hand = models.BooleanField(default=False, help_text="Chosen by a person; a new plan leaves it.")
+    until = models.DateField(null=True, blank=True, help_text="Last day of the plan, after which this says nothing.")
     made_at = models.DateTimeField(db_default=Now())
 
     class Meta:

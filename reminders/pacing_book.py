@@ -58,6 +58,11 @@ class Horizon:
     def mondays(self) -> list[date]:
         return [self.first + timedelta(weeks=week) for week in range(self.weeks)]
 
+    @property
+    def last(self) -> date:
+        """The Sunday of the last week."""
+        return self.first + timedelta(weeks=self.weeks, days=-1)
+
     def week_of(self, monday: date) -> int:
         return (monday - self.first).days // 7
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import Max
 
 from clients.models import Business
 from jobs import diary
@@ -36,7 +37,7 @@ def make_plan(*, horizon: Horizon, now: datetime) -> Planned:
     clear(today)
     made = plan(horizon, today=today, business=business)
     PacedDeck.objects.bulk_create(
-        PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, made_at=now)
+        PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, until=horizon.last, made_at=now)
         for household, week in zip(made.book.households, weeks_of(made), strict=True)
         for deck in household.decks
         if made.book.work.fixed[made.book.row_of[household.property_id]] == pacing.FREE
@@ -67,7 +68,7 @@ def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
         raise PaceError("This week is over. Choose the present week or a later one.")
     decks = open_of(property_id, today)
     for deck_id, job_id in decks:
-        chosen = {"deck_id": deck_id, "week": week, "is_by_hand": True, "made_at": now}
+        chosen = {"deck_id": deck_id, "week": week, "is_by_hand": True, "until": None, "made_at": now}
         PacedDeck.objects.update_or_create(job_id=job_id, defaults=chosen)
     return len(decks)
 
@@ -76,7 +77,14 @@ def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
 def let_plan_choose(*, property_id: int, now: datetime) -> int:
     """Take back what a person chose; the next plan decides. Returns how many decks there are."""
     Business.objects.select_for_update().get()
-    return PacedDeck.objects.filter(deck__property=property_id, is_by_hand=True).update(is_by_hand=False, made_at=now)
+    rows = PacedDeck.objects.filter(deck__property=property_id, is_by_hand=True)
+    until = PacedDeck.objects.aggregate(until=Max("until"))["until"]
+    return rows.update(is_by_hand=False, until=until, made_at=now) if until else rows.delete()[0]
+
+
+def end_old_plans(*, today: date) -> int:
+    """Each night: what a plan said of weeks that are over binds nobody. Returns of how many coats."""
+    return PacedDeck.objects.filter(is_by_hand=False, until__lt=today).delete()[0]
 
 
 def open_of(property_id: int, today: date) -> Sequence[tuple[int, int]]:

@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from clients import heartbeat, hooks, outbox
 from clients.models import Business
-from reminders import actions, refitting
+from reminders import actions, pacing_plan, refitting
 from reminders.models import ReminderStep
 
 MOST_A_NIGHT = 2000
@@ -22,11 +22,12 @@ def tick() -> str:
 
 
 def refresh_forecasts() -> int:
-    """Each night: what the weather and the calendar changed."""
+    """Each night: what the weather and the calendar changed; plans whose weeks are over end."""
     business = Business.current()
     if business is None:
         return 0
     now = timezone.now()
+    pacing_plan.end_old_plans(today=business.today(now))
     return actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
 
 

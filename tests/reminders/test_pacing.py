@@ -18,7 +18,7 @@ from reminders.models import PacedDeck, Reminder, Stop
 from reminders.pacing import FREE
 from reminders.pacing_answers import Group, learned
 from reminders.pacing_book import Horizon, PaceError, book
-from reminders.pacing_plan import choose_week, let_plan_choose, make_plan
+from reminders.pacing_plan import choose_week, end_old_plans, let_plan_choose, make_plan
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -146,6 +146,18 @@ def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: l
     assert not PacedDeck.objects.get(deck=first).is_by_hand
     with pytest.raises(PaceError, match="is over"):
         choose_week(property_id=first.property_id, week=date(2026, 3, 2), now=NOW)
+
+
+def test_a_plan_whose_weeks_are_over_says_nothing_more(decks: list[Deck]) -> None:
+    choose_week(property_id=decks[0].property_id, week=None, now=NOW)
+    make_plan(horizon=SPRING, now=NOW)
+
+    assert end_old_plans(today=date(2027, 5, 23)) == 0
+    assert end_old_plans(today=date(2027, 5, 24)) == 7
+
+    assert PacedDeck.objects.get().deck == decks[0], "left out by hand stays left out"
+    let_plan_choose(property_id=decks[0].property_id, now=NOW)
+    assert not PacedDeck.objects.exists()
 
 
 def test_a_new_coat_and_a_sent_reminder_end_what_was_chosen_by_hand(decks: list[Deck]) -> None:
