@@ -16,11 +16,11 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, core, forecasts, pacing, pages, pdf, search, sending
+from restorer.bench import book, core, forecasts, offers, pacing, pages, pdf, search, sending
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "pacing", "core", "pdf", "sending"]
+PARTS = ["search", "forecasts", "due", "pacing", "core", "offers", "pdf", "sending"]
 
 
 class Command(BaseCommand):
@@ -72,6 +72,7 @@ class Command(BaseCommand):
             "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
             "pacing": lambda: pacing.measure(today),
             "core": core.measure,
+            "offers": lambda: offers.measure(options["offers"], today, now),
             "pdf": lambda: pdf.measure(options["offers"], today, now),
             "sending": lambda: sending.measure(options["messages"], now),
         }

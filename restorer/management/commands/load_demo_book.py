@@ -7,9 +7,9 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.models import Business, Deck
-from jobs.models import Job
+from jobs.models import Job, Offer
 from reminders import actions, refitting
-from restorer import demo_book
+from restorer import demo_book, demo_offers
 
 
 class Command(BaseCommand):
@@ -24,4 +24,7 @@ class Command(BaseCommand):
         business = Business.objects.get()
         refitting.refit(today=business.today(now), now=now)
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
-        self.stdout.write(f"The invented book: {Deck.objects.count()} decks, {Job.objects.count()} jobs.")
+        with disable_auditlog():
+            demo_offers.load(now=now)
+        told = f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()} offers"
+        self.stdout.write(f"The invented book: {told}.")

@@ -1,0 +1,108 @@
+"""Prices and offers of the invented business: one price list, and offers in every state; every number is made up."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from itertools import count
+
+from django.db.models import F
+
+from clients.models import Business, Message, MessageEvent
+from clients.models.message import State
+from jobs.actions import answers, offers, questions, sending
+from jobs.actions.bookings import NoRoomError
+from jobs.actions.prices import Rows, save_price_list
+from jobs.models import Offer, PriceList, Rate
+from jobs.offer_page import weeks_to_choose
+from reminders import offering
+from reminders.models import Forecast
+
+# Task, unit, dollars, minutes.
+RATES = [
+    ("set_up", "job", "65", "40"), ("clean", "m2", "3.40", "3"), ("strip", "m2", "8.90", "8"),
+    ("brighten", "m2", "1.60", "1.5"), ("sand", "m2", "2.90", "3"), ("coat", "m2", "4.20", "4"),
+    ("rails", "m", "11", "10"), ("stairs", "tread", "7.50", "6"), ("hourly", "hour", "58", "60"),
+]  # fmt: skip
+ZONES = [("Lunenburg", "0"), ("Mahone Bay", "15"), ("Bridgewater", "25"), ("Chester", "35")]
+VALID_FROM = date(2025, 1, 1)
+DRAFTED = 14  # decks with a draft in the end, some of them sent
+EARLIER = timedelta(days=75)
+
+
+def make_prices() -> PriceList:
+    row = PriceList(
+        valid_from=VALID_FROM, note="Minutes checked against the jobs of 2024", currency="CAD",
+        minimum_charge=Decimal(280), travel_free_km=Decimal(15), travel_per_km=Decimal("1.10"),
+        high_above_m=Decimal("2.4"), high_percent=Decimal(12), markup_percent=Decimal(18),
+        off_season_months=[5, 10], off_season_percent=Decimal(8), early_percent=Decimal(4), valid_days=30,
+    )  # fmt: skip
+    rates = [
+        {"task": Rate.Task(task), "per": Rate.Per(per), "amount": Decimal(amount), "minutes": Decimal(minutes)}
+        for task, per, amount, minutes in RATES
+    ]
+    zones = [{"town": town, "amount": Decimal(amount)} for town, amount in ZONES]
+    tax = {"name": "HST", "percent": Decimal(15), "on_work": True, "on_materials": True, "on_travel": True}
+    return save_price_list(price_list=row, rows=Rows(rates, zones, [tax]))
+
+
+def load(*, now: datetime) -> None:
+    """After the forecasts are there: drafts for the decks that are due soonest, and what became of some of them."""
+    business = Business.objects.get()
+    make_prices()
+    an_older_one(business, now - EARLIER)
+    today = business.today(now)
+    drafted = offering.draft_offers(deck_ids=due_next(today), today=today, now=now, by=None).offers
+    mailed = [offer for offer in drafted if not sending.way(offer, sending.CHANNELS[0], today).why_not]
+    for offer in mailed[:6]:
+        sending.send_offer(offer=offer, channel="email", by=None, now=now)
+        offer.refresh_from_db()
+    answered(mailed[:6], today, now)
+
+
+def due_next(today: date, most: int = DRAFTED) -> list[int]:
+    """Decks near the yard that become due next: nothing of theirs is booked or offered."""
+    rows = Forecast.objects.current().filter(due_on__gte=today, deck__property__country="CA", deck__bookings=None)
+    return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:most])
+
+
+def an_older_one(business: Business, then: datetime) -> None:
+    """An offer of some weeks ago that nobody answered; its message went out at that time."""
+    today = business.today(then)
+    decks = Forecast.objects.current().filter(
+        deck__property__client__consents__is_given=True, job__finished_on__lt=today, deck__bookings=None
+    )
+    chosen = decks.filter(deck__property__country="CA").order_by("-due_on").values_list("deck_id", flat=True)[:6]
+    for offer in offering.draft_offers(deck_ids=list(chosen), today=today, now=then, by=None).offers[:1]:
+        message = sending.send_offer(offer=offer, channel="email", by=None, now=then)
+        Message.objects.filter(pk=message.pk).update(state=State.ACCEPTED, accepted_at=then, not_before=F("queued_at"))
+        MessageEvent.objects.create(message=message, state=State.ACCEPTED, at=then)
+    Offer.objects.filter(state=Offer.State.DRAFT).delete()
+
+
+def answered(sent: Sequence[Offer], today: date, now: datetime) -> None:
+    """One declined, one asked about and answered, one asked about, one revised, one accepted if there is a week."""
+    turn = count()
+    for offer in sent:
+        token = offer.token_hash or ""
+        match next(turn):
+            case 0:
+                answers.decline_offer(
+                    token_hash=token, reason="later", words="We are away this summer.", name=offer.client.name, now=now
+                )
+            case 1:
+                answers.ask(token_hash=token, words="Do you move the planters, or shall we?", now=now)
+                questions.answer_question(offer=offer, words="We move them and put them back.", by=None, now=now)
+            case 2:
+                answers.ask(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
+            case 3:
+                offers.revise_offer(offer=offer, today=today, now=now, by=None)
+            case 4:
+                accept(offer, token, today, now)
+
+
+def accept(offer: Offer, token: str, today: date, now: datetime) -> None:
+    for week in weeks_to_choose(offer, today=today)[:1]:
+        try:
+            answers.accept_offer(token_hash=token, week=week, name=offer.client.name, now=now)
+        except NoRoomError:
+            return
