@@ -13,6 +13,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
@@ -83,7 +84,7 @@ def answered(request: HttpRequest, page: OfferPage, token: str, now: datetime) -
     forms = forms_of(page, deed, request.POST)
     form = forms.get(deed)
     if form is None:  # answered already, or no button of ours
-        return redirect("offer_public", token)
+        return back(token)
     if not form.is_valid():
         return shown(request, page, forms, status=422)
     try:
@@ -93,7 +94,12 @@ def answered(request: HttpRequest, page: OfferPage, token: str, now: datetime) -
     except AnswerError as error:
         form.add_error(None, str(error))
         return shown(request, page, forms, status=409)
-    return redirect("offer_public", token)
+    return back(token, "talk" if deed == "ask" else "standing")
+
+
+def back(token: str, part: str = "standing") -> HttpResponse:
+    """To the page, at the part that says what became of the answer."""
+    return redirect(f"{reverse('offer_public', args=[token])}#{part}")
 
 
 DEEDS: dict[str, Callable[..., Any]] = {
