@@ -12,6 +12,7 @@ from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.scope import Wish
 from jobs.scope.checklist import Reading
 
+USUAL_WEEKS = 2
 Group = tuple[str, list[tuple[str, str]]]
 
 
@@ -50,6 +51,15 @@ def group(product: Product) -> Group:
 def colours(product: Product) -> Iterator[tuple[str, str]]:
     for colour in product.colour_list or [""]:
         yield f"{product.pk}:{colour}", f"{product.name}, {colour}" if colour else product.name
+
+
+class WeeksForm(forms.Form):
+    """How far to look ahead."""
+
+    weeks = forms.TypedChoiceField(
+        label="Work that begins within", coerce=int, required=False, empty_value=None, initial=USUAL_WEEKS,
+        choices=[(1, "1 week"), (2, "2 weeks"), (4, "4 weeks"), (8, "8 weeks"), (13, "3 months"), (26, "half a year")],
+    )  # fmt: skip
 
 
 class ReadingForm(forms.Form):

@@ -1,6 +1,7 @@
 """The packs a product is sold in and the tins that are left of it, in the business's units."""
 
 import uuid
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -72,7 +73,8 @@ class TinForm(forms.Form):
 class TinChangeForm(forms.Form):
     """What is left in a tin."""
 
-    def __init__(self, data: Any = None, *, tin: StockTin, units: str) -> None:
+    def __init__(self, data: Any = None, *, tin: StockTin, units: str, today: date) -> None:
         super().__init__(data, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres})
         self.tin = tin
+        self.is_past, self.is_unseen = tin.is_past(today=today), tin.is_unseen(today=today)
         self.fields["litres"] = litres("Left", units, places=2, least=Decimal(0))

@@ -1,6 +1,6 @@
 """What the business charges: price lists by date, and the packs and opened tins that materials come from."""
 
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -10,6 +10,8 @@ from django.db.models import Q
 from django.db.models.functions import Lower, Now
 
 from jobs.models.product import Batch, Product
+
+UNSEEN = timedelta(days=365)  # a tin noted longer ago may have dried up or been used (a judgement)
 
 
 def money(label: str = "", **kwargs: Any) -> models.DecimalField:
@@ -194,6 +196,12 @@ class Pack(models.Model):
         return f"{self.product}, {self.litres.normalize():f} L"
 
 
+class TinQuerySet(models.QuerySet["StockTin"]):
+    def left(self) -> "TinQuerySet":
+        """Tins with something in them, the longest noted first: they are used first."""
+        return self.filter(used_up_at=None, litres__gt=0).order_by("noted_on", "id")
+
+
 class StockTin(models.Model):
     """An opened or full tin on the shelf; what is left in it is used before anything is bought."""
 
@@ -207,9 +215,19 @@ class StockTin(models.Model):
         null=True, unique=True, editable=False, help_text="A second click puts no second tin on the shelf."
     )
 
+    objects = TinQuerySet.as_manager()
+
     class Meta:
         ordering = ["product_id", "noted_on", "id"]
         constraints = [models.CheckConstraint(name="tin_not_negative", condition=Q(litres__gte=Decimal(0)))]
 
     def __str__(self) -> str:
         return f"{self.product} {self.colour}, {self.litres} L left"
+
+    def is_past(self, *, today: date) -> bool:
+        """Past the date of its batch."""
+        return bool(self.batch and self.batch.expires_on and self.batch.expires_on < today)
+
+    def is_unseen(self, *, today: date) -> bool:
+        """Nobody has looked into it for a year."""
+        return today - self.noted_on > UNSEEN

@@ -1,5 +1,6 @@
 """What a scope is made of. Litres are litres, money is in the business's currency, waits are in minutes."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -71,6 +72,12 @@ class Need:
         }  # fmt: skip
 
 
+def cost_of(needs: Iterable[Need]) -> Decimal | None:
+    """What everything to be bought costs; None if the price of something is not known."""
+    costs = [need.cost for need in needs if need.to_buy]
+    return None if any(cost is None for cost in costs) else sum((c for c in costs if c is not None), Decimal(0))
+
+
 @dataclass(frozen=True)
 class Step:
     """One step of the work; `wait_minutes` pass before the next one may begin.
@@ -140,8 +147,7 @@ class Scope:
     @property
     def cost(self) -> Decimal | None:
         """What everything to be bought costs; None if the price of something is not known."""
-        costs = [need.cost for need in self.needs if need.to_buy]
-        return None if any(cost is None for cost in costs) else sum((c for c in costs if c is not None), Decimal(0))
+        return cost_of(self.needs)
 
     @property
     def why(self) -> str:

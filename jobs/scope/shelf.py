@@ -38,7 +38,7 @@ class Shelf:
 
 
 def shelf(*, today: date) -> Shelf:
-    """In four queries, however much is on it; a tin past its date is not counted."""
+    """In four queries, however much is on it."""
     products = list(Product.objects.in_use())
     used = recent_use()
     products.sort(key=lambda product: (-used.get(product.pk, 0), product.name.casefold()))
@@ -55,8 +55,9 @@ def recent_use() -> dict[int, int]:
 
 
 def good_tins(today: date) -> list[StockTin]:
-    tins = StockTin.objects.filter(used_up_at=None, litres__gt=0).select_related("batch").order_by("noted_on", "id")
-    return [tin for tin in tins if not (tin.batch and tin.batch.expires_on and tin.batch.expires_on < today)]
+    """What counts: neither past the date of its batch nor unseen for a year."""
+    tins = StockTin.objects.left().select_related("batch")
+    return [tin for tin in tins if not tin.is_past(today=today) and not tin.is_unseen(today=today)]
 
 
 def by_product(tins: Iterable[StockTin]) -> dict[int, list[StockTin]]:

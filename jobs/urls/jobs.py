@@ -9,6 +9,7 @@ urlpatterns = [
     path("log/", log.log, name="log"),
     path("visit/", visits.visit, name="visit"),
     path("visit/<int:pk>/edit/", visits.visit_edit, name="visit_edit"),
+    path("to-buy/", scope.to_buy, name="to_buy"),
     path("scope/<int:deck_id>/", scope.scope, name="scope"),
     path("<int:pk>/", jobs.detail, name="detail"),
     path("<int:pk>/edit/", jobs.edit, name="edit"),

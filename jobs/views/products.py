@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients.access import business_of, sends
 from jobs import actions
 from jobs.forms.product import BatchForm, ProductForm
-from jobs.models import Batch, CoatApplied, Product
+from jobs.models import Batch, CoatApplied, Product, StockTin
 
 A_PAGE = 50
 
@@ -53,7 +53,7 @@ def on_the_shelf(product: Product) -> dict[str, Any]:
         return {}
     return {
         "batches": product.batches.order_by("-id")[:A_PAGE],
-        "tins": product.tins.filter(used_up_at=None),
+        "tins": StockTin.objects.left().filter(product=product),
         "packs": product.packs.filter(is_active=True),
     }
 

@@ -8,10 +8,24 @@ from django.views.decorators.http import require_GET
 from clients.access import business_of
 from clients.models import Deck
 from jobs.foretold import foretold
-from jobs.forms.scope import ReadingForm, WishForm
+from jobs.forms.scope import USUAL_WEEKS, ReadingForm, WeeksForm, WishForm
 from jobs.models import Product
-from jobs.scope import Wish, propose_one
+from jobs.scope import Wish, propose_one, together
 from jobs.scope.checklist import NOTHING, checklist
+from jobs.scope.parts import cost_of
+
+
+@require_GET
+def to_buy(request: HttpRequest) -> HttpResponse:
+    """The page `jobs:to_buy`: what all booked work of the coming weeks takes, as one purchase."""
+    today = business_of(request).today(timezone.now())
+    form = WeeksForm(request.GET or None)
+    weeks = (form.is_valid() and form.cleaned_data["weeks"]) or USUAL_WEEKS
+    bookings = together.booked_until(today=today, weeks=weeks)
+    scopes = together.scopes_of(bookings, today=today)
+    needs = together.together(scopes.values(), today=today)
+    context = {"form": form, "bookings": bookings, "scopes": scopes, "needs": needs, "cost": cost_of(needs)}
+    return render(request, "jobs/to_buy.html", context)
 
 
 @require_GET

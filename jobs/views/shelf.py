@@ -1,6 +1,7 @@
 """What is on the shelf of one product: tins that are left, which everybody keeps, and packs, which the office keeps."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -43,12 +44,13 @@ def tin_add(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     tin = get_object_or_404(StockTin.objects.select_related("product"), pk=pk)
+    now = timezone.now()
+    today = business_of(request).today(now)
     form = TinChangeForm({f"tin-{pk}-litres": "0"} if "used_up" in request.POST else request.POST, tin=tin,
-                         units=business_of(request).units)  # fmt: skip
+                         units=business_of(request).units, today=today)  # fmt: skip
     if not form.is_valid():
         return show(request, tin.product, changed=[form])
-    now = timezone.now()
-    actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=business_of(request).today(now), now=now)
+    actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=today, now=now)
     left = display.measure(tin.litres, "volume")
     messages.success(request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf.")
     return redirect("jobs:shelf", tin.product_id)
@@ -84,12 +86,12 @@ def show(
 ) -> HttpResponse:  # fmt: skip
     """The page with the forms as they came back, or fresh ones."""
     business = business_of(request)
+    today = business.today(timezone.now())
     wrong = [form for form in (tin_form, pack_form, *changed) if form]
     context: dict[str, Any] = {
         "product": product,
-        "today": business.today(timezone.now()),
         "tin_form": tin_form or TinForm(product=product, units=business.units, prefix="tin"),
-        "tins": tin_rows(product, business.units, changed),
+        "tins": tin_rows(product, business.units, today, changed),
         "wrong": wrong[0] if wrong else None,
     }
     if signed_in(request).may_send:
@@ -98,11 +100,11 @@ def show(
     return render(request, "jobs/shelf.html", context)
 
 
-def tin_rows(product: Product, units: str, changed: Sequence[forms.Form]) -> list[TinChangeForm]:
+def tin_rows(product: Product, units: str, today: date, changed: Sequence[forms.Form]) -> list[TinChangeForm]:
     """One form a tin that is not used up; the one that came back wrong in its place."""
     came_back = {form.tin.pk: form for form in changed if isinstance(form, TinChangeForm)}
-    tins = product.tins.filter(used_up_at=None).select_related("batch")
-    return [came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units) for tin in tins]
+    tins = StockTin.objects.left().filter(product=product).select_related("batch")
+    return [came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units, today=today) for tin in tins]
 
 
 def pack_rows(product: Product, currency: str, changed: Sequence[forms.Form]) -> list[PackChangeForm]:

@@ -28,12 +28,15 @@ OWNER_AND_OFFICE = """
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
     channels:enclosure channels:calls channels:note_call
+    offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf
+    prices:list prices:detail reminders:draft_offers
 """.split()
 OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
-    settings:normals settings:add_normals settings:edit_normals settings:audit steps:rules
+    settings:normals settings:add_normals settings:edit_normals settings:audit
+    settings:gateway settings:hook_secret settings:gateway_trial steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
-    speech:law_drop
+    speech:law_drop prices:new prices:change prices:remove
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},

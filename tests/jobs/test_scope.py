@@ -245,6 +245,7 @@ def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(busine
         PackFactory(product=oil, litres=D(litres), price=D(price))
     TinFactory(product=oil, colour="Driftwood", litres=D("2.5"))
     TinFactory(product=oil, colour="Cedar", litres=D(9))
+    TinFactory(product=oil, colour="Driftwood", litres=D(9), noted_on=TODAY - timedelta(days=400))
     TinFactory(product=oil, colour="Driftwood", litres=D(9), batch=BatchFactory(expires_on=TODAY - timedelta(days=1)))
 
     found = need(scope(deck, coats=2), "finish")

@@ -8,7 +8,7 @@ import pytest
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
 from jobs.spread import measured, wet_film_um
-from jobs.weather import dew_gap_c, dew_point_c
+from jobs.weather import dew_gap_c, dew_point_c, resting_moisture_percent
 
 
 @pytest.mark.parametrize(
@@ -23,6 +23,25 @@ def test_the_dew_point_agrees_with_the_ashrae_formulas(air_c: float, humidity: f
     assert dew_point_c(air_c, humidity) == pytest.approx(
         psychrolib.GetTDewPointFromRelHum(air_c, humidity / 100), abs=0.02
     )
+
+
+@pytest.mark.parametrize(("air_c", "humidity"), [(4.4, 30), (10, 80), (21.1, 65), (32.2, 90), (20, 50)])
+def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidity: float) -> None:
+    """W. Simpson, FPL-RN-0268 (1998): the same equation with its own coefficients for degrees Fahrenheit."""
+    t, h = air_c * 9 / 5 + 32, humidity / 100
+    w, k = 330 + 0.452 * t + 0.00415 * t**2, 0.791 + 0.000463 * t - 0.000000844 * t**2
+    k1, k2 = 6.34 + 0.000775 * t - 0.0000935 * t**2, 1.09 + 0.0284 * t - 0.0000904 * t**2
+    bound = (k1 * k * h + 2 * k1 * k2 * k**2 * h**2) / (1 + k1 * k * h + k1 * k2 * k**2 * h**2)
+
+    assert resting_moisture_percent(air_c, humidity) == pytest.approx(1800 / w * (k * h / (1 - k * h) + bound), abs=0.1)
+
+
+@pytest.mark.parametrize(("air_c", "humidity", "percent"), [(20, 50, 9.27), (21.1, 65, 12.0), (4.4, 80, 16.5)])
+def test_wood_rests_where_the_tables_have_it(air_c: float, humidity: float, percent: float) -> None:
+    """9.27: example output of ConSciR (R package, same equation); the others: Wood Handbook, table 4-2, from memory."""
+    assert resting_moisture_percent(air_c, humidity) == pytest.approx(percent, abs=0.1)
+    with pytest.raises(ValueError, match="humidity"):
+        resting_moisture_percent(air_c, 101)
 
 
 def test_saturated_air_is_at_its_dew_point_and_dry_air_has_none() -> None:
