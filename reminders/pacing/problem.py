@@ -59,7 +59,7 @@ class Rules:
     @property
     def z(self) -> float:
         """How many standard deviations stay free."""
-        return float(-ndtri(self.risk))
+        return max(float(-ndtri(self.risk)), 0.0)
 
 
 @dataclass(frozen=True, eq=False)

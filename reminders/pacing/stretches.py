@@ -142,7 +142,7 @@ def spread(moments: Floats) -> Floats:
     ndarray, shape (k,)
         Standard deviations.
     """
-    return np.sqrt(moments[:, 1] + moments[:, 2] ** 2)
+    return np.sqrt(np.maximum(moments[:, 1], 0) + moments[:, 2] ** 2)  # a solver may leave −1e-15
 
 
 def fits(found: Stretches, total: Floats, column: int, more: Floats, z: float) -> bool:
@@ -242,7 +242,9 @@ def tangent(found: Stretches, moments: Floats | None, work: Work, out: Floats, z
     sd = np.sqrt(own * fullest + most**2)
     if moments is not None:
         total = found.total(moments)
-        sd, most = spread(total), np.minimum(np.maximum(total[:, 2] * ROOM, doubt.max() * LEAST_SD * fullest), most)
+        sd = spread(total)
+        if z > 0:  # without a margin the doubt bounds nothing
+            most = np.minimum(np.maximum(total[:, 2] * ROOM, doubt.max() * LEAST_SD * fullest), most)
     sd = np.clip(sd, LEAST_SD * found.hours, found.hours / max(z, 1e-9))
     slope = z / (2 * sd)
     return Tangent(np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most)
