@@ -77,7 +77,7 @@ class Preview:
     def of(
         cls, words: Wording, *, business: Business, client: Client | None, purpose: str, channel: str, today: date
     ) -> "Preview":
-        values = example(client, purpose=purpose, channel=channel)
+        values = example(client, purpose=purpose, channel=channel, language=words.language, business=business)
         try:
             written = texts.Texts(business, {}).fill(words, purpose, channel, values)
         except texts.TextProblem as problem:

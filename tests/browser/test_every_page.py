@@ -8,14 +8,17 @@ from django.utils import timezone
 from playwright.sync_api import Page
 
 from clients.models import User
-from jobs.models import CoatApplied
+from jobs.models import CoatApplied, PriceList
 from reminders.actions import refresh_forecasts
+from reminders.offering import draft_offers
 from tests.browser.conftest import DESKTOP, PHONE, violations
-from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFactory, MessageFactory, VisitFactory
+from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFactory, MessageFactory, OfferFactory, VisitFactory
+from tests.jobs.offer_book import price_list
 
 Open = Callable[..., Page]
 # Not pages of somebody signed in: what only takes a form, what answers programs, what needs an empty book, the sample.
-OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/reminders/queue/", "/jobs/visit/", "/parts/"}
+OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/reminders/queue/", "/jobs/visit/", "/parts/",
+             "/due/offers/", "/offers/send/"}  # fmt: skip
 
 
 def pages_without_arguments() -> list[str]:
@@ -40,7 +43,15 @@ def coat(people: dict[str, User]) -> CoatApplied:
     ConsentFactory(client=client)
     MessageFactory(client=client)
     refresh_forecasts(today=timezone.localdate(), now=timezone.now())
+    make_offers(coat)
     return coat
+
+
+def make_offers(coat: CoatApplied) -> None:
+    """A draft at the prices of a list, and an offer that was sent."""
+    price_list()
+    draft_offers(deck_ids=[coat.job.deck_id], today=timezone.localdate(), now=timezone.now(), by=None)
+    OfferFactory(number=900, is_sent=True, property=coat.job.deck.property)
 
 
 def pages_of(coat: CoatApplied) -> list[str]:
@@ -48,8 +59,10 @@ def pages_of(coat: CoatApplied) -> list[str]:
     return [
         f"/decks/{deck.pk}/", f"/jobs/{job.pk}/", f"/jobs/{job.pk}/sign-off/", f"/jobs/log/?deck={deck.pk}",
         f"/jobs/visit/?deck={deck.pk}", f"/jobs/batches/{coat.batch_id}/", f"/clients/{client.pk}/",
-        f"/outbox/{client.messages.get().pk}/",
-        f"/decks/?q={client.name.split()[0]}",
+        f"/outbox/{client.messages.get().pk}/", f"/jobs/products/{coat.product_id}/shelf/",
+        f"/jobs/scope/{deck.pk}/?air_c=5&humidity_percent=90&coats=99",
+        f"/decks/?q={client.name.split()[0]}", "/settings/texts/offer/email/fr/", "/settings/texts/first/text/en/",
+        "/settings/law/CA/text/",
     ]  # fmt: skip
 
 
