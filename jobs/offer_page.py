@@ -48,13 +48,13 @@ class OfferPage:
     other_lines: list[OfferLine]
 
     @property
-    def standing(self) -> str:
+    def state(self) -> str:
         """The state as the client understands it: one that ran out is no longer open."""
         return EXPIRED if self.offer.is_expired(today=self.today) else str(self.offer.state)
 
     @property
     def is_open(self) -> bool:
-        return self.standing == State.OPEN
+        return self.state == State.OPEN
 
     @property
     def has_tax_inside(self) -> bool:

@@ -94,10 +94,10 @@ def answered(request: HttpRequest, page: OfferPage, token: str, now: datetime) -
     except AnswerError as error:
         form.add_error(None, str(error))
         return shown(request, page, forms, status=409)
-    return back(token, "talk" if deed == "ask" else "standing")
+    return back(token, "talk" if deed == "ask" else "state")
 
 
-def back(token: str, part: str = "standing") -> HttpResponse:
+def back(token: str, part: str = "state") -> HttpResponse:
     """To the page, at the part that says what became of the answer."""
     return redirect(f"{reverse('offer_public', args=[token])}#{part}")
 
@@ -116,7 +116,7 @@ def no_room(request: HttpRequest, page: OfferPage, sent: Form, why: str) -> Http
 
 
 def shown(request: HttpRequest, page: OfferPage, forms: dict[str, Form], status: int = 0) -> HttpResponse:
-    is_gone = page.standing in GONE
+    is_gone = page.state in GONE
     context = {"page": page, "offer": page.offer, "forms": forms, "is_gone": is_gone, "navigation": []}
     return render(request, "jobs/public/offer.html", context, status=status or (410 if is_gone else 200))
 
@@ -129,7 +129,7 @@ def offer_or_404(request: HttpRequest, token: str) -> OfferPage:
     """For what belongs to the page; nothing of an offer that is gone."""
     found = offer_of(links.token_hash(token))
     page = offer_page(found, today=business_of(request).today(timezone.now())) if found else None
-    if page is None or page.standing in GONE:
+    if page is None or page.state in GONE:
         raise Http404("This link leads to no offer.")
     return page
 
