@@ -22,6 +22,7 @@ class ClientsConfig(AppConfig):
             mask_callable="clients.trail.hidden",  # the library's own mask leaves half of the hash to be read
             exclude_fields=["last_login"],
         )
+        auditlog.register(models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
         for model in (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals):
             auditlog.register(model)
         for model in (models.MessageText, models.LawRule):

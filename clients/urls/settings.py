@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import audit, people, settings, sign_in
+from clients.views import audit, gateway, people, settings, sign_in
 
 app_name = "settings"
 urlpatterns = [
@@ -16,5 +16,8 @@ urlpatterns = [
     path("wet-days/", settings.normals, name="normals"),
     path("wet-days/new/", settings.add_normals, name="add_normals"),
     path("wet-days/<int:pk>/", settings.edit_normals, name="edit_normals"),
+    path("gateway/", gateway.gateway, name="gateway"),
+    path("gateway/addresses/", gateway.hook_secret, name="hook_secret"),
+    path("gateway/test/", gateway.trial, name="gateway_trial"),
     path("audit/", audit.audit, name="audit"),
 ]

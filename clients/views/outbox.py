@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import sends
+from clients.letters import batches
 from clients.models import Message, User
 from clients.models.channel import BY_MACHINE, Channel
 from clients.models.message import State
@@ -74,6 +75,8 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "state": state,
         "words": words,
         "query": urlencode(filters),
+        "letters": batches.waiting().count(),
+        "calls": Message.objects.due(Channel.CALL).count(),
         "trouble": trouble.of(list(BY_MACHINE)),
         "deeds": DEEDS,
     }

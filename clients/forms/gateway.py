@@ -1,0 +1,243 @@
+"""The form of the text message gateway: what its HTTP interface wants, written as lines of `name = value`."""
+
+import ipaddress
+import re
+from typing import Any
+from urllib.parse import urlsplit
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from clients import phones
+from clients.channels import gateway as words
+from clients.forms.fields import lines
+from clients.models import TextGateway
+from clients.models.handing import plain_hook_fields
+from clients.outbox import evidence
+
+PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
+BRACES = re.compile(r"\{[^{}]*\}")
+PATH = re.compile(r"[^\s=.]+(\.[^\s=.]+)*")
+HEADER_NAME = re.compile(r"[A-Za-z0-9!#$%&'*+.^_`|~-]+")  # RFC 9110, 5.6.2: a token
+HEADER_VALUE = re.compile(r"[\x21-\x7e]([\x20-\x7e]*[\x21-\x7e])?")
+MOST_LINES = 60
+
+
+class LinesField(forms.CharField):
+    """A mapping, one `name = value` a line; values from a list if there is one."""
+
+    widget = forms.Textarea
+
+    def __init__(self, *, values: set[str] | None = None, **kwargs: Any) -> None:
+        self.values = values
+        kwargs.setdefault("widget", lines(5))
+        kwargs.setdefault("max_length", 4_000)
+        super().__init__(**kwargs)
+
+    def prepare_value(self, value: Any) -> Any:
+        if not isinstance(value, dict):
+            return value
+        return "\n".join(f"{name} = {each}" for name, each in value.items())
+
+    def clean(self, value: Any) -> Any:
+        text = super().clean(value)
+        found: dict[str, str] = {}
+        for number, line in enumerate(filter(str.strip, text.splitlines()), 1):
+            name, equals, each = (part.strip() for part in line.partition("="))
+            if not equals or not name or not each:
+                raise ValidationError(f"Line {number} is “{line.strip()[:60]}”. Write it as name = value.")
+            if self.values and each not in self.values:
+                raise ValidationError(
+                    f"Line {number} ends in “{each[:40]}”. Choose one of {', '.join(sorted(self.values))}."
+                )
+            if name in found:
+                raise ValidationError(f"“{name[:40]}” stands there twice.")
+            found[name] = each
+        if len(found) > MOST_LINES:
+            raise ValidationError(f"These are {len(found)} lines; at most {MOST_LINES} are possible.")
+        return found
+
+
+class GatewayForm(forms.ModelForm):
+    """Everything but the secret of the hooks, which is made and shown once by a button of its own."""
+
+    url = forms.URLField(label="Address we post to", assume_scheme="https", max_length=200)
+    template = LinesField(
+        label="What we post",
+        help_text="One field a line. Dots go deeper: message.to = {to}, numbers count: to.0 = {to}.",
+    )
+    refusals = LinesField(
+        label="Error codes", required=False, values={words.FOR_GOOD, words.FOR_NOW, words.OPTED_OUT},
+        help_text="A code of theirs, or an HTTP status = for_good, for_now or opted_out.",
+    )  # fmt: skip
+    statuses = LinesField(
+        label="States", required=False, values=set(evidence.BECOMES),
+        help_text="A state of theirs = accepted, delivered, failed, or none where they do not know the message.",
+    )  # fmt: skip
+    hook_fields = LinesField(
+        label="What their posts hold", required=False,
+        help_text="reference, id, event_id, status, error, from, text = where it stands in what they post.",
+    )  # fmt: skip
+    auth_secret = forms.CharField(
+        label="Password or token", required=False, max_length=500, strip=True, help_text="Empty leaves it as it is.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+    hook_key = forms.CharField(
+        label="Signing key", required=False, max_length=200, strip=True,
+        help_text="If they sign what they post: HMAC-SHA256 of the body. Empty leaves it as it is.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    )  # fmt: skip
+
+    class Meta:
+        model = TextGateway
+        fields = [
+            "name", "url", "auth", "auth_name", "auth_secret", "sender", "body", "template", "id_path", "refusal_path",
+            "refusals", "honours_reference", "look_up_url", "status_path", "statuses", "hook_fields", "hook_header",
+            "hook_key", "is_on",
+        ]  # fmt: skip
+        labels = {"sender": "Sent from"}
+
+    def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
+        self.country = country
+        super().__init__(*args, **kwargs)
+        self.initial |= {
+            "auth_secret": "",
+            "hook_key": "",
+            "template": flat(self.instance.template or DEFAULT_TEMPLATE),
+        }
+
+    def clean_url(self) -> str:
+        return checked_address(self.cleaned_data["url"])
+
+    def clean_look_up_url(self) -> str:
+        text = self.cleaned_data["look_up_url"].strip()
+        if text and "{reference}" not in text:
+            raise ValidationError("Write {reference} where the number of the message belongs.")
+        return checked_address(text) if text else ""
+
+    def clean_template(self) -> Any:
+        found: dict[str, str] = self.cleaned_data["template"]
+        used = set(BRACES.findall(" ".join(found.values())))
+        if wrong := used - PLACEHOLDERS:
+            raise ValidationError(f"{sorted(wrong)[0]} is none of {', '.join(sorted(PLACEHOLDERS))}.")
+        if missing := {"{to}", "{text}"} - used:
+            raise ValidationError(f"{sorted(missing)[0]} is missing: the gateway must get it.")
+        return deep(found)
+
+    def clean_hook_fields(self) -> dict[str, str]:
+        found: dict[str, str] = self.cleaned_data["hook_fields"]
+        if wrong := set(found) - set(plain_hook_fields()):
+            raise ValidationError(f"“{sorted(wrong)[0][:40]}” is none of {', '.join(plain_hook_fields())}.")
+        return found
+
+    def clean_auth_secret(self) -> str:
+        return self.kept("auth_secret")
+
+    def clean_hook_key(self) -> str:
+        return self.kept("hook_key")
+
+    def kept(self, name: str) -> str:
+        """What was typed, else what is there: a secret is never shown again."""
+        typed = self.cleaned_data[name]
+        if typed and not HEADER_VALUE.fullmatch(typed):
+            raise ValidationError("It may only have letters, digits and signs without accents.")
+        return typed or getattr(self.instance, name)
+
+    def clean_sender(self) -> str:
+        """A number as E.164, a short code or a name as it is."""
+        text = " ".join(self.cleaned_data["sender"].split())
+        try:
+            return phones.normalize(text, self.country).e164 if sum(map(str.isdigit, text)) >= 7 else text
+        except phones.PhoneError as error:
+            raise ValidationError(str(error)) from error
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        way, name = values.get("auth"), values.get("auth_name") or ""
+        if way == TextGateway.Auth.HEADER and not HEADER_NAME.fullmatch(name):
+            self.add_error("auth_name", "Write the name of the header, such as X-Api-Key.")
+        if way == TextGateway.Auth.BASIC and (not name or not name.isascii()):
+            self.add_error("auth_name", "Write the name to sign in with.")
+        if way and way != TextGateway.Auth.NONE and "auth_secret" in values and not values["auth_secret"]:
+            self.add_error("auth_secret", "Write the password or token that goes with it.")
+        if values.get("hook_key") and not HEADER_NAME.fullmatch(values.get("hook_header") or ""):
+            if values.get("hook_header") or self.data.get("hook_key"):
+                self.add_error("hook_header", "Write the header that holds the signature, such as X-Signature.")
+            values["hook_key"] = ""  # an emptied header switches signing off
+        return values
+
+
+DEFAULT_TEMPLATE = {name: f"{{{name}}}" for name in ("to", "from", "text", "reference")}
+
+
+class TrialForm(forms.Form):
+    """Where a text message to try the gateway goes."""
+
+    number = forms.CharField(label="Your own number", max_length=40)
+
+    def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
+        self.country = country
+        super().__init__(*args, **kwargs)
+
+    def clean_number(self) -> str:
+        try:
+            return phones.normalize(self.cleaned_data["number"], self.country).e164.partition(";")[0]
+        except phones.PhoneError as error:
+            raise ValidationError(str(error)) from error
+
+
+def checked_address(url: str) -> str:
+    """https, or http to a machine of one's own network: a password must not cross the internet in the clear."""
+    try:
+        parts = urlsplit(url)
+        host = parts.hostname or ""
+        _ = parts.port
+    except ValueError as error:
+        raise ValidationError("This is no address. Write it as https://…") from error
+    if parts.scheme not in {"http", "https"} or not host or parts.username or parts.fragment:
+        raise ValidationError("Write an address as https://…, without a name, a password or a # in it.")
+    if parts.scheme == "http" and not is_near(host):
+        raise ValidationError("Use https:// for a gateway on the internet; http:// only inside your own network.")
+    return url
+
+
+def is_near(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_private
+    except ValueError:
+        return False
+
+
+def flat(content: Any, start: str = "") -> dict[str, str]:
+    """The template by dotted paths."""
+    if isinstance(content, dict | list):
+        pairs = content.items() if isinstance(content, dict) else enumerate(content)
+        return {key: value for name, each in pairs for key, value in flat(each, f"{start}{name}.").items()}
+    return {start.removesuffix("."): str(content)}
+
+
+def deep(found: dict[str, str]) -> Any:
+    """Dotted paths as objects, and as lists where all names of a level are 0, 1, 2, …"""
+    tree: dict[str, Any] = {}
+    for path, value in found.items():
+        if not PATH.fullmatch(path):
+            raise ValidationError(f"“{path[:40]}” is no name of a field. Write names with dots between them.")
+        *above, last = path.split(".")
+        place: Any = tree
+        for name in above:
+            place = place.setdefault(name, {})
+            if not isinstance(place, dict):
+                raise ValidationError(f"“{name[:40]}” is a value and a group at once.")
+        if last in place:
+            raise ValidationError(f"“{last[:40]}” is a value and a group at once.")
+        place[last] = value
+    return {name: listed(each) for name, each in tree.items()}
+
+
+def listed(content: Any) -> Any:
+    if not isinstance(content, dict):
+        return content
+    inner = {name: listed(each) for name, each in content.items()}
+    return list(inner.values()) if list(inner) == [str(number) for number in range(len(inner))] else inner

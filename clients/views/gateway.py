@@ -1,0 +1,76 @@
+"""Settings of the text message gateway: the owner describes it, tries it, and gives it the addresses of our hooks."""
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from clients.access import business_of, manages
+from clients.actions import gateway as actions
+from clients.channels.contract import LineDownError, Result
+from clients.forms.gateway import GatewayForm, TrialForm
+from clients.models import InboundEvent, TextGateway
+
+SAID = {
+    Result.ACCEPTED: "The gateway took it. Look at your telephone.",
+    Result.NOT_NOW: "The gateway did not take it for now.",
+    Result.REFUSED: "The gateway refused it.",
+    Result.UNKNOWN: "It was handed over and the answer was lost or not understood. Look at your telephone.",
+}
+
+
+@require_http_methods(["GET", "POST"])
+@manages
+def gateway(request: HttpRequest) -> HttpResponse:
+    row = TextGateway.objects.filter(id=1).first() or TextGateway(id=1)
+    country = business_of(request).country
+    form = GatewayForm(request.POST or None, instance=row, country=country)
+    if form.is_valid():
+        actions.keep_gateway(gateway=form.instance)
+        messages.success(request, "Saved. Text messages go out by it." if row.is_on else "Saved. It is not in use yet.")
+        return redirect("settings:gateway")
+    context = {
+        "form": form, "row": row, "is_kept": not row._state.adding, "trial": TrialForm(country=country),
+        "events": InboundEvent.objects.filter(source__startswith="text ").select_related("client")[:8],
+    }  # fmt: skip
+    return render(request, "settings/gateway.html", context)
+
+
+@require_POST
+@manages
+@never_cache
+def hook_secret(request: HttpRequest) -> HttpResponse:
+    """The one answer to a post that is a page: the secret is shown here, once, and kept nowhere."""
+    row = TextGateway.objects.filter(id=1).first()
+    if row is None:
+        messages.warning(request, "Save the gateway first.")
+        return redirect("settings:gateway")
+    secret = actions.new_hook_secret(gateway=row)
+    addresses = [
+        (words, settings.BASE_URL + reverse(name, kwargs={"secret": secret}))
+        for words, name in (("Reports of delivery", "text_status"), ("Answers of clients", "text_inbound"))
+    ]
+    return render(request, "settings/hook_secret.html", {"addresses": addresses, "gateway": row})
+
+
+@require_POST
+@manages
+def trial(request: HttpRequest) -> HttpResponse:
+    form = TrialForm(request.POST, country=business_of(request).country)
+    if not form.is_valid():
+        messages.error(request, " ".join(str(error) for error in form.errors["number"]))
+        return redirect("settings:gateway")
+    try:
+        outcome = actions.send_trial(
+            business=business_of(request), number=form.cleaned_data["number"], now=timezone.now()
+        )
+    except LineDownError as error:
+        messages.error(request, f"Nothing was sent: {error}")
+        return redirect("settings:gateway")
+    say = messages.success if outcome.result is Result.ACCEPTED else messages.warning
+    say(request, f"{SAID[outcome.result]} Its answer: {outcome.reply or 'none'}")
+    return redirect("settings:gateway")
