@@ -8,7 +8,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from clients.models import Deck, Property
-from jobs.models import Booking, Job, Offer, OfferScope
+from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
 GUESS = Decimal(4)  # hours, where nobody has said how long the work takes
@@ -41,6 +41,7 @@ class DeckWork:
     scope: OfferScope | None
     job: Job | None
     amount: Decimal | None  # its share of the price, taxes included
+    last: Job | None = None  # what went on last, with its coats
 
 
 def wanted(*, deck: str = "", offer: str = "") -> Wanted | None:
@@ -61,12 +62,17 @@ def is_key(text: str) -> bool:
 
 
 def work_of(booking: Booking) -> list[DeckWork]:
-    """Its decks in the order of their names, in three queries."""
+    """Its decks in the order of their names."""
     scopes = scopes_of(booking)
     jobs = {job.deck_id: job for job in booking.jobs.all()}
     decks = list(booking.decks.all())
     amounts = shares(booking.offer, decks, scopes) if booking.offer else {}
-    return [DeckWork(deck, scopes.get(deck.pk), jobs.get(deck.pk), amounts.get(deck.pk)) for deck in decks]
+    return [
+        DeckWork(
+            deck, scopes.get(deck.pk), jobs.get(deck.pk), amounts.get(deck.pk), Job.objects.last_with_coats(deck)
+        )
+        for deck in decks
+    ]  # fmt: skip
 
 
 def work_on(booking: Booking, deck: Deck | None) -> DeckWork | None:
@@ -111,10 +117,21 @@ def job_fields(booking: Booking, work: DeckWork, *, today: date) -> dict[str, An
 
 
 def coat_fields(work: DeckWork) -> list[dict[str, Any]]:
-    """The product row of the form; litres are those reckoned, to be put right by what was used."""
+    """The product rows of the form: the finish, then what else the offer needed; litres as reckoned."""
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
-    litres = scope.litres or None
-    return [{"product": str(scope.product_id), "colour": scope.colour, "surface": "boards", "coats": scope.coats,
-             "litres": litres}]  # fmt: skip
+    surface = next((coat.surface for coat in coats_of(work.last) if coat.product_id == scope.product_id), "boards")
+    finish = {"product": str(scope.product_id), "colour": scope.colour, "surface": surface, "coats": scope.coats,
+              "litres": scope.litres or None}  # fmt: skip
+    others = [need for need in scope.buying if need.get("product") not in (None, scope.product_id)]
+    return [finish, *({"product": str(need["product"]), "surface": surface, "coats": 1, "litres": litres_of(need)}
+                      for need in others)]  # fmt: skip
+
+
+def coats_of(job: Job | None) -> list[CoatApplied]:
+    return list(job.coats_applied.all()) if job else []
+
+
+def litres_of(need: dict[str, Any]) -> Decimal | None:
+    return Decimal(str(need.get("litres") or 0)).quantize(CENT, ROUND_HALF_UP) or None

@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from django.conf import settings
 from django.db.models import QuerySet
 from django.urls import reverse
-from icalendar import Calendar, Event
+from icalendar import Calendar, Event, vText
 
 from clients.display import number
 from clients.models import Business
@@ -48,7 +48,7 @@ def feed(crew: Crew, bookings: Iterable[Booking], business: Business, *, url: st
     Without METHOD, so DTSTAMP is the last change, and the feed stays the same, byte for byte, while nothing changes.
     """
     whole = calendar([crew_event(booking) for booking in bookings])
-    name = f"{crew.name}, {business.name}"
+    name = vText(f"{crew.name}, {business.name}")  # the library knows these two names as no text, and would not escape
     whole.add("name", name)
     whole.add("x-wr-calname", name)
     whole.add("refresh-interval", REFRESHED_EVERY, parameters={"VALUE": "DURATION"})

@@ -46,6 +46,10 @@ class Placement:
         return self.parts[-1][0]
 
     @property
+    def number_of_days(self) -> int:
+        return len(self.parts)
+
+    @property
     def has_a_gap(self) -> bool:
         """Whether it lies over a weekend or another day without work."""
         return (self.last_on - self.first_on).days >= len(self.parts)
@@ -96,9 +100,13 @@ def following(rooms: Rooms, crew: Crew, start: date) -> Iterator[Room]:
 def placements(
     rooms: Rooms, crews: Iterable[Crew], starts: Sequence[date], hours: Decimal, *, home: Property
 ) -> list[Placement]:
-    """All ways to do the work from one of these days on, the best first: no gap, little driving, early."""
+    """All ways to do the work from one of these days on, the best first: no gap, few days, little driving, early."""
     found = [each for crew in crews for day in starts if (each := place(rooms, crew, day, hours, home=home))]
-    return sorted(found, key=lambda each: (each.has_a_gap, each.way, each.first_on, each.crew.position))
+    return sorted(found, key=lambda each: (each.has_a_gap, each.number_of_days, each.way, *in_time(each)))
+
+
+def in_time(placement: Placement) -> tuple[date, int]:
+    return placement.first_on, placement.crew.position
 
 
 def within_week(

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from clients.models import Business, Property
-from jobs.diary.placing import LONGEST_DAYS, Placement, Way, placements
+from jobs.diary.placing import LONGEST_DAYS, Placement, Way, in_time, placements
 from jobs.diary.rooms import crews_going_out, days_between, places_of, rooms
 from jobs.models.diary import Booking, Crew
 
@@ -42,9 +42,9 @@ def suggestions(
     ways = placements(found, going, days_between(first, last), hours, home=property)
     if booking:
         ways = [way for way in ways if (way.crew.pk, way.first_on) != (booking.crew_id, booking.first_on)]
-    early = sorted(ways, key=lambda way: (way.has_a_gap, way.first_on, way.crew.position))[:EARLIEST]
+    ways.sort(key=lambda way: (way.has_a_gap, way.number_of_days, way.way == Way.FAR, *in_time(way)))
     near = [way for way in ways if way.way <= Way.NEAR][:NEAR]
-    chosen = sorted({*early, *near}, key=lambda way: (way.first_on, way.crew.position))
+    chosen = sorted({*ways[:EARLIEST], *near}, key=in_time)
     return [Suggestion(way, found[way.crew.pk, way.first_on].hours_free) for way in chosen]
 
 

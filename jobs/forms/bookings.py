@@ -18,8 +18,14 @@ from jobs.models import Crew
 OTHER = "other"
 
 
-def hours_field(**kwargs: Any) -> forms.DecimalField:
-    return forms.DecimalField(
+class HoursField(forms.DecimalField):
+    def prepare_value(self, value: Any) -> Any:
+        """Hours without trailing zeros; what was typed stays as it is."""
+        return f"{value.normalize():f}" if isinstance(value, Decimal) else value
+
+
+def hours_field(**kwargs: Any) -> HoursField:
+    return HoursField(
         label="Hours", min_value=Decimal("0.25"), max_value=Decimal(999), decimal_places=2,
         help_text="Of the whole crew together, as the crew's hours a day are.",
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
@@ -51,7 +57,12 @@ def crew_and_day(value: str) -> tuple[Crew, date] | None:
 class DayForm(forms.Form):
     """A day and crew: one of those that suit, or any other."""
 
-    when = WhenField(label="Day", widget=forms.RadioSelect, error_messages={"required": "Choose a day."})
+    when = WhenField(
+        label="Day", widget=forms.RadioSelect(attrs={"class": "days"}),
+        error_messages={
+            "required": "Choose a day.", "invalid_choice": "Choose one of the days listed, or write another day.",
+        },
+    )  # fmt: skip
     first_day = DayField(label="Another day", required=False)
     crew = forms.ModelChoiceField(
         queryset=Crew.objects.filter(is_active=True), label="Crew", required=False, empty_label="Whoever has room"
@@ -107,6 +118,10 @@ class MoveForm(DayForm):
 
     hours = hours_field()
     why = forms.CharField(label="Why", required=False, max_length=300, help_text="The client reads it.")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        cast(forms.ModelChoiceField, self.fields["crew"]).empty_label = "The same crew"
 
 
 class HoldForm(forms.Form):

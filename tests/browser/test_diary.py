@@ -1,0 +1,111 @@
+"""The diary in a real browser: dragging asks before it moves, the keyboard does the same, a phone lists the days."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from clients.models import User
+from jobs.actions import bookings
+from jobs.diary import monday_of
+from jobs.models import Booking, Crew
+from tests.browser.conftest import DESKTOP, PHONE, violations
+from tests.factories import CrewFactory, DeckFactory, OfferFactory, OfferScopeFactory
+
+Open = Callable[..., Page]
+
+
+@pytest.fixture
+def monday(people: dict[str, User]) -> date:
+    """Of a week to come in which crews work, a month without holidays in Nova Scotia."""
+    return monday_of(date(timezone.localdate().year + 1, 6, 14))
+
+
+@pytest.fixture
+def visit(people: dict[str, User], monday: date) -> Booking:
+    CrewFactory(name="Tern crew", hours_a_day=Decimal(16))
+    CrewFactory(name="Heron crew", hours_a_day=Decimal(8))
+    deck = DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
+    offer = OfferFactory(property=deck.property)
+    OfferScopeFactory(offer=offer, deck=deck)
+    return bookings.book(
+        property=deck.property, decks=[deck], hours=Decimal(6), first_day=monday, week=None,
+        crew=Crew.objects.get(name="Tern crew"), offer=offer, by=None, now=timezone.now(),
+    )  # fmt: skip
+
+
+def week(monday: date) -> str:
+    return f"/diary/?week={monday.isoformat()}"
+
+
+def test_a_visit_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
+    open_as: Open, visit: Booking, monday: date
+) -> None:
+    page = open_as("owner", week(monday), size=DESKTOP)
+    heron, thursday = Crew.objects.get(name="Heron crew"), monday + timedelta(days=3)
+
+    page.locator("[data-visit]").drag_to(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]'))
+
+    expect(page.get_by_role("heading", level=1)).to_have_text("Move the visit")
+    visit.refresh_from_db()
+    assert visit.first_on == monday
+    page.get_by_role("button", name="Move the visit").click()
+    expect(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')).to_contain_text("Marlow")
+    visit.refresh_from_db()
+    assert (visit.first_on, visit.crew) == (thursday, heron)
+
+
+def test_the_keyboard_moves_a_visit_without_scripts(open_as: Open, visit: Booking, monday: date) -> None:
+    page = open_as("owner", week(monday), size=DESKTOP, scripts=False)
+
+    page.get_by_role("link", name="Move the visit to Marlow Pennington").press("Enter")
+    page.get_by_role("radio", name="Another day").press("Space")
+    page.locator("[name=first_day]").fill((monday + timedelta(days=1)).isoformat())
+    page.get_by_role("button", name="Move the visit").press("Enter")
+
+    expect(page.locator(".notice")).to_contain_text("Marlow Pennington")
+    visit.refresh_from_db()
+    assert visit.first_on == monday + timedelta(days=1)
+
+
+def test_on_a_phone_the_days_stand_one_below_the_other_with_the_weeks_in_reach_of_the_thumb(
+    open_as: Open, visit: Booking, monday: date
+) -> None:
+    page = open_as("crew", week(monday), size=PHONE)
+
+    tops = [box["y"] for day in page.locator(".diary-day").all() if (box := day.bounding_box())]
+    assert tops == sorted(set(tops))
+    later = page.get_by_role("link", name="Later").bounding_box()
+    assert later
+    # The lower third of the screen, and targets of at least 24 px (WCAG 2.2, 2.5.8 Target Size).
+    assert PHONE["height"] * 2 / 3 < later["y"] < PHONE["height"]
+    assert min(later["height"], later["width"]) >= 44
+    page.get_by_role("link", name="Marlow Pennington").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Marlow Pennington")
+
+
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+def test_the_pages_of_a_visit_are_accessible_and_fit_320_pixels(
+    open_as: Open, visit: Booking, monday: date, size: dict[str, int], dark: bool
+) -> None:
+    bookings.hold(booking=visit, why="Rain.", by=None, now=timezone.now())
+    page = open_as("owner", "/", size=size, dark=dark)
+    deck = visit.decks.get()
+
+    found = {}
+    for path in (
+        week(monday), f"/diary/{visit.pk}/", f"/diary/{visit.pk}/move/", f"/diary/new/?deck={deck.pk}",
+        f"/diary/crews/{visit.crew_id}/", f"/jobs/log/?deck={deck.pk}&booking={visit.pk}",
+    ):  # fmt: skip
+        page.goto(path)
+        wrong = violations(page)
+        page.set_viewport_size({"width": 320, "height": 800})  # WCAG 2.2, 1.4.10 Reflow
+        if (width := page.evaluate("document.documentElement.scrollWidth")) > 320:
+            wrong.append(f"{width} px wide")
+        page.set_viewport_size(size)
+        found[path] = wrong
+
+    assert {path: wrong for path, wrong in found.items() if wrong} == {}

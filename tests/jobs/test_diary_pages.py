@@ -1,0 +1,363 @@
+"""The diary as people use it: the week, booking, moving, weather, crews, and a visit that becomes a job to log."""
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+from freezegun import freeze_time
+
+from clients.models import Message, User
+from jobs.actions import bookings
+from jobs.models import Booking, Crew, DayOff, Job
+from tests.factories import (
+    CrewFactory,
+    DeckFactory,
+    EmailFactory,
+    OfferFactory,
+    OfferLineFactory,
+    OfferScopeFactory,
+    ProductFactory,
+)
+from tests.jobs.log_page import filled, row
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
+MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
+
+
+@pytest.fixture(autouse=True)
+def _clock() -> Iterator[None]:
+    with freeze_time(NOW):
+        yield
+
+
+@pytest.fixture
+def tern(owner: User) -> Crew:
+    return CrewFactory(name="Tern crew", hours_a_day=8)
+
+
+def visit(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
+    decks = decks or [DeckFactory(**deck)]
+    return bookings.book(
+        property=decks[0].property, decks=decks, hours=Decimal(hours), first_day=day, week=None, crew=None,
+        offer=offer, by=None, now=NOW,
+    )  # fmt: skip
+
+
+def text(answer: Any) -> str:
+    return " ".join(answer.content.decode().split())
+
+
+def said(answer: Any) -> list[str]:
+    return [str(message) for message in answer.context["messages"]]
+
+
+def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Browser, tern: Crew) -> None:
+    for name, town in (("Marlow", "Chester"), ("Ansel", "Lunenburg"), ("Nerys", "Chester")):
+        visit(date(2027, 6, 29), "2", property__client__name=name, property__town=town)
+
+    page = text(as_owner.get("/diary/?week=2027-06-29"))
+
+    assert page.index("Marlow") < page.index("Nerys") < page.index("Ansel")  # one run a town
+    assert page.count("<h3>Chester") == 1
+    assert "6 of 8 h" in page
+    assert "6 of 32 h" in page  # Canada Day is a Thursday
+    assert "Canada Day" in page
+
+
+def test_a_week_of_many_visits_takes_as_many_queries_as_one_of_few(as_owner: Browser, tern: Crew) -> None:
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as captured:
+            assert as_owner.get("/diary/?week=2027-06-07").status_code == 200
+        return len(captured)
+
+    visit(MONDAY, "1")
+    few = asked()
+    for day in (7, 7, 8, 8, 9, 10, 11):
+        visit(date(2027, 6, day), "1")
+
+    assert asked() == few <= 20
+
+
+@pytest.mark.parametrize("query", ["?week=", "?week=2027-13-45", "?week=9999-12-31", "?week=0001-01-01", "?week=x"])
+def test_a_week_that_is_none_is_the_week_of_today(as_owner: Browser, tern: Crew, query: str) -> None:
+    assert "May 31" in text(as_owner.get(f"/diary/{query}"))
+
+
+def test_without_a_crew_the_diary_says_how_to_begin(as_owner: Browser) -> None:
+    assert "No crew yet" in text(as_owner.get("/diary/"))
+
+
+def test_booking_from_a_deck_by_one_of_the_days_that_suit(as_owner: Browser, tern: Crew, owner: User) -> None:
+    deck = DeckFactory()
+    EmailFactory(client=deck.property.client)
+    page = as_owner.get(f"/diary/new/?deck={deck.pk}")
+    first = page.context["form"]["when"].value()
+
+    form = {"decks": [deck.pk], "hours": "6", "when": first, "notes": "Ring twice", "tells": "on"}
+    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", form, follow=True)
+
+    booking = Booking.objects.get()
+    assert (booking.first_on, booking.crew, booking.notes, booking.created_by) == (
+        date(2027, 6, 2), tern, "Ring twice", owner,
+    )  # fmt: skip
+    assert said(answer) == [f"Booked: Wed, Jun 2, Tern crew. An e-mail to {booking.client} is in the outbox."]
+    assert "Ring twice" in text(answer)
+
+
+def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, tern: Crew) -> None:
+    deck = DeckFactory(property__client__name="Marlow Pennington")
+    offer = OfferFactory(
+        property=deck.property, state="accepted", accepted_week=MONDAY, answered_at=NOW, hours=Decimal("6.5")
+    )
+    OfferScopeFactory(offer=offer, deck=deck)
+    assert "Needs a day" in text(as_owner.get("/diary/"))
+
+    page = as_owner.get(f"/diary/new/?offer={offer.pk}")
+    assert "The client wants the week of Mon, Jun 7" in text(page)
+    assert page.context["form"]["hours"].value() == "6.5"
+    form = {"decks": [deck.pk], "hours": "6.5", "when": "other", "first_day": "2027-06-08", "crew": tern.pk}
+    answer = as_owner.post(f"/diary/new/?offer={offer.pk}", form, follow=True)
+
+    assert Booking.objects.get().offer == offer
+    assert said(answer) == ["Booked: Tue, Jun 8, Tern crew. No message goes to Marlow Pennington: tell them yourself."]
+    assert "Needs a day" not in text(as_owner.get("/diary/"))
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"hours": ""}, "Say how many hours the work takes."),
+        ({"hours": "0"}, "At least a quarter of an hour."),
+        ({"hours": "1e9"}, "At most 999 hours"),
+        ({"when": ""}, "Choose a day."),
+        ({"when": "other", "first_day": ""}, "Write the day."),
+        ({"when": "other", "first_day": "2027-02-30"}, "This is not a day of the calendar."),
+        ({"when": "other", "first_day": "2027-06-12"}, "Tern crew does not go out on Jun 12, 2027: Not a working day."),
+        ({"when": "other", "first_day": "2027-06-07"}, "Tern crew has 2 h free on Jun 7, 2027"),
+        ({"when": "99:2027-06-08"}, "Choose one of the days listed"),
+        ({"when": "x:y"}, "Choose one of the days listed"),
+        ({"decks": []}, "Choose at least one deck."),
+        ({"decks": "999999"}, "999999 is not one of the available choices."),
+    ],
+)
+def test_what_is_wrong_is_said_beside_its_field_and_nothing_is_booked(
+    as_owner: Browser, tern: Crew, wrong: dict[str, Any], words: str
+) -> None:
+    visit(MONDAY)
+    deck = DeckFactory()
+    form = {"decks": deck.pk, "hours": "6", "when": f"{tern.pk}:2027-06-08", **wrong}
+
+    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", form)
+
+    assert words in text(answer)
+    assert Booking.objects.count() == 1
+
+
+def test_a_day_that_was_free_when_the_page_was_opened_and_is_taken_says_so(as_owner: Browser, tern: Crew) -> None:
+    deck = DeckFactory()
+    chosen = as_owner.get(f"/diary/new/?deck={deck.pk}").context["form"]["when"].value()
+    visit(date(2027, 6, 2), "8")
+
+    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", {"decks": deck.pk, "hours": "6", "when": chosen})
+
+    assert "Tern crew has 0 h free on Jun 2, 2027. Choose another day or crew." in text(answer)
+
+
+def test_moving_by_the_form_as_after_dragging(as_owner: Browser, tern: Crew) -> None:
+    heron = CrewFactory(name="Heron crew", hours_a_day=8)
+    booking = visit(MONDAY)
+    page = as_owner.get(f"/diary/{booking.pk}/move/?day=2027-06-08&crew={heron.pk}")
+    form = page.context["form"]
+    assert (form["when"].value(), form["first_day"].value(), form["crew"].value()) == (
+        "other", "2027-06-08", str(heron.pk),
+    )  # fmt: skip
+
+    data = {"when": "other", "first_day": "2027-06-08", "crew": heron.pk, "hours": "6", "why": ""}
+    answer = as_owner.post(f"/diary/{booking.pk}/move/", data, follow=True)
+
+    booking.refresh_from_db()
+    assert (booking.first_on, booking.crew, booking.sequence) == (TUESDAY, heron, 1)
+    assert answer.redirect_chain == [("/diary/?week=2027-06-08", 302)]
+    as_owner.post(f"/diary/{booking.pk}/move/", data)
+    booking.refresh_from_db()
+    assert booking.sequence == 1
+
+
+def test_rain_over_a_day_and_the_visit_that_stands_after_all(as_owner: Browser, tern: Crew) -> None:
+    booking = visit(MONDAY)
+    EmailFactory(client=booking.client)
+
+    answer = as_owner.post("/diary/hold-day/", {"day": "2027-06-07", "crew": "", "why": "Rain."}, follow=True)
+    assert said(answer) == ["1 visit of Mon, Jun 7 held for the weather."]
+    assert "Held" in text(answer)
+    as_owner.post(f"/diary/{booking.pk}/release/")
+
+    booking.refresh_from_db()
+    assert (booking.state, booking.sequence) == ("booked", 2)
+    assert Message.objects.count() == 1  # the day was never read of by the client, so the release is the first word
+
+
+def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
+    booking = visit(MONDAY)
+
+    without = as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": " "}, follow=True)
+    assert said(without) == ["Say why the visit is called off."]
+    as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": "The house is sold."})
+
+    booking.refresh_from_db()
+    assert (booking.state, booking.why) == ("cancelled", "The house is sold.")
+    page = text(as_owner.get(f"/diary/{booking.pk}/"))
+    assert "Book it again" in page
+    assert "Log this job" not in page
+
+
+def test_a_crew_with_visits_to_come_goes_on_and_fewer_hours_keep_what_is_booked(as_owner: Browser, tern: Crew) -> None:
+    visit(MONDAY, "6")
+    form = {"name": "Tern crew", "hours_a_day": "4", "works_on": [1, 2], "position": "1"}
+
+    stopped = as_owner.post(f"/diary/crews/{tern.pk}/", form)
+    assert "Tern crew has 1 visit to come. Move them first." in text(stopped)
+    as_owner.post(f"/diary/crews/{tern.pk}/", {**form, "is_active": "on"})
+
+    assert tern.days.get(day=MONDAY).hours_open == 6
+    tern.refresh_from_db()
+    assert (tern.hours_a_day, tern.weekdays_in_words) == (4, "Monday, Tuesday")
+
+
+@pytest.mark.parametrize("hours", ["0", "-1", "1000", "NaN", "x"])
+def test_hours_that_no_day_has_are_refused(as_owner: Browser, tern: Crew, hours: str) -> None:
+    form = {"name": "Tern crew", "hours_a_day": hours, "works_on": [1], "position": "1", "is_active": "on"}
+
+    answer = as_owner.post(f"/diary/crews/{tern.pk}/", form)
+
+    assert answer.context["form"].errors["hours_a_day"]
+
+
+def test_days_off_say_which_visits_have_to_move(as_owner: Browser, tern: Crew) -> None:
+    visit(MONDAY, property__client__name="Marlow Pennington")
+
+    backwards = as_owner.post("/diary/days-off/", {"crew": "", "first_on": "2027-06-09", "last_on": "2027-06-08"})
+    assert "The last day comes before the first." in text(backwards)
+    answer = as_owner.post(
+        "/diary/days-off/", {"crew": tern.pk, "first_on": "2027-06-07", "why": "Course"}, follow=True
+    )
+
+    assert said(answer) == ["Saved. 1 visit lies on it: the diary lists what to move."]
+    assert "Mon, Jun 7, Tern crew (Course)" in text(as_owner.get("/diary/"))
+    off = DayOff.objects.get()
+    as_owner.post(f"/diary/days-off/{off.pk}/remove/")
+    assert as_owner.post(f"/diary/days-off/{off.pk}/remove/").status_code == 302
+    assert "Course" not in text(as_owner.get("/diary/"))
+
+
+def test_a_calendar_link_is_shown_once_and_can_be_ended(as_owner: Browser, tern: Crew) -> None:
+    shown = text(as_owner.post(f"/diary/crews/{tern.pk}/calendar/", follow=True))
+    assert "https://decks.example.com/calendar/" in shown
+    assert "/calendar/" not in text(as_owner.get("/diary/crews/")).replace(f"/crews/{tern.pk}/calendar/", "")
+
+    as_owner.post(f"/diary/crews/{tern.pk}/calendar/", {"close": "1"})
+    tern.refresh_from_db()
+    assert tern.feed_hash is None
+
+
+@pytest.fixture
+def offered(tern: Crew) -> Booking:
+    """A visit for two decks by an offer, today: 18 m² of boards and a smaller landing."""
+    back = DeckFactory(label="Back deck")
+    steps = DeckFactory(label="Steps", property=back.property)
+    offer = OfferFactory(property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01"))
+    oil, wash = (
+        ProductFactory(name="Tidewood Deck Oil"),
+        ProductFactory(name="Foam Wash", kind="cleaner", finish_class=""),
+    )
+    buying = [{"product": oil.pk, "litres": "4.1"}, {"product": wash.pk, "name": "Foam Wash", "litres": "3.005"},
+              {"product": None, "words": "abrasive discs", "pieces": 4}]  # fmt: skip
+    for deck, amount, work in ((back, "300", "strip"), (steps, "100", "recoat")):
+        stripper = 1 if work == "strip" else 0
+        scope = OfferScopeFactory(
+            offer=offer, deck=deck, work=work, stripper_applications=stripper, product=oil, coats=2, buying=buying,
+            litres=Decimal("4.1"),
+        )  # fmt: skip
+        OfferLineFactory(offer=offer, scope=scope, amount=Decimal(amount))
+    return visit(date(2027, 6, 2), offer=offer, decks=[back, steps])
+
+
+def test_a_visit_becomes_a_job_to_log_with_everything_filled_in(as_owner: Browser, offered: Booking) -> None:
+    back = offered.decks.get(label="Back deck")
+    assert (
+        f"/jobs/log/?deck={back.pk}&amp;booking={offered.pk}" in as_owner.get(f"/diary/{offered.pk}/").content.decode()
+    )
+
+    page = as_owner.get(f"/jobs/log/?deck={back.pk}&booking={offered.pk}").context["page"]
+
+    assert {name: page.job[name].value() for name in ("kind", "crew", "finished_on", "amount")} == {
+        "kind": "strip", "crew": "Tern crew", "finished_on": date(2027, 6, 2), "amount": Decimal("345.01"),
+    }  # fmt: skip
+    rows = [(form["product"].value(), form["colour"].value(), form["coats"].value(), form["litres"].value())
+            for form in page.rows]  # fmt: skip
+    wash, oil = page.shelf.products.values()  # by name
+    assert rows == [(str(oil.pk), "Driftwood", 2, "4.1"), (str(wash.pk), None, 1, "3.01")]
+
+
+def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Booking) -> None:
+    amounts = [
+        as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={offered.pk}").context["page"].job["amount"].value()
+        for deck in offered.decks.all()
+    ]
+
+    # By lines 300 : 100 of 460.01 would be 345.0075 and 115.0025: half up to the cent, the rest to the last.
+    assert amounts == [Decimal("345.01"), Decimal("115.00")]
+
+
+def test_logging_each_deck_closes_the_visit(as_owner: Browser, offered: Booking) -> None:
+    oil = ProductFactory()
+    back, steps = offered.decks.order_by("label")
+
+    def log(deck: Any) -> Any:
+        page = filled(deck, row(oil), booking=offered.pk, finished_on="2027-06-02")
+        return as_owner.post("/jobs/log/", page, follow=True)
+
+    first = log(back)
+    assert "Still to log from this visit: Steps." in said(first)
+    assert first.redirect_chain[-1][0] == f"/diary/{offered.pk}/"
+    second = log(steps)
+
+    offered.refresh_from_db()
+    assert offered.state == "done"
+    assert second.redirect_chain[-1][0] == f"/jobs/{steps.jobs.get().pk}/"
+    assert set(offered.jobs.all()) == set(Job.objects.all())
+
+
+def test_a_job_logged_without_the_diary_closes_the_visit_all_the_same(as_owner: Browser, tern: Crew) -> None:
+    booking, later = visit(date(2027, 6, 2)), visit(MONDAY)
+
+    for each in (booking, later):
+        as_owner.post("/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02"))
+
+    booking.refresh_from_db()
+    later.refresh_from_db()
+    assert (booking.state, later.state) == ("done", "booked")  # the second was not due before Monday
+
+
+@pytest.mark.parametrize("number", ["999999", "x", "9" * 30, "-1"])
+def test_a_booking_that_is_none_is_passed_over_when_logging(as_owner: Browser, tern: Crew, number: str) -> None:
+    deck = DeckFactory()
+
+    assert as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={number}").context["page"].booking is None
+
+
+def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
+    crew: User, as_user: Callable[[User], Browser], offered: Booking
+) -> None:
+    browser = as_user(crew)
+
+    week, page = text(browser.get("/diary/")), text(browser.get(f"/diary/{offered.pk}/"))
+
+    assert "Log this job" in page
+    assert not any(word in week + page for word in ("Move", "Call it off", "Book a visit", "Price", "345.01"))
