@@ -12,7 +12,15 @@ from jobs.models import CoatApplied, PriceList
 from reminders.actions import refresh_forecasts
 from reminders.offering import draft_offers
 from tests.browser.conftest import DESKTOP, PHONE, violations
-from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFactory, MessageFactory, OfferFactory, VisitFactory
+from tests.factories import (
+    BatchFactory,
+    CoatFactory,
+    ConsentFactory,
+    EmailFactory,
+    MessageFactory,
+    OfferFactory,
+    VisitFactory,
+)
 from tests.jobs.offer_book import price_list
 
 Open = Callable[..., Page]
@@ -62,7 +70,8 @@ def pages_of(coat: CoatApplied) -> list[str]:
         f"/outbox/{client.messages.get().pk}/", f"/jobs/products/{coat.product_id}/shelf/",
         f"/jobs/scope/{deck.pk}/?air_c=5&humidity_percent=90&coats=99",
         f"/decks/?q={client.name.split()[0]}", "/settings/texts/offer/email/fr/", "/settings/texts/first/text/en/",
-        "/settings/law/CA/text/",
+        "/settings/law/CA/text/", f"/settings/prices/{PriceList.objects.latest('pk').pk}/",
+        *(f"/offers/{offer.pk}/" for offer in client.offers.all()),
     ]  # fmt: skip
 
 
