@@ -6,10 +6,9 @@ from clients import display
 from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product
 from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.scope.over import over
 from jobs.spread import Measured, measured
 from jobs.weather import LEAST_GAP_C, degrees, dew_gap_c
-
-FILMS = {"solid_film", "clear_film"}
 
 
 def doubts(job: Job, *, before: Job | None, build_before: CoatBuild, build: CoatBuild) -> list[str]:
@@ -40,15 +39,11 @@ def compatibility(job: Job, coats: list[CoatApplied], before: Job | None) -> Ite
     old = finish_on_boards(list(before.coats_applied.all())) if before else None
     if not new or not old or new == old or job.kind == Job.Kind.STRIP:
         return
-    if new.finish_class in FILMS and old.finish_class not in FILMS:
-        why = "a film may peel off an oiled surface"
-    elif old.finish_class in FILMS and new.finish_class not in FILMS:
-        why = "a penetrating finish cannot get through a film"
-    elif new.finish_class != old.finish_class or new.base != old.base:
-        why = "the two are not of one kind"
+    verdict = over(old, new)
+    if verdict.holds:
+        yield f"{new} went over {old}, another product: {verdict.why}. Check both data sheets and try a corner."
     else:
-        why = "it is another product than last time"
-    yield f"{new} went over {old}: {why}. Check both data sheets, try a corner, or strip first."
+        yield f"{new} went over {old}: {verdict.why}. Check both data sheets, try a corner, or strip first."
 
 
 def strip_needed(job: Job, coats: list[CoatApplied], before: CoatBuild, after: CoatBuild) -> Iterator[str]:

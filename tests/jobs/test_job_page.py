@@ -88,10 +88,10 @@ def test_a_spread_rate_far_from_the_data_sheet_is_said_in_both_directions(as_own
 @pytest.mark.parametrize(
     ("old", "new", "why"),
     [
-        ("penetrating_oil", "solid_film", "a film may peel off an oiled surface"),
+        ("penetrating_oil", "solid_film", "a film peels off boards that were oiled"),
         ("clear_film", "penetrating_oil", "cannot get through a film"),
-        ("penetrating_oil", "tinted", "not of one kind"),
-        ("tinted", "tinted", "another product than last time"),
+        ("penetrating_oil", "tinted", "soaks in like the old one"),
+        ("tinted", "tinted", "of the same class and base"),
     ],
 )
 def test_another_finish_than_the_one_on_the_deck_is_said(as_owner: Client, old: str, new: str, why: str) -> None:
