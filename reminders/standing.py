@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from clients import display
 from clients.models import Business
 from clients.models.message import State
-from reminders.models import Forecast, Stop
+from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps import LeftOut, Word
 from reminders.steps.planning import Planning
 from reminders.steps.sequence import Said, name_of
@@ -28,13 +28,19 @@ NOT_YET = Standing("Not reminded yet", "is-quiet", is_open=True)
 
 def standings(job_ids: Collection[int], *, today: date) -> dict[int, Standing]:
     """For each job that left a coat: what was said last about it, else whether and why not it can be reminded now."""
-    rows = Forecast.objects.filter(job__in=list(job_ids))
-    business = Business.objects.get()
-    noon = datetime.combine(today, time(12), business.zone)
-    planning = Planning.of(rows, business=business, now=noon, until=date.max, at_once=True)
-    words = {word.coat.job_id: word for each in planning.run().planned for word in each.words}
+    planning = looked_at(Forecast.objects.filter(job__in=list(job_ids)), today)
+    words = {word.coat.job_id: word for each in planning.made.planned for word in each.words}
     left_out = {each.job_id: each for each in planning.made.left_out}
     return {job: standing(planning, job, words.get(job), left_out.get(job)) for job in job_ids}
+
+
+def looked_at(rows: ForecastQuerySet, today: date) -> Planning:
+    """What would come next about these coats, however late, as of noon."""
+    business = Business.objects.get()
+    noon = datetime.combine(today, time(12), business.zone)
+    planning = Planning.of(rows, business=business, now=noon, until=date.max)
+    planning.run()
+    return planning
 
 
 @dataclass(frozen=True)
@@ -49,13 +55,12 @@ class Reminding:
 
 def reminding(forecast: Forecast, *, today: date) -> Reminding:
     """What was said last, what comes next and when, and whether somebody stopped it."""
-    business = Business.objects.get()
-    noon = datetime.combine(today, time(12), business.zone)
-    rows = Forecast.objects.filter(pk=forecast.pk)
-    planned = Planning.of(rows, business=business, now=noon, until=date.max).run().planned
-    stop = Stop.objects.filter(job=forecast.job_id).first()
-    step, day = (planned[0].step.word, planned[0].local_day) if planned else ("", None)
-    return Reminding(standings([forecast.job_id], today=today)[forecast.job_id], stop, step, day)
+    planning = looked_at(Forecast.objects.filter(pk=forecast.pk), today)
+    job, made = forecast.job_id, planning.made
+    word = made.planned[0].words[0] if made.planned else None
+    stands = standing(planning, job, word, made.left_out[0] if made.left_out else None)
+    step, day = (made.planned[0].step.word, made.planned[0].local_day) if made.planned else ("", None)
+    return Reminding(stands, planning.facts.stops.get(job), step, day)
 
 
 def standing(planning: Planning, job: int, word: Word | None, left_out: LeftOut | None) -> Standing:

@@ -94,7 +94,7 @@ class Facts:
     def coats(self) -> Iterator[CoatRow]:
         """Client by client, so that the decks of one come together."""
         columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(*COLUMNS)
-        return map(CoatRow._make, columns.iterator(chunk_size=5000))
+        return map(CoatRow._make, columns)
 
     def day(self, moment: datetime) -> date:
         """The date at the business."""

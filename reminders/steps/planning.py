@@ -29,6 +29,7 @@ KINDS = {
     "archived": "Archived",
     "no coat": "No coat",
 }
+Place = tuple[str, str, str]  # time zone, country, region
 MOST_ROUNDS = 14  # of looking for a moment that suits all places of a client
 
 
@@ -253,26 +254,28 @@ class Planning:
 
     def opening(self, words: Sequence[Word], way: Way, day: date) -> datetime:
         """From when it may go, at all places of the client if there is a moment that suits all, else at the first."""
-        places = dict.fromkeys((word.coat.zone, word.coat.country, word.coat.region) for word in words)
-        zone = ZoneInfo(words[0].coat.zone)
-        opens = datetime.combine(day, self.facts.rules.quiet_until, zone)
-        wanted = self.now if day <= self.today and not self.by_itself else max(self.now, opens)
-        moment = first = self.open_at(wanted, *next(iter(places)), way)
+        places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in words}
+        asked = (day, way.channel, id(way.rule), *places)
+        if asked not in self.openings:  # most of a book lies in a few places and days
+            self.openings[asked] = self.common_opening(list(places), way, day)
+        return self.openings[asked]
+
+    def common_opening(self, places: Sequence[Place], way: Way, day: date) -> datetime:
+        opens = datetime.combine(day, self.facts.rules.quiet_until, ZoneInfo(places[0][0]))
+        is_now = day <= self.today and not self.by_itself
+        moment = first = self.open_at(self.now if is_now else max(self.now, opens), places[0], way)
         for _ in range(MOST_ROUNDS):
             later = moment
             for place in places:
-                later = self.open_at(later, *place, way)
+                later = self.open_at(later, place, way)
             if later == moment:
                 return moment
             moment = later
         return first
 
-    def open_at(self, moment: datetime, zone: str, country: str, region: str, way: Way) -> datetime:
-        """`allowed_from`, remembered: most of a book lies in a few places and days."""
-        asked = (moment, zone, country, region, way.rule.code)
-        if asked not in self.openings:
-            self.openings[asked] = allowed_from(
-                moment, zone=ZoneInfo(zone), country=country, region=region, channel=way.channel,
-                rules=self.facts.rules, law_window=way.rule.window_local,
-            )  # fmt: skip
-        return self.openings[asked]
+    def open_at(self, moment: datetime, place: Place, way: Way) -> datetime:
+        zone, country, region = place
+        return allowed_from(
+            moment, zone=ZoneInfo(zone), country=country, region=region, channel=way.channel, rules=self.facts.rules,
+            law_window=way.rule.window_local,
+        )  # fmt: skip

@@ -82,7 +82,7 @@ class Ways:
         if channel in self.lines_down:
             return self.lines_down[channel]
         rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
-        basis = permission.basis_in_force(consent, rule, last_job_on=self.last_job(client, rule), today=on)
+        basis = permission.basis_in_force(consent, rule, last_job_on=self.last_job(client, rule, consent), today=on)
         if isinstance(basis, permission.Refusal):
             return basis.why
         if basis == NONE_NEEDED and client in self.objectors:
@@ -97,7 +97,7 @@ class Ways:
     def allowed(self, client: int, way: Way, consent: Consented | None) -> Way:
         """With the consent that it rests on, and the day until which that holds."""
         given_on = consent.recorded_at.astimezone(self.business.zone).date() if consent else None
-        until = way.rule.consent_expires(way.basis, self.last_job(client, way.rule), given_on)
+        until = way.rule.consent_expires(way.basis, self.last_job(client, way.rule, consent), given_on)
         if consent is None or way.basis == NONE_NEEDED:
             return replace(way, holds_until=until)
         return replace(way, consent_id=consent.pk, given_on=given_on, holds_until=until)
@@ -111,9 +111,10 @@ class Ways:
             )
         return self.rules[key]
 
-    def last_job(self, client: int, rule: Rule) -> date | None:
-        """When the client's newest job was finished, where the rule counts from there."""
-        return self.last_jobs.get(client) if rule.months else None
+    def last_job(self, client: int, rule: Rule, consent: Consented | None) -> date | None:
+        """When the client's newest job was finished, where something counts from there."""
+        counts = NONE_NEEDED in rule.months or (consent is not None and consent.basis in rule.months)
+        return self.last_jobs.get(client) if counts else None
 
     def address(self, client: int, channel: str) -> str:
         if channel == Channel.LETTER:
@@ -167,10 +168,14 @@ class Ways:
 
     @cached_property
     def consents(self) -> dict[tuple[int, str], Consented]:
-        newest = Consent.objects.filter(client__in=self.clients).order_by("client_id", "channel", "-recorded_at", "-id")
+        """(client, channel) → the newest entry; found here, as sorting the whole log takes longer."""
+        found: dict[tuple[int, str], Consented] = {}
         columns = ("client_id", "channel", "pk", "is_given", "basis", "expires_on", "recorded_at")
-        rows = newest.distinct("client_id", "channel").values_list(*columns)
-        return {(row[0], row[1]): Consented(*row[2:]) for row in rows}
+        for client, channel, *entry in Consent.objects.filter(client__in=self.clients).order_by().values_list(*columns):
+            row, known = Consented(*entry), found.get((client, channel))
+            if known is None or (row.recorded_at, row.pk) > (known.recorded_at, known.pk):
+                found[client, channel] = row
+        return found
 
     @cached_property
     def objectors(self) -> set[int]:

@@ -61,7 +61,7 @@ def test_twenty_years_stand_on_one_page_newest_first(coated, page, django_assert
         said(deck, job)
     refresh(deck)
 
-    with freeze_time(NOW), django_assert_max_num_queries(20):
+    with freeze_time(NOW), django_assert_max_num_queries(36):
         text = as_owner.get(f"/decks/{deck.pk}/").content.decode()
 
     years = [text.index(f"<h3>{year}</h3>") for year in range(2026, 2005, -1)]

@@ -187,7 +187,7 @@ def test_the_page_asks_the_same_number_of_questions_for_many_decks(due_in, as_ow
         due_in(date(2027, 3, 9))
         due_in(date(2026, 3, 9))
 
-    with django_assert_max_num_queries(40):
+    with django_assert_max_num_queries(46):
         text(as_owner.get("/due/2027-03/"))
 
 

@@ -66,6 +66,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     assert sorted(Schedule.objects.values_list("name", "func")) == [
         ("learn", "reminders.tasks.learn"),
         ("refresh forecasts", "reminders.tasks.refresh_forecasts"),
+        ("remind", "reminders.tasks.remind"),
         ("tick", "reminders.tasks.tick"),
     ]
     night = Schedule.objects.get(name="refresh forecasts").next_run

@@ -16,11 +16,11 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, core, forecasts, offers, pacing, pages, pdf, search, sending
+from restorer.bench import book, core, forecasts, offers, pacing, pages, pdf, planning, search, sending
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "pacing", "core", "offers", "pdf", "sending"]
+PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "offers", "pdf", "sending"]
 
 
 class Command(BaseCommand):
@@ -70,6 +70,7 @@ class Command(BaseCommand):
             "search": search.measure,
             "forecasts": lambda: forecasts.measure(today, now),
             "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "planning": lambda: planning.measure(today, now),
             "pacing": lambda: pacing.measure(today),
             "core": core.measure,
             "offers": lambda: offers.measure(options["offers"], today, now),
@@ -79,7 +80,7 @@ class Command(BaseCommand):
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():
             wanted = set(options["only"] or PARTS)
-            if name in wanted or (name == "forecasts" and {"due", "pacing"} & wanted):
+            if name in wanted or (name == "forecasts" and {"due", "planning", "pacing"} & wanted):
                 self.say(f"Measuring {name}")
                 results[name] = step()
         return results
