@@ -64,10 +64,15 @@ def encoded(text: str, name: str) -> str:
 def compose(head: Letterhead, message: Message, *, now: datetime) -> bytes:
     """The message as it goes over the wire (lines that begin with a dot are not yet doubled)."""
     top = "\r\n".join([*headers(head, message, now), ""]).encode()
-    files = list(message.attachments.all())  # the outbox has them at hand (clients/outbox/steps.py)
+    files = files_of(message)
     if not files:
         return top + body(message)
     return top + joined("mixed", mark_of(message, "m"), [body(message), *map(attached, files)])
+
+
+def files_of(message: Message) -> list[Attachment]:
+    """What is attached. A claimed message says whether there is anything, and has it at hand (outbox/steps.py)."""
+    return list(message.attachments.all()) if getattr(message, "has_files", True) else []
 
 
 def body(message: Message) -> bytes:

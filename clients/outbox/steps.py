@@ -29,7 +29,8 @@ WITH due AS (
 ), noted AS (
     INSERT INTO clients_messageevent (message_id, at, state, note) SELECT id, clock_timestamp(), state, '' FROM moved
 )
-SELECT * FROM moved ORDER BY not_before, id
+SELECT *, EXISTS (SELECT FROM clients_attachment a WHERE a.message_id = moved.id) AS has_files
+FROM moved ORDER BY not_before, id
 """
 # The two steps of the fast path are sent ahead of their answer (see ahead.py), each guarded by the lease.
 # `state || ''` keeps the planner on the primary key: with old statistics it would walk through all that is claimed.
@@ -60,10 +61,12 @@ AHEAD = {"transmit": TRANSMIT, "accept": ACCEPT}
 def claim(channel: str, size: int) -> list[Message]:
     """Take messages that are due, with what is attached; no other sender gets them while the lease lasts.
 
-    The files come now, in one query for all: once the first message is on its way no query may run (see ahead.py).
+    The files come now, in one query for those that have any: once the first message is on its way no query may run
+    (see ahead.py).
     """
     taken = list(Message.objects.raw(CLAIM, {"channel": channel, "size": size, "lease": CLAIM_LEASE}))
-    prefetch_related_objects(taken, "attachments")
+    if with_files := [message for message in taken if message.has_files]:  # type: ignore[attr-defined] # of CLAIM
+        prefetch_related_objects(with_files, "attachments")
     return taken
 
 
