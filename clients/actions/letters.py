@@ -73,11 +73,11 @@ def print_batch(*, batch: LetterBatch, by: User, now: datetime) -> bytes:
 
 def check_windows(letters: list[batches.Letter], business: Business) -> None:
     """An address that does not fit into the window is named before paper is used."""
-    most = sheet_of(business.country).most_lines
+    sheet = sheet_of(business.country)
     for letter in letters:
-        if len(letter.lines) > most:
+        if (needed := sheet.lines_needed(letter.lines)) > sheet.most_lines:
             raise LetterError(
-                f"The address of {letter.lines[0]} has {len(letter.lines)} lines; the window has room for {most}. "
+                f"The address of {letter.lines[0]} has {needed} lines; the window has room for {sheet.most_lines}. "
                 "Shorten it on the client's page, or hold the letter back."
             )
 

@@ -95,16 +95,19 @@ class GatewayForm(forms.ModelForm):
             "refusals", "honours_reference", "look_up_url", "status_path", "statuses", "hook_fields", "hook_header",
             "hook_key", "is_on",
         ]  # fmt: skip
-        labels = {"sender": "Sent from"}
+        labels = {
+            "sender": "Sent from", "auth": "How it knows us", "auth_name": "Name, or name of the header",
+            "body": "We post", "id_path": "Where its answer holds its own number",
+            "refusal_path": "Where its answer holds an error code", "look_up_url": "Address to ask about a message",
+            "status_path": "Where its answer holds the state", "is_on": "In use: text messages go out by it",
+            "honours_reference": "It sends a repeated {reference} only once",
+        }  # fmt: skip
 
     def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
         self.country = country
         super().__init__(*args, **kwargs)
-        self.initial |= {
-            "auth_secret": "",
-            "hook_key": "",
-            "template": flat(self.instance.template or DEFAULT_TEMPLATE),
-        }
+        template = flat(self.instance.template or DEFAULT_TEMPLATE)
+        self.initial.update({"auth_secret": "", "hook_key": "", "template": template})
 
     def clean_url(self) -> str:
         return checked_address(self.cleaned_data["url"])

@@ -7,11 +7,14 @@ one, as the mail guide of the California State University gives it), ⅛ in of c
 Folded at 4 in the sheet can slide only ⅛ in up and 1 in sideways; the address lies in what shows in every place.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from clients.paper import paper
 
 INCH = 25.4
+WIDEST = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,10 @@ class Sheet:
     @property
     def most_lines(self) -> int:
         return int(self.address_height / self.line_height)
+
+    def lines_needed(self, lines: Sequence[str]) -> int:
+        """On the paper, where a long one breaks."""
+        return sum(max(1, ceil(len(line) * WIDEST / self.address_width)) for line in lines)
 
 
 A4 = Sheet(

@@ -16,7 +16,7 @@ from django.utils import timezone
 from clients.channels import LINES
 from clients.channels.contract import Line, LineDownError, Outcome, Result
 from clients.models import Business, Message
-from clients.outbox import evidence, outcomes, steps, trouble
+from clients.outbox import evidence, hours, outcomes, steps, trouble
 from clients.outbox.ahead import Ahead
 from clients.outbox.permission import why_not
 from clients.outbox.sweeping import sweep
@@ -88,7 +88,7 @@ class Sender:
                 batch = steps.claim(self.channel, size)
                 if not batch:
                     break
-                self.send_all(self.let_pass(batch), is_over)
+                self.send_all(self.let_ring(self.let_pass(batch)), is_over)
         except Error:
             self.rescue()
             raise
@@ -121,6 +121,14 @@ class Sender:
             if message.pk in reasons:
                 self.tally.count(outcomes.move(message, "cancelled", "cancelled", reasons[message.pk]))
         return [message for message in batch if message.pk not in reasons]
+
+    def let_ring(self, batch: list[Message]) -> list[Message]:
+        """Put off what would ring in quiet hours at the client's place."""
+        quiet = hours.later(self.business, batch, now=timezone.now())
+        for message in batch:
+            if message.pk in quiet:
+                outcomes.wait_for(message, quiet[message.pk])
+        return [message for message in batch if message.pk not in quiet]
 
     def send_all(self, batch: list[Message], is_over: Callable[[], bool]) -> None:
         """One after the other; what is not reached goes back to the queue at once."""

@@ -1,7 +1,7 @@
 """Writing down how a try ended. Every change is guarded by the lease, so that writing it twice changes nothing."""
 
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -65,6 +65,15 @@ def put_off(message: Message, reply: str) -> str:
     pause = min(FIRST_PAUSE * 4 ** (attempts - 1), LONGEST_PAUSE)
     rows = steps.leased(message)
     return "put_off" if steps.move(rows, State.QUEUED, note=reply, reply=reply, not_before=Now() + pause) else ""
+
+
+def wait_for(message: Message, moment: datetime | str) -> None:
+    """It is quiet time at the client's place: later, and that was no try. With no hour left it is the owner's turn."""
+    if isinstance(moment, str):
+        move(message, State.FAILED, "failed", moment)
+    else:
+        note = f"Quiet hours there until {moment:%Y-%m-%d %H:%M} UTC."
+        steps.move(steps.leased(message), State.QUEUED, note=note, not_before=moment)
 
 
 def withhold(business: Business, message: Message) -> str:

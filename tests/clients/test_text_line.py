@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
 from clients import channels, outbox, suppression
-from clients.models import Business, Message, MessageEvent, Suppression, TextGateway, User
+from clients.models import Business, Message, MessageEvent, SendingRules, Suppression, TextGateway, User
 from clients.outbox import doors, evidence
 from tests.gateway import Peer, gateway_row, queued_text, running_gateway
 from tests.outbox import states
@@ -201,3 +202,18 @@ def test_we_show_who_we_are(peer: Peer, row: TextGateway) -> None:
         queued_text(number)
         outbox.deliver()
         assert peer.gateway.asked[-1][header] == value
+
+
+def test_what_waited_does_not_ring_at_night(peer: Peer, row: TextGateway) -> None:
+    reminder, answer = queued_text(1), queued_text(2, kind="service", text="We come on Tuesday.")
+    own = timezone.now().astimezone(ZoneInfo("America/Halifax"))
+    hour = (own + timedelta(hours=2)).time().replace(microsecond=0)  # of the wall clock at the property
+    SendingRules.objects.update(quiet_from=(own - timedelta(hours=2)).time(), quiet_until=hour)
+
+    assert outbox.deliver().accepted == 1
+
+    reminder.refresh_from_db()
+    assert [each["text"] for each in peer.taken] == [answer.text]
+    assert (reminder.state, reminder.attempts) == ("queued", 0)
+    assert reminder.not_before.astimezone(ZoneInfo("America/Halifax")).time().replace(microsecond=0) == hour
+    assert "Quiet hours there until" in reminder.events.order_by("-id")[0].note
