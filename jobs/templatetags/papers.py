@@ -10,12 +10,19 @@ from django.utils.safestring import SafeString, mark_safe
 from clients import display
 
 register = template.Library()
+COUNTED = {"tread", "hour", "visit", "coat", "piece", "day"}
 
 
 @register.filter
 def plain_number(value: Decimal) -> str:
     """“18” or “2.5” in the business's locale."""
     return display.number(value, 3)
+
+
+@register.filter
+def counted(unit: str, quantity: Decimal) -> str:
+    """“treads” for four of them; a measure such as m² stays."""
+    return f"{unit}s" if unit in COUNTED and quantity != 1 else unit
 
 
 @cache

@@ -162,3 +162,18 @@ def test_an_offer_of_several_decks_names_the_deck_above_its_lines(offer: Offer) 
 
     assert text.index("Sun deck Clean and seal") < text.index("Landing Seal the landing")
     assert text.index("Seal the landing") < text.index("For the visit Travel beyond 20 km")
+
+
+def test_waiting_is_weighed_in_money_and_steps_are_named(offer: Offer) -> None:
+    after = [{"months": 6, "strip_chance": 0.128, "expected_cost": "752.82"}]
+    offer.waiting = {"recoat": "634.35", "after": after}
+    offer.save()
+    offer.scopes.update(steps=[{"title": "Foam Wash", "wait": "20 minutes to act"}, {"title": "Light sand"}])
+    offer.lines.update(unit="tread", quantity=4)
+
+    text = words(read(offer_pdf(offer)))
+
+    assert "Now no $634.35 In 6 months 13 % $752.82" in text
+    assert "It is a forecast, not a promise." in text
+    assert "Step by step: Foam Wash (20 minutes to act), Light sand." in text
+    assert "4 treads" in text
