@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reminders.forecast.book import Book, Trials, trials, visit_chances
+from reminders.forecast.fit import MORE_NODES
 from reminders.forecast.intervals import bounds
 from reminders.forecast.lognormal import chance_within
 from reminders.forecast.posterior import Posterior
@@ -85,31 +86,33 @@ def backtest(
     chances: dict[str, list[Floats]] = {name: [np.zeros(0)] for name in FORECASTS}
     worn, ends = [np.zeros(0, dtype=bool)], [np.zeros((0, 2))]
     origins = np.arange(first, last, step_days)
+    learned = average = None
     for origin in origins:
         end = min(origin + step_days, last)
         tried = trials(book, origin, end)
-        found, posterior = _at_origin(book, origin, tried, prior)
+        learned = book.learn(origin, prior, start=learned).posterior
+        average = book.learn(origin, _class_only(prior), nodes=MORE_NODES, start=average).posterior
+        found = _chances(book, origin, tried, prior, learned, average)
         for name, chance in found.items():
             chances[name].append(chance)
         worn.append(tried.worn)
-        ends.append(_window_ends(book, origin, end, posterior))
+        ends.append(_window_ends(book, origin, end, learned))
     seen, pairs = np.concatenate(worn), np.concatenate(ends)
     together = {name: np.concatenate(parts) for name, parts in chances.items()}
     scores = {name: score(chance, seen) for name, chance in together.items()}
     return Backtest(scores, reliability(together["learned"], seen), coverage(pairs[:, 0], pairs[:, 1]), len(origins))
 
 
-def _at_origin(book: Book, origin: float, tried: Trials, prior: Posterior) -> tuple[dict[str, Floats], Posterior]:
-    learned = book.learn(origin, prior).posterior
-    average = book.learn(origin, _class_only(prior)).posterior
+def _chances(
+    book: Book, origin: float, tried: Trials, prior: Posterior, learned: Posterior, average: Posterior
+) -> dict[str, Floats]:
     past = trials(book, -np.inf, origin)
-    found = {
+    return {
         "learned": visit_chances(book, tried, learned),
         "prior": visit_chances(book, tried, prior),
         "flat_rule": _flat_chances(past, tried),
         "finish_average": visit_chances(book, tried, average),
     }
-    return found, learned
 
 
 def _window_ends(book: Book, origin: float, end: float, posterior: Posterior) -> Floats:

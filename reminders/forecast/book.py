@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from reminders.forecast.clock import WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
+from reminders.forecast.deck_effect import NODES
 from reminders.forecast.fit import MISGRADE, Fit, fit
 from reminders.forecast.intervals import Visits, ages, bounds, lives
 from reminders.forecast.lognormal import chance_within
@@ -66,7 +67,15 @@ class Book:
         """
         return ~(self.ended_on < day)
 
-    def learn(self, day: float, prior: Posterior = PRIOR, *, misgrade: float = MISGRADE) -> Fit:
+    def learn(
+        self,
+        day: float,
+        prior: Posterior = PRIOR,
+        *,
+        misgrade: float = MISGRADE,
+        nodes: int = NODES,
+        start: Posterior | None = None,
+    ) -> Fit:
         """Fit what was known before a day.
 
         Parameters
@@ -77,6 +86,10 @@ class Book:
             What is believed without visits.
         misgrade : float
             Chance that a visit is graded on the wrong side of the limit.
+        nodes : int
+            Quadrature nodes a deck.
+        start : Posterior, optional
+            Where to start; the fit of an earlier day saves steps.
 
         Returns
         -------
@@ -84,7 +97,8 @@ class Book:
             The fit.
         """
         found = bounds(self.coats, self.before(day))
-        return fit(lives(self.coats, found, self.running(day)), prior, misgrade=misgrade)
+        seen = lives(self.coats, found, self.running(day))
+        return fit(seen, prior, misgrade=misgrade, nodes=nodes, start=start)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,9 +12,11 @@ from reminders.forecast.intervals import Lives
 from reminders.forecast.newton import group, maximise, prepare
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import PRIOR
+from reminders.forecast.restricted import restrict
 
 Floats = NDArray[np.float64]
 
+MORE_NODES = 31  # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 MISGRADE = 0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
 
 
@@ -115,15 +117,21 @@ def fit(
     if not len(lives):
         return Fit(prior, 0.0, 0, 0, 0, True, "No coat has been inspected yet: the forecast rests on the priors alone.")
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
-    problem = prepare(lives, prior.mean, precision, deck_effect=deck_effect, misgrade=misgrade, nodes=nodes)
-    best = maximise(problem, (start or prior).mean)
+    theta, steps = (start or prior).mean, 0
+    for count in (nodes, max(nodes, MORE_NODES)):
+        problem = prepare(lives, prior.mean, precision, deck_effect=deck_effect, misgrade=misgrade, nodes=count)
+        best = maximise(problem, theta)
+        theta, steps = best.theta, steps + best.steps
+        if best.converged:  # else the quadrature was too rough for its slope: on from there with more nodes
+            break
+    decks = len(np.unique(lives.deck))
+    best = restrict(problem, best, decks)
     keys, mean, variance = _deck_posteriors(lives, best.theta, misgrade, nodes, deck_effect)
     posterior = Posterior(
         prior.names, best.theta, best.covariance, _version(lives, prior, misgrade), keys, mean, variance
     )
     note = "" if best.converged else "The fit did not settle; it is the best point found. Look at the newest visits."
-    decks = len(np.unique(lives.deck))
-    return Fit(posterior, problem.likelihood(best.theta)[0], len(lives), decks, best.steps, best.converged, note)
+    return Fit(posterior, problem.likelihood(best.theta)[0], len(lives), decks, steps, best.converged, note)
 
 
 def _deck_posteriors(

@@ -15,6 +15,7 @@ Floats = NDArray[np.float64]
 STEPS = 60
 TOLERANCE = 1e-10
 SLACK = 1e-6  # of the value: what the quadrature may wobble
+HALVINGS = 6  # a step that must be made smaller than this: value and slope disagree, and going on is a crawl
 LOG_SPREAD_BOUND = 7.0  # a spread beyond e^±7 is a numerical accident
 
 
@@ -241,11 +242,11 @@ def maximise(problem: Problem, start: Floats) -> Maximum:
             converged = converged or bool(now[1] @ step < 1e-4)
             break
         theta, now = moved
-    return Maximum(theta, _inverse(-now[2]), now[0], steps, converged)
+    return Maximum(theta, inverse(-now[2]), now[0], steps, converged)
 
 
 def _climb(problem: Problem, theta: Floats, value: float, step: Floats) -> tuple[Floats, Triple] | None:
-    for halving in range(30):
+    for halving in range(HALVINGS):
         there = theta + step / 2**halving
         if np.abs(there[-2:]).max() < LOG_SPREAD_BOUND:
             found = problem.objective(there)
@@ -254,7 +255,18 @@ def _climb(problem: Problem, theta: Floats, value: float, step: Floats) -> tuple
     return None
 
 
-def _inverse(curvature: Floats) -> Floats:
-    # Directions in which the surface bends the wrong way get a wide, finite variance.
+def inverse(curvature: Floats) -> Floats:
+    """Return the covariance that a curvature stands for.
+
+    Parameters
+    ----------
+    curvature : ndarray, shape (p, p)
+        Negative Hessian.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        Its inverse; directions in which the surface bends the wrong way get a wide, finite variance.
+    """
     values, vectors = np.linalg.eigh((curvature + curvature.T) / 2)
     return (vectors / np.maximum(values, 1e-8)) @ vectors.T

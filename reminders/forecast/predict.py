@@ -190,7 +190,10 @@ def life(coats: Coats, posterior: Posterior) -> Life:
     x = design(coats)
     pace, variance = posterior.deck_effect(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + pace
-    return Life(mean, np.sqrt(posterior.coat_variance + variance + _doubt(x, posterior)), x, pace, variance)
+    # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the pace.
+    unsure = variance / posterior.omega**2
+    doubt = unsure**2 * _doubt(x, posterior)
+    return Life(mean, np.sqrt(posterior.coat_variance + variance + doubt), x, pace, variance)
 
 
 def _doubt(x: Floats, posterior: Posterior) -> Floats:

@@ -16,6 +16,7 @@ from scipy import stats
 from reminders.forecast import COLUMNS, PRIOR, Coats, Fit, Lives, Posterior, fit, predict
 from reminders.forecast.lognormal import log_interval
 from reminders.forecast.newton import Maximum, maximise, prepare
+from reminders.forecast.restricted import restrict
 from tests.forecast.oracles import INF, MOTORETTE, PUBLISHED, RAIL, WHEELS, Published, rows
 
 
@@ -103,6 +104,25 @@ def test_rails_agree_with_the_closed_form_and_with_statsmodels() -> None:
         warnings.simplefilter("ignore")
         other = MixedLM(y, np.ones((18, 1)), groups=rail).fit(reml=False)
     assert log_likelihood == pytest.approx(other.llf, abs=1e-4)
+
+
+def test_spreads_of_rails_freed_of_their_bias_agree_with_restricted_maximum_likelihood() -> None:
+    # Pinheiro & Bates (2000) p. 9 by restricted maximum likelihood, here from statsmodels; least squares by hand: the
+    # mean squares between and within rails, 9310.5/5 and 194/12, give ((1862.1 − 16.1667)/3)^½ = 24.805 and 4.0208.
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    y, rail = np.array(RAIL, dtype=float), np.repeat(np.arange(6), 3)
+    life = np.exp(y / 20)
+    problem = prepare(replace(rows(life, life), deck=rail), np.zeros(3), np.zeros((3, 3)))
+    best = maximise(problem, np.array([3.0, -1.0, -0.5]))
+    freed = restrict(problem, best, 6)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        other = MixedLM(y, np.ones((18, 1)), groups=rail).fit(reml=True)
+    between = float(np.sqrt(other.cov_re[0, 0]))
+    assert between == pytest.approx(24.805, abs=0.01)
+    assert 20 * np.exp(freed.theta[-1]) == pytest.approx(between, rel=0.005)
+    assert 20 * np.exp(freed.theta[-2]) == pytest.approx(4.0208, rel=0.005)
 
 
 def test_single_visits_agree_with_the_probit_of_statsmodels() -> None:
