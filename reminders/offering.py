@@ -9,6 +9,7 @@ from django.db import transaction
 
 from clients.models import Deck, User
 from jobs.actions import offers as deeds
+from jobs.actions.offers import OfferProblem
 from jobs.models import Booking, Offer, OfferScope
 from jobs.offering import Order
 from jobs.outlook import WAITS, DeckOutlook, Outlook
@@ -44,6 +45,15 @@ def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: U
         drafted.offers, problems = deeds.draft_orders(orders=orders, today=today, now=now, by=by)
         drafted.left_out += [(scope.deck, str(problem)) for order, problem in problems for scope in order.scopes]
     return drafted
+
+
+def redraft_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
+    """Reckon a draft anew for the same decks. Raises `OfferProblem` and `PricingProblem`."""
+    decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
+    if not decks:
+        raise OfferProblem("No deck stands in this offer, so there is nothing to reckon from.")
+    order = next(iter(orders_for(decks, today=today)))
+    return deeds.redraft_offer(offer=offer, order=order, today=today, now=now, by=by)
 
 
 def wanted(deck_ids: Collection[int], drafted: Drafted, *, today: date) -> list[Deck]:

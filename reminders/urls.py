@@ -9,5 +9,6 @@ urlpatterns = [
     path("", due.due, name="due"),
     path("remind/", remind.remind, name="remind"),
     path("offers/", offering.draft_offers, name="draft_offers"),
+    path("offers/<int:pk>/anew/", offering.redraft_offer, name="redraft_offer"),
     path("<str:month>/", due.due_month, name="due_month"),
 ]

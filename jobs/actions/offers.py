@@ -25,6 +25,8 @@ COPIED = [
     "number", "client", "property", "price_list", "language", "currency", "tax_mode", "tax_rounding", "net", "tax",
     "total", "hours", "introduction", "waiting",
 ]  # fmt: skip
+RECKONED = ["price_list", "currency", "tax_mode", "tax_rounding", "net", "tax", "total", "hours", "waiting",
+            "drafted_on", "valid_until"]  # fmt: skip
 
 
 class OfferProblem(ValueError):  # noqa: N818 - reads better where it is caught
@@ -85,6 +87,25 @@ def draft_orders(
     return [each.offer for each in drafted], problems
 
 
+@transaction.atomic
+def redraft_offer(*, offer: Offer, order: Order, today: date, now: datetime, by: User | None) -> Offer:
+    """Reckon a draft anew from history and prices as they are now, in place of what was in it.
+
+    Number, revision and introduction stay. Raises `OfferProblem`, and `PricingProblem` where a price is missing.
+    """
+    row = locked(offer, State.DRAFT)
+    at, strips = desk(today=today), strips_of(order.scopes if order.outlook else (), today=today)
+    fresh = draft(at, order, strips, number=row.number, today=today, by=by)
+    for name in RECKONED:
+        setattr(row, name, getattr(fresh.offer, name))
+    for old in (row.lines, row.taxes, row.scopes):
+        old.all().delete()
+    row.save()
+    keep_parts([fresh], row)
+    note(row, Kind.DRAFTED, now=now, by=by, words="\n".join(fresh.notes)[:2000])
+    return row
+
+
 def next_number() -> int:
     """The next free number, kept for this transaction."""
     with connection.cursor() as cursor:
@@ -95,16 +116,24 @@ def next_number() -> int:
 def keep(drafted: Sequence[DraftedOffer], *, now: datetime, by: User | None) -> None:
     """Save the rows of all drafts, each with the first line of its history."""
     Offer.objects.bulk_create([each.offer for each in drafted])
-    OfferScope.objects.bulk_create([scope for each in drafted for scope in each.scopes])
-    for each in drafted:
-        for line, place in zip(each.lines, each.places, strict=True):
-            line.scope = None if place is None else each.scopes[place]
-    OfferLine.objects.bulk_create([line for each in drafted for line in each.lines])
-    OfferTax.objects.bulk_create([tax for each in drafted for tax in each.taxes])
+    keep_parts(drafted)
     OfferEvent.objects.bulk_create(
         OfferEvent(offer=each.offer, kind=Kind.DRAFTED, at=now, by=by, note="\n".join(each.notes)[:2000])
         for each in drafted
     )
+
+
+def keep_parts(drafted: Sequence[DraftedOffer], offer: Offer | None = None) -> None:
+    """Save decks, lines and taxes of saved offers, or of the one offer that they are for."""
+    for each in drafted:
+        parts: list[Any] = [*each.scopes, *each.lines, *each.taxes]
+        for part in parts:
+            part.offer = offer or each.offer
+        for line, place in zip(each.lines, each.places, strict=True):
+            line.scope = None if place is None else each.scopes[place]
+    OfferScope.objects.bulk_create([scope for each in drafted for scope in each.scopes])
+    OfferLine.objects.bulk_create([line for each in drafted for line in each.lines])
+    OfferTax.objects.bulk_create([tax for each in drafted for tax in each.taxes])
 
 
 def note(offer: Offer, kind: str, *, now: datetime, by: User | None, words: str = "") -> OfferEvent:
@@ -195,7 +224,7 @@ def revise_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -
         note(row, Kind.REPLACED, now=now, by=by, words=f"By revision {row.revision + 1}")
         cancel_messages(row, why="The offer was replaced by a newer one.", now=now, by=by)
     new = copy_of(row, today=today, by=by)
-    note(new, Kind.DRAFTED, now=now, by=by, words=f"From {row.reference}")
+    note(new, Kind.DRAFTED, now=now, by=by)
     return new
 
 

@@ -81,7 +81,7 @@ def show(request: HttpRequest, offer: Offer, filled: forms.DraftForms | None = N
     context: dict[str, Any] = {
         "offer": offer, "page": offer_page(offer, today=today), "filled": filled, "today": today,
         "is_open": "add_row" in request.POST, "is_expired": offer.is_expired(today=today), "others": revisions(offer),
-        "notes": [event.note for event in offer.events.all() if event.kind == Kind.DRAFTED and event.note],
+        "note": next((event.note for event in reversed(offer.events.all()) if event.kind == Kind.DRAFTED), ""),
         "ways": sending.ways(offer, today=today) if offer.state == State.DRAFT else [],
         "withdraw": forms.WithdrawForm(), "answer": forms.AnswerForm(),
         "messages_sent": offer.messages().order_by("-id"),

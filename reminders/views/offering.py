@@ -2,12 +2,14 @@
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, sends, signed_in
+from jobs.actions.offers import OfferProblem
+from jobs.models import Offer
 from jobs.pricing import PricingProblem
 from reminders import due, offering
 from reminders.models import ForecastQuerySet
@@ -37,6 +39,19 @@ def draft_offers(request: HttpRequest) -> HttpResponse:
         return redirect(back or "prices:list")
     tell(request, drafted)
     return redirect(place(drafted, back))
+
+
+@sends
+@require_POST
+def redraft_offer(request: HttpRequest, pk: int) -> HttpResponse:
+    """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are now."""
+    offer, now = get_object_or_404(Offer, pk=pk), timezone.now()
+    try:
+        offering.redraft_offer(offer=offer, today=business_of(request).today(now), now=now, by=signed_in(request))
+        messages.success(request, "Reckoned anew.")
+    except (OfferProblem, PricingProblem) as problem:
+        messages.error(request, f"Nothing was changed. {problem}")
+    return redirect("offers:detail", pk)
 
 
 def whole_list(request: HttpRequest) -> list[int]:

@@ -19,7 +19,7 @@ EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:to_buy jobs:sign_off jobs:care_record
-    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:visit_file
+    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:calendar_file
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
@@ -29,7 +29,7 @@ OWNER_AND_OFFICE = """
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
     channels:enclosure channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf
-    prices:list prices:detail reminders:draft_offers
+    prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password

@@ -130,6 +130,28 @@ def test_a_deck_page_offers_to_draft(as_owner: Browser) -> None:
     assert "Draft an offer" in page
 
 
+def test_a_draft_is_reckoned_anew_from_what_the_book_holds_now(as_owner: Browser) -> None:
+    price_list()
+    home = deck()
+    offer = draft(home).offers[0]
+    offer.introduction = "Good morning."
+    offer.save()
+    before = offer.total
+    Deck.objects.filter(pk=home.pk).update(area_m2=36)
+
+    page = as_owner.post(f"/due/offers/{offer.pk}/anew/", follow=True).content.decode()
+    again = Offer.objects.get(pk=offer.pk)
+    Offer.objects.filter(pk=offer.pk).update(state="withdrawn")
+    refused = as_owner.post(f"/due/offers/{offer.pk}/anew/", follow=True).content.decode()
+
+    assert "Reckoned anew." in page
+    assert (again.number, again.introduction) == (101, "Good morning.")
+    assert again.total > before
+    assert again.scopes.get().deck == home
+    assert again.lines.filter(words="Clean", quantity=36).exists()
+    assert "Nothing was changed." in refused
+
+
 def test_a_recoat_that_the_forecast_doubts_says_so_in_the_draft() -> None:
     price_list()
     home = deck()
