@@ -1,7 +1,7 @@
-"""Visits for calendars (RFC 5545, 5546, 7986): one file for the client, one feed for each crew.
+"""Bookings for calendars (RFC 5545, 5546, 7986): one file for the client, one feed for each crew.
 
-A visit keeps its UID for ever; SEQUENCE goes up with every change. Visits are whole days, so DTEND is the day after the
-last. Nobody is asked to answer: the file publishes a visit (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
+A booking keeps its UID for ever; SEQUENCE goes up with every change. It is whole days, so DTEND is the day after the
+last. Nobody is asked to answer: the file publishes a booking (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
 """
 
 from collections.abc import Iterable
@@ -18,14 +18,14 @@ from jobs.models import Booking, Crew, OfferScope
 
 PRODUCT = "-//Deck care//Diary//EN"
 MEDIA_TYPE = "text/calendar"
-KEPT_DAYS = 90  # how long a visit that is over or called off stays in a feed
+KEPT_DAYS = 90  # how long a booking that is over or called off stays in a feed
 REFRESHED_EVERY = timedelta(hours=6)
 STATUS = {Booking.State.HELD: "TENTATIVE", Booking.State.CANCELLED: "CANCELLED"}
 COLOURS = ["peru", "steelblue", "seagreen", "slateblue", "indianred", "darkkhaki"]  # names of CSS Color 3
 
 
-def visit_file(booking: Booking, business: Business, *, now: datetime) -> bytes:
-    """The visit as the client puts it into a calendar; DTSTAMP is the moment of writing (RFC 5545, 3.8.7.2)."""
+def client_file(booking: Booking, business: Business, *, now: datetime) -> bytes:
+    """The booking as the client puts it into a calendar; DTSTAMP is the moment of writing (RFC 5545, 3.8.7.2)."""
     is_off = booking.state == Booking.State.CANCELLED
     event = event_of(booking, stamp=now)
     event.add("summary", f"{business.name}: {deck_names(booking)}")
@@ -43,7 +43,7 @@ def method_of(booking: Booking) -> str:
 
 
 def feed(crew: Crew, bookings: Iterable[Booking], business: Business, *, url: str) -> bytes:
-    """All visits of a crew; initials instead of names, and nothing that opens a gate, for a link can get lost.
+    """All bookings of a crew; initials instead of names, and nothing that opens a gate, for a link can get lost.
 
     Without METHOD, so DTSTAMP is the last change, and the feed stays the same, byte for byte, while nothing changes.
     """

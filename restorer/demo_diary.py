@@ -1,4 +1,4 @@
-"""The diary of the demo: two crews, days off, and visits around today or, out of season, around its first weeks."""
+"""The diary of the demo: two crews, days off, and bookings around today or, out of season, around its first weeks."""
 
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -11,12 +11,12 @@ from jobs.diary import monday_of
 from jobs.diary.suggesting import season_start
 from jobs.models import Crew, DayOff
 
-VISITS = 26
+BOOKINGS = 26
 CREWS = [("Tern crew", Decimal(16)), ("Heron crew", Decimal(8))]
 
 
 def load(random: Random, *, today: date, now: datetime) -> None:
-    """Crews, a regatta that everybody goes to, and visits that fill three weeks unevenly."""
+    """Crews, a regatta that everybody goes to, and bookings that fill three weeks unevenly."""
     business = Business.objects.get()
     for position, (name, hours) in enumerate(CREWS, 1):
         Crew.objects.create(name=name, hours_a_day=hours, position=position)
@@ -24,7 +24,7 @@ def load(random: Random, *, today: date, now: datetime) -> None:
     DayOff.objects.create(first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta")
     decks = list(Deck.objects.filter(property__country=business.country).select_related("property__client"))
     random.shuffle(decks)
-    for number, deck in enumerate(decks[:VISITS]):
+    for number, deck in enumerate(decks[:BOOKINGS]):
         book(random, deck, first + timedelta(days=7 * (number % 3)), now)
     rain(first + timedelta(days=2), now)
 

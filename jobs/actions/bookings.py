@@ -9,11 +9,12 @@ from django.db import IntegrityError, transaction
 from clients.display import day as written
 from clients.models import Business, Deck, MessageText, Property, User
 from jobs import diary
-from jobs.actions import crew_days, fitting, visit_messages
+from jobs.actions import booking_messages, crew_days, fitting
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.parts import one_at_a_time
 from jobs.after import decks_booked
 from jobs.diary import Placement
+from jobs.diary.placing import LEAST_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
@@ -42,12 +43,12 @@ def book(
 
     `crew` None means the crew that suits best: already in that town, then early. Hours are those of the whole crew
     together. Asked twice for the same, it gives the booking that is there. `on_any_day` books a day on which the crew
-    would not go out, by somebody who knows why; `tells` queues the message to the client, with the visit for the
+    would not go out, by somebody who knows why; `tells` queues the message to the client, with the day for the
     calendar. Raises `NoRoomError` with words for whoever asked.
     """
     business = Business.objects.get()
     if offer:
-        offer = Offer.objects.select_for_update().get(pk=offer.pk)
+        offer, hours = Offer.objects.select_for_update().get(pk=offer.pk), max(hours, LEAST_HOURS)
     one_at_a_time(f"booking of property {property.pk}")
     fitting.check_work(property, decks, hours)
     if there := fitting.booked_already(property, decks, offer, first_day, week):
@@ -63,7 +64,7 @@ def book(
     note_on_offer(booking, by, now)
     decks_booked([deck.pk for deck in decks], f"Booked for {written(booking.first_on)}.")
     if tells:
-        visit_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
     return booking
 
 
@@ -72,7 +73,7 @@ def move(
     *, booking: Booking, first_day: date, crew: Crew | None, why: str, by: User | None, now: datetime,
     hours: Decimal | None = None, on_any_day: bool = False, tells: bool = True,
 ) -> Booking:  # fmt: skip
-    """Another day, another crew (None: the same) or other hours; a visit that was held stands again.
+    """Another day, another crew (None: the same) or other hours; a booking that was held stands again.
 
     Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or called off.
     """
@@ -92,20 +93,20 @@ def move(
     put(booking, placement, why=why, now=now)
     decks_booked([deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}.")
     if tells and moves_day:
-        visit_messages.tell(booking=booking, purpose=Purpose.MOVED, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.MOVED, now=now, by=by)
     return booking
 
 
 @transaction.atomic
 def hold(*, booking: Booking, why: str, by: User | None, now: datetime, tells: bool = True) -> Booking:
-    """The weather may not allow it: the day stays taken until the visit is released or moved."""
+    """The weather may not allow it: the day stays taken until the booking is released or moved."""
     booking = held_row(booking)
     check_living(booking)
     if booking.state == State.HELD:
         return booking
     change(booking, State.HELD, why or "The weather does not allow it.", now)
     if tells:
-        visit_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
     return booking
 
 
@@ -113,7 +114,7 @@ def hold(*, booking: Booking, why: str, by: User | None, now: datetime, tells: b
 def hold_day(
     *, day: date, crew: Crew | None, why: str, by: User | None, now: datetime, tells: bool = True
 ) -> list[Booking]:
-    """Every visit of a crew, or of all, that has work on that day; those that were not held before."""
+    """Every booking of a crew, or of all, that has work on that day; those that were not held before."""
     rows = Booking.objects.filter(state=State.BOOKED, days__crew_day__day=day).order_by("pk").distinct()
     if crew:
         rows = rows.filter(crew=crew)
@@ -122,23 +123,23 @@ def hold_day(
 
 @transaction.atomic
 def release(*, booking: Booking, by: User | None, now: datetime, tells: bool = True) -> Booking:
-    """The visit stands as it was before it was held."""
+    """The booking stands as it was before it was held."""
     booking = held_row(booking)
     if booking.state == State.BOOKED:
         return booking
     if booking.state != State.HELD:
-        raise BookingError(f"The visit is {booking.get_state_display().lower()}.")
+        raise BookingError(f"The booking is {booking.get_state_display().lower()}.")
     if booking.is_over(today=Business.objects.get().today(now)):
-        raise BookingError("The day is over. Move the visit to another day instead.", "first_day")
+        raise BookingError("The day is over. Move the booking to another day instead.", "first_day")
     change(booking, State.BOOKED, "", now)
     if tells:
-        visit_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
     return booking
 
 
 @transaction.atomic
 def cancel(*, booking: Booking, why: str, by: User | None, now: datetime, tells: bool = True) -> Booking:
-    """Call the visit off; its hours are free again."""
+    """Call the booking off; its hours are free again."""
     booking = held_row(booking)
     if booking.state == State.CANCELLED:
         return booking
@@ -147,7 +148,7 @@ def cancel(*, booking: Booking, why: str, by: User | None, now: datetime, tells:
     crew_days.give_back(booking)
     change(booking, State.CANCELLED, why, now)
     if tells:
-        visit_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
     return booking
 
 
@@ -173,18 +174,18 @@ def held_row(booking: Booking) -> Booking:
     """The row as it is now, kept from others until this transaction ends.
 
     Without joins: PostgreSQL looks at a row that changed while we waited once more, but at the old rows it was joined
-    to, so a visit whose crew was changed in the meantime would not be found.
+    to, so a booking whose crew was changed in the meantime would not be found.
     """
     return Booking.objects.select_for_update().get(pk=booking.pk)
 
 
 def check_living(booking: Booking) -> None:
     if booking.state not in fitting.LIVING:
-        raise BookingError(f"The visit is {booking.get_state_display().lower()} and can no longer be changed.")
+        raise BookingError(f"The booking is {booking.get_state_display().lower()} and can no longer be changed.")
 
 
 def taken_up_again(offer: Offer | None) -> Booking | None:
-    """The cancelled booking of this offer: the same visit, so the same entry in the client's calendar."""
+    """The cancelled booking of this offer: the same booking, so the same entry in the client's calendar."""
     there = Booking.objects.select_for_update().filter(offer=offer).first() if offer else None
     if there and there.state != State.CANCELLED:
         raise NoRoomError(f"Offer {offer.reference if offer else ''} is booked for {written(there.first_on)} already.")

@@ -18,16 +18,16 @@ STANDING = [Booking.State.BOOKED, Booking.State.HELD]
 def save_crew(*, crew: Crew, now: datetime) -> Crew:
     """Keep a crew; days to come get its new hours, but never fewer than are booked.
 
-    Raises `BookingError` if a crew with visits to come should no longer go out.
+    Raises `BookingError` if a crew with bookings to come should no longer go out.
     """
     if not crew.pk:
         crew.save()
         return crew
     lock([crew])
     today = Business.objects.get().today(now)
-    if not crew.is_active and (visits := crew.bookings.filter(state__in=STANDING, last_on__gte=today).count()):
+    if not crew.is_active and (bookings := crew.bookings.filter(state__in=STANDING, last_on__gte=today).count()):
         raise BookingError(
-            f"{crew} has {visits} visit{'' if visits == 1 else 's'} to come. Move them first.", "is_active"
+            f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them first.", "is_active"
         )
     crew.save()
     coming = CrewDay.objects.filter(crew=crew, day__gte=today)
@@ -37,7 +37,7 @@ def save_crew(*, crew: Crew, now: datetime) -> Crew:
 
 @transaction.atomic
 def add_day_off(*, off: DayOff) -> int:
-    """Keep days off; how many days of visits lie on them, which somebody has to move."""
+    """Keep days off; how many days of work lie on them, which somebody has to move."""
     off.save()
     rows = BookingDay.objects.filter(crew_day__day__range=(off.first_on, off.last_on), booking__state__in=STANDING)
     return (rows.filter(crew_day__crew=off.crew_id) if off.crew_id else rows).count()

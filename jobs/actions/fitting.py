@@ -39,7 +39,7 @@ def booked_already(
             return there
         shared = next(deck for deck in decks if deck in there.decks.all())
         raise NoRoomError(
-            f"{shared} is booked for {written(there.first_on)} already. Move that visit instead.", "decks"
+            f"{shared} is booked for {written(there.first_on)} already. Move that booking instead.", "decks"
         )
     return None
 

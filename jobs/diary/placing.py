@@ -17,11 +17,12 @@ from jobs.diary.rooms import Room, Rooms, monday_of
 from jobs.models.diary import Crew
 
 LONGEST_DAYS = 56  # from the first to the last day of one booking
+LEAST_HOURS = Decimal(1)  # of an offer whose hours nobody reckoned
 NEAR_KM = 25  # as the crow flies
 
 
 class Way(IntEnum):
-    """What a visit on that day means for the crew's driving, the best first."""
+    """What a booking on that day means for the crew's driving, the best first."""
 
     IN_TOWN = 0
     NEAR = 1

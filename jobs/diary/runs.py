@@ -1,4 +1,4 @@
-"""Runs: the visits of a crew's day by town, the towns in the order that makes the shortest way between them."""
+"""Runs: the bookings of a crew's day by town, the towns in the order that makes the shortest way between them."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass

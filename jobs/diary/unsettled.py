@@ -1,4 +1,4 @@
-"""What of the diary waits for a person: accepted offers without a day, visits held, over, or on a day off."""
+"""What of the diary waits for a person: accepted offers without a day, bookings held, over, or on a day off."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -15,7 +15,7 @@ AHEAD = timedelta(days=60)
 class Unsettled:
     """Lists of at most twenty each."""
 
-    offers: list[Offer]  # accepted, without a visit
+    offers: list[Offer]  # accepted, without a booking
     held: list[Booking]
     over: list[Booking]  # not logged yet
     off: list[tuple[BookingDay, DayOff]]  # on a day off that came later
@@ -26,9 +26,9 @@ class Unsettled:
 
 def unsettled(*, today: date) -> Unsettled:
     offers = Offer.objects.filter(state=Offer.State.ACCEPTED, booking=None).select_related("client", "property")
-    visits = Booking.objects.select_related("client", "property", "crew")
-    held = visits.filter(state=Booking.State.HELD)
-    over = visits.filter(state=Booking.State.BOOKED, last_on__lt=today)
+    bookings = Booking.objects.select_related("client", "property", "crew")
+    held = bookings.filter(state=Booking.State.HELD)
+    over = bookings.filter(state=Booking.State.BOOKED, last_on__lt=today)
     return Unsettled(
         list(offers.order_by("accepted_week", "number")[:MOST]), list(held[:MOST]), list(over[:MOST]),
         on_days_off(today)[:MOST],
@@ -36,7 +36,7 @@ def unsettled(*, today: date) -> Unsettled:
 
 
 def on_days_off(today: date) -> list[tuple[BookingDay, DayOff]]:
-    """Visits of the next weeks on which their crew has a day off that came later."""
+    """Bookings of the next weeks on which their crew has a day off that came later."""
     last = today + AHEAD
     off = days_off(today, last)
     rows = BookingDay.objects.filter(crew_day__day__range=(today, last), booking__state=Booking.State.BOOKED)

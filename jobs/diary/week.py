@@ -17,7 +17,7 @@ State = Booking.State
 
 @dataclass(frozen=True)
 class Stop:
-    """A visit on one of its days."""
+    """A booking on one of its days."""
 
     booking: Booking
     hours: Decimal

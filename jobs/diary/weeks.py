@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from clients.display import number
 from clients.models import Business, Property
-from jobs.diary.placing import LONGEST_DAYS, within_week
+from jobs.diary.placing import LEAST_HOURS, LONGEST_DAYS, within_week
 from jobs.diary.rooms import NONE, Room, Rooms, crews_going_out, days_between, monday_of, places_of, rooms
 from jobs.models.diary import Crew
 
@@ -45,9 +45,9 @@ class WeekHours:
 def weeks_with_room(*, hours: Decimal, property: Property, today: date, weeks: int = 12) -> list[WeekRoom]:
     """So many weeks from this one on, in time order; months outside the season are passed over, not counted.
 
-    A visit that a client chooses begins tomorrow at the earliest. Five queries however many weeks.
+    A booking that a client chooses begins tomorrow at the earliest. Five queries however many weeks.
     """
-    business = Business.objects.get()
+    business, hours = Business.objects.get(), max(hours, LEAST_HOURS)
     crews, first = crews_going_out(), today + timedelta(days=1)
     last = monday_of(today) + timedelta(days=7 * LOOK_AHEAD_WEEKS + LONGEST_DAYS)
     places = places_of(business, (property.country, property.region))

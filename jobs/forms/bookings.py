@@ -1,4 +1,4 @@
-"""Forms of the diary: book a visit, move it, hold it, call it off."""
+"""Forms of the diary: book work, move it, hold it, call it off."""
 
 from collections.abc import Sequence
 from datetime import date
@@ -31,7 +31,7 @@ def hours_field(**kwargs: Any) -> HoursField:
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
         error_messages={
             "required": "Say how many hours the work takes.", "min_value": "At least a quarter of an hour.",
-            "max_value": "At most 999 hours; split longer work into several visits.",
+            "max_value": "At most 999 hours; split longer work into several bookings.",
         },
         **kwargs,
     )  # fmt: skip
@@ -71,7 +71,7 @@ class DayForm(forms.Form):
         label="Even if the crew does not go out on that day", required=False,
         help_text="A Saturday or a holiday that was agreed on.",
     )  # fmt: skip
-    tells = forms.BooleanField(label="Tell the client by e-mail, with the visit for their calendar", required=False)
+    tells = forms.BooleanField(label="Tell the client by e-mail, with the day for their calendar", required=False)
 
     def __init__(self, *args: Any, suggested: Sequence[Suggestion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -96,7 +96,7 @@ class DecksField(forms.ModelMultipleChoiceField):
 
 
 class BookForm(DayForm):
-    """A new visit."""
+    """A new booking."""
 
     decks = DecksField(
         queryset=Deck.objects.none(), label="Decks", widget=forms.CheckboxSelectMultiple,
@@ -114,7 +114,7 @@ class BookForm(DayForm):
 
 
 class MoveForm(DayForm):
-    """Another day for a visit."""
+    """Another day for a booking."""
 
     hours = hours_field()
     why = forms.CharField(label="Why", required=False, max_length=300, help_text="The client reads it.")
@@ -135,25 +135,25 @@ class HoldForm(forms.Form):
 
 
 class HoldDayForm(HoldForm):
-    """All visits of a day, of one crew or of all."""
+    """All bookings of a day, of one crew or of all."""
 
     day = DayField(label="Day")
     crew = forms.ModelChoiceField(queryset=Crew.objects.all(), label="Crew", required=False, empty_label="All crews")
 
 
 class CallOffForm(forms.Form):
-    """The visit does not take place."""
+    """The booking does not take place."""
 
     why = forms.CharField(
         label="Why", max_length=300, help_text="The client reads it.",
-        error_messages={"required": "Say why the visit is called off."},
+        error_messages={"required": "Say why the booking is called off."},
     )  # fmt: skip
     tells = forms.BooleanField(label="Tell the client by e-mail", required=False, initial=True)
 
     def clean_why(self) -> str:
         why = self.cleaned_data["why"].strip()
         if not why:
-            raise ValidationError("Say why the visit is called off.")
+            raise ValidationError("Say why the booking is called off.")
         return str(why)
 
 

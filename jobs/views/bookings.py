@@ -1,4 +1,4 @@
-"""A visit: book it, look at it, move it, hold it for the weather, release it, call it off."""
+"""A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
 from collections.abc import Callable
 
@@ -12,8 +12,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from clients import display
 from clients.access import business_of, sends, signed_in
 from jobs import calendar
+from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
-from jobs.actions import visit_messages
 from jobs.actions.bookings import BookingError
 from jobs.booked_work import Wanted, wanted, work_of
 from jobs.diary.suggesting import suggestions
@@ -25,15 +25,15 @@ from jobs.views.log import found_decks
 
 @require_GET
 def booking(request: HttpRequest, pk: int) -> HttpResponse:
-    row = visit(pk)
+    row = row_of(pk)
     context = {
-        "booking": row, "work": work_of(row), "told": visit_messages.messages_of(row).order_by("-id"),
+        "booking": row, "work": work_of(row), "told": booking_messages.messages_of(row).order_by("-id"),
         "today": business_of(request).today(timezone.now()), "hold_form": HoldForm(), "call_off_form": CallOffForm(),
     }  # fmt: skip
     return render(request, "jobs/diary/booking.html", context)
 
 
-def visit(pk: int) -> Booking:
+def row_of(pk: int) -> Booking:
     rows = Booking.objects.select_related("client", "property", "crew", "offer", "created_by")
     return get_object_or_404(rows.prefetch_related("decks", "days__crew_day", "client__contact_points"), pk=pk)
 
@@ -73,8 +73,8 @@ def booked(request: HttpRequest, form: BookForm, asked: Wanted) -> Booking | Non
 @sends
 @require_http_methods(["GET", "HEAD", "POST"])
 def move(request: HttpRequest, pk: int) -> HttpResponse:
-    """Another day; `?day=` and `?crew=` come from dragging a visit over the week."""
-    row = visit(pk)
+    """Another day; `?day=` and `?crew=` come from dragging a booking over the week."""
+    row = row_of(pk)
     form = move_form(request, row)
     if form.is_valid() and (moved := moved_to(request, form, row)):
         done = f"{moved.client}: {display.weekday(moved.first_on)}, {moved.crew}."
@@ -116,7 +116,7 @@ def hold(request: HttpRequest, pk: int) -> HttpResponse:
 @sends
 @require_POST
 def release(request: HttpRequest, pk: int) -> HttpResponse:
-    return act(request, pk, forms.Form(request.POST), actions.release, "The visit stands.")
+    return act(request, pk, forms.Form(request.POST), actions.release, "The booking stands.")
 
 
 @sends
@@ -126,8 +126,8 @@ def call_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def act(request: HttpRequest, pk: int, form: forms.Form, deed: Callable[..., Booking], done: str) -> HttpResponse:
-    """One deed on a visit, then its page again."""
-    row = visit(pk)
+    """One deed, then its page again."""
+    row = row_of(pk)
     if not form.is_valid():
         messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
         return redirect("diary:booking", pk)
@@ -141,9 +141,9 @@ def act(request: HttpRequest, pk: int, form: forms.Form, deed: Callable[..., Boo
 
 
 @require_GET
-def visit_file(request: HttpRequest, pk: int) -> HttpResponse:
-    """The visit as a file, for whoever asks for it on the telephone."""
-    content = calendar.visit_file(visit(pk), business_of(request), now=timezone.now())
+def calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
+    """The booking as a file, for whoever asks for it on the telephone."""
+    content = calendar.client_file(row_of(pk), business_of(request), now=timezone.now())
     headers = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
 
@@ -156,7 +156,7 @@ def say_told(request: HttpRequest, row: Booking, done: str, *, is_needed: bool =
     """What happened, and whether the client learns of it."""
     if not is_needed:
         messages.success(request, done)
-    elif visit_messages.is_told(row):
+    elif booking_messages.is_told(row):
         messages.success(request, f"{done} An e-mail to {row.client} is in the outbox.")
     else:
         messages.warning(request, f"{done} No message goes to {row.client}: tell them yourself.")

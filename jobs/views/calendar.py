@@ -17,7 +17,7 @@ from jobs.models import Crew
 @login_not_required
 @require_safe
 def crew_calendar(request: HttpRequest, token: str) -> HttpResponse:
-    """Whoever has the link reads the crew's visits; 304 while nothing has changed (RFC 9110, 13.1.2)."""
+    """Whoever has the link reads the crew's bookings; 304 while nothing has changed (RFC 9110, 13.1.2)."""
     crew = Crew.objects.filter(feed_hash=links.token_hash(token)).first()
     if crew is None:
         raise Http404("There is no such calendar.")

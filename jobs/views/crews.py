@@ -83,8 +83,8 @@ def day_off_add(request: HttpRequest) -> HttpResponse:
         return show(request, form)
     there = actions.add_day_off(off=form.instance)
     if there:
-        visits = "1 visit lies" if there == 1 else f"{there} days of visits lie"
-        messages.warning(request, f"Saved. {visits} on it: the diary lists what to move.")
+        bookings = "1 booking lies" if there == 1 else f"{there} days of work lie"
+        messages.warning(request, f"Saved. {bookings} on it: the diary lists what to move.")
     else:
         messages.success(request, "Saved.")
     return redirect("diary:crews")

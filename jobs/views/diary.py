@@ -46,12 +46,12 @@ def day_of(text: str, today: date) -> date:
 @sends
 @require_http_methods(["GET", "HEAD", "POST"])
 def hold_day(request: HttpRequest) -> HttpResponse:
-    """Rain is coming: hold every visit of a day, after a look at which these are."""
+    """Rain is coming: hold every booking of a day, after a look at which these are."""
     form = HoldDayForm(request.POST or None, initial=initial_day(request))
     if form.is_valid():
         values = form.cleaned_data
         held = bookings.hold_day(by=signed_in(request), now=timezone.now(), **values)
-        count = f"{len(held)} visit{'' if len(held) == 1 else 's'}"
+        count = f"{len(held)} booking{'' if len(held) == 1 else 's'}"
         messages.success(request, f"{count} of {display.weekday(values['day'])} held for the weather.")
         return to_week(values["day"])
     return render(request, "jobs/diary/hold_day.html", {"form": form})

@@ -125,7 +125,7 @@ def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
         return already(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
     if page.booking and (left := booked_work.not_logged(page.booking)):
-        messages.info(request, f"Still to log from this visit: {', '.join(deck.label for deck in left)}.")
+        messages.info(request, f"Still to log from this booking: {', '.join(deck.label for deck in left)}.")
         return redirect("diary:booking", page.booking.pk)
     return redirect("jobs:detail", job.pk)
 

@@ -25,7 +25,7 @@ def monday(people: dict[str, User]) -> date:
 
 
 @pytest.fixture
-def visit(people: dict[str, User], monday: date) -> Booking:
+def booking(people: dict[str, User], monday: date) -> Booking:
     CrewFactory(name="Tern crew", hours_a_day=Decimal(16))
     CrewFactory(name="Heron crew", hours_a_day=Decimal(8))
     deck = DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
@@ -41,38 +41,38 @@ def week(monday: date) -> str:
     return f"/diary/?week={monday.isoformat()}"
 
 
-def test_a_visit_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
-    open_as: Open, visit: Booking, monday: date
+def test_a_booking_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
+    open_as: Open, booking: Booking, monday: date
 ) -> None:
     page = open_as("owner", week(monday), size=DESKTOP)
     heron, thursday = Crew.objects.get(name="Heron crew"), monday + timedelta(days=3)
 
-    page.locator("[data-visit]").drag_to(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]'))
+    page.locator("[data-booking]").drag_to(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]'))
 
-    expect(page.get_by_role("heading", level=1)).to_have_text("Move the visit")
-    visit.refresh_from_db()
-    assert visit.first_on == monday
-    page.get_by_role("button", name="Move the visit").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Move the booking")
+    booking.refresh_from_db()
+    assert booking.first_on == monday
+    page.get_by_role("button", name="Move the booking").click()
     expect(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')).to_contain_text("Marlow")
-    visit.refresh_from_db()
-    assert (visit.first_on, visit.crew) == (thursday, heron)
+    booking.refresh_from_db()
+    assert (booking.first_on, booking.crew) == (thursday, heron)
 
 
-def test_the_keyboard_moves_a_visit_without_scripts(open_as: Open, visit: Booking, monday: date) -> None:
+def test_the_keyboard_moves_a_booking_without_scripts(open_as: Open, booking: Booking, monday: date) -> None:
     page = open_as("owner", week(monday), size=DESKTOP, scripts=False)
 
-    page.get_by_role("link", name="Move the visit to Marlow Pennington").press("Enter")
+    page.get_by_role("link", name="Move the booking of Marlow Pennington").press("Enter")
     page.get_by_role("radio", name="Another day").press("Space")
     page.locator("[name=first_day]").fill((monday + timedelta(days=1)).isoformat())
-    page.get_by_role("button", name="Move the visit").press("Enter")
+    page.get_by_role("button", name="Move the booking").press("Enter")
 
     expect(page.locator(".notice")).to_contain_text("Marlow Pennington")
-    visit.refresh_from_db()
-    assert visit.first_on == monday + timedelta(days=1)
+    booking.refresh_from_db()
+    assert booking.first_on == monday + timedelta(days=1)
 
 
 def test_on_a_phone_the_days_stand_one_below_the_other_with_the_weeks_in_reach_of_the_thumb(
-    open_as: Open, visit: Booking, monday: date
+    open_as: Open, booking: Booking, monday: date
 ) -> None:
     page = open_as("crew", week(monday), size=PHONE)
 
@@ -88,17 +88,17 @@ def test_on_a_phone_the_days_stand_one_below_the_other_with_the_weeks_in_reach_o
 
 
 @pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
-def test_the_pages_of_a_visit_are_accessible_and_fit_320_pixels(
-    open_as: Open, visit: Booking, monday: date, size: dict[str, int], dark: bool
+def test_the_pages_of_a_booking_are_accessible_and_fit_320_pixels(
+    open_as: Open, booking: Booking, monday: date, size: dict[str, int], dark: bool
 ) -> None:
-    bookings.hold(booking=visit, why="Rain.", by=None, now=timezone.now())
+    bookings.hold(booking=booking, why="Rain.", by=None, now=timezone.now())
     page = open_as("owner", "/", size=size, dark=dark)
-    deck = visit.decks.get()
+    deck = booking.decks.get()
 
     found = {}
     for path in (
-        week(monday), f"/diary/{visit.pk}/", f"/diary/{visit.pk}/move/", f"/diary/new/?deck={deck.pk}",
-        f"/diary/crews/{visit.crew_id}/", f"/jobs/log/?deck={deck.pk}&booking={visit.pk}",
+        week(monday), f"/diary/{booking.pk}/", f"/diary/{booking.pk}/move/", f"/diary/new/?deck={deck.pk}",
+        f"/diary/crews/{booking.crew_id}/", f"/jobs/log/?deck={deck.pk}&booking={booking.pk}",
     ):  # fmt: skip
         page.goto(path)
         wrong = violations(page)

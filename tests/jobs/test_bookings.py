@@ -149,7 +149,7 @@ def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> 
 
 @pytest.fixture
 def last_slot(transactional_db: None) -> list[Offer]:
-    """One crew, one working day in the week, room for one visit; two offers want it."""
+    """One crew, one working day in the week, room for one booking; two offers want it."""
     BusinessFactory()
     CrewFactory(name="Tern crew", works_on=[1])
     return [OfferFactory(property=DeckFactory().property) for _ in range(2)]

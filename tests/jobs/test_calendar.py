@@ -36,12 +36,12 @@ def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
 
 
 def file_of(booking: Booking, business: Business) -> tuple[bytes, Calendar, Any]:
-    content = calendar.visit_file(booking, business, now=NOW)
+    content = calendar.client_file(booking, business, now=NOW)
     whole = Calendar.from_ical(content)
     return content, whole, whole.walk("VEVENT")[0]
 
 
-def test_the_first_file_publishes_the_visit(tern: Crew, business: Business) -> None:
+def test_the_first_file_publishes_the_booking(tern: Crew, business: Business) -> None:
     booking = book()
 
     _, whole, event = file_of(booking, business)
@@ -68,7 +68,7 @@ def test_whole_days_end_on_the_day_after_the_last(tern: Crew, business: Business
     assert event["description"].startswith("2027-06-11, 2027-06-14")
 
 
-def test_uid_stays_and_sequence_goes_up_through_changes_until_the_visit_is_called_off(
+def test_uid_stays_and_sequence_goes_up_through_changes_until_the_booking_is_called_off(
     tern: Crew, business: Business
 ) -> None:
     booking = book()
@@ -90,7 +90,7 @@ def test_uid_stays_and_sequence_goes_up_through_changes_until_the_visit_is_calle
     assert (whole["method"], event["comment"], event["organizer"]) == ("CANCEL", "Sold.", "mailto:office@example.com")
 
 
-def test_a_visit_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, business: Business) -> None:
+def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, business: Business) -> None:
     deck = DeckFactory()
     offer = OfferFactory(property=deck.property)
     usual = {"property": deck.property, "decks": [deck], "hours": Decimal(6), "week": None, "crew": None}
@@ -201,7 +201,7 @@ def test_a_feed_keeps_what_was_called_off_for_ninety_days(tern: Crew) -> None:
     assert not is_in(FRIDAY + timedelta(days=91))
 
 
-def test_the_feed_of_a_crew_takes_as_many_queries_for_one_visit_as_for_ten(
+def test_the_feed_of_a_crew_takes_as_many_queries_for_one_booking_as_for_ten(
     tern: Crew, business: Business, django_assert_num_queries: Any
 ) -> None:
     def asked(count: int) -> None:

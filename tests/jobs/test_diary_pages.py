@@ -1,4 +1,4 @@
-"""The diary as people use it: the week, booking, moving, weather, crews, and a visit that becomes a job to log."""
+"""The diary as people use it: the week, booking, moving, weather, crews, and a booking that becomes a job to log."""
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
@@ -41,7 +41,7 @@ def tern(owner: User) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
 
 
-def visit(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
+def booked(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
     decks = decks or [DeckFactory(**deck)]
     return bookings.book(
         property=decks[0].property, decks=decks, hours=Decimal(hours), first_day=day, week=None, crew=None,
@@ -59,7 +59,7 @@ def said(answer: Any) -> list[str]:
 
 def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Browser, tern: Crew) -> None:
     for name, town in (("Marlow", "Chester"), ("Ansel", "Lunenburg"), ("Nerys", "Chester")):
-        visit(date(2027, 6, 29), "2", property__client__name=name, property__town=town)
+        booked(date(2027, 6, 29), "2", property__client__name=name, property__town=town)
 
     page = text(as_owner.get("/diary/?week=2027-06-29"))
 
@@ -70,16 +70,16 @@ def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Bro
     assert "Canada Day" in page
 
 
-def test_a_week_of_many_visits_takes_as_many_queries_as_one_of_few(as_owner: Browser, tern: Crew) -> None:
+def test_a_week_of_many_bookings_takes_as_many_queries_as_one_of_few(as_owner: Browser, tern: Crew) -> None:
     def asked() -> int:
         with CaptureQueriesContext(connection) as captured:
             assert as_owner.get("/diary/?week=2027-06-07").status_code == 200
         return len(captured)
 
-    visit(MONDAY, "1")
+    booked(MONDAY, "1")
     few = asked()
     for day in (7, 7, 8, 8, 9, 10, 11):
-        visit(date(2027, 6, day), "1")
+        booked(date(2027, 6, day), "1")
 
     assert asked() == few <= 20
 
@@ -149,7 +149,7 @@ def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, 
 def test_what_is_wrong_is_said_beside_its_field_and_nothing_is_booked(
     as_owner: Browser, tern: Crew, wrong: dict[str, Any], words: str
 ) -> None:
-    visit(MONDAY)
+    booked(MONDAY)
     deck = DeckFactory()
     form = {"decks": deck.pk, "hours": "6", "when": f"{tern.pk}:2027-06-08", **wrong}
 
@@ -162,7 +162,7 @@ def test_what_is_wrong_is_said_beside_its_field_and_nothing_is_booked(
 def test_a_day_that_was_free_when_the_page_was_opened_and_is_taken_says_so(as_owner: Browser, tern: Crew) -> None:
     deck = DeckFactory()
     chosen = as_owner.get(f"/diary/new/?deck={deck.pk}").context["form"]["when"].value()
-    visit(date(2027, 6, 2), "8")
+    booked(date(2027, 6, 2), "8")
 
     answer = as_owner.post(f"/diary/new/?deck={deck.pk}", {"decks": deck.pk, "hours": "6", "when": chosen})
 
@@ -171,7 +171,7 @@ def test_a_day_that_was_free_when_the_page_was_opened_and_is_taken_says_so(as_ow
 
 def test_moving_by_the_form_as_after_dragging(as_owner: Browser, tern: Crew) -> None:
     heron = CrewFactory(name="Heron crew", hours_a_day=8)
-    booking = visit(MONDAY)
+    booking = booked(MONDAY)
     page = as_owner.get(f"/diary/{booking.pk}/move/?day=2027-06-08&crew={heron.pk}")
     form = page.context["form"]
     assert (form["when"].value(), form["first_day"].value(), form["crew"].value()) == (
@@ -189,12 +189,12 @@ def test_moving_by_the_form_as_after_dragging(as_owner: Browser, tern: Crew) -> 
     assert booking.sequence == 1
 
 
-def test_rain_over_a_day_and_the_visit_that_stands_after_all(as_owner: Browser, tern: Crew) -> None:
-    booking = visit(MONDAY)
+def test_rain_over_a_day_and_the_booking_that_stands_after_all(as_owner: Browser, tern: Crew) -> None:
+    booking = booked(MONDAY)
     EmailFactory(client=booking.client)
 
     answer = as_owner.post("/diary/hold-day/", {"day": "2027-06-07", "crew": "", "why": "Rain."}, follow=True)
-    assert said(answer) == ["1 visit of Mon, Jun 7 held for the weather."]
+    assert said(answer) == ["1 booking of Mon, Jun 7 held for the weather."]
     assert "Held" in text(answer)
     as_owner.post(f"/diary/{booking.pk}/release/")
 
@@ -204,10 +204,10 @@ def test_rain_over_a_day_and_the_visit_that_stands_after_all(as_owner: Browser, 
 
 
 def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
-    booking = visit(MONDAY)
+    booking = booked(MONDAY)
 
     without = as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": " "}, follow=True)
-    assert said(without) == ["Say why the visit is called off."]
+    assert said(without) == ["Say why the booking is called off."]
     as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": "The house is sold."})
 
     booking.refresh_from_db()
@@ -217,12 +217,12 @@ def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
     assert "Log this job" not in page
 
 
-def test_a_crew_with_visits_to_come_goes_on_and_fewer_hours_keep_what_is_booked(as_owner: Browser, tern: Crew) -> None:
-    visit(MONDAY, "6")
+def test_a_crew_with_bookings_goes_on_and_fewer_hours_keep_what_is_booked(as_owner: Browser, tern: Crew) -> None:
+    booked(MONDAY, "6")
     form = {"name": "Tern crew", "hours_a_day": "4", "works_on": [1, 2], "position": "1"}
 
     stopped = as_owner.post(f"/diary/crews/{tern.pk}/", form)
-    assert "Tern crew has 1 visit to come. Move them first." in text(stopped)
+    assert "Tern crew has 1 booking to come. Move them first." in text(stopped)
     as_owner.post(f"/diary/crews/{tern.pk}/", {**form, "is_active": "on"})
 
     assert tern.days.get(day=MONDAY).hours_open == 6
@@ -239,8 +239,8 @@ def test_hours_that_no_day_has_are_refused(as_owner: Browser, tern: Crew, hours:
     assert answer.context["form"].errors["hours_a_day"]
 
 
-def test_days_off_say_which_visits_have_to_move(as_owner: Browser, tern: Crew) -> None:
-    visit(MONDAY, property__client__name="Marlow Pennington")
+def test_days_off_say_which_bookings_have_to_move(as_owner: Browser, tern: Crew) -> None:
+    booked(MONDAY, property__client__name="Marlow Pennington")
 
     backwards = as_owner.post("/diary/days-off/", {"crew": "", "first_on": "2027-06-09", "last_on": "2027-06-08"})
     assert "The last day comes before the first." in text(backwards)
@@ -248,7 +248,7 @@ def test_days_off_say_which_visits_have_to_move(as_owner: Browser, tern: Crew) -
         "/diary/days-off/", {"crew": tern.pk, "first_on": "2027-06-07", "why": "Course"}, follow=True
     )
 
-    assert said(answer) == ["Saved. 1 visit lies on it: the diary lists what to move."]
+    assert said(answer) == ["Saved. 1 booking lies on it: the diary lists what to move."]
     assert "Mon, Jun 7, Tern crew (Course)" in text(as_owner.get("/diary/"))
     off = DayOff.objects.get()
     as_owner.post(f"/diary/days-off/{off.pk}/remove/")
@@ -268,7 +268,7 @@ def test_a_calendar_link_is_shown_once_and_can_be_ended(as_owner: Browser, tern:
 
 @pytest.fixture
 def offered(tern: Crew) -> Booking:
-    """A visit for two decks by an offer, today: 18 m² of boards and a smaller landing."""
+    """A booking for two decks by an offer, today: 18 m² of boards and a smaller landing."""
     back = DeckFactory(label="Back deck")
     steps = DeckFactory(label="Steps", property=back.property)
     offer = OfferFactory(property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01"))
@@ -285,10 +285,10 @@ def offered(tern: Crew) -> Booking:
             litres=Decimal("4.1"),
         )  # fmt: skip
         OfferLineFactory(offer=offer, scope=scope, amount=Decimal(amount))
-    return visit(date(2027, 6, 2), offer=offer, decks=[back, steps])
+    return booked(date(2027, 6, 2), offer=offer, decks=[back, steps])
 
 
-def test_a_visit_becomes_a_job_to_log_with_everything_filled_in(as_owner: Browser, offered: Booking) -> None:
+def test_a_booking_becomes_a_job_to_log_with_everything_filled_in(as_owner: Browser, offered: Booking) -> None:
     back = offered.decks.get(label="Back deck")
     assert (
         f"/jobs/log/?deck={back.pk}&amp;booking={offered.pk}" in as_owner.get(f"/diary/{offered.pk}/").content.decode()
@@ -315,7 +315,7 @@ def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Boo
     assert amounts == [Decimal("345.01"), Decimal("115.00")]
 
 
-def test_logging_each_deck_closes_the_visit(as_owner: Browser, offered: Booking) -> None:
+def test_logging_each_deck_closes_the_booking(as_owner: Browser, offered: Booking) -> None:
     oil = ProductFactory()
     back, steps = offered.decks.order_by("label")
 
@@ -324,7 +324,7 @@ def test_logging_each_deck_closes_the_visit(as_owner: Browser, offered: Booking)
         return as_owner.post("/jobs/log/", page, follow=True)
 
     first = log(back)
-    assert "Still to log from this visit: Steps." in said(first)
+    assert "Still to log from this booking: Steps." in said(first)
     assert first.redirect_chain[-1][0] == f"/diary/{offered.pk}/"
     second = log(steps)
 
@@ -334,8 +334,8 @@ def test_logging_each_deck_closes_the_visit(as_owner: Browser, offered: Booking)
     assert set(offered.jobs.all()) == set(Job.objects.all())
 
 
-def test_a_job_logged_without_the_diary_closes_the_visit_all_the_same(as_owner: Browser, tern: Crew) -> None:
-    booking, later = visit(date(2027, 6, 2)), visit(MONDAY)
+def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(as_owner: Browser, tern: Crew) -> None:
+    booking, later = booked(date(2027, 6, 2)), booked(MONDAY)
 
     for each in (booking, later):
         as_owner.post("/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02"))
@@ -360,4 +360,4 @@ def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
     week, page = text(browser.get("/diary/")), text(browser.get(f"/diary/{offered.pk}/"))
 
     assert "Log this job" in page
-    assert not any(word in week + page for word in ("Move", "Call it off", "Book a visit", "Price", "345.01"))
+    assert not any(word in week + page for word in ("Move", "Call it off", "Book work", "Price", "345.01"))

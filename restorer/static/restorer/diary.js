@@ -1,4 +1,4 @@
-// Dragging a visit over the week opens its page Move with that day and crew chosen; nothing changes before it is sent.
+// Dragging a booking over the week opens its page Move with that day and crew chosen; nothing changes before it is sent.
 "use strict";
 
 (() => {
@@ -6,15 +6,15 @@
   const cells = document.querySelectorAll("[data-crew][data-day]");
   const unmark = () => cells.forEach((cell) => cell.classList.remove("is-target"));
 
-  for (const visit of document.querySelectorAll("[data-visit]")) {
-    visit.draggable = true;
-    visit.querySelectorAll("a").forEach((link) => { link.draggable = false; });
-    visit.addEventListener("dragstart", (event) => {
-      move = visit.dataset.move;
+  for (const booking of document.querySelectorAll("[data-booking]")) {
+    booking.draggable = true;
+    booking.querySelectorAll("a").forEach((link) => { link.draggable = false; });
+    booking.addEventListener("dragstart", (event) => {
+      move = booking.dataset.move;
       event.dataTransfer.effectAllowed = "move";
-      event.dataTransfer.setData("text/plain", visit.querySelector("a").textContent);
+      event.dataTransfer.setData("text/plain", booking.querySelector("a").textContent);
     });
-    visit.addEventListener("dragend", () => { move = ""; unmark(); });
+    booking.addEventListener("dragend", () => { move = ""; unmark(); });
   }
   for (const cell of cells) {
     cell.addEventListener("dragover", (event) => {

@@ -38,7 +38,7 @@ def booked_hours() -> dict[date, Decimal]:
     return {row.day: row.hours_booked for row in CrewDay.objects.filter(hours_booked__gt=0)}
 
 
-def visits(message: Message) -> Iterator[Any]:
+def events_of(message: Message) -> Iterator[Any]:
     """The events of the calendar file that goes with a message."""
     return iter(Calendar.from_ical(bytes(message.attachments.get().content)).walk("VEVENT"))
 
@@ -54,15 +54,15 @@ def tern(business: Business) -> Crew:
 
 
 @pytest.mark.django_db
-def test_a_booking_is_told_with_the_visit_for_the_calendar(tern: Crew, owner: User) -> None:
+def test_a_booking_is_told_with_the_booking_for_the_calendar(tern: Crew, owner: User) -> None:
     booking = book()
 
     message = Message.objects.get()
-    assert (message.kind, message.basis, message.state) == ("service", "visit", "queued")
+    assert (message.kind, message.basis, message.state) == ("service", "booking", "queued")
     assert message.subject == "Your deck: we come on Monday, June 7, 2027"
     assert "Back deck, " in message.text
     assert "The crew: Tern crew" in message.text
-    assert next(visits(message))["uid"] == str(booking.uid)
+    assert next(events_of(message))["uid"] == str(booking.uid)
     assert message.attachments.get().media_type == "text/calendar; charset=utf-8; method=PUBLISH"
 
 
@@ -78,7 +78,7 @@ def test_a_move_frees_the_old_hours_counts_one_up_and_is_told(tern: Crew) -> Non
     told = Message.objects.get(state="queued")
     assert told.subject == "Your deck: moved to Tuesday, June 8, 2027"
     assert "Why: A delivery was late." in told.text
-    assert next(visits(told))["sequence"] == 1
+    assert next(events_of(told))["sequence"] == 1
 
 
 @pytest.mark.django_db
@@ -88,7 +88,7 @@ def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> N
     move(booking, TUESDAY)
 
     first, second = Message.objects.order_by("id")
-    assert (first.state, first.reply) == ("cancelled", "The visit was changed before this went out.")
+    assert (first.state, first.reply) == ("cancelled", "The booking was changed before this went out.")
     assert (second.state, second.subject) == ("queued", "Your deck: we come on Tuesday, June 8, 2027")
     bookings.cancel(booking=booking, why="Sold.", **ANYBODY)
     assert {message.state for message in Message.objects.all()} == {"cancelled"}
@@ -117,7 +117,7 @@ def test_another_crew_on_the_same_day_needs_no_word_to_the_client(tern: Crew) ->
 
 
 @pytest.mark.django_db
-def test_a_move_to_a_full_day_is_refused_and_leaves_the_visit_where_it_was(tern: Crew) -> None:
+def test_a_move_to_a_full_day_is_refused_and_leaves_the_booking_where_it_was(tern: Crew) -> None:
     booking = book()
     book(TUESDAY)
 
@@ -140,7 +140,7 @@ def test_longer_work_may_be_moved_over_its_own_days(tern: Crew) -> None:
 
 
 @pytest.mark.django_db
-def test_rain_holds_a_day_keeps_its_hours_and_a_held_visit_is_released_or_moved(tern: Crew) -> None:
+def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_moved(tern: Crew) -> None:
     first, second = book(hours="4"), book(hours="4")
     for message in Message.objects.all():
         leave(message)
@@ -153,7 +153,7 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_visit_is_released_or_moved(
     told = Message.objects.filter(state="queued").first()
     assert told
     assert "Why: Rain; we tell you the new day." in told.text
-    assert next(visits(told))["status"] == "TENTATIVE"
+    assert next(events_of(told))["status"] == "TENTATIVE"
 
     assert bookings.release(booking=first, **ANYBODY).state == "booked"
     assert move(second, TUESDAY).state == "booked"
@@ -171,7 +171,7 @@ def test_called_off_the_hours_are_free_and_the_calendar_is_told_by_cancel(tern: 
     assert (off.state, off.sequence) == ("cancelled", 1)
     message = Message.objects.get(state="queued")
     assert message.attachments.get().media_type.endswith("method=CANCEL")
-    assert next(visits(message))["status"] == "CANCELLED"
+    assert next(events_of(message))["status"] == "CANCELLED"
     assert bookings.cancel(booking=booking, why="Again.", **ANYBODY).sequence == 1
     with pytest.raises(BookingError, match="cancelled and can no longer be changed"):
         move(booking, TUESDAY)
@@ -193,7 +193,7 @@ def test_a_client_who_reads_french_is_told_in_french(tern: Crew) -> None:
 
 
 @pytest.mark.django_db
-def test_a_visit_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
+def test_a_booking_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
     booking = book()
     second = DeckFactory(property=booking.property, label="Steps")
     booking.decks.add(second)
@@ -205,7 +205,7 @@ def test_a_visit_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_visits_change_places_at_the_same_moment_without_a_jam() -> None:
+def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     BusinessFactory()
     tern, heron = CrewFactory(name="Tern crew"), CrewFactory(name="Heron crew")
     usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}

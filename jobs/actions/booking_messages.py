@@ -1,7 +1,7 @@
-"""What a client is told about a visit: one message a change, and no second one about what nobody has read yet."""
+"""What a client is told about a booking: one message a change, and no second one about what nobody has read yet."""
 
 import logging
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from babel.core import Locale, UnknownLocaleError
 from babel.dates import format_date
@@ -21,9 +21,9 @@ logger = logging.getLogger(__name__)
 
 
 def tell(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> Message | None:
-    """Queue the e-mail about this change, with the visit as a calendar file.
+    """Queue the e-mail about this change, with the day as a calendar file.
 
-    None if there is no address, or if the client was never told of a visit that is now off. An earlier message that has
+    None if there is no address, or if the client was never told of what is now off. An earlier message that has
     not gone out is stopped first. Never an exception: the diary is right even if the message cannot be written.
     """
     was_told = stop_older(booking, now, by)
@@ -31,18 +31,18 @@ def tell(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> M
         return None
     purpose = purpose if was_told else Purpose.BOOKED
     address = address_for(booking.client, Channel.EMAIL)
-    if not address:
+    if not address or ends_at(booking) <= now:
         return None
     try:
         with transaction.atomic():
             return queue(booking, purpose, address, now, by)
     except Unsendable as problem:
-        logger.warning("The client of visit %s was not told: %s", booking.pk, problem)
+        logger.warning("The client of booking %s was not told: %s", booking.pk, problem)
         return None
 
 
 def messages_of(booking: Booking) -> MessageQuerySet:
-    return Message.objects.filter(client=booking.client_id, idempotency_key__startswith=f"visit/{booking.uid}/")
+    return Message.objects.filter(client=booking.client_id, idempotency_key__startswith=f"booking/{booking.uid}/")
 
 
 def is_told(booking: Booking) -> bool:
@@ -52,13 +52,13 @@ def is_told(booking: Booking) -> bool:
 
 
 def key_of(booking: Booking) -> str:
-    return f"visit/{booking.uid}/{booking.sequence}"
+    return f"booking/{booking.uid}/{booking.sequence}"
 
 
 def stop_older(booking: Booking, now: datetime, by: User | None) -> bool:
-    """Whether any message about this visit has left, or may have."""
+    """Whether any message about this booking has left, or may have."""
     earlier = messages_of(booking)
-    outbox.cancel(messages=earlier.open(), why="The visit was changed before this went out.", now=now, by=by)
+    outbox.cancel(messages=earlier.open(), why="The booking was changed before this went out.", now=now, by=by)
     return earlier.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
 
 
@@ -70,14 +70,20 @@ def queue(booking: Booking, purpose: str, address: str, now: datetime, by: User 
     message, _ = outbox.queue_message(
         client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
         text=written.text, html=written.html, language=written.language, key=key_of(booking),
-        consent=None, basis="visit", now=now, by=by, attachments=[visit_attachment(booking, business, now)],
+        consent=None, basis="booking", now=now, by=by, expires_at=ends_at(booking),
+        attachments=[calendar_attachment(booking, business, now)],
     )  # fmt: skip
     return message
 
 
-def visit_attachment(booking: Booking, business: Business, now: datetime) -> tuple[str, str, bytes]:
+def ends_at(booking: Booking) -> datetime:
+    """Midnight after its last day, at the property: what has not gone out by then is of no use."""
+    return datetime.combine(booking.last_on + timedelta(days=1), time.min, tzinfo=booking.property.zone)
+
+
+def calendar_attachment(booking: Booking, business: Business, now: datetime) -> tuple[str, str, bytes]:
     media_type = f"{calendar.MEDIA_TYPE}; charset=utf-8; method={calendar.method_of(booking)}"
-    return "visit.ics", media_type, calendar.visit_file(booking, business, now=now)
+    return "visit.ics", media_type, calendar.client_file(booking, business, now=now)
 
 
 def fields(booking: Booking, business: Business) -> dict[str, str]:
