@@ -8,6 +8,8 @@ from typing import Any, NamedTuple
 
 from clients import display
 from clients.models import Deck
+from clients.units import FOOT, Units
+from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2
 from jobs.models import Product
 
 
@@ -148,6 +150,15 @@ class Scope:
     def cost(self) -> Decimal | None:
         """What everything to be bought costs; None if the price of something is not known."""
         return cost_of(self.needs)
+
+    @property
+    def sizes_words(self) -> str:
+        """What a tread and a length of rail count for; empty for a deck without them."""
+        treads = f"A stair tread counts as {display.measure(TREAD_M2, 'area')}" if self.deck.stair_treads else ""
+        unit, name = (FOOT, "foot") if display.business().units == Units.US else (Decimal(1), "metre")
+        rails = f"a {name} of open rail as {display.measure(RAIL_M2_PER_M * unit, 'area')}" if self.deck.rail_m else ""
+        both = ", ".join(filter(None, (treads, rails)))
+        return f"{both[:1].upper()}{both[1:]} (common practice)." if both else ""
 
     @property
     def why(self) -> str:

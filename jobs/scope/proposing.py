@@ -40,7 +40,7 @@ def propose(decks: Iterable[Deck], *, today: date, wishes: Mapping[int, Wish] | 
     Tins on the shelf are shared by the decks of one property; every property sees the whole shelf, for a scope reserves
     nothing. `wishes`, by deck, go before what the history says.
     """
-    listed = list(decks)
+    listed = list({deck.pk: deck for deck in decks}.values())
     past, stock = histories(listed), shelf(today=today)
     latitudes = dict(Property.objects.filter(decks__in=listed).values_list("pk", "latitude"))
     business = Business.current()

@@ -396,6 +396,19 @@ def test_on_the_page_another_finish_is_tried_and_the_weather_is_checked(as_owner
     assert "comes to rest at about 9 %" in dry
 
 
+def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Client) -> None:
+    """4 L are 1.06 gal, 9 m²/L are 366.7 ft²/gal, 3 °C of gap are 5.4 °F (exact foot and gallon, NIST SP 811)."""
+    Business.objects.update(units="us")
+    deck, oil = DeckFactory(stair_treads=1, rail_m=D("0.01")), finish("Tidewood Deck Oil", spread_m2_per_l=D(9))
+    coated(deck, oil)
+    PackFactory(product=oil, litres=D("3.785"), price=D(149))
+
+    text = page(as_owner, deck, coats="2", air_c="68", humidity_percent="50")
+
+    for part in ("1.1 gal", "2 × 1 gal", "366.7 ft²/gal", "5.4 °F", "48.7 °F", "a foot of open rail as 4.6 ft²"):
+        assert part in text
+
+
 @pytest.mark.parametrize(
     ("query", "said"),
     [
