@@ -14,6 +14,7 @@ from clients.forms.fields import CountryField, lines
 from clients.models import Business, Client, Consent, ContactPoint
 from clients.models.channel import Channel
 from clients.phones import PhoneError, normalize
+from clients.speech_page import languages_in_use
 
 MOST_POINTS = 12
 WORDS_NEEDED = "Write the words the client agreed to."
@@ -21,16 +22,25 @@ EVIDENCE_NEEDED = "Write what shows the consent: a form, a message or a call."
 LAST_DAY = date(2200, 1, 1)
 
 
+def language_choices() -> list[tuple[str, str]]:
+    """Asked when the field is shown or read, not before."""
+    return [("", "That of the business"), *languages_in_use()]
+
+
 class ClientForm(forms.ModelForm):
-    """Name, greeting and where letters go."""
+    """Name, greeting, language, how they like to hear from us, and where letters go."""
 
     name = forms.CharField(label="Name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    language = forms.ChoiceField(
+        label="Language", required=False, choices=language_choices,
+        help_text="Of messages to them. Another one appears here once a text is written in it (Settings, Texts).",
+    )  # fmt: skip
     postal_country = CountryField(label="Country", required=False)
 
     class Meta:
         model = Client
         fields = [
-            "name", "salutation", "notes",
+            "name", "salutation", "language", "preferred_channel", "notes",
             "postal_street", "postal_town", "postal_region", "postal_postcode", "postal_country",
         ]  # fmt: skip
         labels = {

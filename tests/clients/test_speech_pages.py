@@ -176,3 +176,17 @@ def test_the_pages_work_before_the_first_client(as_owner: Browser) -> None:
     Business.objects.update(street="", phone="")
     for path in ("texts/first/email/en/", "texts/care/text/fr/", "law/", "law/DEFAULT/call/"):
         assert as_owner.get(f"/settings/{path}").status_code == 200
+
+
+def test_a_client_is_given_a_language_and_a_favourite_way_on_their_page(as_owner: Browser) -> None:
+    client = ClientFactory(name="Ottilie Saltonby")
+    MessageText.objects.create(purpose="offer", channel="call", language="gd", body="{decks}")
+    door = reverse("clients:edit", args=[client.pk])
+    rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
+
+    assert "Scottish Gaelic" in page(as_owner.get(door))
+    as_owner.post(door, {"name": client.name, "language": "fr", "preferred_channel": "letter", **rows})
+
+    client.refresh_from_db()
+    assert (client.language, client.preferred_channel) == ("fr", "letter")
+    assert "not one of the available choices" in page(as_owner.post(door, {"name": "x", "language": "tlh", **rows}))
