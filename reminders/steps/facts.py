@@ -136,8 +136,9 @@ class Facts:
     @cached_property
     def paces(self) -> dict[int, Pace]:
         """Job → its place in the pacing plan."""
-        planned = PacedDeck.objects.filter(job__in=self.rows.values("job_id")).order_by()
-        return {job: Pace(week) for job, week in planned.values_list("job_id", "week")}
+        in_force = Q(until=None) | Q(until__gte=self.day(self.now))
+        planned = PacedDeck.objects.filter(in_force, job__in=self.rows.values("job_id")).order_by()
+        return {job: Pace(week, until) for job, week, until in planned.values_list("job_id", "week", "until")}
 
     @cached_property
     def written_to(self) -> dict[int, list[date]]:

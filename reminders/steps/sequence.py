@@ -1,7 +1,7 @@
 """Which word comes next for one coat, from what was said about it so far. Rows in, no queries."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 from clients import display
@@ -59,9 +59,10 @@ class Window:
 
 @dataclass(frozen=True)
 class Pace:
-    """What the pacing plan says about the coat: its week, or none in this plan."""
+    """What the pacing plan says about the coat: its week, or none until the last day of the plan."""
 
-    week: date | None = field(default=None)
+    week: date | None = None
+    until: date | None = None
 
 
 def next_word(
@@ -89,7 +90,7 @@ def first_of_all(step: ReminderStep, window: Window, pace: Pace | None) -> Next 
     if pace is None:
         return Next(step, day_of(step, window))
     if pace.week is None:
-        return NoNext("The pacing plan leaves it for later.")
+        return NoNext(f"The pacing plan leaves it out{f' until {display.day(pace.until)}' if pace.until else ''}.")
     return Next(step, pace.week)
 
 

@@ -289,12 +289,13 @@ def test_enough_is_enough_over_all_channels_and_offers_count_too(due, business):
 def test_the_pacing_plan_chooses_the_week_of_the_first_word(due, business):
     early, left = due(), due()
     PacedDeck.objects.create(deck=early, job=early.jobs.get(), week=date(2026, 12, 14))
-    PacedDeck.objects.create(deck=left, job=left.jobs.get(), week=None)
+    PacedDeck.objects.create(deck=left, job=left.jobs.get(), week=None, until=TODAY)
 
     made = planned(business)
 
     assert [(row.words[0].coat.deck_id, row.day) for row in made.planned] == [(early.pk, date(2026, 12, 14))]
-    assert why(made) == {left.pk: "The pacing plan leaves it for later."}
+    assert why(made) == {left.pk: "The pacing plan leaves it out until Nov 25, 2026."}
+    assert len(planned(business, now=NOW + timedelta(days=1)).planned) == 2, "the plan is over"
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):
