@@ -1,10 +1,12 @@
 """The law of the place put on a message before it is queued: basis, required contents, and how long the basis holds."""
 
+import re
 from datetime import date, datetime, time, timedelta
 
 from clients.law import NONE_NEEDED, Law, Rule, contents, countries_of
 from clients.law.history import last_job_on
-from clients.models import Business, Client, Message
+from clients.models import Business, Client, Message, TextGateway
+from clients.models.channel import Channel
 from clients.unsendable import Unsendable
 
 MARKETING = {Message.Kind.REMINDER, Message.Kind.OFFER}
@@ -24,6 +26,7 @@ def keep_law(business: Business, message: Message, client: Client, *, today: dat
     if message.consent is None and not message.basis and not rule.needs_consent:
         message.basis = NONE_NEEDED
     check_basis(rule, message.basis)
+    check_sender(rule, message.channel)
     contents.check(rule, business=business, text=message.text, basis=message.basis)
     bound(business, message, rule, client)
 
@@ -32,6 +35,17 @@ def check_basis(rule: Rule, basis: str) -> None:
     """A basis that was given must be one there; without any the last look finds the newest consent or none."""
     if basis and rule.needs_consent and not rule.allows(basis):
         raise Unsendable(f"“{basis}” allows no such message there ({rule.code}).")
+
+
+def check_sender(rule: Rule, channel: str) -> None:
+    """Where clients must be able to answer, a name instead of a number as the sender will not do."""
+    if channel != Channel.TEXT or not rule.reply_required:
+        return
+    gateway = TextGateway.current()
+    if gateway and re.search(r"[^\d+() .-]", gateway.sender):
+        raise Unsendable(
+            f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no number."
+        )
 
 
 def bound(business: Business, message: Message, rule: Rule, client: Client) -> None:

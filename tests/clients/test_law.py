@@ -13,7 +13,7 @@ from clients import outbox
 from clients.law import Law, rule_for
 from clients.law.rule import add_months
 from clients.law.table import rules
-from clients.models import Business, Consent, LawRule, Message
+from clients.models import Business, Consent, LawRule, Message, TextGateway
 from clients.models.channel import Channel
 from clients.outbox import Contactable, Refusal, Unsendable
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
@@ -220,6 +220,19 @@ def test_a_text_message_must_say_how_to_stop() -> None:
     with pytest.raises(Unsendable, match="hear no more"):
         queue(client, channel="text", address="+19025550101", text=words)
     assert queue(client, channel="text", address="+19025550101", text=words + " Reply STOP to end.").law
+
+
+def test_where_answers_are_owed_the_sender_must_be_a_number() -> None:
+    gateway = TextGateway.objects.create(
+        id=1, url="https://sms.example.com/", template={}, sender="DRIFTLINE", is_on=True
+    )
+    client = PropertyFactory(country="NZ").client
+    text = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100. Reply STOP to end."
+    with pytest.raises(Unsendable, match="“DRIFTLINE” is no number"):
+        queue(client, channel="text", address="+64215550101", text=text)
+    gateway.sender = "+1 902-555-0100"
+    gateway.save()
+    assert queue(client, channel="text", address="+64215550101", text=text).law.startswith("NZ+CA text")
 
 
 def test_american_mail_without_agreement_must_say_that_it_advertises() -> None:
