@@ -2,10 +2,10 @@
 
 from django.urls import path
 
-from reminders.views import pacing
+from reminders.views.pacing import household, plan
 
 app_name = "pacing"
 urlpatterns = [
-    path("", pacing.plan, name="plan"),
-    path("<int:pk>/", pacing.household, name="household"),
+    path("", plan, name="plan"),
+    path("<int:pk>/", household, name="household"),
 ]

@@ -11,10 +11,10 @@ from reminders.pacing.problem import FREE, Booleans, Floats, Hours, Integers, Le
 from reminders.pacing.stretches import Stretches, Tangent, by_week, fits, overrun_chances, reachable, stretches, tangent
 
 SMALL = 400  # choices that are solved whole at once
-ROUNDS = 2  # tangents laid before it is made whole
+ROUNDS = 3  # tangents laid in a small problem
 SECONDS = 1.0  # for each round of a small problem
 NEAR = 1e-6
-NEARLY = 0.1  # choices that would lose more of their value than this are not looked at again
+NEARLY = 0.02  # choices that would lose more of their value than this are left until the last fillings
 DOUBT = np.array([[0.0, 0.0, 1.0]])  # picks the shared doubt out of the three sums
 
 
@@ -170,24 +170,23 @@ class Planner:
             return self.small()
         first = self.solve(self.tangent(None), -self.choices.value)
         lost = first.lower.marginals[: len(self.choices)]  # what taking a choice not taken would cost
-        near = self.left_with(self.choices.chosen(lost <= NEARLY * self.choices.value), self.fixed)
-        share, bound, bent = near.tightened(self.tangent(self.moments(first.x[: len(self.choices)])))
-        return near.made_whole(near.together(share, bent, bound)), bound
+        near = lost <= NEARLY * self.choices.value
+        bent = self.tangent(self.moments(first.x[: len(self.choices)]))  # the first plan keeps it too
+        fewer = Planner(self.work, self.hours, self.found, self.rules, self.choices.chosen(near), self.fixed)
+        share, bound = fewer.bounded(bent)
+        whole = np.zeros(len(self.choices))
+        whole[near] = fewer.together(share, bent, bound)
+        return self.made_whole(whole), bound
 
     def small(self) -> tuple[Integers, float]:
-        _, bound, bent = self.tightened(self.tangent(None))
-        return self.whole_at_once(bent), bound
+        bent = self.tangent(None)
+        share, bound = self.bounded(bent)
+        return self.whole_at_once(self.tangent(self.moments(share))), bound
 
-    def left_with(self, choices: Choices, fixed: Integers) -> "Planner":
-        """The same problem with fewer choices."""
-        return Planner(self.work, self.hours, self.found, self.rules, choices, fixed)
-
-    def tightened(self, bent: Tangent) -> tuple[Floats, float, Tangent]:
-        """The linear program, its tangents laid anew at each answer: every round allows at least as much."""
-        for _ in range(ROUNDS):
-            result = self.solve(bent, -self.choices.value)
-            last, bent = bent, self.tangent(self.moments(result.x[: len(self.choices)]))
-        return result.x[: len(self.choices)], float(-result.fun), last
+    def bounded(self, bent: Tangent) -> tuple[Floats, float]:
+        """The linear program under one tangent: the share of each choice, and the value."""
+        result = self.solve(bent, -self.choices.value)
+        return result.x[: len(self.choices)], float(-result.fun)
 
     def tangent(self, moments: Floats | None) -> Tangent:
         return tangent(self.found, moments, self.work, self.hours.out, self.rules.z)
@@ -265,7 +264,7 @@ class Planner:
     def whole_at_once(self, bent: Tangent) -> Integers:
         """A small problem: every choice whole, tangents laid anew while that gains something."""
         best, value = self.fixed, -1.0
-        for _ in range(ROUNDS + 1):
+        for _ in range(ROUNDS):
             result = self.solve_whole(bent)
             if result.x is None or -result.fun <= value + NEAR:
                 break
