@@ -8,6 +8,7 @@ from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
 from clients import display
+from jobs import qr
 
 register = template.Library()
 COUNTED = {"tread", "hour", "visit", "coat", "piece", "day"}
@@ -23,6 +24,15 @@ def plain_number(value: Decimal) -> str:
 def counted(unit: str, quantity: Decimal) -> str:
     """“treads” for four of them; a measure such as m² stays."""
     return f"{unit}s" if unit in COUNTED and quantity != 1 else unit
+
+
+@register.filter
+def as_qr(link: str) -> SafeString:
+    """The link as a code to scan; nothing if it is too long for one."""
+    try:
+        return mark_safe(qr.svg(link, "Code that opens the page of this offer on a phone"))  # noqa: S308 - drawn here
+    except ValueError:
+        return mark_safe("")
 
 
 @cache

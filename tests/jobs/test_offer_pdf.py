@@ -110,6 +110,7 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
     figures = [tag["/Alt"] for tag in tags if tag["/S"] == "/Figure"]
     assert figures[0] == "Greyed along the rail"
     assert figures[1].startswith("Chance that the coat is worn")
+    assert figures[2] == "Code that opens the page of this offer on a phone"
     headers = [tag for tag in tags if tag["/S"] == "/TD" and tag["/A"].get("/Headers")]
     assert len(headers) > 3
 
