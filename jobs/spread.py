@@ -51,10 +51,12 @@ def is_on_boards(deck: Deck, coat: CoatApplied) -> bool:
 
 
 def compare(deck: Deck, rows: list[CoatApplied]) -> Measured:
-    """Two rows of one product may be two coats, or two tins for the same coat: in doubt they agree."""
+    """Two rows of one product may be two coats, or two tins of one coat: the reading nearer to the sheet counts."""
     product, litres = rows[0].product, sum(row.litres or Decimal(0) for row in rows)
     stated = product.spread_m2_per_l
     readings = [deck.area_m2 * coats / litres for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))]
-    low, high = LOWEST_SHARE[deck.texture], HIGHEST_SHARE
-    is_far_off = stated is not None and not any(low * stated <= reading <= high * stated for reading in readings)
-    return Measured(product, readings[0], stated, is_far_off)
+    if stated is None:
+        return Measured(product, readings[0], None, is_far_off=False)
+    fitting = [reading for reading in readings if LOWEST_SHARE[deck.texture] <= reading / stated <= HIGHEST_SHARE]
+    spread = min(fitting or readings, key=lambda reading: max(reading / stated, stated / reading))
+    return Measured(product, spread, stated, is_far_off=not fitting)

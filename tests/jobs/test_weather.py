@@ -106,6 +106,7 @@ def test_two_tins_of_one_product_are_judged_together_and_rails_not_at_all() -> N
     first, second = oil(), oil(pk=2)
 
     assert [m.spread_m2_per_l for m in measured(deck(), [coat(first, "2", 1), coat(first, "2", 1)])] == [9]
+    assert [m.spread_m2_per_l for m in measured(deck(), [coat(first, "2", 2), coat(first, "2", 2)])] == [9]
     assert measured(deck(rail_m=Decimal(6)), [coat(second, "4", surface="all")]) == []
     assert measured(deck(), [coat(second, None)]) == []
     assert measured(deck(), [coat(second, "4", surface="rails")]) == []
