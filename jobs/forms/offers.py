@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, cast
 
@@ -18,6 +18,7 @@ from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
 from jobs.models import Offer, OfferLine, OfferScope
 
 PREFIX = "lines"
+LONGEST = timedelta(days=730)
 FIELDS = ["kind", "scope", "words", "quantity", "unit", "unit_price"]
 STATES = [*Offer.State.choices, ("expired", "Run out")]
 
@@ -41,6 +42,8 @@ class OfferForm(forms.Form):
         day = self.cleaned_data["valid_until"]
         if day < self.today:
             raise forms.ValidationError("This day is over. Choose today or a later one.")
+        if day > self.today + LONGEST:
+            raise forms.ValidationError("An offer stands for at most two years.")
         return day
 
     def words(self) -> OfferWords:

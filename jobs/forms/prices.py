@@ -33,6 +33,7 @@ class PriceListForm(forms.ModelForm):
     """Everything on a list but its rows."""
 
     valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
+    valid_days = forms.IntegerField(label="An offer stands for, days", min_value=1, max_value=365, initial=30)
     minimum_charge = number("Minimum charge", required=False, help_text="Without travel. A line tops it up.")
     travel_free_km = number("Kilometres without charge", places=1, required=False, help_text="One way, by road.")
     travel_per_km = number("Each kilometre beyond", required=False, help_text="One way, once a visit.")
@@ -59,7 +60,7 @@ class PriceListForm(forms.ModelForm):
             "tax_mode": forms.RadioSelect(attrs={"class": "segments"}),
             "tax_rounding": forms.RadioSelect(attrs={"class": "segments"}),
         }
-        labels = {"valid_days": "An offer stands for, days", "tax_mode": "Prices", "tax_rounding": "Tax is rounded"}
+        labels = {"tax_mode": "Prices", "tax_rounding": "Tax is rounded"}
         help_texts = {"tax_rounding": "Half up to the cent, either way. Your tax office says which it wants."}
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
@@ -86,8 +87,8 @@ class RateForm(forms.Form):
 
     task = forms.ChoiceField(label="Task", choices=Rate.Task.choices)
     per = forms.ChoiceField(label="Per")
-    amount = number("Price", required=False)
-    minutes = number("Minutes", required=False)
+    amount = number("Price", most=Decimal(99_999), required=False)
+    minutes = number("Minutes", most=Decimal(900), required=False)
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -11,6 +11,7 @@ from jobs.pricing.taxes import Totals, totals
 from jobs.pricing.words import PER, TASKS, plain, task_words
 
 HUNDRED, SIXTY = Decimal(100), Decimal(60)
+MOST_HOURS = Decimal(9_999)
 FREE_TO_LACK = {"set_up"}  # asked for only where the list has a price for it
 SHOWN = {"m2": AREA, "m": LENGTH, "L": VOLUME}
 
@@ -45,10 +46,11 @@ def reckon(
     lines += minimum_line(prices, lines)
     lines += travel_line(prices, journey)
     lines = [with_taxes(prices, line) for line in lines]
-    return Reckoned(
-        tuple(lines), total_of(prices, lines), {deck.place: deck_hours(prices, deck) for deck in decks},
-        visit_hours(prices, decks),
-    )  # fmt: skip
+    hours = {deck.place: deck_hours(prices, deck) for deck in decks}
+    found = Reckoned(tuple(lines), total_of(prices, lines), hours, visit_hours(prices, decks))
+    if found.all_hours > MOST_HOURS:
+        raise PricingProblem(f"The work would take {found.all_hours:,.0f} hours. Check the area of the deck.")
+    return found
 
 
 def total_of(prices: Prices, lines: Sequence[Line]) -> Totals:

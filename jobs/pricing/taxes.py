@@ -14,6 +14,7 @@ from jobs.pricing.prices import Line, PricingProblem, TaxRule
 from jobs.pricing.rounding import cents
 
 HUNDRED = Decimal(100)
+MOST = Decimal(9_999_999)  # no deck costs more; beyond it somebody mistyped a number
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,10 @@ class Part:
 
 
 def totals(lines: Sequence[Line], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool) -> Totals:
-    """Raises `PricingProblem` where reductions are larger than all the rest."""
+    """Raises `PricingProblem` where reductions are larger than all the rest, or an amount cannot be right."""
+    large = next((line for line in lines if abs(line.amount) > MOST), None)
+    if large is not None:
+        raise PricingProblem(f"“{large.words}” comes to more than {MOST:,}. Check its quantity and price.")
     parts = list(inclusive_parts(lines, rules, rounds_lines) if is_inclusive else exclusive_parts(lines, rules))
     taxes = tuple(tax_sum(rule, parts, once=not is_inclusive and not rounds_lines) for rule in rules)
     net, tax = sum((part.net for part in parts), Decimal(0)), sum((each.amount for each in taxes), Decimal(0))

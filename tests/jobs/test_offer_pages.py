@@ -88,6 +88,8 @@ def test_a_draft_is_changed_on_its_page(as_owner: Browser) -> None:
         ({"lines-0-scope": "999999"}, "not one of the available choices"),
         ({"lines-0-DELETE": "on"}, "at least one line"),
         ({"lines-0-unit_price": "NaN"}, "Enter a number."),
+        ({"valid_until": "9999-12-31"}, "at most two years"),
+        ({"lines-0-quantity": "9999999", "lines-0-unit_price": "9999"}, "Check its quantity and price."),
         ({"seen": "0"}, "Somebody else changed this draft"),
     ],
 )

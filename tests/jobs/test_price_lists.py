@@ -82,7 +82,9 @@ def test_prices_a_square_foot_read_the_same_again(as_owner: Browser) -> None:
         ({"taxes-0-name": ""}, "Row 1, tax"),
         ({"high_above_m": ""}, "from which height on"),
         ({"early_percent": "100"}, "less than or equal to 99"),
-        ({"valid_days": "0"}, "valid_days"),
+        ({"valid_days": "0"}, "greater than or equal to 1"),
+        ({"rates-0-minutes": "9999"}, "less than or equal to 900"),
+        ({"travel_free_km": "9999999"}, "6 digits before the decimal point"),
         ({"off_season_months": ["13"]}, "13 is not one of the available choices"),
     ],
 )

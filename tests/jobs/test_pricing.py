@@ -261,6 +261,8 @@ def test_square_feet_are_priced_in_square_feet() -> None:
     ("prices", "deck", "words"),
     [
         (LIST, replace(RECOAT, area_m2=D(0)), "Back deck has no area"),
+        (LIST, replace(RECOAT, area_m2=D(999_999)), "hours. Check the area"),
+        (LIST, replace(RECOAT, area_m2=D(99_999_999)), "Check its quantity and price"),
         (LIST, replace(RECOAT, tasks={"brighten": 1}), "no price for “Brighten”"),
         (replace(LIST, rates=[TaskRate("rails", "m2", D(4))]), replace(RECOAT, tasks={"rails": 1}), "priced per m²"),
         (replace(LIST, rates=[TaskRate("clean", "hour", D(50))]), replace(RECOAT, tasks={"clean": 1}), "how long"),
