@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 from clients.access import business_of
 from clients.models import Deck
 from jobs.build import coat_build
+from jobs.models import Offer
 from reminders.curve import wear_picture
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
@@ -17,6 +18,8 @@ from reminders.standing import reminding
 from reminders.timeline import timeline
 from reminders.upkeep import upkeep
 from reminders.words import explained
+
+MOST_OFFERS = 8
 
 
 @require_GET
@@ -36,6 +39,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
         "years": timeline(deck),
         "reminding": reminding(forecast, today=today) if forecast else None,
         "stop_form": StopForm(),
+        "offers": Offer.objects.about([deck.pk]).order_by("-number", "-revision")[:MOST_OFFERS],
+        "today": today,
         "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
     }
     return render(request, "reminders/deck.html", context)
