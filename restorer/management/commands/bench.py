@@ -16,11 +16,11 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, core, forecasts, offers, pacing, pages, pdf, planning, search, sending
+from restorer.bench import book, core, forecasts, offers, pacing, packs, pages, pdf, planning, search, sending
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "offers", "pdf", "sending"]
+PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "packs", "offers", "pdf", "sending"]
 
 
 class Command(BaseCommand):
@@ -73,6 +73,7 @@ class Command(BaseCommand):
             "planning": lambda: planning.measure(today, now),
             "pacing": lambda: pacing.measure(today),
             "core": core.measure,
+            "packs": lambda: packs.measure(options["offers"]),
             "offers": lambda: offers.measure(options["offers"], today, now),
             "pdf": lambda: pdf.measure(options["offers"], today, now),
             "sending": lambda: sending.measure(options["messages"], now),
