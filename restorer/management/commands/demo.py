@@ -12,12 +12,12 @@ from django.utils import timezone
 
 from clients.models import Business, Deck
 from reminders.models import Forecast
-from restorer import demo_book, mail_catcher, processes
+from restorer import demo_book, mail_catcher, processes, text_catcher
 from restorer.management.commands import serve
 
 
 class Command(serve.Command):
-    help = "Show the program with an invented book. Its mail is caught on this machine and goes nowhere."
+    help = "Show the program with an invented book. Its mail and texts are caught on this machine and go nowhere."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
@@ -28,11 +28,14 @@ class Command(serve.Command):
         catcher = mail_catcher.catcher(processes.free_port(2525))
         catcher.start()
         send_all_mail_to(catcher.port)
+        self.texts = text_catcher.catcher()
         self.cycle_only = options["no_serve"]
         try:
             super().handle(*args, **options)
         finally:
             catcher.stop()
+            self.texts.shutdown()
+            self.texts.server_close()
 
     def get_ready(self) -> None:
         super().get_ready()
@@ -41,6 +44,7 @@ class Command(serve.Command):
             call_command("load_demo_book", stdout=self.stdout)
         elif not Forecast.objects.exists():  # the first start was broken off half-way
             call_command("refresh_forecasts", stdout=self.stdout)
+        text_catcher.put_in_use(self.texts, "")
 
     def serve(self, host: str, wanted: int) -> None:
         if self.cycle_only:
@@ -63,6 +67,7 @@ class Command(serve.Command):
 
     def welcome(self, address: str, host: str, port: int) -> None:
         processes.answers(serve.reachable(host), port)
+        text_catcher.put_in_use(self.texts, f"http://{processes.address(serve.reachable(host), port)}")
         decks = Deck.objects.count()
         connections.close_all()
         people = "\n".join(f"  {username:<8}{role}" for username, _, role in demo_book.PEOPLE)
@@ -73,7 +78,8 @@ class Command(serve.Command):
             "  Due list: which decks are due this month, why, and what reminders would say\n"
             "  Decks: look up what went on a deck years ago; typing errors are forgiven\n"
             "  Log a job: on a phone, in under a minute\n"
-            f"\nAll mail is caught in {mail_catcher.mail_dir()}\nCtrl-C ends everything.\n"
+            f"\nAll mail is caught in {mail_catcher.mail_dir()}\n"
+            f"All text messages can be read at http://127.0.0.1:{self.texts.server_port}/\nCtrl-C ends everything.\n"
         )
 
 
