@@ -1,4 +1,4 @@
-"""What the law page shows: the rules of the places in the book, the whole table, and what messages went under."""
+"""What pages show of the law: the rules of the places in the book, what messages went under, and one client's case."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -7,10 +7,12 @@ from datetime import date, datetime
 from django.db.models import Count, Max
 
 from clients import countries
-from clients.law import Law, table
-from clients.law.words import Shown
-from clients.models import Business, Client, Message, Property
+from clients.law import NONE_NEEDED, Law, Rule, countries_of, table
+from clients.law.history import last_job_on
+from clients.law.words import BASES, Shown
+from clients.models import Business, Client, Consent, Message, Property
 from clients.models.channel import Channel
+from clients.outbox.permission import Refusal, basis_in_force
 
 MOST_APPLIED = 50
 GROUPS = {"EU": "European Union", table.DEFAULT: "Everywhere else"}
@@ -50,6 +52,46 @@ def places(law: Law, business: Business, *, on: date) -> Iterator[PlaceRules]:
         strict = [law.rule_for(sender_country=business.country, recipient_country="", channel=channel, on=on)
                   for channel in Channel.values]  # fmt: skip
         yield PlaceRules("", "No address known", nowhere, [Shown(rule) for rule in strict])
+
+
+@dataclass(frozen=True)
+class Permission:
+    """Whether a client may get reminders and offers by one channel today, and what says so."""
+
+    channel: Channel
+    entry: Consent | None
+    rule: Rule
+    basis: str = ""
+    until: date | None = None
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        return BASES.get(self.basis, "") if self.basis != NONE_NEEDED else "no consent is needed there"
+
+
+def permissions(client: Client, business: Business, *, today: date) -> list[Permission]:
+    """Per channel the newest entry of the log and what the law of the place makes of it."""
+    newest: dict[str, Consent] = {}
+    for consent in client.consents.all():
+        newest.setdefault(consent.channel, consent)
+    law, countries_there = Law.load(), countries_of(client)
+    last_job = last_job_on([client.pk]).get(client.pk)
+    found = []
+    for channel in Channel:
+        rule = law.rule_for_all(countries_there, sender_country=business.country, channel=channel, on=today)
+        found.append(permission(Channel(channel), newest.get(channel), rule, last_job, today))
+    return found
+
+
+def permission(channel: Channel, entry: Consent | None, rule: Rule, last_job: date | None, today: date) -> Permission:
+    basis = basis_in_force(entry, rule, last_job_on=last_job, today=today)
+    if isinstance(basis, Refusal):
+        return Permission(channel, entry, rule, why=basis.why)
+    is_of_entry = entry is not None and basis != NONE_NEEDED
+    given_on = entry.recorded_at.date() if entry and is_of_entry else None
+    ends = [rule.consent_expires(basis, last_job, given_on), entry.expires_on if entry and is_of_entry else None]
+    return Permission(channel, entry, rule, basis, min(filter(None, ends), default=None))
 
 
 def applied() -> list[Applied]:

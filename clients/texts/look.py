@@ -6,8 +6,8 @@ style sheet, and readable without it. A line of two hyphens begins the small pri
 
 import re
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import lru_cache
 from html import escape
 
 from django.template import loader
@@ -63,9 +63,17 @@ def hrefs(values: Mapping[str, str], business: Business) -> dict[str, str]:
     found = {name: values.get(name, "") for name in ("offer_url", "unsubscribe_url")}
     found["website"] = business.website if values.get("website") == business.website else ""
     found["email"] = f"mailto:{values['email']}" if values.get("email") else ""
-    with suppress(phones.PhoneError):
-        found["phone"] = f"tel:{phones.normalize(values.get('phone', ''), business.country).e164.partition(';')[0]}"
+    found["phone"] = dialled(values.get("phone", ""), business.country)
     return {name: href for name, href in found.items() if href}
+
+
+@lru_cache(maxsize=64)
+def dialled(phone: str, country: str) -> str:
+    """RFC 3966, without an extension; empty if it is no number."""
+    try:
+        return f"tel:{phones.normalize(phone, country).e164.partition(';')[0]}"
+    except phones.PhoneError:
+        return ""
 
 
 def parts_of(template: str, filling: Filling, *, is_small: bool = False) -> list[Part]:

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from clients import display, sms_parts
 from clients.models import Business, MessageText
@@ -32,6 +32,8 @@ class Texts:
 
     business: Business
     own: Mapping[tuple[str, str, str], Wording]
+    ours: dict[tuple[str, str], dict[str, str]] = field(default_factory=dict, repr=False, compare=False)
+    sound: set[tuple[str, str, str, str]] = field(default_factory=set, repr=False, compare=False)
 
     @classmethod
     def load(cls, business: Business | None = None) -> "Texts":
@@ -56,7 +58,7 @@ class Texts:
     def fill(self, words: Wording, purpose: str, channel: str, fields: Mapping[str, str], basis: str = "") -> Written:
         """This wording with these fields, checked again: an owner's text may be older than the rules."""
         try:
-            check(purpose=purpose, channel=channel, subject=words.subject, body=words.body)
+            self.check(words, purpose, channel)
             values = self.common(words.language, basis) | spoken(checked(fields), channel)
             needed(words, values, purpose, channel)
         except TextProblem as problem:
@@ -70,8 +72,20 @@ class Texts:
         html = look.as_html(words, subject, values, self.business) if channel == Channel.EMAIL else ""
         return Written(subject, text + "\n", html, 0, words.language)
 
+    def check(self, words: Wording, purpose: str, channel: str) -> None:
+        """Once for each wording."""
+        key = (purpose, channel, words.subject, words.body)
+        if key not in self.sound:
+            check(purpose=purpose, channel=channel, subject=words.subject, body=words.body)
+            self.sound.add(key)
+
     def common(self, language: str, basis: str) -> dict[str, str]:
         """What is the same in every message; a caller's own value goes before it."""
+        if (language, basis) not in self.ours:
+            self.ours[language, basis] = self.reckon(language, basis)
+        return self.ours[language, basis]
+
+    def reckon(self, language: str, basis: str) -> dict[str, str]:
         business = self.business
         with display.written_for(business):
             phone = display.phone(business.phone)

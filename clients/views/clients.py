@@ -16,8 +16,8 @@ from clients.actions import properties
 from clients.forms.decks import DeckForm
 from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_channels
 from clients.forms.properties import PropertyForm
+from clients.law_page import permissions
 from clients.models import Client, Consent, Deck, Message
-from clients.models.channel import Channel
 
 MESSAGES_SHOWN = 50
 
@@ -32,15 +32,6 @@ def country_of(client: Client | None, request: HttpRequest) -> str:
     return home.country if home else business_of(request).country
 
 
-def permissions(client: Client, day: date) -> list[tuple[Channel, Consent | None, bool]]:
-    """Per channel the newest entry of the log, and whether it is in force."""
-    newest: dict[str, Consent] = {}
-    for consent in client.consents.all():
-        newest.setdefault(consent.channel, consent)
-    rows = [(channel, newest.get(channel)) for channel in Channel]
-    return [(channel, entry, bool(entry and entry.is_in_force(today=day))) for channel, entry in rows]
-
-
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
     consents = Prefetch("consents", Consent.objects.select_related("recorded_by"))
@@ -48,7 +39,8 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(clients, pk=pk)
     said = Message.objects.filter(client=client).defer("text", "html")
     context: dict[str, Any] = {
-        "client": client, "permissions": permissions(client, today(request)), "said": said[:MESSAGES_SHOWN],
+        "client": client, "permissions": permissions(client, business_of(request), today=today(request)),
+        "said": said[:MESSAGES_SHOWN],
         "said_count": said.count(), "refusing": refusing_channels(client, business_of(request)),
         "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
     }  # fmt: skip
