@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from clients.access import sends, signed_in
 from clients.unsendable import Unsendable
@@ -21,7 +21,7 @@ def job_or_404(pk: int) -> Job:
     return job
 
 
-@require_GET
+@require_safe
 def record(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
     name = f'inline; filename="care-record-{job.finished_on}.pdf"'

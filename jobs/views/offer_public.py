@@ -17,7 +17,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from clients.access import business_of
 from clients.models import Attachment
@@ -135,7 +135,7 @@ def offer_or_404(request: HttpRequest, token: str) -> OfferPage:
 
 
 @unlisted
-@require_GET
+@require_safe
 def photo(request: HttpRequest, token: str, pk: int) -> HttpResponse:
     """A photograph that the offer's page shows; no other."""
     shown_there = {part.photo.pk: part.photo for part in offer_or_404(request, token).parts if part.photo}
@@ -148,7 +148,7 @@ def photo(request: HttpRequest, token: str, pk: int) -> HttpResponse:
 
 
 @unlisted
-@require_GET
+@require_safe
 def paper(request: HttpRequest, token: str) -> HttpResponse:
     """The offer as PDF: the very file that went out with the message, where there was one."""
     row = offer_or_404(request, token).offer
