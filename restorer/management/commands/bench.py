@@ -71,7 +71,7 @@ class Command(BaseCommand):
             "forecasts": lambda: forecasts.measure(today, now),
             "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
             "planning": lambda: planning.measure(today, now),
-            "pacing": lambda: pacing.measure(today),
+            "pacing": lambda: pacing.measure(today, now),
             "core": core.measure,
             "packs": lambda: packs.measure(options["offers"]),
             "offers": lambda: offers.measure(options["offers"], today, now),
