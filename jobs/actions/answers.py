@@ -38,16 +38,20 @@ def accept_offer(*, token_hash: str, week: date, name: str, now: datetime) -> Of
         return answered_already(found, State.ACCEPTED)
     words = f"{name.strip()} accepted offer {found.reference} for the week of {display.day(monday)}."
     note(found, Event.ACCEPTED, words, now)
-    if is_bookable(found):
-        decks = [scope.deck for scope in found.scopes.select_related("deck")]
-        book(
-            property=found.property, decks=decks, hours=found.hours, first_day=None, week=monday, crew=None,
-            offer=found, by=None, now=now,
-        )  # fmt: skip
-        to_do(found, ToDo.Kind.ANSWER, "accepted", words, now)
-    else:
-        to_do(found, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
+    give_a_day(found, monday, words, now)
     return found
+
+
+def give_a_day(offer: Offer, monday: date, words: str, now: datetime) -> None:
+    """Book it into the week, or leave that to a person; either way somebody is told. Raises `NoRoomError`."""
+    if not is_bookable(offer):
+        to_do(offer, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
+        return
+    book(
+        property=offer.property, decks=[scope.deck for scope in offer.scopes.select_related("deck")],
+        hours=offer.hours, first_day=None, week=monday, crew=None, offer=offer, by=None, now=now,
+    )  # fmt: skip
+    to_do(offer, ToDo.Kind.ANSWER, "accepted", words, now)
 
 
 @transaction.atomic

@@ -1,0 +1,212 @@
+"""A client answers an offer: accepts for a week, declines, asks; twice, with mistakes, and at the very same moment."""
+
+import re
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from freezegun import freeze_time
+from pypdf import PdfReader
+
+from clients.models import Attachment, Business, Message, ToDo, User
+from jobs.actions.sending import send_offer
+from jobs.after import after_booking, after_decline
+from jobs.models import Booking, CrewDay, Offer, OfferEvent
+from tests.factories import (
+    BusinessFactory,
+    ConsentFactory,
+    CrewFactory,
+    EmailFactory,
+)
+from tests.jobs.at_once import at_once
+from tests.jobs.sent_offers import NOW, WEEK, no, page_of, question, sent_offer, yes
+
+
+@pytest.fixture(autouse=True)
+def _clock() -> Any:
+    with freeze_time(NOW, ignore=["psycopg", "concurrent"]):
+        yield
+
+
+@pytest.fixture
+def crew_day(business: Business) -> None:
+    CrewFactory(name="Tern crew", hours_a_day=8)
+
+
+def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: None) -> None:
+    offer, _ = sent_offer(is_sent=False, state="draft", token_hash=None, drafted_on=date(2027, 5, 9))
+    EmailFactory(client=offer.client, value="marlow@example.org")
+    ConsentFactory(client=offer.client)
+
+    message = send_offer(offer=offer, channel="email", by=owner, now=NOW)
+    url = re.findall(r"https://decks.example.com(/o/[^/]{32}/)", message.text)[0]
+    client.post(url, yes())
+
+    paper = Attachment.objects.get(message=message)
+    assert client.get(f"{url}offer.pdf").content == bytes(paper.content)
+    assert url in " ".join(PdfReader(BytesIO(bytes(paper.content))).pages[-1].extract_text().split())
+    offer.refresh_from_db()
+    assert (offer.state, offer.booking.state) == ("accepted", "booked")
+    assert Message.objects.exclude(pk=message.pk).get().kind == "service"  # the day, with a file for the calendar
+
+
+def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browser, crew_day: None) -> None:
+    offer, url = sent_offer()
+    told: list[Any] = []
+    after_booking.append(lambda decks, words: told.append([*decks]))
+    try:
+        first, again = client.post(url, yes()), client.post(url, yes())
+    finally:
+        after_booking.pop()
+
+    assert (first.status_code, first.url, again.status_code) == (302, f"{url}#state", 302)
+    offer.refresh_from_db()
+    booking = Booking.objects.get()
+    assert (offer.state, offer.accepted_week, offer.answered_by) == ("accepted", date(2027, 5, 17), "Marlow Pennington")
+    assert date(2027, 5, 17) <= booking.first_on <= booking.last_on <= date(2027, 5, 23)
+    assert (booking.offer, booking.hours) == (offer, offer.hours)
+    assert told == [[offer.scopes.get().deck_id]]
+    assert [event.kind for event in offer.events.all()] == ["accepted", "booked"]
+    assert "accepted offer" in ToDo.objects.get(kind="answer").words
+    page = page_of(client, url)
+    assert "Marlow Pennington accepted it on May 10, 2027 for the week of May 17–23, 2027" in page
+    assert "We come on" in page
+    assert 'value="accept"' not in page
+
+
+def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, business: Business) -> None:
+    offer, url = sent_offer()
+    told: list[Any] = []
+    after_decline.append(lambda decks, words: told.append(([*decks], words)))
+    try:
+        client.post(url, no("later", "The roof comes first."))
+        client.post(url, no("price"))
+    finally:
+        after_decline.pop()
+
+    offer.refresh_from_db()
+    assert (offer.state, offer.decline_reason, offer.decline_words) == ("declined", "later", "The roof comes first.")
+    assert told == [([offer.scopes.get().deck_id], f"Offer {offer.number} declined: Not this year.")]
+    assert "The roof comes first." in ToDo.objects.get().words
+    page = page_of(client, url)
+    assert "You have declined this offer" in page
+    assert client.post(url, yes()).status_code == 302
+    offer.refresh_from_db()
+    assert offer.state == "declined"
+
+
+def test_a_question_is_kept_once_put_before_a_person_and_answered_on_the_page(
+    client: Browser, business: Business
+) -> None:
+    offer, url = sent_offer()
+
+    for _ in range(2):
+        assert client.post(url, question("Do you move the <planters>?")).status_code == 302
+
+    asked = OfferEvent.objects.get(kind="asked")
+    assert ToDo.objects.get(kind="question").url == f"/offers/{offer.pk}/"
+    assert "Do you move the &lt;planters&gt;?" in page_of(client, url)
+    assert "Your question is with us" in page_of(client, url)
+    OfferEvent.objects.create(offer=offer, kind="answered", note="Yes, and we put them back.", at=NOW)
+    assert "Yes, and we put them back." in page_of(client, url)
+    assert "Your question is with us" not in page_of(client, url)
+    client.post(url, question(asked.note))
+    assert OfferEvent.objects.filter(kind="asked").count() == 2
+
+
+def test_a_link_that_got_about_cannot_fill_the_book(client: Browser, business: Business) -> None:
+    _, url = sent_offer()
+
+    answers = [client.post(url, question(f"Question {n}")).status_code for n in range(12)]
+
+    assert answers == [302] * 10 + [409] * 2
+    assert OfferEvent.objects.count() == 10
+    assert client.post(url, question("x" * 100_000)).status_code == 413
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        ({"deed": "accept", "accept-name": "M"}, "Choose a week."),
+        (yes(week="2027-01-04"), "This week has no room any more."),
+        (yes(week="next week"), "This week has no room any more."),
+        (yes(name=" "), "Write your name"),
+        (yes(name="M\x00"), "Null characters are not allowed."),
+        (no(reason="weather"), "Select a valid choice"),
+        (question(""), "Write your question first."),
+    ],
+)
+def test_an_answer_that_lacks_something_is_said_beside_its_field(
+    client: Browser, crew_day: None, sent: dict[str, str], words: str
+) -> None:
+    offer, url = sent_offer()
+
+    answer = client.post(url, sent)
+
+    assert answer.status_code == 422  # RFC 9110, 15.5.21
+    assert words in answer.content.decode()
+    assert "Nothing was sent yet" in answer.content.decode()
+    offer.refresh_from_db()
+    assert offer.state == "open"
+
+
+def test_a_button_of_nobody_changes_nothing(client: Browser, business: Business) -> None:
+    _, url = sent_offer()
+
+    assert client.post(url, {"deed": "pay"}).status_code == 302
+    assert client.put(url).status_code == 405
+    assert not OfferEvent.objects.exists()
+
+
+def test_where_no_crew_is_in_the_book_a_person_finds_the_day(client: Browser, business: Business) -> None:
+    offer, url = sent_offer()
+    assert "We find the day in that week" in page_of(client, url)
+
+    client.post(url, yes())
+
+    offer.refresh_from_db()
+    assert offer.state == "accepted"
+    assert not Booking.objects.exists()
+    assert "It needs a day." in ToDo.objects.get(kind="book").words
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_clients_after_the_last_hours_of_a_week_at_the_same_moment(transactional_db: None) -> None:
+    BusinessFactory()
+    CrewFactory(hours_a_day=8, works_on=[3])  # one working day a week: the offers need 6.5 hours of its 8
+    offers = [sent_offer() for _ in range(2)]
+
+    answers = at_once(*[lambda url=url: Browser().post(url, yes()) for _, url in offers])
+
+    assert sorted(answer.status_code for answer in answers) == [302, 409]
+    loser = next(index for index, answer in enumerate(answers) if answer.status_code == 409)
+    told = answers[loser].content.decode()
+    assert "has no room for this work any more. Choose another." in told
+    assert 'value="Marlow Pennington"' in told
+    assert WEEK not in told
+    assert "2027-05-24" in told
+    assert {offer.state for offer in Offer.objects.all()} == {"open", "accepted"}
+    assert Booking.objects.count() == 1
+    assert [day.hours_booked for day in CrewDay.objects.all()] == [offers[0][0].hours]
+    assert Browser().post(offers[loser][1], yes("2027-05-24")).status_code == 302
+    assert Booking.objects.count() == 2
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_client_on_two_devices_at_the_same_moment(transactional_db: None) -> None:
+    BusinessFactory()
+    CrewFactory(hours_a_day=8)
+    offer, url = sent_offer()
+
+    answers = at_once(*[lambda week=week: Browser().post(url, yes(week)) for week in [WEEK, WEEK, "2027-05-24"]])
+    saying_no = Browser().post(url, no())
+
+    assert [answer.status_code for answer in [*answers, saying_no]] in ([302] * 4, [302, 302, 409, 302])
+    assert Booking.objects.count() == 1
+    assert OfferEvent.objects.filter(kind="accepted").count() == 1
+    offer.refresh_from_db()
+    assert offer.state == "accepted"
+    assert offer.accepted_week
+    assert 0 <= (Booking.objects.get().first_on - offer.accepted_week).days < 7
