@@ -22,6 +22,8 @@ PAGES = [
     ("Decks", "decks:search", "deck", ""),
     ("Log a job", "jobs:log", "log", ""),
     ("Due list", "reminders:due", "due", "may_send"),
+    ("Offers", "offers:list", "offer", "may_send"),
+    ("Diary", "diary:week", "diary", ""),
     ("Outbox", "outbox:list", "outbox", "may_send"),
     ("Figures", "figures:overview", "figures", "may_send"),
     ("Settings", "settings:overview", "settings", ""),

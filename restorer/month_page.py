@@ -2,17 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
-from clients.models import Deck, Message
-from jobs.models import Job
+from clients.models import Deck, Message, ToDo
+from jobs.models import Booking, BookingDay, Job, Offer
 from reminders.models import Forecast
 from reminders.months import months_on
 
 MOST_TOWNS = 8
 MOST_JOBS = 6
 MOST_MESSAGES = 6
+MOST_TO_DOS = 6
+MOST_VISITS = 12
+DAYS_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -30,9 +33,13 @@ class MonthPage:
     more_towns: int
     jobs: Sequence[Job]
     messages: Sequence[Message]
+    to_dos: Sequence[ToDo]
+    to_settle: int
+    offers_open: int
+    visits: Sequence[BookingDay]
 
 
-def month_page(month: date) -> MonthPage:
+def month_page(month: date, *, today: date) -> MonthPage:
     """The month's page in a fixed number of queries."""
     forecasts = Forecast.objects.current()
     towns = sorted(forecasts.due_in(month).towns(), key=lambda town: -town["decks"])
@@ -49,7 +56,20 @@ def month_page(month: date) -> MonthPage:
         more_towns=max(0, len(towns) - MOST_TOWNS),
         jobs=last_jobs(),
         messages=list(needing.select_related("client")[:MOST_MESSAGES]),
+        to_dos=list(ToDo.objects.open().select_related("client")[:MOST_TO_DOS]),
+        to_settle=ToDo.objects.open().count(),
+        offers_open=Offer.objects.filter(state=Offer.State.OPEN, valid_until__gte=today).count(),
+        visits=visits(today),
     )
+
+
+def visits(today: date) -> Sequence[BookingDay]:
+    """What is booked for today and tomorrow, day by day and crew by crew."""
+    rows = BookingDay.objects.filter(
+        crew_day__day__range=(today, today + DAYS_AHEAD), booking__state__in=[Booking.State.BOOKED, Booking.State.DONE]
+    )
+    rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
+    return list(rows.order_by("crew_day__day", "crew_day__crew__position", "booking_id")[:MOST_VISITS])
 
 
 def last_jobs() -> Sequence[Job]:

@@ -18,7 +18,8 @@ from restorer.parts import sample_parts
 def this_month(request: HttpRequest) -> HttpResponse:
     """The first page after signing in."""
     today = business_of(request).today(timezone.now())
-    return render(request, "restorer/this_month.html", {"page": month_page(month_of(today)), "today": today})
+    page = month_page(month_of(today), today=today)
+    return render(request, "restorer/this_month.html", {"page": page, "today": today})
 
 
 @require_GET

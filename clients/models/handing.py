@@ -166,6 +166,12 @@ class CallNote(models.Model):
         return f"{self.get_result_display()} at {self.at:%Y-%m-%d %H:%M}"
 
 
+class ToDoQuerySet(models.QuerySet["ToDo"]):
+    def open(self) -> "ToDoQuerySet":
+        """Not yet settled."""
+        return self.filter(done_at=None)
+
+
 class ToDo(models.Model):
     """Something only a person can settle; it stays until somebody says it is done."""
 
@@ -184,6 +190,8 @@ class ToDo(models.Model):
     made_at = models.DateTimeField(db_default=Now())
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+
+    objects = ToDoQuerySet.as_manager()
 
     class Meta:
         ordering = ["-made_at", "-id"]

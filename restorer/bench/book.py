@@ -18,8 +18,8 @@ TOWNS = [
     ("Wolfville", 45.091, -64.364),
 ]  # fmt: skip
 COLUMNS = {
-    "clients_client": "id, name, salutation, language, preferred_channel, postal_street, postal_town, postal_region, postal_postcode, "
-    "postal_country, notes",
+    "clients_client": "id, name, salutation, language, preferred_channel, postal_street, postal_town, postal_region, "
+    "postal_postcode, postal_country, notes",
     "clients_contactpoint": "client_id, kind, value, normalized, label, is_preferred, suspended_why",
     "clients_consent": "client_id, channel, is_given, basis, wording, evidence",
     "clients_property": "id, client_id, street, town, region, postcode, country, latitude, longitude, time_zone, "

@@ -19,13 +19,13 @@ EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:to_buy jobs:sign_off jobs:care_record
-    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:calendar_file
+    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:calendar_file diary:notes
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:hold diary:release diary:call_off diary:hold_day diary:crews diary:day_off_add
     diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
-    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift pacing:plan pacing:household outbox:list outbox:detail outbox:act figures:overview
+    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
     channels:enclosure channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf

@@ -1,12 +1,21 @@
 """The first page: this month in figures, and the way in for a business that has nothing yet."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from freezegun import freeze_time
 
+from clients.models import ToDo
+from jobs.models import Booking, BookingDay, CrewDay
 from reminders.models import Forecast
-from tests.factories import DeckFactory, MessageFactory, PropertyFactory
+from tests.factories import (
+    ClientFactory,
+    CrewFactory,
+    DeckFactory,
+    MessageFactory,
+    OfferFactory,
+    PropertyFactory,
+)
 from tests.reminders.conftest import NOW, coat, coated  # noqa: F401 - a fixture
 
 
@@ -90,3 +99,56 @@ def test_the_page_asks_the_same_number_of_questions_for_many_jobs(
 
     with freeze_time(NOW), django_assert_max_num_queries(18):
         as_owner.get("/")
+
+
+def to_do(**fields):
+    fields = {"kind": "address", "key": "number/1", "words": "902-555-0142 is a wrong number."} | fields
+    return ToDo.objects.create(**fields)
+
+
+def test_what_only_a_person_can_settle_is_listed_and_goes_when_settled(page, as_owner, owner):
+    DeckFactory()
+    row = to_do(client=ClientFactory())
+
+    assert "902-555-0142 is a wrong number." in page()
+    answer = as_owner.post(f"/outbox/to-do/{row.pk}/settled/", {"back": "/"}, follow=True)
+
+    row.refresh_from_db()
+    assert row.done_by == owner
+    assert answer.request["PATH_INFO"] == "/"
+    assert "902-555-0142" not in page()
+    assert "902-555-0142" in as_owner.get("/outbox/to-do/").content.decode()
+
+
+def test_settling_twice_keeps_the_first_name_and_never_leads_off_the_site(as_owner, as_user, office, owner):
+    row = to_do()
+    as_owner.post(f"/outbox/to-do/{row.pk}/settled/")
+    answer = as_user(office).post(f"/outbox/to-do/{row.pk}/settled/", {"back": "https://example.org/"})
+
+    row.refresh_from_db()
+    assert row.done_by == owner
+    assert answer["Location"] == "/outbox/to-do/"
+
+
+def test_the_crew_sees_today_and_tomorrow(page, crew, as_user, business):
+    crew_row, place = CrewFactory(), PropertyFactory(street="7 Cormorant Lane")
+    DeckFactory(property=place)
+    for day, state in ((NOW.date(), "booked"), (NOW.date() + timedelta(days=2), "booked")):
+        booking = Booking.objects.create(
+            client=place.client, property=place, crew=crew_row, state=state, first_on=day, last_on=day, hours=4
+        )
+        free = CrewDay.objects.create(crew=crew_row, day=day, hours_open=8, hours_booked=4)
+        BookingDay.objects.create(booking=booking, crew_day=free, hours=4)
+
+    text = page(as_user(crew))
+
+    assert text.count("7 Cormorant Lane") == 1
+    assert "<strong>Today</strong>" in text
+
+
+def test_open_offers_are_counted_until_they_run_out(page):
+    DeckFactory()
+    OfferFactory(number=901, state="open", sent_at=NOW, drafted_on=date(2026, 11, 1), valid_until=date(2026, 12, 1))
+    OfferFactory(number=902, state="open", sent_at=NOW, drafted_on=date(2026, 9, 1), valid_until=date(2026, 10, 1))
+
+    assert figure(page(), "offer without an answer") == 1
