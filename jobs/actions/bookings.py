@@ -18,17 +18,9 @@ from jobs.diary.placing import LEAST_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
-    "BookingError",
-    "NoRoomError",
-    "book",
-    "cancel",
-    "hold",
-    "hold_day",
-    "job_logged",
-    "mark_done",
-    "move",
-    "release",
-]
+    "BookingError", "NoRoomError", "book", "cancel", "change_notes", "hold", "hold_day", "job_logged", "mark_done",
+    "move", "release",
+]  # fmt: skip
 Purpose = MessageText.Purpose
 State = Booking.State
 
@@ -149,6 +141,15 @@ def cancel(*, booking: Booking, why: str, by: User | None, now: datetime, tells:
     change(booking, State.CANCELLED, why, now)
     if tells:
         booking_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+    return booking
+
+
+@transaction.atomic
+def change_notes(*, booking: Booking, notes: str) -> Booking:
+    """What the crew should know; no change that a calendar or the client needs to hear of."""
+    booking = held_row(booking)
+    booking.notes = notes.strip()
+    booking.save(update_fields=["notes"])
     return booking
 
 

@@ -18,10 +18,11 @@ class Unsettled:
     offers: list[Offer]  # accepted, without a booking
     held: list[Booking]
     over: list[Booking]  # not logged yet
+    gone: list[Booking]  # to come, of clients who were archived
     off: list[tuple[BookingDay, DayOff]]  # on a day off that came later
 
     def __bool__(self) -> bool:
-        return bool(self.offers or self.held or self.over or self.off)
+        return bool(self.offers or self.held or self.over or self.gone or self.off)
 
 
 def unsettled(*, today: date) -> Unsettled:
@@ -29,9 +30,10 @@ def unsettled(*, today: date) -> Unsettled:
     bookings = Booking.objects.select_related("client", "property", "crew")
     held = bookings.filter(state=Booking.State.HELD)
     over = bookings.filter(state=Booking.State.BOOKED, last_on__lt=today)
+    gone = bookings.filter(state=Booking.State.BOOKED, last_on__gte=today, client__archived_at__isnull=False)
     return Unsettled(
         list(offers.order_by("accepted_week", "number")[:MOST]), list(held[:MOST]), list(over[:MOST]),
-        on_days_off(today)[:MOST],
+        list(gone[:MOST]), on_days_off(today)[:MOST],
     )  # fmt: skip
 
 

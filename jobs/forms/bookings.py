@@ -113,6 +113,15 @@ class BookForm(DayForm):
         choose.queryset = Deck.objects.filter(pk__in=[deck.pk for deck in decks])
 
 
+class NotesForm(forms.Form):
+    """What the crew should know."""
+
+    notes = forms.CharField(
+        label="Notes for the crew", required=False, max_length=5_000, widget=forms.Textarea(attrs={"rows": 2}),
+        error_messages={"max_length": "The notes are longer than 5,000 characters. Shorten them."},
+    )  # fmt: skip
+
+
 class MoveForm(DayForm):
     """Another day for a booking."""
 

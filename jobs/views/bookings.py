@@ -17,7 +17,7 @@ from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
 from jobs.booked_work import Wanted, wanted, work_of
 from jobs.diary.suggesting import suggestions
-from jobs.forms.bookings import OTHER, BookForm, CallOffForm, HoldForm, MoveForm
+from jobs.forms.bookings import OTHER, BookForm, CallOffForm, HoldForm, MoveForm, NotesForm
 from jobs.models import Booking
 from jobs.views.diary import to_week
 from jobs.views.log import found_decks
@@ -29,6 +29,7 @@ def booking(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "booking": row, "work": work_of(row), "told": booking_messages.messages_of(row).order_by("-id"),
         "today": business_of(request).today(timezone.now()), "hold_form": HoldForm(), "call_off_form": CallOffForm(),
+        "notes_form": NotesForm(initial={"notes": row.notes}),
     }  # fmt: skip
     return render(request, "jobs/diary/booking.html", context)
 
@@ -107,6 +108,18 @@ def attempt(form: forms.Form, deed: Callable[[], Booking]) -> Booking | None:
         return None
 
 
+@require_POST
+def notes(request: HttpRequest, pk: int) -> HttpResponse:
+    """Everybody may add to them: the crew hears things on site."""
+    form = NotesForm(request.POST)
+    if form.is_valid():
+        actions.change_notes(booking=row_of(pk), notes=form.cleaned_data["notes"])
+        messages.success(request, "The notes were saved.")
+    else:
+        messages.error(request, mistakes(form))
+    return redirect("diary:booking", pk)
+
+
 @sends
 @require_POST
 def hold(request: HttpRequest, pk: int) -> HttpResponse:
@@ -129,7 +142,7 @@ def act(request: HttpRequest, pk: int, form: forms.Form, deed: Callable[..., Boo
     """One deed, then its page again."""
     row = row_of(pk)
     if not form.is_valid():
-        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+        messages.error(request, mistakes(form))
         return redirect("diary:booking", pk)
     try:
         row = deed(booking=row, by=signed_in(request), now=timezone.now(), **form.cleaned_data)
@@ -138,6 +151,10 @@ def act(request: HttpRequest, pk: int, form: forms.Form, deed: Callable[..., Boo
     else:
         say_told(request, row, done)
     return redirect("diary:booking", pk)
+
+
+def mistakes(form: forms.Form) -> str:
+    return " ".join(str(error) for errors in form.errors.values() for error in errors)
 
 
 @require_GET

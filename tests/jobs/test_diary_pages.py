@@ -352,6 +352,26 @@ def test_a_booking_that_is_none_is_passed_over_when_logging(as_owner: Browser, t
     assert as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={number}").context["page"].booking is None
 
 
+def test_the_crew_writes_notes_and_the_calendar_stays_as_it_is(
+    crew: User, as_user: Callable[[User], Browser], offered: Booking
+) -> None:
+    browser = as_user(crew)
+
+    browser.post(f"/diary/{offered.pk}/notes/", {"notes": " Tap behind the shed "})
+    too_long = browser.post(f"/diary/{offered.pk}/notes/", {"notes": "a" * 5_001}, follow=True)
+
+    offered.refresh_from_db()
+    assert (offered.notes, offered.sequence) == ("Tap behind the shed", 0)
+    assert said(too_long)[-1:] == ["The notes are longer than 5,000 characters. Shorten them."]
+
+
+def test_bookings_of_a_client_who_was_archived_wait_for_a_person(as_owner: Browser, tern: Crew) -> None:
+    booking = booked(MONDAY, property__client__name="Marlow Pennington")
+    as_owner.post(f"/clients/{booking.client_id}/archive/")
+
+    assert "Client archived" in text(as_owner.get("/diary/"))
+
+
 def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
     crew: User, as_user: Callable[[User], Browser], offered: Booking
 ) -> None:

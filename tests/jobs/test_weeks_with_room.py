@@ -68,6 +68,21 @@ def test_a_public_holiday_where_the_deck_stands_or_where_the_business_is_takes_i
     assert free(date(2027, 6, 21), region="Northwest Territories") == 32
 
 
+def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(tern: Crew, business: Business) -> None:
+    season = [10, 11, 12, 1, 2, 3, 4]
+    Business.objects.update(country="NZ", region="Nelson", time_zone="Pacific/Auckland", season_months=season)
+    home = PropertyFactory(country="NZ", region="Nelson", latitude=-41.27, longitude=173.28)
+
+    found = {week.monday: week for week in weeks(property=home, today=date(2027, 6, 2), weeks=40)}
+
+    assert min(found) == date(2027, 9, 27)  # 1 October is the Friday of that week
+    assert max(found) > date(2028, 4, 1)
+    # New Zealand, Holidays Act 2003, s 44: 25 and 26 December and 1 and 2 January are public holidays, the latter two
+    # moved from a Saturday and a Sunday to Monday and Tuesday (s 45A); the day of Nelson is about 1 February.
+    assert found[date(2028, 1, 3)].hours_free == 24
+    assert found[date(2028, 1, 31)].hours_free == 32
+
+
 def test_holidays_of_a_place_nobody_knows_are_none_and_a_region_nobody_knows_keeps_those_of_the_country() -> None:
     year = (date(2027, 1, 1), date(2027, 12, 31))
 
