@@ -26,10 +26,10 @@ MOST_NEEDING = 20
 
 @dataclass(frozen=True)
 class Deed:
-    """A door: the word on its button, what it does, and what is said afterwards."""
+    """A door: the word on its button, what it does, and what is said afterwards (or what the deed itself says)."""
 
     label: str
-    act: Callable[[Message, datetime, User], bool]
+    act: Callable[[Message, datetime, User], bool | str]
     done: str
 
 
@@ -37,10 +37,9 @@ def cancelled(message: Message, now: datetime, by: User) -> bool:
     return bool(doors.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
 
 
-def asked(message: Message, now: datetime, by: User) -> bool:
-    """The gateway looks a message up; True if that settled it."""
-    evidence.ask(message=message, now=now)
-    return not Message.objects.filter(pk=message.pk, state=message.state).exists()
+def asked(message: Message, now: datetime, by: User) -> str:
+    """The gateway looks a message up and says what it knows."""
+    return evidence.ask(message=message, now=now)
 
 
 DEEDS = {
@@ -51,7 +50,7 @@ DEEDS = {
     "aside": Deed("Leave it", lambda m, now, by: doors.set_aside(message=m, now=now, by=by), "It is left at that."),
     "cancel": Deed("Cancel", cancelled, "It is cancelled and will not go out."),
     "hold": Deed("Hold", lambda m, now, by: doors.hold(message=m, now=now, by=by), "It is held back until released."),
-    "ask": Deed("Ask the gateway", asked, "The gateway answered; see the steps below."),
+    "ask": Deed("Ask the gateway", asked, ""),
     "came_back": Deed(
         "It came back", lambda m, now, by: doors.came_back(message=m, now=now, by=by), "Noted: the post returned it."
     ),
@@ -121,8 +120,9 @@ def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
     chosen = DEEDS.get(deed)
     if chosen is None:
         raise Http404
-    if chosen.act(message, timezone.now(), signed_in(request)):
-        messages.success(request, chosen.done)
+    done = chosen.act(message, timezone.now(), signed_in(request))
+    if done:
+        messages.success(request, done if isinstance(done, str) else chosen.done)
     else:
         message.refresh_from_db()
         messages.warning(request, f"Nothing was changed: the message is {message.get_state_display().lower()} now.")

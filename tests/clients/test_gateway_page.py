@@ -125,7 +125,8 @@ def test_a_person_can_have_the_gateway_asked(as_owner: Browser, peer: Peer) -> N
 
     message.refresh_from_db()
     assert message.state == "delivered"
-    assert "The gateway answered" in said
+    assert "The gateway reports that it arrived." in said
+    assert "cannot be asked" not in said
 
 
 def test_the_outbox_page_leads_to_letters_and_calls(as_owner: Browser) -> None:
