@@ -14,9 +14,8 @@ from jobs.models import Booking, Offer, OfferScope
 from jobs.offering import Order
 from jobs.outlook import WAITS, DeckOutlook, Outlook
 from jobs.scope import propose
-from reminders import bridge, in_use
+from reminders import bridge, forecast, in_use
 from reminders.coats import newest_coats
-from reminders.forecast.waiting import strip_chances
 from reminders.models import Forecast
 
 DAYS_A_MONTH = 365.25 / 12
@@ -102,7 +101,7 @@ def outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutlook]:
     coats = newest_coats(ids, today=today)
     if coats is None:
         return {}
-    now, later = strip_chances(
+    now, later = forecast.strip_chances(
         bridge.core_coats(coats, today=today), in_use.posterior(), bridge.days(today),
         [months * DAYS_A_MONTH for months in WAITS],
     )  # fmt: skip

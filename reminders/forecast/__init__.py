@@ -16,6 +16,7 @@ from reminders.forecast.replacement import BestAge, best_recoat_age
 from reminders.forecast.scoring import Bin, Coverage, Scores, coverage, log_scores, reliability, score
 from reminders.forecast.shape import ShapeOfLife, shape_of_life
 from reminders.forecast.turnbull import Curve, turnbull
+from reminders.forecast.waiting import strip_chances
 
 __all__ = [
     "COLUMNS",
@@ -68,6 +69,7 @@ __all__ = [
     "score",
     "seasonal_rate",
     "shape_of_life",
+    "strip_chances",
     "sun_on_deck",
     "turnbull",
     "workable_months",

@@ -3,9 +3,8 @@
 import numpy as np
 from scipy.stats import lognorm
 
-from reminders.forecast import PRIOR, STRIP_RATIO, WEIGHTS, Clock, Coats, seasonal_rate, sun_on_deck
+from reminders.forecast import PRIOR, STRIP_RATIO, WEIGHTS, Clock, Coats, seasonal_rate, strip_chances, sun_on_deck
 from reminders.forecast.predict import life
-from reminders.forecast.waiting import strip_chances
 
 TODAY = 20_500.0
 WAITS = (0.0, 183.0, 365.0, 3_650.0)

@@ -12,13 +12,15 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from freezegun import freeze_time
 
-from clients.models import Business, Deck
+from clients.models import Business, Deck, Message
+from jobs.actions import sending
 from jobs.models import Booking, Offer
 from jobs.pricing import PricingProblem
 from reminders import offering
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import CrewFactory, DeckFactory
+from tests.jobs.at_once import at_once
 from tests.jobs.offer_book import NOW, TODAY, deck, price_list, reachable
 
 pytestmark = pytest.mark.django_db
@@ -48,6 +50,21 @@ def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothi
     scope = drafted.offers[0].scopes.first()
     assert scope.due_on == Forecast.objects.get(deck=back).due_on
     assert drafted.offers[0].waiting["after"][1]["strip_chance"] > 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_message(business: Business) -> None:
+    price_list()
+    home, other = reachable(deck()), reachable(deck())
+
+    drafted = at_once(*[lambda: draft(home, other)] * 2, lambda: draft(other))
+    offer = Offer.objects.get(property=home.property)
+    sent = at_once(*[lambda: sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2)
+
+    assert sum(len(each.offers) for each in drafted) == Offer.objects.count() == 2
+    assert sorted(Offer.objects.values_list("number", flat=True)) == [101, 102]
+    assert sorted(type(each).__name__ for each in sent) == ["Message", "OfferProblem"]
+    assert Message.objects.count() == 1
 
 
 def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
