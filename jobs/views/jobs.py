@@ -21,6 +21,7 @@ from jobs.forms.job import RemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.spread import measured
+from jobs.views.shelf import tins_after
 
 
 def job_or_404(pk: int) -> Job:
@@ -30,8 +31,10 @@ def job_or_404(pk: int) -> Job:
 
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
-    job = job_or_404(pk)
-    return render(request, "jobs/detail.html", {"job": job, "photos_form": PhotosForm(), **judged(job, timezone.now())})
+    job, now, business = job_or_404(pk), timezone.now(), business_of(request)
+    tins = tins_after(job, units=business.units, today=business.today(now))
+    context = {"job": job, "photos_form": PhotosForm(), "tins": tins, **judged(job, now)}
+    return render(request, "jobs/detail.html", context)
 
 
 def judged(job: Job, now: datetime) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """What is on the shelf of one product: tins that are left, which everybody keeps, and packs, which the office keeps."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django import forms
@@ -15,7 +15,9 @@ from clients import display
 from clients.access import business_of, sends, signed_in
 from jobs import actions
 from jobs.forms.shelf import PackChangeForm, PackForm, TinChangeForm, TinForm
-from jobs.models import Pack, Product, StockTin
+from jobs.models import Job, Pack, Product, StockTin
+
+FRESH = timedelta(days=14)  # for so long a job asks what is left in the tins
 
 
 @require_GET
@@ -53,7 +55,24 @@ def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=today, now=now)
     left = display.measure(tin.litres, "volume")
     messages.success(request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf.")
-    return redirect("jobs:shelf", tin.product_id)
+    job = request.POST.get("job", "")
+    return redirect("jobs:detail", int(job)) if is_number(job) else redirect("jobs:shelf", tin.product_id)
+
+
+def is_number(text: str) -> bool:
+    return text.isascii() and text.isdecimal() and len(text) < 18
+
+
+def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:
+    """The tins a fresh job may have drawn on, so that they are noted while somebody stands beside them."""
+    if today - job.finished_on > FRESH:
+        return []
+    used = {(coat.product_id, coat.colour.casefold()) for coat in job.coats_applied.all()}
+    tins = (
+        StockTin.objects.left().filter(product__in={product for product, _ in used}).select_related("batch", "product")
+    )
+    fitting = [tin for tin in tins if not tin.colour or (tin.product_id, tin.colour.casefold()) in used]
+    return [TinChangeForm(tin=tin, units=units, today=today) for tin in fitting]
 
 
 @sends

@@ -1,16 +1,17 @@
 """Packs and tins: what everybody may note, what only the office, and what is said to impossible figures."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from uuid import uuid4
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from clients.models import Business, User
 from jobs.models import Pack, Product, StockTin
-from tests.factories import BatchFactory, PackFactory, ProductFactory, TinFactory
+from tests.factories import BatchFactory, CoatFactory, JobFactory, PackFactory, ProductFactory, TinFactory
 
 pytestmark = pytest.mark.django_db
 AsUser = Callable[[User], Client]
@@ -55,6 +56,27 @@ def test_what_is_left_in_a_tin_is_noted_and_an_empty_one_leaves_the_shelf(as_own
     assert second.used_up_at is not None
     tins = as_owner.get(f"/jobs/products/{oil.pk}/shelf/").context["tins"]
     assert [form.tin for form in tins] == [first]
+
+
+def test_after_a_job_what_is_left_in_its_tins_is_noted_on_its_own_page(
+    as_user: AsUser, crew: User, oil: Product
+) -> None:
+    now = timezone.localdate()
+    job, old = JobFactory(finished_on=now), JobFactory(finished_on=now - timedelta(days=15))
+    for each in (job, old):
+        CoatFactory(job=each, product=oil, colour="Cedar")
+    row = TinFactory(product=oil, colour="cedar", noted_on=now)
+    TinFactory(product=oil, colour="Slate")
+    client = as_user(crew)
+
+    assert [form.tin for form in client.get(f"/jobs/{job.pk}/").context["tins"]] == [row]
+    assert client.get(f"/jobs/{old.pk}/").context["tins"] == []
+    back = client.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "0.5", "job": str(job.pk)})
+    row.refresh_from_db()
+    assert (back.url, row.litres) == (f"/jobs/{job.pk}/", D("0.5"))
+    assert client.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "1", "job": "//x.example"}).url.endswith(
+        "shelf/"
+    )
 
 
 def test_a_tin_past_the_date_of_its_batch_is_marked(as_owner: Client, oil: Product) -> None:
