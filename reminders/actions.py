@@ -10,12 +10,14 @@ from django.db.models import F, prefetch_related_objects
 from clients import outbox
 from clients.models import Business, Client, Consent, Deck, Message, User
 from clients.outbox import queueing
-from clients.outbox.doors import NOT_GONE
+from clients.outbox.doors import NOT_GONE, set_aside
 from clients.unsendable import Unsendable
-from reminders import bridge
+from reminders import bridge, standing
 from reminders.drafts import Draft, fingerprint, not_writable, written_out
 from reminders.models import Forecast, Reminder, Stop
 from reminders.steps import LeftOut, Plan, plan
+from reminders.steps.facts import about
+from reminders.steps.planning import Planning
 
 TWICE = "A reminder about this coat is in the outbox already."
 
@@ -59,6 +61,26 @@ def remind(
         raise PlanChanged(PlanChanged.__doc__)
     queued = queue(made, business, by=by, now=now)
     return RemindResult(queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out)
+
+
+@transaction.atomic
+def say_otherwise(*, message: Message, by: User, now: datetime) -> RemindResult:
+    """Say by another channel what nobody knows to have gone out: a person's deed, who takes it that it did not.
+
+    The unconfirmed message is then left at that. Nothing changes if there is no other way, or before the time that the
+    sending rules want to pass.
+    """
+    lock_clients([message.client_id])
+    if not standing.is_in_doubt(message, now=now):
+        return RemindResult([], [])
+    business = Business.objects.get()
+    decks = message.reminders.values("deck")
+    planning = Planning.of(about(decks), business=business, now=now, until=date.max, at_once=True)
+    planning.facts.doubted = {message.pk}
+    made = planning.run()
+    if made.planned:
+        set_aside(message=message, now=now, by=by)
+    return RemindResult(queue(made, business, by=by, now=now), made.left_out)
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:

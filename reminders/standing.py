@@ -2,10 +2,10 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 from clients import display
-from clients.models import Business
+from clients.models import Business, Message, SendingRules
 from clients.models.message import State
 from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps import LeftOut, Word
@@ -28,17 +28,17 @@ NOT_YET = Standing("Not reminded yet", "is-quiet", is_open=True)
 
 def standings(job_ids: Collection[int], *, today: date) -> dict[int, Standing]:
     """For each job that left a coat: what was said last about it, else whether and why not it can be reminded now."""
-    planning = looked_at(Forecast.objects.filter(job__in=list(job_ids)), today)
+    business = Business.objects.get()
+    noon = datetime.combine(today, time(12), business.zone)
+    planning = looked_at(Forecast.objects.filter(job__in=list(job_ids)), business, now=noon)
     words = {word.coat.job_id: word for each in planning.made.planned for word in each.words}
     left_out = {each.job_id: each for each in planning.made.left_out}
     return {job: standing(planning, job, words.get(job), left_out.get(job)) for job in job_ids}
 
 
-def looked_at(rows: ForecastQuerySet, today: date) -> Planning:
-    """What would come next about these coats, however late, as of noon."""
-    business = Business.objects.get()
-    noon = datetime.combine(today, time(12), business.zone)
-    planning = Planning.of(rows, business=business, now=noon, until=date.max)
+def looked_at(rows: ForecastQuerySet, business: Business, *, now: datetime) -> Planning:
+    """What would come next about these coats, however late."""
+    planning = Planning.of(rows, business=business, now=now, until=date.max)
     planning.run()
     return planning
 
@@ -51,16 +51,31 @@ class Reminding:
     stop: Stop | None
     next_word: str
     next_on: date | None
+    doubtful: Message | None
 
 
-def reminding(forecast: Forecast, *, today: date) -> Reminding:
+def reminding(forecast: Forecast, *, now: datetime) -> Reminding:
     """What was said last, what comes next and when, and whether somebody stopped it."""
-    planning = looked_at(Forecast.objects.filter(pk=forecast.pk), today)
+    planning = looked_at(Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now)
     job, made = forecast.job_id, planning.made
     word = made.planned[0].words[0] if made.planned else None
     stands = standing(planning, job, word, made.left_out[0] if made.left_out else None)
     step, day = (made.planned[0].step.word, made.planned[0].local_day) if made.planned else ("", None)
-    return Reminding(stands, planning.facts.stops.get(job), step, day)
+    return Reminding(stands, planning.facts.stops.get(job), step, day, doubtful(stands, now=now))
+
+
+def doubtful(stands: Standing, *, now: datetime) -> Message | None:
+    """The unconfirmed message, once the time is over after which it may be said by another channel."""
+    message = Message.objects.filter(pk=stands.message_id or 0, state=State.UNCONFIRMED).first()
+    return message if message and is_in_doubt(message, now=now) else None
+
+
+def is_in_doubt(message: Message, *, now: datetime) -> bool:
+    """Unconfirmed for as long as the sending rules want to wait for news of it."""
+    patience = timedelta(hours=SendingRules.current().unconfirmed_hours)
+    last = message.events.order_by("-at", "-id").first()
+    is_unconfirmed = Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED).exists()
+    return is_unconfirmed and last is not None and last.at <= now - patience
 
 
 def standing(planning: Planning, job: int, word: Word | None, left_out: LeftOut | None) -> Standing:

@@ -23,7 +23,7 @@ class StepForm(forms.Form):
 
     purpose = forms.ChoiceField(label="Word", choices=WORDS)
     offset_days = forms.IntegerField(
-        label="Days", min_value=-730, max_value=730, initial=0, help_text="After; with a minus before."
+        label="Days", min_value=-730, max_value=730, initial=0, help_text="A minus is before."
     )
     anchor = forms.ChoiceField(label="Counted from", choices=ReminderStep.Anchor.choices)
     channel = forms.ChoiceField(label="By", choices=NONE_OR_ONE)
@@ -96,7 +96,8 @@ class RulesForm(forms.ModelForm):
         ]  # fmt: skip
         labels = {
             "quiet_from": "No text messages or calls from",
-            "quiet_until": "until",
+            "quiet_until": "Until",
+            "unconfirmed_hours": "Hours until an unconfirmed message may be said by another way",
             "on_sundays": "Text messages and calls on Sundays too",
             "on_holidays": "Text messages and calls on public holidays too",
         }

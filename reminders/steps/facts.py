@@ -1,7 +1,7 @@
 """What the planning has to know about many coats and clients: each question one query, whatever their number."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -77,7 +77,7 @@ def due_for_words(until: date, steps: Sequence[ReminderStep]) -> ForecastQuerySe
     return Forecast.objects.current().filter(reached)
 
 
-def about(deck_ids: Collection[int]) -> ForecastQuerySet:
+def about(deck_ids: Any) -> ForecastQuerySet:
     """The coats on chosen decks, archived ones too, so that the reason can be told."""
     return Forecast.objects.filter(deck__in=deck_ids)
 
@@ -87,6 +87,7 @@ class Facts:
 
     def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
         self.rows = rows.order_by()
+        self.doubted: set[int] = set()  # messages that a person takes for not gone out
         self.now = now
         self.zone = zone
         self.rules = SendingRules.current()
@@ -107,7 +108,8 @@ class Facts:
                    "message_id", "pk")  # fmt: skip
         found: dict[int, list[Said]] = defaultdict(list)
         existing = Reminder.objects.filter(job__in=self.rows.values("job_id")).order_by()
-        for job, step, channel, state, accepted_at, not_before, message, pk in existing.values_list(*columns):
+        for job, step, channel, known_state, accepted_at, not_before, message, pk in existing.values_list(*columns):
+            state = State.FAILED if message in self.doubted else known_state
             found[job].append(Said(step, channel, state, self.day(accepted_at or not_before), message, pk))
         return found
 

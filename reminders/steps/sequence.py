@@ -74,7 +74,10 @@ def next_word(
         return NoNext(f"The {name_of(steps, waiting.step)} waits in the outbox.", message_id=waiting.message_id)
     unknown = next((each for each in said if each.state == State.UNCONFIRMED), None)
     if unknown:
-        why = f"Nobody knows whether the {name_of(steps, unknown.step)} went out: say in the outbox whether it did."
+        word = name_of(steps, unknown.step)
+        why = (
+            f"Nobody knows whether the {word} went out: say in the outbox whether it did, or tell them by another way."
+        )
         return NoNext(why, message_id=unknown.message_id)
     furthest = max((each.step for each in said), default=0)
     for step in steps:

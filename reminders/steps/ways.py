@@ -39,6 +39,10 @@ class Way:
         return str(Channel(self.channel).label)
 
     @property
+    def is_number(self) -> bool:
+        return self.channel in {Channel.TEXT, Channel.CALL}
+
+    @property
     def allowed_by(self) -> str:
         """For the preview: “Asked and agreed, Jun 12, 2025”."""
         if self.basis == NONE_NEEDED:

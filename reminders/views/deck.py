@@ -37,7 +37,7 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
         "upkeep": upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
         "build": coat_build(deck),
         "years": timeline(deck),
-        "reminding": reminding(forecast, today=today) if forecast else None,
+        "reminding": reminding(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
         "offers": Offer.objects.about([deck.pk]).order_by("-number", "-revision")[:MOST_OFFERS],
         "today": today,

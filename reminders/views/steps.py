@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, manages, sends, signed_in
-from clients.models import Deck, SendingRules
+from clients.models import Deck, Message, SendingRules
 from reminders import actions, preview
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, rows_of
 from reminders.models import ReminderStep, Stop
@@ -111,3 +111,15 @@ def lift(request: HttpRequest, pk: int) -> HttpResponse:
     if actions.lift_stop(deck=get_object_or_404(Deck, pk=pk)):
         messages.success(request, "Reminders about this coat may go again.")
     return redirect("decks:detail", pk)
+
+
+@sends
+@require_POST
+def otherwise(request: HttpRequest, pk: int) -> HttpResponse:
+    """The door `steps:otherwise`: what nobody knows to have gone out is said by another channel."""
+    message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
+    result = actions.say_otherwise(message=message, by=signed_in(request), now=timezone.now())
+    tell(request, result)
+    if not result.queued and not result.left_out:
+        messages.warning(request, "Nothing was changed: it is not unconfirmed, or not for long enough.")
+    return redirect("decks:detail", message.reminders.all()[0].deck_id)

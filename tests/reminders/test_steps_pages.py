@@ -1,7 +1,7 @@
 """The pages of the sequence: what goes to whom before anything is queued, the rules, stopping, and the night."""
 
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date, time
+from datetime import date, time, timedelta
 from threading import Barrier
 
 import pytest
@@ -41,8 +41,8 @@ def deck(coated):
 def visit(as_owner):
     """Open a page or send a form, and read the answer."""
 
-    def go(path, data=None):
-        with freeze_time(NOW):
+    def go(path, data=None, at=NOW):
+        with freeze_time(at):
             answer = as_owner.get(path) if data is None else as_owner.post(path, data, follow=True)
         assert answer.status_code == 200
         return answer
@@ -185,6 +185,26 @@ def test_a_day_that_is_none_stops_nothing(deck, visit):
 
     assert "Enter a valid date." in answer.content.decode()
     assert not Stop.objects.exists()
+
+
+def test_a_person_says_by_another_way_what_nobody_knows_to_have_gone(deck, visit):
+    (first,) = actions.remind(
+        deck_ids=[deck.pk], until=date(2027, 1, 1), by=None, now=NOW - timedelta(days=3)
+    ).queued  # fmt: skip
+    Message.objects.filter(pk=first.pk).update(state="unconfirmed")
+    first.events.create(state="unconfirmed", at=NOW - timedelta(hours=47))
+    assert "Nothing was changed" in visit(f"/reminders/otherwise/{first.pk}/", {}).content.decode()
+    assert "another way</button>" not in visit(f"/decks/{deck.pk}/").content.decode()
+
+    later = NOW + timedelta(hours=1)  # 48 hours is what the rules say
+    assert "another way</button>" in visit(f"/decks/{deck.pk}/", at=later).content.decode()
+    for _ in range(2):
+        visit(f"/reminders/otherwise/{first.pk}/", {}, at=later)
+
+    second = Message.objects.exclude(pk=first.pk).get()
+    first.refresh_from_db()
+    assert (first.state, second.state, second.channel) == ("cancelled", "queued", "letter")
+    assert second.reminders.get().replaces == first.reminders.get()
 
 
 def test_at_night_only_steps_that_may_go_by_themselves_go_and_in_the_morning(deck, coated):
