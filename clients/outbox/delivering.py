@@ -65,7 +65,7 @@ def deliver(
     for channel, open_line in LINES.items():
         sender = Sender(business, channel, open_line(business), tally)
         sender.run(lambda: stop() or clock() >= until, limit)
-    evidence.close_unconfirmed(now=timezone.now(), is_over=lambda: stop() or clock() >= until)
+    evidence.ask_around(now=timezone.now(), is_over=lambda: stop() or clock() >= until)
     return tally
 
 

@@ -31,7 +31,7 @@ BECOMES: dict[str, tuple[State, list[State]]] = {
 }
 SETTLED = timedelta(minutes=15)  # a gateway may still be busy with a request whose answer was lost
 ASK_FOR = timedelta(days=3)
-PAUSE_SECONDS = 300
+PAUSE_SECONDS = {State.UNCONFIRMED: 300, State.ACCEPTED: 3600}
 
 
 def take(*, message: Message, report: str, note: str = "", is_current: bool = True) -> bool:
@@ -47,7 +47,7 @@ def take(*, message: Message, report: str, note: str = "", is_current: bool = Tr
 
 
 def ask(*, message: Message, now: datetime) -> str:
-    """Ask the gateway what became of an unconfirmed text message, and say what it answered."""
+    """Ask the gateway what became of a text message, and say what it answered."""
     gateway = TextGateway.current()
     if gateway is None or not gateway.look_up_url:
         return "The gateway cannot be asked."
@@ -63,14 +63,18 @@ def is_settled(message: Message, now: datetime) -> bool:
     return last is not None and last.at <= now - SETTLED
 
 
-def close_unconfirmed(*, now: datetime, is_over: Callable[[], bool]) -> None:
-    """Ask about each unconfirmed text message of the last days, each at most once in five minutes on all hosts."""
+def ask_around(*, now: datetime, is_over: Callable[[], bool]) -> None:
+    """Ask about each unconfirmed text message of the last days, each at most once in five minutes on all hosts.
+
+    A gateway that cannot post to us is also asked, once an hour, what became of those that it took.
+    """
     gateway = TextGateway.current()
     if gateway is None or not gateway.look_up_url:
         return
-    rows = Message.objects.filter(channel=Channel.TEXT, state=State.UNCONFIRMED, events__at__gte=now - ASK_FOR)
+    states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
+    rows = Message.objects.filter(channel=Channel.TEXT, state__in=states, events__at__gte=now - ASK_FOR)
     for message in rows.distinct().order_by("pk"):
         if is_over():
             return
-        if cache.add(f"asked/{message.pk}", True, PAUSE_SECONDS):
+        if cache.add(f"asked/{message.pk}/{message.state}", True, PAUSE_SECONDS[State(message.state)]):
             ask(message=message, now=now)
