@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from email import message_from_bytes
+from email.policy import default
 from typing import Any
 
 import pytest
 from icalendar import Calendar
 
+from clients.channels.letterhead import Letterhead, compose
 from clients.models import Business, Message, User
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
@@ -221,3 +224,21 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     assert [each for each in outcomes if isinstance(each, Exception)] == []
     total = sum(row.hours_booked for row in CrewDay.objects.all())
     assert total == sum(part.hours for each in Booking.objects.all() for part in each.days.all()) == 8
+
+
+@pytest.mark.django_db
+def test_the_mail_as_it_leaves_carries_the_file_with_the_method_it_holds(tern: Crew, business: Business) -> None:
+    booking = book()
+    leave(Message.objects.get())
+    bookings.cancel(booking=booking, why="Sold; gone.", **ANYBODY)
+
+    for message in Message.objects.order_by("id"):
+        mail = message_from_bytes(compose(Letterhead.of(business), message, now=NOW), policy=default)
+        part = next(part for part in mail.walk() if part.get_content_type() == "text/calendar")
+        whole = Calendar.from_ical(part.get_content())
+
+        # RFC 6047, 2.4: the "method" parameter must be there and be the same as METHOD; "charset" must be there.
+        assert part["Content-Type"].params["method"] == whole["method"]
+        assert part["Content-Type"].params["charset"].lower() == "utf-8"
+        assert part.get_filename() == "visit.ics"
+        assert str(whole.walk("VEVENT")[0]["uid"]) == str(booking.uid)
