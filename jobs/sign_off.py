@@ -1,11 +1,12 @@
 """The words a client reads and agrees to at the end of a job, and by which ways they may be asked to be reached."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from clients import display, suppression
 from clients.models import Business, Channel, Client
 from clients.outbox.permission import KINDS, address_for
-from jobs.care import care_note
+from jobs.care import CareNote, care_note
 from jobs.models import Job
 
 WHAT = {
@@ -44,12 +45,28 @@ def wording(business: Business, channel: Channel, address: str) -> str:
     return f"{AGAIN} {words}" if is_refusing and channel in KINDS else words
 
 
-def statement(job: Job) -> str:
+def jobs_to_sign(job: Job) -> list[Job]:
+    """This job, and what else was finished at that property on that day and is not signed off: one visit, one name."""
+    visit = Job.objects.filter(deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None)
+    found = visit.exclude(pk=job.pk).select_related("deck__property__client").with_coats().order_by("pk")
+    return [job, *found]
+
+
+def latest_care(jobs: Sequence[Job]) -> CareNote | None:
+    """When all of it may be used; None if no finish went on."""
+    notes = [note for job in jobs if (note := care_note(job))]
+    if not notes:
+        return None
+    walk, furniture = max(note.walk_at for note in notes), max(note.furniture_at for note in notes)
+    is_known = all(note.is_to_the_hour for note in notes)
+    return CareNote(walk, furniture, is_known, all(note.is_from_data_sheet for note in notes))
+
+
+def statement(jobs: Sequence[Job]) -> str:
     """What is signed about the work itself."""
-    told = [
-        f"I have seen the finished work: {job.get_kind_display().lower()}, {job.deck}, {display.day(job.finished_on)}."
-    ]
-    if care := care_note(job):
+    done = "; ".join(f"{job.get_kind_display().lower()}, {job.deck}" for job in jobs)
+    told = [f"I have seen the finished work of {display.day(jobs[0].finished_on)}: {done}."]
+    if care := latest_care(jobs):
         hour = f", {display.clock(care.walk_at)}" if care.is_to_the_hour else ""
         told.append(
             f"I was told that the deck may be walked on from {display.day(care.walk_at.date())}{hour}, that furniture "

@@ -1,6 +1,6 @@
 """At the end of a job: the client's word that it is done, what they agree to hear by which way, and the care record."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -21,25 +21,36 @@ class CareRecordError(ValueError):
 
 @transaction.atomic
 def sign_off(
-    *, job: Job, name: str, wording: str, agreed: Collection[Ask], wants_record: bool, by: User | None, now: datetime
-) -> SignOff:
+    *, jobs: Sequence[Job], name: str, wording: str, agreed: Collection[Ask], wants_record: bool, by: User | None,
+    now: datetime,
+) -> list[SignOff]:  # fmt: skip
     """Keep what was read and signed, and a consent in writing for each box that was ticked; once a job.
 
-    A box that was left empty says nothing: it is no withdrawal. Raises `CareRecordError`, `Unsendable`.
+    The jobs are those of one property. A box that was left empty says nothing: it is no withdrawal. Signed again it
+    changes nothing. Raises `CareRecordError`, `Unsendable`.
     """
-    Job.objects.select_for_update(of=("self",)).get(pk=job.pk)  # a second tap waits, and then sees the first
-    if there := SignOff.objects.filter(job=job).first():
-        return there
-    signed = SignOff.objects.create(job=job, name=name.strip(), wording=wording, signed_at=now, recorded_by=by)
-    for ask in agreed:
-        record_consent(
-            client=job.deck.property.client, channel=ask.channel, is_given=True, basis=Consent.Basis.WRITTEN,
-            wording=ask.wording, evidence=f"Ticked and signed as {signed.name[:120]} at the sign-off of job {job.pk}",
-            by=by, now=now, is_welcome_again=True,
-        )  # fmt: skip
-    if wants_record:
-        send_care_record(job=job, by=by, now=now)
-    return signed
+    numbers = [job.pk for job in jobs]
+    list(Job.objects.select_for_update().filter(pk__in=numbers).order_by("pk"))  # a second tap waits here
+    done = set(SignOff.objects.filter(job__in=numbers).values_list("job_id", flat=True))
+    new = [
+        SignOff.objects.create(job=job, name=name.strip(), wording=wording, signed_at=now, recorded_by=by)
+        for job in jobs if job.pk not in done
+    ]  # fmt: skip
+    for ask in agreed if new else []:
+        keep_consent(ask, new, by, now)
+    for signed in new if wants_record else []:
+        send_care_record(job=signed.job, by=by, now=now)
+    return new
+
+
+def keep_consent(ask: Ask, signed: Sequence[SignOff], by: User | None, now: datetime) -> None:
+    """In writing; it also ends a refusal, as its wording says."""
+    numbers = ", ".join(str(each.job_id) for each in signed)
+    record_consent(
+        client=signed[0].job.deck.property.client, channel=ask.channel, is_given=True, basis=Consent.Basis.WRITTEN,
+        wording=ask.wording, evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
+        by=by, now=now, is_welcome_again=True,
+    )  # fmt: skip
 
 
 @transaction.atomic

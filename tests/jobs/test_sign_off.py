@@ -59,7 +59,7 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
     assert "Signed off" in answer.content.decode()
     signed = SignOff.objects.get()
     assert (signed.name, signed.recorded_by) == ("Marlow Pennington", crew)
-    assert "I have seen the finished work: strip and seal, Sun deck" in signed.wording
+    assert "I have seen the finished work of Jun 12, 2026: strip and seal, Sun deck" in signed.wording
     assert "walked on from Jun 14, 2026" in signed.wording  # the day is known, not the hour: a day after its end
     consents = {consent.channel: consent for consent in Consent.objects.all()}
     assert set(consents) == {"email", "call"}
@@ -125,6 +125,21 @@ def test_a_signature_needs_a_name(on_site: Browser, job: Job, sent: dict[str, st
     assert words in answer.content.decode()
     assert not SignOff.objects.exists()
     assert not Consent.objects.exists()
+
+
+def test_two_decks_of_one_visit_are_signed_off_together(on_site: Browser, job: Job) -> None:
+    home = job.deck.property
+    landing = CoatFactory(job__deck__property=home, job__deck__label="Landing", job__finished_on=job.finished_on).job
+    other_day = JobFactory(deck=landing.deck, finished_on=date(2025, 6, 12))
+
+    on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
+
+    assert {signed.job for signed in SignOff.objects.all()} == {job, landing}
+    assert "Sun deck" in SignOff.objects.get(job=landing).wording
+    assert "Landing" in SignOff.objects.get(job=job).wording
+    assert Consent.objects.get().evidence.endswith(f"at the sign-off of job {job.pk}, {landing.pk}")
+    assert Message.objects.count() == 2
+    assert on_site.get(door(other_day)).status_code == 200
 
 
 def test_a_channel_without_an_address_has_no_box(on_site: Browser, business: Business) -> None:
