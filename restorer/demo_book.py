@@ -13,7 +13,7 @@ from django.db import transaction
 
 from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
-from restorer import demo_diary, demo_shelf
+from restorer import demo_diary, demo_offers, demo_shelf
 
 SEED = 20261125
 PASSWORD = "low tide at seven"  # noqa: S105 - of the invented book, printed on the screen
@@ -73,6 +73,7 @@ def load(*, today: date, now: datetime) -> None:
             make_history(random, deck, shelf, business, today)
     demo_shelf.stock(today=today)
     demo_diary.load(random, today=today, now=now)
+    demo_offers.make_prices()
 
 
 def make_business() -> Business:

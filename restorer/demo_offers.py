@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from itertools import count
 
+from django.db import transaction
 from django.db.models import F
 
 from clients.models import Business, Message, MessageEvent
@@ -45,10 +46,10 @@ def make_prices() -> PriceList:
     return save_price_list(price_list=row, rows=Rows(rates, zones, [tax]))
 
 
+@transaction.atomic
 def load(*, now: datetime) -> None:
-    """After the forecasts are there: drafts for the decks that are due soonest, and what became of some of them."""
+    """After prices and forecasts: drafts for the decks that are due soonest, and what became of some of them."""
     business = Business.objects.get()
-    make_prices()
     an_older_one(business, now - EARLIER)
     today = business.today(now)
     drafted = offering.draft_offers(deck_ids=due_next(today), today=today, now=now, by=None).offers

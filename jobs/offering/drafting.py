@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from clients.models import Property, User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
@@ -12,6 +13,7 @@ from jobs.outlook import DeckOutlook, Outlook
 from jobs.pricing import Line, PricingProblem, Reckoned, Reductions, Totals, reckon
 from jobs.scope import Scope
 
+MOST_LITRES = Decimal(9_999)
 LIKELY = 0.5  # chance of a strip from which on somebody had better look at the deck first (judgement)
 
 
@@ -40,6 +42,7 @@ def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, b
     """`strips` are what a strip would take instead of each recoat. Raises `PricingProblem`."""
     if not order.scopes:
         raise PricingProblem("There is no deck to make an offer for.")
+    check_litres(order.scopes)
     works = [deck_work(scope, place) for place, scope in enumerate(order.scopes)]
     valid_until = today + timedelta(days=at.price_list.valid_days)
     reductions = Reductions(expected_month(at, order, today), is_early(order, valid_until))
@@ -58,6 +61,12 @@ def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, b
     return DraftedOffer(
         offer, scopes, lines, tax_rows(offer, found.totals), [line.place for line in found.lines], notes
     )
+
+
+def check_litres(scopes: Sequence[Scope]) -> None:
+    for scope in scopes:
+        if sum((need.litres for need in scope.needs), Decimal(0)) > MOST_LITRES:
+            raise PricingProblem(f"{scope.deck.label} would take {scope.litres:,} L of finish. Check its area.")
 
 
 def notes_on(scope: Scope, outlook: Outlook | None) -> list[str]:

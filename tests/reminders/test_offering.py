@@ -86,14 +86,16 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
     assert dict(drafted.left_out) == {booked: "It is booked.", archived: "The deck or its client is archived."}
 
 
-def test_a_deck_whose_task_has_no_price_is_left_out_and_the_others_are_drafted() -> None:
+def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -> None:
     price_list().rates.filter(task="rails").delete()
-    railed, plain = deck(rail_m=12), deck()
+    railed, plain, vast = deck(rail_m=12), deck(), deck(area_m2=999_999)
 
-    drafted = draft(railed, plain)
+    drafted = draft(railed, plain, vast)
 
     assert [offer.property for offer in drafted.offers] == [plain.property]
-    assert "no price for “Rails”" in drafted.left_out[0][1]
+    why = dict(drafted.left_out)
+    assert "no price for “Rails”" in why[railed]
+    assert "Check its area." in why[vast]
 
 
 def test_drafting_takes_a_fixed_number_of_queries() -> None:
