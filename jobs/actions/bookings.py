@@ -5,9 +5,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
+from django.urls import reverse
 
 from clients.display import day as written
-from clients.models import Business, Deck, MessageText, Property, User
+from clients.models import Business, Deck, MessageText, Property, ToDo, User
 from jobs import diary
 from jobs.actions import booking_messages, crew_days, fitting
 from jobs.actions.crew_days import BookingError, NoRoomError
@@ -54,6 +55,7 @@ def book(
     put(booking, placement, why="", now=now)
     booking.decks.set(decks)
     note_on_offer(booking, by, now)
+    day_was_found(booking, by, now)
     decks_booked([deck.pk for deck in decks], f"Booked for {written(booking.first_on)}.")
     if tells:
         booking_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
@@ -139,6 +141,7 @@ def cancel(*, booking: Booking, why: str, by: User | None, now: datetime, tells:
     crew_days.lock([booking.crew])
     crew_days.give_back(booking)
     change(booking, State.CANCELLED, why, now)
+    ask_for_a_day(booking, now)
     if tells:
         booking_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
     return booking
@@ -210,6 +213,21 @@ def change(booking: Booking, state: str, why: str, now: datetime) -> None:
         booking.sequence += 1
     booking.state, booking.why, booking.changed_at = state, why, now
     booking.save()
+
+
+def ask_for_a_day(booking: Booking, now: datetime) -> None:
+    """An accepted offer whose booking was called off needs another day, or an end; somebody has to settle which."""
+    if booking.offer and booking.offer.state == Offer.State.ACCEPTED:
+        words = f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find another day?"
+        ToDo.objects.create(
+            kind=ToDo.Kind.BOOK, key=f"book/{booking.uid}/{booking.sequence}", client=booking.client, words=words,
+            url=reverse("diary:booking", args=[booking.pk]), made_at=now,
+        )  # fmt: skip
+
+
+def day_was_found(booking: Booking, by: User | None, now: datetime) -> None:
+    asked = ToDo.objects.filter(key__startswith=f"book/{booking.uid}/", done_at=None)
+    asked.update(done_at=now, done_by=by)
 
 
 def note_on_offer(booking: Booking, by: User | None, now: datetime) -> None:

@@ -41,6 +41,11 @@ class WeekHours:
     def hours_free(self) -> Decimal:
         return max(NONE, self.hours_open - self.hours_booked)
 
+    @property
+    def percent(self) -> int:
+        """How full the week is."""
+        return min(100, int(100 * self.hours_booked / self.hours_open)) if self.hours_open else 0
+
 
 def weeks_with_room(*, hours: Decimal, property: Property, today: date, weeks: int = 12) -> list[WeekRoom]:
     """So many weeks from this one on, in time order; months outside the season are passed over, not counted.

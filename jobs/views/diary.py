@@ -16,8 +16,10 @@ from clients.access import business_of, sends, signed_in
 from jobs.actions import bookings
 from jobs.diary.unsettled import unsettled
 from jobs.diary.week import week_of
+from jobs.diary.weeks import hours_by_week
 from jobs.forms.bookings import HoldDayForm
 
+AROUND = 10  # weeks whose hours are shown, from the one before on
 FURTHEST = 3  # years before and after this one
 
 
@@ -31,6 +33,7 @@ def week(request: HttpRequest) -> HttpResponse:
         "week": shown, "today": today, "unsettled": unsettled(today=today),
         "earlier": shown.monday - timedelta(days=7), "later": shown.monday + timedelta(days=7),
         "is_this_week": shown.monday <= today <= shown.sunday,
+        "around": hours_by_week(first=shown.monday - timedelta(days=7), weeks=AROUND, business=business),
     }  # fmt: skip
     return render(request, "jobs/diary/week.html", context)
 

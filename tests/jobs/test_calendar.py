@@ -10,7 +10,7 @@ from django.test import Client as Browser
 from icalendar import Calendar
 
 from clients.display import written_for
-from clients.models import Business
+from clients.models import Business, ToDo
 from jobs import calendar
 from jobs.actions import bookings, crews
 from jobs.models import Booking, Crew
@@ -92,14 +92,17 @@ def test_uid_stays_and_sequence_goes_up_through_changes_until_the_booking_is_cal
 
 def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, business: Business) -> None:
     deck = DeckFactory()
-    offer = OfferFactory(property=deck.property)
+    offer = OfferFactory(property=deck.property, state="accepted", accepted_week=FRIDAY, answered_at=NOW)
     usual = {"property": deck.property, "decks": [deck], "hours": Decimal(6), "week": None, "crew": None}
     first = bookings.book(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
     bookings.cancel(booking=first, why="Ill.", **ANYBODY)
+    to_do = ToDo.objects.get(kind="book", done_at=None)
 
     again = bookings.book(first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY)
 
     assert (again.pk, again.uid, again.sequence, again.state) == (first.pk, first.uid, 2, "booked")
+    to_do.refresh_from_db()
+    assert (to_do.done_at, to_do.url) == (NOW, f"/diary/{first.pk}/")
 
 
 def test_lines_are_folded_at_75_octets_and_text_is_escaped(tern: Crew, business: Business) -> None:
