@@ -67,7 +67,7 @@ class Permission:
 
     @property
     def words(self) -> str:
-        return BASES.get(self.basis, "") if self.basis != NONE_NEEDED else "no consent is needed there"
+        return BASES.get(self.basis, "") if self.basis != NONE_NEEDED else "No consent is needed there"
 
 
 def permissions(client: Client, business: Business, *, today: date) -> list[Permission]:

@@ -16,6 +16,7 @@ from clients.actions import properties
 from clients.forms.decks import DeckForm
 from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_channels
 from clients.forms.properties import PropertyForm
+from clients.law.words import Shown
 from clients.law_page import permissions
 from clients.models import Client, Consent, Deck, Message
 
@@ -111,7 +112,8 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         consent = actions.record_consent(client=client, by=signed_in(request), now=timezone.now(), **form.cleaned_data)
         messages.success(request, f"Kept: {consent}.")
         return redirect("clients:detail", client.pk)
-    return render(request, "clients/add_consent.html", {"form": form, "client": client})
+    rules = [Shown(each.rule) for each in permissions(client, business_of(request), today=today(request))]
+    return render(request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules})
 
 
 @require_POST
