@@ -40,6 +40,9 @@ class Business(models.Model):
     bounce_email = models.EmailField(
         blank=True, help_text="Undeliverable mail returns here; empty means the sender address."
     )
+    dkim_selectors = models.CharField(
+        "names of the keys that sign your mail", max_length=200, blank=True, help_text="Separated by commas."
+    )
     time_zone = models.CharField(max_length=60, default="America/Halifax", validators=[validate_time_zone])
     locale = models.CharField(max_length=12, default="en-CA", help_text="For numbers, dates and money, such as en-CA.")
     currency = models.CharField(max_length=3, default="CAD")

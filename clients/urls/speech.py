@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import law, speech
+from clients.views import domain, law, speech
 
 app_name = "speech"
 urlpatterns = [
@@ -10,6 +10,7 @@ urlpatterns = [
     path("texts/<slug:purpose>/<slug:channel>/<str:language>/", speech.text, name="text"),
     path("texts/<slug:purpose>/<slug:channel>/<str:language>/reset/", speech.text_reset, name="text_reset"),
     path("texts/<slug:purpose>/email/<str:language>/as-html/", speech.text_look, name="text_look"),
+    path("domain/", domain.domain, name="domain"),
     path("law/", law.law, name="law"),
     path("law/<int:pk>/drop/", law.law_drop, name="law_drop"),
     path("law/<slug:jurisdiction>/<slug:medium>/", law.law_rule, name="law_rule"),

@@ -36,7 +36,7 @@ OWNER = """
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
-    speech:law_drop prices:new prices:change prices:remove
+    speech:domain speech:law_drop prices:new prices:change prices:remove
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},
