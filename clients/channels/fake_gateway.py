@@ -104,6 +104,7 @@ class Gateway:
 
 class Handler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
+    wbufsize = LONGEST  # head and body of an answer leave together, else each waits for the other side's ACK
     server: "Server"
 
     def do_POST(self) -> None:
@@ -183,6 +184,7 @@ class Handler(BaseHTTPRequestHandler):
             self.send_header("Content-Length", str(len(content)))
             self.end_headers()
             self.wfile.write(content)
+            self.wfile.flush()
 
     def log_message(self, format: str, *args: Any) -> None:
         """Silence: the log is of messages, not of requests."""
