@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
-from django.db.models import F, prefetch_related_objects
+from django.db.models import F, Q, prefetch_related_objects
 
 from clients import outbox
 from clients.models import Business, Client, Consent, Deck, Message, User
@@ -19,6 +19,7 @@ from reminders.steps import LeftOut, Plan, plan
 from reminders.steps.facts import about
 from reminders.steps.planning import Planning
 
+OUTDATED = "The deck has a new coat, or is archived."
 TWICE = "A reminder about this coat is in the outbox already."
 
 
@@ -177,9 +178,10 @@ def call_back_outdated(*, deck_ids: Collection[int], now: datetime) -> int:
     if not waiting.exists():
         return 0
     lock_clients_of(deck_ids)
-    outdated = waiting.exclude(job=F("deck__forecast__job"))
+    is_gone = Q(deck__archived_at__isnull=False) | Q(deck__forecast=None)
+    outdated = waiting.filter(is_gone | ~Q(job=F("deck__forecast__job")))
     messages = {reminder.message_id: reminder.message for reminder in outdated}
-    return outbox.cancel(messages=messages.values(), why="The deck has a new coat.", now=now, by=None)
+    return outbox.cancel(messages=messages.values(), why=OUTDATED, now=now, by=None)
 
 
 def lock_clients_of(deck_ids: Collection[int]) -> None:

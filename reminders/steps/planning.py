@@ -30,6 +30,7 @@ KINDS = {
     "no coat": "No coat",
 }
 Place = tuple[str, str, str]  # time zone, country, region
+ARCHIVED = "The deck or its client is archived."
 MOST_ROUNDS = 14  # of looking for a moment that suits all places of a client
 
 
@@ -115,11 +116,12 @@ def plan(
 
 
 def without_coat(deck_ids: Collection[int]) -> Iterable[LeftOut]:
+    """Decks that have no forecast, so no coat that anything could be due about."""
     for deck in Deck.objects.with_owner().filter(pk__in=deck_ids, forecast=None):
         client = deck.property.client
-        yield LeftOut(
-            deck.pk, None, deck.label, client.pk, client.name, "no coat", "No coat is logged, so nothing is due."
-        )
+        is_archived = deck.archived_at or client.archived_at
+        kind, why = ("archived", ARCHIVED) if is_archived else ("no coat", "No coat is logged, so nothing is due.")
+        yield LeftOut(deck.pk, None, deck.label, client.pk, client.name, kind, why)
 
 
 @dataclass
@@ -181,7 +183,7 @@ class Planning:
     def why_silent(self, coat: CoatRow) -> tuple[str, str] | None:
         """What speaks against any word about this coat."""
         if coat.is_archived:
-            return "archived", "The deck or its client is archived."
+            return "archived", ARCHIVED
         stop = self.facts.stops.get(coat.job_id)
         if stop and (stop.until is None or stop.until >= self.today):
             return "stopped", stop.in_words

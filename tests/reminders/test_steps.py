@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from clients.actions import properties
 from clients.models import Client, Message, SendingRules, TextGateway
 from jobs.actions import bookings
 from jobs.after import decks_declined, jobs_changed
@@ -257,6 +258,18 @@ def test_a_new_coat_calls_back_what_waits_about_the_old_one(due):
     states = dict(Message.objects.values_list("reminders__deck", "state"))
     assert states == {deck.pk: "cancelled", other.pk: "queued"}
     assert "new coat" in Message.objects.get(state="cancelled").reply
+
+
+def test_an_archived_deck_is_called_back_and_says_so(due, business):
+    deck = due()
+    remind()
+
+    properties.archive_deck(deck=deck, now=NOW)
+
+    assert Message.objects.get().state == "cancelled"
+    assert why(plan(business=business, now=NOW, until=JANUARY, deck_ids=[deck.pk])) == {
+        deck.pk: "The deck or its client is archived."
+    }
 
 
 def test_an_open_offer_makes_reminders_wait_and_an_accepted_one_ends_them(due, business):
