@@ -13,7 +13,7 @@ BASES = {str(value): str(label) for value, label in Consent.Basis.choices} | {
 CERTAINTY = {
     "good": "seen in the source",
     "secondary": "seen in an account of it",
-    "memory": "not checked: ask before you rely on it",
+    "memory": "from memory: ask before you rely on it",
 }
 SINCE = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
 DAY_WORDS = ("Monday to Friday", "Saturday", "Sunday and holidays")

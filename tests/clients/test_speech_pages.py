@@ -127,7 +127,7 @@ def test_the_law_page_defers_to_local_law_and_shows_what_was_applied(as_owner: B
 
     for words in (
         "not legal advice", "Local law decides", "New Zealand", "CA email of 2014-07-01",
-        "Existing customer (implied), 24 months from the last job", "crtc.gc.ca", "not checked: ask before you rely",
+        "Existing customer (implied), 24 months from the last job", "crtc.gc.ca", "from memory: ask before you rely",
         "No address known",
     ):  # fmt: skip
         assert words in shown
