@@ -2,10 +2,10 @@
 
 from reminders.pacing.chances import Beta, still
 from reminders.pacing.placing import placed, usual_week
-from reminders.pacing.problem import FREE, LEFT_OUT, Hours, Lead, Rules, Work
+from reminders.pacing.problem import FREE, LEFT_OUT, Hours, Lead, Rules, Work, values
 from reminders.pacing.rivals import in_order
 from reminders.pacing.saving import monthly_rates, saved, strip_chances
-from reminders.pacing.solve import Pace, pace, reckoned, values
+from reminders.pacing.solve import Pace, pace, reckoned
 from reminders.pacing.stretches import by_week, overrun_chances, spread, stretches
 
 __all__ = [

@@ -118,6 +118,24 @@ class Work:
         return np.column_stack([mean, variance, self.chance_cv * mean])
 
 
+def values(work: Work, rules: Rules) -> Floats:
+    """Return what a reminder in each week is worth.
+
+    Parameters
+    ----------
+    work : Work
+        What may be reminded.
+    rules : Rules
+        With the worth of an hour.
+
+    Returns
+    -------
+    ndarray, shape (n, w)
+        Money, as expected.
+    """
+    return work.chance[:, None] * (work.saved + rules.hour_worth * work.hours[:, None])
+
+
 def nothing() -> Floats:
     return np.zeros((0, 3))
 

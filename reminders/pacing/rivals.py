@@ -3,7 +3,7 @@
 import numpy as np
 
 from reminders.pacing.problem import FREE, Hours, Integers, Lead, Rules, Work
-from reminders.pacing.stretches import by_week, fits, stretches
+from reminders.pacing.stretches import by_week, fits, slack, stretches
 
 
 def in_order(
@@ -33,10 +33,12 @@ def in_order(
     found = stretches(hours, work.weeks, lead)
     week = np.where(work.fixed >= 0, work.fixed, -1)
     total = found.total(by_week(work, week, hours, found.past))
+    left = slack(found, total, rules.z)[found.past :]
     for row in order[work.fixed[order] == FREE]:
-        for at in np.nonzero(work.allowed[row])[0]:
+        for at in np.nonzero(work.allowed[row] & (left >= work.moments[row, 0]))[0]:
             if fits(found, total, found.past + int(at), work.moments[row], rules.z):
                 week[row] = at
                 total += found.inside[:, [found.past + at]] * work.moments[row]
+                left = slack(found, total, rules.z)[found.past :]
                 break
     return week

@@ -7,8 +7,18 @@ from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, mi
 from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
 
 from reminders.pacing.exchange import Exchange
-from reminders.pacing.problem import FREE, Booleans, Floats, Hours, Integers, Lead, Rules, Work
-from reminders.pacing.stretches import Stretches, Tangent, by_week, fits, overrun_chances, reachable, stretches, tangent
+from reminders.pacing.problem import FREE, Booleans, Floats, Hours, Integers, Lead, Rules, Work, values
+from reminders.pacing.stretches import (
+    Stretches,
+    Tangent,
+    by_week,
+    fits,
+    overrun_chances,
+    reachable,
+    slack,
+    stretches,
+    tangent,
+)
 
 SMALL = 400  # choices that are solved whole at once
 ROUNDS = 3  # tangents laid in a small problem
@@ -57,24 +67,6 @@ class Choices:
     def chosen(self, which: Booleans) -> "Choices":
         """Return some of them."""
         return Choices(self.row[which], self.week[which], self.value[which])
-
-
-def values(work: Work, rules: Rules) -> Floats:
-    """Return what a reminder in each week is worth.
-
-    Parameters
-    ----------
-    work : Work
-        What may be reminded.
-    rules : Rules
-        With the worth of an hour.
-
-    Returns
-    -------
-    ndarray, shape (n, w)
-        Money, as expected.
-    """
-    return work.chance[:, None] * (work.saved + rules.hour_worth * work.hours[:, None])
 
 
 def pace(work: Work, hours: Hours, *, lead: Lead | None = None, rules: Rules | None = None) -> Pace:
@@ -179,8 +171,7 @@ class Planner:
         return self.made_whole(whole), bound
 
     def small(self) -> tuple[Integers, float]:
-        bent = self.tangent(None)
-        share, bound = self.bounded(bent)
+        share, bound = self.bounded(self.tangent(None))
         return self.whole_at_once(self.tangent(self.moments(share))), bound
 
     def bounded(self, bent: Tangent) -> tuple[Floats, float]:
@@ -254,11 +245,15 @@ class Planner:
         total = self.found.total(by_week(self.work, week, self.hours, self.found.past))
         worth = self.choices.value / self.work.moments[self.choices.row, 0]
         split = (share > NEAR) & (share < 1 - NEAR)
-        for at in np.lexsort([-worth, ~split]):
+        left, hours = slack(self.found, total, self.rules.z), self.work.moments[:, 0]
+        for at in np.lexsort([-worth, ~split]).tolist():
             row, column = self.choices.row[at], self.found.past + self.choices.week[at]
-            if week[row] < 0 and fits(self.found, total, column, self.work.moments[row], self.rules.z):
+            if week[row] >= 0 or left[column] < hours[row]:
+                continue
+            if fits(self.found, total, column, self.work.moments[row], self.rules.z):
                 week[row] = self.choices.week[at]
                 total += self.found.inside[:, [column]] * self.work.moments[row]
+                left = slack(self.found, total, self.rules.z)
         return week
 
     def whole_at_once(self, bent: Tangent) -> Integers:
