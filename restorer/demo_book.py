@@ -121,7 +121,7 @@ def make_batches(random: Random, product: Product) -> list[Batch]:
 
 def make_client(random: Random, number: int, now: datetime) -> Client:
     name = f"{GIVEN[number % len(GIVEN)]} {FAMILY[(number * 7) % len(FAMILY)]}"
-    client = Client.objects.create(name=name)
+    client = Client.objects.create(name=name, language="fr" if number % 12 == 8 else "")
     if number % 9 != 4:
         address = f"{name.split()[0].lower()}.{number}@example.org"
         ContactPoint.objects.create(client=client, kind="email", value=address, normalized=address, is_preferred=True)
