@@ -19,8 +19,8 @@ from jobs.diary.placing import LEAST_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
-    "BookingError", "NoRoomError", "book", "cancel", "change_notes", "hold", "hold_day", "job_logged", "mark_done",
-    "move", "release",
+    "BookingError", "NoRoomError", "book", "cancel", "change_notes", "hold", "hold_day", "job_logged",
+    "job_removed", "mark_done", "move", "release",
 ]  # fmt: skip
 Purpose = MessageText.Purpose
 State = Booking.State
@@ -168,10 +168,22 @@ def mark_done(*, booking: Booking, jobs: Sequence[Job], now: datetime) -> Bookin
 
 
 def job_logged(*, job: Job, booking: Booking | None, now: datetime) -> Booking | None:
-    """Close the booking that a job was done for; without one, the deck's that was to begin by that day."""
-    open_ones = Booking.objects.filter(state__in=fitting.LIVING, decks=job.deck_id, first_on__lte=job.finished_on)
-    booking = booking or open_ones.order_by("-first_on").first()
+    """Close the booking that a job was done for; without one, after a coat, the deck's that had begun by that day."""
+    booking = booking or booking_of(job)
     return mark_done(booking=booking, jobs=[job], now=now) if booking else None
+
+
+def booking_of(job: Job) -> Booking | None:
+    if job.kind not in {Job.Kind.STRIP, Job.Kind.RECOAT}:
+        return None
+    living = Booking.objects.filter(state__in=fitting.LIVING, decks=job.deck_id, first_on__lte=job.finished_on)
+    return living.order_by("-first_on").first()
+
+
+def job_removed(*, job: Job, now: datetime) -> None:
+    """Its booking is not done after all."""
+    for booking in job.bookings.filter(state=State.DONE):
+        change(held_row(booking), State.BOOKED, "", now)
 
 
 def held_row(booking: Booking) -> Booking:

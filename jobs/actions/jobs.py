@@ -90,6 +90,7 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
     visit, names = job.visit, [photo.image.name or "" for photo in job.photos.all()]
     job.photos.all().delete()
     deck_id = job.deck_id
+    bookings.job_removed(job=job, now=now)
     job.delete()
     if visit:
         visit.delete()

@@ -332,10 +332,17 @@ def test_logging_each_deck_closes_the_booking(as_owner: Browser, offered: Bookin
     assert offered.state == "done"
     assert second.redirect_chain[-1][0] == f"/jobs/{steps.jobs.get().pk}/"
     assert set(offered.jobs.all()) == set(Job.objects.all())
+    as_owner.post(f"/jobs/{steps.jobs.get().pk}/remove/", {"reason": "Logged on the wrong deck."})
+    offered.refresh_from_db()
+    assert offered.state == "booked"
 
 
 def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(as_owner: Browser, tern: Crew) -> None:
     booking, later = booked(date(2027, 6, 2)), booked(MONDAY)
+    washed = filled(booking.decks.get(), row(ProductFactory()), finished_on="2027-06-02", kind="clean")
+    as_owner.post("/jobs/log/", washed)
+    booking.refresh_from_db()
+    assert booking.state == "booked"
 
     for each in (booking, later):
         as_owner.post("/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02"))
