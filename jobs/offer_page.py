@@ -16,6 +16,7 @@ from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope,
 Event = OfferEvent.Kind
 State = Offer.State
 EXPIRED = "expired"
+NOTICE_DAYS = 3  # before the week that a client chooses by themselves begins (a judgement)
 GONE = {EXPIRED, State.WITHDRAWN, State.REPLACED}  # the link leads to nothing that could still be agreed
 
 
@@ -146,7 +147,7 @@ def weeks_to_choose(offer: Offer, *, today: date) -> list[date]:
     """Mondays of weeks with room for this work; where the program can find no day, of all weeks of the season."""
     weeks = diary.weeks_with_room(hours=offer.hours, property=offer.property, today=today)
     chosen = [week for week in weeks if week.has_room] if is_bookable(offer) else weeks
-    return [week.monday for week in chosen if week.monday > today]
+    return [week.monday for week in chosen if (week.monday - today).days >= NOTICE_DAYS]
 
 
 def week_words(monday: date) -> str:

@@ -8,5 +8,6 @@ urlpatterns = [
     path("o/<str:token>/", offer_public.offer, name="offer_public"),
     path("o/<str:token>/offer.pdf", offer_public.paper, name="offer_paper"),
     path("calendar/<str:token>.ics", calendar.crew_calendar, name="crew_calendar"),
+    path("o/<str:token>/visit.ics", offer_public.visit, name="offer_visit"),
     path("o/<str:token>/photo/<int:pk>/", offer_public.photo, name="offer_photo"),
 ]

@@ -21,7 +21,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clients.access import business_of
 from clients.models import Attachment
-from jobs import links
+from jobs import calendar, links
 from jobs.actions import answers
 from jobs.actions.answers import AnswerError
 from jobs.actions.bookings import NoRoomError
@@ -156,6 +156,18 @@ def paper(request: HttpRequest, token: str) -> HttpResponse:
     content = bytes(sent.content) if sent else offer_pdf(row, url=links.offer_url(token))
     name = f'inline; filename="offer-{row.reference}.pdf"'
     return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
+
+
+@unlisted
+@require_safe
+def visit(request: HttpRequest, token: str) -> HttpResponse:
+    """The visit that was agreed on, for the client's own calendar (RFC 5545)."""
+    booking = offer_or_404(request, token).booking
+    if booking is None:
+        raise Http404("No visit is booked for this offer.")
+    content = calendar.client_file(booking, business_of(request), now=timezone.now())
+    name = {"Content-Disposition": 'attachment; filename="visit.ics"'}
+    return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=name)
 
 
 def sent_paper(row: Offer) -> Attachment | None:

@@ -13,7 +13,7 @@ from tests.factories import ClientFactory
 
 PUBLIC = {
     "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound",
-    "offer_public", "offer_paper", "offer_photo", "crew_calendar",
+    "offer_public", "offer_paper", "offer_photo", "offer_visit", "crew_calendar",
 }  # fmt: skip
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property

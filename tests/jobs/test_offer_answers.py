@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
+from icalendar import Calendar
 from pypdf import PdfReader
 
 from clients.models import Attachment, Business, Message, ToDo, User
@@ -74,6 +75,8 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browse
     assert "Marlow Pennington accepted it on May 10, 2027 for the week of May 17–23, 2027" in page
     assert "We come on" in page
     assert 'value="accept"' not in page
+    event = Calendar.from_ical(client.get(f"{url}visit.ics").content).walk("VEVENT")[0]
+    assert (event["UID"], event.decoded("DTSTART")) == (str(booking.uid), booking.first_on)
 
 
 def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, business: Business) -> None:
@@ -163,6 +166,7 @@ def test_a_button_of_nobody_changes_nothing(client: Browser, business: Business)
 def test_where_no_crew_is_in_the_book_a_person_finds_the_day(client: Browser, business: Business) -> None:
     offer, url = sent_offer()
     assert "We find the day in that week" in page_of(client, url)
+    assert client.get(f"{url}visit.ics").status_code == 404
 
     client.post(url, yes())
 

@@ -141,3 +141,16 @@ def test_a_page_is_a_fixed_number_of_queries(
 
     with django_assert_num_queries(20, exact=False):
         client.get(url)
+
+
+@pytest.mark.parametrize(("today", "is_offered"), [("2027-05-14", True), ("2027-05-15", False), ("2027-05-17", False)])
+def test_a_week_is_offered_three_days_before_it_begins_and_not_later(
+    client: Browser, crew_day: None, today: str, is_offered: bool
+) -> None:
+    _, url = sent_offer()
+
+    with freeze_time(f"{today} 12:00", ignore=["psycopg"]):
+        page = page_of(client, url)
+
+    assert ("2027-05-17" in page) is is_offered
+    assert "2027-05-24" in page
