@@ -1,6 +1,7 @@
 """`manage.py remind 2027-03`: queue the words due until the end of a month, or say with `--dry-run` which they are."""
 
 from argparse import ArgumentParser
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -9,18 +10,20 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
-from clients.models import Business
+from clients.models import Business, Message
 from clients.rows import add_format, write_rows
-from reminders import actions, due, preview
-from reminders.drafts import Draft
+from reminders import actions, due
+from reminders.drafts import Draft, written_out
 from reminders.management.month import business_in_force, month_argument
+from reminders.models import Reminder
 from reminders.months import months_on
-from reminders.steps import LeftOut, Plan, plan
+from reminders.steps import LeftOut, Planned, plan
 
 COLUMNS = [
     "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
     "kind", "why", "message_id",
 ]  # fmt: skip
+A_PART = 1000
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,17 @@ def chosen(month: date, options: dict[str, Any]) -> list[int] | None:
 
 def planned(run: Run) -> list[dict[str, Any]]:
     made = plan(business=run.business, **run.plan_arguments())
-    seen = preview.seen(made, business=run.business, now=run.now)
-    return [would_go(draft) for draft in seen.drafts] + [left_out(each) for each in seen.left_out]
+    rows, silent = [], list(made.left_out)
+    for part in parts_of(made.planned):
+        drafts, unwritten = written_out(part, business=run.business, today=run.business.today(run.now))
+        rows += [would_go(draft) for draft in drafts]
+        silent += unwritten
+    return rows + [left_out(each) for each in silent]
+
+
+def parts_of(planned: list[Planned]) -> Iterator[list[Planned]]:
+    """So many at a time that their texts fit into memory, each queued in a transaction of its own."""
+    return (planned[start : start + A_PART] for start in range(0, len(planned), A_PART))
 
 
 def would_go(draft: Draft) -> dict[str, Any]:
@@ -86,25 +98,30 @@ def would_go(draft: Draft) -> dict[str, Any]:
 
 
 def queued(run: Run) -> list[dict[str, Any]]:
-    ahead = plan(business=run.business, **run.plan_arguments()) if run.deck_ids is None else Plan()
-    result = actions.remind(by=None, **run.plan_arguments())
-    rows = [
-        {
-            "outcome": "queued",
-            "client": message.client.name,
-            "client_id": message.client_id,
-            "channel": message.channel,
-            "address": message.address,
-            "step": reminders[0].step,
-            "goes_at": message.not_before,
-            "decks": [reminder.deck.label for reminder in reminders],
-            "deck_ids": [reminder.deck_id for reminder in reminders],
-            "subject": message.subject,
-            "message_id": message.pk,
-        }
-        for message, reminders in actions.with_reminders(result.queued)
-    ]
-    return rows + [left_out(each) for each in [*ahead.left_out, *result.left_out]]
+    ahead = plan(business=run.business, **run.plan_arguments())
+    rows, silent = [], list(ahead.left_out)
+    for part in parts_of(ahead.planned):
+        decks = [word.coat.deck_id for each in part for word in each.words]
+        result = actions.remind(by=None, **run.plan_arguments() | {"deck_ids": decks})
+        rows += [went(message, reminders) for message, reminders in actions.with_reminders(result.queued)]
+        silent += result.left_out
+    return rows + [left_out(each) for each in silent]
+
+
+def went(message: Message, reminders: list[Reminder]) -> dict[str, Any]:
+    return {
+        "outcome": "queued",
+        "client": message.client.name,
+        "client_id": message.client_id,
+        "channel": message.channel,
+        "address": message.address,
+        "step": reminders[0].step,
+        "goes_at": message.not_before,
+        "decks": [reminder.deck.label for reminder in reminders],
+        "deck_ids": [reminder.deck_id for reminder in reminders],
+        "subject": message.subject,
+        "message_id": message.pk,
+    }
 
 
 def left_out(each: LeftOut) -> dict[str, Any]:
