@@ -20,7 +20,7 @@ from jobs.models import Offer, OfferLine, OfferScope
 PREFIX = "lines"
 LONGEST = timedelta(days=730)
 FIELDS = ["kind", "scope", "words", "quantity", "unit", "unit_price"]
-STATES = [*Offer.State.choices, ("expired", "Run out")]
+STATES = [("asked", "With a question"), *Offer.State.choices, ("expired", "Run out")]
 
 
 class OfferForm(forms.Form):

@@ -2,7 +2,8 @@
 
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.job import CoatApplied, Job, Photo
-from jobs.models.offer import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
+from jobs.models.offer import Offer, OfferLine, OfferScope, OfferTax
+from jobs.models.offer_event import OfferEvent
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, Product
 from jobs.models.search import SearchEntry, SearchWord

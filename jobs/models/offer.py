@@ -6,10 +6,12 @@ from datetime import date
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
-from django.db.models.functions import Now
+from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce, Now
+from django.db.models.lookups import GreaterThan
 
 from clients.models import Client, Deck, Message, Property
+from jobs.models.offer_event import OfferEvent
 from jobs.models.price import PriceList, money
 from jobs.models.product import Product
 
@@ -45,22 +47,39 @@ class OfferQuerySet(models.QuerySet["Offer"]):
     def for_list(self) -> "OfferQuerySet":
         """With client, place and decks, without the long texts."""
         scopes = OfferScope.objects.select_related("deck").only("offer", "work", "position", "deck__label")
-        rows = self.select_related("client", "property").defer("introduction", "waiting")
+        rows = self.with_talk().select_related("client", "property").defer("introduction", "waiting")
         return rows.prefetch_related(models.Prefetch("scopes", scopes))
+
+    def with_talk(self) -> "OfferQuerySet":
+        """With `has_question`: the client asked something since the last answer."""
+        said = OfferEvent.objects.filter(offer=OuterRef("pk")).order_by("-id").values("id")
+        asked = Subquery(said.filter(kind=OfferEvent.Kind.ASKED)[:1])
+        answered = Coalesce(Subquery(said.filter(kind=OfferEvent.Kind.ANSWERED)[:1]), 0)
+        return self.annotate(has_question=Coalesce(GreaterThan(asked, answered), False))
+
+    def asked_about(self) -> "OfferQuerySet":
+        """With a question that waits for an answer."""
+        return self.with_talk().filter(has_question=True)  # type: ignore[misc] # annotated by with_talk
 
     def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
         """Of one state, those that ran out apart from the open ones; or all but the replaced ones."""
         if state == "expired":
             return self.expired(today=today)
+        if state == "asked":
+            return self.asked_about()
         if state == Offer.State.OPEN:
             return self.filter(state=state, valid_until__gte=today)
         return self.filter(state=state) if state else self.exclude(state=Offer.State.REPLACED)
 
     def count_by_state(self, *, today: date) -> dict[str, int]:
-        """How many of each state; of the open ones those that ran out are counted as "expired"."""
+        """How many of each state, of the open ones those that ran out apart as "expired"; and "asked", of any state."""
         found = dict(self.order_by().values_list("state").annotate(offers=models.Count("pk")))
         over = self.expired(today=today).count()
-        return found | {"expired": over, Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over}
+        return found | {
+            "asked": self.asked_about().count(),
+            "expired": over,
+            Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over,
+        }
 
     def matching(self, words: str) -> "OfferQuerySet":
         """The number, or words out of the client's name, the street or the town."""
@@ -68,8 +87,10 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         for word in words.split():
             named = Q(client__name__icontains=word) | Q(property__street__icontains=word)
             named |= Q(property__town__icontains=word)
-            if word.isascii() and word.isdigit() and len(word) < 10:
-                named |= Q(number=int(word))
+            number, _, revision = word.partition("-")
+            if word.isascii() and number.isdigit() and len(number) < 10:
+                of_revision = Q(revision=int(revision)) if revision.isdigit() and len(revision) < 5 else Q()
+                named |= Q(number=int(number)) & of_revision
             found = found.filter(named)
         return found
 
@@ -257,32 +278,3 @@ class OfferTax(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name}: {self.amount}"
-
-
-class OfferEvent(models.Model):
-    """A step an offer took, or a question the client asked: append-only."""
-
-    class Kind(models.TextChoices):
-        DRAFTED = "drafted", "Drafted"
-        CHANGED = "changed", "Changed"
-        SENT = "sent", "Sent"
-        ACCEPTED = "accepted", "Accepted"
-        DECLINED = "declined", "Declined"
-        ASKED = "asked", "The client asked"
-        ANSWERED = "answered", "Answered"
-        WITHDRAWN = "withdrawn", "Withdrawn"
-        REPLACED = "replaced", "Replaced"
-        BOOKED = "booked", "Booked"
-
-    offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="events")
-    at = models.DateTimeField(db_default=Now())
-    kind = models.CharField(max_length=9, choices=Kind.choices)
-    note = models.TextField(blank=True, max_length=2_000)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
-
-    class Meta:
-        ordering = ["at", "id"]
-        indexes = [models.Index(fields=["offer", "at"], name="offer_event_by_offer")]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()} at {self.at:%Y-%m-%d %H:%M}"

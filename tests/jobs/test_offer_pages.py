@@ -53,6 +53,8 @@ def test_the_list_shows_states_apart_and_finds_by_number_name_and_town(as_owner:
     assert shown("state=expired") == {over.pk}
     assert shown(f"q={draft.number}") == {draft.pk}
     assert shown("q=digby") == {over.pk}
+    assert shown(f"q={draft.number}-1") == {draft.pk}
+    assert shown(f"q={draft.number}-2") == set()
     assert shown(f"q={draft.client.name.split()[-1]}+marlow+lunenburg") == {draft.pk}
     assert shown("q=%00nobody&state=nonsense&page=zzz") == set()
 
@@ -165,10 +167,13 @@ def test_a_question_stands_on_the_page_and_is_answered_there(as_owner: Browser) 
     ask(token_hash=Offer.objects.get(pk=offer.pk).token_hash or "", words="Is it safe for the cat?", now=NOW)
 
     before = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+    listed = as_owner.get("/offers/?state=asked").content.decode()
     as_owner.post(f"/offers/{offer.pk}/answer/", {"answer": "Once it is dry."})
     after = as_owner.get(f"/offers/{offer.pk}/").content.decode()
 
     assert "Is it safe for the cat?" in before
+    assert f'href="/offers/{offer.pk}/"' in listed
+    assert "No offer found" in as_owner.get("/offers/?state=asked").content.decode()
     assert "Once it is dry." in after
 
 
