@@ -1,7 +1,7 @@
 """The words themselves: what a planned message will say, from the texts in force and what is known about the decks."""
 
 import hashlib
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -21,10 +21,15 @@ from reminders.steps import LeftOut, Planned
 from reminders.words import plain_reasons
 
 ON_ONE_LINE = {Channel.TEXT, Channel.CALL}
-# Words around the facts, where the program knows the language; reasons are known in English only.
+# Words around the facts, in the languages that the program's own texts are in.
 AROUND = {
-    "en": {"last": "Last coat", "due": "Due by about", "past": "Due since about", "why": "What we reckoned with"},
-    "fr": {"last": "Dernière couche", "due": "À refaire vers", "past": "À refaire depuis environ"},
+    "en": {"last": "Last coat:", "due": "Due by about:", "past": "Due since about:", "why": "What we reckoned with:"},
+    "fr": {
+        "last": "Dernière couche :",
+        "due": "À refaire vers",
+        "past": "À refaire depuis environ",
+        "why": "Ce dont nous avons tenu compte :",
+    },
 }
 
 
@@ -50,7 +55,10 @@ class DeckFacts:
     coats: Sequence[Coat]
     coated_on: date
     due_on: date
-    why: str
+    contributions: Mapping[str, float]
+
+    def why(self, language: str) -> str:
+        return plain_reasons(self.contributions, language=primary(language))
 
 
 class Writer:
@@ -74,7 +82,7 @@ class Writer:
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks(told, channel, language),
             "due_by": month(first, self.locale(language)),
-            "why": told[0].why if primary(language) == "en" else "",
+            "why": told[0].why(language),
             "step": str(planned.step.number),
         }
         written = self.texts.write(
@@ -98,11 +106,11 @@ class Writer:
         around, locale = AROUND.get(primary(language), AROUND["en"]), self.locale(language)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats)
-        yield f"{around['last']}: {finishes + '; ' if finishes else ''}{day(deck.coated_on, locale)}"
+        yield f"{around['last']} {finishes + '; ' if finishes else ''}{day(deck.coated_on, locale)}"
         due = around["past"] if deck.due_on < self.today else around["due"]
-        yield f"{due}: {month(deck.due_on, locale)}"
-        if deck.why and "why" in around:
-            yield f"{around['why']}: {deck.why}"
+        yield f"{due} {month(deck.due_on, locale)}"
+        if why := deck.why(language):
+            yield f"{around['why']} {why}"
 
 
 def facts_of(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
@@ -112,7 +120,7 @@ def facts_of(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
     coats = coats_of([row[1] for row in rows])
     return {
-        deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, plain_reasons(contributions))
+        deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
         for deck, job, label, street, town, coated_on, due_on, contributions in rows
     }
 

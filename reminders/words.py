@@ -30,6 +30,30 @@ FACTORS = {
     "inspection": ("found sound on the last visit", "found worn on a visit"),
 }
 
+# The same for clients who read French; the business reads English.
+IN_FRENCH = {
+    "finish": ("une finition qui dure", "une finition qui dure moins"),
+    "pigment": ("un pigment qui protège", "une teinte qui chauffe au soleil"),
+    "base": ("une finition au solvant",) * 2,
+    "sun": ("peu de soleil", "beaucoup de soleil"),
+    "shade": ("l'ombre",) * 2,
+    "wet_days": ("peu de jours de pluie", "beaucoup de jours de pluie"),
+    "roof": ("une partie sous toit",) * 2,
+    "facing": ("à l'abri du soleil de midi", "face au soleil de midi"),
+    "airflow": ("un air humide et immobile dessous",) * 2,
+    "species": ("un bois qui tient bien la finition", "un bois qui tient mal la finition"),
+    "texture": ("des planches rugueuses ou usées",) * 2,
+    "traffic": ("peu de passage", "beaucoup de passage"),
+    "salt": ("le sel de la mer",) * 2,
+    "pool": ("l'eau de la piscine",) * 2,
+    "litter": ("des feuilles qui restent mouillées",) * 2,
+    "coats": ("plus de couches que d'habitude", "une seule couche"),
+    "preparation": ("un décapage avant la finition",) * 2,
+    "own_history": ("les couches précédentes ont tenu ici", "les couches précédentes ont peu tenu ici"),
+    "inspection": ("trouvée saine à la dernière visite", "trouvée usée lors d'une visite"),
+}
+KNOWN_IN = {"en": FACTORS, "fr": IN_FRENCH}
+
 
 def months(value: float) -> str:
     """“+3 months” or “−2 months”, to half a month."""
@@ -44,8 +68,8 @@ def strongest(contributions: Mapping[str, float], most: int) -> list[tuple[str, 
     return sorted(told, key=lambda pair: -abs(pair[1]))[:most]
 
 
-def phrase(name: str, value: float) -> str:
-    longer, shorter = FACTORS.get(name, (name.replace("_", " "),) * 2)
+def phrase(name: str, value: float, language: str = "en") -> str:
+    longer, shorter = KNOWN_IN[language].get(name, (name.replace("_", " "),) * 2)
     return longer if value > 0 else shorter
 
 
@@ -54,9 +78,11 @@ def reasons(contributions: Mapping[str, float], most: int = 4) -> list[str]:
     return [f"{phrase(name, value)} {months(value)}" for name, value in strongest(contributions, most)]
 
 
-def plain_reasons(contributions: Mapping[str, float], most: int = 3) -> str:
-    """For the client, without figures: “much walked on, salt from the sea”."""
-    return ", ".join(phrase(name, value) for name, value in strongest(contributions, most))
+def plain_reasons(contributions: Mapping[str, float], most: int = 3, language: str = "en") -> str:
+    """For the client, without figures: “much walked on, salt from the sea”; nothing in a language not known here."""
+    if language not in KNOWN_IN:
+        return ""
+    return ", ".join(phrase(name, value, language) for name, value in strongest(contributions, most))
 
 
 def explained(contributions: Mapping[str, float]) -> list[tuple[str, str]]:

@@ -13,7 +13,7 @@ from clients.actions import properties
 from clients.models import Client, Message, SendingRules, TextGateway
 from jobs.actions import bookings
 from jobs.after import decks_declined, jobs_changed
-from reminders import actions
+from reminders import actions, words
 from reminders.models import Forecast, PacedDeck, Reminder, Stop
 from reminders.steps import plan
 from reminders.steps.caps import allowed_day
@@ -215,8 +215,10 @@ def test_a_french_client_reads_french_with_french_dates(due):
     (message,) = remind().queued
 
     assert message.language == "fr"
-    assert "Dernière couche: Tidewood Deck Oil" in message.text
+    assert "Dernière couche : Tidewood Deck Oil" in message.text
     assert "décembre 2026" in message.text
+    assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
+    assert set(words.IN_FRENCH) == set(words.FACTORS)
 
 
 def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, business):
