@@ -1,7 +1,9 @@
 """Putting work into the diary: where it goes, what is refused, and that no hour is given away twice."""
 
-from datetime import UTC, date, datetime
+from contextlib import suppress
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from random import Random
 from typing import Any
 
 import pytest
@@ -193,3 +195,39 @@ def test_the_database_itself_refuses_an_hour_too_many(last_slot: list[Offer], mo
     assert sum(isinstance(each, Booking) for each in outcomes) == 1
     assert sum(isinstance(each, NoRoomError) for each in outcomes) == 1
     assert booked_hours() == [("Tern crew", MONDAY, 6)]
+
+
+def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
+    """One deed at random; what is refused changes nothing."""
+    there = random.choice([*Booking.objects.all(), None])
+    day, crew = MONDAY + timedelta(days=random.randint(0, 11)), random.choice(crews)
+    anybody: dict[str, Any] = {"booking": there, "by": None, "now": NOW}
+    deeds: list[Any] = [lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)]
+    if there:
+        deeds += [
+            lambda: bookings.move(first_day=day, crew=crew, why="", **anybody),
+            lambda: bookings.hold(why="", **anybody),
+            lambda: bookings.release(**anybody),
+            lambda: bookings.cancel(why="", **anybody),
+        ]
+    with suppress(bookings.BookingError):
+        random.choice(deeds)()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("seed", [1, 2])
+def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_too_many(tern: Crew, seed: int) -> None:
+    random, crews = Random(seed), [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))]
+    decks = [DeckFactory(property__town=town) for town in ["Chester", "Digby"] * 4]
+
+    for _ in range(40):
+        do_anything(random, decks, crews)
+
+    for row in CrewDay.objects.all():
+        assert row.hours_booked == sum(part.hours for part in row.bookings.all()) <= row.hours_open
+    assert Booking.objects.count() > 3
+    for booking in Booking.objects.all():
+        parts = list(booking.days.select_related("crew_day"))
+        assert sum(part.hours for part in parts) == (0 if booking.state == "cancelled" else booking.hours)
+        assert {part.crew_day.crew_id for part in parts} <= {booking.crew_id}
+        assert not parts or (parts[0].crew_day.day, parts[-1].crew_day.day) == (booking.first_on, booking.last_on)
