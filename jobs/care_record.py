@@ -64,7 +64,7 @@ def job_for_record(pk: int) -> Job | None:
 def care_record(job: Job) -> CareRecord:
     """From the job as logged and the forecast of its own coat."""
     told = foretold([job.deck_id], today=job.finished_on).get(job.deck_id)
-    photo = Photo.objects.filter(job=job).order_by("-moment", "-id").first()
+    photo = Photo.objects.filter(job=job, moment=Photo.Moment.FINISHED).order_by("-id").first()
     own = told if told and told.coat_on == job.finished_on and job.starts_a_coat else None
     return CareRecord(job, list(job.coats_applied.all()), care_note(job), own, photo)
 

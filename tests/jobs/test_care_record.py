@@ -64,6 +64,7 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(j
 
 def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> None:
     PhotoFactory(deck=job.deck, job=job, moment="finished", caption="Fresh coat")
+    PhotoFactory(deck=job.deck, job=job, moment="found", caption="Grey before")
     Business.objects.update(country="AU")
     reader = read(care_record_pdf(care_record(job)))
 
@@ -75,6 +76,7 @@ def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> No
         for font in page["/Resources"]["/Font"].values():
             assert "/FontFile2" in font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"]
     assert "Fresh coat" in words(reader)
+    assert "Grey before" not in words(reader)
 
 
 def test_the_forecast_of_a_newer_coat_is_not_printed_on_the_record_of_an_older_one(job: Job) -> None:
