@@ -58,13 +58,13 @@ def offers_follow() -> None:
 def withdrawn_when_booked(deck_ids: Collection[int], words: str) -> None:
     from jobs.actions import offers
 
-    offers.withdraw_about(deck_ids=deck_ids, why=words, now=present())
+    offers.withdraw_about(deck_ids=deck_ids, why=words or "The work was booked.", now=present())
 
 
 def withdrawn_when_left(client_ids: Collection[int], words: str) -> None:
     from jobs.actions import offers
 
-    offers.withdraw_of_clients(client_ids=client_ids, why=words, now=present())
+    offers.withdraw_of_clients(client_ids=client_ids, why=words or "The client left.", now=present())
 
 
 def withdrawn_when_done(deck_ids: Collection[int]) -> None:
