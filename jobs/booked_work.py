@@ -28,10 +28,6 @@ class Wanted:
     def hours_or_guess(self) -> Decimal:
         return self.hours or GUESS
 
-    @builtins.property  # as above
-    def can_be_told(self) -> bool:
-        return self.property.client.contact("email") is not None
-
 
 @dataclass(frozen=True)
 class DeckWork:

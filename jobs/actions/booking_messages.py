@@ -8,10 +8,11 @@ from babel.dates import format_date
 from django.db import transaction
 
 from clients import outbox, texts
-from clients.models import Business, Message, MessageText, User
+from clients.models import Business, Client, Message, MessageText, User
 from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet, State
 from clients.outbox.permission import address_for
+from clients.suppression import suppressed
 from clients.unsendable import Unsendable
 from jobs import calendar
 from jobs.models import Booking
@@ -21,21 +22,21 @@ logger = logging.getLogger(__name__)
 
 
 def tell(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> Message | None:
-    """Queue the e-mail about this change, with the day as a calendar file.
+    """Queue the e-mail about this change, with the day as a calendar file; without an address, a call to make.
 
-    None if there is no address, or if the client was never told of what is now off. An earlier message that has
+    None if there is no number either, or if the client was never told of what is now off. An earlier message that has
     not gone out is stopped first. Never an exception: the diary is right even if the message cannot be written.
     """
     was_told = stop_older(booking, now, by)
     if purpose == Purpose.CALLED_OFF and not was_told:
         return None
     purpose = purpose if was_told else Purpose.BOOKED
-    address = address_for(booking.client, Channel.EMAIL)
-    if not address or ends_at(booking) <= now:
+    way = way_to(booking.client, Business.objects.get())
+    if way is None or ends_at(booking) <= now:
         return None
     try:
         with transaction.atomic():
-            return queue(booking, purpose, address, now, by)
+            return queue(booking, purpose, way, now, by)
     except Unsendable as problem:
         logger.warning("The client of booking %s was not told: %s", booking.pk, problem)
         return None
@@ -45,10 +46,19 @@ def messages_of(booking: Booking) -> MessageQuerySet:
     return Message.objects.filter(client=booking.client_id, idempotency_key__startswith=f"booking/{booking.uid}/")
 
 
-def is_told(booking: Booking) -> bool:
-    """Whether a message about its newest change is on its way."""
-    newest = messages_of(booking).filter(idempotency_key=key_of(booking))
-    return newest.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
+def way_to(client: Client, business: Business) -> tuple[str, str] | None:
+    """Channel and address by which this client is told: e-mail, else the telephone."""
+    for channel in (Channel.EMAIL, Channel.CALL):
+        address = address_for(client, channel)
+        if address and not suppressed(business=business, channel=channel, addresses=[address]):
+            return channel, address
+    return None
+
+
+def newest(booking: Booking) -> Message | None:
+    """The message about its newest change, if one is on its way."""
+    rows = messages_of(booking).filter(idempotency_key=key_of(booking))
+    return rows.exclude(state__in=[State.CANCELLED, State.FAILED]).first()
 
 
 def key_of(booking: Booking) -> str:
@@ -62,16 +72,15 @@ def stop_older(booking: Booking, now: datetime, by: User | None) -> bool:
     return earlier.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
 
 
-def queue(booking: Booking, purpose: str, address: str, now: datetime, by: User | None) -> Message:
-    business, client = Business.objects.get(), booking.client
-    written = texts.write(
-        purpose=purpose, channel=Channel.EMAIL, language=client.language, fields=fields(booking, business)
-    )
+def queue(booking: Booking, purpose: str, way: tuple[str, str], now: datetime, by: User | None) -> Message:
+    business, client, (channel, address) = Business.objects.get(), booking.client, way
+    written = texts.write(purpose=purpose, channel=channel, language=client.language, fields=fields(booking, business))
+    files = [calendar_attachment(booking, business, now)] if channel == Channel.EMAIL else []
     message, _ = outbox.queue_message(
-        client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
+        client=client, kind=Message.Kind.SERVICE, channel=channel, address=address, subject=written.subject,
         text=written.text, html=written.html, language=written.language, key=key_of(booking),
         consent=None, basis="booking", now=now, by=by, expires_at=ends_at(booking),
-        attachments=[calendar_attachment(booking, business, now)],
+        attachments=files,
     )  # fmt: skip
     return message
 

@@ -24,6 +24,13 @@ class HoursField(forms.DecimalField):
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
 
 
+def tells_field() -> forms.BooleanField:
+    return forms.BooleanField(
+        label="Tell the client", required=False, initial=True,
+        help_text="By e-mail, with the day for their calendar; without an address somebody has to phone.",
+    )  # fmt: skip
+
+
 def hours_field(**kwargs: Any) -> HoursField:
     return HoursField(
         label="Hours", min_value=Decimal("0.25"), max_value=Decimal(999), decimal_places=2,
@@ -71,7 +78,7 @@ class DayForm(forms.Form):
         label="Even if the crew does not go out on that day", required=False,
         help_text="A Saturday or a holiday that was agreed on.",
     )  # fmt: skip
-    tells = forms.BooleanField(label="Tell the client by e-mail, with the day for their calendar", required=False)
+    tells = tells_field()
 
     def __init__(self, *args: Any, suggested: Sequence[Suggestion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -140,7 +147,7 @@ class HoldForm(forms.Form):
         label="Why", required=False, max_length=300, help_text="The client reads it.",
         initial="The weather does not allow it; we tell you the new day.",
     )  # fmt: skip
-    tells = forms.BooleanField(label="Tell the client by e-mail", required=False, initial=True)
+    tells = tells_field()
 
 
 class HoldDayForm(HoldForm):
@@ -157,7 +164,7 @@ class CallOffForm(forms.Form):
         label="Why", max_length=300, help_text="The client reads it.",
         error_messages={"required": "Say why the booking is called off."},
     )  # fmt: skip
-    tells = forms.BooleanField(label="Tell the client by e-mail", required=False, initial=True)
+    tells = tells_field()
 
     def clean_why(self) -> str:
         why = self.cleaned_data["why"].strip()

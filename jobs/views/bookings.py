@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients import display
 from clients.access import business_of, sends, signed_in
+from clients.models.channel import Channel
 from jobs import calendar
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
@@ -58,7 +59,7 @@ def book_form(request: HttpRequest, asked: Wanted) -> BookForm:
     today, business = business_of(request).today(timezone.now()), business_of(request)
     suggested = suggestions(hours=asked.hours_or_guess, property=asked.property, business=business, today=today)
     first = suggested[0].value if suggested else OTHER
-    initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "tells": asked.can_be_told}
+    initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "tells": True}
     return BookForm(request.POST or None, decks=asked.choice, suggested=suggested, initial=initial)
 
 
@@ -89,7 +90,7 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
     today = business.today(timezone.now())
     suggested = suggestions(hours=row.hours, property=row.property, business=business, today=today, booking=row)
     asked = {"when": OTHER, "first_day": request.GET["day"]} if "day" in request.GET else {}
-    initial = {"hours": row.hours, "crew": request.GET.get("crew", row.crew_id), "tells": can_be_told(row), **asked}
+    initial = {"hours": row.hours, "crew": request.GET.get("crew", row.crew_id), "tells": True, **asked}
     return MoveForm(request.POST or None, suggested=suggested, initial=initial)
 
 
@@ -165,15 +166,14 @@ def calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
 
 
-def can_be_told(row: Booking) -> bool:
-    return row.client.contact("email") is not None
-
-
 def say_told(request: HttpRequest, row: Booking, done: str, *, is_needed: bool = True) -> None:
     """What happened, and whether the client learns of it."""
+    told = booking_messages.newest(row)
     if not is_needed:
         messages.success(request, done)
-    elif booking_messages.is_told(row):
-        messages.success(request, f"{done} An e-mail to {row.client} is in the outbox.")
-    else:
+    elif told is None:
         messages.warning(request, f"{done} No message goes to {row.client}: tell them yourself.")
+    elif told.channel == Channel.CALL:
+        messages.success(request, f"{done} {row.client} has no e-mail address and stands on the list of calls to make.")
+    else:
+        messages.success(request, f"{done} An e-mail to {row.client} is in the outbox.")

@@ -12,10 +12,11 @@ from icalendar import Calendar
 
 from clients.channels.letterhead import Letterhead, compose
 from clients.models import Business, Message, User
+from clients.suppression import suppress
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
 from jobs.models import Booking, Crew, CrewDay
-from tests.factories import BusinessFactory, CrewFactory, DeckFactory, EmailFactory, JobFactory
+from tests.factories import BusinessFactory, CrewFactory, DeckFactory, EmailFactory, JobFactory, PhoneFactory
 from tests.jobs.at_once import at_once
 
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
@@ -186,6 +187,24 @@ def test_without_an_address_nobody_is_told_and_the_diary_is_right_all_the_same(t
 
     assert move(booking, TUESDAY).first_on == TUESDAY
     assert not Message.objects.exists()
+
+
+@pytest.mark.django_db
+def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
+    deck = DeckFactory()
+    PhoneFactory(client=deck.property.client, value="902-555-0142")
+    stopped = EmailFactory(client=deck.property.client)
+    suppress(business=Business.objects.get(), channel="email", address=stopped.value, reason="Unsubscribed.")
+
+    bookings.book(
+        property=deck.property, decks=[deck], hours=Decimal(6), first_day=MONDAY, week=None, crew=None, offer=None,
+        **ANYBODY,
+    )  # fmt: skip
+
+    call = Message.objects.get()
+    assert (call.channel, call.kind, call.address) == ("call", "service", "+19025550142")
+    assert "that we come on Monday, June 7, 2027" in call.text
+    assert not call.attachments.exists()
 
 
 @pytest.mark.django_db
