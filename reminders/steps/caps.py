@@ -11,7 +11,8 @@ def allowed_day(day: date, others: Iterable[date], rules: SendingRules) -> date:
 
     Two of them are at least `days_between` days apart, and any `most_days` days hold at most `most_messages`.
     """
-    taken = sorted(others)
+    if not (taken := sorted(others)):
+        return day
     found = day
     while (later := pushed(found, taken, rules)) > found:
         found = later

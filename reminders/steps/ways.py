@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -96,15 +96,18 @@ class Ways:
             return self.why_no_address(client, channel)
         if self.is_suppressed(channel, address):
             return WORDS["suppressed"]
-        return self.allowed(client, Way(channel, address, basis, rule), consent)
+        return self.allowed(client, channel, address, basis, rule, consent)
 
-    def allowed(self, client: int, way: Way, consent: Consented | None) -> Way:
+    def allowed(
+        self, client: int, channel: str, address: str, basis: str, rule: Rule, consent: Consented | None
+    ) -> Way:
         """With the consent that it rests on, and the day until which that holds."""
-        given_on = consent.recorded_at.astimezone(self.business.zone).date() if consent else None
-        until = way.rule.consent_expires(way.basis, self.last_job(client, way.rule, consent), given_on)
-        if consent is None or way.basis == NONE_NEEDED:
-            return replace(way, holds_until=until)
-        return replace(way, consent_id=consent.pk, given_on=given_on, holds_until=until)
+        if consent is None or basis == NONE_NEEDED:
+            until = rule.consent_expires(basis, self.last_job(client, rule, consent), None)
+            return Way(channel, address, basis, rule, holds_until=until)
+        given_on = consent.recorded_at.astimezone(self.business.zone).date()
+        until = rule.consent_expires(basis, self.last_job(client, rule, consent), given_on)
+        return Way(channel, address, basis, rule, consent.pk, given_on, until)
 
     def rule(self, client: int, channel: str, on: date) -> Rule:
         """The law of all places that the client's properties and letters are in, and of the business's own."""
