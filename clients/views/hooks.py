@@ -46,4 +46,7 @@ def received(request: HttpRequest, source: str, secret: str) -> HttpResponse:
 
 
 def plain(words: str, status: int) -> HttpResponse:
-    return HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
+    response = HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
+    # Django would log the address of a refusal, and with it the secret; clients.hooks has logged the reason.
+    response._has_been_logged = True  # type: ignore[attr-defined]
+    return response
