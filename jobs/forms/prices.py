@@ -18,6 +18,7 @@ from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
 from jobs.models import PriceList, Rate
 
 SHOWN = {"m2": "area", "m": "length"}
+PLAIN = ["high_percent", "markup_percent", "off_season_percent", "early_percent", "travel_free_km"]
 FITTING = {"rails": {"m", "job", "hour"}, "stairs": {"tread", "job", "hour"}, "hourly": {"hour"}}
 USUAL = {"m2", "job", "hour"}
 # A list to begin with: what is usually charged for, prices still to be written.
@@ -66,6 +67,8 @@ class PriceListForm(forms.ModelForm):
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["valid_from"].error_messages["unique"] = SAME_DAY
+        for name in PLAIN:
+            self.initial[name] = plain(Decimal(self.initial.get(name) or 0))
         self.fields["high_above_m"] = MeasureField(
             quantity="length", units=units, label="A deck is high above", required=False,
             min_value=Decimal(0), max_value=Decimal(99), initial=self.instance.high_above_m,
