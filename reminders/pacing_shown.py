@@ -13,6 +13,7 @@ from clients.models import Business
 from jobs import diary
 from reminders import pacing
 from reminders.models import PacedDeck
+from reminders.months import month_of, months_on
 from reminders.pacing.problem import Floats
 from reminders.pacing_book import Book, Horizon, Household, book
 from reminders.pacing_plan import Planned
@@ -25,6 +26,8 @@ COLUMNS = [
 HOUR_COLUMNS = [
     "week", "reminders", "hours_to_come", "hours_to_come_sd", "hours_open", "hours_booked", "hours_placed", "towns",
 ]  # fmt: skip
+USUAL_WEEKS = 12
+LONGEST_LEAD = 8  # weeks from a reminder to the work (common practice, no source)
 LEFT_OUT, NO_ROOM, LATER = (
     "left out by hand",
     "others are worth more in the hours there are",
@@ -240,13 +243,22 @@ def kept(found: Book) -> Planned:
     return Planned(found, pacing.reckoned(found.work, found.hours, chosen, lead=lead, rules=rules))
 
 
-def kept_horizon(*, today: date, percent: int = 100) -> Horizon:
-    """The weeks that the kept plan spans, this week and eleven more at least."""
+def kept_horizon(business: Business, *, today: date, percent: int = 100) -> Horizon:
+    """The weeks that the kept plan spans, twelve at least; without one those that serve the next work outdoors."""
     this = diary.monday_of(today)
     weeks = PacedDeck.objects.filter(week__gte=this).order_by("week").values_list("week", flat=True)
-    first, last = weeks.first() or this, weeks.last() or this
-    span = max((last - first) // timedelta(weeks=1) + 1, 12)
+    first, last = weeks.first() or first_useful(business, this), weeks.last() or this
+    span = max((last - first) // timedelta(weeks=1) + 1, USUAL_WEEKS)
     return Horizon(first, min(span, Horizon.LONGEST), percent)
+
+
+def first_useful(business: Business, this: date) -> date:
+    """This week if crews go out within the usual weeks, else the longest lead before they go out again."""
+    months = (months_on(month_of(this), count) for count in range(12))
+    begins = next((month for month in months if month.month in business.season_months), this)
+    if begins <= this + timedelta(weeks=USUAL_WEEKS):
+        return this
+    return diary.monday_of(begins) - timedelta(weeks=LONGEST_LEAD)
 
 
 def kept_plan(horizon: Horizon, *, today: date, business: Business) -> Shown:

@@ -53,7 +53,7 @@ def address(chosen: Horizon, **more: str) -> str:
 
 def horizon_asked(request: HttpRequest, today: date) -> Horizon:
     """From the address; what is missing or nonsense there falls back on the plan that is kept."""
-    kept = pacing_shown.kept_horizon(today=today)
+    kept = pacing_shown.kept_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
         weeks, percent = int(request.GET.get("weeks", kept.weeks)), int(request.GET.get("percent", 100))

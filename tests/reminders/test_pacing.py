@@ -19,6 +19,7 @@ from reminders.pacing import FREE
 from reminders.pacing_answers import Group, learned
 from reminders.pacing_book import Horizon, PaceError, book
 from reminders.pacing_plan import choose_week, end_old_plans, let_plan_choose, make_plan
+from reminders.pacing_shown import kept_horizon
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -146,6 +147,20 @@ def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: l
     assert not PacedDeck.objects.get(deck=first).is_by_hand
     with pytest.raises(PaceError, match="is over"):
         choose_week(property_id=first.property_id, week=date(2026, 3, 2), now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("today", "first"),
+    [
+        (date(2026, 11, 25), date(2027, 3, 1)),  # crews go out from May, and a reminder may bring work after 8 weeks
+        (date(2027, 3, 10), date(2027, 3, 8)),
+        (date(2027, 7, 1), date(2027, 6, 28)),
+    ],
+)
+def test_without_a_plan_the_page_begins_where_a_reminder_brings_work(
+    business: Business, today: date, first: date
+) -> None:
+    assert kept_horizon(business, today=today).first == first  # season from May to October
 
 
 def test_a_plan_whose_weeks_are_over_says_nothing_more(decks: list[Deck]) -> None:
