@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable
 
+from clients import sms_parts
 from clients.law.rule import AGREED, Rule
 from clients.models import Business
 from clients.models.channel import Channel
@@ -27,7 +28,8 @@ def check(rule: Rule, *, business: Business, text: str, basis: str = "") -> None
 
 
 def plain(text: str) -> str:
-    return " ".join(text.split()).casefold()
+    """One spelling for what a text message had to be written plainer for, and for line breaks and capitals."""
+    return " ".join(sms_parts.plain(text).split()).casefold()
 
 
 def has(value: str, text: str) -> bool:

@@ -16,6 +16,7 @@ from clients.law.table import rules
 from clients.models import Business, Consent, LawRule, Message, TextGateway
 from clients.models.channel import Channel
 from clients.outbox import Contactable, Refusal, Unsendable
+from clients.texts import write
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")
@@ -220,6 +221,16 @@ def test_a_text_message_must_say_how_to_stop() -> None:
     with pytest.raises(Unsendable, match="hear no more"):
         queue(client, channel="text", address="+19025550101", text=words)
     assert queue(client, channel="text", address="+19025550101", text=words + " Reply STOP to end.").law
+
+
+def test_a_name_that_a_text_message_spells_plainer_is_still_the_name() -> None:
+    Business.objects.update(
+        name="Driftline’s “Deck” Care – East", legal_name="", website="https://driftline.example.com/"
+    )
+    given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
+    written = write(purpose="first", channel="text", language="en", fields=given)
+    assert written.text.startswith('Driftline\'s "Deck" Care - East: Back deck')
+    queue(PropertyFactory().client, channel="text", address="+19025550101", text=written.text)
 
 
 def test_where_answers_are_owed_the_sender_must_be_a_number() -> None:
