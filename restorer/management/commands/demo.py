@@ -11,7 +11,9 @@ from django.db import connections
 from django.utils import timezone
 
 from clients.models import Business, Deck
+from reminders import due, pacing_shown
 from reminders.models import Forecast
+from reminders.months import month_of
 from restorer import demo_book, mail_catcher, processes, text_catcher
 from restorer.management.commands import serve
 
@@ -53,15 +55,22 @@ class Command(serve.Command):
             super().serve(host, wanted)
 
     def run_cycle(self) -> None:
-        """The month's work once: due list → reminders → handed over by SMTP."""
-        month = f"{Business.objects.get().today(timezone.now()):%Y-%m}"
+        """The month's work once: due list → a price → reminders → handed over by SMTP → whom to remind in which week."""
+        today = Business.objects.get().today(timezone.now())
+        month = f"{today:%Y-%m}"
         before = len(mail_catcher.caught())
         self.say(f"\nDue in {month} and still open from earlier")
         call_command("due", month, stdout=self.stdout)
+        for deck in due.deck_ids(month_of(today), with_carried_over=True)[-1:]:
+            self.say("\nWhat the work on the last of them takes and costs")
+            call_command("offer", str(deck), stdout=self.stdout)
         self.say(f"\nReminders for {month}")
         call_command("remind", month, stdout=self.stdout)
         self.say("\nHanding them to the mail catcher")
         call_command("deliver", once=True, stdout=self.stdout)
+        self.say("\nWhom to remind in which week, so that the answers fill the crews and no more")
+        first = pacing_shown.kept_horizon(Business.objects.get(), today=today).first
+        call_command("pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout)
         count = len(mail_catcher.caught()) - before
         self.say(f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser.")
 
@@ -75,7 +84,8 @@ class Command(serve.Command):
             f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at {address}\n"
             f"\nSign in with the password {demo_book.PASSWORD} as\n{people}\n"
             "\nTry\n"
-            "  Due list: which decks are due this month, why, and what reminders would say\n"
+            "  Due list: which decks are due this month, why, what reminders would say, and offers for all of them\n"
+            "  Offers: prices, now against waiting, and what the client sees; Diary: what is booked (next in May)\n"
             "  Decks: look up what went on a deck years ago; typing errors are forgiven\n"
             "  Log a job: on a phone, in under a minute\n"
             f"\nAll mail is caught in {mail_catcher.mail_dir()}\n"
