@@ -91,6 +91,11 @@ def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(as_own
     assert not MessageText.objects.exists()
 
 
+def test_a_name_nobody_has_is_said(as_owner: Browser) -> None:
+    answer = as_owner.post(reverse("speech:text", args=SMS), {"preview": "yes", "client": "Nobody", "body": "{decks}"})
+    assert "There is no client of that name" in page(answer)
+
+
 def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> None:
     answer = as_owner.post(reverse("speech:text", args=SMS), {"preview": "yes", "body": "{greeting"})
     assert "single {" in page(answer)
