@@ -55,7 +55,7 @@ class Command(serve.Command):
             super().serve(host, wanted)
 
     def run_cycle(self) -> None:
-        """The month's work once: due list → a price → reminders → handed over by SMTP → whom to remind in which week."""
+        """The month's work once: due list → a price → reminders → handed over → whom to remind in which week."""
         today = Business.objects.get().today(timezone.now())
         month = f"{today:%Y-%m}"
         before = len(mail_catcher.caught())
