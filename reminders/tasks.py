@@ -1,16 +1,19 @@
 """What the alarm clock wakes: each task looks at the tables for what is to be done, and may run twice without harm."""
 
+import logging
 from datetime import timedelta
 
 from django.utils import timezone
 
-from clients import heartbeat, hooks, outbox
+from clients import bounces, heartbeat, hooks, outbox
 from clients.models import Business
 from reminders import actions, pacing_plan, refitting
 from reminders.models import ReminderStep
 
 MOST_A_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
+BOUNCES_SECONDS = 20
+logger = logging.getLogger(__name__)
 
 
 def tick() -> str:
@@ -18,7 +21,21 @@ def tick() -> str:
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     hooks.finish(now=timezone.now())
     heartbeat.beat("worker")
+    read_bounces()
     return f"{tally.accepted} accepted of {tally.total}"
+
+
+def read_bounces() -> None:
+    """What mail servers sent back. A mailbox that cannot be reached is tried again with the next tick."""
+    bounces.finish(now=timezone.now())
+    if not bounces.is_configured():
+        return
+    try:
+        bounces.fetch(
+            lambda content: bounces.receive(content=content, now=timezone.now()), deadline_seconds=BOUNCES_SECONDS
+        )
+    except bounces.MailboxError as error:
+        logger.warning("The mailbox for bounces cannot be read: %s", error)
 
 
 def refresh_forecasts() -> int:

@@ -93,6 +93,28 @@ def is_encrypted() -> bool:
     return bool(settings.EMAIL_USE_TLS or settings.EMAIL_USE_SSL)
 
 
+@register("mail")
+def bounces(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Settings of the mailbox for bounces that contradict each other."""
+    names = [name for name in ("BOUNCES_USER", "BOUNCES_PASSWORD", "BOUNCES_MAILBOX") if not getattr(settings, name)]
+    is_local = settings.BOUNCES_HOST in LOCAL
+    rules: Sequence[tuple[bool, CheckMessage]] = [
+        (bool(settings.BOUNCES_HOST and names), Error(
+            f"BOUNCES_HOST is set, but not {', '.join(names)}.", id="restorer.E004",
+            hint="Name the mailbox that bounces come to and its log-in, or unset BOUNCES_HOST.",
+        )),
+        (bool((settings.BOUNCES_USER or settings.BOUNCES_PASSWORD) and not settings.BOUNCES_HOST), Warning(
+            "There is a log-in for the mailbox of bounces, but no BOUNCES_HOST: nothing is read.", id="restorer.W009",
+            hint="Set BOUNCES_HOST to the name of the IMAP server.",
+        )),
+        (bool(settings.BOUNCES_HOST and not settings.BOUNCES_TLS and not is_local), Warning(
+            "The password of the mailbox for bounces travels without encryption.", id="restorer.W010",
+            hint="Unset BOUNCES_TLS: port 993 speaks TLS from the first byte (RFC 8314).",
+        )),
+    ]  # fmt: skip
+    return [message for is_wrong, message in rules if is_wrong]
+
+
 @register(Tags.database)
 def sender(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
     """A business without a sender address can queue reminders, but none would ever leave."""

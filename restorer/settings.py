@@ -204,6 +204,14 @@ EMAIL_USE_SSL = flag("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
+# The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/bounces/).
+BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
+BOUNCES_TLS = flag("BOUNCES_TLS", True)
+BOUNCES_PORT = int(os.environ.get("BOUNCES_PORT", "993" if BOUNCES_TLS else "143"))
+BOUNCES_USER = os.environ.get("BOUNCES_USER", "")
+BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")
+BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
+
 # Text messages: all else about the gateway is a row, see clients/models/handing.py.
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 

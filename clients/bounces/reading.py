@@ -1,0 +1,172 @@
+"""A mail that came back, taken apart: what it reports, and about which message of ours. Knows no database, no clock.
+
+RFC 3464 (delivery reports), 3463 (their codes), 3834 (automatic answers); other forms are read by flufl.bounce.
+"""
+
+import logging
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from email import message_from_bytes
+from email.header import decode_header, make_header
+from email.message import Message as Mail
+from enum import Enum
+
+import flufl.bounce
+
+# The left part of a Message-ID of ours, which is also the key in the return path (message_keys.py, channels/email.py).
+KEY = r"([0-9a-f]{32}(?:\.[0-9]{1,6})?)"
+IN_ADDRESS = re.compile(rf"\+{KEY}@", re.IGNORECASE)
+IN_ID = re.compile(rf"<{KEY}@", re.IGNORECASE)
+ADDRESSED = ["Delivered-To", "X-Original-To", "Envelope-To", "To", "Cc"]
+ANSWERED = ["In-Reply-To", "References"]
+STATUS = re.compile(r"(?<![\d.])([245])\.(\d{1,3})\.(\d{1,3})(?![\d.]*\d)")  # and no number of the internet
+# RFC 3463: X.1 is about the address, X.2.0 and X.2.1 about the mailbox, X.0 and X.4 (no such host) about neither in
+# particular. A full mailbox, the network, and above all policy (X.7: we are taken for a nuisance) are no fault of it.
+ADDRESS_FAULTS = re.compile(r"5\.(0\.0|1\.[0-46]|1\.10|2\.[01]|4\.4)")
+UNDEFINED = "5.0.0"
+LONGEST_WORDS = 300
+logger = logging.getLogger(__name__)
+
+
+class Report(Enum):
+    """What the mail says became of the message."""
+
+    DELIVERED = "It arrived, the mail server reports."
+    PASSED_ON = "It was passed on, the mail server reports."
+    DELAYED = "It is late; the mail server goes on trying."
+    FAILED = "It came back."
+    ANSWERED_BY_MACHINE = "An automatic answer to it came."
+    ANSWERED = "Somebody answered it at the address for bounces."
+    NONE = "It reports nothing."
+
+
+OF_ACTION = {
+    "delivered": Report.DELIVERED, "relayed": Report.PASSED_ON, "expanded": Report.PASSED_ON,
+    "delayed": Report.DELAYED, "failed": Report.FAILED,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Returned:
+    """`key` is the left part of the Message-ID it is about, empty if it names none of ours."""
+
+    report: Report
+    key: str = ""
+    status: str = ""
+    words: str = ""
+    sender: str = ""
+
+    @property
+    def is_address_at_fault(self) -> bool:
+        """It failed for good, and because of the address: nobody should write there again."""
+        return self.report is Report.FAILED and bool(ADDRESS_FAULTS.fullmatch(self.status))
+
+    def said(self) -> str:
+        """For the history of the message: what, and in the words of the far side why."""
+        return " ".join(filter(None, [self.report.value, self.status, self.words]))[:500]
+
+
+def read(content: bytes) -> Returned:
+    """Never raises: what cannot be read reports nothing."""
+    try:
+        return read_mail(message_from_bytes(content))
+    except Exception:  # strangers write these, and no mail may keep the next ones from being read
+        logger.exception("A mail among the bounces cannot be read")
+        return Returned(Report.NONE, words="It cannot be read.")
+
+
+def read_mail(mail: Mail) -> Returned:
+    key, sender = key_of(mail), text_of(mail, "From")
+    if (block := telling(mail)) is not None:
+        report = OF_ACTION[action(block)]
+        status = status_of(block) or (UNDEFINED if report is Report.FAILED else "")
+        return Returned(report, key, status, diagnosis(block), sender)
+    temporary, permanent = flufl.bounce.all_failures(mail)
+    if permanent:
+        return Returned(Report.FAILED, key, status_in_text(mail) or UNDEFINED, "", sender)
+    if temporary:
+        return Returned(Report.DELAYED, key, "", "", sender)
+    if is_by_machine(mail):
+        return Returned(Report.ANSWERED_BY_MACHINE, key, sender=sender)
+    return Returned(Report.ANSWERED if key else Report.NONE, key, words=text_of(mail, "Subject"), sender=sender)
+
+
+def telling(mail: Mail) -> Mail | None:
+    """The block about the recipient; of several the one that is best for us, since each message has one recipient."""
+    blocks = [block for block in status_blocks(mail) if action(block) in OF_ACTION]
+    return min(blocks, key=lambda block: list(OF_ACTION).index(action(block)), default=None)
+
+
+def status_blocks(mail: Mail) -> Iterator[Mail]:
+    """The blocks of message/delivery-status, which the standard library parses as mails without a body."""
+    for part in mail.walk():
+        if part.get_content_type() in {"message/delivery-status", "message/global-delivery-status"}:
+            payload = part.get_payload()
+            yield from (each for each in payload if isinstance(each, Mail)) if isinstance(payload, list) else ()
+
+
+def action(block: Mail) -> str:
+    return text_of(block, "Action").partition(" ")[0].partition("(")[0].strip().lower()
+
+
+def status_of(block: Mail) -> str:
+    """RFC 3464, 2.3.4; servers add words to it."""
+    found = STATUS.search(text_of(block, "Status")) or STATUS.search(text_of(block, "Diagnostic-Code"))
+    return found[0] if found else ""
+
+
+def diagnosis(block: Mail) -> str:
+    return text_of(block, "Diagnostic-Code").partition(";")[2].strip()[:LONGEST_WORDS]
+
+
+def status_in_text(mail: Mail) -> str:
+    """Bounces that keep no standard quote the code somewhere in their text."""
+    found = (STATUS.search(text) for text in texts(mail))
+    codes = [match[0] for match in found if match and match[1] == "5"]
+    return codes[0] if codes else ""
+
+
+def is_by_machine(mail: Mail) -> bool:
+    """RFC 3834, 2: Auto-Submitted other than "no"; the others are custom (from memory)."""
+    automatic = text_of(mail, "Auto-Submitted").partition(";")[0].strip().lower()
+    return (
+        automatic not in {"", "no"}
+        or text_of(mail, "Precedence").lower() in {"bulk", "junk", "auto_reply"}
+        or text_of(mail, "Return-Path") == "<>"
+        or bool(mail["X-Autoreply"] or mail["X-Autorespond"])
+    )
+
+
+def key_of(mail: Mail) -> str:
+    """By the address it was sent to, else the Message-ID that it answers or quotes."""
+    for headers, pattern in ((ADDRESSED, IN_ADDRESS), (ANSWERED, IN_ID)):
+        if found := pattern.search(" ".join(text_of(mail, name) for name in headers)):
+            return found[1].lower()
+    quoted = (IN_ID.search(text) for text in [*quoted_ids(mail), *texts(mail)])
+    return next((found[1].lower() for found in quoted if found), "")
+
+
+def quoted_ids(mail: Mail) -> Iterator[str]:
+    """Of the mail that is sent back as a whole."""
+    yield from (text_of(part, "Message-ID") for part in mail.walk() if part is not mail)
+
+
+def texts(mail: Mail) -> Iterator[str]:
+    """Plain text, and headers that are sent back as text (text/rfc822-headers)."""
+    for part in mail.walk():
+        if part.get_content_maintype() == "text":
+            payload = part.get_payload(decode=True)
+            yield payload.decode("utf-8", "replace") if isinstance(payload, bytes) else ""
+
+
+def text_of(mail: Mail, name: str) -> str:
+    """A header on one line, all of them if it stands there more than once."""
+    return " ".join(" ".join(decoded(str(value)).split()) for value in mail.get_all(name, []))
+
+
+def decoded(value: str) -> str:
+    try:
+        return str(make_header(decode_header(value)))
+    except (ValueError, LookupError):
+        return value

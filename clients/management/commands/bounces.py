@@ -1,0 +1,69 @@
+"""`manage.py bounces`: reads mails that came back, from files, the standard input or the mailbox for bounces."""
+
+import mailbox
+import sys
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from clients import bounces
+from clients.rows import add_format, write_rows
+
+COLUMNS = ["source", "report", "status", "key", "words"]
+MBOX = b"From "
+
+
+class Command(BaseCommand):
+    help = "Read mails that came back from FILE (one mail, or an mbox; - is the standard input), or the mailbox."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("files", nargs="*", metavar="FILE")
+        parser.add_argument("--imap", action="store_true", help="Read the mailbox named in the settings BOUNCES_…")
+        add_format(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if bool(options["files"]) == options["imap"]:
+            raise CommandError("Name one or more files, or give --imap.")
+        self.rows: list[dict[str, str]] = []
+        try:
+            self.read_mailbox() if options["imap"] else self.read_files(options["files"])
+        finally:  # what was taken before something went wrong is told too
+            write_rows(self.rows, format=options["format"], out=self.stdout, columns=COLUMNS)
+
+    def take(self, source: str, content: bytes) -> None:
+        self.rows.append({"source": source} | bounces.receive(content=content, now=timezone.now()))
+
+    def read_mailbox(self) -> None:
+        if not bounces.is_configured():
+            raise CommandError("No mailbox is set: see BOUNCES_HOST in docs/operations.md.")
+        try:
+            bounces.fetch(lambda content: self.take("imap", content), deadline_seconds=float("inf"))
+        except bounces.MailboxError as error:
+            raise CommandError(str(error)) from error
+
+    def read_files(self, names: list[str]) -> None:
+        for name in names:
+            try:
+                contents = list(mails_in(name))
+            except OSError as error:
+                raise CommandError(f"{name}: {error.strerror or error}") from error
+            for content in contents:
+                self.take(name, content)
+
+
+def mails_in(name: str) -> Iterator[bytes]:
+    """One mail, or those of an mbox file (RFC 4155)."""
+    if name == "-":
+        yield sys.stdin.buffer.read()
+        return
+    content = Path(name).read_bytes()
+    if not content.startswith(MBOX):
+        yield content
+        return
+    box = mailbox.mbox(name, create=False)
+    yield from (box.get_bytes(key) for key in box.iterkeys())
+    box.close()
