@@ -9,6 +9,7 @@ import pytest
 from clients.models import Deck
 from jobs.models import Job
 from reminders import actions
+from reminders.models import Forecast
 from tests.factories import (
     ClientFactory,
     CoatFactory,
@@ -49,3 +50,17 @@ def coat(deck: Deck, *, on: date, kind: str = "recoat", **product: Any) -> Job:
     job = JobFactory(deck=deck, kind=kind, finished_on=on)
     CoatFactory(job=job, position=1, **product)
     return job
+
+
+@pytest.fixture
+def due(coated: Callable[..., Deck]) -> Callable[..., Deck]:
+    """A deck with a window of chosen days."""
+
+    def make(
+        opens: date = date(2026, 11, 1), due_on: date = date(2026, 12, 10), late: date = date(2027, 2, 1), **deck: Any
+    ) -> Deck:  # fmt: skip
+        made = coated(**deck)
+        Forecast.objects.filter(deck=made).update(window_opens_on=opens, due_on=due_on, late_on=late)
+        return made
+
+    return make

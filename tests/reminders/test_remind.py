@@ -4,7 +4,6 @@ import io
 import json
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
-from itertools import product
 from threading import Barrier
 
 import pytest
@@ -13,19 +12,17 @@ from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
 from clients import suppression
-from clients.models import Client, Deck, Message
-from clients.outbox import Refusal, contactable
+from clients.models import Deck, Message
 from reminders import actions
 from reminders.models import Forecast, Reminder
 from reminders.months import months_on
 from reminders.standing import standings
-from reminders.steps.ways import Way, Ways
 from tests.factories import (
     BusinessFactory,
     ClientFactory,
     ConsentFactory,
+    DeckFactory,
     EmailFactory,
-    PhoneFactory,
     PropertyFactory,
     ReminderStepFactory,
     UserFactory,
@@ -69,14 +66,13 @@ def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
 def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
     remind(*two_decks)
 
-    text = Message.objects.get().text
+    text, html = Message.objects.values_list("text", "html").get()
     for part in (
         "Hello Ottilie Saltonby", "Back deck, 7 Plover Row, Lunenburg", "Landing", "Tidewood Deck Oil", "Driftwood",
         "Due by about", "Driftline Deck Care", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA", "(902) 555-0100",
         "you agreed to be reminded", "https://decks.example.com/u/",
     ):  # fmt: skip
         assert part in text
-    html = Message.objects.get().html
     assert "https://decks.example.com/u/" in html
     assert "{" not in text
     assert "{unsubscribe_url}" not in html
@@ -151,49 +147,6 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
         silent.pk: "This address asked not to be written to.",
         archived.pk: "The deck or its client is archived.",
     }
-
-
-def test_the_ways_to_many_are_those_to_one(coated, business):
-    """`Ways` asks for many at once what `contactable` asks for one."""
-    clients = [coated().property.client for _ in range(8)]
-    clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
-    address = clients[2].contact("email").value
-    suppression.suppress(business=business, channel="email", address=address.upper(), reason="asked")
-    clients[3].contact_points.all().delete()
-    EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
-    PhoneFactory(client=clients[4])
-    ConsentFactory(client=clients[4], channel="text", basis="customer")
-    PropertyFactory(client=clients[5], country="US", region="Maine", time_zone="America/New_York")
-    ConsentFactory(client=clients[5], basis="inquiry", expires_on=TODAY + timedelta(days=9))
-    Client.objects.filter(pk=clients[6].pk).update(postal_street="9 Tern Wharf", postal_town="Nelson")
-    Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
-    ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
-
-    ways = Ways([client.pk for client in clients], business=business)
-
-    answers = []
-    for client, channel in product(clients, ["email", "text", "letter", "call"]):
-        many = ways.way(client.pk, channel, on=TODAY)
-        one = contactable(Client.objects.get(pk=client.pk), channel, today=TODAY)
-        if channel == "text":
-            assert many == "No gateway for text messages is in use."
-        elif isinstance(one, Refusal):
-            assert many == one.why
-        else:
-            assert isinstance(many, Way)
-            assert (many.address, many.basis) == (one.address, one.basis)
-            assert many.consent_id == (one.consent.pk if one.consent else None)
-        answers.append(many)
-    assert 8 <= sum(isinstance(each, Way) for each in answers) <= 24
-
-
-def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business):
-    client = coated().property.client
-    ConsentFactory(client=client, is_given=False)
-
-    ways = Ways([client.pk], business=business)
-
-    assert ways.way(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."
 
 
 def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):
@@ -341,8 +294,6 @@ def coated_for_threads(transactional_db):
         ConsentFactory(client=client)
         place = PropertyFactory(client=client)
         for label in ("Back deck", "Landing"):
-            from tests.factories import DeckFactory
-
             deck = DeckFactory(property=place, label=f"{label} {number}")
             coat(deck, on=date(2025, 6, 1), kind="strip")
             decks.append(deck)

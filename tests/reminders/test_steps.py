@@ -1,66 +1,28 @@
-"""The sequence of words about a coat: which is next, when, by which channel, and what stops it."""
+"""The sequence of words about a coat: which is next, when and by which channel."""
 
 from datetime import UTC, date, datetime, timedelta
-from decimal import Decimal
+from itertools import product
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import IntegrityError, transaction
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from clients.actions import properties
+from clients import suppression
 from clients.models import Client, Message, SendingRules, TextGateway
-from jobs.actions import bookings
-from jobs.after import decks_declined, jobs_changed
-from reminders import actions, words
-from reminders.models import Forecast, PacedDeck, Reminder, Stop
-from reminders.steps import plan
-from reminders.steps.caps import allowed_day
+from clients.outbox import Refusal, contactable
+from reminders import words
+from reminders.models import Reminder
+from reminders.steps.ways import Way, Ways
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
-    CrewFactory,
     EmailFactory,
-    MessageFactory,
-    OfferFactory,
-    OfferScopeFactory,
     PhoneFactory,
     PropertyFactory,
     ReminderStepFactory,
 )
-from tests.reminders.conftest import NOW, TODAY, coat, refresh
-
-HALIFAX = ZoneInfo("America/Halifax")
-JANUARY = date(2027, 1, 1)
-
-
-@pytest.fixture
-def due(coated):
-    """A deck with a window of chosen days."""
-
-    def make(opens=date(2026, 11, 1), due_on=date(2026, 12, 10), late=date(2027, 2, 1), **deck):
-        made = coated(**deck)
-        Forecast.objects.filter(deck=made).update(window_opens_on=opens, due_on=due_on, late_on=late)
-        return made
-
-    return make
-
-
-def remind(now=NOW, until=JANUARY, deck_ids=None, **options):
-    return actions.remind(deck_ids=deck_ids, until=until, by=None, now=now, **options)
-
-
-def planned(business, now=NOW, until=JANUARY):
-    return plan(business=business, now=now, until=until)
-
-
-def went(message, at=NOW):
-    Message.objects.filter(pk=message.pk).update(state="accepted", accepted_at=at)
-
-
-def why(result):
-    return {each.deck_id: each.why for each in result.left_out}
+from tests.reminders.conftest import NOW, TODAY
+from tests.reminders.sequence import HALIFAX, planned, remind, went, why
 
 
 def test_each_word_waits_for_its_day_in_the_morning_of_the_property(due):
@@ -221,98 +183,6 @@ def test_a_french_client_reads_french_with_french_dates(due):
     assert set(words.IN_FRENCH) == set(words.FACTORS)
 
 
-def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, business):
-    deck, other = due(), due()
-    remind()
-    crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
-
-    bookings.book(
-        property=deck.property, decks=[deck], hours=Decimal(4), first_day=date(2027, 5, 4), week=None, crew=crew,
-        offer=None, by=None, now=NOW, tells=False,
-    )  # fmt: skip
-
-    states = dict(Message.objects.filter(kind="reminder").values_list("reminders__deck", "state"))
-    assert states == {deck.pk: "cancelled", other.pk: "queued"}
-    assert why(planned(business))[deck.pk] == "A visit is booked for May 4, 2027."
-
-
-def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_anew(due, business):
-    deck = due()
-    remind()
-
-    decks_declined([deck.pk], "The price.")
-
-    assert Message.objects.get().state == "cancelled"
-    assert why(planned(business))[deck.pk] == "The client declined an offer: The price."
-    coat(deck, on=date(2026, 11, 20))
-    refresh(deck)
-    assert not planned(business).left_out
-    assert planned(business, until=date(2030, 1, 1)).planned[0].step.number == 1
-
-
-def test_a_new_coat_calls_back_what_waits_about_the_old_one(due):
-    deck, other = due(), due()
-    remind()
-
-    coat(deck, on=date(2026, 11, 24))
-    jobs_changed([deck.pk, other.pk])
-
-    states = dict(Message.objects.values_list("reminders__deck", "state"))
-    assert states == {deck.pk: "cancelled", other.pk: "queued"}
-    assert "new coat" in Message.objects.get(state="cancelled").reply
-
-
-def test_an_archived_deck_is_called_back_and_says_so(due, business):
-    deck = due()
-    remind()
-
-    properties.archive_deck(deck=deck, now=NOW)
-
-    assert Message.objects.get().state == "cancelled"
-    assert why(plan(business=business, now=NOW, until=JANUARY, deck_ids=[deck.pk])) == {
-        deck.pk: "The deck or its client is archived."
-    }
-
-
-def test_an_open_offer_makes_reminders_wait_and_an_accepted_one_ends_them(due, business):
-    deck = due()
-    offer = OfferFactory(is_sent=True, property=deck.property, number=104)
-    OfferScopeFactory(offer=offer, deck=deck)
-    assert why(planned(business)) == {deck.pk: "Offer 104 is open until Dec 20, 2026."}
-
-    type(offer).objects.update(state="accepted", answered_at=NOW, accepted_week=date(2027, 5, 3))
-    assert why(planned(business)) == {deck.pk: "Offer 104 was accepted on Nov 25, 2026."}
-
-    type(offer).objects.update(answered_at=datetime(2024, 5, 1, tzinfo=UTC))  # of the coat before
-    assert planned(business).planned
-
-
-def test_enough_is_enough_over_all_channels_and_offers_count_too(due, business):
-    deck = due()
-    client = deck.property.client
-    for days, kind in ((80, "reminder"), (60, "offer"), (40, "reminder"), (20, "offer")):
-        at = NOW - timedelta(days=days)
-        MessageFactory(client=client, kind=kind, state="accepted", accepted_at=at, not_before=at)
-
-    (row,) = planned(business).planned
-    assert row.day == TODAY + timedelta(days=10)  # when the one of 80 days ago is 90 days old
-
-    result = planned(business, until=date(2026, 12, 1))
-    assert why(result) == {deck.pk: "So often is enough: again from Dec 5, 2026."}
-
-
-def test_the_pacing_plan_chooses_the_week_of_the_first_word(due, business):
-    early, left = due(), due()
-    PacedDeck.objects.create(deck=early, job=early.jobs.get(), week=date(2026, 12, 14))
-    PacedDeck.objects.create(deck=left, job=left.jobs.get(), week=None, until=TODAY)
-
-    made = planned(business)
-
-    assert [(row.words[0].coat.deck_id, row.day) for row in made.planned] == [(early.pk, date(2026, 12, 14))]
-    assert why(made) == {left.pk: "The pacing plan leaves it out until Nov 25, 2026."}
-    assert len(planned(business, now=NOW + timedelta(days=1)).planned) == 2, "the plan is over"
-
-
 def test_a_step_taken_out_of_use_is_passed_over(due, business):
     ReminderStepFactory(number=1, is_on=False)
     ReminderStepFactory(number=2, purpose="second", anchor="due", offset_days=-14, channels=["letter"])
@@ -321,14 +191,6 @@ def test_a_step_taken_out_of_use_is_passed_over(due, business):
     (row,) = planned(business).planned
 
     assert (row.step.number, row.way.channel, row.day) == (2, "letter", date(2026, 12, 6))
-
-
-def test_a_stop_by_hand_ends_on_its_day(due, business):
-    deck = due()
-    actions.stop(deck_ids=[deck.pk], why=Stop.Why.BY_HAND, until=TODAY, by=None, now=NOW)
-
-    assert deck.pk in why(planned(business))
-    assert planned(business, now=NOW + timedelta(days=1)).planned
 
 
 def test_planning_asks_the_same_number_of_questions_for_many(due, business, django_assert_max_num_queries):
@@ -343,33 +205,51 @@ def test_planning_asks_the_same_number_of_questions_for_many(due, business, djan
     assert len(made.planned) == 14
 
 
-days = st.dates(date(2026, 1, 1), date(2026, 12, 31))
-rules = st.builds(
-    SendingRules, most_messages=st.integers(1, 5), most_days=st.integers(1, 120), days_between=st.integers(0, 30)
-)
-
-
-@settings(max_examples=150, deadline=None)
-@given(days, st.lists(days, max_size=8), rules)
-def test_the_day_found_keeps_both_rules_and_no_earlier_one_did(day, others, caps):
-    """Against a search that looks at every day and every span of days."""
-
-    def is_fine(candidate):
-        if any(abs((candidate - other).days) < caps.days_between for other in others):
-            return False
-        spans = ((candidate - timedelta(days=back)) for back in range(caps.most_days))
-        return all(
-            sum(0 <= (other - start).days < caps.most_days for other in others) < caps.most_messages for start in spans
-        )
-
-    found = allowed_day(day, others, caps)
-
-    assert is_fine(found)
-    assert not any(is_fine(day + timedelta(days=n)) for n in range((found - day).days))
-
-
 def test_nobody_is_left_out_for_a_client_without_a_language_or_favourite(due):
     due()
 
     assert Client.objects.get().preferred_channel == ""
     assert len(remind().queued) == 1
+
+
+def test_the_ways_to_many_are_those_to_one(coated, business):
+    """`Ways` asks for many at once what `contactable` asks for one."""
+    clients = [coated().property.client for _ in range(8)]
+    clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
+    address = clients[2].contact("email").value
+    suppression.suppress(business=business, channel="email", address=address.upper(), reason="asked")
+    clients[3].contact_points.all().delete()
+    EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
+    PhoneFactory(client=clients[4])
+    ConsentFactory(client=clients[4], channel="text", basis="customer")
+    PropertyFactory(client=clients[5], country="US", region="Maine", time_zone="America/New_York")
+    ConsentFactory(client=clients[5], basis="inquiry", expires_on=TODAY + timedelta(days=9))
+    Client.objects.filter(pk=clients[6].pk).update(postal_street="9 Tern Wharf", postal_town="Nelson")
+    Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
+    ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
+
+    ways = Ways([client.pk for client in clients], business=business)
+
+    answers = []
+    for client, channel in product(clients, ["email", "text", "letter", "call"]):
+        many = ways.way(client.pk, channel, on=TODAY)
+        one = contactable(Client.objects.get(pk=client.pk), channel, today=TODAY)
+        if channel == "text":
+            assert many == "No gateway for text messages is in use."
+        elif isinstance(one, Refusal):
+            assert many == one.why
+        else:
+            assert isinstance(many, Way)
+            assert (many.address, many.basis) == (one.address, one.basis)
+            assert many.consent_id == (one.consent.pk if one.consent else None)
+        answers.append(many)
+    assert 8 <= sum(isinstance(each, Way) for each in answers) <= 24
+
+
+def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business):
+    client = coated().property.client
+    ConsentFactory(client=client, is_given=False)
+
+    ways = Ways([client.pk], business=business)
+
+    assert ways.way(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."
