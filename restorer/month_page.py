@@ -14,7 +14,7 @@ MOST_TOWNS = 8
 MOST_JOBS = 6
 MOST_MESSAGES = 6
 MOST_TO_DOS = 6
-MOST_VISITS = 12
+MOST_BOOKINGS = 12
 DAYS_AHEAD = timedelta(days=1)
 
 
@@ -36,7 +36,7 @@ class MonthPage:
     to_dos: Sequence[ToDo]
     to_settle: int
     offers_open: int
-    visits: Sequence[BookingDay]
+    bookings: Sequence[BookingDay]
 
 
 def month_page(month: date, *, today: date) -> MonthPage:
@@ -59,17 +59,17 @@ def month_page(month: date, *, today: date) -> MonthPage:
         to_dos=list(ToDo.objects.open().select_related("client")[:MOST_TO_DOS]),
         to_settle=ToDo.objects.open().count(),
         offers_open=Offer.objects.filter(state=Offer.State.OPEN, valid_until__gte=today).count(),
-        visits=visits(today),
+        bookings=bookings(today),
     )
 
 
-def visits(today: date) -> Sequence[BookingDay]:
+def bookings(today: date) -> Sequence[BookingDay]:
     """What is booked for today and tomorrow, day by day and crew by crew."""
     rows = BookingDay.objects.filter(
         crew_day__day__range=(today, today + DAYS_AHEAD), booking__state__in=[Booking.State.BOOKED, Booking.State.DONE]
     )
     rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
-    return list(rows.order_by("crew_day__day", "crew_day__crew__position", "booking_id")[:MOST_VISITS])
+    return list(rows.order_by("crew_day__day", "crew_day__crew__position", "booking_id")[:MOST_BOOKINGS])
 
 
 def last_jobs() -> Sequence[Job]:
