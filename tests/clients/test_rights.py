@@ -18,21 +18,26 @@ PUBLIC = {
 EVERYBODY = """
     this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope jobs:to_buy jobs:sign_off jobs:care_record
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope
+    jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:calendar_file diary:notes
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:hold diary:release diary:call_off diary:hold_day diary:crews diary:day_off_add
-    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
-    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do outbox:to_do_done figures:overview
+    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back
+    jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
+    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
+    steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do
+    outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
     channels:enclosure channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
-    diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people settings:add_person settings:person settings:set_password
+    diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
+    settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
