@@ -23,7 +23,6 @@ class ClientsConfig(AppConfig):
             exclude_fields=["last_login"],
         )
         auditlog.register(models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
-        for model in (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals):
-            auditlog.register(model)
-        for model in (models.MessageText, models.LawRule):
+        people = (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals)
+        for model in (*people, models.MessageText, models.LawRule):
             auditlog.register(model)
