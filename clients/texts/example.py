@@ -14,7 +14,7 @@ from clients.texts.standard import primary
 
 OURS = {
     "business", "legal_name", "phone", "email", "website", "postal_address", "find_us", "because", "stop_line",
-    "unsubscribe_url",
+    "unsubscribe_url", "advertisement",
 }  # fmt: skip
 
 

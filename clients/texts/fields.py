@@ -72,6 +72,7 @@ FIELDS: dict[str, Field] = {
     "crew": field("name of the crew", "Tern crew", VISITS, empty=True),
     "care": field("what was applied and how to care for it", CARE, {Purpose.CARE}, block=True),
     "because": field("why the client gets this", "you agreed to be reminded", MARKETING),
+    "advertisement": field("that it is an advertisement, where the law wants that said", "", MARKETING, empty=True),
     "unsubscribe_url": field("the client's own link to hear no more", LINK, MARKETING),
     "stop_line": field("how to stop text messages", "Reply STOP to end.", MARKETING),
 }
@@ -79,8 +80,8 @@ FIELDS: dict[str, Field] = {
 
 def fields_of(purpose: str, channel: str) -> dict[str, Field]:
     """The fields that a text of this purpose and channel may hold."""
-    absent = {Channel.EMAIL: {"stop_line"}, Channel.TEXT: {"unsubscribe_url"}}
-    leave = absent.get(Channel(channel), {"stop_line", "unsubscribe_url"})
+    absent = {Channel.EMAIL: {"stop_line"}, Channel.TEXT: {"unsubscribe_url", "advertisement"}}
+    leave = absent.get(Channel(channel), {"stop_line", "unsubscribe_url", "advertisement"})
     return {name: each for name, each in FIELDS.items() if purpose in each.purposes and name not in leave}
 
 

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from clients import display, sms_parts
+from clients.law.rule import AGREED
 from clients.models import Business, MessageText
 from clients.models.channel import Channel
 from clients.texts import look, standard
@@ -95,9 +96,15 @@ class Texts:
             "website": business.website, "postal_address": business.postal_address,
             "find_us": find_us(business), "unsubscribe_url": LINK,
             "stop_line": standard.word(language, "stop_line"),
+            "advertisement": standard.word(language, "advertisement") if must_say_so(business, basis) else "",
             "because": standard.word(language, f"because_{basis if basis in BASES else 'customer'}"),
         }  # fmt: skip
         return checked(found)
+
+
+def must_say_so(business: Business, basis: str) -> bool:
+    """CAN-SPAM, 15 USC 7704(a)(5): an advertisement says that it is one unless the reader agreed to it before."""
+    return business.country == "US" and basis not in AGREED
 
 
 def find_us(business: Business) -> str:

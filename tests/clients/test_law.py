@@ -246,6 +246,16 @@ def test_where_answers_are_owed_the_sender_must_be_a_number() -> None:
     assert queue(client, channel="text", address="+64215550101", text=text).law.startswith("NZ+CA text")
 
 
+def test_the_programs_own_words_say_so_by_themselves() -> None:
+    Business.objects.update(country="US")
+    client = PropertyFactory(country="US").client
+    given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
+    for key, basis, says_so in (("a", "none_needed", True), ("b", "customer", True), ("c", "express", False)):
+        written = write(purpose="first", channel="email", language="en", fields=given, basis=basis)
+        assert ("This message is an advertisement." in written.text) == says_so
+        queue(client, text=written.text, basis=basis, key=key)
+
+
 def test_american_mail_without_agreement_must_say_that_it_advertises() -> None:
     Business.objects.update(country="US")
     client = PropertyFactory(country="US").client

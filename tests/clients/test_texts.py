@@ -12,7 +12,18 @@ from clients.texts import FIELDS, TextProblem, Texts, check, fields_of, write
 
 pytestmark = pytest.mark.usefixtures("business")
 GIVEN = {"greeting": "Ottilie Saltonby", "decks": FIELDS["decks"].sample, "due_by": "March 2027"}
-OURS = {"business", "legal_name", "phone", "email", "website", "postal_address", "find_us", "because", "stop_line"}
+OURS = {
+    "business",
+    "legal_name",
+    "phone",
+    "email",
+    "website",
+    "postal_address",
+    "find_us",
+    "because",
+    "stop_line",
+    "advertisement",
+}
 ALL = [
     (purpose, channel, language)
     for purpose in MessageText.Purpose
