@@ -39,13 +39,15 @@ def check_basis(rule: Rule, basis: str) -> None:
 
 def check_sender(rule: Rule, channel: str) -> None:
     """Where clients must be able to answer, a name instead of a number as the sender will not do."""
-    if channel != Channel.TEXT or not rule.reply_required:
-        return
-    gateway = TextGateway.current()
-    if gateway and re.search(r"[^\d+() .-]", gateway.sender):
-        raise Unsendable(
-            f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no number."
-        )
+    if channel == Channel.TEXT and rule.reply_required and (words := unanswerable(rule, TextGateway.current())):
+        raise Unsendable(words)
+
+
+def unanswerable(rule: Rule, gateway: TextGateway | None) -> str:
+    """Why nobody could answer a text message of this gateway, where the law wants that; empty if they can."""
+    if gateway is None or not rule.reply_required or not re.search(r"[^\d+() .-]", gateway.sender):
+        return ""
+    return f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no number."
 
 
 def bound(business: Business, message: Message, rule: Rule, client: Client) -> None:

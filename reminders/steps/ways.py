@@ -13,6 +13,7 @@ from clients.law.history import last_job_on
 from clients.models import Business, Client, Consent, ContactPoint, Property, Suppression, TextGateway
 from clients.models.channel import Channel
 from clients.outbox import permission
+from clients.outbox.lawful import unanswerable
 from clients.outbox.permission import KINDS, WORDS
 
 OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
@@ -91,6 +92,8 @@ class Ways:
             return basis.why
         if basis == NONE_NEEDED and client in self.objectors:
             return OBJECTED
+        if channel == Channel.TEXT and (words := unanswerable(rule, self.gateway)):
+            return words
         address = self.address(client, channel)
         if not address:
             return self.why_no_address(client, channel)
@@ -151,8 +154,12 @@ class Ways:
     @cached_property
     def lines_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all."""
-        is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: TextGateway.current() is not None}
+        is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: self.gateway is not None}
         return {channel: NO_LINE[channel] for channel, is_up in is_there.items() if not is_up}
+
+    @cached_property
+    def gateway(self) -> TextGateway | None:
+        return TextGateway.current()
 
     @cached_property
     def law(self) -> Law:

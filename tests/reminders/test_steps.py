@@ -141,6 +141,17 @@ def test_a_clients_favourite_way_comes_first_and_keeps_quiet_times(due, business
     assert message.not_before == datetime(2026, 11, 30, 9, tzinfo=HALIFAX)  # Sunday is quiet
 
 
+def test_where_answers_are_owed_no_text_comes_from_a_name(due, business, gateway):
+    """New Zealand's law wants text messages that can be answered; the letter goes instead."""
+    TextGateway.objects.update(sender="DRIFTLINE")
+    client = ClientFactory(preferred_channel="text")
+    PhoneFactory(client=client)
+    ConsentFactory(client=client, channel="text", basis="written")
+    due(property=PropertyFactory(client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"))
+
+    assert [message.channel for message in remind().queued] == ["letter"]
+
+
 def test_a_client_with_decks_in_two_zones_hears_when_both_are_awake(due, business, gateway):
     client = ClientFactory(preferred_channel="text")
     PhoneFactory(client=client)
