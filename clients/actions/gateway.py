@@ -36,6 +36,9 @@ class Go:
     def go(self) -> bool:
         return True
 
+    def upcoming(self) -> None:
+        return None
+
 
 def send_trial(*, business: Business, number: str, now: datetime) -> Outcome:
     """One text message outside the outbox. Raises `LineDownError` if nobody is there or no gateway is in use."""

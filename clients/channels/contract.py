@@ -32,11 +32,16 @@ class LineDownError(Exception):
 
 
 class Look(Protocol):
-    """The outbox's last look at a message. `start` asks the database; `go` waits for the answer."""
+    """The outbox's last look at a message. `start` asks the database; `go` waits for the answer.
+
+    `upcoming` is the message that will probably be next: while the far side is busy, a line may write it out in full.
+    """
 
     def start(self) -> None: ...
 
     def go(self) -> bool: ...
+
+    def upcoming(self) -> Message | None: ...
 
 
 class Line(Protocol):

@@ -37,6 +37,7 @@ class SmtpLine:
         self.head = Letterhead.of(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
+        self.ahead: tuple[Message, bytes] | None = None  # the next message, as it will go over the wire
         self.lease_seconds: float = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
@@ -71,7 +72,7 @@ class SmtpLine:
         if not look.go():
             self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
             return Outcome(Result.WITHHELD)
-        return self.hand_over(content)
+        return self.hand_over(content, look)
 
     def open_envelope(self, message: Message, look: Look) -> bytes:
         """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in use."""
@@ -86,16 +87,27 @@ class SmtpLine:
             return self.dialogue(message, look)
 
     def dialogue(self, message: Message, look: Look) -> bytes:
-        """The message is written while the server and the database are busy with the envelope."""
+        """A message that was not written ahead is written while server and database are busy with the envelope."""
         assert self.smtp is not None  # noqa: S101 - connect came first
         recipient = written(message.address)
         self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.option(message)}")
         look.start()
-        content = dotted(compose(self.head, message, now=timezone.now()))
+        content = self.wire_form(message)
         expect(self.smtp.getreply(), 250)
         expect(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
         expect(self.smtp.docmd("DATA"), 354)
         return content
+
+    def wire_form(self, message: Message) -> bytes:
+        if self.ahead is None or self.ahead[0] is not message:
+            self.ahead = message, dotted(compose(self.head, message, now=timezone.now()))
+        return self.ahead[1]
+
+    def write_ahead(self, upcoming: Message | None) -> None:
+        """The next message is written while the server reads this one; a fault in it comes up in its own turn."""
+        if upcoming is not None:
+            with contextlib.suppress(Exception):
+                self.wire_form(upcoming)
 
     def option(self, message: Message) -> str:
         """RFC 6531 where an address needs it; the encoding of our commands follows."""
@@ -116,11 +128,12 @@ class SmtpLine:
         own = f"{local}+{key}"
         return f"{own if len(own) <= 64 else local}@{domain}"
 
-    def hand_over(self, content: bytes) -> Outcome:
+    def hand_over(self, content: bytes, look: Look) -> Outcome:
         """From here on a lost answer means that nobody knows."""
         assert self.smtp is not None  # noqa: S101 - the dialogue came first
         try:
             self.smtp.send(content)
+            self.write_ahead(look.upcoming())
             code, words = self.smtp.getreply()
         except (OSError, smtplib.SMTPException) as error:
             self.hang_up()

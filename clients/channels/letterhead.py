@@ -143,4 +143,5 @@ def part(subtype: str, text: str) -> bytes:
 
 def dotted(content: bytes) -> bytes:
     """As it follows the 354 reply: leading dots doubled, closed by the final dot (RFC 5321, 4.5.2)."""
-    return LEADING_DOT.sub(b"..", content) + b".\r\n"
+    has_any = content.startswith(b".") or b"\n." in content  # looked for first: to find none takes a regex long
+    return (LEADING_DOT.sub(b"..", content) if has_any else content) + b".\r\n"

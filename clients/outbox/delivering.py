@@ -80,6 +80,7 @@ class Sender:
         self.ahead = Ahead(steps.AHEAD)
         self.is_up = False
         self.known: dict[Message, Outcome] = {}  # how tries ended, as far as the database has not confirmed it
+        self.next: Message | None = None
         self.looked_at: Message | None = None  # its step to transmitting is under way, nothing is handed over
 
     def run(self, is_over: Callable[[], bool], limit: int | None) -> None:
@@ -139,7 +140,9 @@ class Sender:
                 if not self.line.is_open:
                     self.settle()  # connecting may take long
                     self.line.connect()
-                self.send_one(left.pop(0))
+                message = left.pop(0)
+                self.next = left[0] if left else None
+                self.send_one(message)
         except LineDownError as error:
             self.is_up = False
             logger.info("The line broke down: %s", error)
@@ -218,3 +221,6 @@ class LastLook:
         self.start()
         self.said_go = self.sender.settle()
         return self.said_go
+
+    def upcoming(self) -> Message | None:
+        return self.sender.next

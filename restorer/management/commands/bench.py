@@ -16,11 +16,24 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
-from restorer.bench import book, core, forecasts, offers, pacing, packs, pages, pdf, planning, search, sending
+from restorer.bench import (
+    book,
+    core,
+    forecasts,
+    offers,
+    pacing,
+    packs,
+    pages,
+    pdf,
+    planning,
+    search,
+    sending,
+    unsubscribing,
+)
 from restorer.bench.timing import seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "packs", "offers", "pdf", "sending"]
+PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "packs", "offers", "pdf", "sending", "unsubscribe"]
 
 
 class Command(BaseCommand):
@@ -63,6 +76,7 @@ class Command(BaseCommand):
         self.say("Making the schema")
         call_command("migrate", verbosity=0, interactive=False)
         call_command("createcachetable", verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
         self.say(f"Inventing {options['decks']:,} decks")
         took = seconds(lambda: book.make(options["decks"], today))
         self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
@@ -77,6 +91,7 @@ class Command(BaseCommand):
             "offers": lambda: offers.measure(options["offers"], today, now),
             "pdf": lambda: pdf.measure(options["offers"], today, now),
             "sending": lambda: sending.measure(options["messages"], now),
+            "unsubscribe": lambda: unsubscribing.measure(options["messages"], now),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():

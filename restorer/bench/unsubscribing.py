@@ -1,0 +1,34 @@
+"""How long a click on the link in a message waits, with one request after the other through the whole program."""
+
+from datetime import datetime
+
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clients import message_keys
+from clients.models import Business, Message, Suppression
+from restorer.bench import sending
+from restorer.bench.timing import percentile, seconds
+
+CLICKS = 200
+ONE_CLICK = {"List-Unsubscribe": "One-Click"}  # the body of RFC 8058, 3.2
+
+
+def measure(messages: int, now: datetime) -> dict[str, float]:
+    """Beside so many messages in the outbox; each click suppresses, withdraws and cancels in one transaction."""
+    sending.queue(messages, now)
+    business = Business.objects.get()
+    some = Message.objects.filter(idempotency_key__startswith="bench/").order_by("-pk")[:CLICKS]
+    tokens = [message_keys.unsubscribe_token(business, message.idempotency_key) for message in some]
+    before = Suppression.objects.count()
+    took = [seconds(lambda token=token: click(token)) for token in tokens]  # type: ignore[misc]
+    if Suppression.objects.count() != before + len(tokens):
+        raise RuntimeError("Not each click has suppressed an address.")
+    return {"clicks": float(len(took)), "p50_ms": percentile(took, 0.5) * 1000, "p95_ms": percentile(took, 0.95) * 1000}
+
+
+def click(token: str) -> None:
+    address = reverse("unsubscribe", args=[token])
+    answer = Browser(enforce_csrf_checks=True, headers={"host": "127.0.0.1"}).post(address, ONE_CLICK, secure=True)
+    if answer.status_code != 200:
+        raise RuntimeError(f"The answer was {answer.status_code}.")
