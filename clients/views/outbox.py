@@ -15,10 +15,11 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import sends
 from clients.letters import batches
-from clients.models import Message, User
+from clients.models import Message, SendingRules, User
 from clients.models.channel import BY_MACHINE, Channel
 from clients.models.message import State
-from clients.outbox import doors, evidence, trouble
+from clients.outbox import doors, evidence, otherwise, trouble
+from clients.unsendable import Unsendable
 
 A_PAGE = 50
 MOST_NEEDING = 20
@@ -42,6 +43,10 @@ def asked(message: Message, now: datetime, by: User) -> str:
     return evidence.ask(message=message, now=now)
 
 
+def said_by(channel: str) -> Callable[[Message, datetime, User], bool]:
+    return lambda message, now, by: bool(otherwise.say(message=message, channel=channel, by=by, now=now))
+
+
 DEEDS = {
     "confirm": Deed("It went out", lambda m, now, by: doors.confirm(message=m, now=now, by=by), "Noted: it went out."),
     "again": Deed(
@@ -54,6 +59,8 @@ DEEDS = {
     "came_back": Deed(
         "It came back", lambda m, now, by: doors.came_back(message=m, now=now, by=by), "Noted: the post returned it."
     ),
+    "by_letter": Deed("Send it as a letter", said_by(Channel.LETTER), "It waits among the letters to print."),
+    "by_call": Deed("Put it on the call list", said_by(Channel.CALL), "It is on the call list."),
     "release": Deed(
         "Release", lambda m, now, by: doors.release(message=m, now=now, by=by), "It is released and may go out."
     ),
@@ -93,7 +100,13 @@ def counts() -> list[tuple[str, str, int]]:
 def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
     rows = Message.objects.select_related("client", "consent", "queued_by").prefetch_related("events__by")
     message = get_object_or_404(rows, pk=pk)
-    return render(request, "clients/outbox_detail.html", {"message": message, "doors": open_doors(message)})
+    context = {
+        "message": message,
+        "doors": open_doors(message),
+        "is_in_doubt": otherwise.is_in_doubt(message, now=timezone.now()),
+        "hours": SendingRules.current().unconfirmed_hours,
+    }
+    return render(request, "clients/outbox_detail.html", context)
 
 
 def open_doors(message: Message) -> list[tuple[str, Deed]]:
@@ -120,7 +133,11 @@ def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
     chosen = DEEDS.get(deed)
     if chosen is None:
         raise Http404
-    done = chosen.act(message, timezone.now(), signed_in(request))
+    try:
+        done = chosen.act(message, timezone.now(), signed_in(request))
+    except Unsendable as problem:
+        messages.warning(request, str(problem))
+        return redirect("outbox:detail", pk=pk)
     if done:
         messages.success(request, done if isinstance(done, str) else chosen.done)
     else:
