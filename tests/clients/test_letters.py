@@ -18,7 +18,7 @@ from clients.outbox import doors
 from clients.outbox.permission import address_for
 from tests.factories import ClientFactory, PropertyFactory
 
-pytestmark = pytest.mark.usefixtures("business")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 POINT = 25.4 / 72  # mm
 
 

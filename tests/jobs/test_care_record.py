@@ -20,6 +20,8 @@ from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import BatchFactory, CoatFactory, EmailFactory, JobFactory, PhotoFactory
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def job(business: Business) -> Job:

@@ -26,6 +26,8 @@ from reminders.pacing import (
 )  # fmt: skip
 from tests.pacing.worlds import GROUPS, LEAD, World, lived_through, season
 
+pytestmark = pytest.mark.slow
+
 EVEN = Rules(risk=0.5, give=0)  # no margin: expected hours may fill everything
 
 

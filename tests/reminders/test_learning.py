@@ -18,7 +18,7 @@ from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 
 def refit(today: date = TODAY, **options: bool) -> refitting.Refit:

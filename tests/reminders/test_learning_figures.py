@@ -14,7 +14,7 @@ from tests.factories import VisitFactory
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY, coat
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 
 @pytest.fixture(autouse=True)

@@ -23,6 +23,8 @@ from reminders.pacing_shown import kept_horizon
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
+pytestmark = pytest.mark.slow
+
 SPRING = Horizon(date(2027, 3, 1), 12)
 WEEK = date(2027, 4, 12)
 
