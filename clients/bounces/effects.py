@@ -72,7 +72,7 @@ def suspend(message: Message, returned: Returned, now: datetime) -> None:
     """Nobody writes to this address until somebody has put it right: whoever has it, and whatever waits for it."""
     spellings = {normalize(Channel.EMAIL, message.address), message.address.lower()}
     points = ContactPoint.objects.filter(kind="email", normalized__in=spellings, suspended_at=None)
-    why = f"Mail came back: {returned.status} {returned.words}".strip()[:300]
+    why = f"Mail came back: {returned.why}"[:300]
     for point in points.select_for_update(of=("self",)).select_related("client").order_by("pk"):
         point.suspended_at, point.suspended_why = now, why
         point.save(update_fields=["suspended_at", "suspended_why"])
@@ -80,7 +80,7 @@ def suspend(message: Message, returned: Returned, now: datetime) -> None:
         doors.cancel(messages=waiting, why=why, now=now, by=None)
         put_before_the_owner(
             key=f"bounce/{message.pk}/{point.pk}", client_id=point.client_id, message=message,
-            words=f"Find out the address of {point.client.name}: mail to {point.value} comes back. {returned.words}",
+            words=f"Find out the address of {point.client.name}: mail to {point.value} comes back. {returned.why}",
             url=f"/clients/{point.client_id}/edit/",
         )  # fmt: skip
 
@@ -90,7 +90,7 @@ def point_out(message: Message, returned: Returned, now: datetime) -> None:
     domain = message.address.rpartition("@")[2].lower()
     put_before_the_owner(
         key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}", client_id=None, message=message,
-        words=f"Mail to {domain} comes back, and not for a wrong address: {returned.status} {returned.words}",
+        words=f"Mail to {domain} comes back, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
     )  # fmt: skip
 

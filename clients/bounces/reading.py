@@ -62,9 +62,14 @@ class Returned:
         """It failed for good, and because of the address: nobody should write there again."""
         return self.report is Report.FAILED and bool(ADDRESS_FAULTS.fullmatch(self.status))
 
+    @property
+    def why(self) -> str:
+        """Code and words of the far side, which often repeat the code."""
+        return self.words if self.status in self.words else f"{self.status} {self.words}".strip()
+
     def said(self) -> str:
-        """For the history of the message: what, and in the words of the far side why."""
-        return " ".join(filter(None, [self.report.value, self.status, self.words]))[:500]
+        """For the history of the message: what, and why."""
+        return f"{self.report.value} {self.why}".strip()[:500]
 
 
 def read(content: bytes) -> Returned:

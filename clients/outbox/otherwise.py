@@ -51,10 +51,12 @@ def say(*, message: Message, channel: str, by: User, now: datetime) -> Message:
 
 
 def without_link(business: Business, message: Message) -> str:
-    """A link to unsubscribe from e-mail has no place on paper."""
+    """The same words for paper or telephone: without the paragraph that holds the link to unsubscribe from e-mail, and
+    without the line of hyphens that begins the small print there.
+    """
     link = message_keys.link_of(business, message)
-    lines = message.text.splitlines()
-    return "\n".join(line for line in lines if not link or link not in line).strip()
+    parts = message.text.replace("\r\n", "\n").replace("\n--\n", "\n\n").split("\n\n")
+    return "\n\n".join(part.strip("\n") for part in parts if not link or link not in part).strip()
 
 
 def files_of(message: Message) -> Sequence[File]:

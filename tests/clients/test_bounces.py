@@ -4,60 +4,21 @@ The delivery reports have the form of RFC 3464, section 4 and appendix E (its ex
 the automatic answer that of RFC 3834. The bounce without a standard is one that qmail's QSBMF describes (from memory).
 """
 
-import json
-from collections.abc import Iterator
 from datetime import timedelta
-from io import StringIO
-from pathlib import Path
 
 import pytest
-from django.core.management import CommandError, call_command
 from django.utils import timezone
-from pytest_django import Settings
 
 from clients import bounces, outbox
 from clients.bounces import reading
 from clients.models import ContactPoint, InboundEvent, Message, ToDo, User
 from clients.outbox import doors
 from reminders import tasks
-from restorer import checks
-from tests import mailbox
-from tests.mailbox import running_mailbox
+from tests.bounces import key_of, report, sent, state_of
 from tests.outbox import queued
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("business")]
 
-REPORT = """\
-From: Mail Delivery Subsystem <MAILER-DAEMON@example.net>
-To: {to}
-Subject: Delivery report
-Auto-Submitted: auto-replied
-MIME-Version: 1.0
-Content-Type: multipart/report; report-type=delivery-status; boundary="RAA14128.773615765/example.net"
-
---RAA14128.773615765/example.net
-
-The original message was received from office.example.com.
-
---RAA14128.773615765/example.net
-content-type: message/delivery-status
-
-Reporting-MTA: dns; example.net
-
-Original-Recipient: rfc822;client1@example.org
-Final-Recipient: rfc822;client1@example.org
-Action: {action}
-Status: {status}
-Diagnostic-Code: smtp; 550 {words}
-
---RAA14128.773615765/example.net
-content-type: text/rfc822-headers
-
-From: Driftline Deck Care <office@example.com>
-Message-ID: {message_id}
-
---RAA14128.773615765/example.net--
-"""
 AWAY = """\
 From: client1@example.org
 To: office@example.com
@@ -85,33 +46,8 @@ Subject: Your deck is due
 """
 
 
-def key_of(message: Message) -> str:
-    return message.message_id.strip("<>").partition("@")[0]
-
-
-def report(message: Message, action: str, status: str, words: str = "No such user", to: str = "") -> bytes:
-    """By default found by the Message-ID that is quoted; `to` is the address it was sent back to."""
-    message_id = "<of-nobody@example.com>" if to else message.message_id
-    filled = REPORT.format(to=to or "office@example.com", action=action, status=status, words=words,
-                           message_id=message_id)  # fmt: skip
-    return filled.encode()
-
-
 def receive(content: bytes) -> str:
     return bounces.receive(content=content, now=timezone.now())["words"]
-
-
-def sent(state: str = "accepted", number: int = 1) -> Message:
-    message = queued(number)
-    Message.objects.filter(pk=message.pk).update(
-        state=state, accepted_at=timezone.now() if state in {"accepted", "delivered"} else None
-    )
-    message.refresh_from_db()
-    return message
-
-
-def state_of(message: Message) -> str:
-    return Message.objects.values_list("state", flat=True).get(pk=message.pk)
 
 
 @pytest.mark.parametrize(
@@ -256,67 +192,3 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
 def test_status_codes_are_not_taken_from_addresses_of_the_internet() -> None:
     assert reading.STATUS.search("blocked 5.9.1.2, see below") is None
     assert reading.STATUS.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]
-
-
-@pytest.fixture
-def imap(settings: Settings) -> Iterator[mailbox.Server]:
-    with running_mailbox() as server:
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = "127.0.0.1", server.port, False
-        settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
-        settings.BOUNCES_MAILBOX = "INBOX"
-        yield server
-
-
-def test_the_mailbox_is_read_each_minute_and_marked_after_it_was_taken(imap: mailbox.Server) -> None:
-    message = sent()
-    imap.mails = {3: report(message, "failed", "5.1.1").replace(b"\n", b"\r\n"), 12: b"Subject: spam\r\n\r\nno"}
-    tasks.tick()
-    tasks.tick()
-    assert state_of(message) == "bounced"
-    assert imap.seen == {3, 12}
-    assert InboundEvent.objects.count() == 2
-    assert sum("FETCH" in command for command in imap.commands) == 2
-
-
-def test_a_mail_that_could_not_be_taken_stays_unseen(imap: mailbox.Server) -> None:
-    imap.mails = {1: b"Subject: one\r\n\r\n"}
-    with pytest.raises(ZeroDivisionError):
-        bounces.fetch(lambda content: 1 // 0)
-    assert imap.seen == set()
-
-
-def test_a_mailbox_that_lets_nobody_in_is_named_and_stops_nothing(
-    imap: mailbox.Server, settings: Settings, caplog: pytest.LogCaptureFixture
-) -> None:
-    settings.BOUNCES_PASSWORD = "another"
-    with pytest.raises(CommandError, match="wrong"):
-        call_command("bounces", "--imap", stdout=StringIO())
-    assert tasks.tick() == "0 accepted of 0"
-    assert "The mailbox for bounces cannot be read: 127.0.0.1" in caplog.text
-
-
-def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
-    one, two = sent(number=1), sent(number=2)
-    single, many, out = tmp_path / "one.eml", tmp_path / "two.mbox", StringIO()
-    single.write_bytes(report(one, "failed", "5.1.1"))
-    envelope = b"From MAILER-DAEMON Wed Nov 25 12:00:00 2026\n"
-    many.write_bytes(envelope + report(two, "delivered", "2.0.0") + b"\n" + envelope + b"Subject: spam\n\nno\n")
-    call_command("bounces", str(single), str(many), format="json", stdout=out)
-    rows = json.loads(out.getvalue())
-    assert [(row["report"], row["status"], row["key"]) for row in rows] == [
-        ("failed", "5.1.1", key_of(one)), ("delivered", "2.0.0", key_of(two)), ("none", "", ""),
-    ]  # fmt: skip
-    with pytest.raises(CommandError, match="No such file"):
-        call_command("bounces", str(tmp_path / "none"), stdout=StringIO())
-    with pytest.raises(CommandError, match="--imap"):
-        call_command("bounces", stdout=StringIO())
-    with pytest.raises(CommandError, match="BOUNCES_HOST"):
-        call_command("bounces", "--imap", stdout=StringIO())
-
-
-def test_settings_of_the_mailbox_that_contradict_each_other_are_named(settings: Settings) -> None:
-    assert checks.bounces(None) == []
-    settings.BOUNCES_HOST, settings.BOUNCES_TLS = "imap.example.com", False
-    assert [each.id for each in checks.bounces(None)] == ["restorer.E004", "restorer.W010"]
-    settings.BOUNCES_HOST, settings.BOUNCES_USER = "", "bounces"
-    assert [each.id for each in checks.bounces(None)] == ["restorer.W009"]

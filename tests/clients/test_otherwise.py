@@ -49,6 +49,7 @@ def test_after_the_hours_of_the_rules_it_goes_as_a_letter_once(as_owner: Browser
     assert (letter.idempotency_key, letter.kind) == ("offer/12-1/email/letter", "offer")
     assert link
     assert link not in letter.text
+    assert "To stop" not in letter.text
     assert "The finish on your deck is due." in letter.text
     assert bytes(Attachment.objects.get(message=letter).content) == b"%PDF-1.7 offer"
 
