@@ -11,8 +11,9 @@ from clients import outbox
 from clients.models import Business, Client, Consent, Deck, Message, User
 from clients.outbox import queueing
 from clients.outbox.doors import NOT_GONE, set_aside
+from clients.outbox.otherwise import is_in_doubt
 from clients.unsendable import Unsendable
-from reminders import bridge, standing
+from reminders import bridge
 from reminders.drafts import Draft, fingerprint, not_writable, written_out
 from reminders.models import Forecast, Reminder, Stop
 from reminders.steps import LeftOut, Plan, plan
@@ -72,7 +73,7 @@ def say_otherwise(*, message: Message, by: User, now: datetime) -> RemindResult:
     sending rules want to pass.
     """
     lock_clients([message.client_id])
-    if not standing.is_in_doubt(message, now=now):
+    if not is_in_doubt(message, now=now):
         return RemindResult([], [])
     business = Business.objects.get()
     decks = message.reminders.values("deck")

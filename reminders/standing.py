@@ -2,11 +2,12 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 
 from clients import display
-from clients.models import Business, Message, SendingRules
+from clients.models import Business, Message
 from clients.models.message import State
+from clients.outbox.otherwise import is_in_doubt
 from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps import LeftOut, Word
 from reminders.steps.planning import Planning
@@ -68,14 +69,6 @@ def doubtful(stands: Standing, *, now: datetime) -> Message | None:
     """The unconfirmed message, once the time is over after which it may be said by another channel."""
     message = Message.objects.filter(pk=stands.message_id or 0, state=State.UNCONFIRMED).first()
     return message if message and is_in_doubt(message, now=now) else None
-
-
-def is_in_doubt(message: Message, *, now: datetime) -> bool:
-    """Unconfirmed for as long as the sending rules want to wait for news of it."""
-    patience = timedelta(hours=SendingRules.current().unconfirmed_hours)
-    last = message.events.order_by("-at", "-id").first()
-    is_unconfirmed = Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED).exists()
-    return is_unconfirmed and last is not None and last.at <= now - patience
 
 
 def standing(planning: Planning, job: int, word: Word | None, left_out: LeftOut | None) -> Standing:
