@@ -7,7 +7,8 @@ from django.utils import timezone
 
 from clients import bounces, heartbeat, hooks, outbox
 from clients.models import Business
-from reminders import actions, pacing_plan, refitting
+from clients.outbox import trouble
+from reminders import actions, bridge, pacing_plan, refitting
 from reminders.models import ReminderStep
 
 MOST_A_NIGHT = 2000
@@ -36,6 +37,9 @@ def read_bounces() -> None:
         )
     except bounces.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
+        trouble.note(trouble.BOUNCES, str(error))
+    else:
+        trouble.clear(trouble.BOUNCES)
 
 
 def refresh_forecasts() -> int:
@@ -45,7 +49,9 @@ def refresh_forecasts() -> int:
         return 0
     now = timezone.now()
     pacing_plan.end_old_plans(today=business.today(now))
-    return actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
+    count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
+    bridge.freshen_statistics()
+    return count
 
 
 def learn() -> str:

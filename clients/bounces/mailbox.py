@@ -96,5 +96,7 @@ def hang_up(imap: imaplib.IMAP4) -> None:
 
 
 def in_words(error: Exception) -> str:
+    if isinstance(error, OSError):
+        return error.strerror or str(error) or type(error).__name__
     words = error.args[0] if error.args else ""
-    return (words.decode(errors="replace") if isinstance(words, bytes) else str(words or error)) or type(error).__name__
+    return words.decode(errors="replace") if isinstance(words, bytes) else str(error)

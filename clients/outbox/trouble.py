@@ -3,6 +3,7 @@
 from django.core.cache import cache
 
 KEEP_SECONDS = 600
+BOUNCES = "bounces"  # no channel, but the mailbox of what comes back
 
 
 def note(channel: str, why: str) -> None:

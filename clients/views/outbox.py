@@ -83,7 +83,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "query": urlencode(filters),
         "letters": batches.waiting().count(),
         "calls": Message.objects.due(Channel.CALL).count(),
-        "trouble": trouble.of(list(BY_MACHINE)),
+        "trouble": trouble.of([*BY_MACHINE, trouble.BOUNCES]),
         "deeds": DEEDS,
     }
     return render(request, "clients/outbox_list.html", context)

@@ -7,12 +7,14 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import Client as Browser
 from pytest_django import Settings
 
 from clients import bounces
 from clients.models import InboundEvent
 from reminders import tasks
 from restorer import checks
+from restorer.processes import free_port
 from tests import mailbox
 from tests.bounces import key_of, report, sent, state_of
 from tests.mailbox import running_mailbox
@@ -48,12 +50,21 @@ def test_a_mail_that_could_not_be_taken_stays_unseen(imap: mailbox.Server) -> No
 
 
 def test_a_mailbox_that_lets_nobody_in_is_named_and_stops_nothing(
-    imap: mailbox.Server, settings: Settings, caplog: pytest.LogCaptureFixture
+    imap: mailbox.Server, settings: Settings, caplog: pytest.LogCaptureFixture, as_owner: Browser
 ) -> None:
     settings.BOUNCES_PASSWORD = "another"
     with pytest.raises(CommandError, match="wrong"):
         call_command("bounces", "--imap", stdout=StringIO())
     assert tasks.tick() == "0 accepted of 0"
+    assert "mail that comes back cannot be read" in as_owner.get("/outbox/").content.decode()
+
+    settings.BOUNCES_PASSWORD = mailbox.PASSWORD
+    tasks.tick()
+    assert "cannot be read" not in as_owner.get("/outbox/").content.decode()
+
+    settings.BOUNCES_PORT = free_port(2950)
+    with pytest.raises(CommandError, match="refused"):
+        call_command("bounces", "--imap", stdout=StringIO())
     assert "The mailbox for bounces cannot be read: 127.0.0.1" in caplog.text
 
 

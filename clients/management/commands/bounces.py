@@ -29,10 +29,15 @@ class Command(BaseCommand):
         if bool(options["files"]) == options["imap"]:
             raise CommandError("Name one or more files, or give --imap.")
         self.rows: list[dict[str, str]] = []
+        problem: CommandError | None = None
         try:
             self.read_mailbox() if options["imap"] else self.read_files(options["files"])
-        finally:  # what was taken before something went wrong is told too
+        except CommandError as error:
+            problem = error
+        if self.rows or not problem:  # what was taken before something went wrong is told too
             write_rows(self.rows, format=options["format"], out=self.stdout, columns=COLUMNS)
+        if problem:
+            raise problem
 
     def take(self, source: str, content: bytes) -> None:
         self.rows.append({"source": source} | bounces.receive(content=content, now=timezone.now()))
@@ -52,7 +57,7 @@ class Command(BaseCommand):
             except OSError as error:
                 raise CommandError(f"{name}: {error.strerror or error}") from error
             for content in contents:
-                self.take(name, content)
+                self.take("standard input" if name == "-" else name, content)
 
 
 def mails_in(name: str) -> Iterator[bytes]:
