@@ -221,7 +221,7 @@ def launch() -> None:
 
 def ask_to_start() -> subprocess.CompletedProcess[str]:
     sockets = f"-c unix_socket_directories={shlex.quote(str(socket_dir()))} -c unix_socket_permissions=0700"
-    options = f"-c listen_addresses='' {sockets}"
+    options = f"-c listen_addresses='' {sockets} -c jit=off"  # compiling a page's queries takes longer than running
     return run(
         bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
         "start", seconds=START_SECONDS + 10,

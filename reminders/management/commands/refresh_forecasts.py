@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients.rows import add_format, write_rows
-from reminders import actions
+from reminders import actions, bridge
 from reminders.management.month import business_in_force
 
 COLUMNS = ["forecasts", "seconds", "today"]
@@ -25,5 +25,7 @@ class Command(BaseCommand):
         now, started = timezone.now(), perf_counter()
         today = business_in_force().today(now)
         count = actions.refresh_forecasts(deck_ids=options["deck_ids"] or None, today=today, now=now)
+        if not options["deck_ids"]:
+            bridge.freshen_statistics()
         row = {"forecasts": count, "seconds": round(perf_counter() - started, 2), "today": today}
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)
