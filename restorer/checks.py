@@ -7,6 +7,7 @@ from urllib.parse import SplitResult, urlsplit
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
+from django.utils.module_loading import import_string
 
 SHORTEST_SECRET = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
 LOCAL = {"localhost", "127.0.0.1", "::1"}
@@ -60,6 +61,17 @@ def secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
         return []
     hint = f"Set SECRET_KEY to at least {SHORTEST_SECRET} random characters, the same on every host; or unset it."
     return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
+
+
+@register("mail")
+def mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Found out at start and not by a queue that stands still."""
+    try:
+        import_string(settings.OUTBOX_BACKEND)
+    except ImportError as error:
+        hint = "Install its package (docs/operations.md, EMAIL_BACKEND), or unset EMAIL_BACKEND to send by SMTP."
+        return [Error(f"EMAIL_BACKEND cannot be loaded: {error}", hint=hint, id="restorer.E005")]
+    return []
 
 
 @register("mail")

@@ -78,10 +78,10 @@ def load(*, today: date, now: datetime) -> None:
 
 def make_business() -> Business:
     return Business.objects.create(
-        name="Driftline Deck Care", legal_name="Driftline Deck Care (an invented business)", street="4 Tern Wharf",
-        town="Lunenburg", region="Nova Scotia", postcode="B0J 2C0", country="CA", phone="902-555-0100",
-        email="office@example.com", sender_email="reminders@example.com", time_zone="America/Halifax",
-        locale="en-CA", currency="CAD", units="metric", season_months=[5, 6, 7, 8, 9, 10],
+        id=1, name="Driftline Deck Care", legal_name="Driftline Deck Care (an invented business)",
+        street="4 Tern Wharf", town="Lunenburg", region="Nova Scotia", postcode="B0J 2C0", country="CA",
+        phone="902-555-0100", email="office@example.com", sender_email="reminders@example.com",
+        time_zone="America/Halifax", locale="en-CA", currency="CAD", units="metric", season_months=[5, 6, 7, 8, 9, 10],
     )  # fmt: skip
 
 

@@ -2,12 +2,22 @@
 
 from collections.abc import Callable
 
-from clients.channels import email, text
+from django.conf import settings
+
+from clients.channels import backend, email, text
 from clients.channels.contract import Line
 from clients.models import Business
 from clients.models.channel import Channel
 
+SMTP = "django.core.mail.backends.smtp.EmailBackend"
+
+
+def email_line(business: Business) -> Line:
+    """SMTP by our own dialogue, unless the settings name another backend."""
+    return email.SmtpLine(business) if settings.OUTBOX_BACKEND == SMTP else backend.BackendLine(business)
+
+
 LINES: dict[str, Callable[[Business], Line]] = {
-    str(Channel.EMAIL): email.SmtpLine,
+    str(Channel.EMAIL): email_line,
     str(Channel.TEXT): text.GatewayLine,
 }

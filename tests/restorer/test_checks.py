@@ -85,3 +85,8 @@ def test_check_deploy_is_silent_when_only_the_address_is_set(tmp_path: Path) -> 
 
     assert (run.returncode, run.stderr) == (0, "")
     assert "no issues" in run.stdout
+
+
+@override_settings(**GOOD, OUTBOX_BACKEND="anymail.backends.nowhere.EmailBackend")
+def test_a_mail_backend_that_is_not_installed_is_named() -> None:
+    assert "restorer.E005" in found()
