@@ -1,7 +1,7 @@
 """The business itself, the people who work in it, and the heartbeat of its background worker."""
 
 import secrets
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AbstractUser
@@ -140,6 +140,3 @@ class Heartbeat(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} at {self.beat_at:%Y-%m-%d %H:%M:%S}"
-
-    def is_stale(self, *, now: datetime, after: timedelta) -> bool:
-        return now - self.beat_at > after

@@ -1,7 +1,5 @@
 """Permission to write to a client, and the addresses that must never be written to again."""
 
-from datetime import date
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -42,9 +40,6 @@ class Consent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_channel_display()}: {'given' if self.is_given else 'withdrawn'}"
-
-    def is_in_force(self, *, today: date) -> bool:
-        return self.is_given and (self.expires_on is None or self.expires_on >= today)
 
 
 class Suppression(models.Model):

@@ -124,12 +124,6 @@ def why_not_in_force(consent: Given, rule: Rule, last_job_on: date | None, today
     return f"The implied consent ran out on {display.day(end)} ({rule.code})." if end and end < today else ""
 
 
-def why_no_consent(newest: Consent | None) -> str:
-    if newest is None:
-        return "There is no consent on record."
-    return f"The consent ran out on {newest.expires_on}." if newest.is_given else "The client withdrew consent."
-
-
 def address_for(client: Client, channel: str) -> str:
     """The preferred usable address of this channel, empty if there is none."""
     if channel == Channel.LETTER:

@@ -51,11 +51,6 @@ class CrewsDay:
         return int(100 * self.hours / self.room.hours_open) if self.room.hours_open else 0
 
     @property
-    def is_clash(self) -> bool:
-        """Work on a day on which the crew does not go out any more."""
-        return bool(self.runs) and not self.room.is_working
-
-    @property
     def can_be_held(self) -> bool:
         return any(stop.booking.state == State.BOOKED for run in self.runs for stop in run.stops)
 
