@@ -1,12 +1,14 @@
 """Letters: those that wait, the batches, and the buttons of whoever prints and posts."""
 
+from functools import wraps
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, sends, signed_in
+from clients.access import View, business_of, sends, signed_in
 from clients.actions import letters as actions
 from clients.letters import batches
 from clients.letters.sheets import sheet_of
@@ -15,6 +17,20 @@ from clients.models.channel import Channel
 
 MOST_BATCHES = 20
 MOST_WAITING = 100
+
+
+def or_say_why(view: View) -> View:
+    """What cannot be done with a batch is said on its page."""
+
+    @wraps(view)
+    def told(request: HttpRequest, pk: int) -> HttpResponse:
+        try:
+            return view(request, pk)
+        except actions.LetterError as error:
+            messages.warning(request, str(error))
+            return redirect("channels:batch", pk=pk)
+
+    return told
 
 
 @require_GET
@@ -54,13 +70,10 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @sends
+@or_say_why
 def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    try:
-        pdf = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now())
-    except actions.LetterError as error:
-        messages.warning(request, str(error))
-        return redirect("channels:batch", pk=pk)
+    pdf = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now())
     name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
     return HttpResponse(
         pdf, content_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{name}"'}
@@ -69,13 +82,10 @@ def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @sends
+@or_say_why
 def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    try:
-        posted = actions.post_batch(batch=row, by=signed_in(request), now=timezone.now())
-    except actions.LetterError as error:
-        messages.warning(request, str(error))
-        return redirect("channels:batch", pk=pk)
+    posted = actions.post_batch(batch=row, by=signed_in(request), now=timezone.now())
     messages.success(request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted.")
     if posted.left_out:
         messages.warning(request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?")
@@ -84,13 +94,10 @@ def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @sends
+@or_say_why
 def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    try:
-        count = actions.take_apart(batch=row, by=signed_in(request), now=timezone.now())
-    except actions.LetterError as error:
-        messages.warning(request, str(error))
-        return redirect("channels:batch", pk=pk)
+    count = actions.take_apart(batch=row, by=signed_in(request), now=timezone.now())
     messages.success(request, f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.")
     return redirect("channels:letters")
 
