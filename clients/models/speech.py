@@ -20,6 +20,7 @@ class MessageText(models.Model):
         OFFER = "offer", "Offer"
         BOOKED = "booked", "Visit booked"
         MOVED = "moved", "Visit moved"
+        HELD = "held", "Visit put off for the weather"
         CALLED_OFF = "called_off", "Visit called off"
         CARE = "care", "Care record"
 

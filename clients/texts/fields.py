@@ -11,7 +11,7 @@ from clients.unsendable import Unsendable
 Purpose = MessageText.Purpose
 REMINDERS = {Purpose.FIRST, Purpose.SECOND, Purpose.LAST}
 MARKETING = {*REMINDERS, Purpose.OFFER}
-VISITS = {Purpose.BOOKED, Purpose.MOVED, Purpose.CALLED_OFF}
+VISITS = {Purpose.BOOKED, Purpose.MOVED, Purpose.HELD, Purpose.CALLED_OFF}
 ANY = set(Purpose)
 
 NAMED = re.compile(r"\{([^{}\n]*)\}")

@@ -24,11 +24,12 @@ logger = logging.getLogger(__name__)
 def tell(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> Message | None:
     """Queue the e-mail about this change, with the day as a calendar file; without an address, a call to make.
 
-    None if there is no number either, or if the client was never told of what is now off. An earlier message that has
-    not gone out is stopped first. Never an exception: the diary is right even if the message cannot be written.
+    None if there is no number either, or if the client was never told of what is now held or off. An earlier message
+    that has not gone out is stopped first. Never an exception: the diary is right even if the message cannot be
+    written.
     """
     was_told = stop_older(booking, now, by)
-    if purpose == Purpose.CALLED_OFF and not was_told:
+    if purpose in {Purpose.HELD, Purpose.CALLED_OFF} and not was_told:
         return None
     purpose = purpose if was_told else Purpose.BOOKED
     way = way_to(booking.client, Business.objects.get())

@@ -98,9 +98,9 @@ def hold(*, booking: Booking, why: str, by: User | None, now: datetime, tells: b
     check_living(booking)
     if booking.state == State.HELD:
         return booking
-    change(booking, State.HELD, why or "The weather does not allow it.", now)
+    change(booking, State.HELD, why, now)
     if tells:
-        booking_messages.tell(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+        booking_messages.tell(booking=booking, purpose=Purpose.HELD, now=now, by=by)
     return booking
 
 

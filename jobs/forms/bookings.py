@@ -144,8 +144,8 @@ class HoldForm(forms.Form):
     """The weather may not allow it."""
 
     why = forms.CharField(
-        label="Why", required=False, max_length=300, help_text="The client reads it.",
-        initial="The weather does not allow it; we tell you the new day.",
+        label="More about it", required=False, max_length=300,
+        help_text="The message says that the weather does not allow it and that you come back with a new day.",
     )  # fmt: skip
     tells = tells_field()
 

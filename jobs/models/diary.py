@@ -10,6 +10,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Lower, Now
 
 from clients.models import Client, Deck, Property
+from jobs.arrival import Arrival
 from jobs.models.job import Job
 from jobs.models.offer import Offer
 
@@ -98,7 +99,7 @@ class Booking(models.Model):
         CANCELLED = "cancelled", "Cancelled"
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False, help_text="Stays for ever (RFC 5545).")
-    sequence = models.PositiveIntegerField(default=0, help_text="Goes up whenever day, place or state changes.")
+    sequence = models.PositiveIntegerField(default=0, help_text="Goes up whenever day, time, place or state changes.")
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="bookings")
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="bookings")
     offer = models.OneToOneField(Offer, null=True, blank=True, on_delete=models.PROTECT, related_name="booking")
@@ -108,6 +109,8 @@ class Booking(models.Model):
     state = models.CharField(max_length=9, choices=State.choices, default=State.BOOKED)
     first_on = models.DateField()
     last_on = models.DateField()
+    arrives_from = models.TimeField(null=True, blank=True, help_text="On each of its days, at the property.")
+    arrives_to = models.TimeField(null=True, blank=True, help_text="Empty means about the first time.")
     hours = models.DecimalField(max_digits=6, decimal_places=2)
     notes = models.TextField(blank=True, max_length=5_000)
     why = models.CharField(max_length=300, blank=True, help_text="Why it was held, moved or cancelled last.")
@@ -124,6 +127,10 @@ class Booking(models.Model):
             ),
             models.CheckConstraint(name="booking_days_in_order", condition=Q(last_on__gte=F("first_on"))),
             models.CheckConstraint(name="booking_takes_time", condition=Q(hours__gt=0)),
+            models.CheckConstraint(
+                name="booking_arrival_in_order",
+                condition=Q(arrives_to=None) | Q(arrives_from__isnull=False, arrives_to__gt=F("arrives_from")),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -131,6 +138,9 @@ class Booking(models.Model):
 
     def is_over(self, *, today: date) -> bool:
         return self.last_on < today
+
+    def arrival(self) -> Arrival:
+        return Arrival(self.arrives_from, self.arrives_to)
 
 
 class BookingDay(models.Model):

@@ -149,19 +149,50 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
     for message in Message.objects.all():
         leave(message)
 
-    held = bookings.hold_day(day=MONDAY, crew=None, why="Rain; we tell you the new day.", **ANYBODY)
+    held = bookings.hold_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY)
 
     assert {each.pk for each in held} == {first.pk, second.pk}
     assert bookings.hold_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY) == []
     assert booked_hours() == {MONDAY: 8}
     told = Message.objects.filter(state="queued").first()
     assert told
-    assert "Why: Rain; we tell you the new day." in told.text
     assert next(events_of(told))["status"] == "TENTATIVE"
 
     assert bookings.release(booking=first, **ANYBODY).state == "booked"
     assert move(second, TUESDAY).state == "booked"
     assert booked_hours() == {MONDAY: 4, TUESDAY: 4}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("language", "subject", "said", "unsaid"),
+    [
+        ("en", "Your deck: the weather puts off our visit on Monday, June 7, 2027", "with a new day", "is off"),
+        ("fr", "Votre terrasse : visite du lundi 7 juin 2027 reportée à cause du temps", "un nouveau jour", "annul"),
+    ],
+)
+def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_client(
+    tern: Crew, language: str, subject: str, said: str, unsaid: str
+) -> None:
+    booking = book(property__client__language=language)
+    leave(Message.objects.get())
+
+    bookings.hold(booking=booking, why="", **ANYBODY)
+
+    told = Message.objects.get(state="queued")
+    assert (told.subject, told.kind, told.basis) == (subject, "service", "booking")
+    assert said in told.text
+    assert unsaid not in told.text
+    # CASL, S.C. 2010, c. 23, s. 6(6): a message about a service agreed on is no promotion, so nothing to unsubscribe
+    # from; and a line whose field is empty is left out.
+    assert not any(word in told.text for word in ("No more of these", "Ne plus recevoir", "What we know", "savons"))
+
+
+@pytest.mark.django_db
+def test_nobody_hears_that_a_visit_is_put_off_who_never_heard_of_it(tern: Crew) -> None:
+    bookings.hold(booking=book(), why="Rain.", **ANYBODY)
+
+    assert [message.state for message in Message.objects.all()] == ["cancelled"]
 
 
 @pytest.mark.django_db
