@@ -52,9 +52,19 @@ def may_go(business: Business, message: Message, now: datetime) -> bool:
     return not reason
 
 
+@dataclass(frozen=True)
+class Printed:
+    """A print, and the enclosures that are not in it: whose, which and why."""
+
+    pdf: bytes
+    apart: list[str]
+
+
 @transaction.atomic
-def print_batch(*, batch: LetterBatch, by: User, now: datetime) -> bytes:
-    """The PDF of what is still in the pile; its fingerprint and the number of prints are kept, a reprint says so."""
+def print_batch(*, batch: LetterBatch, by: User, now: datetime, both_sides: bool = True) -> Printed:
+    """What is still in the pile as one PDF with its enclosures; its fingerprint and the number of prints are kept, a
+    reprint says so. For `both_sides` of the paper each letter and each enclosure begin on a sheet of their own.
+    """
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     business = Business.objects.get()
     letters = [letter for letter in batches.letters_of(batch, business) if not letter.why_not]
@@ -62,13 +72,27 @@ def print_batch(*, batch: LetterBatch, by: User, now: datetime) -> bytes:
         raise LetterError("No letter of this batch is left to print.")
     check_windows(letters, business)
     copy = batch.prints + 1
-    pdf = printing.batch_pdf(batch, letters, business=business, today=business.today(now), copy=copy)
+    pdf = printing.batch_pdf(
+        batch, letters, business=business, today=business.today(now), copy=copy, both_sides=both_sides
+    )
     batch.prints, batch.pdf_sha256 = copy, printing.fingerprint(pdf)
     batch.save(update_fields=["prints", "pdf_sha256"])
     for letter in letters:
         note = f"Printed as letter {letter.position} of batch {batch.pk}{f', print {copy}' if copy > 1 else ''}."
         steps.write_down([letter.message.pk], letter.message.state, note=note, by=by, at=now)
-    return pdf
+    return Printed(pdf, keep_apart(batch, letters))
+
+
+def keep_apart(batch: LetterBatch, letters: list[batches.Letter]) -> list[str]:
+    """What could not be printed is kept with its letter, for the page of the batch."""
+    rows = {row.position: row for row in batch.letters.all()}
+    told = []
+    for letter in letters:
+        apart = [each for each in letter.enclosures if not each.is_printed]
+        rows[letter.position].apart = {str(each.row.pk): each.why_apart for each in apart}
+        told += [f"{letter.lines[0]}: {each.name}, {each.why_apart}" for each in apart]
+    BatchedLetter.objects.bulk_update(rows.values(), ["apart"])
+    return told
 
 
 def check_windows(letters: list[batches.Letter], business: Business) -> None:

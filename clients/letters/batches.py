@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, field
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from clients.letters.addresses import lines_of
-from clients.models import BatchedLetter, Business, LetterBatch, Message
+from clients.letters.enclosures import Enclosure, listed
+from clients.models import Attachment, BatchedLetter, Business, LetterBatch, Message
 from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet, State
 
@@ -17,7 +18,7 @@ class Letter:
     position: int
     message: Message
     lines: list[str]  # in the window
-    enclosures: list[str] = field(default_factory=list)
+    enclosures: list[Enclosure] = field(default_factory=list)
     why_not: str = ""  # it is to be taken out of the pile
 
     @property
@@ -34,15 +35,15 @@ def waiting() -> MessageQuerySet:
 def letters_of(batch: LetterBatch, business: Business) -> list[Letter]:
     """All of them by position, each with why it no longer belongs, if so."""
     rows = batch.letters.select_related("message__client").prefetch_related(
-        "message__client__properties", "message__attachments"
+        "message__client__properties", Prefetch("message__attachments", Attachment.objects.defer("content"))
     )
     return [letter_of(row, batch, business) for row in rows]
 
 
 def letter_of(row: BatchedLetter, batch: LetterBatch, business: Business) -> Letter:
     message = row.message
-    names = [each.name for each in message.attachments.all()]
-    return Letter(row.position, message, lines_of(business, message), names, why_not(message, batch))
+    enclosed = [listed(each, row.apart) for each in message.attachments.all()]
+    return Letter(row.position, message, lines_of(business, message), enclosed, why_not(message, batch))
 
 
 def why_not(message: Message, batch: LetterBatch) -> str:

@@ -1,6 +1,7 @@
 """How messages leave by other ways than e-mail, and what comes back: gateway, letters, calls, events, to-dos."""
 
 from django.conf import settings
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
@@ -70,10 +71,19 @@ class TextGateway(models.Model):
     hook_hash = models.CharField(max_length=64, blank=True, help_text="Of the secret in the addresses of our hooks.")
     hook_key = models.CharField("signing key", max_length=200, blank=True, help_text="HMAC-SHA256 of the body, if any.")
     hook_header = models.CharField("header with the signature", max_length=60, blank=True)
+    part_price = models.DecimalField(
+        "price of a part", max_digits=8, decimal_places=5, null=True, blank=True, validators=[MinValueValidator(0)],
+        help_text="In the currency of the business.",
+    )  # fmt: skip
     is_on = models.BooleanField("in use", default=False)
 
     class Meta:
-        constraints = [models.CheckConstraint(name="text_gateway_is_one_row", condition=Q(id=1))]
+        constraints = [
+            models.CheckConstraint(name="text_gateway_is_one_row", condition=Q(id=1)),
+            models.CheckConstraint(
+                name="part_price_not_below_zero", condition=Q(part_price=None) | Q(part_price__gte=0)
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -134,6 +144,9 @@ class BatchedLetter(models.Model):
     batch = models.ForeignKey(LetterBatch, on_delete=models.CASCADE, related_name="letters")
     message = models.OneToOneField(Message, on_delete=models.CASCADE, related_name="batched")
     position = models.PositiveIntegerField()
+    apart = models.JSONField(
+        default=dict, blank=True, help_text="Enclosures that the last print could not hold: number of the file → why."
+    )
 
     class Meta:
         ordering = ["batch_id", "position"]

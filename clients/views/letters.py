@@ -73,11 +73,13 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
 @or_say_why
 def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    pdf = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now())
+    both_sides = request.POST.get("sides") != "one"
+    made = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now(), both_sides=both_sides)
+    for each in made.apart:
+        messages.warning(request, f"Not in the print, to be printed by itself. {each}.")
     name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
-    return HttpResponse(
-        pdf, content_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return HttpResponse(made.pdf, content_type="application/pdf", headers=headers)
 
 
 @require_POST

@@ -26,7 +26,7 @@ def test_a_batch_is_made_printed_and_posted(open_as: Open, business: Business) -
     with page.expect_download() as download:
         page.get_by_role("button", name="Print (PDF)").click()
     pdf = PdfReader(io.BytesIO(Path(download.value.path()).read_bytes()))
-    assert len(pdf.pages) == 4
+    assert len(pdf.pages) == 8  # the slip and three letters, each on a sheet of its own
     Message.objects.filter(pk=gone.pk).update(state="cancelled", reply="They booked.")
     page.reload()
     assert page.get_by_role("heading", name="Take this one out of the pile").is_visible()

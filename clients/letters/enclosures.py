@@ -1,0 +1,77 @@
+"""What goes into the envelope with a letter: which of it can be printed behind the letter, and why the rest cannot."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from io import BytesIO
+
+from pypdf import PdfReader
+
+from clients.models import Attachment
+
+MOST_PAGES = 60  # of one enclosure; more does not fit into the envelope either
+MOST_BYTES = 100_000_000  # of all enclosures of a print
+SIDES = range(72, 14_401)  # points; an inch at least, and the largest page of ISO 32000-1 (Annex C)
+NO_PDF = "it is no PDF"
+LOCKED = "it is protected by a password"
+BROKEN = "it cannot be read"
+TOO_LARGE = f"the print would have more than {MOST_BYTES // 1_000_000} MB of enclosures"
+
+
+@dataclass
+class Enclosure:
+    """A file frozen with a letter."""
+
+    row: Attachment
+    why_apart: str = ""  # in words; then it is no part of the print
+    reader: PdfReader | None = None  # once it was opened
+
+    @property
+    def name(self) -> str:
+        return self.row.name
+
+    @property
+    def is_printed(self) -> bool:
+        return self.reader is not None and not self.why_apart
+
+    @property
+    def pages(self) -> int:
+        return len(self.reader.pages) if self.reader and not self.why_apart else 0
+
+    def opened_anew(self) -> PdfReader:
+        """With nothing of it copied yet."""
+        return PdfReader(BytesIO(bytes(self.row.content)))
+
+
+def listed(row: Attachment, known: dict[str, str]) -> Enclosure:
+    """Without opening it: what the last print found (attachment → why it stayed apart), else by its media type."""
+    is_pdf = row.media_type == "application/pdf"
+    return Enclosure(row, known.get(str(row.pk), "") if is_pdf else NO_PDF)
+
+
+def open_all(enclosures: Iterable[Enclosure]) -> None:
+    """Open what is a PDF; whatever is wrong with one is written down with it, and the others go on."""
+    total = 0
+    for each in enclosures:
+        if each.row.media_type != "application/pdf":
+            continue
+        content = bytes(each.row.content)
+        total += len(content)
+        each.why_apart = TOO_LARGE if total > MOST_BYTES else ""
+        if not each.why_apart:
+            each.reader, each.why_apart = opened(content)
+
+
+def opened(content: bytes) -> tuple[PdfReader | None, str]:
+    """The reader, and why it cannot be printed."""
+    try:
+        reader = PdfReader(BytesIO(content))
+        return reader, LOCKED if reader.is_encrypted else unprintable(reader)
+    except Exception:  # a file from elsewhere can be wrong in any way
+        return None, BROKEN
+
+
+def unprintable(reader: PdfReader) -> str:
+    if not 0 < len(reader.pages) <= MOST_PAGES:
+        return f"it has {len(reader.pages)} pages; at most {MOST_PAGES} are printed behind a letter"
+    sides = [side for page in reader.pages for side in (page.mediabox.width, page.mediabox.height)]
+    return "" if all(SIDES[0] <= side <= SIDES[-1] for side in sides) else BROKEN

@@ -1,0 +1,80 @@
+"""The tags of our PDFs, put in order just before WeasyPrint writes them: what it leaves open of ISO 14289-1 (PDF/UA-1).
+
+Checkpoints are those of the Matterhorn Protocol 1.1 (numbers from memory); docs/operations.md says what stays open.
+"""
+
+from collections.abc import Iterator, Mapping
+from functools import partial
+from typing import Any
+
+import pydyf
+
+OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
+TABLE_CELLS = {"/TH", "/TD"}
+
+
+def options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
+    """What `write_pdf` is given. `languages`: page, from 0 → language of what stands on it, where it is another one."""
+    return {**OPTIONS, "finisher": partial(put_in_order, languages=languages or {})}
+
+
+def put_in_order(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> None:
+    """WeasyPrint's `finisher`; the document itself is not needed."""
+    objects = {each.reference: each for each in pdf.objects}
+    root = objects[pdf.catalog["StructTreeRoot"]]
+    elements = list(walk(objects, objects[root["K"][0]]))
+    loose_to_artifacts(objects, pdf, root, {element.reference for element, _ in elements})
+    for element, above in elements:
+        mend(element, above)
+    name_ids(root, [element for element, _ in elements])
+    say_languages(objects, pdf, root, languages)
+
+
+def walk(
+    objects: Mapping[bytes, Any], element: Any, above: tuple[str, ...] = ()
+) -> Iterator[tuple[Any, tuple[str, ...]]]:
+    """Each element below with the kinds above it, in reading order."""
+    kind = element.get("S")
+    if kind is None:
+        return
+    yield element, above
+    for kid in element["K"]:
+        if not isinstance(kid, int):
+            yield from walk(objects, objects[kid], (*above, kind))
+
+
+def mend(element: Any, above: tuple[str, ...]) -> None:
+    if element["S"] == "/TH":  # 15-003: a header says whose it is
+        element["A"]["Scope"] = "/Column" if "/THead" in above else "/Row"
+    if element["S"] == "/P" and "/P" in above:  # a line of a paragraph is no paragraph in it
+        element["S"] = "/Span"
+
+
+def loose_to_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked: set[bytes]) -> None:
+    """Page numbers and marks in the margin are tagged, and belong to no tree: they become artifacts (01-005)."""
+    parents = objects[root["ParentTree"]]["Nums"]
+    for page, kids in zip(pdf.page_references, parents[1::2], strict=False):  # behind the pages come annotations
+        loose = {number for number, reference in enumerate(kids) if reference not in linked}
+        for number in loose:
+            kids[number] = "null"
+        content = objects[objects[page]["Contents"]].stream
+        for place, each in enumerate(content):
+            if isinstance(each, dict) and each.get("MCID") in loose:
+                content[place - 1 : place + 1] = ["/Artifact", pydyf.Dictionary({"Type": "/Pagination"})]
+
+
+def name_ids(root: Any, elements: list[Any]) -> None:
+    """The tree that finds a header by its name (ISO 32000-1, 14.7.2)."""
+    named = sorted((each["ID"].string, each) for each in elements if "ID" in each)
+    if named:
+        pairs = [part for _, each in named for part in (each["ID"], each.reference)]
+        root["IDTree"] = pydyf.Dictionary({"Names": pydyf.Array(pairs)})
+
+
+def say_languages(objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]) -> None:
+    """What stands on a page in another language says so (11-001)."""
+    numbers = {page: number for number, page in enumerate(pdf.page_references)}
+    for reference in objects[root["K"][0]]["K"]:
+        top = objects[reference]
+        if language := languages.get(numbers.get(top["Pg"], -1)):
+            top["Lang"] = pydyf.String(language)
