@@ -26,3 +26,13 @@ class ClientsConfig(AppConfig):
         people = (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals)
         for model in (*people, models.MessageText, models.LawRule):
             auditlog.register(model)
+        self.hear_the_mail_service()
+
+    def hear_the_mail_service(self) -> None:
+        """The one signal of the house: django-anymail tells what it has read in no other way."""
+        from clients.hooks import mail_service
+
+        if mail_service.is_configured():
+            from clients.views.mail_service import take
+
+            mail_service.connect(take)

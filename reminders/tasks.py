@@ -6,6 +6,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from clients import bounces, heartbeat, hooks, outbox
+from clients.actions import retention
 from clients.models import Business
 from clients.outbox import trouble
 from reminders import actions, bridge, pacing_plan, refitting
@@ -61,6 +62,11 @@ def learn() -> str:
         return "There is no business yet."
     now = timezone.now()
     return refitting.refit(today=business.today(now), now=now).said
+
+
+def forget_words() -> int:
+    """Each night: what came in word for word longer ago than the owner keeps it."""
+    return retention.forget_words(now=timezone.now())
 
 
 def remind() -> str:

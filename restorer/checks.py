@@ -75,6 +75,17 @@ def mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 
 @register("mail")
+def mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """A mail service whose reports are refused: bounces and complaints would go unnoticed."""
+    from clients.hooks import mail_service
+
+    if not mail_service.is_configured() or mail_service.is_proved():
+        return []
+    hint = "Set ANYMAIL_WEBHOOK_SECRET to NAME:PASSWORD, or the service's key for signing (docs/operations.md)."
+    return [Warning("Reports of the mail service are refused, as nothing proves them.", hint=hint, id="restorer.W011")]
+
+
+@register("mail")
 def mail(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Settings of the mail server that contradict each other."""
     rules: Sequence[tuple[bool, CheckMessage]] = [

@@ -38,6 +38,9 @@ class Report(Enum):
     FAILED = "It came back."
     ANSWERED_BY_MACHINE = "An automatic answer to it came."
     ANSWERED = "Somebody answered it at the address for bounces."
+    NOT_SENT = "The mail service did not send it."
+    COMPLAINED = "The recipient reported it as unwanted."
+    UNSUBSCRIBED = "The recipient told the mail service to send no more."
     NONE = "It reports nothing."
 
 
@@ -49,18 +52,28 @@ OF_ACTION = {
 
 @dataclass(frozen=True)
 class Returned:
-    """`key` is the left part of the Message-ID it is about, empty if it names none of ours."""
+    """`key` is the left part of the Message-ID it is about, empty if it names none of ours.
+
+    `is_gone` says whether the address is at fault where no code does (a mail service); None leaves that to the code.
+    """
 
     report: Report
     key: str = ""
     status: str = ""
     words: str = ""
     sender: str = ""
+    is_gone: bool | None = None
+    opts_out: bool = False
+
+    @property
+    def has_failed(self) -> bool:
+        return self.report in {Report.FAILED, Report.NOT_SENT}
 
     @property
     def is_address_at_fault(self) -> bool:
         """It failed for good, and because of the address: nobody should write there again."""
-        return self.report is Report.FAILED and bool(ADDRESS_FAULTS.fullmatch(self.status))
+        by_code = bool(ADDRESS_FAULTS.fullmatch(self.status))
+        return self.has_failed and (by_code if self.is_gone is None else self.is_gone)
 
     @property
     def why(self) -> str:

@@ -2,7 +2,7 @@
 
 A backend does not say how far it got, and only some errors carry the far side's answer. What is known to have been
 refused is refused; whatever else goes wrong after the last look is unknown, so nothing is ever sent twice. Bounces come
-back to the service and not to us: its own reports are not read.
+back to the service and not to us: it reports them to /hooks/mail/ (clients/hooks/mail_service.py).
 """
 
 import contextlib
@@ -23,6 +23,9 @@ WORDS = 500
 REFUSALS = {"rejected", "invalid", "failed"}  # django-anymail's words for a recipient that was not taken
 NOT_NOW_CODES = {401, 402, 403, 425, 429, 503}  # not let in, or told to wait: nothing was taken
 UNKNOWN_CODES = {408, 409}
+# Raised before anything is sent: a setting of the service, a feature it lacks, something that has no form in its words.
+NOT_EVEN_TRIED = {"AnymailUnsupportedFeature", "AnymailSerializationError", "AnymailInvalidAddress"}
+WITHOUT_METADATA = {"MailerSend", "Postal"}  # of django-anymail 15; their reports are matched by the service's number
 
 
 class BackendLine:
@@ -49,6 +52,8 @@ class BackendLine:
     def send(self, message: Message, look: Look) -> Outcome:
         look.start()
         mail = written_out(self.head, message)
+        if getattr(self.backend, "esp_name", "") not in WITHOUT_METADATA:
+            mail.metadata = {"key": key_of(message)}  # type: ignore[attr-defined] # django-anymail reads it
         if not look.go():
             return Outcome(Result.WITHHELD)
         try:
@@ -66,7 +71,7 @@ class BackendLine:
 
 
 def written_out(head: Letterhead, message: Message) -> EmailMultiAlternatives:
-    """The same headers as over SMTP; `metadata` carries our key to services that hand it back."""
+    """The same headers as over SMTP."""
     link = message_keys.link_of(head.business, message)
     own = dict(line.split(": ", 1) for line in unsubscribe_headers(link))
     own |= {"Message-ID": message.message_id, "Auto-Submitted": "auto-generated"}
@@ -79,8 +84,12 @@ def written_out(head: Letterhead, message: Message) -> EmailMultiAlternatives:
         mail.attach_alternative(message.html, "text/html")
     for file in files_of(message):
         mail.attach(file.name, bytes(file.content), file.media_type.partition(";")[0])
-    mail.metadata = {"key": message.idempotency_key}  # type: ignore[attr-defined] # django-anymail reads it
     return mail
+
+
+def key_of(message: Message) -> str:
+    """What a service hands back with its reports: the left part of the Message-ID, short and plain enough for all."""
+    return message.message_id.strip("<>").rpartition("@")[0]
 
 
 def taken(mail: EmailMultiAlternatives, count: int | None) -> Outcome:
@@ -99,7 +108,7 @@ def taken(mail: EmailMultiAlternatives, count: int | None) -> Outcome:
 def outcome_of(error: Exception) -> Outcome:
     """From the answer that came with an error, if one did."""
     code = getattr(error, "status_code", None)
-    if type(error).__name__ == "AnymailRecipientsRefused":
+    if type(error).__name__ in {"AnymailRecipientsRefused"} | NOT_EVEN_TRIED:
         return Outcome(Result.REFUSED, in_words(error))
     if code in NOT_NOW_CODES:
         return Outcome(Result.NOT_NOW, in_words(error))

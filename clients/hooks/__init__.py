@@ -1,5 +1,6 @@
-"""What gateways post to us: reports of what became of a message, and what clients write back."""
+"""What gateways and mail services post to us: what became of a message, and what clients write back."""
 
-from clients.hooks.intake import BadReportError, ForgedError, UnknownHookError, finish, receive
+from clients.hooks.intake import finish, receive, refused
+from clients.hooks.made import BadReportError, ForgedError, UnknownHookError
 
-__all__ = ["BadReportError", "ForgedError", "UnknownHookError", "finish", "receive"]
+__all__ = ["BadReportError", "ForgedError", "UnknownHookError", "finish", "receive", "refused"]

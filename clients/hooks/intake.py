@@ -2,36 +2,22 @@
 
 import logging
 from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db import transaction
 
-from clients.hooks import inbound, reading, status
-from clients.hooks.made import Made
+from clients.hooks import inbound, mail_events, reading, status
+from clients.hooks.made import FINISH_AFTER, KNOWN, BadReportError, ForgedError, Made, UnknownHookError
 from clients.hooks.reading import Report
 from clients.hooks.words import Word, word_of
 from clients.models import InboundEvent, TextGateway
 
 STATUS, INBOUND = "text status", "text inbound"
-KNOWN = "Known already: nothing was done."
 PROCESS: dict[str, Callable[[TextGateway, InboundEvent, Report, datetime], Made]] = {
     STATUS: status.process,
     INBOUND: inbound.process,
 }
-FINISH_AFTER = timedelta(minutes=2)
 logger = logging.getLogger(__name__)
-
-
-class UnknownHookError(Exception):
-    """There is no hook at this address."""
-
-
-class ForgedError(Exception):
-    """The signature is missing or wrong."""
-
-
-class BadReportError(Exception):
-    """The body is neither JSON nor form fields, or too long."""
 
 
 def receive(*, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime) -> str:
@@ -84,11 +70,11 @@ def must_stop_again(event: InboundEvent, report: Report) -> bool:
 
 def finish(*, now: datetime) -> int:
     """Process what was kept and, because the program was stopped right then, not processed. How many."""
+    done = mail_events.finish(now=now)
     gateway = TextGateway.objects.filter(id=1).first()
     if gateway is None:
-        return 0
+        return done
     left = InboundEvent.objects.filter(source__in=PROCESS, processed_at=None, received_at__lt=now - FINISH_AFTER)
-    done = 0
     for event in left.order_by("pk"):
         if report := reading.read(gateway, event.raw.encode(), ""):
             process(gateway, event.pk, report, now)

@@ -1,8 +1,24 @@
-"""What was made of an event."""
+"""What was made of an event, and what the doors have in common."""
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from clients.models import Client, Message
+
+KNOWN = "Known already: nothing was done."
+FINISH_AFTER = timedelta(minutes=2)  # what was kept and not processed by then is taken up again
+
+
+class UnknownHookError(Exception):
+    """There is no hook at this address."""
+
+
+class ForgedError(Exception):
+    """The signature is missing or wrong."""
+
+
+class BadReportError(Exception):
+    """The body cannot be read, or is too long."""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
@@ -52,6 +53,12 @@ class Business(models.Model):
         default=all_months,
         help_text="Months in which crews work outdoors.",
     )
+    raw_months = models.PositiveSmallIntegerField(
+        "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]
+    )
+    answered_link_months = models.PositiveSmallIntegerField(
+        "the page of an offer opens after its answer, months", default=13, validators=[MinValueValidator(1)]
+    )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
     updated_at = models.DateTimeField(auto_now=True)
 
@@ -62,6 +69,9 @@ class Business(models.Model):
             models.CheckConstraint(name="business_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")),
             models.CheckConstraint(name="business_currency_three_letters", condition=Q(currency__regex=r"^[A-Z]{3}$")),
             models.CheckConstraint(name="business_has_a_season", condition=Q(season_months__len__gt=0)),
+            models.CheckConstraint(
+                name="business_keeps_a_month", condition=Q(raw_months__gte=1, answered_link_months__gte=1)
+            ),
         ]
 
     def __str__(self) -> str:

@@ -115,7 +115,7 @@ class Message(models.Model):
             ),
             models.Index(fields=["client", "-queued_at"], name="message_by_client"),
             models.Index(fields=["state", "-queued_at"], name="message_by_state"),
-            models.Index(fields=["provider_id"], name="message_by_provider", condition=Q(channel="text")),
+            models.Index(fields=["provider_id"], name="message_by_far_number", condition=~Q(provider_id="")),
         ]
         constraints = [
             models.UniqueConstraint(fields=["idempotency_key"], name="message_once_a_key"),

@@ -2,9 +2,10 @@
 
 from django.urls import path
 
-from clients.views import hooks
+from clients.views import hooks, mail_service
 
 urlpatterns = [
     path("text/<str:secret>/status", hooks.text_status, name="text_status"),
     path("text/<str:secret>/inbound", hooks.text_inbound, name="text_inbound"),
+    path("mail/<str:service>", mail_service.mail_reports, name="mail_reports"),
 ]

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import audit, gateway, people, settings, sign_in
+from clients.views import audit, coming_back, gateway, people, settings, sign_in
 
 app_name = "settings"
 urlpatterns = [
@@ -19,5 +19,6 @@ urlpatterns = [
     path("gateway/", gateway.gateway, name="gateway"),
     path("gateway/addresses/", gateway.hook_secret, name="hook_secret"),
     path("gateway/test/", gateway.trial, name="gateway_trial"),
+    path("coming-back/", coming_back.coming_back, name="coming_back"),
     path("audit/", audit.audit, name="audit"),
 ]

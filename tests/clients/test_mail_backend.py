@@ -77,7 +77,7 @@ def test_the_service_gets_our_key_and_its_number_is_kept(service: type[Service])
 
     message.refresh_from_db()
     assert (message.state, message.provider_id, message.reply) == ("accepted", "svc-17", "queued")
-    assert service.taken[0].metadata == {"key": message.idempotency_key}
+    assert service.taken[0].metadata == {"key": message.message_id.strip("<>").partition("@")[0]}
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from clients.models import User
 from tests.factories import ClientFactory
 
 PUBLIC = {
-    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound",
+    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound", "mail_reports",
     "offer_public", "offer_paper", "offer_photo", "offer_visit", "crew_calendar",
 }  # fmt: skip
 EVERYBODY = """
@@ -39,7 +39,7 @@ OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
     settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit
-    settings:gateway settings:hook_secret settings:gateway_trial steps:rules
+    settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     speech:domain speech:law_drop prices:new prices:change prices:remove
 """.split()

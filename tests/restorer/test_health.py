@@ -64,6 +64,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     Schedule.objects.create(name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1)
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
+        ("forget words", "reminders.tasks.forget_words"),
         ("learn", "reminders.tasks.learn"),
         ("refresh forecasts", "reminders.tasks.refresh_forecasts"),
         ("remind", "reminders.tasks.remind"),

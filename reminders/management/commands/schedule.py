@@ -12,6 +12,7 @@ from clients.models import Business
 
 NIGHT = time(3, 10)
 AFTER_FORECASTS = timedelta(minutes=30)
+AFTER_REMINDERS = timedelta(minutes=60)
 
 
 class Command(BaseCommand):
@@ -23,11 +24,15 @@ class Command(BaseCommand):
         every_night = {"func": "reminders.tasks.refresh_forecasts", "schedule_type": Schedule.DAILY, "minutes": None}
         learning = {"func": "reminders.tasks.learn", "schedule_type": Schedule.DAILY, "minutes": None}
         reminding = {"func": "reminders.tasks.remind", "schedule_type": Schedule.DAILY, "minutes": None}
+        tidying = {"func": "reminders.tasks.forget_words", "schedule_type": Schedule.DAILY, "minutes": None}
         put("tick", now, every_minute)
         put("refresh forecasts", next_night(now), every_night)
         put("learn", next_night(now), learning)
         put("remind", next_night(now) + AFTER_FORECASTS, reminding)
-        self.stdout.write("4 schedules: each minute the outbox; each night forecasts, what visits taught, reminders.")
+        put("forget words", next_night(now) + AFTER_REMINDERS, tidying)
+        self.stdout.write(
+            "5 schedules: each minute the outbox; each night forecasts, what visits taught, reminders, words too old."
+        )
 
 
 @transaction.atomic

@@ -1,0 +1,27 @@
+"""`manage.py forget_words`: what the worker does each night with what came in long ago."""
+
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from clients.actions.retention import forget_words
+from clients.models import Business
+from clients.rows import add_format, write_rows
+
+COLUMNS = ["emptied", "months"]
+
+
+class Command(BaseCommand):
+    help = "Empty the words of hooks and returned mails older than the months set under Settings, What comes back."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        add_format(parser)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        business = Business.current()
+        if business is None:
+            raise CommandError("There is no business yet.")
+        row = {"emptied": forget_words(now=timezone.now()), "months": business.raw_months}
+        write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

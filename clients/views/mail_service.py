@@ -1,0 +1,39 @@
+"""What a mail service posts to us. No cookie, no sign-in: a password in the address or a signature is the proof."""
+
+from typing import Any
+
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import RequestDataTooBig
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods
+
+from clients import hooks
+from clients.hooks import mail_events, mail_service
+from clients.views.hooks import STATUS_OF, plain
+
+
+@csrf_exempt
+@login_not_required
+@never_cache
+@require_http_methods(["HEAD", "POST"])  # by HEAD some ask, when the address is entered, whether anybody is there
+def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
+    """A repetition is answered like the first: services post again what gets no 2xx."""
+    if request.method == "HEAD":
+        return plain("", 200)
+    try:
+        request.body  # noqa: B018 - read before django-anymail does, so that one that is too long is refused here
+        mail_service.receive(service=service, request=request)
+    except RequestDataTooBig as error:
+        hooks.refused(error, mail_service.SOURCE)
+        return plain("The report is too long.", 413)
+    except tuple(STATUS_OF) as error:
+        return plain(str(error), STATUS_OF[type(error)])
+    return plain("Taken.", 200)
+
+
+def take(event: Any, esp_name: str, **sent: Any) -> None:
+    """Django-anymail's signal. What fails here fails the post, and the service posts again."""
+    mail_events.receive(service=esp_name, event=event, now=timezone.now())
