@@ -209,6 +209,7 @@ DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office
 # The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/bounces/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
 BOUNCES_TLS = flag("BOUNCES_TLS", True)
+BOUNCES_CA = os.environ.get("BOUNCES_CA", "")  # file of who signed its certificate, if not whom the machine trusts
 BOUNCES_PORT = int(os.environ.get("BOUNCES_PORT", "993" if BOUNCES_TLS else "143"))
 BOUNCES_USER = os.environ.get("BOUNCES_USER", "")
 BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")

@@ -2,9 +2,13 @@
 
 import re
 import socketserver
+import ssl
+import subprocess
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
 
 USER, PASSWORD = "bounces", "a password of the tests"
 
@@ -13,6 +17,8 @@ class Session(socketserver.StreamRequestHandler):
     server: "Server"
 
     def handle(self) -> None:
+        if isinstance(self.request, ssl.SSLSocket):
+            self.request.do_handshake()
         self.say("* OK ready")
         for line in self.rfile:
             tag, _, command = line.decode().strip().partition(" ")
@@ -46,6 +52,9 @@ class Session(socketserver.StreamRequestHandler):
         assert found, rest
         content = self.server.mails[int(found[1])][: int(found[2])]
         head = f"* 1 FETCH (UID {found[1]} BODY[]<0> {{{len(content)}}}\r\n"
+        if int(found[1]) in self.server.broken_off:
+            self.wfile.write(head.encode() + content[: len(content) // 2])
+            raise ConnectionAbortedError
         self.wfile.write(head.encode() + content + b")\r\n")
         return "OK done"
 
@@ -67,11 +76,25 @@ class Server(socketserver.ThreadingTCPServer):
     daemon_threads = True
     allow_reuse_address = True
 
-    def __init__(self) -> None:
+    def __init__(self, certificate: Path | None = None) -> None:
         super().__init__(("127.0.0.1", 0), Session)
+        self.certificate = certificate
         self.mails: dict[int, bytes] = {}
+        self.broken_off: set[int] = set()  # hangs up in the middle of these
         self.seen: set[int] = set()
         self.commands: list[str] = []
+
+    def get_request(self) -> tuple[Any, Any]:
+        """With a certificate TLS from the first byte (RFC 8314); each session shakes hands in a thread of its own."""
+        connection, address = super().get_request()
+        if self.certificate is None:
+            return connection, address
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(self.certificate)
+        return context.wrap_socket(connection, server_side=True, do_handshake_on_connect=False), address
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Someone hung up, as the tests want it; nothing to be printed."""
 
     @property
     def port(self) -> int:
@@ -79,8 +102,8 @@ class Server(socketserver.ThreadingTCPServer):
 
 
 @contextmanager
-def running_mailbox() -> Iterator[Server]:
-    with Server() as server:
+def running_mailbox(certificate: Path | None = None) -> Iterator[Server]:
+    with Server(certificate) as server:
         thread = threading.Thread(target=server.serve_forever, args=(0.02,))
         thread.start()
         try:
@@ -88,3 +111,18 @@ def running_mailbox() -> Iterator[Server]:
         finally:
             server.shutdown()
             thread.join()
+
+
+def make_certificate(path: Path, name: str, *, days: int = 1) -> Path:
+    """Key and certificate in one file, signed by itself for the name, such as IP:127.0.0.1; run out if days are < 0."""
+    key, made = path.with_suffix(".key"), path.with_suffix(".crt")
+    curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
+    named = ["-subj", "/CN=mailbox of the tests", "-addext", f"subjectAltName={name}"]
+    openssl("req", "-x509", *curve, *named, "-keyout", str(key), "-out", str(made))
+    openssl("x509", "-in", str(made), "-signkey", str(key), "-days", str(days), "-out", str(path))
+    path.write_bytes(key.read_bytes() + path.read_bytes())
+    return path
+
+
+def openssl(*words: str) -> None:
+    subprocess.run(["openssl", *words], check=True, capture_output=True)

@@ -3,6 +3,7 @@
 Only for a mailbox of its own: every mail in it is marked as seen.
 """
 
+import contextlib
 import imaplib
 import ssl
 import time
@@ -16,6 +17,7 @@ from clients.bounces.intake import LONGEST
 
 TIMEOUT_SECONDS = 15
 MOST_AT_ONCE = 200
+ABOUT_CA = "Have it put right, or name the file of who signed it with BOUNCES_CA."
 
 
 class MailboxError(Exception):
@@ -67,7 +69,15 @@ def connect() -> imaplib.IMAP4:
     host, port = settings.BOUNCES_HOST, settings.BOUNCES_PORT
     if not settings.BOUNCES_TLS:
         return imaplib.IMAP4(host, port, timeout=TIMEOUT_SECONDS)
-    return imaplib.IMAP4_SSL(host, port, timeout=TIMEOUT_SECONDS, ssl_context=ssl.create_default_context())
+    return imaplib.IMAP4_SSL(host, port, timeout=TIMEOUT_SECONDS, ssl_context=trusting())
+
+
+def trusting() -> ssl.SSLContext:
+    """Whom the machine trusts, or only those in the file of the settings."""
+    try:
+        return ssl.create_default_context(cafile=settings.BOUNCES_CA or None)
+    except OSError as error:
+        raise OSError(f"BOUNCES_CA {settings.BOUNCES_CA} is no file of certificates that can be read") from error
 
 
 def unseen(imap: imaplib.IMAP4) -> list[str]:
@@ -92,10 +102,15 @@ def hang_up(imap: imaplib.IMAP4) -> None:
     try:
         imap.logout()
     except (OSError, imaplib.IMAP4.error):
-        imap.shutdown()
+        with contextlib.suppress(OSError):  # the other side hung up before us
+            imap.shutdown()
 
 
 def in_words(error: Exception) -> str:
+    if isinstance(error, ssl.SSLCertVerificationError):
+        return f"its certificate cannot be trusted ({error.verify_message}), so no password was sent. {ABOUT_CA}"
+    if isinstance(error, imaplib.IMAP4.abort):
+        return f"it hung up in the middle; what was not read yet is read next time ({error})"
     if isinstance(error, OSError):
         return error.strerror or str(error) or type(error).__name__
     words = error.args[0] if error.args else ""
