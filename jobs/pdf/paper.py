@@ -15,6 +15,7 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from clients import tagging
 from clients.paper import paper
 from jobs.models import Photo
 from jobs.photos import small
@@ -62,7 +63,5 @@ def render(template: str, context: dict[str, Any], *, country: str, photos: Mapp
     """The template on the paper of this country; `photo:///1` in it is the picture of the photo numbered 1."""
     size = paper(country)
     page = HTML(string=render_to_string(template, context), url_fetcher=Pictures(photos))
-    written: bytes = page.write_pdf(
-        stylesheets=[style(size)], font_config=fonts(), pdf_variant="pdf/ua-1", custom_metadata=False
-    )
+    written: bytes = page.write_pdf(stylesheets=[style(size)], font_config=fonts(), **tagging.options())
     return written

@@ -1,0 +1,144 @@
+"""Everything we print against ISO 14289-1, as far as a machine can check it without a checker of the whole standard."""
+
+from collections.abc import Callable
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from django.utils import timezone
+from pypdf import PdfWriter
+from pypdf.generic import NameObject
+
+from clients.models import LetterBatch
+from jobs.care_record import care_record
+from jobs.links import offer_url
+from jobs.models import Job, Offer
+from jobs.pdf import care_record_pdf, offer_pdf
+from reminders.actions import refresh_forecasts
+from reminders.models import Forecast
+from tests.clients.test_letters import queued_letter
+from tests.factories import (
+    CoatFactory,
+    OfferFactory,
+    OfferLineFactory,
+    OfferScopeFactory,
+    OfferTaxFactory,
+    PhotoFactory,
+    PropertyFactory,
+)
+from tests.pdf_ua import Papers, faults
+
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
+
+
+def an_offer() -> bytes:
+    """With photograph, wear curve, several decks, the price of waiting and a link."""
+    after = [{"months": 6, "strip_chance": 0.128, "expected_cost": "752.82"}]
+    offer: Offer = OfferFactory(is_sent=True, number=204, waiting={"recoat": "634.35", "after": after})
+    scope = OfferScopeFactory(offer=offer, deck__label="Sun deck")
+    CoatFactory(job__deck=scope.deck, product=scope.product, job__finished_on=date(2025, 6, 12))
+    PhotoFactory(deck=scope.deck, caption="Greyed along the rail")
+    OfferScopeFactory(offer=offer, deck__label="Landing", position=2)
+    for number in range(40):
+        OfferLineFactory(offer=offer, scope=scope, words=f"Stair {number}")
+    OfferTaxFactory(offer=offer)
+    refresh_forecasts(today=date(2026, 11, 20), now=timezone.now())
+    return offer_pdf(offer, url=offer_url("a-link-of-our-own"))
+
+
+def a_care_record() -> bytes:
+    job: Job = CoatFactory(job__finished_on=date(2026, 6, 12)).job
+    PhotoFactory(deck=job.deck, job=job)
+    refresh_forecasts(today=date(2026, 6, 13), now=timezone.now())
+    return care_record_pdf(care_record(job))
+
+
+def a_due_list(browser: Browser) -> bytes:
+    """Longer than a page, so that its table goes on."""
+    home = PropertyFactory()
+    for number in range(40):
+        CoatFactory(job__deck__property=home, job__deck__label=f"Deck {number}", job__finished_on=date(2025, 6, 12))
+    refresh_forecasts(today=date(2026, 6, 13), now=timezone.now())
+    month = Forecast.objects.earliest("due_on").due_on
+    return browser.get(f"/due/{month:%Y-%m}/?format=pdf").content
+
+
+def a_batch(browser: Browser) -> bytes:
+    """Letters with two offers each, one letter in French."""
+    offer = ("offer-204.pdf", "application/pdf", an_offer())
+    queued_letter(1, attachments=[offer, offer])
+    queued_letter(2, attachments=[offer], language="fr")
+    browser.post("/outbox/letters/new/")
+    return browser.post(f"/outbox/letters/{LetterBatch.objects.get().pk}/print/").content
+
+
+PRINTS: dict[str, Callable[[Browser], bytes]] = {
+    "offer": lambda browser: an_offer(), "care record": lambda browser: a_care_record(),
+    "due list": a_due_list,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PRINTS)
+def test_no_fault_that_a_machine_can_see(as_owner: Browser, name: str) -> None:
+    pdf = PRINTS[name](as_owner)
+
+    papers = Papers(pdf)
+    assert len(papers.pages) > 1 or name == "care record"
+    assert {"/H1", "/P", "/Table", "/TH", "/TD"} <= set(papers.kinds())
+    assert faults(pdf) == []
+
+
+def test_letters_with_what_is_behind_them_have_no_fault_either(as_owner: Browser) -> None:
+    pdf = a_batch(as_owner)
+
+    assert faults(pdf) == []
+    papers = Papers(pdf)
+    letters = [element.language for element in papers.of_kind("/Art")]
+    assert letters == ["en", "fr"]
+    # each offer hangs behind its letter: slip, letter, two offers, letter, offer
+    tops = [element.kind for element in papers.elements if element.above == ("/Document",)]
+    assert tops == ["/Sect", "/Art", "/Document", "/Document", "/Art", "/Document"]
+
+
+def without(path: str) -> Callable[[Any], None]:
+    """Takes an entry of the catalog away."""
+    return lambda writer: writer.root_object.pop(path)
+
+
+TAMPERED: list[tuple[Callable[[PdfWriter], Any], str]] = [
+    (without("/Lang"), "11-006"),
+    (without("/ViewerPreferences"), "07-001/002"),
+    (without("/MarkInfo"), "7.1 not marked"),
+    (lambda writer: element(writer, "/Figure").pop("/Alt"), "13-004"),
+    (lambda writer: element(writer, "/TH")["/A"].pop("/Scope"), "15-003"),
+    (lambda writer: element(writer, "/H2").update({NameObject("/S"): NameObject("/H4")}), "14-003"),
+    (lambda writer: element(writer, "/Link").update({NameObject("/S"): NameObject("/Span")}), "28-011"),
+    (lambda writer: element(writer, "/H1")["/K"].clear(), "01-005"),
+    (lambda writer: [page.pop("/Tabs") for page in writer.pages], "28-008/009"),
+]
+
+
+def test_the_check_sees_what_is_wrong() -> None:
+    offer = an_offer()
+    for tamper, found in TAMPERED:
+        writer, target = PdfWriter(clone_from=BytesIO(offer)), BytesIO()
+        tamper(writer)
+        writer.write(target)
+
+        assert [fault for fault in faults(target.getvalue()) if fault.startswith(found)], found
+
+
+def element(writer: PdfWriter, kind: str) -> Any:
+    """The first of a kind."""
+    root: Any = writer.root_object["/StructTreeRoot"]
+    waiting = [root]
+    while waiting:
+        node = waiting.pop(0).get_object()
+        if not isinstance(node, dict):
+            continue
+        if node.get("/S") == kind:
+            return node
+        waiting += node.get("/K", []) if isinstance(node.get("/K", []), list) else [node["/K"]]
+    raise LookupError(kind)
