@@ -188,7 +188,10 @@ STORAGES = {
 }
 
 # Language, numbers, time. Time zones of properties are data; the business's own zone is set per request.
+# People of the business read English; what clients see is in any of these (clients/display.py, `for_client`).
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("fr", "Français")]
+LOCALE_PATHS = [BASE_DIR / "restorer" / "locale"]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -204,6 +207,7 @@ EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
 EMAIL_USE_TLS = flag("EMAIL_USE_TLS", False)
 EMAIL_USE_SSL = flag("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
+EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by side, when much is due
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
 # The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/bounces/).

@@ -34,7 +34,8 @@ class LineDownError(Exception):
 class Look(Protocol):
     """The outbox's last look at a message. `start` asks the database; `go` waits for the answer.
 
-    `upcoming` is the message that will probably be next: while the far side is busy, a line may write it out in full.
+    `upcoming` is the message that will probably be next: while the far side is busy with the text of this one, a line
+    may write it out in full, and the outbox has its look at it. It is asked for after `go` only.
     """
 
     def start(self) -> None: ...

@@ -1,7 +1,6 @@
 """Statements sent to PostgreSQL ahead of their answer, so that it works while the mail server does.
 
-It is libpq's pipeline mode; what leaves together is one transaction. Nothing irrevocable may happen before
-`answers` has been read; see docs/decisions/0007.
+It is libpq's pipeline mode. Nothing irrevocable may happen before `answers` has been read; see docs/decisions/0007.
 """
 
 from collections.abc import Mapping, Sequence
@@ -21,15 +20,17 @@ class Ahead:
     def __init__(self, statements: Mapping[str, str]) -> None:
         self.statements = statements
         self.pgconn: Any = None
-        self.is_open = False
-        self.is_waiting = False  # something was added and has not left
+        self.open = 0  # statements whose answers have not been read
 
-    def add(self, name: str, values: Sequence[Any]) -> None:
-        """One of the prepared statements, by name; it leaves with the next `flush`."""
-        if not self.is_open:
-            self.get_ready()
-        self.pgconn.send_query_prepared(name.encode(), [str(value).encode() for value in values])
-        self.is_waiting = True
+    def ask(self, name: str, values: Sequence[Any]) -> None:
+        """Send one of the prepared statements, by name, off as a transaction of its own."""
+        with connection.wrap_database_errors:
+            if not self.open:
+                self.get_ready()
+            self.pgconn.send_query_prepared(name.encode(), [str(value).encode() for value in values])
+            self.pgconn.pipeline_sync()
+            self.open += 1
+            self.pgconn.flush()
 
     def get_ready(self) -> None:
         """Plan the statements once for each connection: planning takes longer than doing."""
@@ -40,41 +41,31 @@ class Ahead:
                 checked(self.pgconn.prepare(name.encode(), statement.encode()))
             prepared.add(connection.connection)
         self.pgconn.enter_pipeline_mode()
-        self.is_open = True
 
-    def flush(self) -> None:
-        """What was added since goes off as one transaction."""
-        if self.is_waiting:
-            self.pgconn.pipeline_sync()
-            self.pgconn.flush()
-        self.is_waiting = False
-
-    def answers(self) -> list[bool]:
-        """For each statement, whether it changed a row. Waits; OperationalError if the line broke."""
-        if not self.is_open:
+    def answers(self) -> list[list[int]]:
+        """For each statement asked since the last call, the rows it changed. Waits; Error if the line broke."""
+        if not self.open:
             return []
-        self.flush()
         try:
-            found = self.read()
-            self.pgconn.exit_pipeline_mode()
+            with connection.wrap_database_errors:
+                found = [self.read() for _ in range(self.open)]
+                self.pgconn.exit_pipeline_mode()
         except BaseException:
             connection.close()  # half-read answers would be taken for those of the next query
             raise
         finally:
-            self.is_open = self.is_waiting = False
+            self.open = 0
         return found
 
-    def read(self) -> list[bool]:
-        """Each statement answers with one result and a None, the transaction with its Sync."""
-        found: list[bool] = []
-        while True:
-            result = self.pgconn.get_result()
+    def read(self) -> list[int]:
+        """A statement answers with one result and a None, its transaction with a Sync."""
+        ids: list[int] = []
+        while (result := self.pgconn.get_result()) is None or result.status != ExecStatus.PIPELINE_SYNC:
             if result is None:
                 self.look_alive()
-            elif result.status == ExecStatus.PIPELINE_SYNC:
-                return found
             else:
-                found.append(checked(result).ntuples > 0)
+                ids = [int(checked(result).get_value(row, 0)) for row in range(result.ntuples)]
+        return ids
 
     def look_alive(self) -> None:
         """None only parts one statement from the next, unless there is no connection any more."""

@@ -91,4 +91,4 @@ def give_back(batch: Iterable[Message]) -> None:
     if tokens:
         moving = [State.CLAIMED, State.TRANSMITTING]
         rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values(), state__in=moving)
-        steps.move(rows, State.QUEUED)
+        steps.move(rows, State.QUEUED, attempts=steps.UNTRIED)

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import prefetch_related_objects
+from django.db.models import Case, F, IntegerField, When, prefetch_related_objects
 from django.db.models.functions import Now
 
 from clients.models import Message, MessageEvent, User
@@ -16,6 +16,11 @@ from clients.outbox.permission import TODAY, WHY_NOT
 
 LATE = "It was taken, after the sender's time was up."
 CLAIM_LEASE = timedelta(minutes=2)
+UNTRIED = Case(  # the tries of what was on the point of being handed over, and was not
+    When(state=State.TRANSMITTING, attempts__gt=0, then=F("attempts") - 1),
+    default="attempts",
+    output_field=IntegerField(),
+)
 
 CLAIM = """
 WITH due AS (
@@ -24,7 +29,7 @@ WITH due AS (
     ORDER BY not_before, id LIMIT %(size)s FOR UPDATE SKIP LOCKED
 ), moved AS (
     UPDATE clients_message m
-    SET state = 'claimed', lease_token = gen_random_uuid(), lease_until = clock_timestamp() + %(lease)s
+    SET state = 'claimed', lease_token = (SELECT gen_random_uuid()), lease_until = clock_timestamp() + %(lease)s
     FROM due WHERE m.id = due.id RETURNING m.*
 ), noted AS (
     INSERT INTO clients_messageevent (message_id, at, state, note) SELECT id, clock_timestamp(), state, '' FROM moved
@@ -32,18 +37,31 @@ WITH due AS (
 SELECT *, EXISTS (SELECT FROM clients_attachment a WHERE a.message_id = moved.id) AS has_files
 FROM moved ORDER BY not_before, id
 """
-# The two steps of the fast path are sent ahead of their answer (see ahead.py), each guarded by the lease.
-# `state || ''` keeps the planner on the primary key: with old statistics it would walk through all that is claimed.
-TRANSMIT = f"""
-WITH moved AS (
-    UPDATE clients_message m
-    SET state = 'transmitting', attempts = attempts + 1, lease_until = clock_timestamp() + $3::interval
-    WHERE id = $1::bigint AND lease_token = $2::uuid AND state || '' = 'claimed' AND lease_until > clock_timestamp()
-        AND held_at IS NULL AND ({WHY_NOT.format(hash="$4", normalized="$5", today=TODAY)}) IS NULL
-    RETURNING id
+# The steps of the fast path are sent ahead of their answer (see ahead.py), each guarded by the lease. LATERAL and
+# `state || ''` keep the planner on the primary key: with old statistics it would walk through all that there is.
+LOOK = """
+WITH fit AS (
+    SELECT m.id
+    FROM json_to_recordset($3::json) AS given (id bigint, hash text, spelling text)
+    CROSS JOIN LATERAL (
+        SELECT m.id FROM clients_message m
+        WHERE m.id = given.id AND m.lease_token = $1::uuid AND m.state || '' = '{state}'
+            AND m.lease_until > clock_timestamp() AND m.held_at IS NULL AND ({why_not}) IS NULL
+        LIMIT 1 FOR UPDATE OF m
+    ) m
+), moved AS (
+    UPDATE clients_message m SET {changes}, lease_until = clock_timestamp() + $2::interval
+    FROM fit WHERE m.id = fit.id RETURNING m.id
 )
+"""
+WHY_NOT_GIVEN = WHY_NOT.format(hash="given.hash", normalized="given.spelling", today=TODAY)
+BEGUN = LOOK.format(changes="state = 'transmitting', attempts = attempts + 1", state="claimed", why_not=WHY_NOT_GIVEN)
+TRANSMIT = f"""{BEGUN}
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), 'transmitting', '' FROM moved RETURNING message_id
+"""  # noqa: S608 - made of constants
+AGAIN = f"""{LOOK.format(changes="reply = m.reply", state="transmitting", why_not=WHY_NOT_GIVEN)}
+SELECT id FROM moved
 """  # noqa: S608 - made of constants
 ACCEPT = """
 WITH moved AS (
@@ -55,7 +73,7 @@ WITH moved AS (
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), 'accepted', $3 FROM moved RETURNING message_id
 """
-AHEAD = {"transmit": TRANSMIT, "accept": ACCEPT}
+AHEAD = {"transmit": TRANSMIT, "again": AGAIN, "accept": ACCEPT}
 
 
 def claim(channel: str, size: int) -> list[Message]:

@@ -19,6 +19,7 @@ from restorer import processes
 from restorer.bench.timing import in_turn
 
 PAIRS = 5
+PAIRS_BY_ONE = 3
 TEXT = "The finish on your deck is due — a clean and a coat keep it from a full strip.\n" * 12 + "{unsubscribe_url}\n"
 HTML = "<p>" + TEXT.replace("\n", "<br>\n") + "</p>"
 PEER = """
@@ -33,17 +34,26 @@ threading.Event().wait()
 
 
 def measure(messages: int, now: datetime) -> dict[str, float]:
-    """Pairs in turn: so many of our queue, then as many by smtplib, composed beforehand."""
-    queue(messages * (PAIRS + 1), now)
+    """Pairs in turn: so many of our queue, then as many by smtplib, composed beforehand.
+
+    First by as many connections as the settings allow, as the outbox sends; then by one.
+    """
+    queue(messages * (PAIRS + PAIRS_BY_ONE + 2), now)
     composed = compose_some(messages)
+    connections = settings.EMAIL_CONNECTIONS
     with peer() as port:
         settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
         pair = in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS)
+        settings.EMAIL_CONNECTIONS = 1
+        by_one = in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE)
+    settings.EMAIL_CONNECTIONS = connections
     return {
         "messages": float(messages),
+        "connections": float(connections),
         "ours_per_s": messages / statistics.median(pair.ours),
         "smtplib_per_s": messages / statistics.median(pair.other),
         "share_of_smtplib": 1 / pair.ratio,
+        "share_by_one_connection": 1 / by_one.ratio,
     }
 
 

@@ -1,0 +1,69 @@
+"""A channel of paper: what it is given is noted, and the outbox around it is real."""
+
+import threading
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+from django.db import connection
+from django.utils import timezone
+
+from clients.channels.contract import Look, Outcome, Result
+from clients.models import Message
+from tests.outbox import queued
+
+
+class PaperLine:
+    """A channel that notes what it is given; `before` runs right before the last look, `during` while handing over."""
+
+    lease_seconds = 600.0
+    is_open = False
+
+    def __init__(self, *, looks_ahead: bool = False) -> None:
+        self.handed_over: list[str] = []
+        self.before: Callable[[Message], Any] = lambda message: None
+        self.during: Callable[[Message], Any] = lambda message: None
+        self.looks_ahead = looks_ahead
+        self.outcome = Outcome(Result.ACCEPTED, "250 noted")
+
+    def connect(self) -> None:
+        self.is_open = True
+
+    def send(self, message: Message, look: Look) -> Outcome:
+        self.before(message)
+        if not look.go():
+            return Outcome(Result.WITHHELD)
+        self.handed_over.append(message.address)
+        if self.looks_ahead:
+            look.upcoming()
+        self.during(message)
+        return self.outcome
+
+    def close(self) -> None:
+        self.is_open = False
+
+
+def history(message: Message) -> list[str]:
+    return [event.state for event in message.events.order_by("id")]
+
+
+def elsewhere(deed: Callable[[], Any]) -> None:
+    """In a thread with a database connection of its own, as another process would do it."""
+
+    def act() -> None:
+        try:
+            deed()
+        finally:
+            connection.close()
+
+    thread = threading.Thread(target=act)
+    thread.start()
+    thread.join(timeout=10)
+    assert not thread.is_alive()
+
+
+def leave(state: str, *, ago: timedelta = timedelta(seconds=1)) -> Message:
+    """A row as a sender leaves it that was killed."""
+    message = queued(1)
+    Message.objects.update(state=state, lease_token="7" * 32, lease_until=timezone.now() - ago)
+    return message
