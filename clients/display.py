@@ -1,19 +1,26 @@
-"""How values are written for people: in the units, currency and locale of the business in force."""
+"""How values are written for people: in the units, currency and locale of the business, for clients in theirs."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
 
 import phonenumbers
+from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_skeleton, format_time
 from babel.numbers import format_currency, format_decimal
+from django.conf import settings
+from django.utils import translation
+from django.utils.functional import lazy
 
+from clients.languages import page_language, primary
 from clients.models import Business
 from clients.units import QUANTITIES, Units
 
 _business: ContextVar[Business | None] = ContextVar("business", default=None)
+_language: ContextVar[str] = ContextVar("language", default="")  # of the client who reads; empty: staff read
 
 
 @contextmanager
@@ -31,8 +38,48 @@ def business() -> Business:
     return _business.get() or Business.current() or Business(name="", locale="en", currency="CAD")
 
 
+@contextmanager
+def for_client(language: str) -> Iterator[None]:
+    """Inside the block words, dates, money and numbers are in the client's language.
+
+    Where the program has no words in it (or it is empty) they are in that of the business, else in English.
+    """
+    with reading(page_language(language, business().locale)):
+        yield
+
+
+@contextmanager
+def for_staff() -> Iterator[None]:
+    """Inside the block everything is written as people of the business read it, whoever caused it."""
+    with reading(""):
+        yield
+
+
+@contextmanager
+def reading(language: str) -> Iterator[None]:
+    token = _language.set(language)
+    try:
+        with translation.override(language or settings.LANGUAGE_CODE):
+            yield
+    finally:
+        _language.reset(token)
+
+
 def locale() -> str:
-    return business().locale.replace("-", "_")
+    """That of the business; for a client of another language that language, as its country writes it if it does."""
+    own, language = business().locale.replace("-", "_"), _language.get()
+    if not language or primary(own) == language:
+        return own
+    return in_country(language, business().country)
+
+
+@cache
+def in_country(language: str, country: str) -> str:
+    """“fr_CA”, or “fr” where no such custom is known (Unicode CLDR)."""
+    try:
+        return str(Locale(language, country))
+    except (UnknownLocaleError, ValueError):
+        return language
 
 
 def number(value: Decimal | float, places: int = 1) -> str:
@@ -87,3 +134,7 @@ def phone(value: str) -> str:
     inside = parsed.country_code == phonenumbers.country_code_for_region(business().country)
     form = phonenumbers.PhoneNumberFormat.NATIONAL if inside else phonenumbers.PhoneNumberFormat.INTERNATIONAL
     return phonenumbers.format_number(parsed, form)
+
+
+# Written only when their sentence is, in the language in force then.
+day_when_read, number_when_read = lazy(day, str), lazy(number, str)

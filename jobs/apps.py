@@ -56,21 +56,21 @@ def offers_follow() -> None:
 
 
 def withdrawn_when_booked(deck_ids: Collection[int], words: str) -> None:
-    from jobs.actions import offers
+    from jobs.actions import withdrawing
 
-    offers.withdraw_about(deck_ids=deck_ids, why=words or "The work was booked.", now=present())
+    withdrawing.withdraw_about(deck_ids=deck_ids, noted=words, now=present())
 
 
 def withdrawn_when_left(client_ids: Collection[int], words: str) -> None:
-    from jobs.actions import offers
+    from jobs.actions import withdrawing
 
-    offers.withdraw_of_clients(client_ids=client_ids, why=words or "The client left.", now=present())
+    withdrawing.withdraw_of_clients(client_ids=client_ids, noted=words, now=present())
 
 
 def withdrawn_when_done(deck_ids: Collection[int]) -> None:
-    from jobs.actions import offers
+    from jobs.actions import withdrawing
 
-    offers.withdraw_done(deck_ids=deck_ids, now=present())
+    withdrawing.withdraw_done(deck_ids=deck_ids, now=present())
 
 
 def present() -> "datetime":

@@ -3,7 +3,11 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext_lazy as _
+
 from clients import display
+from clients.languages import Words
 from jobs.care import CareNote, care_note
 from jobs.cautions import LAST, RAG_CLASSES
 from jobs.foretold import Foretold, foretold
@@ -11,18 +15,18 @@ from jobs.models import CoatApplied, Job, Photo, Product
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
 ADVICE = [
-    "Sweep leaves and dirt off, above all between the boards: what stays wet there wears the finish first.",
-    "Put pots and furniture on feet, and move them now and then; lift rugs after rain.",
-    "Wash with water, a mild soap and a soft broom, along the grain. No bleach.",
-    "Clear snow with a plastic shovel along the boards; no salt and no metal edges.",
-    "Put nothing else on it: another product may not hold, and then only a strip helps.",
-    "When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time saves a strip.",
+    _("Sweep leaves and dirt off, above all between the boards: what stays wet there wears the finish first."),
+    _("Put pots and furniture on feet, and move them now and then; lift rugs after rain."),
+    _("Wash with water, a mild soap and a soft broom, along the grain. No bleach."),
+    _("Clear snow with a plastic shovel along the boards; no salt and no metal edges."),
+    _("Put nothing else on it: another product may not hold, and then only a strip helps."),
+    _("When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time saves a strip."),
 ]
-SOFT = "Keep pressure washers away: a close jet furs and gouges this timber."
-HARD = "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the grain."
-FRESH = "A fresh finish marks easily and is slippery. Keep people and pets off until the time above is over."
-WET = "Wet boards are slippery, in winter most of all."
-CLOTHS = (
+SOFT = _("Keep pressure washers away: a close jet furs and gouges this timber.")
+HARD = _("If you use a pressure washer, keep the pressure low, the nozzle well away and go along the grain.")
+FRESH = _("A fresh finish marks easily and is slippery. Keep people and pets off until the time above is over.")
+WET = _("Wet boards are slippery, in winter most of all.")
+CLOTHS = _(
     "Cloths with this finish on them can heat up by themselves and burn. Should you touch up a spot: put them in water "
     "in a closed metal can, or dry them spread out flat outdoors."
 )
@@ -43,16 +47,16 @@ class CareRecord:
         return [coat for coat in self.coats if coat.product.kind == Product.Kind.FINISH]
 
     @property
-    def advice(self) -> list[str]:
+    def advice(self) -> list[Words]:
         return [*ADVICE[:2], SOFT if self.job.deck.is_jet_damaged else HARD, *ADVICE[2:]]
 
     @property
-    def cautions(self) -> list[str]:
+    def cautions(self) -> list[Words]:
         """For those who live there; the general rule last."""
         products = list(dict.fromkeys(coat.product for coat in self.finishes))
         burns = any(each.finish_class in RAG_CLASSES or each.base == Product.Base.SOLVENT for each in products)
         own = [f"{each.name}: {each.cautions}" for each in products if each.cautions]
-        said = [FRESH if self.care else "", WET, CLOTHS if burns else "", *own, LAST]
+        said: list[Words] = [FRESH if self.care else "", WET, CLOTHS if burns else "", *own, LAST]
         return [text for text in said if text]
 
 
@@ -70,22 +74,25 @@ def care_record(job: Job) -> CareRecord:
 
 
 def in_short(record: CareRecord) -> str:
-    """The record as a few lines for the message that it goes with."""
-    return "\n".join(short_lines(record))
+    """The record as a few lines for the message that it goes with, in the language of its client."""
+    with display.for_client(record.job.deck.property.client.language):
+        return "\n".join(short_lines(record))
 
 
 def short_lines(record: CareRecord) -> Iterator[str]:
     job = record.job
     yield f"{job.get_kind_display()}, {job.deck.label}, {display.day(job.finished_on)}."
     for coat in record.finishes:
-        colour = f", {coat.colour}" if coat.colour else ""
-        yield f"{coat.product.name}{colour}, {coat.coats} coat{'' if coat.coats == 1 else 's'}."
+        coats = ngettext("{count} coat", "{count} coats", coat.coats).format(count=coat.coats)
+        yield ", ".join(filter(None, [coat.product.name, coat.colour, coats])) + "."
     if record.care:
-        yield f"Walk on it from {display.day(record.care.walk_at.date())}{at_hour(record.care)}."
-        yield f"Furniture back from {display.day(record.care.furniture_at.date())}."
+        walk = f"{display.day(record.care.walk_at.date())}{at_hour(record.care)}"
+        yield gettext("Walk on it from {moment}.").format(moment=walk)
+        yield gettext("Furniture back from {day}.").format(day=display.day(record.care.furniture_at.date()))
     if record.foretold:
         told = record.foretold
-        yield f"Next due between {display.month(told.window_opens_on)} and {display.month(told.due_on)}."
+        words = gettext("Next due between {first} and {last}.")
+        yield words.format(first=display.month(told.window_opens_on), last=display.month(told.due_on))
 
 
 def at_hour(care: CareNote) -> str:

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterable
 
+from django.utils.translation import gettext_lazy as _
+
+from clients.languages import Words
 from clients.models import Deck
 from jobs.models import Job, Product
 
@@ -15,11 +18,11 @@ RAGS = (
 )
 CHEMICAL = "Gloves, eye protection and boots for cleaner and brightener; keep them off skin, plants and metal."
 JET = "Soft timber: wash along the grain, and keep a pressure washer well away. A close jet furs and gouges it."
-LAST = "The product's data sheet, local rules and licensed practice go before anything said here."
+LAST = _("The product's data sheet, local rules and licensed practice go before anything said here.")
 RAG_CLASSES = {"penetrating_oil", "repellent_preservative", "semitransparent", "tinted", "clear_film"}
 
 
-def cautions(deck: Deck | None, kind: str, products: Iterable[Product]) -> list[str]:
+def cautions(deck: Deck | None, kind: str, products: Iterable[Product]) -> list[Words]:
     """What to mind on a job of this kind with these products, the general rule last."""
     used = list(products)
     kinds = {product.kind for product in used}
@@ -30,5 +33,5 @@ def cautions(deck: Deck | None, kind: str, products: Iterable[Product]) -> list[
         (any(product.finish_class in RAG_CLASSES or product.base == "solvent" for product in used), RAGS),
     ]
     own = [f"{product.name}: {product.cautions}" for product in dict.fromkeys(used) if product.cautions]
-    listed = [text for holds, text in said if holds] + own
+    listed: list[Words] = [*(text for holds, text in said if holds), *own]
     return [*listed, LAST] if listed else []

@@ -7,6 +7,8 @@ from decimal import Decimal
 
 from babel.dates import format_interval
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from clients import display
 from jobs import diary
@@ -28,6 +30,26 @@ class DeckPart:
     lines: list[OfferLine]
     photo: Photo | None
     foretold: Foretold | None
+
+    @property
+    def heading(self) -> str:
+        """“Back deck: clean and recoat”."""
+        return _("{deck}: {work}").format(deck=self.scope.deck.label, work=self.scope.get_work_display().lower())
+
+    @property
+    def finish(self) -> str:
+        """“We clean the boards and seal them with 2 coats of Tidewood Deck Oil, colour Driftwood.”"""
+        scope = self.scope
+        if scope.work == OfferScope.Work.RECOAT:
+            words = _("We clean the boards and seal them with {coats}.")
+        elif scope.stripper_applications < 2:
+            words = _("We take the old finish off, brighten and sand the boards, and seal them with {coats}.")
+        else:
+            words = _(
+                "We take the old finish off with {applications} applications of stripper, brighten and sand the boards,"
+                " and seal them with {coats}."
+            )
+        return words.format(coats=coats_in_words(scope), applications=scope.stripper_applications)
 
 
 @dataclass(frozen=True)
@@ -68,7 +90,7 @@ class OfferPage:
             lines = [line for part in self.parts for line in part.lines] + self.other_lines
             return [("", sorted(lines, key=lambda line: line.position))]
         named = [(part.scope.deck.label, part.lines) for part in self.parts]
-        return [(name, lines) for name, lines in [*named, ("For the visit", self.other_lines)] if lines]
+        return [(name, lines) for name, lines in [*named, (_("For the visit"), self.other_lines)] if lines]
 
     @property
     def waits_for_us(self) -> bool:
@@ -103,6 +125,17 @@ class OfferPage:
     def said(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
         return [event for event in self.offer.events.all() if event.kind in {Event.ASKED, Event.ANSWERED}]
+
+
+def coats_in_words(scope: OfferScope) -> str:
+    """“2 coats of Tidewood Deck Oil, colour Driftwood, the same as on the deck now”."""
+    coats = ngettext("{count} coat", "{count} coats", scope.coats).format(count=scope.coats)
+    if scope.product is None:
+        return coats
+    said = [_("{coats} of {product}").format(coats=coats, product=scope.product.name)]
+    said += [_("colour {colour}").format(colour=scope.colour)] if scope.colour else []
+    said += [_("the same as on the deck now")] if scope.same_as_last else []
+    return ", ".join(said)
 
 
 def offer_of(token_hash: str) -> Offer | None:

@@ -3,25 +3,38 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
 from clients import display, suppression
 from clients.models import Business, Channel, Client
 from clients.outbox.permission import KINDS, address_for
 from jobs.care import CareNote, care_note
 from jobs.models import Job
 
+# Whole sentences, for they are agreed to as they stand.
 WHAT = {
-    Channel.EMAIL: (
-        "e-mail me reminders and offers for the care of my decks, to {address}. Each message says how to end it"
+    Channel.EMAIL: _(
+        "{business} may e-mail me reminders and offers for the care of my decks, to {address}. Each message says how "
+        "to end it."
     ),
-    Channel.TEXT: (
-        "send me text messages with reminders and offers for the care of my decks, to {address}, also by an automatic "
-        "system. Answering STOP ends it; my phone company may charge for messages"
+    Channel.TEXT: _(
+        "{business} may send me text messages with reminders and offers for the care of my decks, to {address}, also "
+        "by an automatic system. Answering STOP ends it; my phone company may charge for messages."
     ),
-    Channel.LETTER: "send me letters with reminders and offers for the care of my decks. A word from me ends it",
-    Channel.CALL: "phone me at {address} about the care of my decks. A word from me ends it",
+    Channel.LETTER: _(
+        "{business} may send me letters with reminders and offers for the care of my decks. A word from me ends it."
+    ),
+    Channel.CALL: _("{business} may phone me at {address} about the care of my decks. A word from me ends it."),
 }
-FREE = "No work and no price depends on my agreeing."
-AGAIN = "I had asked not to be reached this way, and I take that back."
+BY = {
+    Channel.EMAIL: _("By e-mail"),
+    Channel.TEXT: _("By text message"),
+    Channel.LETTER: _("By letter"),
+    Channel.CALL: _("By telephone call"),
+}
+FREE = _("No work and no price depends on my agreeing.")
+AGAIN = _("I had asked not to be reached this way, and I take that back.")
 
 
 @dataclass(frozen=True)
@@ -40,7 +53,7 @@ def asks(client: Client, business: Business) -> list[Ask]:
 
 def wording(business: Business, channel: Channel, address: str) -> str:
     shown = display.phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
-    words = f"{business.name} may {WHAT[channel].format(address=shown)}. {FREE}"
+    words = f"{str(WHAT[channel]).format(business=business.name, address=shown)} {FREE}"
     is_refusing = suppression.suppressed(business=business, channel=channel, addresses=[address])
     return f"{AGAIN} {words}" if is_refusing and channel in KINDS else words
 
@@ -63,13 +76,16 @@ def latest_care(jobs: Sequence[Job]) -> CareNote | None:
 
 
 def statement(jobs: Sequence[Job]) -> str:
-    """What is signed about the work itself."""
+    """What is signed about the work itself, in the language in force."""
     done = "; ".join(f"{job.get_kind_display().lower()}, {job.deck}" for job in jobs)
-    told = [f"I have seen the finished work of {display.day(jobs[0].finished_on)}: {done}."]
+    seen = gettext("I have seen the finished work of {day}: {work}.")
+    told = [seen.format(day=display.day(jobs[0].finished_on), work=done)]
     if care := latest_care(jobs):
         hour = f", {display.clock(care.walk_at)}" if care.is_to_the_hour else ""
-        told.append(
-            f"I was told that the deck may be walked on from {display.day(care.walk_at.date())}{hour}, that furniture "
-            f"may come back from {display.day(care.furniture_at.date())}, and how to look after it."
+        words = gettext(
+            "I was told that the deck may be walked on from {walk}, that furniture may come back from {furniture}, and "
+            "how to look after it."
         )
+        walk, furniture = f"{display.day(care.walk_at.date())}{hour}", display.day(care.furniture_at.date())
+        told.append(words.format(walk=walk, furniture=furniture))
     return " ".join(told)

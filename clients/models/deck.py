@@ -5,6 +5,7 @@ import builtins
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
 
 from clients.models.property import Property
 
@@ -12,25 +13,25 @@ from clients.models.property import Property
 class Species(models.TextChoices):
     """Timber by trade name; the class decides how fast a finish wears (see `SPECIES_CLASS`)."""
 
-    TREATED_PINE = "treated_pine", "Treated pine"
-    SPRUCE = "spruce", "Spruce"
-    DOUGLAS_FIR = "douglas_fir", "Douglas fir"
-    LARCH = "larch", "Larch"
-    CYPRESS = "cypress", "Cypress pine"
-    RED_CEDAR = "red_cedar", "Western red cedar"
-    WHITE_CEDAR = "white_cedar", "Eastern white cedar"
-    REDWOOD = "redwood", "Redwood"
-    OAK = "oak", "Oak"
-    TEAK = "teak", "Teak"
-    IPE = "ipe", "Ipe"
-    CUMARU = "cumaru", "Cumaru"
-    MERBAU = "merbau", "Merbau (kwila)"
-    JARRAH = "jarrah", "Jarrah"
-    SPOTTED_GUM = "spotted_gum", "Spotted gum"
-    BLACKBUTT = "blackbutt", "Blackbutt"
-    MODIFIED = "modified", "Heat-treated or acetylated timber"
-    OTHER_SOFTWOOD = "other_softwood", "Other softwood"
-    OTHER_HARDWOOD = "other_hardwood", "Other hardwood"
+    TREATED_PINE = "treated_pine", _("Treated pine")
+    SPRUCE = "spruce", _("Spruce")
+    DOUGLAS_FIR = "douglas_fir", _("Douglas fir")
+    LARCH = "larch", _("Larch")
+    CYPRESS = "cypress", _("Cypress pine")
+    RED_CEDAR = "red_cedar", _("Western red cedar")
+    WHITE_CEDAR = "white_cedar", _("Eastern white cedar")
+    REDWOOD = "redwood", _("Redwood")
+    OAK = "oak", _("Oak")
+    TEAK = "teak", _("Teak")
+    IPE = "ipe", _("Ipe")
+    CUMARU = "cumaru", _("Cumaru")
+    MERBAU = "merbau", _("Merbau (kwila)")
+    JARRAH = "jarrah", _("Jarrah")
+    SPOTTED_GUM = "spotted_gum", _("Spotted gum")
+    BLACKBUTT = "blackbutt", _("Blackbutt")
+    MODIFIED = "modified", _("Heat-treated or acetylated timber")
+    OTHER_SOFTWOOD = "other_softwood", _("Other softwood")
+    OTHER_HARDWOOD = "other_hardwood", _("Other hardwood")
 
 
 SPECIES_CLASS = {

@@ -6,6 +6,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from clients.languages import primary
+
 FALLBACK = "en"
 
 
@@ -40,11 +42,6 @@ def word(language: str, name: str) -> str:
     """A phrase around texts, such as the stop line; English where the language has none."""
     words = table()["words"]
     return str(words.get(primary(language), words[FALLBACK])[name])
-
-
-def primary(language: str) -> str:
-    """“fr” of “fr-CA” (RFC 5646)."""
-    return language.replace("_", "-").partition("-")[0].lower()
 
 
 def chain(*wanted: str) -> list[str]:

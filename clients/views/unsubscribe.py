@@ -8,7 +8,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
-from clients import outbox
+from clients import display, outbox
+from clients.message_keys import token_hash
+from clients.models import Message
 
 
 @csrf_exempt  # a mail program brings no cookie; the token is the proof
@@ -16,11 +18,21 @@ from clients import outbox
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
-    """GET changes nothing, for scanners follow links. POST answers alike for known, unknown and repeated tokens."""
+    """GET changes nothing, for scanners follow links. POST answers alike for known, unknown and repeated tokens.
+
+    The page is in the language of the message; an unknown link has that of the business.
+    """
     is_done = request.method == "POST"
     if is_done:
         outbox.unsubscribe(token=token, now=timezone.now())
-    response = render(request, "clients/unsubscribe.html", {"is_done": is_done})
+    with display.for_client(language_of(token)):
+        response = render(request, "clients/unsubscribe.html", {"is_done": is_done})
     response["Referrer-Policy"] = "no-referrer"
     response["X-Robots-Tag"] = "noindex"
     return response
+
+
+def language_of(token: str) -> str:
+    """The language of the message with this link; empty if there is none."""
+    rows = Message.objects.filter(unsubscribe_hash=token_hash(token))
+    return rows.values_list("language", flat=True).first() or ""

@@ -6,6 +6,7 @@ Every answer is one guarded UPDATE of the offer, so that it counts once however 
 from datetime import date, datetime
 
 from django.db import transaction
+from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.models import Business, ToDo
@@ -20,8 +21,16 @@ State, Event = Offer.State, OfferEvent.Kind
 MOST_QUESTIONS = 10  # that wait for an answer; a link that got about cannot fill the book
 
 
+ANSWERED = {
+    State.ACCEPTED: _("This offer can no longer be answered: it was accepted."),
+    State.DECLINED: _("This offer can no longer be answered: it was declined."),
+    State.WITHDRAWN: _("This offer can no longer be answered: it was withdrawn."),
+    State.REPLACED: _("This offer can no longer be answered: a newer revision has taken its place."),
+}
+
+
 class AnswerError(ValueError):
-    """The offer cannot be answered like this; the message tells the client why and what to do."""
+    """The offer cannot be answered like this; the message tells the client why and what to do, in their language."""
 
 
 @transaction.atomic
@@ -76,7 +85,7 @@ def ask(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
     if same := next((event for event in waiting if event.note == words.strip()), None):
         return same
     if len(waiting) >= MOST_QUESTIONS:
-        raise AnswerError("Some of your questions still wait for our answer. Please phone us instead.")
+        raise AnswerError(_("Some of your questions still wait for our answer. Please phone us instead."))
     asked = note(found, Event.ASKED, words.strip(), now)
     to_do(found, ToDo.Kind.QUESTION, str(asked.pk), f"{found.client.name} about offer {found.reference}: {words}", now)
     return asked
@@ -85,7 +94,7 @@ def ask(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
 def offer_behind(token_hash: str) -> Offer:
     found = Offer.objects.select_related("client", "property").filter(token_hash=token_hash).first()
     if found is None or found.state == State.DRAFT:
-        raise AnswerError("This link leads to no offer. Use the whole link from our message.")
+        raise AnswerError(_("This link leads to no offer. Use the whole link from our message."))
     return found
 
 
@@ -103,7 +112,7 @@ def answered_already(offer: Offer, state: str) -> Offer:
     """The offer, if the same was answered before; raises `AnswerError` if it cannot be answered so any more."""
     if offer.state == state:
         return offer
-    raise AnswerError(f"This offer can no longer be answered: {offer.get_state_display().lower()}.")
+    raise AnswerError(ANSWERED.get(State(offer.state), _("This offer can no longer be answered.")))
 
 
 def unanswered(offer: Offer) -> list[OfferEvent]:

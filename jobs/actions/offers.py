@@ -1,18 +1,18 @@
 """The deeds of offers: drafted, changed, revised, withdrawn. What left the house is never changed again."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from django.db import connection, models, transaction
-from django.db.models import Exists, Max, OuterRef
+from django.db.models import Max
 
 from clients import outbox
+from clients.languages import Words
 from clients.models import Property, User
-from jobs.models import Job, Offer, OfferEvent, OfferLine, OfferScope, OfferTax
-from jobs.models.offer import OfferQuerySet
+from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offering import DraftedOffer, Order, desk, draft, prices_of, strips_of
 from jobs.outlook import Outlook
 from jobs.pricing import Line, PricingProblem, Totals, made, total_of, with_taxes
@@ -25,7 +25,7 @@ COPIED = [
     "number", "client", "property", "price_list", "language", "currency", "tax_mode", "tax_rounding", "net", "tax",
     "total", "hours", "introduction", "waiting",
 ]  # fmt: skip
-RECKONED = ["price_list", "currency", "tax_mode", "tax_rounding", "net", "tax", "total", "hours", "waiting",
+RECKONED = ["language", "price_list", "currency", "tax_mode", "tax_rounding", "net", "tax", "total", "hours", "waiting",
             "drafted_on", "valid_until"]  # fmt: skip
 
 
@@ -184,7 +184,7 @@ def write_lines(offer: Offer, lines: Sequence[LineWords]) -> None:
     offer.lines.all().delete()
     OfferLine.objects.bulk_create(
         OfferLine(
-            offer=offer, position=place, kind=line.kind, words=line.words, quantity=line.quantity, unit=line.unit,
+            offer=offer, position=place, kind=line.kind, words=str(line.words), quantity=line.quantity, unit=line.unit,
             unit_price=line.unit_price, amount=line.amount, taxes=list(line.taxes),
             scope_id=typed.scope if typed.scope in scopes else None,
         )
@@ -249,13 +249,16 @@ def anew(row: models.Model, offer: Offer, **changes: Any) -> Any:
 
 
 @transaction.atomic
-def withdraw_offer(*, offer: Offer, why: str, by: User | None, now: datetime) -> Offer:
-    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled. Raises `OfferProblem`."""
+def withdraw_offer(*, offer: Offer, why: Words, by: User | None, now: datetime, noted: str = "") -> Offer:
+    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled. Raises `OfferProblem`.
+
+    The client reads `why`, in their language if the words are ours; the history keeps `noted`, or the same.
+    """
     row = locked(offer, State.DRAFT, State.OPEN)
-    if not why.strip():
+    if not str(why).strip():
         raise OfferProblem("Say in a few words why; the client reads it on the offer's page.", "why")
-    Offer.objects.filter(pk=row.pk).update(state=State.WITHDRAWN, withdrawn_why=why[:300])
-    note(row, Kind.WITHDRAWN, now=now, by=by, words=why[:300])
+    Offer.objects.filter(pk=row.pk).update(state=State.WITHDRAWN, withdrawn_why=row.told(why)[:300])
+    note(row, Kind.WITHDRAWN, now=now, by=by, words=(noted or str(why))[:300])
     cancel_messages(row, why="The offer was withdrawn.", now=now, by=by)
     row.state = State.WITHDRAWN
     return row
@@ -268,31 +271,3 @@ def cancel_messages(offer: Offer, *, why: str, now: datetime, by: User | None) -
 
 def message_key(offer: Offer, channel: str) -> str:
     return f"offer/{offer.number}-{offer.revision}/{channel}"
-
-
-@transaction.atomic
-def withdraw_about(*, deck_ids: Collection[int], why: str, now: datetime, by: User | None = None) -> int:
-    """Take back all drafts and unanswered offers about these decks; how many there were."""
-    return withdraw_all(Offer.objects.filter(scopes__deck__in=deck_ids), why=why, now=now, by=by)
-
-
-@transaction.atomic
-def withdraw_of_clients(*, client_ids: Collection[int], why: str, now: datetime, by: User | None = None) -> int:
-    """Take back all drafts and unanswered offers to these clients; how many there were."""
-    return withdraw_all(Offer.objects.filter(client__in=client_ids), why=why, now=now, by=by)
-
-
-@transaction.atomic
-def withdraw_done(*, deck_ids: Collection[int], now: datetime, by: User | None = None) -> int:
-    """Take back what is about decks that were coated since the offer was drafted; how many offers there were."""
-    newer = Job.objects.coating().filter(deck=OuterRef("deck"), finished_on__gte=OuterRef("offer__drafted_on"))
-    scopes = OfferScope.objects.filter(deck__in=deck_ids).filter(Exists(newer))
-    offers = Offer.objects.filter(pk__in=scopes.values("offer"))
-    return withdraw_all(offers, why="The work on the deck has been done.", now=now, by=by)
-
-
-def withdraw_all(offers: OfferQuerySet, *, why: str, now: datetime, by: User | None) -> int:
-    found = list(Offer.objects.filter(pk__in=offers.values("pk")).unanswered().order_by("pk"))
-    for offer in found:
-        withdraw_offer(offer=offer, why=why, by=by, now=now)
-    return len(found)

@@ -3,6 +3,8 @@
 from datetime import datetime
 
 from django.db import transaction
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
 
 from clients import outbox
 from clients.models import Business, Message, ToDo, User
@@ -37,9 +39,10 @@ def mail(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> 
         return None
     business = Business.objects.get()
     text = f"{offer.client.greeting},\n\n{event.note}\n\n{business.name}\n{business.phone}\n"
-    message, _ = outbox.queue_message(
+    subject = format_lazy(_("Your question about our offer {number}"), number=offer.reference)
+    message, _is_new = outbox.queue_message(
         client=offer.client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address,
-        subject=f"Your question about our offer {offer.reference}", text=text, html="",
+        subject=offer.told(subject), text=text, html="",
         key=message_key(offer, f"answer/{event.pk}"), consent=None, basis="asked", now=now, by=by,
         language=offer.language,
     )  # fmt: skip

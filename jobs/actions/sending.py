@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from clients import display, outbox, texts
 from clients.models import Business, Message, MessageText, User
@@ -93,7 +94,13 @@ def papers(offer: Offer, channel: str, url: str) -> list[tuple[str, str, bytes]]
 
 
 def fields(offer: Offer, channel: str, token: str) -> Mapping[str, str]:
+    """In the language of the offer, as its page is."""
     scopes = list(offer.scopes.select_related("deck", "product"))
+    with display.for_client(offer.language):
+        return said(offer, scopes, channel, token)
+
+
+def said(offer: Offer, scopes: Sequence[OfferScope], channel: str, token: str) -> Mapping[str, str]:
     return {
         "greeting": offer.client.greeting,
         "decks": decks(offer, scopes, on_one_line=channel in {Channel.TEXT, Channel.CALL}),
@@ -116,5 +123,6 @@ def decks(offer: Offer, scopes: Sequence[OfferScope], *, on_one_line: bool) -> s
 
 def work(scope: OfferScope) -> str:
     """“Clean and recoat with Tidewood Deck Oil, Driftwood”."""
-    product = f" with {scope.product}" if scope.product else ""
-    return f"{scope.get_work_display()}{product}{f', {scope.colour}' if scope.colour else ''}"
+    product = ", ".join(filter(None, [str(scope.product or ""), scope.colour]))
+    words = _("{work} with {product}") if product else "{work}"
+    return words.format(work=scope.get_work_display(), product=product)

@@ -6,12 +6,13 @@ from typing import Any
 
 from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
+from django.utils.translation import gettext_lazy as _
 
 from clients.forms.fields import lines
 from jobs.models import Offer
 from jobs.offer_page import week_words
 
-NAME_NEEDED = "Write your name, so that we know who answered."
+NAME_NEEDED = _("Write your name, so that we know who answered.")
 
 
 class AcceptForm(forms.Form):
@@ -20,14 +21,14 @@ class AcceptForm(forms.Form):
     prefix = "accept"
     use_required_attribute = False
     week = forms.TypedChoiceField(
-        label="Which week suits you?", coerce=date.fromisoformat, widget=forms.RadioSelect,
+        label=_("Which week suits you?"), coerce=date.fromisoformat, widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose a week.",
-            "invalid_choice": "This week has no room any more. Choose one of those that are listed.",
+            "required": _("Choose a week."),
+            "invalid_choice": _("This week has no room any more. Choose one of those that are listed."),
         },
     )  # fmt: skip
     name = forms.CharField(
-        label="Your name", max_length=200, error_messages={"required": NAME_NEEDED},
+        label=_("Your name"), max_length=200, error_messages={"required": NAME_NEEDED},
         widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
 
@@ -42,15 +43,15 @@ class DeclineForm(forms.Form):
     prefix = "decline"
     use_required_attribute = False
     reason = forms.ChoiceField(
-        label="What is the reason?", choices=Offer.Decline.choices, widget=forms.RadioSelect,
-        error_messages={"required": "Choose a reason; “another reason” will do."},
+        label=_("What is the reason?"), choices=Offer.Decline.choices, widget=forms.RadioSelect,
+        error_messages={"required": _("Choose a reason; “another reason” will do.")},
     )  # fmt: skip
     words = forms.CharField(
-        label="Anything you want to add", required=False, max_length=1_500, widget=lines(3),
+        label=_("Anything you want to add"), required=False, max_length=1_500, widget=lines(3),
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
     name = forms.CharField(
-        label="Your name", max_length=200, error_messages={"required": NAME_NEEDED},
+        label=_("Your name"), max_length=200, error_messages={"required": NAME_NEEDED},
         widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
 
@@ -61,6 +62,6 @@ class AskForm(forms.Form):
     prefix = "ask"
     use_required_attribute = False
     words = forms.CharField(
-        label="Your question", max_length=1_500, widget=lines(3), validators=[ProhibitNullCharactersValidator()],
-        error_messages={"required": "Write your question first."},
+        label=_("Your question"), max_length=1_500, widget=lines(3), validators=[ProhibitNullCharactersValidator()],
+        error_messages={"required": _("Write your question first.")},
     )  # fmt: skip

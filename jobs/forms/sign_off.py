@@ -6,9 +6,11 @@ from typing import Any
 from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
 from django.forms import BoundField
+from django.utils.translation import gettext_lazy as _
 
+from clients.languages import Words
 from clients.models import Channel
-from jobs.sign_off import Ask
+from jobs.sign_off import BY, Ask
 
 
 class SignOffForm(forms.Form):
@@ -16,7 +18,7 @@ class SignOffForm(forms.Form):
 
     use_required_attribute = False
     name = forms.CharField(
-        label="Your name", max_length=200, error_messages={"required": "The client writes their name here."},
+        label=_("Your name"), max_length=200, error_messages={"required": _("The client writes their name here.")},
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "words"}),
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
@@ -28,13 +30,13 @@ class SignOffForm(forms.Form):
             self.fields[f"may_{ask.channel}"] = forms.BooleanField(label=ask.wording, required=False)
         if has_email:
             self.fields["wants_record"] = forms.BooleanField(
-                label="E-mail me the care record of this job.", required=False
+                label=_("E-mail me the care record of this job."), required=False
             )
 
     @property
-    def boxes(self) -> list[tuple[str, BoundField]]:
-        """The name of each channel with its box."""
-        return [(Channel(ask.channel).label, self[f"may_{ask.channel}"]) for ask in self.asks]
+    def boxes(self) -> list[tuple[Words, BoundField]]:
+        """“By e-mail”, and the box; for each channel."""
+        return [(BY[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks]
 
     @property
     def agreed(self) -> list[Ask]:

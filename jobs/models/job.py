@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
 
 from clients.models import Deck
 from jobs.models.product import Batch, Product
@@ -70,10 +71,10 @@ class Job(models.Model):
     """One finished job of work on one deck."""
 
     class Kind(models.TextChoices):
-        STRIP = "strip", "Strip and seal"
-        RECOAT = "recoat", "Clean and recoat"
-        CLEAN = "clean", "Clean only"
-        REPAIR = "repair", "Repair"
+        STRIP = "strip", _("Strip and seal")
+        RECOAT = "recoat", _("Clean and recoat")
+        CLEAN = "clean", _("Clean only")
+        REPAIR = "repair", _("Repair")
 
     class Sky(models.TextChoices):
         SUN = "sun", "Sunny"
@@ -144,11 +145,11 @@ class CoatApplied(models.Model):
     """One product that went on in a job: which, from which batch, how much and in how many coats."""
 
     class Surface(models.TextChoices):
-        BOARDS = "boards", "Deck boards"
-        RAILS = "rails", "Rails"
-        STAIRS = "stairs", "Stairs"
-        SCREENS = "screens", "Screens"
-        ALL = "all", "Everything"
+        BOARDS = "boards", _("Deck boards")
+        RAILS = "rails", _("Rails")
+        STAIRS = "stairs", _("Stairs")
+        SCREENS = "screens", _("Screens")
+        ALL = "all", _("Everything")
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
     position = models.PositiveSmallIntegerField(default=1)

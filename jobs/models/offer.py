@@ -9,7 +9,10 @@ from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce, Now
 from django.db.models.lookups import GreaterThan
+from django.utils.translation import gettext_lazy as _
 
+from clients import display
+from clients.languages import Words
 from clients.models import Client, Deck, Message, Property
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import PriceList, money
@@ -107,12 +110,12 @@ class Offer(models.Model):
         REPLACED = "replaced", "Replaced by a newer revision"
 
     class Decline(models.TextChoices):
-        PRICE = "price", "The price"
-        LATER = "later", "Not this year"
-        SELF = "self", "We do it ourselves"
-        OTHER_FIRM = "other_firm", "Somebody else does it"
-        MOVED = "moved", "The house is sold"
-        OTHER = "other", "Another reason"
+        PRICE = "price", _("The price")
+        LATER = "later", _("Not this year")
+        SELF = "self", _("We do it ourselves")
+        OTHER_FIRM = "other_firm", _("Somebody else does it")
+        MOVED = "moved", _("The house is sold")
+        OTHER = "other", _("Another reason")
 
     number = models.PositiveIntegerField()
     revision = models.PositiveSmallIntegerField(default=1)
@@ -182,6 +185,11 @@ class Offer(models.Model):
     def is_expired(self, *, today: date) -> bool:
         return self.state == self.State.OPEN and today > self.valid_until
 
+    def told(self, words: Words) -> str:
+        """These words in the language of the offer."""
+        with display.for_client(self.language):
+            return str(words)
+
     def messages(self) -> models.QuerySet[Message]:
         """What was said to the client about this revision."""
         key = f"offer/{self.number}-{self.revision}/"
@@ -192,8 +200,8 @@ class OfferScope(models.Model):
     """What is to be done on one deck, and why."""
 
     class Work(models.TextChoices):
-        RECOAT = "recoat", "Clean and recoat"
-        STRIP = "strip", "Strip and seal"
+        RECOAT = "recoat", _("Clean and recoat")
+        STRIP = "strip", _("Strip and seal")
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="scopes")
     deck = models.ForeignKey(Deck, on_delete=models.PROTECT, related_name="offer_scopes")
@@ -227,6 +235,11 @@ class OfferScope(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_work_display()}, {self.deck}"
+
+    @property
+    def told_steps(self) -> list[dict[str, str]]:
+        """Title, words and wait of each step as the client reads them; offers of old have one wording for everybody."""
+        return [step.get("for_client", step) for step in self.steps]
 
 
 class OfferLine(models.Model):

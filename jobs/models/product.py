@@ -3,18 +3,19 @@
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
+from django.utils.translation import gettext_lazy as _
 
 
 class FinishClass(models.TextChoices):
     """How a finish protects and how it fails; the forecast's first question."""
 
-    CLEAR_REPELLENT = "clear_repellent", "Clear water repellent"
-    PENETRATING_OIL = "penetrating_oil", "Decking oil (penetrating)"
-    REPELLENT_PRESERVATIVE = "repellent_preservative", "Water-repellent preservative"
-    TINTED = "tinted", "Tinted deck finish"
-    SEMITRANSPARENT = "semitransparent", "Semitransparent stain"
-    SOLID_FILM = "solid_film", "Solid stain or paint (film)"
-    CLEAR_FILM = "clear_film", "Clear sealer or varnish (film)"
+    CLEAR_REPELLENT = "clear_repellent", _("Clear water repellent")
+    PENETRATING_OIL = "penetrating_oil", _("Decking oil (penetrating)")
+    REPELLENT_PRESERVATIVE = "repellent_preservative", _("Water-repellent preservative")
+    TINTED = "tinted", _("Tinted deck finish")
+    SEMITRANSPARENT = "semitransparent", _("Semitransparent stain")
+    SOLID_FILM = "solid_film", _("Solid stain or paint (film)")
+    CLEAR_FILM = "clear_film", _("Clear sealer or varnish (film)")
 
 
 class ProductQuerySet(models.QuerySet["Product"]):
@@ -40,8 +41,8 @@ class Product(models.Model):
         BRIGHTENER = "brightener", "Brightener"
 
     class Base(models.TextChoices):
-        WATER = "water", "Water-borne"
-        SOLVENT = "solvent", "Solvent-borne"
+        WATER = "water", _("Water-borne")
+        SOLVENT = "solvent", _("Solvent-borne")
 
     class Pigment(models.TextChoices):
         NONE = "none", "None"

@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
+from clients import display
 from clients.models import Property, User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
 from jobs.offering.inputs import Desk, deck_work, journey, unpriced
@@ -56,8 +58,9 @@ def draft(at: Desk, order: Order, strips: Strips, *, number: int, today: date, b
         offer.waiting = waiting(at, order.scopes, order.outlook, strips)
     except PricingProblem as problem:
         notes.append(f"The offer does not compare now with waiting. {problem}")
-    scopes = [scope_row(offer, scope, place, found, order) for place, scope in enumerate(order.scopes)]
-    lines = [line_row(offer, position, line) for position, line in enumerate(found.lines, start=1)]
+    with display.written_for(at.business), display.for_client(offer.language):
+        scopes = [scope_row(offer, scope, place, found, order) for place, scope in enumerate(order.scopes)]
+        lines = [line_row(offer, position, line) for position, line in enumerate(found.lines, start=1)]
     return DraftedOffer(
         offer, scopes, lines, tax_rows(offer, found.totals), [line.place for line in found.lines], notes
     )
@@ -112,29 +115,36 @@ def offer_row(
     client, totals = order.property.client, found.totals
     return Offer(
         number=number, client=client, property=order.property, price_list=at.price_list,
-        language=client.language or "en", currency=at.price_list.currency, tax_mode=at.price_list.tax_mode,
-        tax_rounding=at.price_list.tax_rounding, net=totals.net, tax=totals.tax, total=totals.total,
-        hours=found.all_hours, drafted_on=today, valid_until=valid_until,
-        created_by=by,
+        language=client.language or at.business.locale, currency=at.price_list.currency,
+        tax_mode=at.price_list.tax_mode, tax_rounding=at.price_list.tax_rounding, net=totals.net, tax=totals.tax,
+        total=totals.total, hours=found.all_hours, drafted_on=today, valid_until=valid_until, created_by=by,
     )  # fmt: skip
 
 
 def scope_row(offer: Offer, scope: Scope, place: int, found: Reckoned, order: Order) -> OfferScope:
+    """In the language in force, which is the client's; the steps in that of the crew as well."""
     outlook = order.outlook.of(scope.deck.pk) if order.outlook else DeckOutlook()
     return OfferScope(
         offer=offer, deck=scope.deck, position=place + 1, work=scope.work, why=scope.why,
         stripper_applications=scope.stripper_applications, coats=scope.coats, product=scope.product,
         colour=scope.colour, same_as_last=scope.same_as_last, litres=scope.litres,
-        buying=[need.as_json() for need in scope.needs], steps=[step.as_json() for step in scope.steps],
+        buying=[need.as_json() for need in scope.needs], steps=steps_rows(scope),
         hours=found.hours[place],
         window_opens_on=outlook.window_opens_on, due_on=outlook.due_on,
         late_on=outlook.late_on,
     )  # fmt: skip
 
 
+def steps_rows(scope: Scope) -> list[dict[str, Any]]:
+    """As the crew reads them; under `for_client` as the client does."""
+    told = [step.said() for step in scope.steps]
+    with display.for_staff():
+        return [step.as_json() | {"for_client": words} for step, words in zip(scope.steps, told, strict=True)]
+
+
 def line_row(offer: Offer, position: int, line: Line) -> OfferLine:
     return OfferLine(
-        offer=offer, position=position, kind=line.kind, words=line.words, quantity=line.quantity, unit=line.unit,
+        offer=offer, position=position, kind=line.kind, words=str(line.words), quantity=line.quantity, unit=line.unit,
         unit_price=line.unit_price, amount=line.amount, taxes=list(line.taxes),
     )  # fmt: skip
 

@@ -17,9 +17,9 @@ def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
     It is dated as it was sent (a draft: as it was drafted), so that it can be made again at any time.
     """
     business = Business.objects.get()
-    context = on_paper(offer, business, url)
-    photos = {part.photo.pk: part.photo for part in context["page"].parts if part.photo}
-    with display.written_for(business):
+    with display.written_for(business), display.for_client(offer.language):
+        context = on_paper(offer, business, url)
+        photos = {part.photo.pk: part.photo for part in context["page"].parts if part.photo}
         return paper.render(TEMPLATE, context, country=business.country, photos=photos)
 
 

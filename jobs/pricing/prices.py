@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from clients.languages import Words
+
 
 class PricingProblem(ValueError):  # noqa: N818 - reads better where it is caught
     """No price can be reckoned; the text says what is missing and where to put it."""
@@ -108,7 +110,7 @@ class Line:
     """One line: its amount is quantity times unit price, rounded half up to the cent."""
 
     kind: str
-    words: str
+    words: Words
     quantity: Decimal
     unit: str
     unit_price: Decimal

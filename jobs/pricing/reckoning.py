@@ -4,11 +4,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
+
+from clients.languages import Words
 from clients.units import AREA, LENGTH, VOLUME, Units
 from jobs.pricing.prices import DeckWork, Journey, Line, Prices, PricingProblem, Reductions, TaskRate
 from jobs.pricing.rounding import cents
 from jobs.pricing.taxes import Totals, totals
-from jobs.pricing.words import PER, TASKS, plain, task_words
+from jobs.pricing.words import PER, TASKS, percent, task_words
 
 HUNDRED, SIXTY = Decimal(100), Decimal(60)
 MOST_HOURS = Decimal(9_999)
@@ -113,7 +117,7 @@ def visit_hours(prices: Prices, decks: Sequence[DeckWork]) -> Decimal:
     return cents(sum((rate.minutes for rate in visit_rates(prices, decks)), Decimal(0)) / SIXTY)
 
 
-def made(kind: str, words: str, quantity: Decimal, unit: str, unit_price: Decimal, place: int | None = None) -> Line:
+def made(kind: str, words: Words, quantity: Decimal, unit: str, unit_price: Decimal, place: int | None = None) -> Line:
     """A line with quantity and price rounded first, so that the amount can be checked from what is printed."""
     quantity, unit_price = cents(quantity), cents(unit_price)
     return Line(kind, words, quantity, unit, unit_price, cents(quantity * unit_price), place)
@@ -145,7 +149,7 @@ def height_line(prices: Prices, deck: DeckWork, work: Sequence[Line]) -> list[Li
     if not is_high or not prices.high_percent or not work:
         return []
     more = sum(line.amount for line in work) * prices.high_percent / HUNDRED
-    words = f"High deck, {plain(prices.high_percent)} % on the work"
+    words = format_lazy(_("High deck, {percent} % on the work"), percent=percent(prices.high_percent))
     return [made("extra", words, Decimal(1), "", more, deck.place)]
 
 
@@ -168,30 +172,33 @@ def material_lines(prices: Prices, deck: DeckWork, units: str) -> list[Line]:
 def reduction_line(prices: Prices, work: Sequence[Line], reductions: Reductions) -> list[Line]:
     """Of two reductions the larger counts; both are on the work alone."""
     off, early = prices.off_season_percent, prices.early_percent
-    choices = []
+    choices: list[tuple[Decimal, Words]] = []
     if reductions.month in prices.off_season_months and off:
-        choices.append((off, f"Off-season reduction, {plain(off)} % on the work"))
+        words = _("Off-season reduction, {percent} % on the work")
+        choices.append((off, format_lazy(words, percent=percent(off))))
     if reductions.is_early and early:
-        choices.append((early, f"Reduction for booking before the due date, {plain(early)} % on the work"))
+        words = _("Reduction for booking before the due date, {percent} % on the work")
+        choices.append((early, format_lazy(words, percent=percent(early))))
     if not choices or not work:
         return []
-    percent, words = max(choices, key=lambda choice: choice[0])
-    return [made("less", words, Decimal(1), "", -sum(line.amount for line in work) * percent / HUNDRED)]
+    less, said = max(choices, key=lambda choice: choice[0])
+    return [made("less", said, Decimal(1), "", -sum(line.amount for line in work) * less / HUNDRED)]
 
 
 def minimum_line(prices: Prices, lines: Sequence[Line]) -> list[Line]:
     missing = prices.minimum_charge - sum(line.amount for line in lines)
-    return [made("extra", "Up to the minimum charge", Decimal(1), "", missing)] if missing > 0 else []
+    return [made("extra", _("Up to the minimum charge"), Decimal(1), "", missing)] if missing > 0 else []
 
 
 def travel_line(prices: Prices, journey: Journey) -> list[Line]:
     """The charge of the town's zone; else each kilometre one way beyond the free ones."""
     zone = prices.zones.get(journey.town.strip().lower())
     if zone is not None:
-        return [made("travel", f"Travel to {journey.town}", Decimal(1), "visit", zone)] if zone else []
+        words = format_lazy(_("Travel to {town}"), town=journey.town)
+        return [made("travel", words, Decimal(1), "visit", zone)] if zone else []
     if journey.km is None or not prices.travel_per_km:
         return []
     km = cents(journey.km - prices.travel_free_km)
-    about = " (distance estimated)" if journey.is_estimate else ""
-    words = f"Travel to {journey.town}{about}"
+    said = _("Travel to {town} (distance estimated)") if journey.is_estimate else _("Travel to {town}")
+    words = format_lazy(said, town=journey.town)
     return [made("travel", words, km, "km", prices.travel_per_km)] if km > 0 else []

@@ -1,30 +1,41 @@
-"""How the lines of an offer are worded."""
+"""How the lines of an offer are worded: written when the offer is, in the language of its client."""
 
 from decimal import Decimal
 
+from django.utils.formats import number_format
+from django.utils.functional import lazy
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext_lazy
+
+from clients.languages import Words
+
 TASKS = {
-    "set_up": "Set up and protect surrounds",
-    "clean": "Clean",
-    "strip": "Strip",
-    "brighten": "Brighten",
-    "sand": "Light sand",
-    "coat": "Seal",
-    "rails": "Rails",
-    "stairs": "Stairs",
-    "hourly": "Other work by the hour",
+    "set_up": _("Set up and protect surrounds"),
+    "clean": _("Clean"),
+    "strip": _("Strip"),
+    "brighten": _("Brighten"),
+    "sand": _("Light sand"),
+    "coat": _("Seal"),
+    "rails": _("Rails"),
+    "stairs": _("Stairs"),
+    "hourly": _("Other work by the hour"),
 }
 PER = {"m2": "m²", "m": "m", "tread": "tread", "hour": "hour", "job": "visit"}
 
 
-def task_words(task: str, times: int) -> str:
+def task_words(task: str, times: int) -> Words:
     """“Seal, 2 coats”, “Strip, 1 full application”."""
-    name = TASKS.get(task, task)
-    what = {"coat": "coat", "strip": "full application"}.get(task)
-    if what is None:
-        return name
-    return f"{name}, {times} {what}{'' if times == 1 else 's'}"
+    counted = {
+        "coat": ngettext_lazy("Seal, {times} coat", "Seal, {times} coats", times),
+        "strip": ngettext_lazy("Strip, {times} full application", "Strip, {times} full applications", times),
+    }
+    return format_lazy(counted[task], times=times) if task in counted else TASKS.get(task, task)
 
 
 def plain(value: Decimal) -> str:
-    """A number without trailing zeros: 15 from 15.000."""
-    return f"{value.normalize():f}"
+    """A number without trailing zeros: 15 from 15.000, with the point or comma of the language in force."""
+    return number_format(value.normalize())
+
+
+percent = lazy(plain, str)  # written only when its sentence is

@@ -3,13 +3,15 @@
 from collections.abc import Collection
 from datetime import date
 
+from django.utils.translation import gettext_lazy as _
+
 # Common practice, no source: 2 to 3 hours on a sunny summer day, 24 hours in winter.
 # Between them half a day (a judgement).
 DRYING_MINUTES = {"summer": (120, 180), "between": (720, 720), "winter": (1440, 1440)}
 DRYING_WORDS = {
-    "summer": "2 to 3 hours on a sunny summer day",
-    "between": "about 12 hours in spring or autumn",
-    "winter": "24 hours in winter",
+    "summer": _("2 to 3 hours on a sunny summer day"),
+    "between": _("about 12 hours in spring or autumn"),
+    "winter": _("24 hours in winter"),
 }
 TROPIC = 23.5  # degrees; between the tropics no month is winter
 SUMMER_NORTH, WINTER_NORTH = {6, 7, 8}, {12, 1, 2}

@@ -2,6 +2,10 @@
 
 from dataclasses import dataclass
 
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
+
+from clients.languages import Words
 from jobs.models import CoatApplied, Product
 from jobs.scope.history import History
 from jobs.scope.over import distance, over
@@ -23,7 +27,7 @@ class Choice:
     colour: str = ""
     same_as_last: bool = False
     needs_strip: bool = False
-    reason: str = ""
+    reason: Words = ""
     warning: str = ""
 
 
@@ -42,9 +46,11 @@ def choose(history: History, shelf: Shelf, wish: Wish) -> Choice:
 def same(last: CoatApplied, wish: Wish) -> Choice:
     """The finish of last time, in its colour or the one that was wished for."""
     if wish.colour and wish.colour.casefold() != last.colour.casefold():
-        reason = f"{last.product} as last time, in {wish.colour} instead of {last.colour or 'a colour not recorded'}."
+        words = _("{product} as last time, in {colour} instead of {before}.")
+        before = last.colour or _("a colour not recorded")
+        reason = format_lazy(words, product=last.product, colour=wish.colour, before=before)
         return Choice(last.product, wish.colour, reason=reason, warning=LIGHTER)
-    reason = f"{in_colour(last.product, last.colour)}, as last time."
+    reason = format_lazy(_("{finish}, as last time."), finish=in_colour(last.product, last.colour))
     return Choice(last.product, last.colour, same_as_last=True, reason=reason, warning=gone_colour(last))
 
 
@@ -59,9 +65,11 @@ def another(last: CoatApplied, product: Product, colour: str) -> Choice:
     """A finish somebody asked for in place of the old one."""
     verdict, colour = over(last.product, product), colour or kept_colour(last, product)
     if verdict.holds:
-        reason = f"{in_colour(product, colour)} goes over {last.product}: {verdict.why}."
+        words = _("{finish} goes over {last}: {why}.")
+        reason = format_lazy(words, finish=in_colour(product, colour), last=last.product, why=verdict.why)
         return Choice(product, colour, reason=reason, warning=SHEETS)
-    reason = f"{product} does not hold over {last.product}: {verdict.why}."
+    words = _("{product} does not hold over {last}: {why}.")
+    reason = format_lazy(words, product=product, last=last.product, why=verdict.why)
     return Choice(product, colour, needs_strip=True, reason=reason, warning="Only a strip can change the finish.")
 
 
@@ -74,10 +82,13 @@ def replacement(last: CoatApplied, shelf: Shelf, wish: Wish) -> Choice:
         return Choice(None, warning=f"{last.product} is out of use and no finish is in use. Add one under Products.")
     colour = wish.colour or kept_colour(last, product)
     if near:
-        why = f"{last.product} is out of use. {in_colour(near, colour)} goes over it: {over(last.product, near).why}."
-        return Choice(near, colour, reason=why, warning=SHEETS)
-    why = f"{last.product} is out of use, and nothing in use holds over it: {over(last.product, product).why}."
-    return Choice(product, colour, needs_strip=True, reason=why, warning="Only a strip can change the finish.")
+        words = _("{last} is out of use. {finish} goes over it: {why}.")
+        finish, why = in_colour(near, colour), over(last.product, near).why
+        reason = format_lazy(words, last=last.product, finish=finish, why=why)
+        return Choice(near, colour, reason=reason, warning=SHEETS)
+    words = _("{last} is out of use, and nothing in use holds over it: {why}.")
+    reason = format_lazy(words, last=last.product, why=over(last.product, product).why)
+    return Choice(product, colour, needs_strip=True, reason=reason, warning="Only a strip can change the finish.")
 
 
 def kept_colour(last: CoatApplied, product: Product) -> str:
@@ -89,5 +100,5 @@ def first_colour(product: Product | None) -> str:
     return next(iter(product.colour_list), "") if product else ""
 
 
-def in_colour(product: Product, colour: str) -> str:
-    return f"{product} in {colour}" if colour else str(product)
+def in_colour(product: Product, colour: str) -> Words:
+    return format_lazy(_("{product} in {colour}"), product=product, colour=colour) if colour else str(product)

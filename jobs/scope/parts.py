@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from clients import display
+from clients.languages import Words
 from clients.models import Deck
 from clients.units import FOOT, Units
 from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2
@@ -89,20 +90,24 @@ class Step:
     """
 
     task: str
-    title: str
-    words: str
-    wait: str = ""
+    title: Words
+    words: Words
+    wait: Words = ""
     wait_minutes: int = 0
     longest_minutes: int = 0
     is_from_data_sheet: bool = False
 
     def as_json(self) -> dict[str, Any]:
-        """For `OfferScope.steps`."""
+        """For `OfferScope.steps`, for the crew."""
         return {
-            "task": self.task, "title": self.title, "words": self.words, "wait": self.wait,
+            "task": self.task, **self.said(),
             "wait_minutes": self.wait_minutes, "longest_minutes": self.longest_minutes,
             "is_from_data_sheet": self.is_from_data_sheet,
         }  # fmt: skip
+
+    def said(self) -> dict[str, str]:
+        """Title, words and wait in the language in force."""
+        return {"title": str(self.title), "words": str(self.words), "wait": str(self.wait)}
 
 
 @dataclass(frozen=True)
@@ -123,7 +128,7 @@ class Scope:
 
     deck: Deck
     work: str  # "recoat" or "strip"
-    reasons: list[str]
+    reasons: list[Words]
     stripper_applications: int
     coats: int
     product: Product | None
@@ -135,7 +140,7 @@ class Scope:
     quantities: dict[str, Decimal]
     season: str = ""  # summer, winter or between, in which the drying times hold
     month: date | None = None  # the first day of the month they were worked out for
-    cautions: list[str] = field(default_factory=list)
+    cautions: list[Words] = field(default_factory=list)
 
     @property
     def is_strip(self) -> bool:
@@ -162,4 +167,5 @@ class Scope:
 
     @property
     def why(self) -> str:
-        return " ".join(self.reasons)
+        """In the language in force."""
+        return " ".join(map(str, self.reasons))

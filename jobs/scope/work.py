@@ -3,7 +3,12 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.utils.text import format_lazy
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext_lazy
+
 from clients import display
+from clients.languages import Words
 from jobs.models import OfferScope
 from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.scope.finish import Choice
@@ -25,7 +30,7 @@ class Work:
     """What is to be done, how much of it, and why; `warning` is for the one who plans."""
 
     work: str
-    reasons: list[str]
+    reasons: list[Words]
     stripper_applications: int
     coats: int
     warning: str = ""
@@ -37,8 +42,8 @@ def decide(history: History, choice: Choice, wish: Wish) -> Work:
     applications = (wish.stripper_applications or stripper_applications(history)) if work == STRIP else 0
     coats = wish.coats or (usual_coats(choice) if work == STRIP else recoat_coats(history, choice))
     if work == STRIP:
-        return Work(work, [*(causes or ["A strip was asked for."]), said(choice)], applications, coats)
-    warning = f"By the book this is a strip: {' '.join(causes)}" if causes else ""
+        return Work(work, [*(causes or [_("A strip was asked for.")]), said(choice)], applications, coats)
+    warning = f"By the book this is a strip: {' '.join(map(str, causes))}" if causes else ""
     return Work(work, [*carries(history, coats), said(choice)], 0, coats, warning)
 
 
@@ -51,50 +56,50 @@ def unseen(history: History, work: Work, *, today: date) -> str:
     return f"{seen}: look at it before the price stands, it may need a strip."
 
 
-def said(choice: Choice) -> str:
-    return choice.reason or (f"We propose {choice.product}." if choice.product else "")
+def said(choice: Choice) -> Words:
+    proposed = format_lazy(_("We propose {product}."), product=choice.product) if choice.product else ""
+    return choice.reason or proposed
 
 
-def strip_causes(history: History, choice: Choice) -> list[str]:
+def strip_causes(history: History, choice: Choice) -> list[Words]:
     """Each reason for a strip by itself; empty if a clean and recoat will do."""
     if history.last_coat is None:
-        return ["We have no record of the finish on this deck. A strip makes a clean start."]
+        return [_("We have no record of the finish on this deck. A strip makes a clean start.")]
     found = [too_many_coats(history), strip_limit(history), flaking(history)]
     if choice.needs_strip:
-        found.append("Changing the finish takes the old one off first.")
+        found.append(_("Changing the finish takes the old one off first."))
     return [text for text in found if text]
 
 
-def too_many_coats(history: History) -> str:
+def too_many_coats(history: History) -> Words:
     if not history.build.needs_strip:
         return ""
-    return (
-        f"{history.build.coats} coats lie on the boards since the last strip. More than {STRIP_ABOVE_COATS} do not "
-        "hold another one: they come off first."
+    words = _(
+        "{coats} coats lie on the boards since the last strip. More than {most} do not hold another one: they come off "
+        "first."
     )
+    return format_lazy(words, coats=history.build.coats, most=STRIP_ABOVE_COATS)
 
 
-def strip_limit(history: History) -> str:
+def strip_limit(history: History) -> Words:
     grade = history.last_grade()
     if grade is None or grade < STRIP_GRADE:
         return ""
-    return (
-        f"When we saw it {seen_on(history, 'grade')} the finish was worn to {grade} of 5: too far for a new coat alone."
-    )
+    words = _("When we saw it on {day} the finish was worn to {grade} of 5: too far for a new coat alone.")
+    return format_lazy(words, day=seen_on(history, "grade"), grade=grade)
 
 
-def flaking(history: History) -> str:
+def flaking(history: History) -> Words:
     grade = history.last_grade("flaking")
     if grade is None or grade < FLAKING_GRADE:
         return ""
-    return (
-        f"The old finish was flaking {seen_on(history, 'flaking')} ({grade} of 5): a new coat would come off with it."
-    )
+    words = _("The old finish was flaking on {day} ({grade} of 5): a new coat would come off with it.")
+    return format_lazy(words, day=seen_on(history, "flaking"), grade=grade)
 
 
-def seen_on(history: History, name: str) -> str:
+def seen_on(history: History, name: str) -> Words:
     visit = next(visit for visit in history.seen if getattr(visit, name) is not None)
-    return f"on {display.day(visit.visited_on)}"
+    return display.day_when_read(visit.visited_on)
 
 
 def stripper_applications(history: History) -> int:
@@ -115,11 +120,19 @@ def recoat_coats(history: History, choice: Choice) -> int:
     return min(wanted, usual_coats(choice))
 
 
-def carries(history: History, coats: int) -> list[str]:
+def carries(history: History, coats: int) -> list[Words]:
     """Why a clean and recoat is enough, and what it leads to."""
     build, after = history.build.coats, history.build.coats + coats
-    lie = f"{build} coat{'' if build == 1 else 's'}" if build else "Coats whose number was not logged"
-    reasons = [f"{lie} since the last strip; up to {STRIP_ABOVE_COATS} carry another: a clean and a new coat will do."]
+    counted = ngettext_lazy(
+        "{coats} coat since the last strip; up to {most} carry another: a clean and a new coat will do.",
+        "{coats} coats since the last strip; up to {most} carry another: a clean and a new coat will do.",
+        build,
+    )
+    unknown = _(
+        "Coats whose number was not logged since the last strip; up to {most} carry another: a clean and a new coat "
+        "will do."
+    )
+    reasons: list[Words] = [format_lazy(counted if build else unknown, coats=build, most=STRIP_ABOVE_COATS)]
     if after > STRIP_ABOVE_COATS:
-        reasons.append(f"With {after} coats on it the job after this one is a strip.")
+        reasons.append(format_lazy(_("With {coats} coats on it the job after this one is a strip."), coats=after))
     return reasons

@@ -6,12 +6,13 @@ from functools import cache
 from django import template
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from clients import display
 from jobs import qr
 
 register = template.Library()
-COUNTED = {"tread", "hour", "visit", "coat", "piece", "day"}
 
 
 @register.filter
@@ -22,15 +23,21 @@ def plain_number(value: Decimal) -> str:
 
 @register.filter
 def counted(unit: str, quantity: Decimal) -> str:
-    """“treads” for four of them; a measure such as m² stays."""
-    return f"{unit}s" if unit in COUNTED and quantity != 1 else unit
+    """“treads” for four of them, in the language of the reader; a measure and what was typed stay."""
+    number = 1 if quantity == 1 else 2
+    known = {
+        "tread": ngettext("tread", "treads", number), "hour": ngettext("hour", "hours", number),
+        "visit": ngettext("visit", "visits", number), "coat": ngettext("coat", "coats", number),
+        "piece": ngettext("piece", "pieces", number), "day": ngettext("day", "days", number),
+    }  # fmt: skip
+    return known.get(unit, unit)
 
 
 @register.filter
 def as_qr(link: str) -> SafeString:
     """The link as a code to scan; nothing if it is too long for one."""
     try:
-        return mark_safe(qr.svg(link, "Code that opens the page of this offer on a phone"))  # noqa: S308 - drawn here
+        return mark_safe(qr.svg(link, _("Code that opens the page of this offer on a phone")))  # noqa: S308 - drawn here
     except ValueError:
         return mark_safe("")
 

@@ -1,0 +1,17 @@
+"""Languages by their tags (RFC 5646), and which of them the program's own words are in."""
+
+from django.conf import settings
+from django.utils.functional import Promise
+
+Words = str | Promise  # a promise is written when it is read, in the language in force then
+
+
+def primary(language: str) -> str:
+    """“fr” of “fr-CA”."""
+    return language.replace("_", "-").partition("-")[0].lower()
+
+
+def page_language(*wanted: str) -> str:
+    """“fr” for fr-CA: the first language of these that the program's own words are in, else English."""
+    known = dict(settings.LANGUAGES)
+    return next((code for each in wanted if (code := primary(each)) in known), settings.LANGUAGE_CODE)

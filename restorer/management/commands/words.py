@@ -1,0 +1,28 @@
+"""`manage.py words`: bring the catalogues of translated words up to date and compile them (for developers)."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from restorer import catalogue
+
+
+class Command(BaseCommand):
+    help = "Gather the words that clients read into the catalogues, compile these, and say what is not translated."
+    requires_system_checks: list[str] = []
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        marked, lacking = catalogue.marked(), 0
+        for language in catalogue.others():
+            words = catalogue.renewed(language, marked)
+            path = catalogue.catalogue_path(language)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(catalogue.as_text(words))
+            path.with_suffix(".mo").write_bytes(catalogue.compiled(catalogue.read(language)))
+            missing = catalogue.lacking(words)
+            lacking += len(missing)
+            self.stdout.write(f"{language}: {len(words)} messages, {len(missing)} not translated")
+            for message in missing:
+                self.stdout.write(f"  {message.id}")
+        if lacking:
+            raise CommandError("Translate them in restorer/locale/, then run this again.")
