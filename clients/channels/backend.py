@@ -25,7 +25,7 @@ NOT_NOW_CODES = {401, 402, 403, 425, 429, 503}  # not let in, or told to wait: n
 UNKNOWN_CODES = {408, 409}
 # Raised before anything is sent: a setting of the service, a feature it lacks, something that has no form in its words.
 NOT_EVEN_TRIED = {"AnymailUnsupportedFeature", "AnymailSerializationError", "AnymailInvalidAddress"}
-WITHOUT_METADATA = {"MailerSend", "Postal"}  # of django-anymail 15; their reports are matched by the service's number
+METADATA = "metadata"
 
 
 class BackendLine:
@@ -52,16 +52,24 @@ class BackendLine:
     def send(self, message: Message, look: Look) -> Outcome:
         look.start()
         mail = written_out(self.head, message)
-        if getattr(self.backend, "esp_name", "") not in WITHOUT_METADATA:
-            mail.metadata = {"key": key_of(message)}  # type: ignore[attr-defined] # django-anymail reads it
         if not look.go():
             return Outcome(Result.WITHHELD)
         try:
-            count = self.backend.send_messages([mail])
+            count = self.hand_over(mail)
         except Exception as error:  # a backend may raise anything, and what it raises after sending is not told apart
             self.close()
             return outcome_of(error)
         return taken(mail, count)
+
+    def hand_over(self, mail: EmailMultiAlternatives) -> int | None:
+        """A service that takes no metadata says so before anything is sent: then it gets none."""
+        try:
+            return self.backend.send_messages([mail])
+        except Exception as error:
+            if type(error).__name__ != "AnymailUnsupportedFeature" or METADATA not in str(error):
+                raise
+        del mail.metadata  # type: ignore[attr-defined]
+        return self.backend.send_messages([mail])
 
     def close(self) -> None:
         backend, self.backend = self.backend, None
@@ -71,7 +79,7 @@ class BackendLine:
 
 
 def written_out(head: Letterhead, message: Message) -> EmailMultiAlternatives:
-    """The same headers as over SMTP."""
+    """The same headers as over SMTP; `metadata` carries our key to services that hand it back."""
     link = message_keys.link_of(head.business, message)
     own = dict(line.split(": ", 1) for line in unsubscribe_headers(link))
     own |= {"Message-ID": message.message_id, "Auto-Submitted": "auto-generated"}
@@ -84,6 +92,7 @@ def written_out(head: Letterhead, message: Message) -> EmailMultiAlternatives:
         mail.attach_alternative(message.html, "text/html")
     for file in files_of(message):
         mail.attach(file.name, bytes(file.content), file.media_type.partition(";")[0])
+    mail.metadata = {"key": key_of(message)}  # type: ignore[attr-defined] # django-anymail reads it
     return mail
 
 

@@ -15,10 +15,12 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
+from clients import display
 from clients.access import business_of
 from clients.models import Attachment
 from jobs import calendar, links
@@ -26,8 +28,9 @@ from jobs.actions import answers
 from jobs.actions.answers import AnswerError
 from jobs.actions.bookings import NoRoomError
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm
+from jobs.link_end import has_ended
 from jobs.models import Offer
-from jobs.offer_page import GONE, OfferPage, offer_of, offer_page, weeks_to_choose
+from jobs.offer_page import GONE, OfferPage, offer_of, offer_page, week_words, weeks_to_choose
 from jobs.pdf import offer_pdf
 from jobs.pdf.paper import small_copy
 
@@ -57,10 +60,14 @@ def offer(request: HttpRequest, token: str) -> HttpResponse:
     if found is None:
         return closed(request, "unknown", 404)
     now = timezone.now()
-    page = offer_page(found, today=business_of(request).today(now))
-    if request.method != "POST":
-        return shown(request, page, forms_of(page))
-    return answered(request, page, token, now)
+    today = business_of(request).today(now)
+    with display.for_client(found.language):
+        if has_ended(found, business_of(request), today=today):
+            return render(request, "jobs/public/ended.html", {"navigation": []}, status=410)
+        page = offer_page(found, today=today)
+        if request.method != "POST":
+            return shown(request, page, forms_of(page))
+        return answered(request, page, token, now)
 
 
 def content_length(request: HttpRequest) -> int:
@@ -88,9 +95,10 @@ def answered(request: HttpRequest, page: OfferPage, token: str, now: datetime) -
     if not form.is_valid():
         return shown(request, page, forms, status=422)
     try:
-        DEEDS[deed](token_hash=links.token_hash(token), now=now, **form.cleaned_data)
-    except NoRoomError as error:
-        return no_room(request, page, form, str(error))
+        with display.for_staff():  # what is noted of it is read in the office
+            DEEDS[deed](token_hash=links.token_hash(token), now=now, **form.cleaned_data)
+    except NoRoomError:
+        return no_room(request, page, form)
     except AnswerError as error:
         form.add_error(None, str(error))
         return shown(request, page, forms, status=409)
@@ -107,8 +115,10 @@ DEEDS: dict[str, Callable[..., Any]] = {
 }  # fmt: skip
 
 
-def no_room(request: HttpRequest, page: OfferPage, sent: Form, why: str) -> HttpResponse:
+def no_room(request: HttpRequest, page: OfferPage, sent: Form) -> HttpResponse:
     """Somebody was quicker: the weeks that are left, the name still in its place, the offer still open."""
+    week = week_words(sent.cleaned_data["week"])
+    why = _("The week of {week} has no room for this work any more. Choose another.").format(week=week)
     forms = forms_of(page)
     form = AcceptForm({"accept-name": sent.cleaned_data["name"]}, weeks=weeks_to_choose(page.offer, today=page.today))
     form.errors["week"] = form.error_class([why])
@@ -122,14 +132,17 @@ def shown(request: HttpRequest, page: OfferPage, forms: dict[str, Form], status:
 
 
 def closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
-    return render(request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status)
+    """Nobody knows whose page it is, so it is in the language of the business."""
+    with display.for_client(""):
+        return render(request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status)
 
 
 def offer_or_404(request: HttpRequest, token: str) -> OfferPage:
     """For what belongs to the page; nothing of an offer that is gone."""
-    found = offer_of(links.token_hash(token))
-    page = offer_page(found, today=business_of(request).today(timezone.now())) if found else None
-    if page is None or page.state in GONE:
+    found, business = offer_of(links.token_hash(token)), business_of(request)
+    today = business.today(timezone.now())
+    page = offer_page(found, today=today) if found else None
+    if page is None or page.state in GONE or has_ended(page.offer, business, today=today):
         raise Http404("This link leads to no offer.")
     return page
 

@@ -136,3 +136,38 @@ def test_a_name_cannot_start_another_header(service: type[Service]) -> None:
 
     assert "\n" not in service.taken[0].from_email
     assert message.address in service.taken[0].to
+
+
+@pytest.mark.parametrize(
+    ("backend", "takes_metadata"), [("postmark", True), ("mailgun", True), ("mailersend", False), ("postal", False)]
+)
+def test_real_services_get_a_mail_in_their_form_with_our_key_if_they_take_one(
+    settings: Any, monkeypatch: pytest.MonkeyPatch, backend: str, takes_metadata: bool
+) -> None:
+    """Django-anymail's own backends, as far as the post that would leave this machine."""
+    base = pytest.importorskip("anymail.backends.base_requests", reason="the extra `esp` is not installed")
+    names = ("API_KEY", "API_TOKEN", "SERVER_TOKEN")
+    settings.ANYMAIL = {f"{backend.upper()}_{name}": "invented" for name in names} | {
+        "MAILGUN_SENDER_DOMAIN": "example.com", "POSTAL_API_URL": "https://post.example.com/",
+    }  # fmt: skip
+    settings.OUTBOX_BACKEND = f"anymail.backends.{backend}.EmailBackend"
+    posted: list[str] = []
+
+    def post(self: Any, payload: Any, message: Any) -> None:
+        posted.append(str(payload.get_request_params("https://api.example.com")))
+        raise ServiceError(429, "slow down")
+
+    monkeypatch.setattr(base.AnymailRequestsBackend, "post_to_esp", post)
+    message = queued(1)
+
+    outbox.deliver()
+
+    assert states() == {"queued": 1}
+    (words,) = posted
+    assert "client1@example.org" in words
+    assert "List-Unsubscribe-Post" in words
+    assert (f"'{backend_key(message)}'" in words or f'"{backend_key(message)}"' in words) == takes_metadata
+
+
+def backend_key(message: Message) -> str:
+    return message.message_id.strip("<>").partition("@")[0]
