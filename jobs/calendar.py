@@ -1,11 +1,14 @@
 """Bookings for calendars (RFC 5545, 5546, 7986): one file for the client, one feed for each crew.
 
-A booking keeps its UID for ever; SEQUENCE goes up with every change. It is whole days, so DTEND is the day after the
-last. Nobody is asked to answer: the file publishes a booking (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
+A booking keeps its UID for ever; SEQUENCE goes up with every change. With a time of arrival it begins then, by the
+clock of the property; else it is whole days, so DTEND is the day after the last. Nobody is asked to answer: the file
+publishes a booking (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
 """
 
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
+from decimal import Decimal
+from math import ceil
 
 from django.conf import settings
 from django.db.models import QuerySet
@@ -20,6 +23,8 @@ PRODUCT = "-//Deck care//Diary//EN"
 MEDIA_TYPE = "text/calendar"
 KEPT_DAYS = 90  # how long a booking that is over or called off stays in a feed
 REFRESHED_EVERY = timedelta(hours=6)
+WORKING_DAY = 8 * 60  # minutes that a crew is out when its hours of the day are filled (common practice, no source)
+QUARTER = 15  # minutes; nobody knows the end of work nearer than that
 STATUS = {Booking.State.HELD: "TENTATIVE", Booking.State.CANCELLED: "CANCELLED"}
 COLOURS = ["peru", "steelblue", "seagreen", "slateblue", "indianred", "darkkhaki"]  # names of CSS Color 3
 
@@ -74,7 +79,15 @@ def calendar(events: Iterable[Event], *, method: str = "") -> Calendar:
         whole.add("method", method)
     for event in events:
         whole.add_component(event)
+    add_zones(whole)
     return whole
+
+
+def add_zones(whole: Calendar) -> None:
+    """A VTIMEZONE for each TZID that is used (RFC 5545, 3.6.5), with the changes of those years and no others."""
+    starts = [event.decoded("dtstart") for event in whole.walk("VEVENT")]
+    if years := [start.year for start in starts if isinstance(start, datetime)]:
+        whole.add_missing_timezones(date(min(years) - 1, 1, 1), date(max(years) + 2, 1, 1))
 
 
 def event_of(booking: Booking, *, stamp: datetime) -> Event:
@@ -82,12 +95,32 @@ def event_of(booking: Booking, *, stamp: datetime) -> Event:
     event.add("uid", str(booking.uid))
     event.add("dtstamp", stamp.replace(microsecond=0))
     event.add("sequence", booking.sequence)
-    event.add("dtstart", booking.first_on)
-    event.add("dtend", booking.last_on + timedelta(days=1))
+    begins, ends = span_of(booking)
+    event.add("dtstart", begins)
+    event.add("dtend", ends)
     event.add("created", booking.created_at.replace(microsecond=0))
     event.add("last-modified", booking.changed_at.replace(microsecond=0))
     event.add("status", STATUS.get(Booking.State(booking.state), "CONFIRMED"))
     return event
+
+
+def span_of(booking: Booking) -> tuple[date, date]:
+    """Whole days, or moments at the property: from the first arrival to when the last day's work may be done."""
+    arrival = booking.arrival()
+    if arrival.begins is None:
+        return booking.first_on, booking.last_on + timedelta(days=1)
+    zone = booking.property.zone
+    last = datetime.combine(booking.last_on, arrival.begins, tzinfo=zone) + time_on_site(booking)
+    if arrival.ends:
+        last = max(last, datetime.combine(booking.last_on, arrival.ends, tzinfo=zone))
+    return datetime.combine(booking.first_on, arrival.begins, tzinfo=zone), last
+
+
+def time_on_site(booking: Booking) -> timedelta:
+    """On its last day: the share of the crew's hours that it takes of a working day, in whole quarters of an hour."""
+    parts = [part.hours for part in booking.days.all()]
+    share = min((parts[-1] if parts else booking.hours) / booking.crew.hours_a_day, Decimal(1))
+    return timedelta(minutes=QUARTER * ceil(share * WORKING_DAY / QUARTER))
 
 
 def crew_event(booking: Booking) -> Event:
@@ -95,7 +128,8 @@ def crew_event(booking: Booking) -> Event:
     event = event_of(booking, stamp=booking.changed_at)
     event.add("summary", f"{home.town}: {home.street} ({initials(booking.client.name)})")
     event.add("location", ", ".join(filter(None, [home.street, home.town, home.region, home.postcode])))
-    event.add("description", "\n".join([days_in_words(booking), *work_in_words(booking)]))
+    arrives = f"Arrival {booking.arrival().words}" if booking.arrival() else ""
+    event.add("description", "\n".join([days_in_words(booking), *filter(None, [arrives]), *work_in_words(booking)]))
     event.add("url", settings.BASE_URL + reverse("diary:booking", args=[booking.pk]))
     return event
 

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from django.db.models import F
+
 from clients.models import Deck, Message, ToDo
 from jobs.models import Booking, BookingDay, Job, Offer
 from reminders.models import Forecast
@@ -64,12 +66,13 @@ def month_page(month: date, *, today: date) -> MonthPage:
 
 
 def bookings(today: date) -> Sequence[BookingDay]:
-    """What is booked for today and tomorrow, day by day and crew by crew."""
+    """What is booked for today and tomorrow, day by day and crew by crew, in order of arrival."""
     rows = BookingDay.objects.filter(
         crew_day__day__range=(today, today + DAYS_AHEAD), booking__state__in=[Booking.State.BOOKED, Booking.State.DONE]
     )
     rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
-    return list(rows.order_by("crew_day__day", "crew_day__crew__position", "booking_id")[:MOST_BOOKINGS])
+    arrival = [F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")]
+    return list(rows.order_by("crew_day__day", "crew_day__crew__position", *arrival, "booking_id")[:MOST_BOOKINGS])
 
 
 def last_jobs() -> Sequence[Job]:

@@ -101,7 +101,7 @@ def fields(booking: Booking, business: Business) -> dict[str, str]:
         "greeting": booking.client.greeting,
         "decks": "\n\n".join(deck_in_words(booking)),
         "visit_day": days(booking.first_on, booking.last_on, booking.client.language, business),
-        "visit_time": "",
+        "visit_time": booking.arrival().written(locale_of(booking.client.language, business)),
         "crew": booking.crew.name,
         "why": " ".join(booking.why.split()),
     }

@@ -14,13 +14,14 @@ from jobs.actions import booking_messages, crew_days, fitting
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.parts import one_at_a_time
 from jobs.after import decks_booked
+from jobs.arrival import NOT_SAID, Arrival
 from jobs.diary import Placement
 from jobs.diary.placing import LEAST_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
-    "BookingError", "NoRoomError", "book", "cancel", "change_notes", "hold", "hold_day", "job_logged",
-    "job_removed", "mark_done", "move", "release",
+    "BookingError", "NoRoomError", "book", "cancel", "change_arrival", "change_notes", "hold", "hold_day",
+    "job_logged", "job_removed", "mark_done", "move", "release",
 ]  # fmt: skip
 Purpose = MessageText.Purpose
 State = Booking.State
@@ -30,7 +31,7 @@ State = Booking.State
 def book(
     *, property: Property, decks: Sequence[Deck], hours: Decimal, first_day: date | None, week: date | None,
     crew: Crew | None, offer: Offer | None, by: User | None, now: datetime, notes: str = "", on_any_day: bool = False,
-    tells: bool = True,
+    arrival: Arrival = NOT_SAID, tells: bool = True,
 ) -> Booking:  # fmt: skip
     """Put work into the diary from a day on, or somewhere in the week of a day (from tomorrow on).
 
@@ -44,7 +45,7 @@ def book(
         offer, hours = Offer.objects.select_for_update().get(pk=offer.pk), max(hours, LEAST_HOURS)
     one_at_a_time(f"booking of property {property.pk}")
     fitting.check_work(property, decks, hours)
-    if there := fitting.booked_already(property, decks, offer, first_day, week):
+    if there := fitting.booked_already(property, decks, offer, first_day, week, arrival):
         return there
     crews = crew_days.lock([crew] if crew else diary.crews_going_out())
     if not crews:
@@ -52,6 +53,7 @@ def book(
     placement = fitting.find(crews, property, hours, first_day, week, business, business.today(now), on_any_day)
     booking = taken_up_again(offer) or Booking(client_id=property.client_id, property=property, created_by=by)
     booking.offer, booking.notes, booking.hours = offer, notes, hours
+    booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
     put(booking, placement, why="", now=now)
     booking.decks.set(decks)
     note_on_offer(booking, by, now)
@@ -65,29 +67,54 @@ def book(
 @transaction.atomic
 def move(
     *, booking: Booking, first_day: date, crew: Crew | None, why: str, by: User | None, now: datetime,
-    hours: Decimal | None = None, on_any_day: bool = False, tells: bool = True,
+    hours: Decimal | None = None, arrival: Arrival | None = None, on_any_day: bool = False, tells: bool = True,
 ) -> Booking:  # fmt: skip
-    """Another day, another crew (None: the same) or other hours; a booking that was held stands again.
+    """Another day; another crew, other hours or time of arrival (None: the same). One that was held stands again.
 
     Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or called off.
     """
     booking, business = held_row(booking), Business.objects.get()
     check_living(booking)
     crew, hours = crew or booking.crew, hours or booking.hours
-    if (booking.state, booking.first_on, booking.crew_id, booking.hours) == (State.BOOKED, first_day, crew.pk, hours):
-        return booking
+    arrival = booking.arrival() if arrival is None else arrival
+    was = (booking.state, booking.first_on, booking.crew_id, booking.hours)
+    if was == (State.BOOKED, first_day, crew.pk, hours):
+        return change_arrival(booking=booking, arrival=arrival, by=by, now=now, tells=tells)
     fitting.check_day(first_day, business.today(now))
-    moves_day = first_day != booking.first_on
+    news = news_of(booking, first_day, arrival)
     crew = crew_days.lock([crew, booking.crew])[0]
     crew_days.give_back(booking)
     placement = fitting.find_day(
         crews=[crew], day=first_day, hours=hours, property=booking.property, business=business, on_any_day=on_any_day
     )
-    booking.hours = hours
+    booking.hours, booking.arrives_from, booking.arrives_to = hours, arrival.begins, arrival.ends
     put(booking, placement, why=why, now=now)
     decks_booked([deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}.")
-    if tells and moves_day:
-        booking_messages.tell(booking=booking, purpose=Purpose.MOVED, now=now, by=by)
+    if tells and news:
+        booking_messages.tell(booking=booking, purpose=news, now=now, by=by)
+    return booking
+
+
+def news_of(booking: Booking, first_day: date, arrival: Arrival) -> str:
+    """What a move means for the client: another day, another time on the same day, or nothing."""
+    if first_day != booking.first_on:
+        return Purpose.MOVED
+    return Purpose.BOOKED if booking.state == State.HELD or arrival != booking.arrival() else ""
+
+
+@transaction.atomic
+def change_arrival(
+    *, booking: Booking, arrival: Arrival, by: User | None, now: datetime, tells: bool = True
+) -> Booking:
+    """When the crew comes on its days; of a booking held for the weather the client hears when it stands again."""
+    booking = held_row(booking)
+    check_living(booking)
+    if arrival == booking.arrival():
+        return booking
+    booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
+    change(booking, booking.state, booking.why, now)
+    if tells and booking.state == State.BOOKED:
+        booking_messages.tell(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
     return booking
 
 

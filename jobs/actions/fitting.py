@@ -9,6 +9,7 @@ from clients.display import number
 from clients.models import Business, Deck, Property
 from jobs import diary
 from jobs.actions.crew_days import NoRoomError
+from jobs.arrival import Arrival
 from jobs.diary import Placement, Room
 from jobs.diary.placing import LONGEST_DAYS
 from jobs.models import Booking, Crew, Offer
@@ -28,14 +29,15 @@ def check_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> Non
 
 
 def booked_already(
-    property: Property, decks: Sequence[Deck], offer: Offer | None, first_day: date | None, week: date | None
-) -> Booking | None:
+    property: Property, decks: Sequence[Deck], offer: Offer | None, first_day: date | None, week: date | None,
+    arrival: Arrival,
+) -> Booking | None:  # fmt: skip
     """The booking that does just this, from a second click; raises `NoRoomError` if a deck is booked otherwise."""
     living = Booking.objects.filter(property=property, state__in=LIVING, decks__in=decks).distinct()
     for there in living.prefetch_related("decks"):
         is_same_work = there.offer == offer and {*there.decks.all()} == {*decks}
         is_same_time = there.first_on == first_day if first_day else is_in_week(there.first_on, week)
-        if is_same_work and is_same_time:
+        if is_same_work and is_same_time and there.arrival() == arrival:
             return there
         shared = next(deck for deck in decks if deck in there.decks.all())
         raise NoRoomError(

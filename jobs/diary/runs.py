@@ -1,12 +1,16 @@
-"""Runs: the bookings of a crew's day by town, the towns in the order that makes the shortest way between them."""
+"""Runs: the bookings of a crew's day by town, the towns in the order that makes the shortest way between them.
+
+Where times of arrival were agreed these set the order; what has none is done while the crew is in that town, else last.
+"""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, permutations
+from itertools import groupby, pairwise, permutations
 from typing import Generic, TypeVar
 
 from clients.models import Property
 from clients.places.geometry import distance_km
+from jobs.arrival import NOT_SAID, Arrival
 
 T = TypeVar("T")
 MOST_TOWNS = 6  # up to here every order is tried; a crew never sees more towns in a day
@@ -21,17 +25,20 @@ class Run(Generic[T]):
     km_before: float = 0.0
 
 
-def runs(stops: Sequence[T], place: Callable[[T], Property]) -> list[Run[T]]:
-    """The stops of a day grouped by town."""
-    if not stops:
-        return []
-    by_town: dict[str, list[T]] = {}
-    for stop in stops:
-        by_town.setdefault(place(stop).town, []).append(stop)
-    first = {town: place(those[0]) for town, those in by_town.items()}
-    order = shortest(list(first.values()))
-    gaps = [0.0, *(apart(one, other) for one, other in pairwise(order))]
-    return [Run(home.town, by_town[home.town], km) for home, km in zip(order, gaps, strict=True)]
+def runs(
+    stops: Sequence[T], place: Callable[[T], Property], arrival: Callable[[T], Arrival] = lambda stop: NOT_SAID
+) -> list[Run[T]]:
+    """The stops of a day grouped by town, a town again where times lead back to it."""
+    timed = sorted((stop for stop in stops if arrival(stop)), key=lambda stop: arrival(stop).in_order)
+    groups = [list(those) for _, those in groupby(timed, key=lambda stop: place(stop).town)]
+    rest: dict[str, list[T]] = {}
+    for stop in (stop for stop in stops if not arrival(stop)):
+        there = next((those for those in groups if place(those[0]).town == place(stop).town), None)
+        (rest.setdefault(place(stop).town, []) if there is None else there).append(stop)
+    groups += [rest[home.town] for home in shortest([place(those[0]) for those in rest.values()])]
+    homes = [place(those[0]) for those in groups]
+    gaps = [0.0, *(apart(one, other) for one, other in pairwise(homes))]
+    return [Run(home.town, those, km) for home, those, km in zip(homes, groups, gaps, strict=False)]
 
 
 def shortest(homes: Sequence[Property]) -> list[Property]:

@@ -118,7 +118,7 @@ def crews_of(first: date, last: date) -> list[Crew]:
 
 
 def stops_of(first: date, last: date) -> dict[tuple[int, date], list[Stop]]:
-    """By crew and day, in order of booking."""
+    """By crew and day, in order of booking; `runs` puts them in order of arrival."""
     decks = Prefetch("booking__decks", Deck.objects.order_by("label"))
     rows = BookingDay.objects.filter(crew_day__day__range=(first, last)).order_by("booking_id")
     rows = rows.select_related("crew_day", "booking__property", "booking__client", "booking__crew")
@@ -134,7 +134,12 @@ def day_of(
     day: date, crews: Sequence[Crew], found: dict[tuple[int, date], Room], stops: dict[tuple[int, date], list[Stop]]
 ) -> Day:
     each = [
-        CrewsDay(found[crew.pk, day], runs(stops.get((crew.pk, day), []), lambda stop: stop.booking.property))
+        CrewsDay(
+            found[crew.pk, day],
+            runs(
+                stops.get((crew.pk, day), []), lambda stop: stop.booking.property, lambda stop: stop.booking.arrival()
+            ),
+        )
         for crew in crews
     ]
     reasons = [one.room.why_not for one in each]

@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 
 from clients import display
 from clients.models import Deck
+from jobs.arrival import Arrival
 from jobs.diary.placing import Way
 from jobs.diary.suggesting import Suggestion
 from jobs.forms.fields import DayField
@@ -61,7 +62,33 @@ def crew_and_day(value: str) -> tuple[Crew, date] | None:
         return None
 
 
-class DayForm(forms.Form):
+def time_field(label: str, help_text: str) -> forms.TimeField:
+    return forms.TimeField(
+        label=label, required=False, help_text=help_text,
+        widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
+        error_messages={"invalid": f"{label}: write hours and minutes, such as 08:30."},
+    )  # fmt: skip
+
+
+class ArrivalForm(forms.Form):
+    """When the crew comes on the day; both times may stay empty. Gives `arrival` in place of the two."""
+
+    arrives_from = time_field("Arrival", "Empty if nothing is said.")
+    arrives_to = time_field("At the latest", "Empty if it is about then.")
+    tells = tells_field()
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        begins, ends = values.pop("arrives_from", None), values.pop("arrives_to", None)
+        values["arrival"] = Arrival(begins, ends)
+        if ends and not begins and "arrives_from" not in self.errors:
+            self.add_error("arrives_from", "Write the time of arrival, or leave the latest one empty, too.")
+        elif ends and begins and ends <= begins:
+            self.add_error("arrives_to", "At the latest: write a time after that of arrival.")
+        return values
+
+
+class DayForm(ArrivalForm):
     """A day and crew: one of those that suit, or any other."""
 
     when = WhenField(
@@ -78,7 +105,6 @@ class DayForm(forms.Form):
         label="Even if the crew does not go out on that day", required=False,
         help_text="A Saturday or a holiday that was agreed on.",
     )  # fmt: skip
-    tells = tells_field()
 
     def __init__(self, *args: Any, suggested: Sequence[Suggestion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -87,7 +113,7 @@ class DayForm(forms.Form):
         when.choices = [*choices, (OTHER, "Another day")]
 
     def clean(self) -> dict[str, Any]:
-        values = super().clean() or self.cleaned_data
+        values = super().clean()
         when = values.get("when")
         if when == OTHER and not values.get("first_day") and "first_day" not in self.errors:
             self.add_error("first_day", "Write the day.")

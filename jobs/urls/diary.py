@@ -12,6 +12,7 @@ urlpatterns = [
     path("<int:pk>/", bookings.booking, name="booking"),
     path("<int:pk>/move/", bookings.move, name="move"),
     path("<int:pk>/notes/", bookings.notes, name="notes"),
+    path("<int:pk>/arrival/", bookings.arrival, name="arrival"),
     path("<int:pk>/hold/", bookings.hold, name="hold"),
     path("<int:pk>/release/", bookings.release, name="release"),
     path("<int:pk>/call-off/", bookings.call_off, name="call_off"),

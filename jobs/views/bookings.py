@@ -1,6 +1,7 @@
 """A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django import forms
 from django.contrib import messages
@@ -18,7 +19,7 @@ from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
 from jobs.booked_work import Wanted, wanted, work_of
 from jobs.diary.suggesting import suggestions
-from jobs.forms.bookings import OTHER, BookForm, CallOffForm, HoldForm, MoveForm, NotesForm
+from jobs.forms.bookings import OTHER, ArrivalForm, BookForm, CallOffForm, HoldForm, MoveForm, NotesForm
 from jobs.models import Booking
 from jobs.views.diary import to_week
 from jobs.views.log import found_decks
@@ -30,9 +31,13 @@ def booking(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "booking": row, "work": work_of(row), "told": booking_messages.messages_of(row).order_by("-id"),
         "today": business_of(request).today(timezone.now()), "hold_form": HoldForm(), "call_off_form": CallOffForm(),
-        "notes_form": NotesForm(initial={"notes": row.notes}),
+        "notes_form": NotesForm(initial={"notes": row.notes}), "arrival_form": ArrivalForm(initial=times_of(row)),
     }  # fmt: skip
     return render(request, "jobs/diary/booking.html", context)
+
+
+def times_of(row: Booking) -> dict[str, Any]:
+    return {"arrives_from": row.arrives_from, "arrives_to": row.arrives_to, "tells": True}
 
 
 def row_of(pk: int) -> Booking:
@@ -65,7 +70,7 @@ def book_form(request: HttpRequest, asked: Wanted) -> BookForm:
 
 def booked(request: HttpRequest, form: BookForm, asked: Wanted) -> Booking | None:
     values = form.cleaned_data
-    names = ("hours", "first_day", "crew", "notes", "on_any_day", "tells")
+    names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival", "tells")
     return attempt(form, lambda: actions.book(
         property=asked.property, decks=list(values["decks"]), week=None, offer=asked.offer, by=signed_in(request),
         now=timezone.now(), **{name: values[name] for name in names},
@@ -80,7 +85,8 @@ def move(request: HttpRequest, pk: int) -> HttpResponse:
     form = move_form(request, row)
     if form.is_valid() and (moved := moved_to(request, form, row)):
         done = f"{moved.client}: {display.weekday(moved.first_on)}, {moved.crew}."
-        say_told(request, moved, done, is_needed=moved.first_on != row.first_on)
+        is_news = (moved.first_on, moved.arrival()) != (row.first_on, row.arrival())
+        say_told(request, moved, done, is_needed=is_news)
         return to_week(moved.first_on)
     return render(request, "jobs/diary/move.html", {"form": form, "booking": row})
 
@@ -90,12 +96,12 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
     today = business.today(timezone.now())
     suggested = suggestions(hours=row.hours, property=row.property, business=business, today=today, booking=row)
     asked = {"when": OTHER, "first_day": request.GET["day"]} if "day" in request.GET else {}
-    initial = {"hours": row.hours, "crew": request.GET.get("crew", row.crew_id), "tells": True, **asked}
+    initial = {"hours": row.hours, "crew": request.GET.get("crew", row.crew_id), **times_of(row), **asked}
     return MoveForm(request.POST or None, suggested=suggested, initial=initial)
 
 
 def moved_to(request: HttpRequest, form: MoveForm, row: Booking) -> Booking | None:
-    names = ("hours", "first_day", "crew", "why", "on_any_day", "tells")
+    names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival", "tells")
     values = {name: form.cleaned_data[name] for name in names}
     return attempt(form, lambda: actions.move(booking=row, by=signed_in(request), now=timezone.now(), **values))
 
@@ -119,6 +125,12 @@ def notes(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.error(request, mistakes(form))
     return redirect("diary:booking", pk)
+
+
+@sends
+@require_POST
+def arrival(request: HttpRequest, pk: int) -> HttpResponse:
+    return act(request, pk, ArrivalForm(request.POST), actions.change_arrival, "The time of arrival was saved.")
 
 
 @sends

@@ -1,0 +1,243 @@
+"""The time of arrival: agreed, told, in calendars, and as the order of the crew's day."""
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time
+from decimal import Decimal
+from io import StringIO
+from typing import Any
+
+import pytest
+from dateutil.tz import tzical
+from django.db import IntegrityError, transaction
+from django.test import Client as Browser
+from freezegun import freeze_time
+from icalendar import Calendar
+
+from clients.models import Business, Message
+from jobs import calendar
+from jobs.actions import bookings, crews
+from jobs.arrival import NOT_SAID, Arrival
+from jobs.diary.week import week_of
+from jobs.models import Booking, Crew
+from tests.factories import CrewFactory, DeckFactory, EmailFactory
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
+MONDAY = date(2027, 6, 7)
+ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
+EIGHT, FROM_EIGHT_TO_TEN = Arrival(time(8)), Arrival(time(8), time(10))
+
+
+@pytest.fixture(autouse=True)
+def _clock() -> Iterator[None]:
+    with freeze_time(NOW):
+        yield
+
+
+@pytest.fixture(autouse=True)
+def tern(business: Business) -> Crew:
+    return CrewFactory(name="Tern crew", hours_a_day=8)
+
+
+def book(arrival: Arrival = NOT_SAID, hours: str = "2", day: date = MONDAY, **deck: Any) -> Booking:
+    row = DeckFactory(**deck)
+    EmailFactory(client=row.property.client, value=f"client{row.pk}@example.org")
+    return bookings.book(
+        property=row.property, decks=[row], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
+        arrival=arrival, **ANYBODY,
+    )  # fmt: skip
+
+
+def leave() -> None:
+    """As if all had gone out."""
+    Message.objects.update(state="accepted", accepted_at=NOW)
+
+
+def event_of(booking: Booking) -> Any:
+    content = calendar.client_file(booking, Business.objects.get(), now=NOW)
+    return Calendar.from_ical(content).walk("VEVENT")[0]
+
+
+@pytest.mark.parametrize(
+    ("language", "line"),
+    # How Canada writes times in both languages: Unicode CLDR, timeFormats of en-CA and fr-CA.
+    [("en", "Arrival about 8:00 a.m. – 10:00 a.m."), ("fr", "Arrivée vers 08 h 00 – 10 h 00")],
+)
+def test_the_client_reads_when_the_crew_arrives(language: str, line: str) -> None:
+    book(FROM_EIGHT_TO_TEN, property__client__language=language)
+
+    assert line in plain(Message.objects.get().text)
+
+
+def plain(text: str) -> str:
+    """With plain spaces where the locale has narrow or fixed ones."""
+    return text.translate({0xA0: " ", 0x202F: " "})
+
+
+def test_a_line_without_a_time_is_left_out() -> None:
+    booking = book()
+
+    assert "Arrival" not in Message.objects.get().text
+    assert event_of(booking).decoded("dtstart") == MONDAY
+
+
+def test_another_time_on_the_same_day_is_told_anew_and_counts_one_up() -> None:
+    booking = book()
+    leave()
+
+    changed = bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
+    assert changed.sequence == 1
+    told = Message.objects.get(state="queued")
+    assert told.subject == "Your deck: we come on Monday, June 7, 2027"
+    assert "Arrival about 8:00 a.m.\n" in plain(told.text)
+
+    assert bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY).sequence == 1
+    same_day: dict[str, Any] = {"booking": booking, "first_day": MONDAY, "crew": None, "why": "", **ANYBODY}
+    assert bookings.move(**same_day).arrival() == EIGHT
+    assert bookings.move(**same_day, arrival=NOT_SAID).arrival() == NOT_SAID
+    assert Message.objects.filter(state="queued").get().text.count("Arrival") == 0
+
+
+def test_of_a_visit_held_for_the_weather_no_time_is_told_until_it_stands_again() -> None:
+    booking = book()
+    leave()
+    bookings.hold(booking=booking, why="", **ANYBODY)
+    leave()
+
+    bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
+    assert not Message.objects.filter(state="queued").exists()
+
+    bookings.release(booking=booking, **ANYBODY)
+    assert "Arrival about 8:00" in Message.objects.get(state="queued").text
+
+
+def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> None:
+    booking = book(EIGHT)
+    again: dict[str, Any] = {
+        "property": booking.property, "decks": list(booking.decks.all()), "hours": Decimal(2), "week": None,
+        "first_day": MONDAY, "crew": None, "offer": None, **ANYBODY,
+    }  # fmt: skip
+
+    assert bookings.book(**again, arrival=EIGHT) == booking
+    with pytest.raises(bookings.NoRoomError, match="Move that booking instead"):
+        bookings.book(**again, arrival=FROM_EIGHT_TO_TEN)
+
+
+@pytest.mark.parametrize(("begins", "ends"), [(None, time(9)), (time(9), time(9)), (time(9), time(8))])
+def test_the_database_keeps_no_times_that_are_out_of_order(begins: time | None, ends: time) -> None:
+    booking = book()
+
+    with pytest.raises(IntegrityError, match="booking_arrival_in_order"), transaction.atomic():
+        Booking.objects.filter(pk=booking.pk).update(arrives_from=begins, arrives_to=ends)
+
+
+def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
+    booking = book(EIGHT, property__time_zone="America/Vancouver")
+    content = calendar.client_file(booking, Business.objects.get(), now=NOW)
+
+    # RFC 5545, 3.2.19: local time with a TZID, and a VTIMEZONE for it in the same object (3.6.5).
+    assert b"DTSTART;TZID=America/Vancouver:20270607T080000\r\n" in content
+    event = event_of(booking)
+    # A quarter of the crew's day is a quarter of eight hours on site. In June Vancouver is at UTC−7 (tz database).
+    assert event.decoded("dtstart").astimezone(UTC) == datetime(2027, 6, 7, 15, tzinfo=UTC)
+    assert event.decoded("dtend").astimezone(UTC) == datetime(2027, 6, 7, 17, tzinfo=UTC)
+    # The VTIMEZONE as a general-purpose library reads it (python-dateutil), summer and winter.
+    zone = tzical(unfolded_zone(content)).get("America/Vancouver")
+    assert zone
+    offsets = [datetime(2027, month, 7, 8, tzinfo=zone).utcoffset() for month in (6, 12)]
+    assert [offset.total_seconds() / 3600 for offset in offsets if offset] == [-7, -8]
+
+
+def unfolded_zone(content: bytes) -> StringIO:
+    """Only the VTIMEZONE, as a file."""
+    text = content.decode().replace("\r\n ", "").replace("\r\n", "\n")
+    return StringIO(text[text.index("BEGIN:VTIMEZONE") : text.index("BEGIN:VEVENT")])
+
+
+@pytest.mark.parametrize(
+    ("arrival", "hours", "ends"),
+    [
+        (FROM_EIGHT_TO_TEN, "0.5", datetime(2027, 6, 7, 10)),  # at least until the latest arrival
+        (EIGHT, "2.1", datetime(2027, 6, 7, 10, 15)),  # the next quarter of an hour
+        (EIGHT, "12", datetime(2027, 6, 8, 12)),  # eight hours of the crew on Monday, four on Tuesday
+    ],
+)
+def test_a_visit_ends_when_the_last_days_work_may_be_done(arrival: Arrival, hours: str, ends: datetime) -> None:
+    event = event_of(book(arrival, hours))
+
+    assert (event.decoded("dtstart").replace(tzinfo=None), event.decoded("dtend").replace(tzinfo=None)) == (
+        datetime(2027, 6, 7, 8), ends,
+    )  # fmt: skip
+
+
+def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_changes(client: Browser, tern: Crew) -> None:
+    book(FROM_EIGHT_TO_TEN)
+    other = book(property__time_zone="Australia/Hobart")
+    link = f"/calendar/{crews.open_feed(crew=tern)}.ics"
+
+    first = client.get(link)
+    whole = Calendar.from_ical(first.content)
+    begins = {type(event.decoded("dtstart")) for event in whole.walk("VEVENT")}
+    assert begins == {date, datetime}
+    assert "Arrival 8:00" in plain(whole.walk("VEVENT")[0]["description"])
+    # RFC 5545, 3.6.5: one VTIMEZONE for each TZID that is used, and none for days.
+    assert [str(zone["tzid"]) for zone in whole.walk("VTIMEZONE")] == ["America/Halifax"]
+    assert client.get(link, headers={"If-None-Match": first["ETag"]}).status_code == 304
+
+    bookings.change_arrival(booking=other, arrival=EIGHT, **ANYBODY)
+    changed = Calendar.from_ical(client.get(link, headers={"If-None-Match": first["ETag"]}).content)
+    assert {str(zone["tzid"]) for zone in changed.walk("VTIMEZONE")} == {"America/Halifax", "Australia/Hobart"}
+
+
+def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_town() -> None:
+    ten, nine = Arrival(time(10)), Arrival(time(9), time(11))
+    for town, arrival in [
+        ("Chester", NOT_SAID), ("Lunenburg", ten), ("Chester", EIGHT), ("Digby", NOT_SAID), ("Chester", nine),
+        ("Chester", Arrival(time(15))),
+    ]:  # fmt: skip
+        book(arrival, "1", property__town=town, property__client__name=f"{town} {arrival.begins}")
+
+    day = week_of(MONDAY, business=Business.objects.get()).days[0].crews[0]
+
+    assert [(run.town, [stop.booking.client.name.split()[1] for stop in run.stops]) for run in day.runs] == [
+        ("Chester", ["08:00:00", "09:00:00", "None"]),
+        ("Lunenburg", ["10:00:00"]),
+        ("Chester", ["15:00:00"]),
+        ("Digby", ["None"]),
+    ]
+
+
+def test_a_time_is_agreed_on_the_page_of_the_booking_and_seen_in_the_week(as_owner: Browser) -> None:
+    booking = book()
+
+    page = as_owner.post(f"/diary/{booking.pk}/arrival/", {"arrives_from": "08:00", "arrives_to": "10:00"}, follow=True)
+    assert "8:00 a.m. – 10:00 a.m." in plain(page.content.decode())
+    assert "8:00 a.m. – 10:00 a.m." in plain(as_owner.get("/diary/?week=2027-06-07").content.decode())
+    form = as_owner.get(f"/diary/{booking.pk}/move/").context["form"]
+    assert (form["arrives_from"].value(), form["arrives_to"].value()) == (time(8), time(10))
+
+    as_owner.post(f"/diary/{booking.pk}/arrival/", {"arrives_from": "", "arrives_to": ""})
+    booking.refresh_from_db()
+    assert (booking.arrival(), booking.sequence) == (NOT_SAID, 2)
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "words"),
+    [
+        ("", "10:00", "Write the time of arrival, or leave the latest one empty, too."),
+        ("10:00", "09:30", "At the latest: write a time after that of arrival."),
+        ("half past", "", "Arrival: write hours and minutes, such as 08:30."),
+    ],
+)
+def test_times_that_are_none_are_said_and_nothing_is_saved(
+    as_owner: Browser, begins: str, ends: str, words: str
+) -> None:
+    booking = book()
+    times = {"arrives_from": begins, "arrives_to": ends}
+
+    page = as_owner.post(f"/diary/{booking.pk}/arrival/", times, follow=True)
+    assert [str(message) for message in page.context["messages"]] == [words]
+    data = {"when": "other", "first_day": "2027-06-08", "hours": "2", **times}
+    assert words in as_owner.post(f"/diary/{booking.pk}/move/", data).content.decode()
+    booking.refresh_from_db()
+    assert (booking.sequence, booking.first_on) == (0, MONDAY)
