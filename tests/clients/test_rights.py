@@ -24,8 +24,8 @@ EVERYBODY = """
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
-    diary:new diary:move diary:hold diary:release diary:call_off diary:hold_day diary:crews diary:day_off_add
-    diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back
+    diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day diary:crews
+    diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
     steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do
