@@ -134,5 +134,15 @@ def empty_side(width: float, height: float, language: str) -> bytes:
     return written
 
 
+def test_sheet(business: Business) -> bytes:
+    """One page to print, fold and put into an envelope: the address at its longest, and the window drawn around it."""
+    sheet = sheet_of(business.country)
+    lines = [f"Line {number} of {sheet.most_lines} of an address" for number in range(1, sheet.most_lines + 1)]
+    context = {"sheet": sheet, "business": business, "lines": lines, "is_metric": sheet.size == "A4"}
+    page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
+    written: bytes = page.write_pdf(stylesheets=[style(sheet)], **tagging.options())
+    return written
+
+
 def fingerprint(pdf: bytes) -> str:
     return hashlib.sha256(pdf).hexdigest()

@@ -2,6 +2,8 @@
 
 A4: DIN 5008 form B, as given at din-5008-richtlinien.de ("Anschriftenfeld"): the address field is 85 × 45, 20 from the
 left; the address proper begins 62.7 from the top and has 27.3, text begins 25 from the left; folds at 105 and 210.
+A DL envelope (ISO 269: 110 × 220) has its window of 45 × 90 at 20 from the left and 15 from the bottom (DIN 680; from
+memory). The sheet can slide 5 up and 10 sideways; hence lines of 75 at most.
 Letter: a number 10 envelope (9½ × 4⅛ in), window 4½ × 1⅛ in, ⅞ in from the left and ½ in from the bottom (the usual
 one, as the mail guide of the California State University gives it), ⅛ in of clearance all around (USPS, quoted there).
 Folded at 4 in the sheet can slide only ⅛ in up and 1 in sideways; the address lies in what shows in every place.
@@ -18,6 +20,32 @@ WIDEST = 2.1  # a letter of the address (10 pt) on average, capitals and all; wi
 
 
 @dataclass(frozen=True)
+class Frame:
+    """A rectangle on the sheet, from its upper left corner."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True)
+class Window:
+    """An envelope and its window."""
+
+    envelope_width: float
+    envelope_height: float
+    left: float  # from the edge of the envelope
+    bottom: float
+    width: float
+    height: float
+
+    def seen(self, panel: float, *, up: float = 0.0, right: float = 0.0) -> Frame:
+        """What shows of a sheet folded to `panel` that lies so far from the lower left corner of the envelope."""
+        return Frame(self.left - right, panel + up - self.bottom - self.height, self.width, self.height)
+
+
+@dataclass(frozen=True)
 class Sheet:
     """One way of putting a letter on paper."""
 
@@ -29,6 +57,29 @@ class Sheet:
     folds: tuple[float, float]
     has_return_line: bool  # above the address, inside the window
     envelope: str
+    window: Window
+
+    @property
+    def width(self) -> float:
+        return 210.0 if self.size == "A4" else 8.5 * INCH
+
+    @property
+    def in_the_corner(self) -> Frame:
+        """What shows while the sheet lies at the bottom and at the left of the envelope."""
+        return self.window.seen(self.folds[0])
+
+    @property
+    def slid(self) -> Frame:
+        """What shows while it is pushed up and to the right."""
+        up, right = self.window.envelope_height - self.folds[0], self.window.envelope_width - self.width
+        return self.window.seen(self.folds[0], up=up, right=right)
+
+    @property
+    def always_seen(self) -> Frame:
+        """What shows wherever it lies."""
+        corner, slid = self.in_the_corner, self.slid
+        width, height = slid.left + slid.width - corner.left, corner.top + corner.height - slid.top
+        return Frame(corner.left, slid.top, width, height)
 
     @property
     def line_height(self) -> float:
@@ -45,13 +96,17 @@ class Sheet:
 
 
 A4 = Sheet(
-    size="A4", left=25.0, address_top=62.7, address_width=80.0, address_height=27.3, folds=(105.0, 210.0),
+    size="A4", left=25.0, address_top=62.7, address_width=75.0, address_height=27.3, folds=(105.0, 210.0),
     has_return_line=True, envelope="DL window envelopes (window 20 mm from the left, 15 mm from the bottom)",
+    window=Window(220.0, 110.0, left=20.0, bottom=15.0, width=90.0, height=45.0),
 )  # fmt: skip
 LETTER = Sheet(
     size="letter", left=1.0 * INCH, address_top=2.625 * INCH, address_width=3.25 * INCH, address_height=0.75 * INCH,
     folds=(4.0 * INCH, 7.5 * INCH), has_return_line=False,
     envelope="number 10 window envelopes (window ⅞ in from the left, ½ in from the bottom) with your return address",
+    window=Window(
+        9.5 * INCH, 4.125 * INCH, left=0.875 * INCH, bottom=0.5 * INCH, width=4.5 * INCH, height=1.125 * INCH
+    ),
 )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ urlpatterns = [
     path("calls/<int:pk>/", calls.note_call, name="note_call"),
     path("letters/", letters.letters, name="letters"),
     path("letters/new/", letters.make_batch, name="make_batch"),
+    path("letters/test-sheet/", letters.test_sheet, name="test_sheet"),
     path("letters/<int:pk>/", letters.batch, name="batch"),
     path("letters/<int:pk>/print/", letters.print_batch, name="print_batch"),
     path("letters/<int:pk>/posted/", letters.post_batch, name="post_batch"),

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import View, business_of, sends, signed_in
 from clients.actions import letters as actions
-from clients.letters import batches
+from clients.letters import batches, printing
 from clients.letters.sheets import sheet_of
 from clients.models import Attachment, LetterBatch
 from clients.models.channel import Channel
@@ -102,6 +102,15 @@ def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
     count = actions.take_apart(batch=row, by=signed_in(request), now=timezone.now())
     messages.success(request, f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.")
     return redirect("channels:letters")
+
+
+@require_GET
+@sends
+def test_sheet(request: HttpRequest) -> HttpResponse:
+    """To be folded and held against the window of an envelope."""
+    headers = {"Content-Disposition": 'attachment; filename="test-sheet.pdf"'}
+    pdf = printing.test_sheet(business_of(request))
+    return HttpResponse(pdf, content_type="application/pdf", headers=headers)
 
 
 @require_GET

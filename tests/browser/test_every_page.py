@@ -26,7 +26,7 @@ from tests.jobs.offer_book import price_list
 Open = Callable[..., Page]
 # Not pages of somebody signed in: what only takes a form, what answers programs, what needs an empty book, the sample.
 OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/reminders/queue/", "/jobs/visit/", "/parts/",
-             "/due/offers/", "/offers/send/", "/diary/days-off/", "/outbox/letters/new/",
+             "/due/offers/", "/offers/send/", "/diary/days-off/", "/outbox/letters/new/", "/outbox/letters/test-sheet/",
              "/settings/gateway/addresses/", "/settings/gateway/test/"}  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from clients import outbox
 from clients.letters import batches, printing
 from clients.letters.addresses import lines_of
-from clients.letters.sheets import A4, LETTER, sheet_of
+from clients.letters.sheets import sheet_of
 from clients.models import Attachment, Business, LetterBatch, Message, User
 from clients.outbox import doors
 from clients.outbox.permission import address_for
@@ -59,30 +59,6 @@ def places(reader: PdfReader, page: int) -> dict[str, tuple[float, float]]:
 
     reader.pages[page].extract_text(visitor_text=note)
     return found
-
-
-def test_the_window_of_a_number_10_envelope_shows_the_address_wherever_the_sheet_lies() -> None:
-    # Envelope 9½ × 4⅛ in, window 4½ × 1⅛ in, ⅞ in from the left, ½ in from the bottom (California State University,
-    # "Normal window placement", quoted at answers.google.com/answers/threadview?id=712795, with ⅛ in of clearance).
-    inch, panel = 25.4, LETTER.folds[0]
-    up, sideways = 4.125 * inch - panel, (9.5 - 8.5) * inch
-    shows_from = panel - (0.5 + 1.125) * inch + up  # the sheet pushed up: its lower part is in the window
-    shows_to = panel - 0.5 * inch  # the sheet at the bottom of the envelope
-    clear = inch / 8
-
-    assert shows_from + clear == pytest.approx(LETTER.address_top)
-    assert LETTER.address_top + LETTER.most_lines * LETTER.line_height <= shows_to - clear
-    assert 0.875 * inch + clear <= LETTER.left + 0.001
-    assert LETTER.left + LETTER.address_width <= (0.875 + 4.5) * inch - sideways - clear
-    assert LETTER.most_lines == 5
-
-
-def test_the_a4_sheet_keeps_din_5008_form_b() -> None:
-    # din-5008-richtlinien.de, "Anschriftenfeld": 62.7 mm from the top, 27.3 mm for 6 lines, the field 85 mm from 20 mm
-    assert (A4.address_top, A4.address_height, A4.most_lines) == (62.7, 27.3, 6)
-    assert A4.left >= 20
-    assert A4.left + A4.address_width <= 20 + 85
-    assert (sheet_of("CA"), sheet_of("US"), sheet_of("NZ"), sheet_of("FR")) == (LETTER, LETTER, A4, A4)
 
 
 @pytest.mark.parametrize(("country", "size"), [("CA", (612.0, 792.0)), ("NZ", (595.28, 841.89))])

@@ -31,7 +31,7 @@ OWNER_AND_OFFICE = """
     steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
-    channels:enclosure channels:calls channels:note_call
+    channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()

@@ -1,0 +1,158 @@
+"""Enclosures in the print of a batch: behind their letter, in order, each on its own sheet; the others are named."""
+
+import hashlib
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.test import Client as Browser
+from pypdf import PdfReader, PdfWriter
+from pypdf.generic import NameObject, NumberObject
+from weasyprint import HTML
+
+from clients.letters import merging
+from clients.models import Attachment, LetterBatch
+from tests.clients.test_letters import new_batch, queued_letter
+from tests.pdf_ua import faults
+
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
+PDF = "application/pdf"
+BEGINNINGS = ["Batch", "Dear Marlow", "Bonjour Marlow", "First enclosure 1", "Second enclosure 1"]
+LETTER, A5 = (612, 792), (420, 595)  # points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
+
+
+def sheet(words: str, *, pages: int = 1, size: str = "letter", **options: Any) -> bytes:
+    """A PDF of other people, without tags unless asked for."""
+    text = "".join(f"<h1 style='break-after:page'>{words} {number}</h1>" for number in range(1, pages))
+    html = f"<html lang=en><title>x</title><style>@page {{ size: {size} }}</style>{text}<h1>{words} {pages}</h1>"
+    return HTML(string=html).write_pdf(**options)
+
+
+def locked(pdf: bytes) -> bytes:
+    writer, target = PdfWriter(clone_from=BytesIO(pdf)), BytesIO()
+    writer.encrypt("low tide", algorithm="RC4-128")
+    writer.write(target)
+    return target.getvalue()
+
+
+def tangled(pdf: bytes) -> bytes:
+    """It opens and has a page, and its tags lead nowhere."""
+    writer, target = PdfWriter(clone_from=BytesIO(pdf)), BytesIO()
+    writer.root_object["/StructTreeRoot"][NameObject("/ParentTree")] = NumberObject(7)
+    writer.write(target)
+    return target.getvalue()
+
+
+def pages(browser: Browser, batch: LetterBatch, sides: str = "both") -> tuple[bytes, list[str], list[tuple[int, int]]]:
+    """The print, what is on each page in short, and each page's size in points."""
+    answer = browser.post(f"/outbox/letters/{batch.pk}/print/", {"sides": sides})
+    assert answer["Content-Type"] == PDF
+    read = PdfReader(BytesIO(answer.content)).pages
+    words = [" ".join(page.extract_text().split()) for page in read]
+    return answer.content, words, [(round(page.mediabox.width), round(page.mediabox.height)) for page in read]
+
+
+def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(as_owner: Browser) -> None:
+    one = ("one.pdf", PDF, sheet("First enclosure", pages=3, size="A5"))
+    two = ("two.pdf", PDF, sheet("Second enclosure", pages=2))
+    queued_letter(1, attachments=[one, two])
+    queued_letter(2, text="Bonjour Marlow,\n\nà mardi", language="fr", attachments=[one])
+    queued_letter(3)
+    batch = new_batch(as_owner)
+
+    pdf, words, sizes = pages(as_owner, batch)
+
+    # An odd page is a right-hand one, whose back is the page after it: whatever begins has an even place, from 0.
+    empty, vide = "This side is left empty.", "Ce côté est laissé vide."
+    begins = {place: word for place, each in enumerate(words) for word in BEGINNINGS if word in each}
+    assert begins == {0: "Batch", 2: "Dear Marlow", 4: "First enclosure 1", 8: "Second enclosure 1",
+                      10: "Bonjour Marlow", 12: "First enclosure 1", 16: "Dear Marlow"}  # fmt: skip
+    assert words[5:7] == ["First enclosure 2", "First enclosure 3"]
+    assert {place: each for place, each in enumerate(words) if each in {empty, vide}} == {
+        1: empty, 3: empty, 7: empty, 11: vide, 15: vide, 17: empty
+    }  # fmt: skip
+    assert {place for place, size in enumerate(sizes) if size == A5} == {4, 5, 6, 7, 12, 13, 14, 15}
+    assert set(sizes) == {A5, LETTER}
+    batch.refresh_from_db()
+    assert batch.pdf_sha256 == hashlib.sha256(pdf).hexdigest()  # FIPS 180-4, by the standard library
+    assert "one.pdf, 3 pages behind it; two.pdf, 2 pages behind it" in words[0]
+
+
+def test_for_one_side_of_the_paper_nothing_is_left_empty(as_owner: Browser) -> None:
+    queued_letter(1, attachments=[("one.pdf", PDF, sheet("Enclosure", pages=2))])
+
+    _, words, _ = pages(as_owner, new_batch(as_owner), "one")
+
+    assert len(words) == 4
+    assert words[2:] == ["Enclosure 1", "Enclosure 2"]
+    assert "on one side of the paper" in words[0]
+
+
+def test_what_cannot_be_printed_is_named_and_stays_apart(as_owner: Browser) -> None:
+    good = sheet("Sound", pdf_variant="pdf/ua-1")
+    files = [
+        ("good.pdf", PDF, good), ("visit.ics", "text/calendar", b"BEGIN:VCALENDAR"), ("broken.pdf", PDF, b"%PDF-1.7 x"),
+        ("locked.pdf", PDF, locked(good)), ("tangled.pdf", PDF, tangled(good)),
+        ("cut.pdf", PDF, good[: len(good) // 2]), ("long.pdf", PDF, sheet("Long", pages=61)),
+    ]  # fmt: skip
+    queued_letter(1, attachments=files)
+    queued_letter(2, attachments=files[:1])
+    batch = new_batch(as_owner)
+
+    pdf, words, _ = pages(as_owner, batch)
+    page = as_owner.get(f"/outbox/letters/{batch.pk}/").content.decode()
+
+    assert [each for each in words if each == "Sound 1"] == ["Sound 1"] * 2
+    apart = {
+        "visit.ics": "it is no PDF", "broken.pdf": "it cannot be read", "locked.pdf": "it is protected by a password",
+        "tangled.pdf": "it cannot be read", "cut.pdf": "it cannot be read",
+        "long.pdf": "it has 61 pages; at most 60 are printed behind a letter",
+    }  # fmt: skip
+    for name, why in apart.items():
+        assert f"No. 1, Marlow Pennington 1: {name}, {why}." in words[0]
+        assert f"Not in the print, to be printed by itself. Marlow Pennington 1: {name}, {why}." in page
+        assert page.count(f'<span class="soft">{why}</span>') >= 1
+        row = Attachment.objects.get(name=name)
+        assert as_owner.get(f"/outbox/letters/enclosures/{row.pk}/").content == bytes(row.content)
+    assert page.count("Print by itself") == len(apart)
+    assert faults(pdf) == []
+
+
+def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_it_is_pdf_ua(as_owner: Browser) -> None:
+    link = "<a href='https://example.com/'>here</a>"
+    queued_letter(1, attachments=[("plain.pdf", PDF, sheet(link))])
+
+    pdf, words, _ = pages(as_owner, new_batch(as_owner))
+
+    assert "here 1" in words
+    found = [each.partition(" ")[0] for each in faults(pdf)]
+    assert "06-002" in found  # ISO 14289-1, clause 5: who says so must keep it
+    assert "01-005" in found
+    assert b"pdfuaid:part" not in PdfReader(BytesIO(pdf)).root_object["/Metadata"].get_data()
+
+
+def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
+    as_owner: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pdf = sheet("Heavy")
+    monkeypatch.setattr("clients.letters.enclosures.MOST_BYTES", len(pdf) * 2)
+    for number in (1, 2, 3):
+        queued_letter(number, attachments=[("heavy.pdf", PDF, pdf)])
+
+    _, words, _ = pages(as_owner, new_batch(as_owner))
+
+    assert words.count("Heavy 1") == 2
+    assert "No. 3, Marlow Pennington 3: heavy.pdf, the print would have more than" in words[0]
+
+
+def test_a_fault_of_ours_is_not_laid_at_the_door_of_an_enclosure(
+    as_owner: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    queued_letter(1, attachments=[("one.pdf", PDF, sheet("Enclosure"))])
+    batch = new_batch(as_owner)
+    monkeypatch.setattr(merging.Merged, "put_empty", lambda self, pdf, at: 1 // 0)
+
+    with pytest.raises(ZeroDivisionError):
+        pages(as_owner, batch)
+    batch.refresh_from_db()
+    assert (batch.prints, batch.pdf_sha256) == (0, "")
