@@ -6,6 +6,7 @@ reads and compiles them, so nobody needs the gettext programs.
 
 import io
 from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 from babel.messages.catalog import Catalog, Message
@@ -19,6 +20,7 @@ APPS = ("clients", "jobs", "reminders", "restorer")
 LAZY = {f"{name}_lazy": counts for name, counts in DEFAULT_KEYWORDS.items() if name.endswith("gettext")}
 KEYWORDS = {**DEFAULT_KEYWORDS, **LAZY}
 
+SOME_DAY = datetime(2026, 1, 1, tzinfo=UTC)  # the same words make the same file
 CHANGING = (b'"POT-', b'"PO-Revision', b'"Last-', b'"Project', b'"Report', b'"Generated', b'"Language-Team')
 
 
@@ -85,13 +87,14 @@ def strings_of(message: Message) -> Iterable[str | None]:
 
 
 def as_text(catalogue: Catalog) -> bytes:
-    """Without days and names, so that the same words make the same file."""
+    """Without days and names, as far as the format lets them be left out."""
     file = io.BytesIO()
     write_po(file, catalogue, width=120, sort_output=True, include_lineno=False)
     return b"".join(line for line in file.getvalue().splitlines(keepends=True) if not line.startswith(CHANGING))
 
 
 def compiled(catalogue: Catalog) -> bytes:
+    catalogue.creation_date = catalogue.revision_date = SOME_DAY
     file = io.BytesIO()
     write_mo(file, catalogue)
     return file.getvalue()

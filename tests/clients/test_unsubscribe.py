@@ -131,3 +131,19 @@ def test_the_answer_takes_a_fixed_number_of_queries(
         mail_program.post(path_of(one))
     with django_assert_num_queries(len(first)):
         mail_program.post(path_of(many))
+
+
+def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_that_of_the_business() -> None:
+    message, browser = queued(1), Client()
+    Message.objects.update(language="fr")
+
+    asked, done = browser.get(path_of(message)), browser.post(path_of(message))
+    unknown = browser.get("/u/no-such-token/")
+
+    for answer, words in ((asked, "Ne plus recevoir ces messages"), (done, "Vous êtes désabonné")):
+        page = answer.content.decode()
+        assert '<html lang="fr">' in page
+        assert words in page
+        assert "unsubscribe" not in page.lower()
+    assert "Stop these messages?" in unknown.content.decode()
+    assert Consent.objects.filter(client=message.client)[0].wording == outbox.unsubscribing.WHY

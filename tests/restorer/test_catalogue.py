@@ -1,0 +1,93 @@
+"""The words that clients read: wholly translated, with the same fields in them, and compiled as they stand."""
+
+import re
+from gettext import GNUTranslations
+from io import StringIO
+from itertools import pairwise
+
+import pytest
+from babel import Locale
+from babel.messages.catalog import Message
+from django.conf import settings
+from django.core.management import CommandError, call_command
+from django.utils import translation
+
+from clients import texts
+from clients.display import for_client
+from restorer import catalogue
+
+FIELD = re.compile(r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%")  # of gettext, of str.format, tags, a sign for per cent
+
+
+def messages(language: str) -> list[Message]:
+    return [message for message in catalogue.read(language) if message.id]
+
+
+def forms(text: object) -> list[str]:
+    return list(text) if isinstance(text, (list, tuple)) else [str(text)]
+
+
+def test_pages_are_in_every_language_that_the_texts_are_in() -> None:
+    assert dict(settings.LANGUAGES) == texts.languages()
+
+
+@pytest.mark.parametrize("language", catalogue.others())
+def test_every_word_for_clients_is_translated_and_none_is_left_over(language: str) -> None:
+    marked = {(message.context, str(message.id)) for message in catalogue.marked() if message.id}
+    known = {(message.context, str(message.id)) for message in messages(language)}
+
+    assert known - marked == set(), "run manage.py words"
+    assert marked - known == set(), "run manage.py words and translate"
+    assert catalogue.lacking(catalogue.read(language)) == []
+
+
+@pytest.mark.parametrize("language", catalogue.others())
+def test_a_translation_has_the_fields_of_the_original(language: str) -> None:
+    for message in messages(language):
+        original, *_ = forms(message.id)
+        for translated in forms(message.string):
+            assert sorted(FIELD.findall(translated)) == sorted(FIELD.findall(original)), original
+
+
+@pytest.mark.parametrize("language", catalogue.others())
+def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None:
+    found, rule = catalogue.read(language), Locale(language).plural_form  # Unicode CLDR
+
+    # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is counted that far.
+    ours = translation.trans_real.translation(language)
+    said = [ours.ngettext("visit", "visits", number) for number in range(40)]
+    assert [first == second for first, second in pairwise(said)] == [rule(n) == rule(n + 1) for n in range(39)]
+    assert all(len(forms(m.string)) == found.num_plurals for m in messages(language) if isinstance(m.id, tuple))
+
+
+@pytest.mark.parametrize("language", catalogue.others())
+def test_what_is_compiled_is_what_is_written(language: str) -> None:
+    with catalogue.catalogue_path(language).with_suffix(".mo").open("rb") as file:
+        compiled = GNUTranslations(file)  # of the standard library
+
+    for message in messages(language):
+        said, (one, *many) = forms(message.string), forms(message.id)
+        if many:
+            assert [compiled.ngettext(one, many[0], number) for number in (1, 2)] == said, "run manage.py words"
+        else:
+            found = compiled.pgettext(message.context, one) if message.context else compiled.gettext(one)
+            assert [found] == said, "run manage.py words"
+
+
+def test_the_command_says_what_is_not_translated(tmp_path: object, settings: object, monkeypatch: object) -> None:
+    settings.LOCALE_PATHS, said = [tmp_path], StringIO()  # type: ignore[attr-defined]
+
+    with pytest.raises(CommandError, match="Translate them"):
+        call_command("words", stdout=said)
+
+    assert "Yes, please come" in said.getvalue()
+    assert catalogue.catalogue_path("fr").with_suffix(".mo").exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("wanted", "language"), [("fr", "fr"), ("fr-CA", "fr"), ("gd", "en"), ("", "en"), ("x", "en")])
+def test_a_client_reads_their_language_else_that_of_the_business(wanted: str, language: str, business: object) -> None:
+    with for_client(wanted):
+        assert translation.get_language() == language
+        assert (translation.gettext("Unsubscribe") == "Se désabonner") == (language == "fr")
+    assert translation.get_language() == "en"
