@@ -22,6 +22,23 @@ def normalize(channel: str, address: str) -> str:
     return f"{local}@{ascii_domain(domain)}"
 
 
+def spellings(channel: str, address: str) -> set[str]:
+    """Ways in which the book may hold the same address, in small letters: both forms of a domain (RFC 5891), and
+    letters with their accents joined or apart."""
+    same = normalize(channel, address)
+    local, at, domain = same.rpartition("@")
+    written = {same, f"{local}{at}{unicode_domain(domain)}"} if at and channel == Channel.EMAIL else {same}
+    return {unicodedata.normalize(form, each) for each in written for form in ("NFC", "NFD")}
+
+
+def unicode_domain(domain: str) -> str:
+    """The domain as people read it."""
+    try:
+        return domain.encode("ascii").decode("idna")
+    except UnicodeError:
+        return domain
+
+
 @lru_cache(maxsize=1024)
 def ascii_domain(domain: str) -> str:
     """The A-label form of a domain (RFC 5891), or the domain itself if it has none."""

@@ -4,10 +4,12 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 
 import pytest
+from django.core import mail
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
+from pytest_django import Settings
 
 from clients import message_keys, outbox, suppression
 from clients.models import Business, Consent, Message, Suppression
@@ -147,3 +149,31 @@ def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_t
         assert "unsubscribe" not in page.lower()
     assert "Stop these messages?" in unknown.content.decode()
     assert Consent.objects.filter(client=message.client)[0].wording == outbox.unsubscribing.WHY
+
+
+@pytest.mark.parametrize(
+    ("written", "clicked"),
+    [
+        ("Ines@Bücher.example", "ines@xn--bcher-kva.example"),  # A-label of RFC 3492, 7.1 and its letters
+        ("ines@XN--bcher-kva.example", "INES@bücher.example"),
+        ("rene\N{COMBINING ACUTE ACCENT}e@example.org", "ren\N{LATIN SMALL LETTER E WITH ACUTE}e@example.org"),
+    ],
+)
+def test_another_spelling_of_the_address_is_the_same_address(mail_program: Client, written: str, clicked: str) -> None:
+    other, own = queued(1, address=written), queued(2, address=clicked)
+    mail_program.post(path_of(own))
+    assert {message.state for message in (other, own) if message.refresh_from_db() is None} == {"cancelled"}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_waits_for_an_address_that_is_nobodys_goes_out_no_more(mail_program: Client, settings: Settings) -> None:
+    """Nothing is cancelled at once that no client has any more, and nothing goes there all the same."""
+    settings.OUTBOX_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    first, stray = queued(1), queued(2)
+    Message.objects.filter(pk=stray.pk).update(address=first.address)
+    mail_program.post(path_of(first))
+
+    outbox.deliver()
+
+    stray.refresh_from_db()
+    assert (stray.state, mail.outbox) == ("cancelled", [])
