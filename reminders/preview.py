@@ -4,7 +4,9 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 
+from clients import text_costs
 from clients.models import Business
 from clients.models.channel import Channel
 from reminders.drafts import Draft, fingerprint, written_out
@@ -40,6 +42,11 @@ class Preview:
     def parts(self) -> int:
         """Parts of all text messages; each is paid for."""
         return sum(draft.written.parts for draft in self.drafts)
+
+    @property
+    def text_cost(self) -> Decimal | None:
+        """About what they cost, if the owner has entered a price."""
+        return text_costs.cost(self.parts, text_costs.price())
 
     @property
     def by_channel(self) -> list[tuple[str, str, int]]:

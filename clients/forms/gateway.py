@@ -93,15 +93,17 @@ class GatewayForm(forms.ModelForm):
         fields = [
             "name", "url", "auth", "auth_name", "auth_secret", "sender", "body", "template", "id_path", "refusal_path",
             "refusals", "honours_reference", "look_up_url", "status_path", "statuses", "hook_fields", "hook_header",
-            "hook_key", "is_on",
+            "hook_key", "part_price", "is_on",
         ]  # fmt: skip
         labels = {
             "sender": "Sent from", "auth": "How it knows us", "auth_name": "Name, or name of the header",
             "body": "We post", "id_path": "Where its answer holds its own number",
             "refusal_path": "Where its answer holds an error code", "look_up_url": "Address to ask about a message",
             "status_path": "Where its answer holds the state", "is_on": "In use: text messages go out by it",
+            "part_price": "Price of a part",
             "honours_reference": "It sends a repeated {reference} only once",
         }  # fmt: skip
+        help_texts = {"part_price": "What it charges you for one part, such as 0.0079. Empty: not known."}
 
     def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
         self.country = country

@@ -13,7 +13,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import sends
+from clients import text_costs
+from clients.access import business_of, sends
 from clients.letters import batches
 from clients.models import Message, SendingRules, User
 from clients.models.channel import BY_MACHINE, Channel
@@ -23,6 +24,7 @@ from clients.unsendable import Unsendable
 
 A_PAGE = 50
 MOST_NEEDING = 20
+MONTHS = 6  # of text messages and what they cost
 
 
 @dataclass(frozen=True)
@@ -93,6 +95,20 @@ def counts() -> list[tuple[str, str, int]]:
     """State, its word and how many, in the order of a message's life; states without any are left out."""
     found = Message.objects.count_by_state()
     return [(state.value, str(state.label), found[state.value]) for state in State if found.get(state.value)]
+
+
+@require_GET
+@sends
+def texts(request: HttpRequest) -> HttpResponse:
+    """What the text messages of each month cost."""
+    business = business_of(request)
+    context = {
+        "months": text_costs.by_month(business=business, today=business.today(timezone.now()), months=MONTHS),
+        "price": text_costs.price(),
+        "currency": business.currency,
+        "unconfirmed": text_costs.unconfirmed(),
+    }
+    return render(request, "clients/text_costs.html", context)
 
 
 @require_GET

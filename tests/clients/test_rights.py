@@ -28,7 +28,7 @@ OWNER_AND_OFFICE = """
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
-    steps:otherwise pacing:plan pacing:household outbox:list outbox:detail outbox:act outbox:to_do
+    steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail outbox:act outbox:to_do
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
