@@ -67,7 +67,8 @@ def job_for_record(pk: int) -> Job | None:
 
 def care_record(job: Job) -> CareRecord:
     """From the job as logged and the forecast of its own coat."""
-    told = foretold([job.deck_id], today=job.finished_on).get(job.deck_id)
+    with display.for_client(job.deck.property.client.language):  # the drawing has words in it
+        told = foretold([job.deck_id], today=job.finished_on).get(job.deck_id)
     photo = Photo.objects.filter(job=job, moment=Photo.Moment.FINISHED).order_by("-id").first()
     own = told if told and told.coat_on == job.finished_on and job.starts_a_coat else None
     return CareRecord(job, list(job.coats_applied.all()), care_note(job), own, photo)

@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
+from babel import Locale
 from babel.dates import format_interval
+from django.conf import settings
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
+from clients.languages import page_language
 from jobs import diary
 from jobs.foretold import Foretold, foretold
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
@@ -91,6 +94,12 @@ class OfferPage:
             return [("", sorted(lines, key=lambda line: line.position))]
         named = [(part.scope.deck.label, part.lines) for part in self.parts]
         return [(name, lines) for name, lines in [*named, (_("For the visit"), self.other_lines)] if lines]
+
+    @property
+    def foreign_language(self) -> str:
+        """“French”, for staff, where the client reads another language than they do; else empty."""
+        code = page_language(self.offer.language, display.business().locale)
+        return "" if code == settings.LANGUAGE_CODE else str(Locale(code).get_display_name(settings.LANGUAGE_CODE))
 
     @property
     def waits_for_us(self) -> bool:

@@ -87,3 +87,22 @@ def test_a_client_accepts_with_a_thumb_and_without_scripts(open_as: Open, offer:
     assert Booking.objects.get().offer == offer[0]
     page.reload()
     assert page.get_by_role("button", name="Accept for this week").count() == 0
+
+
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
+    open_as: Open, offer: tuple[Offer, str], size: dict[str, int], dark: bool
+) -> None:
+    Offer.objects.update(language="fr")
+    page = open_as("", offer[1], size=size, dark=dark, may_complain=True)
+    assert page.locator("html").get_attribute("lang") == "fr"
+    page.get_by_role("button", name="Accepter pour cette semaine").click()
+    found = {"with mistakes": wrong_with(page)}
+
+    page.locator('[name="accept-week"]').first.check()
+    page.get_by_role("region", name="Oui, venez").get_by_label("Votre nom").fill("Marlow Pennington")
+    page.get_by_role("button", name="Accepter pour cette semaine").click()
+
+    assert page.get_by_role("heading", name="Vous avez accepté cette offre").is_visible()
+    found["accepted"] = wrong_with(page)
+    assert {state: wrong for state, wrong in found.items() if wrong} == {}

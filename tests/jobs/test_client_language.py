@@ -14,10 +14,11 @@ from pypdf import PdfReader
 from clients.models import Business, Client, Consent, Message, ToDo, User
 from jobs.actions import offers, sending
 from jobs.care_record import care_record
-from jobs.models import Booking, Offer, OfferEvent, SignOff
+from jobs.models import Booking, Job, Offer, OfferEvent, SignOff
 from jobs.offering import Order
 from jobs.pdf import care_record_pdf, offer_pdf
 from jobs.scope import propose
+from reminders.actions import refresh_forecasts
 from restorer import catalogue
 from tests.factories import CoatFactory, CrewFactory, EmailFactory, PhotoFactory
 from tests.jobs import offer_book
@@ -151,6 +152,17 @@ def test_a_draft_is_worded_in_the_language_of_its_client_and_the_steps_for_the_c
     assert "Let the wood dry" in [step["title"] for step in scope.steps]
 
 
+def test_staff_read_english_and_see_which_language_the_client_reads(
+    link: str, owner: User, as_user: Callable[[User], Browser]
+) -> None:
+    page = shown(as_user(owner).get(reverse("offers:detail", args=[Offer.objects.get().pk])))
+
+    assert '<html lang="en">' in page
+    assert "The client reads French" in page
+    assert "Before tax" in page
+    assert "$572.77" in page
+
+
 def test_another_language_counts_from_the_next_draft_on(business: Business, owner: User) -> None:
     offer_book.price_list()
     offer = offer_book.drafted(french(offer_book.deck()))
@@ -225,13 +237,15 @@ def test_the_offer_on_paper_is_french_and_says_so(link: str) -> None:
 def test_the_care_record_is_french_and_says_so(business: Business) -> None:
     job = CoatFactory(job__kind="recoat", job__finished_on=date(2027, 5, 1)).job
     Client.objects.update(language="fr")
-    job.deck.property.client.refresh_from_db()
+    refresh_forecasts(today=date(2027, 5, 2), now=NOW)
+    job = Job.objects.get(pk=job.pk)
     reader = read(care_record_pdf(care_record(job)))
     text = words_of(reader)
 
     assert reader.root_object["/Lang"] == "fr"
+    assert len(reader.pages) == 1
     for part in ("Fiche d'entretien", "Nettoyage et nouvelle couche", "Terminé le 1 mai 2027", "Pas d'eau de Javel",
-                 "mettez-les dans l'eau"):  # fmt: skip
+                 "mettez-les dans l'eau", "Nouvelle couche à prévoir entre", "à refaire"):  # fmt: skip
         assert part in text, part
     assert english_in(text) == []
 
