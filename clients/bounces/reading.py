@@ -1,6 +1,7 @@
 """A mail that came back, taken apart: what it reports, and about which message of ours. Knows no database, no clock.
 
-RFC 3464 (delivery reports), 3463 (their codes), 3834 (automatic answers); other forms are read by flufl.bounce.
+RFC 3464 (delivery reports), 3463 (their codes), 3834 (automatic answers), 5965 (complaints); other forms are read by
+flufl.bounce.
 """
 
 import logging
@@ -25,6 +26,7 @@ STATUS = re.compile(r"(?<![\d.])([245])\.(\d{1,3})\.(\d{1,3})(?![\d.]*\d)")  # a
 # particular. A full mailbox, the network, and above all policy (X.7: we are taken for a nuisance) are no fault of it.
 ADDRESS_FAULTS = re.compile(r"5\.(0\.0|1\.[0-46]|1\.10|2\.[01]|4\.4)")
 UNDEFINED = "5.0.0"
+ABUSE = "abuse"  # RFC 5965, 7.3: unwanted; the other kinds are no word of the recipient
 LONGEST_WORDS = 300
 logger = logging.getLogger(__name__)
 
@@ -96,6 +98,10 @@ def read(content: bytes) -> Returned:
 
 def read_mail(mail: Mail) -> Returned:
     key, sender = key_of(mail), text_of(mail, "From")
+    if kind := feedback(mail):
+        if kind == ABUSE:
+            return Returned(Report.COMPLAINED, key, sender=sender, opts_out=True)
+        return Returned(Report.ANSWERED_BY_MACHINE, key, sender=sender)
     if (block := telling(mail)) is not None:
         report = OF_ACTION[action(block)]
         status = status_of(block) or (UNDEFINED if report is Report.FAILED else "")
@@ -108,6 +114,13 @@ def read_mail(mail: Mail) -> Returned:
     if is_by_machine(mail):
         return Returned(Report.ANSWERED_BY_MACHINE, key, sender=sender)
     return Returned(Report.ANSWERED if key else Report.NONE, key, words=text_of(mail, "Subject"), sender=sender)
+
+
+def feedback(mail: Mail) -> str:
+    """The kind of a complaint that a mailbox provider passes on (RFC 5965, 3.1), else nothing."""
+    parts = (part.get_payload() for part in mail.walk() if part.get_content_type() == "message/feedback-report")
+    kinds = (text_of(each, "Feedback-Type") for payload in parts if isinstance(payload, list) for each in payload)
+    return next((kind.lower() for kind in kinds if kind), "")
 
 
 def telling(mail: Mail) -> Mail | None:

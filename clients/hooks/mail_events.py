@@ -110,7 +110,7 @@ def message_of(told: dict[str, str]) -> tuple[Message | None, bool]:
 
 def returned_by(told: dict[str, str]) -> Returned:
     report = REPORTS.get(told["type"], Report.NONE)
-    words = " ".join(filter(None, [told["answer"], told["description"]]))
+    words = " ".join(filter(None, [told["answer"].removeprefix("smtp;").strip(), told["description"]]))
     found = STATUS.search(words) if report in {Report.FAILED, Report.DELAYED} else None
     opts_out = report in {Report.COMPLAINED, Report.UNSUBSCRIBED} or (
         report is Report.NOT_SENT and told["reason"] in OPTED_OUT
