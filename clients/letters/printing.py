@@ -16,7 +16,7 @@ from pypdf import PdfReader
 from weasyprint import CSS, HTML
 from weasyprint.urls import URLFetcher
 
-from clients import tagging
+from clients import display, tagging
 from clients.letters import enclosures
 from clients.letters.batches import Letter
 from clients.letters.enclosures import Enclosure
@@ -100,7 +100,8 @@ def closed(merged: Merged, at: int, language: str, both_sides: bool) -> int:
 def written(context: dict[str, Any]) -> tuple[bytes, list[Piece]]:
     """Slip and letters without enclosures, and on which pages each of them stands."""
     apart = [(letter, each) for letter in context["letters"] for each in letter.enclosures if not each.is_printed]
-    text = render_to_string("clients/letters/batch.html", {**context, "apart": apart})
+    dated = [(letter, day_for(letter, context["today"])) for letter in context["letters"]]
+    text = render_to_string("clients/letters/batch.html", {**context, "apart": apart, "dated": dated})
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
         stylesheets=[style(context["sheet"])], **tagging.OPTIONS
     )
@@ -113,6 +114,12 @@ def written(context: dict[str, Any]) -> tuple[bytes, list[Piece]]:
     languages = {number: piece.language for piece in pieces[1:] for number in piece.pages}
     pdf: bytes = document.write_pdf(**tagging.options(languages))
     return pdf, pieces
+
+
+def day_for(letter: Letter, today: date) -> str:
+    """The day on the letter as its reader writes it."""
+    with display.for_client(letter.message.language):
+        return display.day(today)
 
 
 def first_pages(pages: Sequence[Any]) -> list[int]:

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
@@ -257,6 +258,19 @@ def test_enclosures_are_named_on_the_slip_and_can_be_fetched(as_owner: Browser) 
     answer = as_owner.get(f"/outbox/letters/enclosures/{row.pk}/")
 
     assert (answer.content, answer["Content-Disposition"]) == (b"%PDF-1.7 x", 'attachment; filename="offer _7_.pdf"')
+
+
+def test_a_letter_is_dated_as_its_reader_writes_a_day(as_owner: Browser) -> None:
+    queued_letter(1), queued_letter(2, language="fr")
+    batch, business, today = new_batch(as_owner), Business.objects.get(), date(2027, 2, 3)
+
+    letters = batches.letters_of(batch, business)
+    pdf = printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)
+    pages = PdfReader(io.BytesIO(pdf)).pages
+
+    # Unicode CLDR, medium dates of en-CA and fr (read in Babel)
+    assert "Feb 3, 2027" in pages[2].extract_text()
+    assert "3 févr. 2027" in pages[4].extract_text()
 
 
 def test_markup_in_a_letter_is_text(as_owner: Browser) -> None:
