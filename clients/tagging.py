@@ -10,7 +10,7 @@ from typing import Any
 import pydyf
 
 OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
-TABLE_CELLS = {"/TH", "/TD"}
+POINT = 0.75  # of a CSS pixel
 
 
 def options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
@@ -26,6 +26,8 @@ def put_in_order(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> No
     loose_to_artifacts(objects, pdf, root, {element.reference for element, _ in elements})
     for element, above in elements:
         mend(element, above)
+        if element["S"] == "/Figure":
+            place(element, objects[element["Pg"]]["MediaBox"][3])
     name_ids(root, [element for element, _ in elements])
     say_languages(objects, pdf, root, languages)
 
@@ -48,6 +50,12 @@ def mend(element: Any, above: tuple[str, ...]) -> None:
         element["A"]["Scope"] = "/Column" if "/THead" in above else "/Row"
     if element["S"] == "/P" and "/P" in above:  # a line of a paragraph is no paragraph in it
         element["S"] = "/Span"
+
+
+def place(figure: Any, page_height: float) -> None:
+    """WeasyPrint gives its corners in CSS pixels from the top; the standard wants points from the bottom."""
+    left, top, right, bottom = (side * POINT for side in figure["A"]["BBox"])
+    figure["A"]["BBox"] = pydyf.Array([left, page_height - bottom, right, page_height - top])
 
 
 def loose_to_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked: set[bytes]) -> None:

@@ -124,6 +124,9 @@ def figures(papers: Papers) -> Iterator[str]:
     for element in papers.of_kind("/Figure"):
         if not element.node.get("/Alt") and not element.node.get("/ActualText"):
             yield "13-004 a figure without words"
+        box, page = element.node["/A"]["/BBox"], element.node["/Pg"]["/MediaBox"]
+        if not (page[0] <= box[0] < box[2] <= page[2] and page[1] <= box[1] < box[3] <= page[3]):
+            yield f"ISO 32000-1, 14.8.5.4.3: a figure beside the page, {box}"
 
 
 def headings(papers: Papers) -> Iterator[str]:
