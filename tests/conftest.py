@@ -1,20 +1,57 @@
 """What nearly every test needs: the business, its people and a browser-like client signed in as one of them."""
 
+import gc
 from collections.abc import Callable, Iterator
 
+import freezegun
 import pytest
 from django.core.cache import cache
 from django.db import connection
-from django.test import Client
+from django.template import Context
+from django.template.base import Template
+from django.test import Client, TransactionTestCase
 from pytest_django.plugin import DjangoDbBlocker
 
 from clients.models import Business, User
+from tests import database
 from tests.factories import BusinessFactory, UserFactory
+
+# To stop the clock, freezegun looks for clocks in every module there is. These many tell nobody our time.
+CLOCKLESS = [
+    *("PIL", "autograd", "fontTools", "formulaic", "h5py", "jinja2", "lifelines", "narwhals", "numpy", "openpyxl"),
+    *("pandas", "phonenumbers", "playwright", "pvlib", "pypdf", "scipy", "statsmodels", "weasyprint"),
+]
+freezegun.configure(extend_ignore_list=CLOCKLESS)
+
+
+def pytest_collection_finish() -> None:
+    """What is there now stays: the garbage collector need not look at it again."""
+    gc.collect()
+    gc.freeze()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _pages_only(django_test_environment: None) -> None:
+    """Tests ask what a page was made of, never a widget: Django's record of each option of each list is left out."""
+    recorded = Template._render
+
+    def render(template: Template, context: Context) -> str:
+        is_part = (template.name or "").startswith("django/forms/")
+        return template.nodelist.render(context) if is_part else recorded(template, context)
+
+    Template._render = render
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings: None, django_db_blocker: DjangoDbBlocker) -> None:
+    with django_db_blocker.unblock():
+        connection.settings_dict["TEST"]["TEMPLATE"] = database.migrated()
 
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """A thread of the live server or a killed sender may hold a connection a moment too long: end them, then drop."""
+    TransactionTestCase._fixture_teardown = database.empty
     yield
     with django_db_blocker.unblock():
         connection.close()  # a test may have had it cut off

@@ -34,6 +34,29 @@ def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     shutil.rmtree(top)
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Data as a first start leaves them, made once; what these tests keep need not outlive a power cut."""
+    with pytest.MonkeyPatch.context() as patch:
+        top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))
+        top.chmod(0o711)
+        patch.setattr(local_postgres, "VAR_DIR", top / "var")
+        patch.setattr(local_postgres, "OUTSIDE", top / "outside")
+        local_postgres.prepare_data()
+        with (local_postgres.home() / "data" / "postgresql.conf").open("a") as file:
+            file.write("fsync = off\n")
+        yield local_postgres.home()
+    shutil.rmtree(top)
+
+
+@pytest.fixture
+def ready(place: Path, made: Path) -> Path:
+    """A place where the server has been started before."""
+    local_postgres.home().parent.mkdir(exist_ok=True)
+    subprocess.run(["cp", "-a", made, local_postgres.home()], check=True)
+    return place
+
+
 def is_running(pid: int) -> bool:
     return local_postgres.is_our_server(pid)
 
@@ -69,6 +92,7 @@ def elsewhere(place: Path) -> list[str]:
     return [sys.executable, "-c", f"{names} q.OUTSIDE = Path({str(place / 'outside')!r}); {START}"]
 
 
+@pytest.mark.slow  # makes data from nothing
 def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -> None:
     assert local_postgres.start() is True
     note("kept")
@@ -80,13 +104,13 @@ def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -
     assert place.stat().st_mode & 0o777 == 0o711  # the directories above were left as they were
 
 
-def test_the_server_does_not_run_as_root(place: Path) -> None:
+def test_the_server_does_not_run_as_root(ready: Path) -> None:
     local_postgres.start()
     made_by = (local_postgres.home() / "data" / "postmaster.pid").stat().st_uid
     assert made_by != 0
 
 
-def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(place: Path) -> None:
+def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) -> None:
     local_postgres.start()
     note("kept")
     pid = local_postgres.recorded_pid()
@@ -97,7 +121,7 @@ def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(place: Path) 
     assert notes() == ["kept"]
 
 
-def test_the_demo_has_a_database_of_its_own_on_the_same_server(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     local_postgres.start()
     note("the real book")
     monkeypatch.setenv("RESTORER_MODE", "demo")
@@ -106,7 +130,7 @@ def test_the_demo_has_a_database_of_its_own_on_the_same_server(place: Path, monk
     assert notes() == ["the invented book"]
 
 
-def test_what_was_committed_outlives_a_kill_of_the_server(place: Path) -> None:
+def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
     local_postgres.start()
     note("kept")
     kill_server()
@@ -115,7 +139,7 @@ def test_what_was_committed_outlives_a_kill_of_the_server(place: Path) -> None:
     assert notes() == ["kept"]
 
 
-def test_a_pid_file_that_names_another_live_process_is_seen_through(place: Path) -> None:
+def test_a_pid_file_that_names_another_live_process_is_seen_through(ready: Path) -> None:
     local_postgres.start()
     note("kept")
     file = local_postgres.home() / "data" / "postmaster.pid"
@@ -131,12 +155,14 @@ def test_a_pid_file_that_names_another_live_process_is_seen_through(place: Path)
     assert notes() == ["kept"]
 
 
+@pytest.mark.slow  # makes data from nothing
 def test_two_starts_at_once_make_one_server(place: Path) -> None:
     both = [subprocess.Popen(elsewhere(place), stdout=subprocess.PIPE, text=True) for _ in range(2)]
     answers = sorted(process.communicate(timeout=60)[0].strip() for process in both)
     assert answers == ["False", "True"]
 
 
+@pytest.mark.slow  # makes data from nothing
 def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -156,12 +182,12 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     assert local_postgres.start() is True
 
 
-def test_a_moved_checkout_finds_its_data_again(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     local_postgres.start()
     note("kept")
     local_postgres.stop()
-    (place / "var").rename(place / "moved")
-    monkeypatch.setattr(local_postgres, "VAR_DIR", place / "moved")
+    (ready / "var").rename(ready / "moved")
+    monkeypatch.setattr(local_postgres, "VAR_DIR", ready / "moved")
     assert local_postgres.start() is True
     assert notes() == ["kept"]
 
