@@ -2,13 +2,10 @@
 
 import io
 import json
-from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
-from threading import Barrier
 
 import pytest
 from django.core.management import call_command
-from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
 from clients import suppression
@@ -18,14 +15,11 @@ from reminders.models import Forecast, Reminder
 from reminders.months import months_on
 from reminders.standing import standings
 from tests.factories import (
-    BusinessFactory,
     ClientFactory,
     ConsentFactory,
-    DeckFactory,
     EmailFactory,
     PropertyFactory,
     ReminderStepFactory,
-    UserFactory,
 )
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -259,43 +253,3 @@ def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated, only_emai
         assert [row[key] for row in would] == [row[key] for row in did]
     assert did[0]["message_id"] == Message.objects.get().pk
     assert [row["outcome"] for row in run("2027-03")] == ["left out"] * 3
-
-
-@pytest.mark.django_db(transaction=True)
-def test_clicks_at_the_same_moment_about_overlapping_decks_remind_once(coated_for_threads):
-    """Real connections: each run sees the other's rows only once committed."""
-    decks = coated_for_threads
-    sets = [decks[:3], decks[1:], [decks[2], decks[0]], decks, decks[::-1], decks[1:3]]
-    start = Barrier(len(sets))
-
-    def click(chosen):
-        try:
-            start.wait()
-            return len(remind(*chosen).queued)
-        finally:
-            connections.close_all()
-
-    with ThreadPoolExecutor(len(sets)) as pool:
-        queued = list(pool.map(click, sets))
-
-    assert sum(queued) == Message.objects.count()
-    assert sorted(Reminder.objects.values_list("deck_id", flat=True)) == sorted(deck.pk for deck in decks)
-    close_old_connections()
-
-
-@pytest.fixture
-def coated_for_threads(transactional_db):
-    BusinessFactory()
-    UserFactory()
-    decks = []
-    for number in range(2):
-        client = ClientFactory()
-        EmailFactory(client=client)
-        ConsentFactory(client=client)
-        place = PropertyFactory(client=client)
-        for label in ("Back deck", "Landing"):
-            deck = DeckFactory(property=place, label=f"{label} {number}")
-            coat(deck, on=date(2025, 6, 1), kind="strip")
-            decks.append(deck)
-    refresh(*decks)
-    return decks

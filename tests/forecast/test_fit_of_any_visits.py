@@ -1,0 +1,106 @@
+"""Whatever was seen, the fit gives a usable posterior, and what cannot be is refused."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from reminders.forecast import COLUMNS, PRIOR, Coats, Fit, Lives, Posterior, fit, predict
+from tests.forecast.oracles import INF
+
+WIDTH = len(COLUMNS)
+
+
+def few(lower: list[float], upper: list[float], deck: list[int]) -> Lives:
+    return Lives(x=np.zeros((len(lower), WIDTH)), lower=np.array(lower), upper=np.array(upper), deck=np.array(deck))
+
+
+@pytest.mark.parametrize(
+    "lives",
+    [
+        pytest.param(few([], [], []), id="no data"),
+        pytest.param(few([14.0], [INF], [1]), id="one sound coat"),
+        pytest.param(few([0.0], [1e-3], [1]), id="worn at once"),
+        pytest.param(few([500.0], [INF], [1]), id="sound for forty years"),
+        pytest.param(few([12.0] * 40, [INF] * 40, list(range(40))), id="all sound"),
+        pytest.param(few([0.0] * 40, [12.0] * 40, list(range(40))), id="all worn"),
+        pytest.param(few([10.0] * 30 + [0.0] * 30, [INF] * 30 + [10.01] * 30, list(range(60))), id="separated"),
+        pytest.param(few([16.0, 16.0], [16.0, 16.0], [1, 1]), id="the same life twice"),
+        pytest.param(few([0.0, 400.0], [0.5, INF], [1, 1]), id="a deck that contradicts itself"),
+    ],
+)
+def test_the_fit_never_fails(lives: Lives) -> None:
+    found = fit(lives)
+    posterior = found.posterior
+    assert found.converged
+    assert np.isfinite(posterior.mean).all()
+    assert (np.linalg.eigvalsh(posterior.covariance) > 0).all()
+    assert 0.05 < posterior.sigma < 1.5
+    again = Fit.from_dict(json.loads(json.dumps(found.to_dict())))
+    assert again.version == found.version
+    assert (again.posterior.covariance == posterior.covariance).all()
+
+
+@given(st.lists(st.tuples(st.floats(0.1, 300), st.floats(0.1, 300), st.integers(0, 3), st.booleans()), max_size=8))
+@settings(max_examples=40, deadline=None)
+def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, int, bool]]) -> None:
+    lower = [0.0 if a >= b else a for a, b, _, _ in seen]
+    upper = [INF if open_ended and low > 0 else b for (_, b, _, open_ended), low in zip(seen, lower, strict=True)]
+    found = fit(few(lower, upper, [deck for _, _, deck, _ in seen]))
+    assert np.isfinite(found.posterior.mean).all()
+    assert np.abs(found.posterior.mean[1:-2] - PRIOR.mean[1:-2]).max() < 1e-9  # no exposure, nothing learned about it
+
+
+def test_equal_visits_give_an_equal_version_and_others_another() -> None:
+    first, other = few([12.0], [INF], [1]), few([12.5], [INF], [1])
+    assert fit(first).version == fit(first).version != fit(other).version
+    assert fit(few([], [], [])).version == PRIOR.version
+
+
+def test_a_deck_that_wore_fast_three_times_is_expected_to_again(coats: Callable[..., Coats]) -> None:
+    found = fit(few([8.0, 8.0, 8.0, 12.0, 12.0, 14.0], [10.0, 10.0, 10.0, INF, INF, 20.0], [1, 1, 1, 2, 3, 4]))
+    fast, unknown = predict(coats(coated_on=[18000.0] * 2, deck=[1, 99]), found.posterior, 18001.0).due_months
+    assert fast < unknown
+    shares = predict(coats(deck=1), found.posterior, 18001.0)
+    assert shares.prior_share[0] < 1
+    assert shares.own_share[0] > 0
+
+
+def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
+    lives = few([8.0, 14.0], [10.0, INF], [1, 2])
+    found = fit(replace(lives, running=np.array([False, True])))
+    assert found.posterior.deck_keys.tolist() == [1]
+
+
+def test_misreading_bounds_what_one_odd_visit_can_do() -> None:
+    usual = few([12.0] * 20 + [0.0], [20.0] * 20 + [1.0], list(range(21)))
+    assert fit(usual, misgrade=0.02).posterior.sigma < fit(usual, misgrade=0.0).posterior.sigma
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"lower": np.array([np.nan])}, "lower is not a possible value; row 0 has nan"),
+        ({"lower": np.array([-1.0])}, "lower is not a possible value; row 0 has -1"),
+        ({"upper": np.array([5.0])}, "upper is not a possible value; row 0 has 5"),
+        ({"weight": np.array([0.0])}, "weight is not a possible value; row 0 has 0"),
+        ({"x": np.full((1, WIDTH), np.nan)}, "x is not a possible value; row 0 has"),
+    ],
+)
+def test_impossible_lives_are_refused(change: dict[str, np.ndarray], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        replace(few([12.0], [INF], [1]), **change)
+
+
+def test_a_misgrade_of_one_half_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"misgrade must lie between 0 and 0\.5; got 0\.5"):
+        fit(few([12.0], [INF], [1]), misgrade=0.5)
+
+
+def test_a_posterior_of_the_wrong_size_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"mean and covariance must have 2 rows; got \(1,\)"):
+        Posterior(("a", "b"), np.zeros(1), np.eye(2), "bad")
