@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any, TextIO, cast
 
 from django.core.management.base import OutputWrapper
+from django.utils.functional import Promise
 
 FORMATS = ["table", "json", "csv"]
 Row = Mapping[str, Any]
@@ -20,10 +21,10 @@ def add_format(parser: ArgumentParser) -> None:
 
 
 def plain(value: Any) -> Any:
-    """Dates as ISO 8601 and decimals as strings, so that no digit is lost."""
+    """Dates as ISO 8601; decimals as strings, so that no digit is lost; words as they read in the language in force."""
     if isinstance(value, date | datetime):
         return value.isoformat()
-    return str(value) if isinstance(value, Decimal) else value
+    return str(value) if isinstance(value, Decimal | Promise) else value
 
 
 def write_rows(rows: Iterable[Row], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
