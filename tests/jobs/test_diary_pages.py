@@ -1,6 +1,6 @@
-"""The diary as people use it: the week, booking, moving, weather, crews, and a booking that becomes a job to log."""
+"""The diary as people use it: the week, booking, moving, weather, crews, days off and the calendar link."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -13,17 +13,14 @@ from freezegun import freeze_time
 
 from clients.models import Message, User
 from jobs.actions import bookings
-from jobs.models import Booking, Crew, DayOff, Job
+from jobs.models import Booking, Crew, DayOff
 from tests.factories import (
     CrewFactory,
     DeckFactory,
     EmailFactory,
     OfferFactory,
-    OfferLineFactory,
     OfferScopeFactory,
-    ProductFactory,
 )
-from tests.jobs.log_page import filled, row
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
@@ -266,125 +263,8 @@ def test_a_calendar_link_is_shown_once_and_can_be_ended(as_owner: Browser, tern:
     assert tern.feed_hash is None
 
 
-@pytest.fixture
-def offered(tern: Crew) -> Booking:
-    """A booking for two decks by an offer, today: 18 m² of boards and a smaller landing."""
-    back = DeckFactory(label="Back deck")
-    steps = DeckFactory(label="Steps", property=back.property)
-    offer = OfferFactory(property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01"))
-    oil, wash = (
-        ProductFactory(name="Tidewood Deck Oil"),
-        ProductFactory(name="Foam Wash", kind="cleaner", finish_class=""),
-    )
-    buying = [{"product": oil.pk, "litres": "4.1"}, {"product": wash.pk, "name": "Foam Wash", "litres": "3.005"},
-              {"product": None, "words": "abrasive discs", "pieces": 4}]  # fmt: skip
-    for deck, amount, work in ((back, "300", "strip"), (steps, "100", "recoat")):
-        stripper = 1 if work == "strip" else 0
-        scope = OfferScopeFactory(
-            offer=offer, deck=deck, work=work, stripper_applications=stripper, product=oil, coats=2, buying=buying,
-            litres=Decimal("4.1"),
-        )  # fmt: skip
-        OfferLineFactory(offer=offer, scope=scope, amount=Decimal(amount))
-    return booked(date(2027, 6, 2), offer=offer, decks=[back, steps])
-
-
-def test_a_booking_becomes_a_job_to_log_with_everything_filled_in(as_owner: Browser, offered: Booking) -> None:
-    back = offered.decks.get(label="Back deck")
-    assert (
-        f"/jobs/log/?deck={back.pk}&amp;booking={offered.pk}" in as_owner.get(f"/diary/{offered.pk}/").content.decode()
-    )
-
-    page = as_owner.get(f"/jobs/log/?deck={back.pk}&booking={offered.pk}").context["page"]
-
-    assert {name: page.job[name].value() for name in ("kind", "crew", "finished_on", "amount")} == {
-        "kind": "strip", "crew": "Tern crew", "finished_on": date(2027, 6, 2), "amount": Decimal("345.01"),
-    }  # fmt: skip
-    rows = [(form["product"].value(), form["colour"].value(), form["coats"].value(), form["litres"].value())
-            for form in page.rows]  # fmt: skip
-    wash, oil = page.shelf.products.values()  # by name
-    assert rows == [(str(oil.pk), "Driftwood", 2, "4.1"), (str(wash.pk), None, 1, "3.01")]
-
-
-def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Booking) -> None:
-    amounts = [
-        as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={offered.pk}").context["page"].job["amount"].value()
-        for deck in offered.decks.all()
-    ]
-
-    # By lines 300 : 100 of 460.01 would be 345.0075 and 115.0025: half up to the cent, the rest to the last.
-    assert amounts == [Decimal("345.01"), Decimal("115.00")]
-
-
-def test_logging_each_deck_closes_the_booking(as_owner: Browser, offered: Booking) -> None:
-    oil = ProductFactory()
-    back, steps = offered.decks.order_by("label")
-
-    def log(deck: Any) -> Any:
-        page = filled(deck, row(oil), booking=offered.pk, finished_on="2027-06-02")
-        return as_owner.post("/jobs/log/", page, follow=True)
-
-    first = log(back)
-    assert "Still to log from this booking: Steps." in said(first)
-    assert first.redirect_chain[-1][0] == f"/diary/{offered.pk}/"
-    second = log(steps)
-
-    offered.refresh_from_db()
-    assert offered.state == "done"
-    assert second.redirect_chain[-1][0] == f"/jobs/{steps.jobs.get().pk}/"
-    assert set(offered.jobs.all()) == set(Job.objects.all())
-    as_owner.post(f"/jobs/{steps.jobs.get().pk}/remove/", {"reason": "Logged on the wrong deck."})
-    offered.refresh_from_db()
-    assert offered.state == "booked"
-
-
-def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(as_owner: Browser, tern: Crew) -> None:
-    booking, later = booked(date(2027, 6, 2)), booked(MONDAY)
-    washed = filled(booking.decks.get(), row(ProductFactory()), finished_on="2027-06-02", kind="clean")
-    as_owner.post("/jobs/log/", washed)
-    booking.refresh_from_db()
-    assert booking.state == "booked"
-
-    for each in (booking, later):
-        as_owner.post("/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02"))
-
-    booking.refresh_from_db()
-    later.refresh_from_db()
-    assert (booking.state, later.state) == ("done", "booked")  # the second was not due before Monday
-
-
-@pytest.mark.parametrize("number", ["999999", "x", "9" * 30, "-1"])
-def test_a_booking_that_is_none_is_passed_over_when_logging(as_owner: Browser, tern: Crew, number: str) -> None:
-    deck = DeckFactory()
-
-    assert as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={number}").context["page"].booking is None
-
-
-def test_the_crew_writes_notes_and_the_calendar_stays_as_it_is(
-    crew: User, as_user: Callable[[User], Browser], offered: Booking
-) -> None:
-    browser = as_user(crew)
-
-    browser.post(f"/diary/{offered.pk}/notes/", {"notes": " Tap behind the shed "})
-    too_long = browser.post(f"/diary/{offered.pk}/notes/", {"notes": "a" * 5_001}, follow=True)
-
-    offered.refresh_from_db()
-    assert (offered.notes, offered.sequence) == ("Tap behind the shed", 0)
-    assert said(too_long)[-1:] == ["The notes are longer than 5,000 characters. Shorten them."]
-
-
 def test_bookings_of_a_client_who_was_archived_wait_for_a_person(as_owner: Browser, tern: Crew) -> None:
     booking = booked(MONDAY, property__client__name="Marlow Pennington")
     as_owner.post(f"/clients/{booking.client_id}/archive/")
 
     assert "Client archived" in text(as_owner.get("/diary/"))
-
-
-def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
-    crew: User, as_user: Callable[[User], Browser], offered: Booking
-) -> None:
-    browser = as_user(crew)
-
-    week, page = text(browser.get("/diary/")), text(browser.get(f"/diary/{offered.pk}/"))
-
-    assert "Log this job" in page
-    assert not any(word in week + page for word in ("Move", "Call it off", "Book work", "Price", "345.01"))

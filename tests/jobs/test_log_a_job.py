@@ -14,9 +14,7 @@ from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (
     BatchFactory,
     ClientFactory,
-    CoatFactory,
     DeckFactory,
-    JobFactory,
     ProductFactory,
 )
 from tests.jobs.log_page import URL, errors, filled, log, new_client, row
@@ -243,46 +241,6 @@ def test_products_left_out_and_empty_rows_are_not_written(as_crew: Client, deck:
     assert [(coat.position, coat.product) for coat in CoatApplied.objects.all()] == [(1, wash)]
 
 
-def test_the_page_opens_with_the_products_of_the_last_job_but_not_its_batch(as_crew: Client, deck: Deck) -> None:
-    batch = BatchFactory(code="TW-OLD")
-    CoatFactory(job=JobFactory(deck=deck), product=batch.product, batch=batch, colour="Slate", coats=2)
-
-    page = as_crew.get(URL, {"deck": deck.pk}).context["page"]
-
-    only = page.rows.forms[0]
-    assert [only[name].value() for name in ("product", "colour", "coats")] == [str(batch.product.pk), "Slate", 2]
-    assert (only["batch"].value(), only["litres"].value()) == (None, None)
-    assert (page.job["kind"].value(), str(page.job["finished_on"].value())) == ("recoat", "2026-06-11")
-
-
-def test_colours_are_suggested_from_the_product_in_the_row(as_crew: Client, deck: Deck) -> None:
-    coat = CoatFactory(job__deck=deck, product__colours="Driftwood, Fog")
-
-    text = as_crew.get(URL, {"deck": deck.pk}).content.decode()
-
-    assert f'list="colours-{coat.product.pk}"' in text
-    assert f'<datalist id="colours-{coat.product.pk}"><option value="Driftwood"></option><option value="Fog">' in text
-
-
-def test_the_decks_this_person_worked_on_last_come_first(
-    as_crew: Client, crew: User, owner: User, business: Business
-) -> None:
-    older, newer = JobFactory(recorded_by=crew), JobFactory(recorded_by=crew)
-    JobFactory(recorded_by=crew, deck=newer.deck)
-    JobFactory(recorded_by=owner)
-
-    assert as_crew.get(URL).context["decks"] == [newer.deck, older.deck]
-
-
-def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(as_crew: Client, deck: Deck) -> None:
-    DeckFactory(property__client__name="Marlow Gone", archived_at=datetime(2026, 1, 1, tzinfo=UTC))
-
-    response = as_crew.get(URL, {"q": "marlow"})
-
-    assert response.context["decks"] == [deck]
-    assert f"/jobs/log/?deck={deck.pk}" in response.content.decode()
-
-
 def test_the_crew_neither_sees_nor_sets_the_price(as_crew: Client, as_owner: Client, deck: Deck) -> None:
     log(as_crew, deck, row(ProductFactory()), amount="450")
     job = Job.objects.get()
@@ -307,24 +265,6 @@ def test_us_units_are_kept_in_si_by_the_exact_factors(as_crew: Client, deck: Dec
     assert (job.air_c, job.coats_applied.get().litres) == (Decimal("20.0"), Decimal("5.68"))
     page = as_crew.get(f"/jobs/{job.pk}/edit/").context["page"]
     assert (page.job["air_c"].value(), page.rows.forms[0]["litres"].value()) == ("68", "1.5")
-
-
-def test_today_is_the_day_at_the_business_not_in_greenwich(as_crew: Client, deck: Deck) -> None:
-    with freeze_time("2026-06-12 01:30:00"):  # half past ten in the evening of the 11th in Halifax
-        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-12").status_code == 200
-        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-11").status_code == 302
-
-
-def test_the_page_asks_few_questions_of_the_database_however_many_products(
-    as_crew: Client, deck: Deck, django_assert_max_num_queries: Callable[[int], object]
-) -> None:
-    job = JobFactory(deck=deck)
-    for _ in range(8):
-        CoatFactory(job=job, coats=1)
-    ProductFactory.create_batch(30)
-
-    with django_assert_max_num_queries(12):
-        assert as_crew.get(URL, {"deck": deck.pk}).status_code == 200
 
 
 def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None:
