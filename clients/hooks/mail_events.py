@@ -6,13 +6,14 @@ django-anymail has proved and normalised it (its docs, "Tracking sent mail statu
 import hashlib
 import json
 import logging
+import re
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
 from clients.bounces import effects
-from clients.bounces.reading import IN_ID, LONGEST_WORDS, STATUS, Report, Returned
+from clients.bounces.reading import IN_ID, KEY, LONGEST_WORDS, STATUS, Report, Returned
 from clients.hooks.made import FINISH_AFTER, KNOWN, Made
 from clients.models import InboundEvent, Message
 from clients.models.channel import Channel
@@ -81,8 +82,10 @@ def process(event_pk: int, now: datetime) -> str:
     made = follow(event, message, told, is_current=is_current, now=now)
     event.processed_at, event.outcome = now, made.words[:300]
     event.message, event.client = made.message, made.client
-    event.raw = event.raw if message else ""  # the service may write to others in other matters
-    event.save(update_fields=["processed_at", "outcome", "message", "client", "raw"])
+    changed = ["processed_at", "outcome", "message", "client"]
+    if message is None:  # the service may write to others in other matters
+        event.raw, changed = "", [*changed, "raw"]
+    event.save(update_fields=changed)
     return made.words
 
 
@@ -99,10 +102,9 @@ def follow(event: InboundEvent, message: Message | None, told: dict[str, str], *
 
 def message_of(told: dict[str, str]) -> tuple[Message | None, bool]:
     """By our key, which the service hands back, else by its own number; some use the Message-ID as that."""
-    own = IN_ID.search(told["number"])
-    key = told["key"] or (own[1].lower() if own else "")
-    if key or not told["number"]:
-        return effects.message_of(key)
+    own = re.fullmatch(KEY, told["key"]) or IN_ID.search(told["number"])
+    if own or told["key"] or not told["number"]:
+        return effects.message_of(own[1] if own else "")
     rows = Message.objects.filter(channel=Channel.EMAIL, provider_id=told["number"][:200]).select_related("client")
     message = rows.order_by("-pk").first()
     return message, message is not None and (message.state in TAKEN or effects.is_first_sending(message))
