@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from clients import display
 from jobs.models import CoatApplied
+from reminders.deck_rows import DeckRow, columns
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_of, months_on, written
 from reminders.pictures import MonthCount, MonthStrip, Window, WindowBar, month_strip, window_bar
@@ -22,11 +23,6 @@ A_PAGE = 200
 MOST_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
 EVERYTHING = slice(None)
 MONTHS_SHOWN = 12
-FIELDS = (
-    "deck_id", "job_id", "deck__property__client_id", "deck__property__client__name", "deck__label",
-    "deck__property__street", "deck__property__town", "deck__property__region", "deck__area_m2", "window_opens_on",
-    "due_on", "late_on", "chance_worn", "contributions", "coat_build", "job__finished_on",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -38,25 +34,12 @@ class Coat:
 
 
 @dataclass
-class DueDeck:
+class DueDeck(DeckRow):
     """One line of the due list."""
 
-    deck_id: int
-    job_id: int
-    client_id: int
-    client: str
-    label: str
-    street: str
-    town: str
-    region: str
-    area_m2: Decimal
-    window_opens_on: date
-    due_on: date
     late_on: date
     chance_worn: float
     contributions: dict[str, float]
-    coat_build: int
-    coated_on: date
     coats: list[Coat] = field(default_factory=list)
     standing: Standing | None = None
     today: date | None = None
@@ -126,7 +109,7 @@ def total(rows: ForecastQuerySet) -> dict[str, Any]:
 
 def lines(rows: ForecastQuerySet, *, today: date, on: date, part: slice = EVERYTHING) -> list[DueDeck]:
     """The rows as lines, in the order of `by_town`, with coats and standing: a fixed number of queries."""
-    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*FIELDS)[part]]
+    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*columns(DueDeck))[part]]
     return completed(found, today=today)
 
 
@@ -173,7 +156,7 @@ def glance(month: date, *, today: date, most: int) -> Glance:
     rows = carried_over(month)
     figures = total(rows)
     by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc] # annotated by by_town
-    first = by_worth.values_list(*FIELDS)[:most]
+    first = by_worth.values_list(*columns(DueDeck))[:most]
     found = completed([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
     return Glance(figures["decks"], figures["area_m2"] or Decimal(0), found)
 

@@ -15,15 +15,14 @@ from reminders import bridge, pacing
 from reminders.models import PacedDeck
 from reminders.months import month_of
 from reminders.pacing_answers import Group, Learned, group_of, learned
+from reminders.pacing_hours import Timing, timing
 from reminders.pacing_out import out
 from reminders.pacing_work import (
     Floats,
-    Hours,
     OpenDeck,
     Prices,
     Saving,
     coats_so_far,
-    hours_of_work,
     open_decks,
     prices_of,
     saving,
@@ -152,28 +151,28 @@ class Maker:
         last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH)
         decks = open_decks(opens_before=last, near=self.horizon.first, today=self.today)
         decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
-        timing = hours_of_work(today=self.today)
+        times = timing({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
         prices = prices_of(decks, today=self.today, currency=self.business.currency)
-        rules = pacing.Rules(hour_worth=prices.recoat_m2 / timing.recoat_m2)
+        rules = pacing.Rules(hour_worth=prices.recoat_m2 / times.recoat_m2)
         if not decks:
-            return self.bound([], nothing(self.horizon.weeks), rules, prices, timing, 0)
+            return self.bound([], nothing(self.horizon.weeks), rules, prices, times, 0)
         found = saving(decks, self.days, prices, today=self.today)
         households = self.households(decks)
-        work = self.work(households, decks, found, timing, by_hand)
+        work = self.work(households, decks, found, times, by_hand)
         kept = most_worth(work, rules)
         return self.bound(
-            [households[row] for row in kept], taken(work, kept), rules, prices, timing, len(households) - len(kept)
+            [households[row] for row in kept], taken(work, kept), rules, prices, times, len(households) - len(kept)
         )
 
     def bound(
-        self, households: list[Household], work: pacing.Work, rules: pacing.Rules, prices: Prices, timing: Hours,
+        self, households: list[Household], work: pacing.Work, rules: pacing.Rules, prices: Prices, times: Timing,
         left_over: int,
     ) -> Book:  # fmt: skip
         reach = self.horizon.weeks + self.known.lead.last
-        weeks, moments = out(self.known, timing, before=self.horizon.first, elsewhere=by_hand_weeks(), today=self.today)
+        weeks, moments = out(self.known, before=self.horizon.first, elsewhere=by_hand_weeks(), today=self.today)
         return Book(
             self.horizon, households, work, pacing.Hours(self.free[:reach], weeks, moments), rules, self.known,
-            self.crews[:reach], prices.is_known, timing.is_from_prices, self.business.currency, left_over,
+            self.crews[:reach], prices.is_known, times.is_from_prices, self.business.currency, left_over,
         )  # fmt: skip
 
     def is_elsewhere(self, week: date | None) -> bool:
@@ -195,21 +194,21 @@ class Maker:
         return found
 
     def work(
-        self, households: list[Household], decks: list[OpenDeck], found: Saving, timing: Hours,
+        self, households: list[Household], decks: list[OpenDeck], found: Saving, times: Timing,
         by_hand: dict[int, date | None],
     ) -> pacing.Work:  # fmt: skip
         """Sums over the decks of each household."""
         edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
-        area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
-        more = area * (timing.strip_m2 - timing.recoat_m2)
-        share = found.strip_chance
+        hours = [times.decks[deck.deck_id] for deck in decks]
+        visit, recoat, strip, sure = np.array([(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]).T
+        share, more = np.maximum(found.strip_chance, sure), strip - recoat
         beliefs = [self.known.chances[home.group] for home in households]
         opens = np.minimum.reduceat(np.array([bridge.days(deck.window_opens_on) for deck in decks]), edges)
         towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
         return pacing.Work(
             chance=np.array([belief.mean for belief in beliefs]),
             chance_cv=np.array([belief.cv for belief in beliefs]),
-            hours=timing.visit + np.add.reduceat(area * timing.recoat_m2 + share * more, edges),
+            hours=np.maximum.reduceat(visit, edges) + np.add.reduceat(recoat + share * more, edges),
             hours_sd=np.sqrt(np.add.reduceat(share * (1 - share) * more**2, edges)),
             saved=np.add.reduceat(found.money, edges, axis=0),
             allowed=self.days[None, :-1] >= opens[:, None],

@@ -1,7 +1,9 @@
 """What is out already and may still bring work: reminders, offers, and weeks chosen by hand before the plan begins."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 import numpy as np
 from django.db import connection
@@ -13,11 +15,12 @@ from reminders.models import Forecast
 from reminders.pacing import Beta, still
 from reminders.pacing.problem import Floats, Integers
 from reminders.pacing_answers import Learned, group_of
-from reminders.pacing_work import Hours
+from reminders.pacing_hours import Timing, timing
 
 # Reminders since a day about coats that are still the newest, neither booked nor stopped: one row a property and day.
 WAITING = """
-SELECT min(m.accepted_at)::date AS sent_on, sum(d.area_m2), max(m.accepted_at::date - j.finished_on),
+SELECT min(m.accepted_at)::date AS sent_on, array_agg(d.id), array_agg(d.area_m2),
+    max(m.accepted_at::date - j.finished_on),
     max((SELECT count(*) FROM jobs_job o WHERE o.deck_id = d.id AND o.kind IN ('strip', 'recoat')))
 FROM reminders_reminder r
 JOIN clients_message m ON m.id = r.message_id AND m.state IN ('accepted', 'delivered') AND m.accepted_at >= %(since)s
@@ -35,11 +38,11 @@ GROUP BY d.property_id
 """
 
 
-def out(
-    known: Learned, timing: Hours, *, before: date, elsewhere: Mapping[int, date | None], today: date
-) -> tuple[Integers, Floats]:
+def out(known: Learned, *, before: date, elsewhere: Mapping[int, date | None], today: date) -> tuple[Integers, Floats]:
     """Weeks before the plan (all below 0) and the moments of the hours that each may still bring."""
-    found = [*reminded(known, timing, today), *offered(known, today), *chosen(known, timing, elsewhere, before, today)]
+    waiting = [*reminded(known, today), *chosen(known, elsewhere, before, today)]
+    times = timing({deck: area for each in waiting for deck, area in each.areas.items()}, today=today)
+    found = [*((each.day, each.moments(times)) for each in waiting), *offered(known, today)]
     weeks = [min((diary.monday_of(day) - before).days // 7, -1) for day, _ in found]
     near = [place for place, week in enumerate(weeks) if week >= -known.lead.last]
     moments = np.array([found[place][1] for place in near]).reshape(-1, 3)
@@ -51,16 +54,29 @@ def moments(belief: Beta, chance: float, hours: float) -> tuple[float, float, fl
     return chance * hours, chance * (1 - chance) * hours**2, belief.cv * chance * hours
 
 
-def reminded(known: Learned, timing: Hours, today: date) -> list[tuple[date, tuple[float, float, float]]]:
+@dataclass(frozen=True)
+class Waiting:
+    """A visit that may come of a reminder: its day, what is believed and left of the chance, and decks with areas."""
+
+    day: date
+    belief: Beta
+    chance: float
+    areas: Mapping[int, Decimal]
+
+    def moments(self, times: Timing) -> tuple[float, float, float]:
+        return moments(self.belief, self.chance, times.of_visit(self.areas))
+
+
+def reminded(known: Learned, today: date) -> list[Waiting]:
     since = today - timedelta(weeks=known.lead.last)
     with connection.cursor() as cursor:
         cursor.execute(WAITING, {"since": since})
         rows = cursor.fetchall()
     found = []
-    for sent_on, area, age_days, coats in rows:
+    for sent_on, decks, areas, age_days, coats in rows:
         belief = known.chances[group_of(coats=coats, age_days=age_days)]
         chance = still(belief.mean, (today - sent_on).days / 7, known.lead.last)
-        found.append((sent_on, moments(belief, chance, timing.visit + float(area) * timing.recoat_m2)))
+        found.append(Waiting(sent_on, belief, chance, dict(zip(decks, areas, strict=True))))
     return found
 
 
@@ -78,16 +94,14 @@ def offered(known: Learned, today: date) -> list[tuple[date, tuple[float, float,
     return found
 
 
-def chosen(
-    known: Learned, timing: Hours, elsewhere: Mapping[int, date | None], before: date, today: date
-) -> list[tuple[date, tuple[float, float, float]]]:
+def chosen(known: Learned, elsewhere: Mapping[int, date | None], before: date, today: date) -> list[Waiting]:
     """Decks that a person put into a week between now and the plan."""
     weeks = {job: week for job, week in elsewhere.items() if week and diary.monday_of(today) <= week < before}
     if not weeks:
         return []
     rows = Forecast.objects.current().filter(job__in=weeks).order_by()
     found = []
-    for job, area, coated_on in rows.values_list("job_id", "deck__area_m2", "job__finished_on"):
+    for job, deck, area, coated_on in rows.values_list("job_id", "deck_id", "deck__area_m2", "job__finished_on"):
         belief = known.chances[group_of(coats=2, age_days=(weeks[job] - coated_on).days)]
-        found.append((weeks[job], moments(belief, belief.mean, timing.visit + float(area) * timing.recoat_m2)))
+        found.append(Waiting(weeks[job], belief, belief.mean, {deck: area}))
     return found

@@ -1,18 +1,18 @@
-"""The decks that may be reminded, with hours, prices and what haste saves: rows of the book → arrays of the core."""
+"""The decks that may be reminded, with prices and what haste saves: rows of the book → arrays of the core."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
 
 import numpy as np
 from django.db import connection
 from django.db.models import Count, Exists, OuterRef, Q
 from numpy.typing import NDArray
 
-from jobs.models import Booking, Job, Offer, OfferScope, PriceList, Rate
+from jobs.models import Booking, Job, Offer, OfferScope
 from reminders import bridge, forecast, pacing
 from reminders.coats import NewestCoats, array, newest_coats
+from reminders.deck_rows import DeckRow, columns
 from reminders.forecast.exposure import sun_on_deck
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.upkeep import ENOUGH_PRICES, PRICES_OF
@@ -23,13 +23,6 @@ MOST_DECKS = 6_000  # read at most, those due nearest to the plan first
 MOST_COATS = 6  # above it the next job is a strip (common practice, no source)
 RATIO = 3.0  # price of a strip over that of a recoat while too few were charged (judgement)
 PLAIN_PRICE = 15.0  # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
-# Hours while the price list has no minutes (judgement): for the visit, a m² of recoat, a m² of strip.
-PLAIN_HOURS = (1.0, 0.25, 0.6)
-COATS = 2
-TASKS = {
-    "recoat": {"clean": 1, "sand": 1, "coat": COATS},
-    "strip": {"strip": 1, "brighten": 1, "sand": 1, "coat": COATS},
-}
 
 OWN_PRICES = """
 SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job
@@ -46,33 +39,13 @@ GROUP BY j.kind
 """
 
 
-@dataclass(frozen=True)
-class OpenDeck:
+@dataclass
+class OpenDeck(DeckRow):
     """A deck that may be reminded."""
 
-    deck_id: int
-    job_id: int
     property_id: int
-    client_id: int
-    client: str
-    label: str
-    street: str
-    town: str
-    region: str
-    area_m2: Decimal
-    window_opens_on: date
-    due_on: date
     median_months: float
     log_sd: float
-    coat_build: int
-    coated_on: date
-
-
-FIELDS = (
-    "deck_id", "job_id", "deck__property_id", "deck__property__client_id", "deck__property__client__name",
-    "deck__label", "deck__property__street", "deck__property__town", "deck__property__region", "deck__area_m2",
-    "window_opens_on", "due_on", "median_months", "log_sd", "coat_build", "job__finished_on",
-)  # fmt: skip
 
 
 def open_forecasts(*, today: date) -> ForecastQuerySet:
@@ -91,7 +64,7 @@ def open_forecasts(*, today: date) -> ForecastQuerySet:
 def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
     """Those whose window opens before a day, by property; of too many those due nearest to the plan."""
     rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
-    found = [OpenDeck(*row) for row in rows.order_by().values_list(*FIELDS)]
+    found = [OpenDeck(*row) for row in rows.order_by().values_list(*columns(OpenDeck))]
     nearest = sorted(found, key=lambda deck: (abs((deck.due_on - near).days), deck.deck_id))[:MOST_DECKS]
     return sorted(nearest, key=lambda deck: (deck.property_id, deck.deck_id))
 
@@ -100,29 +73,6 @@ def coats_so_far(deck_ids: Collection[int]) -> dict[int, int]:
     """Coating jobs of each deck."""
     rows = Job.objects.filter(deck__in=list(deck_ids), kind__in=["strip", "recoat"]).order_by()
     return dict(rows.values_list("deck_id").annotate(jobs=Count("pk")))
-
-
-@dataclass(frozen=True)
-class Hours:
-    """How long work takes: for the visit, and a m² of each kind of work."""
-
-    visit: float
-    recoat_m2: float
-    strip_m2: float
-    is_from_prices: bool
-
-
-def hours_of_work(*, today: date) -> Hours:
-    """From the minutes of the price list in force, else by judgement."""
-    rates = Rate.objects.filter(price_list=PriceList.objects.filter(valid_from__lte=today).first(), minutes__gt=0)
-    minutes = {(task, per): float(value) for task, per, value in rates.values_list("task", "per", "minutes")}
-    by_kind = {
-        kind: sum(times * minutes.get((task, "m2"), 0.0) for task, times in tasks.items()) / 60
-        for kind, tasks in TASKS.items()
-    }
-    if not (by_kind["recoat"] and by_kind["strip"]):
-        return Hours(*PLAIN_HOURS, is_from_prices=False)
-    return Hours(minutes.get(("set_up", "job"), 0.0) / 60, by_kind["recoat"], by_kind["strip"], is_from_prices=True)
 
 
 @dataclass(frozen=True)

@@ -39,13 +39,18 @@ class Shelf:
 
 def shelf(*, today: date) -> Shelf:
     """In four queries, however much is on it."""
-    products = list(Product.objects.in_use())
-    used = recent_use()
-    products.sort(key=lambda product: (-used.get(product.pk, 0), product.name.casefold()))
     packs: dict[int, list[materials.Pack]] = {}
     for pack in Pack.objects.filter(is_active=True).order_by("product_id", "litres"):
         packs.setdefault(pack.product_id, []).append(materials.Pack(pack.litres, pack.price))
-    return Shelf(products, packs, by_product(good_tins(today)))
+    return Shelf(in_use().products, packs, by_product(good_tins(today)))
+
+
+def in_use() -> Shelf:
+    """Only the products, without packs and tins: two queries."""
+    products = list(Product.objects.in_use())
+    used = recent_use()
+    products.sort(key=lambda product: (-used.get(product.pk, 0), product.name.casefold()))
+    return Shelf(products, {}, {})
 
 
 def recent_use() -> dict[int, int]:

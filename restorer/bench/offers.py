@@ -35,6 +35,9 @@ def measure(offers: int, today: date, now: datetime) -> dict[str, float]:
 
 
 def make_prices() -> None:
+    """Once: prices with minutes, and packs."""
+    if PriceList.objects.exists():
+        return
     prices = PriceList.objects.create(valid_from=date(2020, 1, 1), currency="CAD", travel_per_km=Decimal("1.10"))
     Rate.objects.bulk_create(
         Rate(price_list=prices, task=task, per=per, amount=Decimal(5), minutes=Decimal(4)) for task, per in RATES

@@ -9,6 +9,7 @@ from jobs.models import Crew
 from reminders import pacing
 from reminders.pacing_book import horizon
 from reminders.pacing_plan import make_plan
+from restorer.bench.offers import make_prices
 from restorer.bench.pages import owner
 from restorer.bench.timing import seconds
 
@@ -33,6 +34,7 @@ def measure(today: date, now: datetime) -> dict[str, float]:
     results = {"core_2000_x_26_s": seconds(lambda: pacing.pace(work, hours))}
     for name in ("Tern crew", "Heron crew"):
         Crew.objects.get_or_create(name=name, defaults={"hours_a_day": 14})
+    make_prices()
     spring = date(today.year + 1, 3, 1)
     chosen = horizon(spring, weeks=WEEKS, percent=100, today=today)
     found = []

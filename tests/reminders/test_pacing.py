@@ -13,7 +13,7 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 
 from clients.models import Business, Deck
-from jobs.models import Booking, Crew, Offer, PriceList, Rate
+from jobs.models import Booking, Crew, Offer, PriceList
 from reminders.models import PacedDeck, Reminder, Stop
 from reminders.pacing import FREE
 from reminders.pacing_answers import Group, learned
@@ -220,28 +220,15 @@ def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(d
     assert found.hours.out[0, 0] == pytest.approx(6 * 0.35 * 0.75 / (1 - 0.35 * 0.25))
 
 
-def test_hours_come_from_the_minutes_of_the_price_list(decks: list[Deck]) -> None:
-    prices = PriceList.objects.create(valid_from=TODAY, currency="CAD")
-    minutes = {"set_up": ("job", 30), "clean": ("m2", 3), "sand": ("m2", 3), "coat": ("m2", 6), "strip": ("m2", 12)}
-    for task, (per, each) in minutes.items():
-        Rate.objects.create(price_list=prices, task=task, per=per, amount=1, minutes=each)
-
-    found = book(SPRING, today=TODAY, business=Business.objects.get())
-
-    # Recoat 3 + 3 + 2·6 = 18 min a m², strip 12 + 3 + 2·6 = 27: 6.5 to 9.5 h for 20 m² with half an hour to set up.
-    assert found.is_timed
-    assert all(6.5 <= hours <= 9.5 for hours in found.work.hours)
-
-
 def test_a_plan_takes_a_fixed_number_of_queries(
     decks: list[Deck], coated: Callable[..., Deck], django_assert_num_queries: Any
 ) -> None:
     business = Business.objects.get()
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(17):
         book(SPRING, today=TODAY, business=business)
     for number in range(6):
         coated(on=date(2025, 7, 1 + number))
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(17):
         book(SPRING, today=TODAY, business=business)
 
 

@@ -1,0 +1,74 @@
+"""The hours that work on many decks would take, as an offer would reckon them: proposed work, minutes of the prices."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+
+from clients.models import Deck
+from jobs.models import Offer, OfferScope, PriceList, Rate
+from jobs.offering.inputs import prices_of
+from jobs.pricing import DeckWork, Prices
+from jobs.pricing.reckoning import task_minutes
+from jobs.scope.outline import Outline, outlines
+
+ONE = Decimal(1)
+
+
+@dataclass(frozen=True)
+class DeckHours:
+    """Hours of one deck either way, and those of the visit, which come once however many decks it has."""
+
+    visit: float
+    recoat: float
+    strip: float
+    is_strip: bool  # a strip is proposed already
+
+
+def work_hours(deck_ids: Collection[int], *, today: date) -> dict[int, DeckHours]:
+    """By deck, in a fixed number of queries; empty where no price list is in force or it does not say the times.
+
+    A draft, which somebody may have changed, goes before what would be proposed today.
+    """
+    row = PriceList.objects.in_force(today)
+    if row is None:
+        return {}
+    prices = prices_of(row)
+    minutes, once = minutes_of(prices), {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
+    rows = Deck.objects.filter(pk__in=deck_ids).values_list("pk", "area_m2", "rail_m", "stair_treads")
+    known = outlines(deck_ids)
+    found = {
+        pk: deck_hours(known[pk], {"rails": float(rail), "stairs": float(treads)}, float(area), minutes, once)
+        for pk, area, rail, treads in rows
+    }
+    if not all(hours.recoat and hours.strip for hours in found.values()):
+        return {}
+    return found | drafted(found)
+
+
+def minutes_of(prices: Prices) -> dict[str, float]:
+    """Of one unit of each task: a square metre, a metre of rail, a tread."""
+    tasks = dict.fromkeys(map(str, Rate.Task), 1)
+    one = DeckWork(place=0, name="", tasks=tasks, area_m2=ONE, rail_m=ONE, stair_treads=ONE)
+    return {task: float(task_minutes(prices, one, task)) for task in tasks}
+
+
+def deck_hours(
+    outline: Outline, others: Mapping[str, float], area: float, minutes: Mapping[str, float], once: Mapping[str, float]
+) -> DeckHours:
+    """`others` are the measures of the tasks that do not go by the area."""
+    recoat, strip = (
+        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items()) / 60
+        for tasks in (outline.recoat, outline.strip)
+    )
+    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area)) / 60
+    return DeckHours(visit, recoat, strip, outline.work == OfferScope.Work.STRIP)
+
+
+def drafted(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:
+    """Decks of a draft, with its work and hours."""
+    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, deck__in=found, hours__gt=0).order_by("offer_id")
+    return {
+        deck: replace(found[deck], is_strip=work == OfferScope.Work.STRIP, **{work: float(hours)})
+        for deck, work, hours in rows.values_list("deck_id", "work", "hours")
+    }

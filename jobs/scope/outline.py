@@ -1,0 +1,123 @@
+"""What the work on many decks comes to before anybody plans it in full: which work, and how often each task.
+
+By the rules of `propose`, for thousands of decks at once: the facts come from one question in SQL, and decks that are
+alike in them are worked out once. A test holds both against each other.
+"""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import NamedTuple
+
+from django.db import connection
+
+from clients.models import Deck
+from jobs.build import CoatBuild
+from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.scope.finish import choose
+from jobs.scope.history import History
+from jobs.scope.needs import helpers
+from jobs.scope.parts import Wish
+from jobs.scope.proposing import NO_WISH, quantities
+from jobs.scope.shelf import Shelf, in_use
+from jobs.scope.work import RECOAT, STRIP, decide
+
+UNIT = Decimal(1)
+SOMEDAY = date(2000, 1, 1)  # only for words that nobody reads
+
+FACTS = """
+SELECT wanted.deck_id, top.product_id, CASE newest.kind WHEN 'recoat' THEN laid.coats ELSE 0 END,
+    seen.grade, seen.flaking, seen.greying
+FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
+LEFT JOIN LATERAL (
+    SELECT id, kind, finished_on FROM jobs_job WHERE deck_id = wanted.deck_id AND kind IN ('strip', 'recoat')
+    ORDER BY finished_on DESC, id DESC LIMIT 1
+) AS newest ON true
+LEFT JOIN LATERAL (
+    SELECT a.product_id FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id
+        JOIN jobs_product p ON p.id = a.product_id
+    WHERE j.deck_id = wanted.deck_id AND j.kind IN ('strip', 'recoat')
+        AND a.surface IN ('boards', 'all') AND p.kind = 'finish'
+    ORDER BY j.finished_on DESC, j.id DESC, a.position DESC, a.id DESC LIMIT 1
+) AS top ON true
+LEFT JOIN LATERAL (
+    SELECT coalesce(sum(a.coats), 0) AS coats FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
+    WHERE a.job_id = newest.id AND a.surface IN ('boards', 'all') AND p.kind = 'finish'
+) AS laid ON true
+LEFT JOIN LATERAL (
+    SELECT (array_agg(g.grade ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE g.grade IS NOT NULL))[1] AS grade,
+        (array_agg(flaking ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE flaking IS NOT NULL))[1] AS flaking,
+        (array_agg(greying ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE greying IS NOT NULL))[1] AS greying
+    FROM jobs_visit v, LATERAL (
+        SELECT coalesce(overall, greatest(greying, beading, flaking, cracking, mould)) AS grade
+    ) AS g
+    WHERE v.deck_id = wanted.deck_id AND v.visited_on > coalesce(newest.finished_on, '-infinity')
+) AS seen ON true
+"""
+
+
+class Facts(NamedTuple):
+    """What the rules ask of a deck's past."""
+
+    product_id: int | None  # of the finish on top
+    recoat_coats: int
+    grade: int | None
+    flaking: int | None
+    greying: int | None
+    build: int
+
+
+@dataclass(frozen=True)
+class Remembered(History):
+    """A past of which only the facts are known, not the rows."""
+
+    top: CoatApplied | None = None
+    recoat_coats: int = 0
+
+    @property
+    def last_coat(self) -> CoatApplied | None:
+        return self.top
+
+    @property
+    def last_recoat_coats(self) -> int:
+        return self.recoat_coats
+
+
+@dataclass(frozen=True)
+class Outline:
+    """The work that is proposed for a deck, and how often each task is done over its measure, recoated or stripped."""
+
+    work: str
+    recoat: Mapping[str, Decimal]
+    strip: Mapping[str, Decimal]
+
+
+def outlines(deck_ids: Collection[int]) -> dict[int, Outline]:
+    """Of each deck by its number, in a fixed number of queries however many decks."""
+    facts, stock = facts_of(deck_ids), in_use()
+    products = {product.pk: product for product in Product.objects.all()}
+    kinds = {kind: outline_of(past(kind, products), stock) for kind in set(facts.values())}
+    return {deck: kinds[kind] for deck, kind in facts.items()}
+
+
+def facts_of(deck_ids: Collection[int]) -> dict[int, Facts]:
+    build = Job.objects.coat_build_by_deck(deck_ids)
+    with connection.cursor() as cursor:
+        cursor.execute(FACTS, {"decks": list(set(deck_ids))})
+        return {deck: Facts._make([*found, build[deck]]) for deck, *found in cursor.fetchall()}
+
+
+def past(facts: Facts, products: Mapping[int, Product]) -> History:
+    """A deck of one square metre, one metre of rail and one tread with this past; none of these rows is saved."""
+    deck, product = Deck(area_m2=UNIT, rail_m=UNIT, stair_treads=1), products.get(facts.product_id or 0)
+    top = CoatApplied(product=product) if product else None
+    seen = Visit(visited_on=SOMEDAY, overall=facts.grade, flaking=facts.flaking, greying=facts.greying)
+    return Remembered(deck, CoatBuild(facts.build), seen=[seen], top=top, recoat_coats=facts.recoat_coats)
+
+
+def outline_of(history: History, stock: Shelf) -> Outline:
+    choice = choose(history, stock, NO_WISH)
+    proposed, *either = (decide(history, choice, wish) for wish in (NO_WISH, Wish(work=RECOAT), Wish(work=STRIP)))
+    recoat, strip = (quantities(history.deck, work, helpers(history, work, stock)) for work in either)
+    return Outline(proposed.work, recoat, strip)

@@ -1,0 +1,38 @@
+"""A deck with the forecast of its coat as one row of a query: what the due list and the pacing plan both read."""
+
+from dataclasses import MISSING, dataclass, fields
+from datetime import date
+from decimal import Decimal
+
+# Where a column lies, seen from the forecast; what is not named here is the forecast's own.
+PATHS = {
+    "property_id": "deck__property_id", "client_id": "deck__property__client_id",
+    "client": "deck__property__client__name", "label": "deck__label", "street": "deck__property__street",
+    "town": "deck__property__town", "region": "deck__property__region", "area_m2": "deck__area_m2",
+    "coated_on": "job__finished_on",
+}  # fmt: skip
+
+
+@dataclass
+class DeckRow:
+    """The columns that both share; a kind of row adds its own."""
+
+    deck_id: int
+    job_id: int
+    client_id: int
+    client: str
+    label: str
+    street: str
+    town: str
+    region: str
+    area_m2: Decimal
+    window_opens_on: date
+    due_on: date
+    coat_build: int
+    coated_on: date
+
+
+def columns(row: type[DeckRow]) -> list[str]:
+    """For `values_list`, in the order of the fields; those with a value of their own are not read."""
+    read = [each.name for each in fields(row) if each.default is MISSING and each.default_factory is MISSING]
+    return [PATHS.get(name, name) for name in read]
