@@ -43,6 +43,12 @@ class CareRecord:
     photo: Photo | None
 
     @property
+    def file_name(self) -> str:
+        """Of its PDF, in the language of the client."""
+        with display.for_client(self.job.deck.property.client.language):
+            return gettext("care-record-{day}.pdf").format(day=self.job.finished_on)
+
+    @property
     def finishes(self) -> list[CoatApplied]:
         return [coat for coat in self.coats if coat.product.kind == Product.Kind.FINISH]
 

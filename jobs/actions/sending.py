@@ -90,7 +90,7 @@ def papers(offer: Offer, channel: str, url: str) -> list[tuple[str, str, bytes]]
     """The offer on paper, where a message can carry it."""
     if channel not in {Channel.EMAIL, Channel.LETTER}:
         return []
-    return [(f"offer-{offer.reference}.pdf", "application/pdf", offer_pdf(offer, url=url))]
+    return [(offer.file_name, "application/pdf", offer_pdf(offer, url=url))]
 
 
 def fields(offer: Offer, channel: str, token: str) -> Mapping[str, str]:

@@ -70,7 +70,7 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
         client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
         text=written.text, html=written.html, key=f"care/{job.pk}/email", consent=None, basis="service", now=now, by=by,
         language=written.language,
-        attachments=[(f"care-record-{job.finished_on}.pdf", "application/pdf", care_record_pdf(record))],
+        attachments=[(record.file_name, "application/pdf", care_record_pdf(record))],
     )  # fmt: skip
 
 

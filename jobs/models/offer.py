@@ -190,6 +190,11 @@ class Offer(models.Model):
         with display.for_client(self.language):
             return str(words)
 
+    @builtins.property
+    def file_name(self) -> str:
+        """Of its PDF, in the language of the offer."""
+        return self.told(_("offer-{number}.pdf")).format(number=self.reference)
+
     def messages(self) -> models.QuerySet[Message]:
         """What was said to the client about this revision."""
         key = f"offer/{self.number}-{self.revision}/"

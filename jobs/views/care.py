@@ -23,9 +23,8 @@ def job_or_404(pk: int) -> Job:
 
 @require_safe
 def record(request: HttpRequest, pk: int) -> HttpResponse:
-    job = job_or_404(pk)
-    name = f'inline; filename="care-record-{job.finished_on}.pdf"'
-    content = care_record_pdf(care_record(job))
+    record = care_record(job_or_404(pk))
+    name, content = f'inline; filename="{record.file_name}"', care_record_pdf(record)
     return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
 
 

@@ -86,7 +86,7 @@ def answer(request: HttpRequest, offer: Offer) -> Offer:
 def pdf(request: HttpRequest, pk: int) -> HttpResponse:
     """The offer on paper, as the client gets it but for the link."""
     offer = offer_or_404(pk)
-    disposition = f'inline; filename="offer-{offer.reference}.pdf"'
+    disposition = f'inline; filename="{offer.file_name}"'
     return HttpResponse(offer_pdf(offer), "application/pdf", headers={"Content-Disposition": disposition})
 
 

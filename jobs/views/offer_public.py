@@ -167,7 +167,7 @@ def paper(request: HttpRequest, token: str) -> HttpResponse:
     row = offer_or_404(request, token).offer
     sent = sent_paper(row)
     content = bytes(sent.content) if sent else offer_pdf(row, url=links.offer_url(token))
-    name = f'inline; filename="offer-{row.reference}.pdf"'
+    name = f'inline; filename="{row.file_name}"'
     return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
 
 

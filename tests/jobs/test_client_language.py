@@ -71,8 +71,7 @@ def french(deck: Any) -> Any:
 
 
 def test_the_page_of_an_offer_is_french_throughout(client: Browser, link: str) -> None:
-    answer = client.get(link)
-    text = shown(answer)
+    text = shown(client.get(link))
 
     assert '<html lang="fr">' in text
     for part in (
@@ -209,6 +208,7 @@ def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(business: B
     assert "nettoyage et nouvelle couche" in text.lower()
     assert "25 déc. 2026" in text
     assert "$," not in text
+    assert message.attachments.get().name == f"offre-{offer.reference}.pdf"
     assert read(bytes(message.attachments.get().content)).root_object["/Lang"] == "fr"
 
 

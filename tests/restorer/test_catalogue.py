@@ -2,14 +2,17 @@
 
 import re
 from gettext import GNUTranslations
+from html.parser import HTMLParser
 from io import StringIO
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 from babel import Locale
 from babel.messages.catalog import Message
 from django.conf import settings
 from django.core.management import CommandError, call_command
+from django.template.base import Lexer, TokenType
 from django.utils import translation
 
 from clients import texts
@@ -17,6 +20,45 @@ from clients.display import for_client
 from restorer import catalogue
 
 FIELD = re.compile(r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%")  # of gettext, of str.format, tags, a sign for per cent
+
+
+SEEN_BY_CLIENTS = [
+    *Path(settings.BASE_DIR, "jobs/templates/jobs/public").glob("*.html"),
+    *Path(settings.BASE_DIR, "jobs/templates/jobs/pdf").glob("*.html"),
+    Path(settings.BASE_DIR, "jobs/templates/jobs/sign_off.html"),
+    Path(settings.BASE_DIR, "clients/templates/clients/unsubscribe.html"),
+    Path(settings.BASE_DIR, "reminders/templates/reminders/_wear_curve_svg.html"),
+    Path(settings.BASE_DIR, "restorer/templates/django/forms/field.html"),
+]
+WORD = re.compile(r"[^\W\d_]{2,}")
+
+
+class Unmarked(HTMLParser):
+    """Text that stands in the page itself, and in attributes that are read out."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.words += [value or "" for name, value in attrs if name in {"alt", "title", "aria-label", "data-label"}]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+def without_tags(template: str) -> str:
+    """What is left of a template without its tags, and without what stands in marked blocks and comments."""
+    left, skipped = [], False
+    for token in Lexer(template).tokenize():
+        name = token.contents.split(" ")[0] if token.token_type == TokenType.BLOCK else ""
+        if name in {"blocktranslate", "comment"}:
+            skipped = True
+        elif name in {"endblocktranslate", "endcomment"}:
+            skipped = False
+        elif token.token_type == TokenType.TEXT and not skipped:
+            left.append(token.contents)
+    return "".join(left)
 
 
 def messages(language: str) -> list[Message]:
@@ -72,6 +114,15 @@ def test_what_is_compiled_is_what_is_written(language: str) -> None:
         else:
             found = compiled.pgettext(message.context, one) if message.context else compiled.gettext(one)
             assert [found] == said, "run manage.py words"
+
+
+@pytest.mark.parametrize("path", SEEN_BY_CLIENTS, ids=lambda path: path.name)
+def test_no_template_that_clients_see_has_words_that_are_not_marked(path: Path) -> None:
+    found = Unmarked()
+    found.feed(without_tags(path.read_text(encoding="utf-8")))
+    found.close()
+
+    assert WORD.findall(" ".join(found.words)) == []
 
 
 def test_the_command_says_what_is_not_translated(tmp_path: object, settings: object, monkeypatch: object) -> None:
