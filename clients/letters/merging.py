@@ -4,6 +4,7 @@ The tags of the other PDF are hung behind the letter that it goes with: elements
 and roles (ISO 32000-1, 14.7). What has no tags is taken as it is, and the batch then no longer says that it is PDF/UA.
 """
 
+import re
 from collections.abc import Iterator
 from io import BytesIO
 from typing import Any
@@ -19,7 +20,9 @@ from pypdf.generic import (
     TextStringObject,
 )
 
-UA_MARK = b'pdfuaid:part="1"'
+UA_MARK = re.compile(rb"""pdfuaid:part(=["']1["']|>\s*1\s*<)""")
+OUR_MARK = b'pdfuaid:part="1"'
+PARENT_KEYS = {"/StructParent", "/StructParents"}
 DEEPEST = 200  # levels of a tree
 
 
@@ -74,8 +77,7 @@ class Merged:
         for number, row in sorted(numbers(theirs.get("/ParentTree", DictionaryObject()))):
             self.parents.extend([NumberObject(start + number), row])
             self.next_parent = max(self.next_parent, start + number + 1)
-        for old, new in pairs:
-            shift(old, new, start)
+        shift(pairs, start)
         roles = self.root.setdefault(NameObject("/RoleMap"), DictionaryObject())
         roles.update({key: each for key, each in theirs.get("/RoleMap", {}).items() if key not in roles})
         elements = kids(theirs)
@@ -116,7 +118,7 @@ class Merged:
         self.root[NameObject("/ParentTreeNextKey")] = NumberObject(self.next_parent)
         if not self.is_all_tagged:
             metadata: Any = self.writer.root_object["/Metadata"].get_object()
-            metadata.set_data(metadata.get_data().replace(UA_MARK, b""))
+            metadata.set_data(metadata.get_data().replace(OUR_MARK, b""))
         target = BytesIO()
         self.writer.write(target)
         return target.getvalue()
@@ -124,7 +126,7 @@ class Merged:
 
 def says_it_is_ua(source: PdfReader) -> bool:
     metadata: Any = source.root_object.get("/Metadata")
-    return metadata is not None and b"pdfuaid" in metadata.get_object().get_data()
+    return metadata is not None and bool(UA_MARK.search(metadata.get_object().get_data()))
 
 
 def numbers(tree: Any, depth: int = 0) -> Iterator[tuple[int, Any]]:
@@ -151,28 +153,31 @@ def attributes(element: Any) -> list[Any]:
     return [each for each in rows if isinstance(each, DictionaryObject)]
 
 
-def shift(old: Any, new: Any, start: int) -> None:
-    """The page, its annotations and its forms look their elements up under new numbers."""
-    if "/StructParents" in old:
-        new[NameObject("/StructParents")] = NumberObject(start + int(old["/StructParents"]))
-    for each in hooked(new):
-        for key in ("/StructParent", "/StructParents"):
-            if key in each:
-                each[NameObject(key)] = NumberObject(start + int(each[key]))
+def shift(pairs: list[Any], start: int) -> None:
+    """Pages, annotations, pictures and forms look their elements up under new numbers."""
+    for old, new in pairs:
+        if "/StructParents" in old:
+            new[NameObject("/StructParents")] = NumberObject(start + int(old["/StructParents"]))
+    for each in hooked(pairs):
+        for key in PARENT_KEYS & set(each):
+            each[NameObject(key)] = NumberObject(start + int(each[key]))
 
 
 def unhook(pairs: list[Any]) -> None:
     """Without tags of its own nothing may look into the tree of the batch."""
-    for _, new in pairs:
-        for each in hooked(new):
-            each.pop("/StructParent", None)
-            each.pop("/StructParents", None)
+    for each in hooked(pairs):
+        for key in PARENT_KEYS:
+            each.pop(key, None)
 
 
-def hooked(page: Any) -> list[Any]:
-    rows = [each.get_object() for each in page.get("/Annots", ArrayObject()).get_object()]
-    drawn = page.get("/Resources", DictionaryObject()).get_object().get("/XObject", DictionaryObject()).get_object()
-    return [*rows, *(each.get_object() for each in drawn.values())]
+def hooked(pairs: list[Any]) -> list[Any]:
+    """Annotations and what is drawn from resources, each once: pages share them."""
+    found: dict[int, Any] = {}
+    for _, page in pairs:
+        notes = page.get("/Annots", ArrayObject()).get_object()
+        drawn = page.get("/Resources", DictionaryObject()).get_object().get("/XObject", DictionaryObject()).get_object()
+        found |= {id(each.get_object()): each.get_object() for each in [*notes, *drawn.values()]}
+    return list(found.values())
 
 
 def raw(name: Any) -> bytes:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.test import Client as Browser
 from pypdf import PdfReader, PdfWriter
-from pypdf.generic import NameObject, NumberObject
+from pypdf.generic import DictionaryObject, NameObject, NumberObject, StreamObject
 from weasyprint import HTML
 
 from clients.letters import merging
@@ -129,6 +129,29 @@ def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_
     assert "06-002" in found  # ISO 14289-1, clause 5: who says so must keep it
     assert "01-005" in found
     assert b"pdfuaid:part" not in PdfReader(BytesIO(pdf)).root_object["/Metadata"].get_data()
+
+
+def test_a_picture_that_two_pages_share_leads_to_its_element_still(as_owner: Browser) -> None:
+    writer, target = PdfWriter(clone_from=BytesIO(sheet("Picture", pages=2, pdf_variant="pdf/ua-1"))), BytesIO()
+    root: Any = writer.root_object["/StructTreeRoot"]
+    image = writer._add_object(StreamObject())
+    image.get_object()[NameObject("/StructParent")] = NumberObject(77)
+    for page in writer.pages:
+        page["/Resources"].setdefault(NameObject("/XObject"), DictionaryObject())[NameObject("/Dot")] = image
+    root["/ParentTree"]["/Nums"].extend([NumberObject(77), root["/K"][0]])
+    writer.write(target)
+    sound = sheet("Sound", pdf_variant="pdf/ua-1")
+    queued_letter(1, attachments=[("one.pdf", PDF, sound), ("two.pdf", PDF, target.getvalue())])
+
+    pdf, _, _ = pages(as_owner, new_batch(as_owner))
+
+    reader = PdfReader(BytesIO(pdf))
+    numbers = reader.root_object["/StructTreeRoot"]["/ParentTree"]["/Nums"][::2]
+    drawn = [page["/Resources"].get("/XObject", {}) for page in reader.pages]
+    shared = [each["/Dot"] for each in drawn if "/Dot" in each]
+    assert len(shared) == 2
+    assert {each["/StructParent"] for each in shared} == {max(numbers)}
+    assert faults(pdf) == []
 
 
 def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
