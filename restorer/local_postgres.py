@@ -18,7 +18,15 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from restorer.postgres_programs import OLDEST, PostgresError, candidates, command_line, server_user, version_of
+from restorer.postgres_programs import (
+    OLDEST,
+    PostgresError,
+    candidates,
+    command_line,
+    copied,
+    server_user,
+    version_of,
+)
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
@@ -81,20 +89,8 @@ def reachable(directory: Path) -> Path:
     try:
         run(directory / "postgres", "--version")
     except OSError:
-        return copied(directory)
+        return copied(directory, to=home() / "programs")
     return directory
-
-
-def copied(directory: Path) -> Path:
-    """The wheel's package and the libraries beside it, which the programs find by their relative place."""
-    package = directory.parents[1]
-    target = home() / "programs" / directory.relative_to(package.parent)
-    if version_of(target) == version_of(directory):
-        return target
-    for part in (package, package.with_name(f"{package.name}.libs")):
-        if part.is_dir():
-            shutil.copytree(part, home() / "programs" / part.name, dirs_exist_ok=True)
-    return target
 
 
 def data_version() -> int:

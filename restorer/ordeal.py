@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import ClassVar
 
 from django.db import Error, connection, connections
 from django.utils import timezone
@@ -44,6 +45,8 @@ class Ordeal:
     seed: int = 1
     latest_seconds: float = 0.25  # the mail server's slowest answer
     running: list[subprocess.Popen[bytes]] = field(default_factory=list)
+    channel: ClassVar = "email"
+    first_port: ClassVar = 2800
 
     def run(self) -> dict[str, object]:
         """The table: accepted_twice, lost and taken_unrecorded must be 0."""
@@ -65,39 +68,51 @@ class Ordeal:
         )
         now = timezone.now()
         people = Client.objects.bulk_create([Client(name=f"Ordeal client {n}") for n in range(self.messages)])
-        consents = [Consent(client=person, channel="email", is_given=True, evidence="invented") for person in people]
-        Consent.objects.bulk_create(consents)
+        consents = Consent.objects.bulk_create(
+            [Consent(client=person, channel=self.channel, is_given=True, evidence="invented") for person in people]
+        )
         drafts = [
             queueing.draft(
-                business, client=each.client, kind="reminder", channel="email", address=f"o{number}@example.org",
-                subject="Your deck is due", text=TEXT, html="", key=f"ordeal/{number}", consent=each, basis="express",
-                now=now,
+                business, client=each.client, channel=self.channel, html="", key=f"ordeal/{number}", consent=each,
+                basis="express", now=now, **self.words(number),
             )
             for number, each in enumerate(consents)
         ]  # fmt: skip
         queueing.keep(drafts, by=None, now=now)
 
+    def words(self, number: int) -> dict[str, str]:
+        """What the message of that number is, where it goes and what it says."""
+        address = f"o{number}@example.org"
+        return {"kind": "reminder", "address": address, "subject": "Your deck is due", "text": TEXT}
+
     @contextlib.contextmanager
     def peer(self) -> Iterator[None]:
-        self.port = processes.free_port(2800)
+        self.port = processes.free_port(self.first_port)
         self.log.touch()
-        command = [sys.executable, "-m", "restorer.ordeal_peer", str(self.port), str(self.log), str(self.seed)]
-        command.append(str(self.latest_seconds))
-        process = subprocess.Popen(command, cwd=Path(processes.MANAGE).parent)  # noqa: S603 - our own text
+        process = self.start(*self.peer_words())
         try:
             if not processes.answers("127.0.0.1", self.port):
-                raise OSError("The mail server of the ordeal did not start.")
+                raise OSError("What the ordeal sends to did not start.")
             yield
         finally:
             self.kill_all()
             process.kill()
             process.wait()
 
+    def peer_words(self) -> list[str]:
+        return ["-m", "restorer.ordeal_peer", *map(str, (self.port, self.log, self.seed, self.latest_seconds))]
+
+    def sender_settings(self) -> dict[str, str]:
+        return {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5"}
+
     def start_sender(self) -> subprocess.Popen[bytes]:
-        mail = {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5", "LOG_LEVEL": "CRITICAL"}
-        command = [sys.executable, processes.MANAGE, "deliver"]
-        environment = os.environ | self.environment | mail
-        return subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL)  # noqa: S603 - our own text
+        return self.start(processes.MANAGE, "deliver", LOG_LEVEL="CRITICAL", **self.sender_settings())
+
+    def start(self, *words: str, **settings: str) -> subprocess.Popen[bytes]:
+        environment = os.environ | self.environment | settings
+        directory = Path(processes.MANAGE).parent
+        command = [sys.executable, *words]
+        return subprocess.Popen(command, cwd=directory, env=environment, stdout=subprocess.DEVNULL)  # noqa: S603 - ours
 
     def torment(self) -> None:
         """Kill a sender at a random moment and start another, until all kills are spent."""
@@ -148,13 +163,17 @@ class Ordeal:
 
     def wait_until_nothing_is_due(self) -> None:
         until = time.monotonic() + LONGEST_SECONDS
-        while Message.objects.due("email").exists() or Message.objects.filter(state__in=MOVING).exists():
+        while Message.objects.due(self.channel).exists() or Message.objects.filter(state__in=MOVING).exists():
             if time.monotonic() > until:
                 raise TimeoutError("The last sender does not get on.")
             time.sleep(0.2)
 
+    def taken(self) -> Counter[str]:
+        """How often each Message-ID was taken."""
+        return Counter(line.split()[0] for line in self.log.read_text().splitlines())
+
     def verdict(self) -> dict[str, object]:
-        taken = Counter(line.split()[0] for line in self.log.read_text().splitlines())
+        taken = self.taken()
         rows = dict(Message.objects.values_list("message_id", "state"))
         states = Counter(rows.values())
         known = {State.ACCEPTED, State.UNCONFIRMED}

@@ -40,6 +40,18 @@ def candidates() -> Iterator[Path]:
         yield Path(found).parent
 
 
+def copied(directory: Path, *, to: Path) -> Path:
+    """The wheel's package and the libraries beside it, which the programs find by their relative place."""
+    package = directory.parents[1]
+    target = to / directory.relative_to(package.parent)
+    if version_of(target) == version_of(directory):
+        return target
+    for part in (package, package.with_name(f"{package.name}.libs")):
+        if part.is_dir():
+            shutil.copytree(part, to / part.name, dirs_exist_ok=True)
+    return target
+
+
 def server_user() -> pwd.struct_passwd:
     """An unprivileged user for the server; made when there is none yet."""
     name, fallback = SERVER_USERS

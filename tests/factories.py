@@ -2,27 +2,13 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import Any
 
 import factory
-from auditlog.context import disable_auditlog
-from factory.django import DjangoModelFactory
 
 from clients import models as clients
 from jobs import models as jobs
 from reminders import models as reminders
-
-
-class RowFactory(DjangoModelFactory):
-    """A row that was there before the test begins: of how it came there is no trail."""
-
-    class Meta:
-        abstract = True
-
-    @classmethod
-    def _create(cls, *words: Any, **values: Any) -> Any:
-        with disable_auditlog():
-            return super()._create(*words, **values)
+from tests.rows import RowFactory
 
 
 class BusinessFactory(RowFactory):

@@ -1,22 +1,17 @@
 """The ordeal for text messages: senders killed while the gateway stalls, loses and refuses; it knows what went."""
 
 import contextlib
-import os
-import subprocess
-import sys
-import time
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.db import connection
-from django.utils import timezone
 
-from clients.models import Business, Client, Consent, Message
+from clients.models import Message
 from clients.models.message import State
-from clients.outbox import queueing
 from restorer import processes
-from restorer.ordeal import LONGEST_SECONDS, MOVING, Ordeal, cut_connections
+from restorer.ordeal import Ordeal, cut_connections
 from tests.factories import BusinessFactory
 from tests.gateway import gateway_row
 
@@ -27,55 +22,28 @@ SHARES = ["--lose=0.04", "--forget=0.03", "--stall=0.03", "--busy=0.03", "--refu
 class TextOrdeal(Ordeal):
     """The same torment by another way: `taken.log` is the gateway's, references are those of the messages."""
 
-    def queue(self) -> None:
-        business, now = Business.objects.get(), timezone.now()
-        people = Client.objects.bulk_create([Client(name=f"Ordeal client {n}") for n in range(self.messages)])
-        consents = Consent.objects.bulk_create(
-            [Consent(client=person, channel="text", is_given=True, evidence="invented") for person in people]
-        )
-        drafts = [
-            queueing.draft(
-                business, client=each.client, kind="service", channel="text", address=f"+1902555{number:04d}",
-                subject="", text="We come on Tuesday.", html="", key=f"ordeal/{number}", consent=each, basis="express",
-                now=now,
-            )
-            for number, each in enumerate(consents)
-        ]  # fmt: skip
-        queueing.keep(drafts, by=None, now=now)
+    channel = "text"
+    first_port = 2900
+
+    def words(self, number: int) -> dict[str, str]:
+        return {"kind": "service", "address": f"+1902555{number:04d}", "subject": "", "text": "We come on Tuesday."}
 
     @contextlib.contextmanager
     def peer(self) -> Iterator[None]:
-        port = processes.free_port(2900)
-        gateway_row(f"http://127.0.0.1:{port}/messages", look_up_url="")  # so that what is unconfirmed stays so
-        self.log.touch()
-        arguments = [f"--port={port}", f"--log={self.log}", f"--latest-seconds={self.latest_seconds}", *SHARES]
-        command = [sys.executable, processes.MANAGE, "fake_gateway", *arguments]
-        process = subprocess.Popen(command, env=os.environ | self.environment, stdout=subprocess.DEVNULL)
-        try:
-            assert processes.answers("127.0.0.1", port)
+        with super().peer():
+            gateway_row(f"http://127.0.0.1:{self.port}/messages", look_up_url="")  # what is unconfirmed stays so
             yield
-        finally:
-            self.kill_all()
-            process.kill()
-            process.wait()
 
-    def start_sender(self) -> subprocess.Popen[bytes]:
-        own = {"GATEWAY_TIMEOUT": "2", "LOG_LEVEL": "CRITICAL"}
-        command = [sys.executable, processes.MANAGE, "deliver"]
-        return subprocess.Popen(command, env=os.environ | self.environment | own, stdout=subprocess.DEVNULL)
+    def peer_words(self) -> list[str]:
+        arguments = [f"--port={self.port}", f"--log={self.log}", f"--latest-seconds={self.latest_seconds}"]
+        return [processes.MANAGE, "fake_gateway", *arguments, *SHARES]
 
-    def wait_until_nothing_is_due(self) -> None:
-        until = time.monotonic() + LONGEST_SECONDS
-        while Message.objects.due("text").exists() or Message.objects.filter(state__in=MOVING).exists():
-            assert time.monotonic() < until, "the last sender does not get on"
-            time.sleep(0.1)
+    def sender_settings(self) -> dict[str, str]:
+        return {"GATEWAY_TIMEOUT": "2"}
 
-    def verdict(self) -> dict[str, object]:
-        """References stand in the log where the ordeal of e-mail has Message-IDs: the same comparison."""
+    def taken(self) -> Counter[str]:
         domain = Message.objects.values_list("message_id", flat=True)[0].partition("@")[2]
-        lines = [line.split() for line in self.log.read_text().splitlines()]
-        self.log.write_text("".join(f"<{reference}@{domain} {number}\n" for reference, number in lines))
-        return super().verdict()
+        return Counter(f"<{line.split()[0]}@{domain}" for line in self.log.read_text().splitlines())
 
 
 def test_nothing_is_texted_twice_or_lost_while_senders_are_killed(tmp_path: Path) -> None:
