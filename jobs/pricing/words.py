@@ -6,9 +6,8 @@ from django.utils.formats import number_format
 from django.utils.functional import lazy
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
 
-from clients.languages import Words
+from clients.languages import Words, ngettext_lazy
 
 TASKS = {
     "set_up": _("Set up and protect surrounds"),

@@ -10,10 +10,9 @@ from decimal import ROUND_CEILING, Decimal
 
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
 
 from clients import display
-from clients.languages import Words
+from clients.languages import Words, ngettext_lazy
 from clients.models import Deck
 from jobs.care import FURNITURE_DAYS, WALK_HOURS
 from jobs.models import Product, Rate

@@ -5,10 +5,9 @@ from datetime import date, timedelta
 
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext_lazy
 
 from clients import display
-from clients.languages import Words
+from clients.languages import Words, ngettext_lazy
 from jobs.models import OfferScope
 from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.scope.finish import Choice
