@@ -11,12 +11,10 @@ from django.db.models import Max
 
 from clients import outbox
 from clients.languages import Words
-from clients.models import Property, User
+from clients.models import User
 from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offering import DraftedOffer, Order, desk, draft, prices_of, strips_of
-from jobs.outlook import Outlook
 from jobs.pricing import Line, PricingProblem, Totals, made, total_of, with_taxes
-from jobs.scope import Scope
 
 State, Kind = Offer.State, OfferEvent.Kind
 FIRST_NUMBER = 101
@@ -56,17 +54,6 @@ class OfferWords:
     introduction: str
     valid_until: date
     hours: Decimal
-
-
-def draft_offer(
-    *, property: Property, scopes: Sequence[Scope], outlook: Outlook | None, today: date, now: datetime,
-    by: User | None,
-) -> Offer:  # fmt: skip
-    """A new draft for the decks of one property, at the prices in force. Raises `PricingProblem`."""
-    made_offers, problems = draft_orders(orders=[Order(property, scopes, outlook)], today=today, now=now, by=by)
-    if problems:
-        raise problems[0][1]
-    return made_offers[0]
 
 
 @transaction.atomic

@@ -1,7 +1,7 @@
 """The page “Log a job” as one thing: the job, its products and, if need be, a new client and deck."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -16,11 +16,12 @@ from jobs.build import CoatBuild, coat_build
 from jobs.forms import coats
 from jobs.forms.job import JobForm, initial_of, typed
 from jobs.forms.new_deck import NewDeckForm
+from jobs.forms.rows import PageForms
 from jobs.models import Booking, Job
 
 
 @dataclass
-class LogForms:
+class LogForms(PageForms):
     """What the page shows and sends; `deck` is None while a new client and deck are typed."""
 
     deck: Deck | None
@@ -46,15 +47,13 @@ class LogForms:
     def photos_kept(self) -> int:
         return len(photos.kept(self.form_key)) if self.form_key else 0
 
-    def is_valid(self) -> bool:
-        """All parts are looked at, so that every mistake is named at once."""
-        parts = [self.job.is_valid(), self.rows.is_valid(), self.new is None or self.new.is_valid()]
-        return all(parts)
+    @property
+    def singles(self) -> Sequence[forms.BaseForm]:
+        return [*([self.new] if self.new else []), self.job]
 
     @property
-    def has_errors(self) -> bool:
-        parts: list[Any] = [self.job.errors, any(self.rows.errors), self.rows.non_form_errors()]
-        return any(parts) or bool(self.new and self.new.errors)
+    def parts(self) -> list[coats.CoatRows]:
+        return [self.rows]
 
 
 def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:

@@ -14,7 +14,7 @@ from clients.forms.fields import lines
 from jobs.actions.offers import LineWords, OfferWords
 from jobs.forms.fields import DayField
 from jobs.forms.prices import plain
-from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
+from jobs.forms.rows import MOST_ROWS, PageForms, TypedRows, number, typed_rows
 from jobs.models import Offer, OfferLine, OfferScope
 
 PREFIX = "lines"
@@ -86,22 +86,19 @@ Lines = cast(
 
 
 @dataclass
-class DraftForms:
+class DraftForms(PageForms):
     """The page of a draft as one thing."""
 
     form: OfferForm
     lines: TypedRows
 
     @property
-    def parts(self) -> list[TypedRows]:
-        return [self.lines]
-
-    def is_valid(self) -> bool:
-        return all([self.form.is_valid(), self.lines.is_valid()])
+    def singles(self) -> list[OfferForm]:
+        return [self.form]
 
     @property
-    def has_errors(self) -> bool:
-        return bool(self.form.errors) or any(self.lines.errors) or bool(self.lines.non_form_errors())
+    def parts(self) -> list[TypedRows]:
+        return [self.lines]
 
     def typed(self) -> list[LineWords]:
         return [form.line() for form in self.lines.kept]  # type: ignore[attr-defined]

@@ -14,7 +14,7 @@ from clients.models import Business
 from clients.units import QUANTITIES
 from jobs.actions.prices import SAME_DAY, Rows
 from jobs.forms.fields import DayField
-from jobs.forms.rows import MOST_ROWS, TypedRows, number, typed_rows
+from jobs.forms.rows import MOST_ROWS, PageForms, TypedRows, number, typed_rows
 from jobs.models import PriceList, Rate
 
 SHOWN = {"m2": "area", "m": "length"}
@@ -199,7 +199,7 @@ PARTS = {"rates": ["task", "per", "amount", "minutes"], "zones": ["town", "amoun
 
 
 @dataclass
-class PriceForms:
+class PriceForms(PageForms):
     """The page of a price list as one thing."""
 
     form: PriceListForm
@@ -207,17 +207,13 @@ class PriceForms:
     zones: TypedRows
     taxes: TypedRows
 
-    def is_valid(self) -> bool:
-        """All parts are looked at, so that every mistake is named at once."""
-        return all([self.form.is_valid(), *(part.is_valid() for part in self.parts)])
+    @property
+    def singles(self) -> list[PriceListForm]:
+        return [self.form]
 
     @property
     def parts(self) -> list[TypedRows]:
         return [self.rates, self.zones, self.taxes]
-
-    @property
-    def has_errors(self) -> bool:
-        return bool(self.form.errors) or any(any(part.errors) or part.non_form_errors() for part in self.parts)
 
     def rows(self) -> Rows:
         return Rows(*([form.row() for form in part.kept] for part in self.parts))  # type: ignore[attr-defined]

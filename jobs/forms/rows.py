@@ -1,6 +1,6 @@
-"""Rows of a form that a person may add to and leave out, with and without scripts."""
+"""Rows of a form that a person may add to and leave out, with and without scripts; and pages of several forms."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +22,29 @@ class TypedRows(BaseFormSet):
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
         form.fields["DELETE"].label = "Leave it out"
+
+
+class PageForms:
+    """A page of several forms as one thing: those that stand alone and those with rows, in the order of the page."""
+
+    @property
+    def singles(self) -> Sequence[forms.BaseForm]:
+        raise NotImplementedError
+
+    @property
+    def parts(self) -> Sequence[BaseFormSet]:
+        raise NotImplementedError
+
+    def is_valid(self) -> bool:
+        """All are looked at, so that every mistake is named at once."""
+        looked_at = [*(form.is_valid() for form in self.singles), *(part.is_valid() for part in self.parts)]
+        return all(looked_at)
+
+    @property
+    def has_errors(self) -> bool:
+        if any(form.errors for form in self.singles):
+            return True
+        return any(any(part.errors) or part.non_form_errors() for part in self.parts)
 
 
 def number(

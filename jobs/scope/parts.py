@@ -50,11 +50,6 @@ class Need:
         return max(Decimal(0), self.litres - self.from_tins)
 
     @property
-    def packs_words(self) -> str:
-        """Such as “2 × 4 L, 1 × 1 L”."""
-        return ", ".join(f"{pack.number} × {display.pack_size(pack.litres)}" for pack in self.packs)
-
-    @property
     def surfaces_words(self) -> str:
         """Such as “boards 3.1 L, stairs 0.4 L”; empty where all of it is for one surface."""
         parts = [f"{name} {display.measure(litres, 'volume')}" for name, litres in self.by_surface.items()]

@@ -52,4 +52,9 @@ def drafted(*decks: Deck, **over: Any) -> Offer:
         "property": listed[0].property, "scopes": list(propose(listed, today=TODAY).values()),
         "outlook": Outlook({each.pk: risk for each in listed}, TODAY, "test"), "today": TODAY, "now": NOW, "by": None,
     }  # fmt: skip
-    return offers.draft_offer(**{**asked, **over})
+    asked |= over
+    order = offers.Order(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
+    made, problems = offers.draft_orders(orders=[order], **asked)
+    if problems:
+        raise problems[0][1]
+    return made[0]
