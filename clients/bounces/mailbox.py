@@ -12,11 +12,13 @@ from contextlib import contextmanager
 from typing import Any
 
 from django.conf import settings
+from django.core.cache import cache
 
 from clients.bounces.intake import LONGEST
 
 TIMEOUT_SECONDS = 15
 MOST_AT_ONCE = 200
+BROKE_OFF = "bounces-broke-off"  # in the cache that all processes share
 ABOUT_CA = "Have it put right, or name the file of who signed it with BOUNCES_CA."
 
 
@@ -81,14 +83,21 @@ def trusting() -> ssl.SSLContext:
 
 
 def unseen(imap: imaplib.IMAP4) -> list[str]:
-    """Unique numbers, oldest first (UIDs: plain numbers shift when somebody else deletes a mail)."""
-    found = expect(imap.uid("SEARCH", "UNSEEN"))
-    return sorted((found[0] or b"").decode().split(), key=int)
+    """Unique numbers, oldest first (UIDs: plain numbers shift when somebody else deletes a mail).
+
+    One at which the server hung up comes last, so that it does not keep the others from being read.
+    """
+    found, last = expect(imap.uid("SEARCH", "UNSEEN")), cache.get(BROKE_OFF)
+    return sorted((found[0] or b"").decode().split(), key=lambda uid: (uid == last, int(uid)))
 
 
 def content_of(imap: imaplib.IMAP4, uid: str) -> bytes | None:
     """The first megabyte, without marking it: that comes after it was taken."""
-    parts = expect(imap.uid("FETCH", uid, f"(BODY.PEEK[]<0.{LONGEST}>)"))
+    try:
+        parts = expect(imap.uid("FETCH", uid, f"(BODY.PEEK[]<0.{LONGEST}>)"))
+    except (OSError, imaplib.IMAP4.abort):
+        cache.set(BROKE_OFF, uid, timeout=None)
+        raise
     return next((bytes(part[1]) for part in parts if isinstance(part, tuple)), None)
 
 

@@ -97,6 +97,9 @@ def test_a_server_that_hangs_up_in_mid_mail_loses_nothing(imap: mailbox.Server, 
     assert "it hung up in the middle" in told_to(as_owner)
     assert (imap.seen, state_of(first), state_of(second)) == ({1}, "bounced", "accepted")
 
+    told_to(as_owner)
+    assert imap.seen == {1, 3}  # what breaks it off again does not keep the others from being read
+
     imap.broken_off = set()
     tasks.tick()
     assert imap.seen == {1, 2, 3}
