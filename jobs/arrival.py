@@ -5,6 +5,7 @@ from datetime import time
 
 from babel import Locale
 from babel.dates import format_time
+from django.utils.translation import gettext as _
 
 from clients import display
 
@@ -29,6 +30,11 @@ class Arrival:
     def words(self) -> str:
         """“8:00 a.m.” or “8:00 a.m. – 10:00 a.m.”, as the business in force writes; empty if nothing was said."""
         return self.written(display.locale())
+
+    @property
+    def sentence(self) -> str:
+        """To a client, in the language in force; empty if nothing was said."""
+        return _("The crew arrives about {time}.").format(time=self.words) if self else ""
 
     def written(self, locale: Locale | str) -> str:
         return " – ".join(format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each)

@@ -15,6 +15,7 @@ from django.db.models import QuerySet
 from django.urls import reverse
 from icalendar import Calendar, Event, vText
 
+from clients import display
 from clients.display import number
 from clients.models import Business
 from jobs.models import Booking, Crew, OfferScope
@@ -35,7 +36,9 @@ def client_file(booking: Booking, business: Business, *, now: datetime) -> bytes
     event = event_of(booking, stamp=now)
     event.add("summary", f"{business.name}: {deck_names(booking)}")
     event.add("location", booking.property.address)
-    event.add("description", "\n".join(filter(None, [days_in_words(booking), business.phone, business.email])))
+    with display.written_for(business), display.for_client(booking.client.language):
+        arrives = booking.arrival().sentence
+    event.add("description", "\n".join(filter(None, [days_in_words(booking), arrives, business.phone, business.email])))
     event.add("organizer", f"mailto:{business.email or business.sender}", parameters={"CN": business.name})
     event.add("transp", "TRANSPARENT")  # the client need not be at home
     if is_off and booking.why:

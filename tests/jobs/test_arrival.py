@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
+from html import unescape
 from io import StringIO
 from typing import Any
 
@@ -20,6 +21,7 @@ from jobs.arrival import NOT_SAID, Arrival
 from jobs.diary.week import week_of
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, EmailFactory
+from tests.jobs.sent_offers import sent_offer, yes
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
@@ -168,6 +170,19 @@ def test_a_visit_ends_when_the_last_days_work_may_be_done(arrival: Arrival, hour
     assert (event.decoded("dtstart").replace(tzinfo=None), event.decoded("dtend").replace(tzinfo=None)) == (
         datetime(2027, 6, 7, 8), ends,
     )  # fmt: skip
+
+
+def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(client: Browser) -> None:
+    offer, url = sent_offer(valid_until=date(2027, 6, 30), language="fr", property__client__language="fr")
+    client.post(url, yes("2027-06-07"))
+    booking = Booking.objects.get(offer=offer)
+    assert "arrive vers" not in client.get(url).content.decode()
+
+    bookings.change_arrival(booking=booking, arrival=FROM_EIGHT_TO_TEN, **ANYBODY)
+
+    sentence = "L'équipe arrive vers 08 h 00 – 10 h 00."
+    assert sentence in plain(event_of(Booking.objects.get())["description"])
+    assert sentence in plain(unescape(client.get(url).content.decode()))
 
 
 def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_changes(client: Browser, tern: Crew) -> None:
