@@ -119,8 +119,8 @@ def read_mail(mail: Mail) -> Returned:
 def feedback(mail: Mail) -> str:
     """The kind of a complaint that a mailbox provider passes on (RFC 5965, 3.1), else nothing."""
     parts = (part.get_payload() for part in mail.walk() if part.get_content_type() == "message/feedback-report")
-    kinds = (text_of(each, "Feedback-Type") for payload in parts if isinstance(payload, list) for each in payload)
-    return next((kind.lower() for kind in kinds if kind), "")
+    fields = (each for payload in parts if isinstance(payload, list) for each in payload if isinstance(each, Mail))
+    return next((kind.lower() for each in fields if (kind := text_of(each, "Feedback-Type"))), "")
 
 
 def telling(mail: Mail) -> Mail | None:
