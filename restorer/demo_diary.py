@@ -1,17 +1,19 @@
 """The diary of the demo: two crews, days off, and bookings around today or, out of season, around its first weeks."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from random import Random
 
 from clients.models import Business, Deck
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
+from jobs.arrival import NOT_SAID, Arrival
 from jobs.diary import monday_of
 from jobs.diary.suggesting import season_start
 from jobs.models import Crew, DayOff
 
 BOOKINGS = 26
+ARRIVALS = [Arrival(time(8)), NOT_SAID, Arrival(time(12), time(14))]
 CREWS = [("Tern crew", Decimal(16)), ("Heron crew", Decimal(8))]
 
 
@@ -25,17 +27,17 @@ def load(random: Random, *, today: date, now: datetime) -> None:
     decks = list(Deck.objects.filter(property__country=business.country).select_related("property__client"))
     random.shuffle(decks)
     for number, deck in enumerate(decks[:BOOKINGS]):
-        book(random, deck, first + timedelta(days=7 * (number % 3)), now)
+        book(random, deck, first + timedelta(days=7 * (number % 3)), ARRIVALS[number // 3 % 3], now)
     rain(first + timedelta(days=2), now)
 
 
-def book(random: Random, deck: Deck, week: date, now: datetime) -> None:
+def book(random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
     hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
     try:
         bookings.book(
             property=deck.property, decks=[deck], hours=hours, first_day=None, week=week, crew=None, offer=None,
-            by=None, now=now, tells=False,
+            arrival=arrival, by=None, now=now, tells=False,
         )  # fmt: skip
     except NoRoomError:
         return
