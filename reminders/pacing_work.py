@@ -6,7 +6,8 @@ from datetime import date
 
 import numpy as np
 from django.db import connection
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, Exists, F, OuterRef, Q, Value
+from django.db.models.functions import Greatest
 from numpy.typing import NDArray
 
 from jobs.models import Booking, Job, Offer, OfferScope
@@ -64,9 +65,9 @@ def open_forecasts(*, today: date) -> ForecastQuerySet:
 def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
     """Those whose window opens before a day, by property; of too many those due nearest to the plan."""
     rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
-    found = [OpenDeck(*row) for row in rows.order_by().values_list(*columns(OpenDeck))]
-    nearest = sorted(found, key=lambda deck: (abs((deck.due_on - near).days), deck.deck_id))[:MOST_DECKS]
-    return sorted(nearest, key=lambda deck: (deck.property_id, deck.deck_id))
+    apart = Greatest(F("due_on") - Value(near), Value(near) - F("due_on"))
+    nearest = rows.annotate(apart=apart).order_by("apart", "deck_id").values_list(*columns(OpenDeck))[:MOST_DECKS]
+    return sorted((OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id))
 
 
 def coats_so_far(deck_ids: Collection[int]) -> dict[int, int]:

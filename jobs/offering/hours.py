@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
-from clients.models import Deck
+from django.db import connection
+
 from jobs.models import Offer, OfferScope, PriceList, Rate
 from jobs.offering.inputs import prices_of
 from jobs.pricing import DeckWork, Prices
@@ -13,6 +14,7 @@ from jobs.pricing.reckoning import task_minutes
 from jobs.scope.outline import Outline, outlines
 
 ONE = Decimal(1)
+MEASURES = "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY (%(decks)s::bigint[])"
 
 
 @dataclass(frozen=True)
@@ -35,15 +37,21 @@ def work_hours(deck_ids: Collection[int], *, today: date) -> dict[int, DeckHours
         return {}
     prices = prices_of(row)
     minutes, once = minutes_of(prices), {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
-    rows = Deck.objects.filter(pk__in=deck_ids).values_list("pk", "area_m2", "rail_m", "stair_treads")
     known = outlines(deck_ids)
     found = {
-        pk: deck_hours(known[pk], {"rails": float(rail), "stairs": float(treads)}, float(area), minutes, once)
-        for pk, area, rail, treads in rows
+        deck: deck_hours(known[deck], {"rails": float(rail), "stairs": float(treads)}, float(area), minutes, once)
+        for deck, area, rail, treads in measures_of(deck_ids)
     }
     if not all(hours.recoat and hours.strip for hours in found.values()):
         return {}
     return found | drafted(found)
+
+
+def measures_of(deck_ids: Collection[int]) -> list[tuple[int, Decimal, Decimal, int]]:
+    """Number, area, rails and treads of each deck; as one array, for thousands of parameters are slow to bind."""
+    with connection.cursor() as cursor:
+        cursor.execute(MEASURES, {"decks": list(deck_ids)})
+        return cursor.fetchall()
 
 
 def minutes_of(prices: Prices) -> dict[str, float]:
@@ -67,8 +75,9 @@ def deck_hours(
 
 def drafted(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:
     """Decks of a draft, with its work and hours."""
-    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, deck__in=found, hours__gt=0).order_by("offer_id")
+    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, hours__gt=0).order_by("offer_id")
     return {
         deck: replace(found[deck], is_strip=work == OfferScope.Work.STRIP, **{work: float(hours)})
         for deck, work, hours in rows.values_list("deck_id", "work", "hours")
+        if deck in found
     }
