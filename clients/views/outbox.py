@@ -16,7 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from clients import text_costs
 from clients.access import business_of, sends
 from clients.letters import batches
-from clients.models import Message, SendingRules, User
+from clients.models import Message, SendingRules, TextGateway, User
 from clients.models.channel import BY_MACHINE, Channel
 from clients.models.message import State
 from clients.outbox import doors, evidence, otherwise, trouble
@@ -85,6 +85,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "query": urlencode(filters),
         "letters": batches.waiting().count(),
         "calls": Message.objects.due(Channel.CALL).count(),
+        "sends_texts": TextGateway.objects.exists(),
         "trouble": trouble.of([*BY_MACHINE, trouble.BOUNCES]),
         "deeds": DEEDS,
     }
