@@ -54,7 +54,7 @@ def test_a_long_outbox_has_pages_and_few_queries(
 ) -> None:
     for number in range(52):
         put(queued(number), "unconfirmed")
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(10):
         page = as_owner.get("/outbox/")
     assert "Page" in page.content.decode()
     assert as_owner.get("/outbox/?page=2").content.decode().count('class="lead"') == 2
