@@ -20,7 +20,7 @@ from django.utils.crypto import get_random_string
 from pytest_django.plugin import DjangoDbBlocker
 
 from clients.models import Business, User
-from tests import database
+from tests import database, rows
 from tests.factories import BusinessFactory, UserFactory
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -113,6 +113,12 @@ def as_user() -> Callable[[User], Client]:
 @pytest.fixture
 def as_owner(owner: User, as_user: Callable[[User], Client]) -> Client:
     return as_user(owner)
+
+
+@pytest.fixture
+def with_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What builders make in this test can be searched for."""
+    monkeypatch.setattr(rows, "with_words", True)
 
 
 @pytest.fixture(autouse=True)

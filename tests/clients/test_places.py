@@ -154,6 +154,7 @@ def test_a_name_is_laid_out_in_plain_letters() -> None:
 # --- loading and building ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow  # loads all towns
 @pytest.mark.django_db
 def test_the_whole_table_loads_once_and_then_rests() -> None:
     first, second = io.StringIO(), io.StringIO()

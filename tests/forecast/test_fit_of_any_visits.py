@@ -45,6 +45,7 @@ def test_the_fit_never_fails(lives: Lives) -> None:
     assert (again.posterior.covariance == posterior.covariance).all()
 
 
+@pytest.mark.slow  # forty fits
 @given(st.lists(st.tuples(st.floats(0.1, 300), st.floats(0.1, 300), st.integers(0, 3), st.booleans()), max_size=8))
 @settings(max_examples=40, deadline=None)
 def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, int, bool]]) -> None:

@@ -68,6 +68,7 @@ def test_the_decks_this_person_worked_on_last_come_first(
     assert as_crew.get(URL).context["decks"] == [newer.deck, older.deck]
 
 
+@pytest.mark.usefixtures("with_words")
 def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(as_crew: Client, deck: Deck) -> None:
     DeckFactory(property__client__name="Marlow Gone", archived_at=datetime(2026, 1, 1, tzinfo=UTC))
 

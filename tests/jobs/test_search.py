@@ -24,7 +24,7 @@ from tests.factories import (
     PropertyFactory,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("with_words")]
 
 
 @pytest.fixture

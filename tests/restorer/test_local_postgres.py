@@ -104,12 +104,14 @@ def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -
     assert place.stat().st_mode & 0o777 == 0o711  # the directories above were left as they were
 
 
+@pytest.mark.slow  # starts a real server
 def test_the_server_does_not_run_as_root(ready: Path) -> None:
     local_postgres.start()
     made_by = (local_postgres.home() / "data" / "postmaster.pid").stat().st_uid
     assert made_by != 0
 
 
+@pytest.mark.slow  # starts a real server
 def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) -> None:
     local_postgres.start()
     note("kept")
@@ -121,6 +123,7 @@ def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) 
     assert notes() == ["kept"]
 
 
+@pytest.mark.slow  # starts a real server
 def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     local_postgres.start()
     note("the real book")
@@ -130,6 +133,7 @@ def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monk
     assert notes() == ["the invented book"]
 
 
+@pytest.mark.slow  # starts a real server
 def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
     local_postgres.start()
     note("kept")
@@ -139,6 +143,7 @@ def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
     assert notes() == ["kept"]
 
 
+@pytest.mark.slow  # starts a real server
 def test_a_pid_file_that_names_another_live_process_is_seen_through(ready: Path) -> None:
     local_postgres.start()
     note("kept")
@@ -182,6 +187,7 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     assert local_postgres.start() is True
 
 
+@pytest.mark.slow  # starts a real server
 def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     local_postgres.start()
     note("kept")

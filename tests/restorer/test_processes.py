@@ -84,6 +84,7 @@ def test_a_process_that_ignores_the_request_is_killed_after_its_grace(tmp_path: 
     wait_until(lambda: not any(map(is_alive, notes(tmp_path / "ids")[0])))
 
 
+@pytest.mark.slow  # waits for real processes to end and start
 def test_a_second_ctrl_c_does_not_wait_for_the_grace(tmp_path: Path) -> None:
     thread = meanwhile(lambda: wait_until(lambda: bool(notes(tmp_path / "ids"))))
     supervisor = Supervisor([family(tmp_path / "ids", "deaf", grace=60)])
@@ -97,6 +98,7 @@ def test_a_second_ctrl_c_does_not_wait_for_the_grace(tmp_path: Path) -> None:
     wait_until(lambda: not any(map(is_alive, notes(tmp_path / "ids")[0])))
 
 
+@pytest.mark.slow  # waits for real processes to end and start
 def test_a_killed_process_starts_again_without_what_it_left_behind(tmp_path: Path) -> None:
     path = tmp_path / "ids"
 
@@ -126,6 +128,7 @@ def test_a_process_that_keeps_dying_is_tried_ever_more_slowly(monkeypatch: pytes
     assert waits == [1, 2, 4, 8, 16, 30, 30]
 
 
+@pytest.mark.slow  # waits for real processes to end and start
 @pytest.mark.parametrize(("age", "restarts"), [(301.0, True), (None, True), (12.0, False)])
 def test_a_worker_without_a_heartbeat_is_killed_whole_and_restarted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, age: float | None, restarts: bool
