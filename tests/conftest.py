@@ -32,8 +32,13 @@ CLOCKLESS = [
 freezegun.configure(extend_ignore_list=CLOCKLESS)
 # It asks each module again whether it has changed; by the number of its names rather than by all of them.
 freezegun.api._get_module_attributes_hash = lambda module: f"{id(module)}-{len(getattr(module, '__dict__', ()))}"
-hypothesis.settings.register_profile("suite", max_examples=50)  # where a test says nothing else
-hypothesis.settings.load_profile("suite")
+hypothesis.settings.register_profile("fast", max_examples=20)  # where a test says nothing else
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """The fast part tries fewer examples; the whole suite as many as Hypothesis thinks right."""
+    if "not slow" in config.option.markexpr:
+        hypothesis.settings.load_profile("fast")
 
 
 def pytest_collection_finish() -> None:
@@ -45,12 +50,12 @@ def pytest_collection_finish() -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def _pages_only(django_test_environment: None) -> None:
-    """Tests ask what a page was made of, never a widget: Django's record of each option of each list is left out."""
+    """Tests ask what a page was made of, never its parts: Django's record of each option of each list is left out."""
     recorded = Template._render
 
     def render(template: Template, context: Context) -> str:
-        is_part = (template.name or "").startswith("django/forms/")
-        return template.nodelist.render(context) if is_part else recorded(template, context)
+        is_page = context.template is template and not (template.name or "").startswith("django/forms/")
+        return recorded(template, context) if is_page else template.nodelist.render(context)
 
     Template._render = render
 
