@@ -1,11 +1,15 @@
 """What several tests of clients need."""
 
+from collections.abc import Iterator
+
 import pytest
+from pytest_django import Settings
 
 from clients import channels
 from clients.models import Place
 from tests.clients.filled import place
 from tests.paper_line import PaperLine
+from tests.peer import Peer, running_peer
 
 
 @pytest.fixture
@@ -20,3 +24,11 @@ def line(monkeypatch: pytest.MonkeyPatch) -> PaperLine:
     made = PaperLine()
     monkeypatch.setitem(channels.LINES, "email", lambda business: made)
     return made
+
+
+@pytest.fixture
+def peer(settings: Settings) -> Iterator[Peer]:
+    """A mail server that the outbox hands over to."""
+    with running_peer() as running:
+        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
+        yield running

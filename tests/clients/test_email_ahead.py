@@ -1,25 +1,16 @@
 """While the mail server reads one message the next is written out; neither may learn of the other's faults."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from pytest_django import Settings
 
 from clients import outbox
 from clients.channels import email
 from clients.models import Message
 from tests.outbox import queued, states
-from tests.peer import DROP, Peer, running_peer
+from tests.peer import DROP, Peer
 
 pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
-        yield running
 
 
 @pytest.fixture

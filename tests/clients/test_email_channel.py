@@ -1,7 +1,6 @@
 """E-mail against a real SMTP peer: what arrives, parsed by the standard library."""
 
 import re
-from collections.abc import Iterator
 from email import message_from_bytes
 from email.header import decode_header, make_header
 from email.utils import parseaddr, parsedate_to_datetime
@@ -16,13 +15,6 @@ from tests.outbox import queued, states
 from tests.peer import Peer, running_peer
 
 pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
-        yield running
 
 
 def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:

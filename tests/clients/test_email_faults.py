@@ -1,7 +1,6 @@
 """What each fault of a mail server means for the message, against a real SMTP peer."""
 
 import socket
-from collections.abc import Iterator
 
 import pytest
 from django.utils import timezone
@@ -11,16 +10,9 @@ from clients import outbox
 from clients.channels import email
 from clients.models import Message
 from tests.outbox import queued, states
-from tests.peer import DROP, Peer, running_peer
+from tests.peer import DROP, Peer
 
 pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
-        yield running
 
 
 def the_state() -> str:

@@ -1,18 +1,16 @@
 """The look of an e-mail: complete without pictures, narrow, in the dark, without its style sheet, and as received."""
 
 import re
-from collections.abc import Iterator
 from html.parser import HTMLParser
 
 import pytest
 from django.utils import timezone
-from pytest_django import Settings
 
 from clients import outbox
 from clients.models import Business, Message
 from clients.texts import FIELDS, write
 from tests.factories import ConsentFactory, EmailFactory, PropertyFactory
-from tests.peer import Peer, running_peer
+from tests.peer import Peer
 
 LONG = "Landing by the " + "averyverylongword" * 6
 GIVEN = {
@@ -88,13 +86,6 @@ def test_every_text_stands_out_from_its_ground(offer: str) -> None:
         light, dark = sorted([luminance(text), luminance(ground)], reverse=True)
         assert (light + 0.05) / (dark + 0.05) >= 4.5, (text, ground)
     assert set(re.findall(r"[^-]color ?: ?(#\w{6})", offer)) <= {text for text, _ in PAIRS}
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
-        yield running
 
 
 @pytest.mark.smtp

@@ -1,6 +1,5 @@
 """Looking at several messages ahead, and sending by several connections: faster, and no less safe."""
 
-from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import pytest
@@ -13,7 +12,7 @@ from clients.models import Business, Consent, Message
 from clients.outbox import delivering, record, sender, steps, sweeping, trouble
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
-from tests.peer import Peer, running_peer
+from tests.peer import Peer
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
 
@@ -157,13 +156,6 @@ def small_batches(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
     monkeypatch.setattr(delivering, "BATCH", 2)
     monkeypatch.setattr(sender, "BATCH", 2)
     settings.EMAIL_CONNECTIONS = 2
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", running.port
-        yield running
 
 
 @pytest.mark.smtp

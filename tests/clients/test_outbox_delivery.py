@@ -1,11 +1,10 @@
 """The states of a message: what lets it go, and what stops it at the last moment."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from pytest_django import Settings
 
 from clients import outbox, suppression
 from clients.channels.contract import LineDownError
@@ -13,7 +12,7 @@ from clients.models import Business, Consent, ContactPoint, Message, User
 from clients.outbox import doors
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
-from tests.peer import Peer, running_peer
+from tests.peer import Peer
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
 
@@ -157,13 +156,6 @@ def test_a_line_that_breaks_down_in_the_middle_gives_the_rest_back(line: PaperLi
 
 
 # The command
-
-
-@pytest.fixture
-def peer(settings: Settings) -> Iterator[Peer]:
-    with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", running.port
-        yield running
 
 
 @pytest.mark.smtp
