@@ -1,7 +1,7 @@
 """A booking where the work is done: the notes of the crew, and jobs to log that it fills in and that close it."""
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -10,7 +10,6 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 
 from clients.models import User
-from jobs.actions import bookings
 from jobs.models import Booking, Crew, Job
 from tests.factories import (
     CrewFactory,
@@ -20,11 +19,10 @@ from tests.factories import (
     OfferScopeFactory,
     ProductFactory,
 )
+from tests.jobs.diary_days import MONDAY, NOW, booked, said, text
 from tests.jobs.log_page import filled, row
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
-MONDAY = date(2027, 6, 7)
 
 
 @pytest.fixture(autouse=True)
@@ -36,22 +34,6 @@ def _clock() -> Iterator[None]:
 @pytest.fixture
 def tern(owner: User) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
-
-
-def booked(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
-    decks = decks or [DeckFactory(**deck)]
-    return bookings.book(
-        property=decks[0].property, decks=decks, hours=Decimal(hours), first_day=day, week=None, crew=None,
-        offer=offer, by=None, now=NOW,
-    )  # fmt: skip
-
-
-def text(answer: Any) -> str:
-    return " ".join(answer.content.decode().split())
-
-
-def said(answer: Any) -> list[str]:
-    return [str(message) for message in answer.context["messages"]]
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
 """The diary as people use it: the week, booking, moving, weather, crews, days off and the calendar link."""
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +12,6 @@ from django.test.utils import CaptureQueriesContext
 from freezegun import freeze_time
 
 from clients.models import Message, User
-from jobs.actions import bookings
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import (
     CrewFactory,
@@ -21,10 +20,9 @@ from tests.factories import (
     OfferFactory,
     OfferScopeFactory,
 )
+from tests.jobs.diary_days import MONDAY, NOW, TUESDAY, booked, said, text
 
 pytestmark = pytest.mark.django_db
-NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
-MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
 
 
 @pytest.fixture(autouse=True)
@@ -36,22 +34,6 @@ def _clock() -> Iterator[None]:
 @pytest.fixture
 def tern(owner: User) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
-
-
-def booked(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
-    decks = decks or [DeckFactory(**deck)]
-    return bookings.book(
-        property=decks[0].property, decks=decks, hours=Decimal(hours), first_day=day, week=None, crew=None,
-        offer=offer, by=None, now=NOW,
-    )  # fmt: skip
-
-
-def text(answer: Any) -> str:
-    return " ".join(answer.content.decode().split())
-
-
-def said(answer: Any) -> list[str]:
-    return [str(message) for message in answer.context["messages"]]
 
 
 def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Browser, tern: Crew) -> None:
