@@ -35,7 +35,7 @@ class Enclosure:
 
     @property
     def pages(self) -> int:
-        return len(self.reader.pages) if self.reader and not self.why_apart else 0
+        return len(self.reader.pages) if self.reader and self.is_printed else 0
 
     def opened_anew(self) -> PdfReader:
         """With nothing of it copied yet."""

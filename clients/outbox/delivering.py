@@ -61,7 +61,8 @@ def connections_for(channel: str, limit: int | None) -> int:
     if allowed <= 1:
         return 1
     due = Message.objects.due(channel)[: allowed * BATCH].count()
-    return max(1, math.ceil(min(due, due if limit is None else limit) / BATCH))
+    wanted = due if limit is None else min(due, limit)
+    return max(1, math.ceil(wanted / BATCH))
 
 
 def run_beside(business: Business, channel: str, is_over: IsOver, limit: int | None) -> Tally:

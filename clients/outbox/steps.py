@@ -50,17 +50,17 @@ WITH fit AS (
         LIMIT 1 FOR UPDATE OF m
     ) m
 ), moved AS (
-    UPDATE clients_message m SET {changes}, lease_until = clock_timestamp() + $2::interval
+    UPDATE clients_message m SET {changes}lease_until = clock_timestamp() + $2::interval
     FROM fit WHERE m.id = fit.id RETURNING m.id
 )
 """
 WHY_NOT_GIVEN = WHY_NOT.format(hash="given.hash", normalized="given.spelling", today=TODAY)
-BEGUN = LOOK.format(changes="state = 'transmitting', attempts = attempts + 1", state="claimed", why_not=WHY_NOT_GIVEN)
+BEGUN = LOOK.format(changes="state = 'transmitting', attempts = attempts + 1, ", state="claimed", why_not=WHY_NOT_GIVEN)
 TRANSMIT = f"""{BEGUN}
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), 'transmitting', '' FROM moved RETURNING message_id
 """  # noqa: S608 - made of constants
-AGAIN = f"""{LOOK.format(changes="reply = m.reply", state="transmitting", why_not=WHY_NOT_GIVEN)}
+AGAIN = f"""{LOOK.format(changes="", state="transmitting", why_not=WHY_NOT_GIVEN)}
 SELECT id FROM moved
 """  # noqa: S608 - made of constants
 ACCEPT = """

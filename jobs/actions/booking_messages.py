@@ -8,6 +8,7 @@ from babel.dates import format_date
 from django.db import transaction
 
 from clients import outbox, texts
+from clients.languages import primary
 from clients.models import Business, Client, Message, MessageText, User
 from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet, State
@@ -119,8 +120,7 @@ def days(first: date, last: date, language: str, business: Business) -> str:
 
 def locale_of(language: str, business: Business) -> Locale:
     wanted = language or business.locale
-    primary = wanted.partition("-")[0]
-    for form in (wanted if "-" in wanted else f"{wanted}-{business.country}", wanted, primary):
+    for form in (wanted if "-" in wanted else f"{wanted}-{business.country}", wanted, primary(wanted)):
         try:
             return Locale.parse(form, sep="-")
         except (UnknownLocaleError, ValueError):
