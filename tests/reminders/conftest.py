@@ -10,6 +10,7 @@ from clients.models import Deck
 from jobs.models import Job
 from reminders import actions
 from reminders.models import Forecast
+from reminders.months import months_on
 from tests.factories import (
     ClientFactory,
     CoatFactory,
@@ -22,10 +23,15 @@ from tests.factories import (
 
 TODAY = date(2026, 11, 25)
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)  # eleven in the morning in Halifax
+MARCH = date(2027, 3, 1)
 
 
 def refresh(*decks: Deck, today: date = TODAY) -> int:
     return actions.refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=NOW)
+
+
+def remind(*decks: Deck, month: date = MARCH, by: Any = None) -> Any:
+    return actions.remind(deck_ids=[deck.pk for deck in decks], until=months_on(month, 1), by=by, now=NOW)
 
 
 @pytest.fixture

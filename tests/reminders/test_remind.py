@@ -10,9 +10,7 @@ from freezegun import freeze_time
 
 from clients import suppression
 from clients.models import Deck, Message
-from reminders import actions
 from reminders.models import Forecast, Reminder
-from reminders.months import months_on
 from reminders.standing import standings
 from tests.factories import (
     ClientFactory,
@@ -21,13 +19,7 @@ from tests.factories import (
     PropertyFactory,
     ReminderStepFactory,
 )
-from tests.reminders.conftest import NOW, TODAY, coat, refresh
-
-MARCH = date(2027, 3, 1)
-
-
-def remind(*decks, month=MARCH, by=None):
-    return actions.remind(deck_ids=[deck.pk for deck in decks], until=months_on(month, 1), by=by, now=NOW)
+from tests.reminders.conftest import NOW, TODAY, coat, refresh, remind
 
 
 @pytest.fixture

@@ -8,9 +8,7 @@ import pytest
 from django.db import close_old_connections, connections
 
 from clients.models import Message
-from reminders import actions
 from reminders.models import Reminder
-from reminders.months import months_on
 from tests.factories import (
     BusinessFactory,
     ClientFactory,
@@ -20,13 +18,7 @@ from tests.factories import (
     PropertyFactory,
     UserFactory,
 )
-from tests.reminders.conftest import NOW, coat, refresh
-
-MARCH = date(2027, 3, 1)
-
-
-def remind(*decks, month=MARCH, by=None):
-    return actions.remind(deck_ids=[deck.pk for deck in decks], until=months_on(month, 1), by=by, now=NOW)
+from tests.reminders.conftest import coat, refresh, remind
 
 
 @pytest.mark.django_db(transaction=True)
