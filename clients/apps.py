@@ -30,7 +30,7 @@ class ClientsConfig(AppConfig):
 
     def hear_the_mail_service(self) -> None:
         """The one signal of the house: django-anymail tells what it has read in no other way."""
-        from clients.hooks import mail_service
+        from clients.messaging.incoming.hooks import mail_service
 
         if mail_service.is_configured():
             from clients.views.mail_service import take

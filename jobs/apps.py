@@ -15,7 +15,7 @@ class JobsConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from clients.law import history
+        from clients.messaging.law import history
         from jobs import latest, models
 
         history.last_jobs.append(latest.last_jobs)

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from clients.law.rule import add_months
+from clients.messaging.law.rule import add_months
 from clients.models import Business
 from jobs.models import Booking, Offer
 

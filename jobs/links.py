@@ -4,7 +4,7 @@ import secrets
 
 from django.conf import settings
 
-from clients.message_keys import token_hash
+from clients.messaging.message_keys import token_hash
 
 __all__ = ["new_token", "offer_url", "token_hash"]
 

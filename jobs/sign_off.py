@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from clients import display, suppression
+from clients import display
+from clients.messaging import suppression
+from clients.messaging.outbox.permission import KINDS, address_for
 from clients.models import Business, Channel, Client
-from clients.outbox.permission import KINDS, address_for
 from jobs.care import CareNote, care_note
 from jobs.models import Job
 

@@ -7,12 +7,12 @@ from datetime import date, datetime, time, timedelta
 from django.db import transaction
 from django.db.models import F, Q, prefetch_related_objects
 
-from clients import outbox
+from clients.messaging import outbox
+from clients.messaging.outbox import queueing
+from clients.messaging.outbox.doors import NOT_GONE, set_aside
+from clients.messaging.outbox.otherwise import is_in_doubt
+from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Consent, Deck, Message, User
-from clients.outbox import queueing
-from clients.outbox.doors import NOT_GONE, set_aside
-from clients.outbox.otherwise import is_in_doubt
-from clients.unsendable import Unsendable
 from reminders import bridge
 from reminders.drafts import Draft, fingerprint, not_writable, written_out
 from reminders.models import Forecast, Reminder, Stop

@@ -9,12 +9,12 @@ from babel.core import UnknownLocaleError
 from babel.dates import format_date
 from django.db.models import Max
 
-from clients import texts
-from clients.law import contents
+from clients.messaging import texts
+from clients.messaging.law import contents
+from clients.messaging.texts.standard import primary
+from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, MessageText
 from clients.models.channel import Channel
-from clients.texts.standard import primary
-from clients.unsendable import Unsendable
 from reminders.due import Coat, coats_of
 from reminders.models import Forecast
 from reminders.steps import LeftOut, Planned

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from clients import text_costs
+from clients.messaging import text_costs
 from clients.models import Business
 from clients.models.channel import Channel
 from reminders.drafts import Draft, fingerprint, written_out

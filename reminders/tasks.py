@@ -5,10 +5,12 @@ from datetime import timedelta
 
 from django.utils import timezone
 
-from clients import bounces, heartbeat, hooks, outbox
+from clients import heartbeat
 from clients.actions import retention
+from clients.messaging import outbox
+from clients.messaging.incoming import bounces, hooks
+from clients.messaging.outbox import trouble
 from clients.models import Business
-from clients.outbox import trouble
 from reminders import actions, bridge, pacing_plan, refitting
 from reminders.models import ReminderStep
 

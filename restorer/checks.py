@@ -77,7 +77,7 @@ def mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 @register("mail")
 def mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """A mail service whose reports are refused: bounces and complaints would go unnoticed."""
-    from clients.hooks import mail_service
+    from clients.messaging.incoming.hooks import mail_service
 
     if not mail_service.is_configured() or mail_service.is_proved():
         return []

@@ -16,10 +16,10 @@ from typing import ClassVar
 from django.db import Error, connection, connections
 from django.utils import timezone
 
-from clients import outbox
+from clients.messaging import outbox
+from clients.messaging.outbox import queueing
 from clients.models import Business, Client, Consent, Message
 from clients.models.message import State
-from clients.outbox import queueing
 from restorer import processes
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"

@@ -196,7 +196,7 @@ USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 
-# Mail: every setting in one block. The outbox picks its own envelope; see clients/channels/email.py.
+# Mail: every setting in one block. The outbox picks its own envelope; see clients/messaging/channels/email.py.
 EMAIL_BACKEND = os.environ.get("EMAIL_BACKEND", "django.core.mail.backends.smtp.EmailBackend")
 OUTBOX_BACKEND = EMAIL_BACKEND  # what the outbox goes by: test runners put another backend in the place of the first
 ANYMAIL = {name.removeprefix("ANYMAIL_"): value for name, value in os.environ.items() if name.startswith("ANYMAIL_")}
@@ -210,7 +210,7 @@ EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by side, when much is due
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
-# The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/bounces/).
+# The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/messaging/incoming/bounces/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
 BOUNCES_TLS = flag("BOUNCES_TLS", True)
 BOUNCES_CA = os.environ.get("BOUNCES_CA", "")  # file of who signed its certificate, if not whom the machine trusts

@@ -3,7 +3,7 @@
 import threading
 
 from clients.actions import gateway as actions
-from clients.channels.fake_gateway import Gateway, Server
+from clients.messaging.channels.fake_gateway import Gateway, Server
 from clients.models import TextGateway
 
 ROW = {

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from clients import outbox
-from clients.channels.fake_gateway import Gateway, Server
+from clients.messaging import outbox
+from clients.messaging.channels.fake_gateway import Gateway, Server
 from clients.models import Message, SendingRules, TextGateway
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 

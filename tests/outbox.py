@@ -4,7 +4,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from clients import outbox
+from clients.messaging import outbox
 from clients.models import Business, Message
 from tests.factories import ConsentFactory, EmailFactory
 

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import connection
 from django.utils import timezone
 
-from clients.channels.contract import Look, Outcome, Result
+from clients.messaging.channels.contract import Look, Outcome, Result
 from clients.models import Message
 from tests.outbox import queued
 

@@ -5,10 +5,10 @@ from typing import Any
 
 from django.db import transaction
 
+from clients.messaging.outbox import doors, steps, unsubscribing
 from clients.models import CallNote, ContactPoint, Message, ToDo, User
 from clients.models.channel import Channel
 from clients.models.message import State
-from clients.outbox import doors, steps, unsubscribing
 
 Result = CallNote.Result
 PAUSES = [timedelta(hours=4), timedelta(days=1), timedelta(days=3)]  # after the first, second and third try in vain

@@ -5,9 +5,9 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients.channels.contract import Outcome
-from clients.channels.text import GatewayLine
-from clients.hooks.reading import hash_of
+from clients.messaging.channels.contract import Outcome
+from clients.messaging.channels.text import GatewayLine
+from clients.messaging.incoming.hooks.reading import hash_of
 from clients.models import Business, Message, TextGateway
 
 

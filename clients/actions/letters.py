@@ -6,12 +6,12 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F
 
-from clients.letters import batches, printing
-from clients.letters.sheets import sheet_of
+from clients.messaging.channels.letters import batches, printing
+from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.outbox import steps
+from clients.messaging.outbox.permission import why_not
 from clients.models import BatchedLetter, Business, LetterBatch, Message, User
 from clients.models.message import State
-from clients.outbox import steps
-from clients.outbox.permission import why_not
 
 MOST = 200  # letters a batch
 

@@ -8,9 +8,10 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from clients import after, outbox, suppression
+from clients import after
 from clients import emails as addresses
 from clients import phones as numbers
+from clients.messaging import outbox, suppression
 from clients.models import Business, Client, Consent, ContactPoint, Message, User
 from clients.models.channel import Channel
 

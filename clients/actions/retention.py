@@ -2,7 +2,7 @@
 
 from datetime import datetime, time
 
-from clients.law.rule import add_months
+from clients.messaging.law.rule import add_months
 from clients.models import Business, InboundEvent
 
 AT_ONCE = 5_000  # rows a statement: nobody who posts to us waits for long

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
-from clients import texts
+from clients.messaging import texts
 from clients.models import LawRule, MessageText, User
 
 

@@ -9,11 +9,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import phones
-from clients.channels import gateway as words
 from clients.forms.fields import lines
+from clients.messaging.channels import gateway as words
+from clients.messaging.outbox import evidence
 from clients.models import TextGateway
 from clients.models.handing import plain_hook_fields
-from clients.outbox import evidence
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
 BRACES = re.compile(r"\{[^{}]*\}")

@@ -7,14 +7,14 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import suppression
 from clients.actions.people import REACHED_BY, Reach
 from clients.emails import EmailError
 from clients.forms.fields import CountryField, lines
+from clients.messaging import suppression
+from clients.messaging.texts_page import languages_in_use
 from clients.models import Business, Client, Consent, ContactPoint
 from clients.models.channel import Channel
 from clients.phones import PhoneError, normalize
-from clients.speech_page import languages_in_use
 
 MOST_POINTS = 12
 WORDS_NEEDED = "Write the words the client agreed to."

@@ -8,13 +8,13 @@ from babel.core import UnknownLocaleError
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import texts
-from clients.law import Rule, contents
-from clients.law.rule import CLOSED, DAYS, NONE_NEEDED, hours
-from clients.law.words import BASES
+from clients.messaging import texts
+from clients.messaging.law import Rule, contents
+from clients.messaging.law.rule import CLOSED, DAYS, NONE_NEEDED, hours
+from clients.messaging.law.words import BASES
+from clients.messaging.texts import checking
 from clients.models import Client
 from clients.models.channel import Channel
-from clients.texts import checking
 
 NO_TIME = "Write a time like 09:00."
 CHECKS = {"subject": checking.check_subject, "body": checking.check_body}

@@ -6,10 +6,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients import calls as call_list
 from clients.access import business_of, sends, signed_in
 from clients.actions import calls as actions
 from clients.forms.calls import CallForm
+from clients.messaging.channels import calls as call_list
 from clients.models import CallNote, Message
 from clients.models.channel import Channel
 from clients.models.message import State
@@ -28,7 +28,7 @@ def calls(request: HttpRequest) -> HttpResponse:
         "recent": CallNote.objects.select_related("message__client", "by")[:10],
         "buttons": BUTTONS,
     }
-    return render(request, "clients/calls.html", context)
+    return render(request, "clients/messaging/channels/calls.html", context)
 
 
 @require_POST

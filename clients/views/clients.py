@@ -16,8 +16,8 @@ from clients.actions import properties
 from clients.forms.decks import DeckForm
 from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_channels
 from clients.forms.properties import PropertyForm
-from clients.law.words import Shown
-from clients.law_page import permissions
+from clients.messaging.law.words import Shown
+from clients.messaging.law_page import permissions
 from clients.models import Client, Consent, Deck, Message
 
 MESSAGES_SHOWN = 50

@@ -7,12 +7,12 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from clients import bounces
 from clients.access import business_of, manages
 from clients.forms.coming_back import RetentionForm
-from clients.hooks import mail_service
+from clients.messaging.incoming import bounces
+from clients.messaging.incoming.hooks import mail_service
+from clients.messaging.outbox import trouble
 from clients.models import Business, InboundEvent
-from clients.outbox import trouble
 
 SHOWN = 8
 

@@ -11,8 +11,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, manages
 from clients.actions import gateway as actions
-from clients.channels.contract import LineDownError, Result
 from clients.forms.gateway import GatewayForm, TrialForm
+from clients.messaging.channels.contract import LineDownError, Result
 from clients.models import InboundEvent, TextGateway
 
 SAID = {

@@ -8,7 +8,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
-from clients import hooks
+from clients.messaging.incoming import hooks
 
 STATUS_OF: dict[type[Exception], int] = {
     hooks.UnknownHookError: 404,
@@ -47,6 +47,6 @@ def received(request: HttpRequest, source: str, secret: str) -> HttpResponse:
 
 def plain(words: str, status: int) -> HttpResponse:
     response = HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
-    # Django would log the address of a refusal, and with it the secret; clients.hooks has logged the reason.
+    # Django would log the address of a refusal, and with it the secret; clients.messaging.incoming.hooks has logged the reason.
     response._has_been_logged = True  # type: ignore[attr-defined]
     return response

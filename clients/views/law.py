@@ -8,12 +8,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients import law_page
 from clients.access import business_of, manages, signed_in
 from clients.actions import speech as actions
 from clients.forms.speech import LawRuleForm
-from clients.law import Law
-from clients.law.words import Shown
+from clients.messaging import law_page
+from clients.messaging.law import Law
+from clients.messaging.law.words import Shown
 from clients.models import LawRule
 from clients.models.channel import Channel
 

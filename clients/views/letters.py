@@ -10,8 +10,8 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import View, business_of, sends, signed_in
 from clients.actions import letters as actions
-from clients.letters import batches, printing
-from clients.letters.sheets import sheet_of
+from clients.messaging.channels.letters import batches, printing
+from clients.messaging.channels.letters.sheets import sheet_of
 from clients.models import Attachment, LetterBatch
 from clients.models.channel import Channel
 
@@ -43,7 +43,7 @@ def letters(request: HttpRequest) -> HttpResponse:
         "posted": batches.with_counts().exclude(posted_at=None)[:MOST_BATCHES],
         "sheet": sheet_of(business_of(request).country),
     }
-    return render(request, "clients/letters.html", context)
+    return render(request, "clients/messaging/channels/letters.html", context)
 
 
 @require_POST

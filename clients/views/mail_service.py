@@ -10,8 +10,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
-from clients import hooks
-from clients.hooks import mail_events, mail_service
+from clients.messaging.incoming import hooks
+from clients.messaging.incoming.hooks import mail_events, mail_service
 from clients.views.hooks import STATUS_OF, plain
 
 

@@ -13,14 +13,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients import text_costs
 from clients.access import business_of, sends
-from clients.letters import batches
+from clients.messaging import text_costs
+from clients.messaging.channels.letters import batches
+from clients.messaging.outbox import doors, evidence, otherwise, trouble
+from clients.messaging.unsendable import Unsendable
 from clients.models import Message, SendingRules, TextGateway, User
 from clients.models.channel import BY_MACHINE, Channel
 from clients.models.message import State
-from clients.outbox import doors, evidence, otherwise, trouble
-from clients.unsendable import Unsendable
 
 A_PAGE = 50
 MOST_NEEDING = 20

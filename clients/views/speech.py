@@ -9,14 +9,14 @@ from django.utils import timezone
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients import texts
 from clients.access import business_of, manages, signed_in
 from clients.actions import speech as actions
 from clients.forms.speech import LanguageForm, TextForm
+from clients.messaging import texts
+from clients.messaging.texts.standard import Wording
+from clients.messaging.texts_page import Preview, language_name, languages_in_use, listed
 from clients.models import Client, MessageText
 from clients.models.channel import Channel
-from clients.speech_page import Preview, language_name, languages_in_use, listed
-from clients.texts.standard import Wording
 
 SUGGESTED = 100
 

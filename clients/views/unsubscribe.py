@@ -8,8 +8,9 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
-from clients import display, outbox
-from clients.message_keys import token_hash
+from clients import display
+from clients.messaging import outbox
+from clients.messaging.message_keys import token_hash
 from clients.models import Message
 
 

@@ -7,14 +7,14 @@ from babel.core import Locale, UnknownLocaleError
 from babel.dates import format_date
 from django.db import transaction
 
-from clients import outbox, texts
 from clients.languages import primary
+from clients.messaging import outbox, texts
+from clients.messaging.outbox.permission import address_for
+from clients.messaging.suppression import suppressed
+from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Message, MessageText, User
 from clients.models.channel import Channel
 from clients.models.message import MessageQuerySet, State
-from clients.outbox.permission import address_for
-from clients.suppression import suppressed
-from clients.unsendable import Unsendable
 from jobs import calendar
 from jobs.models import Booking
 

@@ -9,8 +9,8 @@ from typing import Any
 from django.db import connection, models, transaction
 from django.db.models import Max
 
-from clients import outbox
 from clients.languages import Words
+from clients.messaging import outbox
 from clients.models import User
 from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offering import DraftedOffer, Order, desk, draft, prices_of, strips_of

@@ -6,10 +6,10 @@ from django.db import transaction
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients import outbox
+from clients.messaging import outbox
+from clients.messaging.outbox.permission import address_for
 from clients.models import Business, Message, ToDo, User
 from clients.models.channel import Channel
-from clients.outbox.permission import address_for
 from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
 from jobs.models import Offer, OfferEvent
 

@@ -7,10 +7,11 @@ from datetime import date, datetime, time, timedelta
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from clients import display, outbox, texts
+from clients import display
+from clients.messaging import outbox, texts
+from clients.messaging.outbox import Contactable, Refusal
 from clients.models import Business, Message, MessageText, User
 from clients.models.channel import Channel
-from clients.outbox import Contactable, Refusal
 from jobs import links
 from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
 from jobs.models import Offer, OfferScope

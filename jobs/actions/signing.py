@@ -5,10 +5,10 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients import outbox, suppression, texts
 from clients.actions.people import record_consent
+from clients.messaging import outbox, suppression, texts
+from clients.messaging.outbox.permission import address_for
 from clients.models import Business, Channel, Consent, Message, MessageText, User
-from clients.outbox.permission import address_for
 from jobs.care_record import care_record, in_short
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from clients.access import sends, signed_in
-from clients.unsendable import Unsendable
+from clients.messaging.unsendable import Unsendable
 from jobs.actions import signing
 from jobs.actions.signing import CareRecordError
 from jobs.care_record import care_record, job_for_record

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, sends, signed_in
+from clients.messaging.unsendable import Unsendable
 from clients.models.channel import Channel
-from clients.unsendable import Unsendable
 from jobs.actions import offers as deeds
 from jobs.actions import questions, sending
 from jobs.actions.offers import OfferProblem

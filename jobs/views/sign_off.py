@@ -11,9 +11,9 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, signed_in
+from clients.messaging.outbox.permission import address_for
+from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User
-from clients.outbox.permission import address_for
-from clients.unsendable import Unsendable
 from jobs.actions import signing
 from jobs.actions.signing import CareRecordError
 from jobs.forms.sign_off import SignOffForm

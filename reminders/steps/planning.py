@@ -7,9 +7,9 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from clients import display
+from clients.messaging.quiet import NeverOpenError, allowed_from
 from clients.models import Business, Deck
 from clients.models.channel import Channel
-from clients.quiet import NeverOpenError, allowed_from
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.caps import allowed_day

@@ -1,4 +1,4 @@
-"""By which channel a client can be reached, for many at once: the rule of `clients.outbox.permission`."""
+"""By which channel a client can be reached, for many at once: the rule of `clients.messaging.outbox.permission`."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -7,14 +7,15 @@ from datetime import date, datetime
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from clients import display, suppression
-from clients.law import NONE_NEEDED, Law, Rule
-from clients.law.history import last_job_on
+from clients import display
+from clients.messaging import suppression
+from clients.messaging.law import NONE_NEEDED, Law, Rule
+from clients.messaging.law.history import last_job_on
+from clients.messaging.outbox import permission
+from clients.messaging.outbox.lawful import unanswerable
+from clients.messaging.outbox.permission import KINDS, WORDS
 from clients.models import Business, Client, Consent, ContactPoint, Property, Suppression, TextGateway
 from clients.models.channel import Channel
-from clients.outbox import permission
-from clients.outbox.lawful import unanswerable
-from clients.outbox.permission import KINDS, WORDS
 
 OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
 NO_LINE = {
@@ -167,7 +168,7 @@ class Ways:
 
     @cached_property
     def countries(self) -> dict[int, frozenset[str]]:
-        """Client → where their properties are and letters go, as `clients.law.countries_of`."""
+        """Client → where their properties are and letters go, as `clients.messaging.law.countries_of`."""
         found: dict[int, set[str]] = defaultdict(set)
         places = Property.objects.filter(client__in=self.clients).order_by().distinct()
         posted = Client.objects.filter(pk__in=self.clients).exclude(postal_country="").order_by()

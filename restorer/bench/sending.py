@@ -11,10 +11,10 @@ from datetime import datetime
 from django.conf import settings
 from django.utils import timezone
 
-from clients import outbox
-from clients.channels.letterhead import Letterhead, compose
+from clients.messaging import outbox
+from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.outbox import queueing
 from clients.models import Business, Client, Consent, Message
-from clients.outbox import queueing
 from restorer import processes
 from restorer.bench.timing import in_turn
 

@@ -5,7 +5,7 @@ from datetime import datetime
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clients import message_keys
+from clients.messaging import message_keys
 from clients.models import Business, Message, Suppression
 from restorer.bench import sending
 from restorer.bench.timing import percentile, seconds

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page
 
-from clients import message_keys
+from clients.messaging import message_keys
 from clients.models import Business, Message, Suppression
 from tests.browser.conftest import DESKTOP, PHONE, violations
 from tests.outbox import queued

@@ -6,8 +6,8 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from clients.messaging.texts import FIELDS, write
 from clients.models import Business
-from clients.texts import FIELDS, write
 from tests.browser.conftest import DESKTOP, violations
 from tests.factories import ClientFactory
 

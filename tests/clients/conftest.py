@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from pytest_django import Settings
 
-from clients import channels
+from clients.messaging import channels
 from clients.models import Place
 from tests.clients.filled import place
 from tests.paper_line import PaperLine

@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from pytest_django import Settings
 
-from clients import bounces
+from clients.messaging.incoming import bounces
 from clients.models import InboundEvent
 from reminders import tasks
 from restorer import checks

@@ -9,10 +9,11 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from clients import bounces, outbox
-from clients.bounces import reading
+from clients.messaging import outbox
+from clients.messaging.incoming import bounces
+from clients.messaging.incoming.bounces import reading
+from clients.messaging.outbox import doors
 from clients.models import ContactPoint, InboundEvent, Message, ToDo, User
-from clients.outbox import doors
 from reminders import tasks
 from tests.bounces import key_of, report, sent, state_of
 from tests.outbox import queued
@@ -177,7 +178,9 @@ def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
 def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.MonkeyPatch) -> None:
     message = sent()
     with monkeypatch.context() as patch:
-        patch.setattr("clients.bounces.effects.message_of", lambda key: 1 // 0)  # stands for a kill right then
+        patch.setattr(
+            "clients.messaging.incoming.bounces.effects.message_of", lambda key: 1 // 0
+        )  # stands for a kill right then
         with pytest.raises(ZeroDivisionError):
             receive(report(message, "failed", "5.1.1"))
     assert state_of(message) == "accepted"

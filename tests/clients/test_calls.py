@@ -9,9 +9,9 @@ from django.test import Client as Browser
 from django.utils import timezone
 from freezegun import freeze_time
 
-from clients import outbox, suppression
+from clients.messaging import outbox, suppression
+from clients.messaging.outbox import Refusal
 from clients.models import Business, CallNote, ContactPoint, Message, ToDo, User
-from clients.outbox import Refusal
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")

@@ -9,7 +9,7 @@ from django.test import Client as Browser
 from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
-from clients import suppression
+from clients.messaging import suppression
 from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
 from tests.clients.filled import page, whole
 from tests.factories import (

@@ -12,10 +12,10 @@ from django.utils import timezone
 from freezegun import freeze_time
 from pytest_django import Settings
 
-from clients import bounces
 from clients.actions.retention import forget_words
+from clients.messaging.incoming import bounces
+from clients.messaging.outbox import trouble
 from clients.models import Business, InboundEvent
-from clients.outbox import trouble
 from reminders import tasks
 from restorer import checks
 from tests.bounces import report, sent, state_of

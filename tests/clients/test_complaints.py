@@ -3,7 +3,7 @@
 import pytest
 from django.utils import timezone
 
-from clients import bounces
+from clients.messaging.incoming import bounces
 from clients.models import Consent, InboundEvent, Suppression, ToDo
 from tests.bounces import sent, state_of
 from tests.outbox import queued

@@ -5,7 +5,7 @@ import base64
 import dns.resolver
 import pytest
 
-from clients.domain import NoAnswerError, ask_dns, check_domain
+from clients.messaging.sending_domain import NoAnswerError, ask_dns, check_domain
 from clients.models import Business
 from clients.views import domain as page
 

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from clients import outbox
-from clients.channels import email
+from clients.messaging import outbox
+from clients.messaging.channels import email
 from clients.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer

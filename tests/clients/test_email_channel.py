@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import message_keys, outbox
+from clients.messaging import message_keys, outbox
 from clients.models import Business, Message
 from tests.outbox import queued, states
 from tests.peer import Peer, running_peer

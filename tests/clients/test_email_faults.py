@@ -6,8 +6,8 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import outbox
-from clients.channels import email
+from clients.messaging import outbox
+from clients.messaging.channels import email
 from clients.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer

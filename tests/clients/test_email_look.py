@@ -6,9 +6,9 @@ from html.parser import HTMLParser
 import pytest
 from django.utils import timezone
 
-from clients import outbox
+from clients.messaging import outbox
+from clients.messaging.texts import FIELDS, write
 from clients.models import Business, Message
-from clients.texts import FIELDS, write
 from tests.factories import ConsentFactory, EmailFactory, PropertyFactory
 from tests.peer import Peer
 

@@ -10,7 +10,7 @@ from pypdf import PdfReader, PdfWriter
 from pypdf.generic import DictionaryObject, NameObject, NumberObject, StreamObject
 from weasyprint import HTML
 
-from clients.letters import merging
+from clients.messaging.channels.letters import merging
 from clients.models import Attachment, LetterBatch
 from tests.clients.test_letters import new_batch, queued_letter
 from tests.pdf_ua import faults
@@ -158,7 +158,7 @@ def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
     as_owner: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pdf = sheet("Heavy")
-    monkeypatch.setattr("clients.letters.enclosures.MOST_BYTES", len(pdf) * 2)
+    monkeypatch.setattr("clients.messaging.channels.letters.enclosures.MOST_BYTES", len(pdf) * 2)
     for number in (1, 2, 3):
         queued_letter(number, attachments=[("heavy.pdf", PDF, pdf)])
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from clients.channels import gateway as words
-from clients.channels.contract import Result
+from clients.messaging.channels import gateway as words
+from clients.messaging.channels.contract import Result
 from clients.models import TextGateway
 
 

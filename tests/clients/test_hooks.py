@@ -11,10 +11,10 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients import hooks
-from clients.hooks.reading import hash_of
+from clients.messaging.incoming import hooks
+from clients.messaging.incoming.hooks.reading import hash_of
+from clients.messaging.outbox import doors
 from clients.models import InboundEvent, Message, Suppression, TextGateway, User
-from clients.outbox import doors
 from tests.gateway import gateway_row, queued_text
 
 pytestmark = pytest.mark.usefixtures("business")
@@ -132,7 +132,7 @@ def test_a_report_that_the_number_opted_out_is_a_stop(gateway: Browser, row: Tex
 def test_an_unknown_hook_is_refused_and_logged(
     gateway: Browser, row: TextGateway, hook: str, caplog: pytest.LogCaptureFixture
 ) -> None:
-    with caplog.at_level(logging.WARNING, "clients.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
         answer = told(gateway, hook, {"from": "+19025550101", "text": "STOP"}, secret="guessed")
 
     assert (answer.status_code, answer.content) == (404, b"There is no hook at this address.\n")

@@ -9,14 +9,14 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients import outbox
-from clients.law import Law, rule_for
-from clients.law.rule import add_months
-from clients.law.table import rules
+from clients.messaging import outbox
+from clients.messaging.law import Law, rule_for
+from clients.messaging.law.rule import add_months
+from clients.messaging.law.table import rules
+from clients.messaging.outbox import Contactable, Refusal, Unsendable
+from clients.messaging.texts import write
 from clients.models import Business, Consent, LawRule, Message, TextGateway
 from clients.models.channel import Channel
-from clients.outbox import Contactable, Refusal, Unsendable
-from clients.texts import write
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")
@@ -267,7 +267,7 @@ def test_american_mail_without_agreement_must_say_that_it_advertises() -> None:
 
 
 def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_objection() -> None:
-    from clients.outbox.permission import why_not
+    from clients.messaging.outbox.permission import why_not
 
     client = PropertyFactory().client
     message = queue(client, channel="letter", address="7 Gull Road, Lunenburg", now=timezone.now())

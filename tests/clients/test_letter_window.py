@@ -8,7 +8,7 @@ from django.test import Client as Browser
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
-from clients.letters.sheets import A4, LETTER, Sheet, sheet_of
+from clients.messaging.channels.letters.sheets import A4, LETTER, Sheet, sheet_of
 from clients.models import Business
 from tests.clients.test_letters import places
 from tests.pdf_ua import faults

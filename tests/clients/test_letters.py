@@ -10,13 +10,13 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pypdf import PdfReader
 
-from clients import outbox
-from clients.letters import batches, printing
-from clients.letters.addresses import lines_of
-from clients.letters.sheets import sheet_of
+from clients.messaging import outbox
+from clients.messaging.channels.letters import batches, printing
+from clients.messaging.channels.letters.addresses import lines_of
+from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.outbox import doors
+from clients.messaging.outbox.permission import address_for
 from clients.models import Attachment, Business, LetterBatch, Message, User
-from clients.outbox import doors
-from clients.outbox.permission import address_for
 from tests.factories import ClientFactory, PropertyFactory
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]

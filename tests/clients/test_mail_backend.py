@@ -7,7 +7,7 @@ import pytest
 from django.core import mail
 from django.core.mail.backends.base import BaseEmailBackend
 
-from clients import outbox
+from clients.messaging import outbox
 from clients.models import Business, Message
 from tests.outbox import queued, states
 

@@ -19,11 +19,11 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import hooks
-from clients.channels.backend import key_of
-from clients.hooks import mail_events, mail_service
+from clients.messaging.channels.backend import key_of
+from clients.messaging.incoming import hooks
+from clients.messaging.incoming.hooks import mail_events, mail_service
+from clients.messaging.outbox import doors
 from clients.models import Consent, ContactPoint, InboundEvent, Message, Suppression, ToDo, User
-from clients.outbox import doors
 from clients.views.mail_service import take
 from tests.bounces import sent, state_of
 from tests.outbox import queued
@@ -42,7 +42,7 @@ def service(settings: Settings) -> Iterator[None]:
     settings.ANYMAIL = {"WEBHOOK_SECRET": SECRET}
     mail_service.connect(take)
     yield
-    signals.tracking.disconnect(dispatch_uid="clients.hooks.mail_service")
+    signals.tracking.disconnect(dispatch_uid="clients.messaging.incoming.hooks.mail_service")
 
 
 def told(body: Any, *, secret: str = SECRET, to: str = "postmark") -> Any:
@@ -146,7 +146,9 @@ def test_a_complaint_and_an_unsubscription_are_an_opt_out_in_the_same_transactio
     message = sent("unconfirmed")
     waiting = queued(2, client=message.client, address=message.address)
     with monkeypatch.context() as patch:
-        patch.setattr("clients.bounces.effects.move", lambda *given: 1 // 0)  # stands for a fall right after it
+        patch.setattr(
+            "clients.messaging.incoming.bounces.effects.move", lambda *given: 1 // 0
+        )  # stands for a fall right after it
         with pytest.raises(ZeroDivisionError):
             told(report(message, **{"kind": ""}) | body)
     assert (Suppression.objects.count(), state_of(waiting)) == (0, "queued")
@@ -218,7 +220,7 @@ def test_a_signed_report_is_told_from_a_forged_one(settings: Settings, caplog: p
     message = sent()
     forged = [signed(message, "delivered", "t1", key="guessed"), {"event-data": {"event": "delivered"}}, [], "nothing"]
 
-    with caplog.at_level(logging.WARNING, "clients.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
         assert [told(body, secret="", to="mailgun").status_code for body in forged] == [403] * 4
     assert (state_of(message), InboundEvent.objects.count()) == ("accepted", 0)
     assert caplog.text.count("Refused a mail service's report: The signature or password is missing or wrong.") == 4
@@ -232,7 +234,7 @@ def test_a_signed_report_is_told_from_a_forged_one(settings: Settings, caplog: p
 @pytest.mark.parametrize("secret", ["", "reports:guessed", "reports", "é:ü"])
 def test_a_wrong_password_is_refused_with_a_reason_and_logged(secret: str, caplog: pytest.LogCaptureFixture) -> None:
     message = sent()
-    with caplog.at_level(logging.WARNING, "clients.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
         answer = told(report(message, "Delivery", **DELIVERY), secret=secret)
 
     assert (answer.status_code, b"password is missing or wrong" in answer.content) == (403, True)
@@ -243,7 +245,7 @@ def test_a_wrong_password_is_refused_with_a_reason_and_logged(secret: str, caplo
 
 def test_what_nothing_proves_is_refused_whatever_it_says(settings: Settings, caplog: pytest.LogCaptureFixture) -> None:
     settings.ANYMAIL = {}
-    with caplog.at_level(logging.WARNING, "clients.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
         answers = [told(report(sent(), "Delivery", **DELIVERY), to=name) for name in ("postmark", "mailgun")]
 
     assert [answer.status_code for answer in answers] == [403, 403]

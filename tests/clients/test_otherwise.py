@@ -7,7 +7,7 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients import message_keys
+from clients.messaging import message_keys
 from clients.models import Attachment, Business, Consent, Message, MessageEvent
 from tests.factories import PropertyFactory
 from tests.outbox import queued

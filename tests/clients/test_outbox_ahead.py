@@ -6,10 +6,10 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import channels, outbox
-from clients.channels.contract import LineDownError
+from clients.messaging import channels, outbox
+from clients.messaging.channels.contract import LineDownError
+from clients.messaging.outbox import delivering, record, sender, steps, sweeping, trouble
 from clients.models import Business, Consent, Message
-from clients.outbox import delivering, record, sender, steps, sweeping, trouble
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
 from tests.peer import Peer

@@ -6,10 +6,10 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from clients import outbox, suppression
-from clients.channels.contract import LineDownError
+from clients.messaging import outbox, suppression
+from clients.messaging.channels.contract import LineDownError
+from clients.messaging.outbox import doors
 from clients.models import Business, Consent, ContactPoint, Message, User
-from clients.outbox import doors
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
 from tests.peer import Peer

@@ -3,9 +3,9 @@
 import pytest
 from django.utils import timezone
 
-from clients import outbox
+from clients.messaging import outbox
+from clients.messaging.outbox import doors
 from clients.models import Message, User
-from clients.outbox import doors
 from tests.outbox import queued
 from tests.paper_line import PaperLine, leave
 

@@ -7,10 +7,10 @@ import pytest
 from django.db import OperationalError, connection
 from django.utils import timezone
 
-from clients import outbox
-from clients.channels.contract import Look, Outcome, Result
+from clients.messaging import outbox
+from clients.messaging.channels.contract import Look, Outcome, Result
+from clients.messaging.outbox import doors, record, steps
 from clients.models import Message, User
-from clients.outbox import doors, record, steps
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
 

@@ -7,7 +7,7 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
-from clients import outbox
+from clients.messaging import outbox
 from clients.models import Message, User
 from tests.outbox import queued
 

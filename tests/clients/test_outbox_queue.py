@@ -7,9 +7,9 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from clients import message_keys, outbox, suppression
+from clients.messaging import message_keys, outbox, suppression
+from clients.messaging.outbox import Contactable, Refusal, Unsendable
 from clients.models import Business, Message
-from clients.outbox import Contactable, Refusal, Unsendable
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
 from tests.outbox import SENDER, queued
 

@@ -9,9 +9,9 @@ from dateutil.easter import easter
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from clients import quiet
+from clients.messaging import quiet
+from clients.messaging.quiet import NeverOpenError, allowed_from, public_holidays, subdivision
 from clients.models import SendingRules
-from clients.quiet import NeverOpenError, allowed_from, public_holidays, subdivision
 
 ZONES = """
     America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon Australia/Lord_Howe Pacific/Chatham

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients.sms_parts import BASIC, EXTENSION, measure, plain
+from clients.messaging.sms_parts import BASIC, EXTENSION, measure, plain
 
 
 @pytest.mark.parametrize(

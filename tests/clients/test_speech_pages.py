@@ -8,9 +8,9 @@ from auditlog.models import LogEntry
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clients.law import rule_for
+from clients.messaging.law import rule_for
+from clients.messaging.texts import write
 from clients.models import Business, LawRule, MessageText
-from clients.texts import write
 from tests.factories import ClientFactory, DeckFactory, MessageFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")

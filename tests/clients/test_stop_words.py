@@ -6,10 +6,10 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients import channels, outbox, suppression
-from clients.channels.contract import Outcome, Result
-from clients.hooks.reading import hash_of
-from clients.hooks.words import Word, says_more, word_of
+from clients.messaging import channels, outbox, suppression
+from clients.messaging.channels.contract import Outcome, Result
+from clients.messaging.incoming.hooks.reading import hash_of
+from clients.messaging.incoming.hooks.words import Word, says_more, word_of
 from clients.models import Business, Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
 from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
@@ -74,7 +74,7 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
 def test_stop_is_all_or_nothing(gateway: Browser, row: TextGateway, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued_text(1)
     gateway.raise_request_exception = False
-    monkeypatch.setattr("clients.outbox.doors.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.doors.cancel", lambda **options: 1 / 0)
 
     assert says(gateway, "STOP", event="x").status_code == 500
 

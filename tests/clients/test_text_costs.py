@@ -9,7 +9,8 @@ from freezegun import freeze_time
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients import display, text_costs
+from clients import display
+from clients.messaging import text_costs
 from clients.models import Business, Message, TextGateway
 from tests.clients.test_gateway_page import FORM
 from tests.factories import ClientFactory, MessageFactory

@@ -9,9 +9,9 @@ import pytest
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import channels, outbox, suppression
+from clients.messaging import channels, outbox, suppression
+from clients.messaging.outbox import doors, evidence
 from clients.models import Business, Message, MessageEvent, SendingRules, Suppression, TextGateway, User
-from clients.outbox import doors, evidence
 from tests.gateway import Peer, gateway_row, queued_text, running_gateway
 from tests.outbox import states
 
@@ -192,7 +192,9 @@ def test_a_gateway_that_does_not_let_us_in_stops_the_line_not_the_messages(
     row: TextGateway, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     queued_text(1), queued_text(2)
-    monkeypatch.setattr("clients.channels.fake_gateway.Handler.be", lambda self, *_: self.say(401, {"error": "key"}))
+    monkeypatch.setattr(
+        "clients.messaging.channels.fake_gateway.Handler.be", lambda self, *_: self.say(401, {"error": "key"})
+    )
 
     tally = outbox.deliver()
 

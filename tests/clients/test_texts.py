@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from clients import sms_parts
+from clients.messaging import sms_parts
+from clients.messaging.texts import FIELDS, TextProblem, Texts, check, fields_of, write
 from clients.models import Business, MessageText
 from clients.models.channel import Channel
-from clients.texts import FIELDS, TextProblem, Texts, check, fields_of, write
 
 pytestmark = pytest.mark.usefixtures("business")
 GIVEN = {"greeting": "Ottilie Saltonby", "decks": FIELDS["decks"].sample, "due_by": "March 2027"}

@@ -11,9 +11,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients import message_keys, outbox, suppression
+from clients.messaging import message_keys, outbox, suppression
+from clients.messaging.outbox import Refusal
 from clients.models import Business, Consent, Message, Suppression
-from clients.outbox import Refusal
 from tests.factories import ConsentFactory, EmailFactory
 from tests.outbox import queued
 
@@ -110,7 +110,7 @@ def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_pro
 def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued(1)
     mail_program.raise_request_exception = False
-    monkeypatch.setattr("clients.outbox.doors.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.doors.cancel", lambda **options: 1 / 0)
     assert mail_program.post(path_of(message)).status_code == 500
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (0, 0)
 

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from clients.channels.letterhead import Letterhead, compose
+from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.suppression import suppress
 from clients.models import Business, Message, User
-from clients.suppression import suppress
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
 from jobs.models import Booking, Crew, CrewDay

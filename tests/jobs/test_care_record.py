@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from pypdf import PdfReader
 
-from clients import suppression
+from clients.messaging import suppression
 from clients.models import Attachment, Business, Message, User
 from jobs.care_record import care_record
 from jobs.models import Job

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from pypdf import PdfReader
 
 from clients.actions import people
-from clients.message_keys import token_hash
+from clients.messaging.message_keys import token_hash
 from clients.models import Business, Message, User
 from jobs import after
 from jobs.actions import offers, questions, sending

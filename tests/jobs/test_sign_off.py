@@ -8,7 +8,7 @@ import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clients import suppression
+from clients.messaging import suppression
 from clients.models import Business, Consent, Message, Suppression, User
 from jobs.models import Job, SignOff
 from tests.factories import (

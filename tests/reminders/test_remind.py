@@ -8,7 +8,7 @@ import pytest
 from django.core.management import call_command
 from freezegun import freeze_time
 
-from clients import suppression
+from clients.messaging import suppression
 from clients.models import Deck, Message
 from reminders.models import Forecast, Reminder
 from reminders.standing import standings

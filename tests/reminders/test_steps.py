@@ -7,9 +7,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db import IntegrityError, transaction
 
-from clients import suppression
+from clients.messaging import suppression
+from clients.messaging.outbox import Refusal, contactable
 from clients.models import Client, Message, SendingRules, TextGateway
-from clients.outbox import Refusal, contactable
 from reminders import words
 from reminders.models import Reminder
 from reminders.steps.ways import Way, Ways

@@ -15,8 +15,8 @@ from django.core.management import CommandError, call_command
 from django.template.base import Lexer, TokenType
 from django.utils import translation
 
-from clients import texts
 from clients.display import for_client
+from clients.messaging import texts
 from restorer import catalogue
 
 FIELD = re.compile(r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%")  # of gettext, of str.format, tags, a sign for per cent

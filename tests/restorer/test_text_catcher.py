@@ -5,7 +5,7 @@ import time
 import pytest
 from pytest_django.live_server_helper import LiveServer
 
-from clients import outbox
+from clients.messaging import outbox
 from clients.models import Business, InboundEvent, TextGateway
 from restorer import text_catcher
 from tests.gateway import queued_text

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clients import bounces
+from clients.messaging.incoming import bounces
 from clients.rows import add_format, write_rows
 
 COLUMNS = ["source", "report", "status", "key", "words"]

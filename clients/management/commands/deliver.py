@@ -11,7 +11,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.db import Error, connections
 
-from clients import heartbeat, outbox
+from clients import heartbeat
+from clients.messaging import outbox
 from clients.rows import add_format, write_rows
 
 COLUMNS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled", "line_down"]

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from clients.channels.fake_gateway import Gateway, Manners, Server
+from clients.messaging.channels.fake_gateway import Gateway, Manners, Server
 
 SHARES = {
     "refuse": "refused for good",

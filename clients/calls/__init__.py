@@ -1,5 +1,0 @@
-"""Calls: who is to be phoned, and what came of it."""
-
-from clients.calls.listing import Call, to_make
-
-__all__ = ["Call", "to_make"]

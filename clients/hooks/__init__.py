@@ -1,6 +1,0 @@
-"""What gateways and mail services post to us: what became of a message, and what clients write back."""
-
-from clients.hooks.intake import finish, receive, refused
-from clients.hooks.made import BadReportError, ForgedError, UnknownHookError
-
-__all__ = ["BadReportError", "ForgedError", "UnknownHookError", "finish", "receive", "refused"]

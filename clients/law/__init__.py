@@ -1,6 +1,0 @@
-"""What the law of sender and recipient asks of a reminder or an offer: dated data, never advice; local law decides."""
-
-from clients.law.deciding import Law, countries_of, rule_for
-from clients.law.rule import NONE_NEEDED, Rule
-
-__all__ = ["NONE_NEEDED", "Law", "Rule", "countries_of", "rule_for"]

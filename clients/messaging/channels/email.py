@@ -1,0 +1,184 @@
+"""E-mail over SMTP: one connection for many messages, one recipient a message, and an exact account of each try.
+
+Django's own backend (its EMAIL_* settings) opens the connection; the dialogue is ours, because only the phase that was
+reached tells whether a message may ever be tried again (RFC 1047; docs/operations.md, "What the states mean").
+"""
+
+import contextlib
+import smtplib
+
+from django.conf import settings
+from django.core.mail.backends.smtp import EmailBackend
+from django.utils import timezone
+
+from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
+from clients.messaging.channels.letterhead import Letterhead, compose, dotted, needs_utf8, written
+from clients.models import Business, Message
+
+PHASES = 8  # connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the last reply
+NO_UTF8 = "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."
+WORDS = 500
+GOODBYE_SECONDS = 3
+
+
+class RefusedError(Exception):
+    """A reply other than the one that the phase needs; nothing was handed over."""
+
+    def __init__(self, code: int, reply: str) -> None:
+        super().__init__(reply)
+        self.code = code
+        self.reply = reply
+
+
+class SmtpLine:
+    """Keeps `contract.Line` for e-mail."""
+
+    def __init__(self, business: Business) -> None:
+        self.head = Letterhead.of(business)
+        self.smtp: smtplib.SMTP | None = None
+        self.has_sent = False
+        self.ahead: tuple[Message, bytes] | None = None  # the next message, as it will go over the wire
+        self.lease_seconds: float = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
+
+    @property
+    def is_open(self) -> bool:
+        return self.smtp is not None
+
+    def connect(self) -> None:
+        backend = EmailBackend()
+        try:
+            backend.open()
+            self.smtp, self.has_sent = backend.connection, False
+            assert self.smtp is not None  # noqa: S101 - open says so or raises
+            self.smtp.ehlo_or_helo_if_needed()
+        except (OSError, smtplib.SMTPException) as error:
+            self.hang_up()
+            with contextlib.suppress(OSError, smtplib.SMTPException):
+                backend.close()  # a connection that was opened in part, say before a refused log-in
+            raise LineDownError(in_words(error)) from error
+
+    def send(self, message: Message, look: Look) -> Outcome:
+        try:
+            content = self.open_envelope(message, look)
+        except RefusedError as refusal:
+            self.reset(refusal.code)
+            return Outcome(Result.REFUSED if 500 <= refusal.code < 600 else Result.NOT_NOW, refusal.reply)
+        except (OSError, smtplib.SMTPException, LineDownError) as error:
+            self.hang_up()
+            return Outcome(Result.NOT_NOW, in_words(error))
+        except BaseException:
+            self.hang_up()  # an answer may be unread, which the next message would take for its own
+            raise
+        if not look.go():
+            self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
+            return Outcome(Result.WITHHELD)
+        return self.hand_over(content, look)
+
+    def open_envelope(self, message: Message, look: Look) -> bytes:
+        """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in use."""
+        try:
+            return self.dialogue(message, look)
+        except (OSError, smtplib.SMTPException, RefusedError) as error:
+            is_closing = not isinstance(error, RefusedError) or error.code == 421
+            if not (self.has_sent and is_closing):
+                raise
+            self.hang_up()
+            self.connect()
+            return self.dialogue(message, look)
+
+    def dialogue(self, message: Message, look: Look) -> bytes:
+        """A message that was not written ahead is written while server and database are busy with the envelope."""
+        assert self.smtp is not None  # noqa: S101 - connect came first
+        recipient = written(message.address)
+        self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.option(message)}")
+        look.start()
+        content = self.wire_form(message)
+        expect(self.smtp.getreply(), 250)
+        expect(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
+        expect(self.smtp.docmd("DATA"), 354)
+        return content
+
+    def wire_form(self, message: Message) -> bytes:
+        if self.ahead is None or self.ahead[0] is not message:
+            self.ahead = message, dotted(compose(self.head, message, now=timezone.now()))
+        return self.ahead[1]
+
+    def write_ahead(self, upcoming: Message | None) -> None:
+        """The next message is written while the server reads this one; a fault in it comes up in its own turn."""
+        if upcoming is not None:
+            with contextlib.suppress(Exception):
+                self.wire_form(upcoming)
+
+    def option(self, message: Message) -> str:
+        """RFC 6531 where an address needs it; the encoding of our commands follows."""
+        assert self.smtp is not None  # noqa: S101 - connect came first
+        is_needed = needs_utf8(message.address) or needs_utf8(self.head.business.sender)
+        if is_needed and not self.smtp.has_extn("smtputf8"):
+            raise RefusedError(553, NO_UTF8)
+        self.smtp.command_encoding = "utf-8" if is_needed else "ascii"
+        return " SMTPUTF8" if is_needed else ""
+
+    def return_path(self, message: Message) -> str:
+        """Where bounces go: with an address for them, one of its own for each message (VERP)."""
+        business = self.head.business
+        if not business.bounce_email:
+            return written(business.sender)
+        local, _, domain = written(business.bounce_email).rpartition("@")
+        key = message.message_id.strip("<>").partition("@")[0]
+        own = f"{local}+{key}"
+        return f"{own if len(own) <= 64 else local}@{domain}"
+
+    def hand_over(self, content: bytes, look: Look) -> Outcome:
+        """From here on a lost answer means that nobody knows."""
+        assert self.smtp is not None  # noqa: S101 - the dialogue came first
+        try:
+            self.smtp.send(content)
+            self.write_ahead(look.upcoming())
+            code, words = self.smtp.getreply()
+        except (OSError, smtplib.SMTPException) as error:
+            self.hang_up()
+            return Outcome(Result.UNKNOWN, in_words(error))
+        self.has_sent = True
+        result = {2: Result.ACCEPTED, 4: Result.NOT_NOW, 5: Result.REFUSED}.get(code // 100, Result.UNKNOWN)
+        if code == 421 or result is Result.UNKNOWN:
+            self.hang_up()
+        return Outcome(result, in_line(code, words))
+
+    def reset(self, code: int) -> None:
+        """Ready for the next message, or hung up."""
+        try:
+            if code == 421 or self.smtp is None or self.smtp.rset()[0] != 250:
+                self.hang_up()
+        except (OSError, smtplib.SMTPException):
+            self.hang_up()
+
+    def hang_up(self) -> None:
+        smtp, self.smtp = self.smtp, None
+        if smtp is not None:
+            with contextlib.suppress(OSError, smtplib.SMTPException):
+                smtp.close()
+
+    def close(self) -> None:
+        """Say goodbye, but do not wait long for the answer."""
+        if self.smtp is not None and self.smtp.sock is not None:
+            with contextlib.suppress(OSError, smtplib.SMTPException):
+                self.smtp.sock.settimeout(GOODBYE_SECONDS)
+                self.smtp.quit()
+        self.hang_up()
+
+
+def expect(answer: tuple[int, bytes], *codes: int) -> None:
+    if answer[0] not in codes:
+        raise RefusedError(answer[0], in_line(*answer))
+
+
+def in_line(code: int, words: bytes) -> str:
+    """A reply on one line, as far as the outbox keeps it."""
+    return " ".join(f"{code} {words.decode(errors='replace')}".split())[:WORDS]
+
+
+def in_words(error: Exception) -> str:
+    if isinstance(error, smtplib.SMTPResponseException):
+        words = error.smtp_error
+        return in_line(error.smtp_code, words if isinstance(words, bytes) else str(words).encode())
+    return (str(error) or type(error).__name__)[:WORDS]

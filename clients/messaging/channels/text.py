@@ -1,0 +1,180 @@
+"""Text messages through an HTTP gateway: one request a message, one recipient a request, and never a second try.
+
+The head of the request goes ahead; its body leaves only after the outbox's last look. What happens before that handed
+nothing over; a lost answer after it means that nobody knows (docs/operations.md, "The text message gateway").
+"""
+
+import socket
+from collections.abc import Iterator
+from typing import Any
+
+import httpx
+from django.conf import settings
+
+from clients.messaging.channels import gateway as words
+from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
+from clients.models import Business, Message, TextGateway
+
+CONNECT_SECONDS = 5.0
+MOST_UNKNOWN = 3  # answers lost in a row, after which the rest of the queue waits for the next pass
+LONGEST_ANSWER = 65_536  # bytes
+NOBODY = "No gateway for text messages is in use. Set one up under Settings, Text message gateway."
+IDLE_SECONDS = 2.0  # an idle connection older than this may be closed at the far end while we write
+
+
+class NotGoneError(Exception):
+    """The outbox said no: the body stays here."""
+
+
+class GatewayLine:
+    """Keeps `contract.Line` for text messages."""
+
+    def __init__(self, business: Business) -> None:
+        self.business = business
+        self.gateway: TextGateway | None = None
+        self.http: httpx.Client | None = None
+        self.why_down = ""  # for the rest of this pass
+        self.unknown = 0
+        self.lease_seconds: float = CONNECT_SECONDS * 2 + settings.GATEWAY_TIMEOUT * 3 + 60
+
+    @property
+    def is_open(self) -> bool:
+        return self.http is not None
+
+    def connect(self) -> None:
+        """Look whether somebody is there; nothing is claimed while nobody is."""
+        self.gateway = TextGateway.current()
+        if self.gateway is None or self.why_down:
+            raise LineDownError(self.why_down or NOBODY)
+        target = httpx.URL(self.gateway.url)
+        try:
+            port = target.port or (443 if target.scheme == "https" else 80)
+            socket.create_connection((target.host, port), timeout=CONNECT_SECONDS).close()
+        except OSError as error:
+            raise LineDownError(in_words(error)) from error
+        self.http = client_of(self.gateway)
+
+    def send(self, message: Message, look: Look) -> Outcome:
+        assert self.gateway is not None  # noqa: S101 - connect came first
+        values = {
+            "to": message.address.partition(";")[0], "from": self.gateway.sender, "text": message.text,
+            "reference": words.reference(message),
+        }  # fmt: skip
+        outcome = self.post(values, look)
+        self.take_stock(outcome)
+        return outcome
+
+    def post(self, values: dict[str, str], look: Look) -> Outcome:
+        """One request, and an account of how far it got."""
+        assert self.gateway is not None and self.http is not None  # noqa: S101, PT018 - connect came first
+        content, media_type = words.written(self.gateway, values)
+        body = Body(content, look)
+        headers = {"Content-Type": media_type, "Content-Length": str(len(content))}
+        try:
+            with self.http.stream("POST", self.gateway.url, content=iter(body), headers=headers) as answer:
+                return self.understood(answer, body)
+        except NotGoneError:
+            self.hang_up()
+            return Outcome(Result.WITHHELD)
+        except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
+            self.hang_up()
+            return Outcome(Result.UNKNOWN if body.has_left else Result.NOT_NOW, in_words(error))
+        except BaseException:
+            self.hang_up()
+            raise
+
+    def understood(self, answer: httpx.Response, body: "Body") -> Outcome:
+        """The status line decides; a text that breaks off behind it changes nothing."""
+        assert self.gateway is not None  # noqa: S101 - connect came first
+        content = first_bytes(answer)
+        outcome = words.outcome(self.gateway, answer.status_code, content, answer.headers.get("Content-Type", ""))
+        if answer.status_code in words.NOT_LET_IN | words.MOVED and outcome.result is Result.NOT_NOW:
+            self.stop(outcome.reply)
+        if outcome.result is Result.ACCEPTED and not body.has_left:  # said before it had anything: not to be believed
+            return Outcome(Result.UNKNOWN, outcome.reply)
+        return outcome
+
+    def take_stock(self, outcome: Outcome) -> None:
+        """A gateway that loses one answer after the other must not turn the whole queue into guesses."""
+        self.unknown = self.unknown + 1 if outcome.result is Result.UNKNOWN else 0
+        if self.unknown >= MOST_UNKNOWN:
+            self.stop(f"{self.unknown} answers in a row were lost. The last: {outcome.reply}")
+
+    def stop(self, why: str) -> None:
+        self.why_down = why
+        self.hang_up()
+
+    def hang_up(self) -> None:
+        http, self.http = self.http, None
+        if http is not None:
+            http.close()
+
+    def close(self) -> None:
+        self.hang_up()
+
+
+class Body:
+    """The content, which asks the outbox right before it leaves."""
+
+    def __init__(self, content: bytes, look: Look) -> None:
+        self.content = content
+        self.look = look
+        self.has_left = False
+
+    def __iter__(self) -> Iterator[bytes]:
+        if not self.look.go():
+            raise NotGoneError
+        self.has_left = True
+        yield self.content
+
+
+def client_of(gateway: TextGateway, *, read_seconds: float | None = None) -> httpx.Client:
+    """A time-out for each phase, certificates checked, no redirects, no repeats, no proxy from the environment."""
+    read_seconds = settings.GATEWAY_TIMEOUT if read_seconds is None else read_seconds
+    return httpx.Client(
+        timeout=httpx.Timeout(read_seconds, connect=CONNECT_SECONDS), follow_redirects=False, trust_env=False,
+        limits=httpx.Limits(max_connections=1, keepalive_expiry=IDLE_SECONDS), transport=None, **proof(gateway),
+    )  # fmt: skip
+
+
+def proof(gateway: TextGateway) -> dict[str, Any]:
+    """Who we are, in the way that the gateway wants it."""
+    plain = {"Accept": "application/json", "Accept-Encoding": "identity", "User-Agent": "deck-care"}
+    if gateway.auth == TextGateway.Auth.BASIC:
+        return {"headers": plain, "auth": httpx.BasicAuth(gateway.auth_name, gateway.auth_secret)}
+    if gateway.auth == TextGateway.Auth.BEARER:
+        return {"headers": plain | {"Authorization": f"Bearer {gateway.auth_secret}"}}
+    if gateway.auth == TextGateway.Auth.HEADER:
+        return {"headers": plain | {gateway.auth_name: gateway.auth_secret}}
+    return {"headers": plain}
+
+
+def first_bytes(answer: httpx.Response) -> bytes:
+    """As much of the answer as is worth reading, unpacked by nobody."""
+    content = b""
+    try:
+        for piece in answer.iter_raw():
+            content += piece
+            if len(content) > LONGEST_ANSWER:
+                break
+    except (httpx.HTTPError, OSError):
+        return content
+    return content[:LONGEST_ANSWER]
+
+
+def look_up(gateway: TextGateway, message: Message) -> str:
+    """What the gateway says became of a message: delivered, failed, accepted, none; empty if it does not say."""
+    address = words.look_up_address(gateway, message)
+    if not address:
+        return ""
+    try:
+        with client_of(gateway) as http, http.stream("GET", address) as answer:
+            content = words.read(first_bytes(answer), answer.headers.get("Content-Type", ""))
+            status = answer.status_code
+    except (httpx.HTTPError, httpx.InvalidURL, OSError):
+        return ""
+    return words.state_of(gateway, content) if status < 300 or status == 404 else ""
+
+
+def in_words(error: Exception) -> str:
+    return (str(error) or type(error).__name__)[:500]

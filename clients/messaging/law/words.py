@@ -1,0 +1,71 @@
+"""A rule in words, for the pages that show it."""
+
+from dataclasses import dataclass
+
+from clients.messaging.law import contents
+from clients.messaging.law.rule import DAYS, NONE_NEEDED, Rule, hours
+from clients.models import Consent
+from clients.models.channel import Channel
+
+BASES = {str(value): str(label) for value, label in Consent.Basis.choices} | {
+    NONE_NEEDED: "No consent needed until somebody objects"
+}
+CERTAINTY = {
+    "good": "seen in the source",
+    "secondary": "seen in an account of it",
+    "memory": "from memory: ask before you rely on it",
+}
+SINCE = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
+DAY_WORDS = ("Monday to Friday", "Saturday", "Sunday and holidays")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A rule as a page lists it."""
+
+    rule: Rule
+
+    @property
+    def medium(self) -> str:
+        return str(Channel(self.rule.medium).label)
+
+    @property
+    def bases(self) -> list[str]:
+        """Each basis with how long it lasts, the strongest first."""
+        order = [NONE_NEEDED, *Consent.Basis.values]
+        return [self.basis(basis) for basis in order if basis in self.rule.bases]
+
+    def basis(self, basis: str) -> str:
+        months = self.rule.months.get(basis)
+        return f"{BASES[basis]}, {months} months from {SINCE[basis]}" if months else BASES[basis]
+
+    @property
+    def contents(self) -> list[str]:
+        return [contents.WANTED[name][0] for name in self.rule.must_include]
+
+    @property
+    def window(self) -> str:
+        """The hours at the property, empty if the rule names none."""
+        window = self.rule.window_local
+        if not window:
+            return ""
+        if "from" in window:
+            return f"{window['from']} to {window['to']}"
+        pairs = [(words, hours(window, day)) for words, day in zip(DAY_WORDS, DAYS, strict=True)]
+        return "; ".join(f"{words} {f'{pair[0]} to {pair[1]}' if pair else 'never'}" for words, pair in pairs)
+
+    @property
+    def objection(self) -> str:
+        """What the law allows; the program acts at once and its links never end."""
+        if not self.rule.act_within:
+            return "at once"
+        kind = "business days" if self.rule.act_within_is_working_days else "days"
+        return f"within {self.rule.act_within} {kind}"
+
+    @property
+    def certainty(self) -> str:
+        return "our own rule" if self.rule.is_own else CERTAINTY[self.rule.certainty]
+
+    @property
+    def is_doubtful(self) -> bool:
+        return self.rule.certainty == "memory" and not self.rule.is_own

@@ -1,0 +1,60 @@
+"""A text message that waited, say for a gateway that was away, must not ring at night: looked at when it is claimed.
+
+Only for reminders and offers: what a client asked for a minute ago, or a visit called off, may come at any hour.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.db.models import prefetch_related_objects
+
+from clients.messaging.law import Law, Rule, countries_of
+from clients.messaging.outbox.queueing import MARKETING
+from clients.messaging.quiet import NeverOpenError, allowed_from
+from clients.models import Business, Client, Message, SendingRules
+from clients.models.channel import Channel
+
+ROUNDS = 10  # properties in several zones: until an hour suits all
+
+
+def later(business: Business, batch: Sequence[Message], *, now: datetime) -> dict[int, datetime | str]:
+    """Of these messages, those that may not ring now: the moment from which they may, or why they never may."""
+    ringing = [each for each in batch if each.channel == Channel.TEXT and each.kind in MARKETING]
+    if not ringing:
+        return {}
+    prefetch_related_objects(ringing, "client__properties")
+    law, rules, today = Law.load(), SendingRules.current(), business.today(now)
+    found: dict[int, datetime | str] = {}
+    for message in ringing:
+        rule = law.rule_for_all(
+            countries_of(message.client), sender_country=business.country, channel=message.channel, on=today
+        )
+        try:
+            found[message.pk] = first_hour(business, message.client, rule, rules, now)
+        except NeverOpenError as error:
+            found[message.pk] = str(error)
+    return {pk: moment for pk, moment in found.items() if moment != now}
+
+
+def first_hour(business: Business, client: Client, rule: Rule, rules: SendingRules, now: datetime) -> datetime:
+    moment = now
+    for _ in range(ROUNDS):
+        before = moment
+        for zone, country, region in places(business, client):
+            moment = allowed_from(
+                moment, zone=zone, country=country, region=region, channel=Channel.TEXT, rules=rules,
+                law_window=rule.window_local,
+            )  # fmt: skip
+        if moment == before:
+            return moment
+    raise NeverOpenError(NeverOpenError.__doc__)
+
+
+def places(business: Business, client: Client) -> Iterator[tuple[ZoneInfo, str, str]]:
+    """The zone, country and region of each property; the business's own where there is none."""
+    homes = list(client.properties.all())
+    for home in homes:
+        yield home.zone, home.country, home.region
+    if not homes:
+        yield business.zone, business.country, business.region

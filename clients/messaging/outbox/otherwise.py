@@ -1,0 +1,63 @@
+"""What nobody knows to have gone out, said by a person's own hand: as a letter, or by telephone."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from django.db import transaction
+
+from clients.messaging import message_keys
+from clients.messaging.outbox import doors
+from clients.messaging.outbox.permission import Refusal, contactable
+from clients.messaging.outbox.queueing import File, queue_message
+from clients.messaging.unsendable import Unsendable
+from clients.models import Business, Message, SendingRules, User
+from clients.models.channel import Channel
+from clients.models.message import State
+
+TOO_SOON_OR_LATE = "Nothing was changed: it is not unconfirmed, or not for long enough."
+
+
+def is_in_doubt(message: Message, *, now: datetime) -> bool:
+    """Unconfirmed for as long as the sending rules want to wait for news of it."""
+    if not Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED).exists():
+        return False
+    last = message.events.order_by("-at", "-id").first()
+    return last is not None and last.at <= now - timedelta(hours=SendingRules.current().unconfirmed_hours)
+
+
+@transaction.atomic
+def say(*, message: Message, channel: str, by: User, now: datetime) -> Message:
+    """Queue the same words as a letter or a call, and leave the doubtful message at that.
+
+    Once for a message and channel: the key is that of the message with the channel behind it. Raises `Unsendable`, and
+    nothing changes, if it is not in doubt (any more), or consent, an objection or a missing address speaks against it.
+    A reminder has its steps to follow: that is the matter of the app above (reminders.actions.say_otherwise).
+    """
+    row = Message.objects.select_for_update(of=("self",)).select_related("client").get(pk=message.pk)
+    if row.kind == Message.Kind.REMINDER or not is_in_doubt(row, now=now):
+        raise Unsendable(TOO_SOON_OR_LATE)
+    business = Business.objects.get()
+    allowed = contactable(row.client, channel, today=business.today(now))
+    if isinstance(allowed, Refusal):
+        raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {allowed.why}")
+    said, _ = queue_message(
+        client=row.client, kind=row.kind, channel=channel, address=allowed.address, subject=row.subject,
+        text=without_link(business, row), html="", key=f"{row.idempotency_key}/{channel}", consent=allowed.consent,
+        basis=allowed.basis, now=now, by=by, expires_at=row.expires_at, language=row.language,
+        attachments=files_of(row) if channel == Channel.LETTER else (),
+    )  # fmt: skip
+    doors.set_aside(message=row, now=now, by=by)
+    return said
+
+
+def without_link(business: Business, message: Message) -> str:
+    """The same words for paper or telephone: without the paragraph that holds the link to unsubscribe from e-mail, and
+    without the line of hyphens that begins the small print there.
+    """
+    link = message_keys.link_of(business, message)
+    parts = message.text.replace("\r\n", "\n").replace("\n--\n", "\n\n").split("\n\n")
+    return "\n\n".join(part.strip("\n") for part in parts if not link or link not in part).strip()
+
+
+def files_of(message: Message) -> Sequence[File]:
+    return [(each.name, each.media_type, bytes(each.content)) for each in message.attachments.all()]

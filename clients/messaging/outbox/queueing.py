@@ -1,0 +1,193 @@
+"""Putting a message into the outbox: checked, frozen, and at most once for a key."""
+
+import logging
+import re
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.validators import EmailValidator
+from django.db import transaction
+
+from clients.messaging import message_keys, sms_parts
+from clients.messaging.outbox.lawful import MARKETING, keep_law
+from clients.messaging.suppression import ascii_domain
+from clients.messaging.unsendable import Unsendable
+from clients.models import Attachment, Business, Client, Consent, Message, MessageEvent, User
+from clients.models.channel import Channel
+
+PLACEHOLDER = "{unsubscribe_url}"
+LONGEST_SUBJECT = 300
+LONGEST_TEXT = 100_000
+MOST_PARTS = 10  # of a text message
+MOST_ATTACHED = 7_000_000  # bytes; in base64 a third more, and many servers take 10 MB
+CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
+NUMBER = re.compile(r"\+[1-9][0-9]{3,14}")  # ITU-T E.164: at most 15 digits
+MEDIA_TYPE = re.compile(r"[a-z]+/[A-Za-z0-9.+-]+(; ?[A-Za-z0-9-]+=[A-Za-z0-9.+-]+)*")
+UNFIT_FOR_A_NAME = re.compile(r"[\x00-\x1f\x7f/\\\u0085\u2028\u2029]")
+ONE_ADDRESS = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
+
+
+File = tuple[str, str, bytes]  # name, media type, content
+logger = logging.getLogger(__name__)
+
+
+def queue_message(
+    *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
+    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
+    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+    attachments: Sequence[File] = (),
+) -> tuple[Message, bool]:  # fmt: skip
+    """Freeze a message and queue it; False means that the key was there already and nothing changed.
+
+    A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML, if it has any):
+    this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Attachments (name,
+    media type, bytes) are frozen with it. Call it inside the transaction of the decision. Raises `Unsendable` with a
+    plain reason, which is logged too.
+    """
+    business = Business.objects.get()
+    try:
+        message = frozen(
+            business, client=client, kind=kind, channel=channel, address=address, subject=subject,
+            text=text, html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
+            expires_at=expires_at, language=language,
+        )  # fmt: skip
+        check_attachments(attachments, channel)
+        keep_law(business, message, client, today=business.today(now))
+        put_in_link(business, message)
+    except Unsendable as problem:
+        logger.warning("Not queued (%s): %s", key, problem)
+        raise
+    with transaction.atomic():
+        new = keep([message], by=by, now=now)
+        attach(new, attachments)
+    return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
+
+
+def draft(business: Business, **values: Any) -> Message:
+    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`. Takes what
+    `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it has.
+    """
+    message = frozen(business, **values)
+    put_in_link(business, message)
+    return message
+
+
+def frozen(
+    business: Business, *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
+    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
+    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+) -> Message:  # fmt: skip
+    """As it will go, but for the link to unsubscribe."""
+    message = Message(
+        client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
+        html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
+        message_id=message_keys.message_id(business, key), queued_at=now, not_before=not_before or now,
+        expires_at=expires_at,
+    )  # fmt: skip
+    check(message)
+    return message
+
+
+def check(message: Message) -> None:
+    """Everything that a mail server or a header could stumble over is refused here, not at sending."""
+    if CONTROL.search(message.subject) or "\n" in message.subject:
+        raise Unsendable("The subject must be one line without control characters.")
+    if len(message.subject) > LONGEST_SUBJECT:
+        raise Unsendable(f"The subject has {len(message.subject)} characters; at most {LONGEST_SUBJECT} are possible.")
+    if max(len(message.text), len(message.html)) > LONGEST_TEXT:
+        raise Unsendable(f"The text is longer than {LONGEST_TEXT} characters.")
+    if not message.text.strip() or "\x00" in message.text + message.html:
+        raise Unsendable("The message has no text, or a character that is none.")
+    if check_channel := CHECKS.get(message.channel):
+        check_channel(message)
+
+
+def check_email(message: Message) -> None:
+    if not message.subject:
+        raise Unsendable("An e-mail needs a subject.")
+    if not is_one_address(message.address):
+        raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
+    if message.kind in MARKETING and PLACEHOLDER not in message.text:
+        raise Unsendable(f"The text of a reminder or offer must hold {PLACEHOLDER}, the link to unsubscribe.")
+
+
+def check_text(message: Message) -> None:
+    check_number(message)
+    parts = sms_parts.measure(message.text).parts
+    if parts > MOST_PARTS:
+        raise Unsendable(f"The text would go out in {parts} parts; at most {MOST_PARTS} are possible.")
+
+
+def check_number(message: Message) -> None:
+    if not NUMBER.fullmatch(message.address.partition(";")[0]):
+        raise Unsendable(f"“{message.address[:80]}” is not one telephone number in international form.")
+
+
+def check_letter(message: Message) -> None:
+    if CONTROL.search(message.address) or not message.address:
+        raise Unsendable("The postal address is empty, or holds a character that is none.")
+
+
+CHECKS = {
+    str(Channel.EMAIL): check_email,
+    str(Channel.TEXT): check_text,
+    str(Channel.LETTER): check_letter,
+    str(Channel.CALL): check_number,
+}
+
+
+def check_attachments(attachments: Sequence[File], channel: str) -> None:
+    if attachments and channel not in {Channel.EMAIL, Channel.LETTER}:
+        raise Unsendable("Only an e-mail or a letter can have something attached.")
+    for name, media_type, _ in attachments:
+        if UNFIT_FOR_A_NAME.search(name) or not 0 < len(name) <= 120:
+            raise Unsendable(f"“{name[:80]}” cannot be the name of an attachment.")
+        if not MEDIA_TYPE.fullmatch(media_type) or len(media_type) > 120:
+            raise Unsendable(f"“{media_type[:80]}” is no media type, such as application/pdf.")
+    size = sum(len(content) for _, _, content in attachments)
+    if size > MOST_ATTACHED:
+        raise Unsendable(f"The attachments have {size:,} bytes; at most {MOST_ATTACHED:,} are possible.")
+
+
+def attach(messages: Sequence[Message], attachments: Sequence[File]) -> None:
+    """Freeze the files with each of these messages."""
+    Attachment.objects.bulk_create(
+        Attachment(message=message, name=name, media_type=media_type, content=content)
+        for message in messages
+        for name, media_type, content in attachments
+    )
+
+
+def is_one_address(address: str) -> bool:
+    """One address, its local part in any alphabet (RFC 6531)."""
+    if len(address) > 254 or CONTROL.search(address) or not ONE_ADDRESS.fullmatch(address):
+        return False
+    local, _, domain = address.rpartition("@")
+    plain_local = "".join(letter if letter.isascii() else "x" for letter in local)
+    try:
+        EmailValidator()(f"{plain_local}@{ascii_domain(domain)}")
+    except ValidationError:
+        return False
+    return True
+
+
+def put_in_link(business: Business, message: Message) -> None:
+    if message.channel != Channel.EMAIL or message.kind not in MARKETING:
+        return
+    token = message_keys.unsubscribe_token(business, message.idempotency_key)
+    message.unsubscribe_hash = message_keys.token_hash(token)
+    message.text = message.text.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
+    message.html = message.html.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
+
+
+@transaction.atomic
+def keep(messages: Sequence[Message], *, by: User | None, now: datetime) -> list[Message]:
+    """INSERT … ON CONFLICT DO NOTHING: those that were not there yet, each with its first line of history."""
+    Message.objects.bulk_create(messages, ignore_conflicts=True, batch_size=1000)
+    ours = Message.objects.filter(idempotency_key__in=[message.idempotency_key for message in messages])
+    new = list(ours.filter(events=None))  # every row that was there has its history
+    first = [MessageEvent(message=message, state=message.state, note="", by=by, at=now) for message in new]
+    MessageEvent.objects.bulk_create(first, batch_size=1000)
+    return new

@@ -1,0 +1,52 @@
+"""Tidying up after senders that died, and after messages whose time has passed."""
+
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef, Q
+from django.db.models.functions import Now
+
+from clients.messaging.outbox import steps
+from clients.models import Message
+from clients.models.message import MessageQuerySet, State
+
+DIED_BEFORE = "The sender stopped before it handed anything over."
+DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."
+
+
+@dataclass(frozen=True)
+class Swept:
+    """How many rows a sweep moved."""
+
+    requeued: int
+    unconfirmed: int
+    expired: int
+
+
+def sweep() -> Swept:
+    """Leases that ran out: claimed goes back to the queue, transmitting before a person. Expired: cancelled."""
+    claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
+    first, behind = left_in_transmitting()
+    return Swept(
+        requeued=steps.move(claimed, State.QUEUED, note=DIED_BEFORE)
+        + steps.move(behind, State.QUEUED, note=DIED_BEFORE, attempts=steps.UNTRIED),
+        unconfirmed=steps.move(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
+        expired=steps.move(
+            Message.objects.filter(state=State.QUEUED, expires_at__lte=Now()),
+            State.CANCELLED,
+            note="It was not sent in time.",
+            reply="It was not sent in time.",
+        ),
+    )
+
+
+def left_in_transmitting() -> tuple[MessageQuerySet, MessageQuerySet]:
+    """Of each dead sender the message it may have handed over, and those behind it, which it cannot have.
+
+    A sender keeps to the order of its batch, and hands nothing over before the one in front is written down.
+    """
+    batch = Message.objects.filter(state=State.TRANSMITTING, lease_token=OuterRef("lease_token"))
+    is_in_front = Q(not_before__lt=OuterRef("not_before")) | Q(not_before=OuterRef("not_before"), pk__lt=OuterRef("pk"))
+    dead = Message.objects.filter(state=State.TRANSMITTING, lease_until__lt=Now())
+    dead = dead.exclude(Exists(batch.filter(lease_until__gte=Now())))
+    has_one_in_front = Exists(batch.filter(is_in_front))
+    return dead.exclude(has_one_in_front), dead.filter(has_one_in_front)

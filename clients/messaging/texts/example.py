@@ -1,0 +1,63 @@
+"""Values to try a text with: a real client's name and decks, and examples for what only a real occasion has."""
+
+from datetime import date, time
+from decimal import Decimal
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_time
+from babel.numbers import format_currency
+
+from clients.messaging.texts.fields import FIELDS, fields_of
+from clients.messaging.texts.standard import primary
+from clients.models import Business, Client
+from clients.models.channel import Channel
+
+OURS = {
+    "business", "legal_name", "phone", "email", "website", "postal_address", "find_us", "because", "stop_line",
+    "unsubscribe_url", "advertisement",
+}  # fmt: skip
+
+
+def example(client: Client | None, *, purpose: str, channel: str, language: str, business: Business) -> dict[str, str]:
+    """A value for each field that is not the business's own."""
+    values = {name: FIELDS[name].sample for name in fields_of(purpose, channel) if name not in OURS}
+    values |= {name: value for name, value in dated(language, business).items() if name in values}
+    if client is None:
+        return values | ({"decks": short_sample()} if channel in {Channel.TEXT, Channel.CALL} else {})
+    return values | {"greeting": client.greeting} | ({"decks": found} if (found := decks_of(client, channel)) else {})
+
+
+def short_sample() -> str:
+    return FIELDS["decks"].sample.partition("\n")[0]
+
+
+def decks_of(client: Client, channel: str) -> str:
+    """Label and place of each deck: a paragraph each, or all on one line."""
+    is_short = channel in {Channel.TEXT, Channel.CALL}
+    found = []
+    for place in client.properties.all():
+        for deck in place.decks.all():
+            if not deck.archived_at:
+                found.append(f"{deck.label}, {place.street}" if is_short else f"{deck.label}, {place.address}")
+    return ", ".join(found) if is_short else "\n\n".join(found)
+
+
+def dated(language: str, business: Business) -> dict[str, str]:
+    """Days, times and money as this language writes them."""
+    locale = locale_of(language, business)
+    return {
+        "due_by": format_date(date(2027, 3, 1), "MMMM y", locale),
+        "valid_until": format_date(date(2027, 4, 30), "medium", locale),
+        "visit_day": format_date(date(2027, 5, 11), "full", locale),
+        "visit_time": format_time(time(8), "short", locale=locale),
+        "total": format_currency(Decimal("684.25"), business.currency, locale=locale),
+    }
+
+
+def locale_of(language: str, business: Business) -> Locale:
+    """That of the business where it is in this language, else the language's own."""
+    wanted = business.locale if primary(business.locale) == primary(language) else language
+    try:
+        return Locale.parse(wanted, sep="-")
+    except (UnknownLocaleError, ValueError):
+        return Locale("en")
