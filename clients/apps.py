@@ -11,6 +11,7 @@ class ClientsConfig(AppConfig):
         from django.forms import Field
 
         from clients import models
+        from clients.messaging import models as messaging_models
 
         # Said beside the field's label, on every form: what to do, not a rule of the program.
         Field.default_error_messages = Field.default_error_messages | {"required": "Please fill this in."}
@@ -22,9 +23,9 @@ class ClientsConfig(AppConfig):
             mask_callable="clients.trail.hidden",  # the library's own mask leaves half of the hash to be read
             exclude_fields=["last_login"],
         )
-        auditlog.register(models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
+        auditlog.register(messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
         people = (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals)
-        for model in (*people, models.MessageText, models.LawRule):
+        for model in (*people, messaging_models.MessageText, messaging_models.LawRule):
             auditlog.register(model)
         self.hear_the_mail_service()
 
@@ -33,6 +34,6 @@ class ClientsConfig(AppConfig):
         from clients.messaging.incoming.hooks import mail_service
 
         if mail_service.is_configured():
-            from clients.views.mail_service import take
+            from clients.messaging.views.mail_service import take
 
             mail_service.connect(take)

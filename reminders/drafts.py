@@ -11,9 +11,10 @@ from django.db.models import Max
 
 from clients.messaging import texts
 from clients.messaging.law import contents
+from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import primary
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, MessageText
+from clients.models import Business, Client
 from clients.models.channel import Channel
 from reminders.due import Coat, coats_of
 from reminders.models import Forecast

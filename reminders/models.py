@@ -11,7 +11,8 @@ from django.db.models import Count, ExpressionWrapper, F, FloatField, Func, Inte
 from django.db.models.functions import Now, TruncMonth
 
 from clients import display
-from clients.models import Channel, Deck, Message, MessageText
+from clients.messaging.models import Message, MessageText
+from clients.models import Channel, Deck
 from jobs.models import Job
 from reminders.months import months_on
 

@@ -6,8 +6,8 @@ from datetime import timedelta
 from django.utils import timezone
 
 from clients import heartbeat
-from clients.actions import retention
 from clients.messaging import outbox
+from clients.messaging.actions import retention
 from clients.messaging.incoming import bounces, hooks
 from clients.messaging.outbox import trouble
 from clients.models import Business

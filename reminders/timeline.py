@@ -9,7 +9,8 @@ from typing import Any
 from django.db.models import Prefetch, Q
 from django.utils import timezone
 
-from clients.models import Deck, Message
+from clients.messaging.models import Message
+from clients.models import Deck
 from jobs.models import CoatApplied, Job, Photo, Visit
 
 # On one day: what was found, then the work, then photographs of it, then what was said.

@@ -11,7 +11,8 @@ from random import Random
 
 from django.db import transaction
 
-from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
+from clients.messaging.models import Consent
+from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 from restorer import demo_diary, demo_offers, demo_shelf
 

@@ -8,8 +8,9 @@ from itertools import count
 from django.db import transaction
 from django.db.models import F
 
-from clients.models import Business, Message, MessageEvent
-from clients.models.message import State
+from clients.messaging.models import Message, MessageEvent
+from clients.messaging.models.message import State
+from clients.models import Business
 from jobs.actions import answers, offers, questions, sending
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import Rows, save_price_list

@@ -12,7 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from clients import heartbeat
-from clients.models import Message
+from clients.messaging.models import Message
 
 
 @require_safe

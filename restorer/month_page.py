@@ -7,7 +7,8 @@ from typing import Any
 
 from django.db.models import F
 
-from clients.models import Deck, Message, ToDo
+from clients.messaging.models import Message, ToDo
+from clients.models import Deck
 from jobs.models import Booking, BookingDay, Job, Offer
 from reminders.models import Forecast
 from reminders.months import months_on

@@ -17,9 +17,10 @@ from django.db import Error, connection, connections
 from django.utils import timezone
 
 from clients.messaging import outbox
+from clients.messaging.models import Consent, Message
+from clients.messaging.models.message import State
 from clients.messaging.outbox import queueing
-from clients.models import Business, Client, Consent, Message
-from clients.models.message import State
+from clients.models import Business, Client
 from restorer import processes
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"

@@ -2,9 +2,9 @@
 
 import threading
 
-from clients.actions import gateway as actions
+from clients.messaging.actions import gateway as actions
 from clients.messaging.channels.fake_gateway import Gateway, Server
-from clients.models import TextGateway
+from clients.messaging.models import TextGateway
 
 ROW = {
     "name": "The demo's own gateway", "is_on": True, "sender": "+19025550100", "auth": "none", "look_up_url": "",

@@ -13,7 +13,7 @@ urlpatterns = [
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.deck_urls")),
     path("", include("jobs.urls.public")),
-    path("hooks/", include("clients.urls.hooks")),
+    path("hooks/", include("clients.messaging.urls.hooks")),
     path("jobs/", include("jobs.urls.jobs")),
     path("offers/", include("jobs.urls.offers")),
     path("diary/", include("jobs.urls.diary")),
@@ -21,10 +21,10 @@ urlpatterns = [
     path("reminders/", include("reminders.step_urls")),
     path("due/", include("reminders.urls")),
     path("figures/", include("reminders.figures_urls")),
-    path("outbox/", include("clients.urls.channels")),
-    path("outbox/", include("clients.urls.outbox")),
+    path("outbox/", include("clients.messaging.urls.channels")),
+    path("outbox/", include("clients.messaging.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
-    path("settings/", include("clients.urls.speech")),
+    path("settings/", include("clients.messaging.urls.texts")),
     path("settings/prices/", include("jobs.urls.prices")),
 ]
 handler400 = "restorer.views.bad_request"

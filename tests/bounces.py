@@ -2,7 +2,7 @@
 
 from django.utils import timezone
 
-from clients.models import Message
+from clients.messaging.models import Message
 from tests.outbox import queued
 
 REPORT = """\

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.channels.fake_gateway import Gateway, Server
-from clients.models import Message, SendingRules, TextGateway
+from clients.messaging.models import Message, SendingRules, TextGateway
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
 TEXT = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100: your deck is due by March. Reply STOP to end."

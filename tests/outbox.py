@@ -5,7 +5,8 @@ from typing import Any
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 from tests.factories import ConsentFactory, EmailFactory
 
 PLACES = "4 Tern Wharf, Lunenburg, 902-555-0100, office@example.com. STOP ends this."

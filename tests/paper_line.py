@@ -9,7 +9,7 @@ from django.db import connection
 from django.utils import timezone
 
 from clients.messaging.channels.contract import Look, Outcome, Result
-from clients.models import Message
+from clients.messaging.models import Message
 from tests.outbox import queued
 
 

@@ -12,7 +12,8 @@ from clients import after
 from clients import emails as addresses
 from clients import phones as numbers
 from clients.messaging import outbox, suppression
-from clients.models import Business, Client, Consent, ContactPoint, Message, User
+from clients.messaging.models import Consent, Message
+from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import Channel
 
 Kind = ContactPoint.Kind

@@ -11,8 +11,9 @@ from clients.actions.people import REACHED_BY, Reach
 from clients.emails import EmailError
 from clients.forms.fields import CountryField, lines
 from clients.messaging import suppression
+from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
-from clients.models import Business, Client, Consent, ContactPoint
+from clients.models import Business, Client, ContactPoint
 from clients.models.channel import Channel
 from clients.phones import PhoneError, normalize
 

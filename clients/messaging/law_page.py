@@ -10,8 +10,9 @@ from clients import countries
 from clients.messaging.law import NONE_NEEDED, Law, Rule, countries_of, table
 from clients.messaging.law.history import last_job_on
 from clients.messaging.law.words import BASES, Shown
+from clients.messaging.models import Consent, Message
 from clients.messaging.outbox.permission import Refusal, basis_in_force
-from clients.models import Business, Client, Consent, Message, Property
+from clients.models import Business, Client, Property
 from clients.models.channel import Channel
 
 MOST_APPLIED = 50

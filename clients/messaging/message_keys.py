@@ -10,8 +10,9 @@ import hmac
 
 from django.conf import settings
 
+from clients.messaging.models import Message
 from clients.messaging.suppression import ascii_domain
-from clients.models import Business, Message
+from clients.models import Business
 
 
 def derived(business: Business, purpose: str, key: str) -> bytes:

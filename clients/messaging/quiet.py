@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import holidays
 
-from clients.models import SendingRules
+from clients.messaging.models import SendingRules
 from clients.models.channel import Channel
 
 RINGING = {Channel.TEXT, Channel.CALL}

@@ -8,7 +8,8 @@ from functools import lru_cache
 
 from django.utils.encoding import punycode
 
-from clients.models import Business, Suppression
+from clients.messaging.models import Suppression
+from clients.models import Business
 from clients.models.channel import Channel
 
 

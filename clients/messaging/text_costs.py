@@ -11,9 +11,10 @@ from babel.numbers import get_currency_precision
 
 from clients import display
 from clients.messaging import sms_parts
-from clients.models import Business, Message, TextGateway
+from clients.messaging.models import Message, TextGateway
+from clients.messaging.models.message import State
+from clients.models import Business
 from clients.models.channel import Channel
-from clients.models.message import State
 
 
 @dataclass(frozen=True)

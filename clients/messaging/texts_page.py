@@ -8,11 +8,12 @@ from babel import Locale
 
 from clients.messaging import sms_parts, texts
 from clients.messaging.law import Law, contents, countries_of
+from clients.messaging.models import MessageText
 from clients.messaging.texts.example import example
 from clients.messaging.texts.fields import MARKETING
 from clients.messaging.texts.standard import Wording
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, MessageText
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 

@@ -2,7 +2,8 @@
 
 from django.urls import path
 
-from clients.views import first_visit, sign_in, unsubscribe
+from clients.messaging.views import unsubscribe
+from clients.views import first_visit, sign_in
 
 urlpatterns = [
     path("sign-in/", sign_in.sign_in, name="sign_in"),

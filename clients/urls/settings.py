@@ -2,7 +2,8 @@
 
 from django.urls import path
 
-from clients.views import audit, coming_back, gateway, people, settings, sign_in
+from clients.messaging.views import gateway, inbound_settings
+from clients.views import audit, people, settings, sign_in
 
 app_name = "settings"
 urlpatterns = [
@@ -19,6 +20,6 @@ urlpatterns = [
     path("gateway/", gateway.gateway, name="gateway"),
     path("gateway/addresses/", gateway.hook_secret, name="hook_secret"),
     path("gateway/test/", gateway.trial, name="gateway_trial"),
-    path("coming-back/", coming_back.coming_back, name="coming_back"),
+    path("coming-back/", inbound_settings.coming_back, name="coming_back"),
     path("audit/", audit.audit, name="audit"),
 ]

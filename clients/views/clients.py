@@ -18,7 +18,8 @@ from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_
 from clients.forms.properties import PropertyForm
 from clients.messaging.law.words import Shown
 from clients.messaging.law_page import permissions
-from clients.models import Client, Consent, Deck, Message
+from clients.messaging.models import Consent, Message
+from clients.models import Client, Deck
 
 MESSAGES_SHOWN = 50
 

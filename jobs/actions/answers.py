@@ -9,7 +9,8 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.models import Business, ToDo
+from clients.messaging.models import ToDo
+from clients.models import Business
 from jobs import diary
 from jobs.actions.bookings import book
 from jobs.actions.parts import one_at_a_time

@@ -9,12 +9,13 @@ from django.db import transaction
 
 from clients.languages import primary
 from clients.messaging import outbox, texts
+from clients.messaging.models import Message, MessageText
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.permission import address_for
 from clients.messaging.suppression import suppressed
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, Message, MessageText, User
+from clients.models import Business, Client, User
 from clients.models.channel import Channel
-from clients.models.message import MessageQuerySet, State
 from jobs import calendar
 from jobs.models import Booking
 

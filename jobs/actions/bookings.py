@@ -8,7 +8,8 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from clients.display import day as written
-from clients.models import Business, Deck, MessageText, Property, ToDo, User
+from clients.messaging.models import MessageText, ToDo
+from clients.models import Business, Deck, Property, User
 from jobs import diary
 from jobs.actions import booking_messages, crew_days, fitting
 from jobs.actions.crew_days import BookingError, NoRoomError

@@ -7,8 +7,9 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients.messaging import outbox
+from clients.messaging.models import Message, ToDo
 from clients.messaging.outbox.permission import address_for
-from clients.models import Business, Message, ToDo, User
+from clients.models import Business, User
 from clients.models.channel import Channel
 from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
 from jobs.models import Offer, OfferEvent

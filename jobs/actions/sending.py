@@ -9,8 +9,9 @@ from django.utils.translation import gettext as _
 
 from clients import display
 from clients.messaging import outbox, texts
+from clients.messaging.models import Message, MessageText
 from clients.messaging.outbox import Contactable, Refusal
-from clients.models import Business, Message, MessageText, User
+from clients.models import Business, User
 from clients.models.channel import Channel
 from jobs import links
 from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note

@@ -7,8 +7,9 @@ from django.db import transaction
 
 from clients.actions.people import record_consent
 from clients.messaging import outbox, suppression, texts
+from clients.messaging.models import Consent, Message, MessageText
 from clients.messaging.outbox.permission import address_for
-from clients.models import Business, Channel, Consent, Message, MessageText, User
+from clients.models import Business, Channel, User
 from jobs.care_record import care_record, in_short
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf

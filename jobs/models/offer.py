@@ -13,7 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import Words
-from clients.models import Client, Deck, Message, Property
+from clients.messaging.models import Message
+from clients.models import Client, Deck, Property
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import PriceList, money
 from jobs.models.product import Product

@@ -22,7 +22,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
 from clients.access import business_of
-from clients.models import Attachment
+from clients.messaging.models import Attachment
 from jobs import calendar, links
 from jobs.actions import answers
 from jobs.actions.answers import AnswerError

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.forms import BaseFormSet, formset_factory
 
-from clients.models import MessageText, SendingRules
+from clients.messaging.models import MessageText, SendingRules
 from clients.models.channel import Channel
 from reminders.models import ReminderStep
 

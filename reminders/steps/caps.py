@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date, timedelta
 
-from clients.models import SendingRules
+from clients.messaging.models import SendingRules
 
 
 def allowed_day(day: date, others: Iterable[date], rules: SendingRules) -> date:

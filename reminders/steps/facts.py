@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 from django.db.models.functions import Coalesce
 
-from clients.models import Message, SendingRules
-from clients.models.message import State
+from clients.messaging.models import Message, SendingRules
+from clients.messaging.models.message import State
 from jobs.models import Booking, OfferScope
 from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
 from reminders.steps.sequence import Pace, Said, Window

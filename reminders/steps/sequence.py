@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from clients import display
-from clients.models.message import State
+from clients.messaging.models.message import State
 from reminders.models import ReminderStep
 
 ON_ITS_WAY = {State.QUEUED, State.CLAIMED, State.TRANSMITTING}

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
-from clients.models import SendingRules
+from clients.messaging.models import SendingRules
 from reminders.models import ReminderStep
 
 

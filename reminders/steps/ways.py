@@ -11,10 +11,11 @@ from clients import display
 from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED, Law, Rule
 from clients.messaging.law.history import last_job_on
+from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.messaging.outbox import permission
 from clients.messaging.outbox.lawful import unanswerable
 from clients.messaging.outbox.permission import KINDS, WORDS
-from clients.models import Business, Client, Consent, ContactPoint, Property, Suppression, TextGateway
+from clients.models import Business, Client, ContactPoint, Property
 from clients.models.channel import Channel
 
 OBJECTED = "The client withdrew consent elsewhere, so they are left alone."

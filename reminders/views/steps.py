@@ -11,7 +11,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, manages, sends, signed_in
-from clients.models import Deck, Message, SendingRules
+from clients.messaging.models import Message, SendingRules
+from clients.models import Deck
 from reminders import actions, preview
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, rows_of
 from reminders.models import ReminderStep, Stop

@@ -13,8 +13,9 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
-from clients.models import Business, Client, Consent, Message
+from clients.models import Business, Client
 from restorer import processes
 from restorer.bench.timing import in_turn
 

@@ -6,7 +6,8 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from clients.messaging import message_keys
-from clients.models import Business, Message, Suppression
+from clients.messaging.models import Message, Suppression
+from clients.models import Business
 from restorer.bench import sending
 from restorer.bench.timing import percentile, seconds
 

@@ -12,7 +12,8 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from clients.models import Client, Consent, Message, Place, User
+from clients.messaging.models import Consent, Message
+from clients.models import Client, Place, User
 from jobs.models import Job
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, PHONE

@@ -8,7 +8,8 @@ from django.utils import timezone
 from playwright.sync_api import Page
 from pypdf import PdfReader
 
-from clients.models import Business, CallNote, LetterBatch, Message
+from clients.messaging.models import CallNote, LetterBatch, Message
+from clients.models import Business
 from tests.browser.conftest import DESKTOP, PHONE, violations
 from tests.clients.test_calls import queued_call
 from tests.clients.test_letters import queued_letter

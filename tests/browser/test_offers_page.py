@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page
 
-from clients.models import Message
+from clients.messaging.models import Message
 from jobs.models import Offer
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast

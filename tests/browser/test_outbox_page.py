@@ -6,7 +6,8 @@ import pytest
 from playwright.sync_api import Page
 
 from clients.messaging import message_keys
-from clients.models import Business, Message, Suppression
+from clients.messaging.models import Message, Suppression
+from clients.models import Business
 from tests.browser.conftest import DESKTOP, PHONE, violations
 from tests.outbox import queued
 

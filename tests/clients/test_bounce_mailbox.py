@@ -11,7 +11,7 @@ from django.test import Client as Browser
 from pytest_django import Settings
 
 from clients.messaging.incoming import bounces
-from clients.models import InboundEvent
+from clients.messaging.models import InboundEvent
 from reminders import tasks
 from restorer import checks
 from restorer.processes import free_port

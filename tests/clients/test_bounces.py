@@ -12,8 +12,9 @@ from django.utils import timezone
 from clients.messaging import outbox
 from clients.messaging.incoming import bounces
 from clients.messaging.incoming.bounces import reading
+from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.outbox import doors
-from clients.models import ContactPoint, InboundEvent, Message, ToDo, User
+from clients.models import ContactPoint, User
 from reminders import tasks
 from tests.bounces import key_of, report, sent, state_of
 from tests.outbox import queued

@@ -10,8 +10,9 @@ from django.utils import timezone
 from freezegun import freeze_time
 
 from clients.messaging import outbox, suppression
+from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.outbox import Refusal
-from clients.models import Business, CallNote, ContactPoint, Message, ToDo, User
+from clients.models import Business, ContactPoint, User
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")

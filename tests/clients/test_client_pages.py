@@ -10,7 +10,8 @@ from django.urls import reverse
 from pytest_django import DjangoAssertNumQueries
 
 from clients.messaging import suppression
-from clients.models import Business, Client, Consent, ContactPoint, Deck, Place, Property, User
+from clients.messaging.models import Consent
+from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
 from tests.clients.filled import page, whole
 from tests.factories import (
     BusinessFactory,

@@ -12,10 +12,11 @@ from django.utils import timezone
 from freezegun import freeze_time
 from pytest_django import Settings
 
-from clients.actions.retention import forget_words
+from clients.messaging.actions.retention import forget_words
 from clients.messaging.incoming import bounces
+from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import trouble
-from clients.models import Business, InboundEvent
+from clients.models import Business
 from reminders import tasks
 from restorer import checks
 from tests.bounces import report, sent, state_of

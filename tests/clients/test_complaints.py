@@ -4,7 +4,7 @@ import pytest
 from django.utils import timezone
 
 from clients.messaging.incoming import bounces
-from clients.models import Consent, InboundEvent, Suppression, ToDo
+from clients.messaging.models import Consent, InboundEvent, Suppression, ToDo
 from tests.bounces import sent, state_of
 from tests.outbox import queued
 

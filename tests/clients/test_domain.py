@@ -6,8 +6,8 @@ import dns.resolver
 import pytest
 
 from clients.messaging.sending_domain import NoAnswerError, ask_dns, check_domain
+from clients.messaging.views import sending_domain as page
 from clients.models import Business
-from clients.views import domain as page
 
 LONG_KEY = base64.b64encode(b"k" * 294).decode()  # as long as an RSA key of 2,048 bits with its wrapping
 GOOD = {

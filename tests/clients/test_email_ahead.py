@@ -6,7 +6,7 @@ import pytest
 
 from clients.messaging import outbox
 from clients.messaging.channels import email
-from clients.models import Message
+from clients.messaging.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer
 

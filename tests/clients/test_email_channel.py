@@ -10,7 +10,8 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import message_keys, outbox
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 from tests.outbox import queued, states
 from tests.peer import Peer, running_peer
 

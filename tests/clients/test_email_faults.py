@@ -8,7 +8,7 @@ from pytest_django import Settings
 
 from clients.messaging import outbox
 from clients.messaging.channels import email
-from clients.models import Message
+from clients.messaging.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer
 

@@ -7,8 +7,9 @@ import pytest
 from django.utils import timezone
 
 from clients.messaging import outbox
+from clients.messaging.models import Message
 from clients.messaging.texts import FIELDS, write
-from clients.models import Business, Message
+from clients.models import Business
 from tests.factories import ConsentFactory, EmailFactory, PropertyFactory
 from tests.peer import Peer
 

@@ -11,7 +11,7 @@ from pypdf.generic import DictionaryObject, NameObject, NumberObject, StreamObje
 from weasyprint import HTML
 
 from clients.messaging.channels.letters import merging
-from clients.models import Attachment, LetterBatch
+from clients.messaging.models import Attachment, LetterBatch
 from tests.clients.test_letters import new_batch, queued_letter
 from tests.pdf_ua import faults
 

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients.models import InboundEvent, Message, TextGateway
+from clients.messaging.models import InboundEvent, Message, TextGateway
 from tests.gateway import Peer, gateway_row, queued_text, running_gateway
 
 pytestmark = pytest.mark.usefixtures("business")

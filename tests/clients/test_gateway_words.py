@@ -4,7 +4,7 @@ import pytest
 
 from clients.messaging.channels import gateway as words
 from clients.messaging.channels.contract import Result
-from clients.models import TextGateway
+from clients.messaging.models import TextGateway
 
 
 # The meaning of each status is RFC 9110, 15 (408, 409, 425, 429, 503: 15.5.9,

@@ -13,8 +13,9 @@ from django.utils import timezone
 
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks.reading import hash_of
+from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
 from clients.messaging.outbox import doors
-from clients.models import InboundEvent, Message, Suppression, TextGateway, User
+from clients.models import User
 from tests.gateway import gateway_row, queued_text
 
 pytestmark = pytest.mark.usefixtures("business")

@@ -13,9 +13,10 @@ from clients.messaging import outbox
 from clients.messaging.law import Law, rule_for
 from clients.messaging.law.rule import add_months
 from clients.messaging.law.table import rules
+from clients.messaging.models import Consent, LawRule, Message, TextGateway
 from clients.messaging.outbox import Contactable, Refusal, Unsendable
 from clients.messaging.texts import write
-from clients.models import Business, Consent, LawRule, Message, TextGateway
+from clients.models import Business
 from clients.models.channel import Channel
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
 

@@ -14,9 +14,10 @@ from clients.messaging import outbox
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.addresses import lines_of
 from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.models import Attachment, LetterBatch, Message
 from clients.messaging.outbox import doors
 from clients.messaging.outbox.permission import address_for
-from clients.models import Attachment, Business, LetterBatch, Message, User
+from clients.models import Business, User
 from tests.factories import ClientFactory, PropertyFactory
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]

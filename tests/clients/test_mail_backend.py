@@ -8,7 +8,8 @@ from django.core import mail
 from django.core.mail.backends.base import BaseEmailBackend
 
 from clients.messaging import outbox
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 from tests.outbox import queued, states
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]

@@ -22,9 +22,10 @@ from pytest_django import Settings
 from clients.messaging.channels.backend import key_of
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
+from clients.messaging.models import Consent, InboundEvent, Message, Suppression, ToDo
 from clients.messaging.outbox import doors
-from clients.models import Consent, ContactPoint, InboundEvent, Message, Suppression, ToDo, User
-from clients.views.mail_service import take
+from clients.messaging.views.mail_service import take
+from clients.models import ContactPoint, User
 from tests.bounces import sent, state_of
 from tests.outbox import queued
 

@@ -8,7 +8,8 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging import message_keys
-from clients.models import Attachment, Business, Consent, Message, MessageEvent
+from clients.messaging.models import Attachment, Consent, Message, MessageEvent
+from clients.models import Business
 from tests.factories import PropertyFactory
 from tests.outbox import queued
 

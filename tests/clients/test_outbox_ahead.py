@@ -8,8 +8,9 @@ from pytest_django import Settings
 
 from clients.messaging import channels, outbox
 from clients.messaging.channels.contract import LineDownError
+from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import delivering, record, sender, steps, sweeping, trouble
-from clients.models import Business, Consent, Message
+from clients.models import Business
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
 from tests.peer import Peer

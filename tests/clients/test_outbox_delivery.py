@@ -8,8 +8,9 @@ from django.utils import timezone
 
 from clients.messaging import outbox, suppression
 from clients.messaging.channels.contract import LineDownError
+from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import doors
-from clients.models import Business, Consent, ContactPoint, Message, User
+from clients.models import Business, ContactPoint, User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
 from tests.peer import Peer

@@ -4,8 +4,9 @@ import pytest
 from django.utils import timezone
 
 from clients.messaging import outbox
+from clients.messaging.models import Message
 from clients.messaging.outbox import doors
-from clients.models import Message, User
+from clients.models import User
 from tests.outbox import queued
 from tests.paper_line import PaperLine, leave
 

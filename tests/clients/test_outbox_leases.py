@@ -9,8 +9,9 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.channels.contract import Look, Outcome, Result
+from clients.messaging.models import Message
 from clients.messaging.outbox import doors, record, steps
-from clients.models import Message, User
+from clients.models import User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
 

@@ -8,7 +8,8 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from clients.messaging import outbox
-from clients.models import Message, User
+from clients.messaging.models import Message
+from clients.models import User
 from tests.outbox import queued
 
 pytestmark = pytest.mark.usefixtures("business")

@@ -8,8 +8,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from clients.messaging import message_keys, outbox, suppression
+from clients.messaging.models import Message
 from clients.messaging.outbox import Contactable, Refusal, Unsendable
-from clients.models import Business, Message
+from clients.models import Business
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
 from tests.outbox import SENDER, queued
 

@@ -10,8 +10,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from clients.messaging import quiet
+from clients.messaging.models import SendingRules
 from clients.messaging.quiet import NeverOpenError, allowed_from, public_holidays, subdivision
-from clients.models import SendingRules
 
 ZONES = """
     America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon Australia/Lord_Howe Pacific/Chatham

@@ -9,8 +9,9 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from clients.messaging.law import rule_for
+from clients.messaging.models import LawRule, MessageText
 from clients.messaging.texts import write
-from clients.models import Business, LawRule, MessageText
+from clients.models import Business
 from tests.factories import ClientFactory, DeckFactory, MessageFactory, PropertyFactory
 
 pytestmark = pytest.mark.usefixtures("business")

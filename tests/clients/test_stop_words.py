@@ -10,7 +10,8 @@ from clients.messaging import channels, outbox, suppression
 from clients.messaging.channels.contract import Outcome, Result
 from clients.messaging.incoming.hooks.reading import hash_of
 from clients.messaging.incoming.hooks.words import Word, says_more, word_of
-from clients.models import Business, Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
+from clients.messaging.models import Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
+from clients.models import Business
 from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
 from tests.gateway import gateway_row, queued_text

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from clients import display
 from clients.messaging import text_costs
-from clients.models import Business, Message, TextGateway
+from clients.messaging.models import Message, TextGateway
+from clients.models import Business
 from tests.clients.test_gateway_page import FORM
 from tests.factories import ClientFactory, MessageFactory
 from tests.gateway import gateway_row

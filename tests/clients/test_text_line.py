@@ -10,8 +10,9 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import channels, outbox, suppression
+from clients.messaging.models import Message, MessageEvent, SendingRules, Suppression, TextGateway
 from clients.messaging.outbox import doors, evidence
-from clients.models import Business, Message, MessageEvent, SendingRules, Suppression, TextGateway, User
+from clients.models import Business, User
 from tests.gateway import Peer, gateway_row, queued_text, running_gateway
 from tests.outbox import states
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from clients.models import Message
-from clients.models.message import State
+from clients.messaging.models import Message
+from clients.messaging.models.message import State
 from restorer import processes
 from restorer.ordeal import Ordeal, cut_connections
 from tests.factories import BusinessFactory

@@ -6,8 +6,9 @@ from typing import Any
 import pytest
 
 from clients.messaging import sms_parts
+from clients.messaging.models import MessageText
 from clients.messaging.texts import FIELDS, TextProblem, Texts, check, fields_of, write
-from clients.models import Business, MessageText
+from clients.models import Business
 from clients.models.channel import Channel
 
 pytestmark = pytest.mark.usefixtures("business")

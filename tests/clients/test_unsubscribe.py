@@ -12,8 +12,9 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import message_keys, outbox, suppression
+from clients.messaging.models import Consent, Message, Suppression
 from clients.messaging.outbox import Refusal
-from clients.models import Business, Consent, Message, Suppression
+from clients.models import Business
 from tests.factories import ConsentFactory, EmailFactory
 from tests.outbox import queued
 

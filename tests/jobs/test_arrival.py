@@ -14,7 +14,8 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 from icalendar import Calendar
 
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 from jobs import calendar
 from jobs.actions import bookings, crews
 from jobs.arrival import NOT_SAID, Arrival

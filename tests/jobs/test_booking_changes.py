@@ -11,8 +11,9 @@ import pytest
 from icalendar import Calendar
 
 from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.models import Message
 from clients.messaging.suppression import suppress
-from clients.models import Business, Message, User
+from clients.models import Business, User
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
 from jobs.models import Booking, Crew, CrewDay

@@ -10,7 +10,8 @@ from django.test import Client as Browser
 from icalendar import Calendar
 
 from clients.display import written_for
-from clients.models import Business, ToDo
+from clients.messaging.models import ToDo
+from clients.models import Business
 from jobs import calendar
 from jobs.actions import bookings, crews
 from jobs.models import Booking, Crew

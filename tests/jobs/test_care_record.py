@@ -12,7 +12,8 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from clients.messaging import suppression
-from clients.models import Attachment, Business, Message, User
+from clients.messaging.models import Attachment, Message
+from clients.models import Business, User
 from jobs.care_record import care_record
 from jobs.models import Job
 from jobs.pdf import care_record_pdf

@@ -11,7 +11,8 @@ from django.urls import reverse
 from freezegun import freeze_time
 from pypdf import PdfReader
 
-from clients.models import Business, Client, Consent, Message, ToDo, User
+from clients.messaging.models import Consent, Message, ToDo
+from clients.models import Business, Client, User
 from jobs.actions import offers, sending
 from jobs.care_record import care_record
 from jobs.models import Booking, Job, Offer, OfferEvent, SignOff

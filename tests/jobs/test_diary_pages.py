@@ -11,7 +11,8 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from freezegun import freeze_time
 
-from clients.models import Message, User
+from clients.messaging.models import Message
+from clients.models import User
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import (
     CrewFactory,

@@ -11,7 +11,8 @@ from freezegun import freeze_time
 from icalendar import Calendar
 from pypdf import PdfReader
 
-from clients.models import Attachment, Business, Message, ToDo, User
+from clients.messaging.models import Attachment, Message, ToDo
+from clients.models import Business, User
 from jobs.actions.sending import send_offer
 from jobs.after import after_booking, after_decline
 from jobs.models import Booking, CrewDay, Offer, OfferEvent

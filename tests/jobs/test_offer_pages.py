@@ -6,7 +6,8 @@ import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
 
-from clients.models import Business, Client, Message
+from clients.messaging.models import Message
+from clients.models import Business, Client
 from jobs.actions import offers, sending
 from jobs.actions.answers import ask
 from jobs.models import Offer

@@ -11,7 +11,8 @@ from pypdf import PdfReader
 
 from clients.actions import people
 from clients.messaging.message_keys import token_hash
-from clients.models import Business, Message, User
+from clients.messaging.models import Message
+from clients.models import Business, User
 from jobs import after
 from jobs.actions import offers, questions, sending
 from jobs.actions.answers import ask

@@ -9,7 +9,8 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from clients.messaging import suppression
-from clients.models import Business, Consent, Message, Suppression, User
+from clients.messaging.models import Consent, Message, Suppression
+from clients.models import Business, User
 from jobs.models import Job, SignOff
 from tests.factories import (
     BusinessFactory,

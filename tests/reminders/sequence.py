@@ -3,7 +3,7 @@
 from datetime import date
 from zoneinfo import ZoneInfo
 
-from clients.models import Message
+from clients.messaging.models import Message
 from reminders import actions
 from reminders.steps import plan
 from tests.reminders.conftest import NOW

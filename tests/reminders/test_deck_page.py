@@ -9,7 +9,7 @@ from django.core.files.base import ContentFile
 from freezegun import freeze_time
 from PIL import Image
 
-from clients.models import Message
+from clients.messaging.models import Message
 from jobs.models import Job, Photo
 from reminders import bridge, curve
 from reminders.models import Forecast, Reminder

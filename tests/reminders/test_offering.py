@@ -12,7 +12,8 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from freezegun import freeze_time
 
-from clients.models import Business, Deck, Message
+from clients.messaging.models import Message
+from clients.models import Business, Deck
 from jobs.actions import sending
 from jobs.models import Booking, Offer
 from jobs.pricing import PricingProblem

@@ -9,7 +9,8 @@ from django.core.management import call_command
 from freezegun import freeze_time
 
 from clients.messaging import suppression
-from clients.models import Deck, Message
+from clients.messaging.models import Message
+from clients.models import Deck
 from reminders.models import Forecast, Reminder
 from reminders.standing import standings
 from tests.factories import (

@@ -7,7 +7,7 @@ from threading import Barrier
 import pytest
 from django.db import close_old_connections, connections
 
-from clients.models import Message
+from clients.messaging.models import Message
 from reminders.models import Reminder
 from tests.factories import (
     BusinessFactory,

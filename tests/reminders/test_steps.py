@@ -8,8 +8,9 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from clients.messaging import suppression
+from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.outbox import Refusal, contactable
-from clients.models import Client, Message, SendingRules, TextGateway
+from clients.models import Client
 from reminders import words
 from reminders.models import Reminder
 from reminders.steps.ways import Way, Ways

@@ -8,7 +8,7 @@ import pytest
 from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
-from clients.models import Message, MessageText, SendingRules
+from clients.messaging.models import Message, MessageText, SendingRules
 from jobs.after import decks_booked
 from reminders import actions, tasks
 from reminders.models import Forecast, ReminderStep, Stop

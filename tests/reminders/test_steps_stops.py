@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clients.actions import properties
-from clients.models import Message, SendingRules
+from clients.messaging.models import Message, SendingRules
 from jobs.actions import bookings
 from jobs.after import decks_declined, jobs_changed
 from reminders import actions

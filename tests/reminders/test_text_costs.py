@@ -5,7 +5,7 @@ from decimal import Decimal
 from django.test import Client as Browser
 from freezegun import freeze_time
 
-from clients.models import TextGateway
+from clients.messaging.models import TextGateway
 from tests.factories import ClientFactory, ConsentFactory, PhoneFactory
 from tests.reminders.conftest import NOW
 

@@ -9,7 +9,8 @@ from django.utils import timezone
 from django_q.models import Schedule
 
 from clients import heartbeat
-from clients.models import Heartbeat, Message
+from clients.messaging.models import Message
+from clients.models import Heartbeat
 from reminders import tasks
 from tests.outbox import queued
 

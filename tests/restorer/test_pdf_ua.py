@@ -11,7 +11,7 @@ from django.utils import timezone
 from pypdf import PdfWriter
 from pypdf.generic import NameObject
 
-from clients.models import LetterBatch
+from clients.messaging.models import LetterBatch
 from jobs.care_record import care_record
 from jobs.links import offer_url
 from jobs.models import Job, Offer

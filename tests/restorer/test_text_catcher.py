@@ -6,7 +6,8 @@ import pytest
 from pytest_django.live_server_helper import LiveServer
 
 from clients.messaging import outbox
-from clients.models import Business, InboundEvent, TextGateway
+from clients.messaging.models import InboundEvent, TextGateway
+from clients.models import Business
 from restorer import text_catcher
 from tests.gateway import queued_text
 

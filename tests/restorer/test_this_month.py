@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 from freezegun import freeze_time
 
-from clients.models import ToDo
+from clients.messaging.models import ToDo
 from jobs.models import Booking, BookingDay, CrewDay
 from reminders.models import Forecast
 from tests.factories import (

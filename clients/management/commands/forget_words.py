@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clients.actions.retention import forget_words
+from clients.messaging.actions.retention import forget_words
 from clients.models import Business
 from clients.rows import add_format, write_rows
 

@@ -22,7 +22,8 @@ from clients.messaging.channels.letterhead import (
     unsubscribe_headers,
     written,
 )
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 
 LEASE_SECONDS = 300.0  # longer than any HTTP client of a backend waits for an answer
 WORDS = 500

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Protocol
 
-from clients.models import Message
+from clients.messaging.models import Message
 
 
 class Result(Enum):

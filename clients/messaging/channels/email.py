@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
 from clients.messaging.channels.letterhead import Letterhead, compose, dotted, needs_utf8, written
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 
 PHASES = 8  # connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the last reply
 NO_UTF8 = "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."

@@ -9,7 +9,7 @@ from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode
 
 from clients.messaging.channels.contract import Outcome, Result
-from clients.models import Message, TextGateway
+from clients.messaging.models import Message, TextGateway
 
 WORDS = 300
 NOTHING = {"", "0", "None", "null", "False", "false", "ok", "OK"}  # an error code that means none

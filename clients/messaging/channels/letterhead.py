@@ -14,8 +14,9 @@ from email.header import Header
 from email.utils import encode_rfc2231, format_datetime, formataddr
 
 from clients.messaging import message_keys
+from clients.messaging.models import Attachment, Message
 from clients.messaging.suppression import ascii_domain
-from clients.models import Attachment, Business, Message
+from clients.models import Business
 
 LONGEST_LINE = 998  # RFC 5322, 2.1.1
 FOLDS = re.compile(r"(.{40,66}) (?=[^ ])")  # RFC 5322, 2.2.3: at a space, which stays

@@ -13,7 +13,8 @@ from django.conf import settings
 
 from clients.messaging.channels import gateway as words
 from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
-from clients.models import Business, Message, TextGateway
+from clients.messaging.models import Message, TextGateway
+from clients.models import Business
 
 CONNECT_SECONDS = 5.0
 MOST_UNKNOWN = 3  # answers lost in a row, after which the rest of the queue waits for the next pass

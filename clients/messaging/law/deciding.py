@@ -8,7 +8,8 @@ from functools import reduce
 
 from clients.messaging.law import table
 from clients.messaging.law.rule import Rule
-from clients.models import Client, LawRule
+from clients.messaging.models import LawRule
+from clients.models import Client
 from clients.models.channel import Channel
 
 

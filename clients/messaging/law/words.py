@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from clients.messaging.law import contents
 from clients.messaging.law.rule import DAYS, NONE_NEEDED, Rule, hours
-from clients.models import Consent
+from clients.messaging.models import Consent
 from clients.models.channel import Channel
 
 BASES = {str(value): str(label) for value, label in Consent.Basis.choices} | {

@@ -10,10 +10,11 @@ from django.db import connection
 from django.utils import timezone
 
 from clients.messaging.channels import LINES
+from clients.messaging.models import Message
 from clients.messaging.outbox import evidence
 from clients.messaging.outbox.sender import BATCH, Sender, Tally
 from clients.messaging.outbox.sweeping import sweep
-from clients.models import Business, Message
+from clients.models import Business
 from clients.models.channel import Channel
 
 IsOver = Callable[[], bool]

@@ -6,10 +6,11 @@ from datetime import datetime
 from django.db import transaction
 
 from clients.messaging import message_keys
+from clients.messaging.models import Message, TextGateway
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox import steps
-from clients.models import Business, Message, TextGateway, User
+from clients.models import Business, User
 from clients.models.channel import Channel
-from clients.models.message import MessageQuerySet, State
 
 NOT_GONE = [State.QUEUED, State.CLAIMED]
 AFTER_A_FAILURE = [State.UNCONFIRMED, State.FAILED, State.BOUNCED]

@@ -11,10 +11,10 @@ from django.core.cache import cache
 from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.channels import text
+from clients.messaging.models import Message, TextGateway
+from clients.messaging.models.message import State
 from clients.messaging.outbox import steps
-from clients.models import Message, TextGateway
 from clients.models.channel import Channel
-from clients.models.message import State
 
 DELIVERED, FAILED, ACCEPTED, NONE = "delivered", "failed", "accepted", "none"
 SAID = {

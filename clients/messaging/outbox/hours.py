@@ -10,9 +10,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import prefetch_related_objects
 
 from clients.messaging.law import Law, Rule, countries_of
+from clients.messaging.models import Message, SendingRules
 from clients.messaging.outbox.queueing import MARKETING
 from clients.messaging.quiet import NeverOpenError, allowed_from
-from clients.models import Business, Client, Message, SendingRules
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 ROUNDS = 10  # properties in several zones: until an hour suits all

@@ -5,8 +5,9 @@ from datetime import date, datetime, time, timedelta
 
 from clients.messaging.law import NONE_NEEDED, Law, Rule, contents, countries_of
 from clients.messaging.law.history import last_job_on
+from clients.messaging.models import Message, TextGateway
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, Message, TextGateway
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 MARKETING = {Message.Kind.REMINDER, Message.Kind.OFFER}

@@ -6,13 +6,14 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from clients.messaging import message_keys
+from clients.messaging.models import Message, SendingRules
+from clients.messaging.models.message import State
 from clients.messaging.outbox import doors
 from clients.messaging.outbox.permission import Refusal, contactable
 from clients.messaging.outbox.queueing import File, queue_message
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Message, SendingRules, User
+from clients.models import Business, User
 from clients.models.channel import Channel
-from clients.models.message import State
 
 TOO_SOON_OR_LATE = "Nothing was changed: it is not unconfirmed, or not for long enough."
 

@@ -9,10 +9,11 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from clients.messaging.channels.contract import Outcome, Result
+from clients.messaging.models import Message
+from clients.messaging.models.message import State
 from clients.messaging.outbox import steps, unsubscribing
 from clients.messaging.outbox.permission import why_not
-from clients.models import Business, Message
-from clients.models.message import State
+from clients.models import Business
 
 FIRST_PAUSE = timedelta(minutes=1)
 LONGEST_PAUSE = timedelta(hours=4)

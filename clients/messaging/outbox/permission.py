@@ -11,7 +11,8 @@ from clients import display
 from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED, Law, Rule, countries_of
 from clients.messaging.law.history import last_job_on
-from clients.models import Business, Client, Consent, ContactPoint, Message
+from clients.messaging.models import Consent, Message
+from clients.models import Business, Client, ContactPoint
 from clients.models.channel import Channel
 
 KINDS: dict[str, list[str]] = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}

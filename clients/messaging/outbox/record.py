@@ -9,10 +9,11 @@ from math import inf
 from django.db import Error, connection
 
 from clients.messaging.channels.contract import Outcome
+from clients.messaging.models import Message
 from clients.messaging.outbox import outcomes, steps
 from clients.messaging.outbox.ahead import Ahead
 from clients.messaging.suppression import address_hash, normalize
-from clients.models import Business, Message
+from clients.models import Business
 
 FRESH_SECONDS = 0.1  # a last look that is older is taken again
 RESCUE_WAITS = (0.2, 0.5, 1, 2, 4, 8, 8, 8)

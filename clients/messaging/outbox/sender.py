@@ -14,10 +14,11 @@ from django.db import Error
 from django.utils import timezone
 
 from clients.messaging.channels.contract import Line, LineDownError, Outcome, Result
+from clients.messaging.models import Message
 from clients.messaging.outbox import hours, outcomes, steps, trouble
 from clients.messaging.outbox.permission import why_not
 from clients.messaging.outbox.record import FRESH_SECONDS, Record
-from clients.models import Business, Message
+from clients.models import Business
 
 BATCH = 200
 BATCH_SECONDS = steps.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end

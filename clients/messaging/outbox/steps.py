@@ -10,9 +10,10 @@ from django.db import transaction
 from django.db.models import Case, F, IntegerField, When, prefetch_related_objects
 from django.db.models.functions import Now
 
+from clients.messaging.models import Message, MessageEvent
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.permission import TODAY, WHY_NOT
-from clients.models import Message, MessageEvent, User
-from clients.models.message import MessageQuerySet, State
+from clients.models import User
 
 LATE = "It was taken, after the sender's time was up."
 CLAIM_LEASE = timedelta(minutes=2)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Now
 
+from clients.messaging.models import Message
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox import steps
-from clients.models import Message
-from clients.models.message import MessageQuerySet, State
 
 DIED_BEFORE = "The sender stopped before it handed anything over."
 DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."

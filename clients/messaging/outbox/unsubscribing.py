@@ -9,10 +9,11 @@ from django.db.models import F, Q
 from clients.after import clients_left
 from clients.messaging import suppression
 from clients.messaging.message_keys import token_hash
+from clients.messaging.models import Consent, Message
+from clients.messaging.models.message import MessageQuerySet
 from clients.messaging.outbox import doors
-from clients.models import Business, Client, Consent, ContactPoint, Message, User
+from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import Channel
-from clients.models.message import MessageQuerySet
 
 WHY = "Unsubscribed by the link in a message."
 

@@ -4,8 +4,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from clients.messaging.models import MessageText
 from clients.messaging.unsendable import Unsendable
-from clients.models import MessageText
 from clients.models.channel import Channel
 
 Purpose = MessageText.Purpose

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from clients import display
 from clients.messaging import sms_parts
 from clients.messaging.law.rule import AGREED
+from clients.messaging.models import MessageText
 from clients.messaging.texts import look, standard
 from clients.messaging.texts.checking import check
 from clients.messaging.texts.fields import LINK, NAMED, TextProblem, checked, fields_of
 from clients.messaging.texts.standard import Wording
-from clients.models import Business, MessageText
+from clients.models import Business
 from clients.models.channel import Channel
 
 logger = logging.getLogger(__name__)

@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
-from clients.models import Business, Message
+from clients.messaging.models import Message
+from clients.models import Business
 from clients.rows import add_format, write_rows
 from reminders import actions, due
 from reminders.drafts import Draft, written_out

@@ -7,8 +7,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch
 
+from clients.messaging.models import CallNote, Message
 from clients.messaging.outbox.permission import why_not
-from clients.models import Business, CallNote, Client, Message
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 MOST = 60

@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 
 from clients import countries
+from clients.messaging.models import Message
 from clients.messaging.outbox.permission import postal_address
-from clients.models import Business, Client, Message, Property
+from clients.models import Business, Client, Property
 
 # Postcode before the town, as the Universal Postal Union's addressing pages give it for these countries (from memory).
 POSTCODE_FIRST = set("AT BE CH CZ DE DK ES FI FR HU IS IT LI LU NL NO PL PT SE SK SI HR EE LT GR IL TR BR MX".split())

@@ -6,9 +6,10 @@ from django.db.models import Prefetch, QuerySet
 
 from clients.messaging.channels.letters.addresses import lines_of
 from clients.messaging.channels.letters.enclosures import Enclosure, listed
-from clients.models import Attachment, BatchedLetter, Business, LetterBatch, Message
+from clients.messaging.models import Attachment, BatchedLetter, LetterBatch, Message
+from clients.messaging.models.message import MessageQuerySet, State
+from clients.models import Business
 from clients.models.channel import Channel
-from clients.models.message import MessageQuerySet, State
 
 
 @dataclass(frozen=True)

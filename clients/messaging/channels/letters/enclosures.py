@@ -6,7 +6,7 @@ from io import BytesIO
 
 from pypdf import PdfReader
 
-from clients.models import Attachment
+from clients.messaging.models import Attachment
 
 MOST_PAGES = 60  # of one enclosure; more does not fit into the envelope either
 MOST_BYTES = 100_000_000  # of all enclosures of a print

@@ -22,8 +22,9 @@ from clients.messaging.channels.letters.batches import Letter
 from clients.messaging.channels.letters.enclosures import Enclosure
 from clients.messaging.channels.letters.merging import Merged
 from clients.messaging.channels.letters.sheets import Sheet, sheet_of
+from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
-from clients.models import Business, LetterBatch
+from clients.models import Business
 
 
 @dataclass(frozen=True)

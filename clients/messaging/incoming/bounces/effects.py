@@ -8,11 +8,12 @@ from django.db.models.functions import Coalesce, Now
 
 from clients.messaging import message_keys
 from clients.messaging.incoming.bounces.reading import Report, Returned
+from clients.messaging.models import InboundEvent, Message, ToDo
+from clients.messaging.models.message import State
 from clients.messaging.outbox import doors, steps, unsubscribing
 from clients.messaging.suppression import normalize
-from clients.models import Business, ContactPoint, InboundEvent, Message, ToDo
+from clients.models import Business, ContactPoint
 from clients.models.channel import Channel
-from clients.models.message import State
 
 NOT_YET_TAKEN = [State.UNCONFIRMED, State.QUEUED, State.CLAIMED]  # somebody has it after all: not to be sent once more
 MOVES: dict[Report, tuple[State, list[State]]] = {

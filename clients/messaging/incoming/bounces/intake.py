@@ -8,7 +8,7 @@ from django.db import transaction
 
 from clients.messaging.incoming.bounces import effects, reading
 from clients.messaging.incoming.bounces.reading import Report, Returned
-from clients.models import InboundEvent
+from clients.messaging.models import InboundEvent
 
 BOUNCE = "bounce"
 LONGEST = 1_000_000  # bytes that are read; what is longer has its report in the first part

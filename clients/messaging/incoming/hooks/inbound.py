@@ -11,8 +11,9 @@ from clients.messaging.incoming.hooks import replies
 from clients.messaging.incoming.hooks.made import Made
 from clients.messaging.incoming.hooks.reading import Report
 from clients.messaging.incoming.hooks.words import Word, says_more, word_of
+from clients.messaging.models import Consent, InboundEvent, Message, TextGateway, ToDo
 from clients.messaging.outbox import unsubscribing
-from clients.models import Business, Client, Consent, InboundEvent, Message, TextGateway, ToDo
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 STOPPED = "Sent a word back to hear no more."

@@ -17,7 +17,7 @@ from clients.messaging.incoming.hooks.made import (
 )
 from clients.messaging.incoming.hooks.reading import Report
 from clients.messaging.incoming.hooks.words import Word, word_of
-from clients.models import InboundEvent, TextGateway
+from clients.messaging.models import InboundEvent, TextGateway
 
 STATUS, INBOUND = "text status", "text inbound"
 PROCESS: dict[str, Callable[[TextGateway, InboundEvent, Report, datetime], Made]] = {

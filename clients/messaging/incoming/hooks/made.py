@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from datetime import timedelta
 
-from clients.models import Client, Message
+from clients.messaging.models import Message
+from clients.models import Client
 
 KNOWN = "Known already: nothing was done."
 FINISH_AFTER = timedelta(minutes=2)  # what was kept and not processed by then is taken up again

@@ -22,9 +22,9 @@ from clients.messaging.incoming.bounces.reading import (
     Returned,
 )
 from clients.messaging.incoming.hooks.made import FINISH_AFTER, KNOWN, Made
-from clients.models import InboundEvent, Message
+from clients.messaging.models import InboundEvent, Message
+from clients.messaging.models.message import State
 from clients.models.channel import Channel
-from clients.models.message import State
 
 SOURCE = "mail "  # and the name of the service
 KEPT = 20_000  # characters of what the service itself said

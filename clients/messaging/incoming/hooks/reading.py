@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clients.messaging.channels import gateway as words
-from clients.models import TextGateway
-from clients.models.handing import plain_hook_fields
+from clients.messaging.models import TextGateway
+from clients.messaging.models.handing import plain_hook_fields
 
 LONGEST = 65_536  # bytes
 

@@ -9,8 +9,9 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from clients.messaging.incoming.hooks.words import Word
+from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import queueing
-from clients.models import Business, Client, InboundEvent
+from clients.models import Business, Client
 from clients.models.channel import Channel
 
 FOR = timedelta(minutes=5)

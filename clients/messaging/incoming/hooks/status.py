@@ -9,8 +9,9 @@ from clients.messaging import message_keys
 from clients.messaging.channels import gateway as words
 from clients.messaging.incoming.hooks.made import Made
 from clients.messaging.incoming.hooks.reading import Report
+from clients.messaging.models import InboundEvent, Message, TextGateway
 from clients.messaging.outbox import evidence, unsubscribing
-from clients.models import Business, InboundEvent, Message, TextGateway
+from clients.models import Business
 from clients.models.channel import Channel
 
 REFERENCE = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")

@@ -2,7 +2,8 @@
 
 from datetime import datetime
 
-from clients.models import ToDo, User
+from clients.messaging.models import ToDo
+from clients.models import User
 
 
 def settle(*, to_do: ToDo, by: User, now: datetime) -> bool:

@@ -7,12 +7,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, sends, signed_in
-from clients.actions import calls as actions
-from clients.forms.calls import CallForm
+from clients.messaging.actions import calls as actions
 from clients.messaging.channels import calls as call_list
-from clients.models import CallNote, Message
+from clients.messaging.forms.calls import CallForm
+from clients.messaging.models import CallNote, Message
+from clients.messaging.models.message import State
 from clients.models.channel import Channel
-from clients.models.message import State
 
 BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import hooks, mail_service
+from clients.messaging.views import hooks, mail_service
 
 urlpatterns = [
     path("text/<str:secret>/status", hooks.text_status, name="text_status"),

@@ -11,9 +11,9 @@ from django.core.exceptions import ValidationError
 from clients import phones
 from clients.forms.fields import lines
 from clients.messaging.channels import gateway as words
+from clients.messaging.models import TextGateway
+from clients.messaging.models.handing import plain_hook_fields
 from clients.messaging.outbox import evidence
-from clients.models import TextGateway
-from clients.models.handing import plain_hook_fields
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
 BRACES = re.compile(r"\{[^{}]*\}")

@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, manages
-from clients.forms.domain import SelectorsForm
+from clients.messaging.forms.sending_domain import SelectorsForm
 from clients.messaging.sending_domain import Finding, ask_dns, check_domain
 from clients.models import Business
 

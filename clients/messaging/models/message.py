@@ -7,8 +7,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from clients.messaging.models.consent import Consent
 from clients.models.channel import BY_MACHINE, Channel
-from clients.models.consent import Consent
 from clients.models.people import Client
 
 

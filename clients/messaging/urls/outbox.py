@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import outbox, to_dos
+from clients.messaging.views import outbox, to_dos
 
 app_name = "outbox"
 urlpatterns = [

@@ -8,10 +8,11 @@ from django.db.models import F
 
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.models import BatchedLetter, LetterBatch, Message
+from clients.messaging.models.message import State
 from clients.messaging.outbox import steps
 from clients.messaging.outbox.permission import why_not
-from clients.models import BatchedLetter, Business, LetterBatch, Message, User
-from clients.models.message import State
+from clients.models import Business, User
 
 MOST = 200  # letters a batch
 

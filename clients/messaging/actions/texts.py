@@ -6,7 +6,8 @@ from typing import Any
 from django.db import transaction
 
 from clients.messaging import texts
-from clients.models import LawRule, MessageText, User
+from clients.messaging.models import LawRule, MessageText
+from clients.models import User
 
 
 @transaction.atomic

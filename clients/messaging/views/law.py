@@ -9,12 +9,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, manages, signed_in
-from clients.actions import speech as actions
-from clients.forms.speech import LawRuleForm
 from clients.messaging import law_page
+from clients.messaging.actions import texts as actions
+from clients.messaging.forms.texts import LawRuleForm
 from clients.messaging.law import Law
 from clients.messaging.law.words import Shown
-from clients.models import LawRule
+from clients.messaging.models import LawRule
 from clients.models.channel import Channel
 
 

@@ -8,11 +8,12 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, manages
-from clients.forms.coming_back import RetentionForm
+from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import bounces
 from clients.messaging.incoming.hooks import mail_service
+from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import trouble
-from clients.models import Business, InboundEvent
+from clients.models import Business
 
 SHOWN = 8
 

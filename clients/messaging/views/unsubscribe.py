@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from clients import display
 from clients.messaging import outbox
 from clients.messaging.message_keys import token_hash
-from clients.models import Message
+from clients.messaging.models import Message
 
 
 @csrf_exempt  # a mail program brings no cookie; the token is the proof

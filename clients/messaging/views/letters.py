@@ -9,10 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import View, business_of, sends, signed_in
-from clients.actions import letters as actions
+from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_of
-from clients.models import Attachment, LetterBatch
+from clients.messaging.models import Attachment, LetterBatch
 from clients.models.channel import Channel
 
 MOST_BATCHES = 20

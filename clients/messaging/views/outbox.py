@@ -16,11 +16,12 @@ from django.views.decorators.http import require_GET, require_POST
 from clients.access import business_of, sends
 from clients.messaging import text_costs
 from clients.messaging.channels.letters import batches
+from clients.messaging.models import Message, SendingRules, TextGateway
+from clients.messaging.models.message import State
 from clients.messaging.outbox import doors, evidence, otherwise, trouble
 from clients.messaging.unsendable import Unsendable
-from clients.models import Message, SendingRules, TextGateway, User
+from clients.models import User
 from clients.models.channel import BY_MACHINE, Channel
-from clients.models.message import State
 
 A_PAGE = 50
 MOST_NEEDING = 20

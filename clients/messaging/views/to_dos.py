@@ -9,8 +9,8 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import sends, signed_in
-from clients.actions import to_dos
-from clients.models import ToDo
+from clients.messaging.actions import to_dos
+from clients.messaging.models import ToDo
 
 A_PAGE = 50
 

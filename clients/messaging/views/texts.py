@@ -10,12 +10,13 @@ from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, manages, signed_in
-from clients.actions import speech as actions
-from clients.forms.speech import LanguageForm, TextForm
 from clients.messaging import texts
+from clients.messaging.actions import texts as actions
+from clients.messaging.forms.texts import LanguageForm, TextForm
+from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import Wording
 from clients.messaging.texts_page import Preview, language_name, languages_in_use, listed
-from clients.models import Client, MessageText
+from clients.models import Client
 from clients.models.channel import Channel
 
 SUGGESTED = 100

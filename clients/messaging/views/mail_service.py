@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
-from clients.views.hooks import STATUS_OF, plain
+from clients.messaging.views.hooks import STATUS_OF, plain
 
 
 @csrf_exempt

@@ -8,7 +8,8 @@ from django.db import transaction
 from clients.messaging.channels.contract import Outcome
 from clients.messaging.channels.text import GatewayLine
 from clients.messaging.incoming.hooks.reading import hash_of
-from clients.models import Business, Message, TextGateway
+from clients.messaging.models import Message, TextGateway
+from clients.models import Business
 
 
 @transaction.atomic

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.models.message import Message
+from clients.messaging.models.message import Message
 from clients.models.people import Client
 
 

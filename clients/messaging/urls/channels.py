@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.views import calls, letters
+from clients.messaging.views import calls, letters
 
 app_name = "channels"
 urlpatterns = [

@@ -3,7 +3,8 @@
 from datetime import datetime, time
 
 from clients.messaging.law.rule import add_months
-from clients.models import Business, InboundEvent
+from clients.messaging.models import InboundEvent
+from clients.models import Business
 
 AT_ONCE = 5_000  # rows a statement: nobody who posts to us waits for long
 

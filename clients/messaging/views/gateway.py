@@ -10,10 +10,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, manages
-from clients.actions import gateway as actions
-from clients.forms.gateway import GatewayForm, TrialForm
+from clients.messaging.actions import gateway as actions
 from clients.messaging.channels.contract import LineDownError, Result
-from clients.models import InboundEvent, TextGateway
+from clients.messaging.forms.gateway import GatewayForm, TrialForm
+from clients.messaging.models import InboundEvent, TextGateway
 
 SAID = {
     Result.ACCEPTED: "The gateway took it. Look at your telephone.",

@@ -5,10 +5,11 @@ from typing import Any
 
 from django.db import transaction
 
+from clients.messaging.models import CallNote, Message, ToDo
+from clients.messaging.models.message import State
 from clients.messaging.outbox import doors, steps, unsubscribing
-from clients.models import CallNote, ContactPoint, Message, ToDo, User
+from clients.models import ContactPoint, User
 from clients.models.channel import Channel
-from clients.models.message import State
 
 Result = CallNote.Result
 PAUSES = [timedelta(hours=4), timedelta(days=1), timedelta(days=3)]  # after the first, second and third try in vain

@@ -2,7 +2,7 @@
 
 from django import forms
 
-from clients.models import CallNote
+from clients.messaging.models import CallNote
 
 
 class CallForm(forms.ModelForm):

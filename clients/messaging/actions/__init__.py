@@ -1,0 +1,1 @@
+"""What is done with messages, letters, calls and texts, each one transaction."""

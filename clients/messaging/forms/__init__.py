@@ -1,0 +1,1 @@
+"""What people type about messages: gateways, texts, the sending domain."""

@@ -1,0 +1,1 @@
+"""Addresses of the outbox, its channels, the texts and what posts to us."""
