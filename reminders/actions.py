@@ -10,8 +10,8 @@ from django.db.models import F, Q, prefetch_related_objects
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
-from clients.messaging.outbox.doors import NOT_GONE, set_aside
-from clients.messaging.outbox.otherwise import is_in_doubt
+from clients.messaging.outbox.decisions import NOT_GONE, set_aside
+from clients.messaging.outbox.fallback import is_in_doubt
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders import bridge

@@ -6,8 +6,8 @@ from django.template.loader import render_to_string
 from weasyprint import HTML
 from weasyprint.urls import URLFetcher
 
-from clients import tagging
-from clients.paper import paper
+from clients.printing import tagging
+from clients.printing.paper import paper
 
 
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:

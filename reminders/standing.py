@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from clients import display
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox.otherwise import is_in_doubt
+from clients.messaging.outbox.fallback import is_in_doubt
 from clients.models import Business
 from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps import LeftOut, Word

@@ -9,7 +9,7 @@ from clients import heartbeat
 from clients.messaging import outbox
 from clients.messaging.actions import retention
 from clients.messaging.incoming import bounces, hooks
-from clients.messaging.outbox import trouble
+from clients.messaging.outbox import channel_health
 from clients.models import Business
 from reminders import actions, bridge, pacing_plan, refitting
 from reminders.models import ReminderStep
@@ -40,9 +40,9 @@ def read_bounces() -> None:
         )
     except bounces.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        trouble.note(trouble.BOUNCES, str(error))
+        channel_health.note(channel_health.BOUNCES, str(error))
     else:
-        trouble.clear(trouble.BOUNCES)
+        channel_health.clear(channel_health.BOUNCES)
 
 
 def refresh_forecasts() -> int:

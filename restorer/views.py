@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients import kept
+from clients import form_recovery
 from clients.access import business_of
 from reminders.months import month_of
 from restorer.month_page import month_page
@@ -32,12 +32,12 @@ def parts(request: HttpRequest) -> HttpResponse:
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form came without a fresh token. If it came from a page of ours, it is one press away from being sent."""
-    pairs = kept.typed(request)
+    pairs = form_recovery.typed(request)
     context = {
         "action": request.get_full_path(),
-        "pairs": kept.unpack(kept.pack(pairs)),
-        "readable": list(kept.readable(pairs)),
-        "has_files": kept.has_files(request),
+        "pairs": form_recovery.unpack(form_recovery.pack(pairs)),
+        "readable": list(form_recovery.readable(pairs)),
+        "has_files": form_recovery.has_files(request),
     }
     return render(request, "403_csrf.html", context, status=403)
 

@@ -11,8 +11,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from clients.places.time_zones import validate_time_zone
 from clients.units import Units
-from clients.zones import validate_time_zone
 
 
 def new_suppression_key() -> str:

@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
 from clients.models.people import Client
-from clients.zones import validate_time_zone
+from clients.places.time_zones import validate_time_zone
 
 ON_EARTH = Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180)
 

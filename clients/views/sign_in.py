@@ -14,7 +14,7 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from clients import kept
+from clients import form_recovery
 from clients.access import signed_in
 from clients.actions import business as actions
 from clients.forms.accounts import OwnPasswordForm, SignInForm
@@ -38,7 +38,7 @@ class SignIn(views.LoginView):
 
     def form_valid(self, form: Any) -> HttpResponse:
         response = super().form_valid(form)
-        pairs = kept.unpack(self.request.POST.get("kept", ""))
+        pairs = form_recovery.unpack(self.request.POST.get("kept", ""))
         return send_again(self.request, self.get_success_url(), pairs) if pairs else response
 
 
@@ -46,18 +46,18 @@ sign_in = SignIn.as_view()
 sign_out = login_not_required(views.LogoutView.as_view())
 
 
-def send_again(request: HttpRequest, action: str, pairs: kept.Pairs) -> HttpResponse:
+def send_again(request: HttpRequest, action: str, pairs: form_recovery.Pairs) -> HttpResponse:
     """The interrupted form, one press away."""
-    context = {"action": action, "pairs": pairs, "readable": list(kept.readable(pairs))}
+    context = {"action": action, "pairs": pairs, "readable": list(form_recovery.readable(pairs))}
     return render(request, "clients/send_again.html", context)
 
 
 def interrupted(request: HttpRequest) -> HttpResponse:
     """Instead of a page: somebody who is no longer signed in sent a form."""
-    pairs = kept.typed(request)
+    pairs = form_recovery.typed(request)
     context = {
-        "form": SignInForm(request), "next": request.get_full_path(), "kept": kept.pack(pairs), "is_interrupted": True,
-        "readable": list(kept.readable(pairs)), "has_files": kept.has_files(request),
+        "form": SignInForm(request), "next": request.get_full_path(), "kept": form_recovery.pack(pairs), "is_interrupted": True,
+        "readable": list(form_recovery.readable(pairs)), "has_files": form_recovery.has_files(request),
     }  # fmt: skip
     return render(request, "clients/sign_in.html", context, status=403)
 

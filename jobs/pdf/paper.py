@@ -15,8 +15,8 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-from clients import tagging
-from clients.paper import paper
+from clients.printing import tagging
+from clients.printing.paper import paper
 from jobs.models import Photo
 from jobs.photos import small
 

@@ -13,7 +13,7 @@ from clients.messaging.law import NONE_NEEDED, Law, Rule
 from clients.messaging.law.history import last_job_on
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.messaging.outbox import permission
-from clients.messaging.outbox.lawful import unanswerable
+from clients.messaging.outbox.compliance import unanswerable
 from clients.messaging.outbox.permission import KINDS, WORDS
 from clients.models import Business, Client, ContactPoint, Property
 from clients.models.channel import Channel

@@ -12,7 +12,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.channels.mime import Letterhead, compose
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client

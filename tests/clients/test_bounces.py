@@ -13,7 +13,7 @@ from clients.messaging import outbox
 from clients.messaging.incoming import bounces
 from clients.messaging.incoming.bounces import reading
 from clients.messaging.models import InboundEvent, Message, ToDo
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.models import ContactPoint, User
 from reminders import tasks
 from tests.bounces import key_of, report, sent, state_of
@@ -167,7 +167,7 @@ def test_a_report_about_a_message_that_nobody_here_sent_suspends_nobody() -> Non
 def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
     message = sent("unconfirmed")
     failed, arrived = report(message, "failed", "5.1.1"), report(message, "delivered", "2.1.5")
-    doors.send_again(message=message, now=timezone.now(), by=owner)
+    decisions.send_again(message=message, now=timezone.now(), by=owner)
     receive(failed)
     assert state_of(message) == "queued"
     assert not ToDo.objects.exists()

@@ -15,7 +15,7 @@ from pytest_django import Settings
 from clients.messaging.actions.retention import forget_words
 from clients.messaging.incoming import bounces
 from clients.messaging.models import InboundEvent
-from clients.messaging.outbox import trouble
+from clients.messaging.outbox import channel_health
 from clients.models import Business
 from reminders import tasks
 from restorer import checks
@@ -84,7 +84,7 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(as_owner: Brows
 
     settings.BOUNCES_HOST, settings.BOUNCES_USER = "imap.example.com", "bounces"
     assert "Read each minute" in words_of(as_owner)
-    trouble.note(trouble.BOUNCES, "imap.example.com: wrong password")
+    channel_health.note(channel_health.BOUNCES, "imap.example.com: wrong password")
     assert "Cannot be read" in words_of(as_owner)
     assert "wrong password" in words_of(as_owner)
 

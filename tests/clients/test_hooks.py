@@ -14,7 +14,7 @@ from django.utils import timezone
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks.reading import hash_of
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.models import User
 from tests.gateway import gateway_row, queued_text
 
@@ -107,7 +107,7 @@ def test_news_of_an_earlier_sending_keeps_the_later_one_from_going_out(
     message = sent("unconfirmed")
     first = report_of(message, "delivered")
     lost = report_of(message, "failed")
-    assert doors.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
 
     told(gateway, "status", lost)
     message.refresh_from_db()

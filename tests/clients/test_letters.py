@@ -15,7 +15,7 @@ from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.addresses import lines_of
 from clients.messaging.channels.letters.sheets import sheet_of
 from clients.messaging.models import Attachment, LetterBatch, Message
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.messaging.outbox.permission import address_for
 from clients.models import Business, User
 from tests.factories import ClientFactory, PropertyFactory
@@ -137,8 +137,8 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_o
     batch = new_batch(as_owner)
     printed(as_owner, batch)
     now = timezone.now()
-    doors.hold(message=held, now=now, by=owner)
-    doors.cancel(messages=[gone], why="They called and booked.", now=now, by=owner)
+    decisions.hold(message=held, now=now, by=owner)
+    decisions.cancel(messages=[gone], why="They called and booked.", now=now, by=owner)
 
     page = as_owner.get(f"/outbox/letters/{batch.pk}/").content.decode()
     assert "Take these out of the pile" in page
@@ -150,7 +150,7 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_o
     assert {each.pk: each.state for each in Message.objects.all()} == {
         first.pk: "accepted", held.pk: "queued", gone.pk: "cancelled"
     }  # fmt: skip
-    doors.release(message=held, now=now, by=owner)
+    decisions.release(message=held, now=now, by=owner)
     assert new_batch(as_owner).letters.get().message == held
 
 
@@ -215,7 +215,7 @@ def test_a_letter_that_came_back_can_be_sent_again_in_another_batch(as_owner: Br
     message.refresh_from_db()
     assert (message.state, message.needs_a_person) == ("bounced", True)
 
-    doors.send_again(message=message, now=timezone.now(), by=owner)
+    decisions.send_again(message=message, now=timezone.now(), by=owner)
 
     assert new_batch(as_owner).letters.get().message == message
 

@@ -23,7 +23,7 @@ from clients.messaging.channels.backend import key_of
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, ToDo
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.messaging.views.mail_service import take
 from clients.models import ContactPoint, User
 from tests.bounces import sent, state_of
@@ -197,7 +197,7 @@ def test_what_the_service_sent_for_others_is_not_kept() -> None:
 def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
     message = sent("unconfirmed")
     lost = bounce(message, "HardBounce", NO_SUCH)
-    assert doors.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
 
     told(lost)
 

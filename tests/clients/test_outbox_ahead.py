@@ -9,7 +9,14 @@ from pytest_django import Settings
 from clients.messaging import channels, outbox
 from clients.messaging.channels.contract import LineDownError
 from clients.messaging.models import Consent, Message
-from clients.messaging.outbox import delivering, record, sender, steps, sweeping, trouble
+from clients.messaging.outbox import (
+    channel_health,
+    delivering,
+    ledger,
+    sender,
+    sweeping,
+    transitions,
+)
 from clients.models import Business
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
@@ -23,14 +30,14 @@ def quick(line: PaperLine, monkeypatch: pytest.MonkeyPatch) -> PaperLine:
     """Each message goes within the time of a look, however busy this machine is."""
     line.looks_ahead = True
     monkeypatch.setattr(sender, "FRESH_SECONDS", 60.0)
-    monkeypatch.setattr(record, "FRESH_SECONDS", 60.0)
+    monkeypatch.setattr(ledger, "FRESH_SECONDS", 60.0)
     return line
 
 
 @pytest.fixture
 def stale(quick: PaperLine, monkeypatch: pytest.MonkeyPatch) -> None:
     """As if each look were too old by the time that its message goes."""
-    monkeypatch.setattr(record, "FRESH_SECONDS", 0.0)
+    monkeypatch.setattr(ledger, "FRESH_SECONDS", 0.0)
 
 
 def five() -> list[Message]:
@@ -109,8 +116,8 @@ def an_instant_ago() -> datetime:
 def left_behind() -> list[Message]:
     """Three of five were looked at together when the sender was killed; whether the first went out nobody knows."""
     five()
-    batch = steps.claim("email", 5)
-    taken = record.Record(Business.objects.get(), 600)
+    batch = transitions.claim("email", 5)
+    taken = ledger.Record(Business.objects.get(), 600)
     taken.look_at(batch[:3])
     taken.settle()
     assert states() == {"transmitting": 3, "claimed": 2}
@@ -129,7 +136,7 @@ def test_only_the_first_of_those_looked_at_may_have_gone_out(left_behind: list[M
 def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> None:
     first, second = queued(1), queued(2)
     Message.objects.filter(pk=second.pk).update(not_before=timezone.now() - timedelta(days=1))
-    assert [message.pk for message in steps.claim("email", 2)] == [second.pk, first.pk]
+    assert [message.pk for message in transitions.claim("email", 2)] == [second.pk, first.pk]
     Message.objects.update(state="transmitting", lease_until=an_instant_ago())
     outbox.sweep()
     assert Message.objects.get(state="unconfirmed") == second
@@ -143,7 +150,7 @@ def test_nothing_is_decided_while_one_of_them_has_time_left(left_behind: list[Me
 def test_the_batches_of_two_senders_are_told_apart(left_behind: list[Message]) -> None:
     for number in (6, 7):
         queued(number)
-    steps.claim("email", 5)
+    transitions.claim("email", 5)
     Message.objects.filter(address__in=["client6@example.org", "client7@example.org"]).update(state="transmitting")
     Message.objects.update(lease_until=an_instant_ago())
     assert outbox.sweep() == sweeping.Swept(requeued=5, unconfirmed=2, expired=0)
@@ -194,7 +201,7 @@ def test_a_server_that_lets_only_one_in_gets_all_by_one(monkeypatch: pytest.Monk
     for number in range(6):
         queued(number)
     tally = outbox.deliver()
-    assert (tally.accepted, tally.line_down, trouble.of(["email"])) == (6, [], {})
+    assert (tally.accepted, tally.line_down, channel_health.of(["email"])) == (6, [], {})
     assert len(lines[0].handed_over) == 6
 
 

@@ -5,7 +5,7 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.models import Message
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.models import User
 from tests.outbox import queued
 from tests.paper_line import PaperLine, leave
@@ -17,8 +17,8 @@ def test_an_unconfirmed_message_is_closed_by_a_person_once(owner: User) -> None:
     message = leave("transmitting")
     outbox.sweep()
     now = timezone.now()
-    assert doors.confirm(message=message, now=now, by=owner)
-    assert not doors.confirm(message=message, now=now, by=owner)
+    assert decisions.confirm(message=message, now=now, by=owner)
+    assert not decisions.confirm(message=message, now=now, by=owner)
     message.refresh_from_db()
     assert (message.state, message.accepted_at) == ("accepted", now)
     assert message.events.order_by("-id")[0].by == owner
@@ -42,10 +42,10 @@ def test_sending_again_takes_a_new_message_id_and_a_second_click_does_nothing(li
 
 def test_a_held_message_goes_out_after_release(line: PaperLine, owner: User) -> None:
     message = queued(1)
-    assert doors.hold(message=message, now=timezone.now(), by=owner)
-    assert not doors.hold(message=message, now=timezone.now(), by=owner)
+    assert decisions.hold(message=message, now=timezone.now(), by=owner)
+    assert not decisions.hold(message=message, now=timezone.now(), by=owner)
     assert outbox.deliver().total == 0
-    assert doors.release(message=message, now=timezone.now(), by=owner)
-    assert not doors.release(message=message, now=timezone.now(), by=owner)
+    assert decisions.release(message=message, now=timezone.now(), by=owner)
+    assert not decisions.release(message=message, now=timezone.now(), by=owner)
     assert outbox.deliver().accepted == 1
     assert [event.note for event in message.events.order_by("id")][1:3] == ["Held back.", "Released."]

@@ -10,7 +10,7 @@ from django.utils import timezone
 from clients.messaging import outbox
 from clients.messaging.channels.contract import Look, Outcome, Result
 from clients.messaging.models import Message
-from clients.messaging.outbox import doors, record, steps
+from clients.messaging.outbox import decisions, ledger, transitions
 from clients.models import User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
@@ -21,9 +21,9 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("
 def test_two_senders_never_take_the_same_message() -> None:
     for number in range(10):
         queued(number)
-    mine = steps.claim("email", 6)
+    mine = transitions.claim("email", 6)
     theirs: list[Message] = []
-    elsewhere(lambda: theirs.extend(steps.claim("email", 6)))
+    elsewhere(lambda: theirs.extend(transitions.claim("email", 6)))
     assert (len(mine), len(theirs)) == (6, 4)
     assert not {message.pk for message in mine} & {message.pk for message in theirs}
 
@@ -33,9 +33,9 @@ def test_a_claim_under_way_elsewhere_is_not_waited_for() -> None:
         queued(number)
     with connection.cursor() as cursor:
         cursor.execute("BEGIN")
-        assert len(steps.claim("email", 3)) == 3
+        assert len(transitions.claim("email", 3)) == 3
         rest: list[Message] = []
-        elsewhere(lambda: rest.extend(steps.claim("email", 3)))
+        elsewhere(lambda: rest.extend(transitions.claim("email", 3)))
         cursor.execute("ROLLBACK")
     assert len(rest) == 1
 
@@ -97,10 +97,10 @@ def test_an_acceptance_after_a_person_sent_it_again_is_only_noted(line: PaperLin
     message = leave("transmitting")
     message.refresh_from_db()
     outbox.sweep()
-    doors.send_again(message=message, now=timezone.now(), by=owner)
-    steps.accept_late(message)
+    decisions.send_again(message=message, now=timezone.now(), by=owner)
+    transitions.accept_late(message)
     assert states() == {"queued": 1}
-    assert message.events.order_by("-id")[0].note == steps.LATE
+    assert message.events.order_by("-id")[0].note == transitions.LATE
 
 
 def cut_database(message: Message) -> None:
@@ -128,7 +128,7 @@ def test_what_was_accepted_is_written_down_after_the_database_came_back(
     line: PaperLine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     message = queued(1)
-    monkeypatch.setattr(record, "RESCUE_WAITS", (0.01, 0.01))
+    monkeypatch.setattr(ledger, "RESCUE_WAITS", (0.01, 0.01))
     send = line.send
 
     def send_and_cut(given: Message, look: Look) -> Outcome:

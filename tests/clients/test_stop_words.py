@@ -75,7 +75,7 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
 def test_stop_is_all_or_nothing(gateway: Browser, row: TextGateway, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued_text(1)
     gateway.raise_request_exception = False
-    monkeypatch.setattr("clients.messaging.outbox.doors.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel", lambda **options: 1 / 0)
 
     assert says(gateway, "STOP", event="x").status_code == 500
 

@@ -11,7 +11,7 @@ from pytest_django import Settings
 
 from clients.messaging import channels, outbox, suppression
 from clients.messaging.models import Message, MessageEvent, SendingRules, Suppression, TextGateway
-from clients.messaging.outbox import doors, evidence
+from clients.messaging.outbox import decisions, delivery_reports
 from clients.models import Business, User
 from tests.gateway import Peer, gateway_row, queued_text, running_gateway
 from tests.outbox import states
@@ -128,21 +128,21 @@ def test_a_lost_answer_is_unconfirmed_and_never_sent_again(peer: Peer, row: Text
 def later(message: Message) -> None:
     """As if all that happened to it were an hour ago."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(evidence, "SETTLED", timedelta(0))
-        assert evidence.ask(message=message, now=timezone.now())
+        patch.setattr(delivery_reports, "SETTLED", timedelta(0))
+        assert delivery_reports.ask(message=message, now=timezone.now())
 
 
 def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(peer: Peer, row: TextGateway, owner: User) -> None:
     message = queued_text(1)
     peer.gateway.plan = ["lose"]
     outbox.deliver()
-    assert evidence.ask(message=message, now=timezone.now()).startswith("The gateway does not know it yet")
+    assert delivery_reports.ask(message=message, now=timezone.now()).startswith("The gateway does not know it yet")
 
     later(message)
 
     message.refresh_from_db()
     assert (message.state, peer.taken) == ("failed", [])
-    assert doors.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
     outbox.deliver()
     message.refresh_from_db()
     assert message.state == "delivered"
@@ -157,7 +157,7 @@ def test_one_that_drops_repeated_references_gets_the_same_one_again(peer: Peer, 
     message.refresh_from_db()
     assert message.state == "unconfirmed"
 
-    assert doors.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
     outbox.deliver()
 
     first, second = peer.taken

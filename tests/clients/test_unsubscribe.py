@@ -111,7 +111,7 @@ def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_pro
 def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued(1)
     mail_program.raise_request_exception = False
-    monkeypatch.setattr("clients.messaging.outbox.doors.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel", lambda **options: 1 / 0)
     assert mail_program.post(path_of(message)).status_code == 500
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (0, 0)
 

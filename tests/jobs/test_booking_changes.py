@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from clients.messaging.channels.letterhead import Letterhead, compose
+from clients.messaging.channels.mime import Letterhead, compose
 from clients.messaging.models import Message
 from clients.messaging.suppression import suppress
 from clients.models import Business, User

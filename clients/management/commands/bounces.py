@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.messaging.incoming import bounces
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 
 COLUMNS = ["source", "report", "status", "key", "words"]
 MBOX = b"From "

@@ -13,7 +13,7 @@ from django.db import Error, connections
 
 from clients import heartbeat
 from clients.messaging import outbox
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 
 COLUMNS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled", "line_down"]
 IDLE_SECONDS = 2.0

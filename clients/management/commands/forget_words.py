@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.messaging.actions.retention import forget_words
 from clients.models import Business
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 
 COLUMNS = ["emptied", "months"]
 

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.models.message import State
-from clients.messaging.outbox import doors, steps, unsubscribing
+from clients.messaging.outbox import decisions, transitions, unsubscribing
 from clients.models import ContactPoint, User
 from clients.models.channel import Channel
 
@@ -54,7 +54,7 @@ def wrong(message: Message, words: str, by: User, now: datetime) -> None:
     for point in points:
         point.suspended_at, point.suspended_why = now, WRONG
         point.save(update_fields=["suspended_at", "suspended_why"])
-    doors.cancel(messages=message.client.messages.filter(address=message.address), why=WRONG, now=now, by=by)
+    decisions.cancel(messages=message.client.messages.filter(address=message.address), why=WRONG, now=now, by=by)
     to_do = ToDo(
         kind=ToDo.Kind.ADDRESS, key=f"number/{message.pk}", client=message.client, message=message,
         words=f"Find out the number of {message.client.name}: {message.address} is wrong.",
@@ -73,7 +73,7 @@ def stop(message: Message, words: str, by: User, now: datetime) -> None:
 
 
 def move(message: Message, to: str, words: str, by: User, now: datetime, **changes: Any) -> None:
-    steps.move(Message.objects.filter(pk=message.pk), to, note=words, by=by, at=now, reply=words, **changes)
+    transitions.move(Message.objects.filter(pk=message.pk), to, note=words, by=by, at=now, reply=words, **changes)
 
 
 ENDED = {

@@ -10,7 +10,7 @@ from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_of
 from clients.messaging.models import BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox import steps
+from clients.messaging.outbox import transitions
 from clients.messaging.outbox.permission import why_not
 from clients.models import Business, User
 
@@ -49,7 +49,7 @@ def may_go(business: Business, message: Message, now: datetime) -> bool:
     reason = why_not(business, [message]).get(message.pk)
     if reason:
         rows = Message.objects.filter(pk=message.pk, state=State.QUEUED)
-        steps.move(rows, State.CANCELLED, note=reason, at=now, reply=reason)
+        transitions.move(rows, State.CANCELLED, note=reason, at=now, reply=reason)
     return not reason
 
 
@@ -80,7 +80,7 @@ def print_batch(*, batch: LetterBatch, by: User, now: datetime, both_sides: bool
     batch.save(update_fields=["prints", "pdf_sha256"])
     for letter in letters:
         note = f"Printed as letter {letter.position} of batch {batch.pk}{f', print {copy}' if copy > 1 else ''}."
-        steps.write_down([letter.message.pk], letter.message.state, note=note, by=by, at=now)
+        transitions.write_down([letter.message.pk], letter.message.state, note=note, by=by, at=now)
     return Printed(pdf, keep_apart(batch, letters))
 
 
@@ -115,7 +115,7 @@ def post_batch(*, batch: LetterBatch, by: User, now: datetime) -> Posted:
         raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
     left_out = [letter for letter in batches.letters_of(batch, Business.objects.get()) if letter.why_not]
     note = f"Posted with batch {batch.pk}."
-    count = steps.move(
+    count = transitions.move(
         batches.in_the_pile(batch), State.ACCEPTED, note=note, by=by, at=now, reply=note, accepted_at=now,
         attempts=F("attempts") + 1,
     )  # fmt: skip
@@ -132,6 +132,6 @@ def take_apart(*, batch: LetterBatch, by: User, now: datetime) -> int:
     if batch.posted_at:
         raise LetterError("It was posted before; nothing can call it back.")
     ids = list(batches.in_the_pile(batch).values_list("pk", flat=True))
-    steps.write_down(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
+    transitions.write_down(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
     batch.delete()
     return len(ids)

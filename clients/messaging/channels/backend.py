@@ -15,7 +15,7 @@ from django.core.mail import EmailMultiAlternatives, get_connection
 
 from clients.messaging import message_keys
 from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
-from clients.messaging.channels.letterhead import (
+from clients.messaging.channels.mime import (
     UNPRINTABLE,
     Letterhead,
     files_of,

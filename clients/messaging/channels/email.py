@@ -12,7 +12,7 @@ from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
 from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
-from clients.messaging.channels.letterhead import Letterhead, compose, dotted, needs_utf8, written
+from clients.messaging.channels.mime import Letterhead, compose, dotted, needs_utf8, written
 from clients.messaging.models import Message
 from clients.models import Business
 

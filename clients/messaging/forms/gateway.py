@@ -13,7 +13,7 @@ from clients.forms.fields import lines
 from clients.messaging.channels import gateway as words
 from clients.messaging.models import TextGateway
 from clients.messaging.models.handing import plain_hook_fields
-from clients.messaging.outbox import evidence
+from clients.messaging.outbox import delivery_reports
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
 BRACES = re.compile(r"\{[^{}]*\}")
@@ -71,7 +71,7 @@ class GatewayForm(forms.ModelForm):
         help_text="A code of theirs, or an HTTP status = for_good, for_now or opted_out.",
     )  # fmt: skip
     statuses = LinesField(
-        label="States", required=False, values=set(evidence.BECOMES),
+        label="States", required=False, values=set(delivery_reports.BECOMES),
         help_text="A state of theirs = accepted, delivered, failed, or none where they do not know the message.",
     )  # fmt: skip
     hook_fields = LinesField(

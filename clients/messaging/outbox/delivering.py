@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clients.messaging.channels import LINES
 from clients.messaging.models import Message
-from clients.messaging.outbox import evidence
+from clients.messaging.outbox import delivery_reports
 from clients.messaging.outbox.sender import BATCH, Sender, Tally
 from clients.messaging.outbox.sweeping import sweep
 from clients.models import Business
@@ -37,7 +37,7 @@ def deliver(
 
     for channel in LINES:
         tally.add(hand_over(business, channel, is_over, None if limit is None else limit - tally.total))
-    evidence.ask_around(now=timezone.now(), is_over=is_over)
+    delivery_reports.ask_around(now=timezone.now(), is_over=is_over)
     return tally
 
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 from clients.messaging.channels.contract import Outcome, Result
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox import steps, unsubscribing
+from clients.messaging.outbox import transitions, unsubscribing
 from clients.messaging.outbox.permission import why_not
 from clients.models import Business
 
@@ -36,7 +36,7 @@ def write(business: Business, message: Message, outcome: Outcome) -> str:
 
 
 def move(message: Message, to: str, word: str, reply: str) -> str:
-    return word if steps.move(steps.leased(message), to, note=reply, reply=reply) else ""
+    return word if transitions.move(transitions.leased(message), to, note=reply, reply=reply) else ""
 
 
 @transaction.atomic
@@ -53,8 +53,8 @@ def refuse(message: Message, reply: str, *, has_opted_out: bool) -> str:
 def accept(message: Message, outcome: Outcome) -> str:
     """The slow way, for when the fast one was cut off."""
     changes: dict[str, Any] = {"reply": outcome.reply, "provider_id": outcome.provider_id, "accepted_at": Now()}
-    if not steps.move(steps.leased(message), State.ACCEPTED, note=outcome.reply, **changes):
-        steps.accept_late(message)
+    if not transitions.move(transitions.leased(message), State.ACCEPTED, note=outcome.reply, **changes):
+        transitions.accept_late(message)
     return "accepted"
 
 
@@ -64,8 +64,8 @@ def put_off(message: Message, reply: str) -> str:
     if attempts >= MOST_ATTEMPTS:
         return move(message, State.FAILED, "failed", f"Given up after {attempts} tries. {reply}"[:500])
     pause = min(FIRST_PAUSE * 4 ** (attempts - 1), LONGEST_PAUSE)
-    rows = steps.leased(message)
-    return "put_off" if steps.move(rows, State.QUEUED, note=reply, reply=reply, not_before=Now() + pause) else ""
+    rows = transitions.leased(message)
+    return "put_off" if transitions.move(rows, State.QUEUED, note=reply, reply=reply, not_before=Now() + pause) else ""
 
 
 def wait_for(message: Message, moment: datetime | str) -> None:
@@ -74,7 +74,7 @@ def wait_for(message: Message, moment: datetime | str) -> None:
         move(message, State.FAILED, "failed", moment)
     else:
         note = f"Quiet hours there until {moment:%Y-%m-%d %H:%M} UTC."
-        steps.move(steps.leased(message), State.QUEUED, note=note, not_before=moment)
+        transitions.move(transitions.leased(message), State.QUEUED, note=note, not_before=moment)
 
 
 def withhold(business: Business, message: Message) -> str:
@@ -92,4 +92,4 @@ def give_back(batch: Iterable[Message]) -> None:
     if tokens:
         moving = [State.CLAIMED, State.TRANSMITTING]
         rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values(), state__in=moving)
-        steps.move(rows, State.QUEUED, attempts=steps.UNTRIED)
+        transitions.move(rows, State.QUEUED, attempts=transitions.UNTRIED)

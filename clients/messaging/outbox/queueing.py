@@ -12,7 +12,7 @@ from django.db import transaction
 
 from clients.messaging import message_keys, sms_parts
 from clients.messaging.models import Attachment, Consent, Message, MessageEvent
-from clients.messaging.outbox.lawful import MARKETING, keep_law
+from clients.messaging.outbox.compliance import MARKETING, keep_law
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User

@@ -15,13 +15,13 @@ from django.utils import timezone
 
 from clients.messaging.channels.contract import Line, LineDownError, Outcome, Result
 from clients.messaging.models import Message
-from clients.messaging.outbox import hours, outcomes, steps, trouble
+from clients.messaging.outbox import channel_health, outcomes, quiet_hours, transitions
+from clients.messaging.outbox.ledger import FRESH_SECONDS, Record
 from clients.messaging.outbox.permission import why_not
-from clients.messaging.outbox.record import FRESH_SECONDS, Record
 from clients.models import Business
 
 BATCH = 200
-BATCH_SECONDS = steps.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end
+BATCH_SECONDS = transitions.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end
 LOOKS = 20  # at most so many messages are looked at together
 WORDS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled"]
 logger = logging.getLogger(__name__)
@@ -71,7 +71,7 @@ class Sender:
     def run(self, is_over: Callable[[], bool], limit: int | None) -> Tally:
         try:
             while not is_over() and (size := self.room(limit)) > 0 and self.is_line_up():
-                batch = steps.claim(self.channel, size)
+                batch = transitions.claim(self.channel, size)
                 if not batch:
                     break
                 self.send_all(self.let_ring(self.let_pass(batch)), is_over)
@@ -97,7 +97,7 @@ class Sender:
             self.say_down(str(error))
             return False
         if not self.is_extra:
-            trouble.clear(self.channel)
+            channel_health.clear(self.channel)
         self.is_up = True
         return True
 
@@ -105,7 +105,7 @@ class Sender:
         if self.is_extra:
             logger.info("No further connection: %s", why)
             return
-        trouble.note(self.channel, why)
+        channel_health.note(self.channel, why)
         self.tally.line_down.append(why)
 
     def let_pass(self, batch: list[Message]) -> list[Message]:
@@ -118,7 +118,7 @@ class Sender:
 
     def let_ring(self, batch: list[Message]) -> list[Message]:
         """Put off what would ring in quiet hours at the client's place."""
-        quiet = hours.later(self.business, batch, now=timezone.now())
+        quiet = quiet_hours.later(self.business, batch, now=timezone.now())
         for message in batch:
             if message.pk in quiet:
                 outcomes.wait_for(message, quiet[message.pk])

@@ -7,7 +7,7 @@ from django.db.models.functions import Now
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox import steps
+from clients.messaging.outbox import transitions
 
 DIED_BEFORE = "The sender stopped before it handed anything over."
 DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."
@@ -27,10 +27,10 @@ def sweep() -> Swept:
     claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
     first, behind = left_in_transmitting()
     return Swept(
-        requeued=steps.move(claimed, State.QUEUED, note=DIED_BEFORE)
-        + steps.move(behind, State.QUEUED, note=DIED_BEFORE, attempts=steps.UNTRIED),
-        unconfirmed=steps.move(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
-        expired=steps.move(
+        requeued=transitions.move(claimed, State.QUEUED, note=DIED_BEFORE)
+        + transitions.move(behind, State.QUEUED, note=DIED_BEFORE, attempts=transitions.UNTRIED),
+        unconfirmed=transitions.move(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
+        expired=transitions.move(
             Message.objects.filter(state=State.QUEUED, expires_at__lte=Now()),
             State.CANCELLED,
             note="It was not sent in time.",

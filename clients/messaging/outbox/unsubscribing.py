@@ -11,7 +11,7 @@ from clients.messaging import suppression
 from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Consent, Message
 from clients.messaging.models.message import MessageQuerySet
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import Channel
 
@@ -45,7 +45,7 @@ def stop(
     for client in people:
         withdraw(client, channel, why=why, evidence=evidence, by=by)
     clients_left([client.pk for client in people], why)
-    return doors.cancel(messages=waiting_for(channel, address, people), why=why, now=now, by=by)
+    return decisions.cancel(messages=waiting_for(channel, address, people), why=why, now=now, by=by)
 
 
 def withdraw(client: Client, channel: str, *, why: str, evidence: str, by: User | None = None) -> None:
@@ -66,7 +66,7 @@ def waiting_for(channel: str, address: str, people: Iterable[Client]) -> Message
     """
     same, own = suppression.normalize(channel, address), {client.pk for client in people}
     rows = Message.objects.filter(client__in=own | theirs(channel, address))
-    waiting = [row for row in rows.only("client_id", "channel", "address", "state") if row.state in doors.NOT_GONE]
+    waiting = [row for row in rows.only("client_id", "channel", "address", "state") if row.state in decisions.NOT_GONE]
     chosen = [
         row.pk for row in waiting
         if row.channel == channel and (row.client_id in own or suppression.normalize(channel, row.address) == same)
@@ -77,7 +77,7 @@ def waiting_for(channel: str, address: str, people: Iterable[Client]) -> Message
 def theirs(channel: str, address: str) -> set[int]:
     """The clients who have this address or number; with letters, to whom something waits that bears it."""
     if channel == Channel.LETTER:
-        waiting = Message.objects.filter(channel=channel, state__in=doors.NOT_GONE, address__iexact=address.strip())
+        waiting = Message.objects.filter(channel=channel, state__in=decisions.NOT_GONE, address__iexact=address.strip())
         return set(waiting.values_list("client_id", flat=True))
     points = ContactPoint.objects.filter(normalized__in=suppression.spellings(channel, address))
     return set(points.values_list("client_id", flat=True))

@@ -12,7 +12,7 @@ from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import bounces
 from clients.messaging.incoming.hooks import mail_service
 from clients.messaging.models import InboundEvent
-from clients.messaging.outbox import trouble
+from clients.messaging.outbox import channel_health
 from clients.models import Business
 
 SHOWN = 8
@@ -31,7 +31,7 @@ def coming_back(request: HttpRequest) -> HttpResponse:
         "form": form, "by_service": by_service, "is_proved": by_service and mail_service.is_proved(),
         "hook": address_of_hook() if by_service else "",
         "mailbox": f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if bounces.is_configured() else "",
-        "trouble": trouble.of([trouble.BOUNCES]).get(trouble.BOUNCES, ""),
+        "trouble": channel_health.of([channel_health.BOUNCES]).get(channel_health.BOUNCES, ""),
         "events": InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[:SHOWN],
     }  # fmt: skip
     return render(request, "settings/coming_back.html", context)

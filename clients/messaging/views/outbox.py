@@ -18,7 +18,7 @@ from clients.messaging import text_costs
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import doors, evidence, otherwise, trouble
+from clients.messaging.outbox import channel_health, decisions, delivery_reports, fallback
 from clients.messaging.unsendable import Unsendable
 from clients.models import User
 from clients.models.channel import BY_MACHINE, Channel
@@ -38,34 +38,40 @@ class Deed:
 
 
 def cancelled(message: Message, now: datetime, by: User) -> bool:
-    return bool(doors.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
+    return bool(decisions.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
 
 
 def asked(message: Message, now: datetime, by: User) -> str:
     """The gateway looks a message up and says what it knows."""
-    return evidence.ask(message=message, now=now)
+    return delivery_reports.ask(message=message, now=now)
 
 
 def said_by(channel: str) -> Callable[[Message, datetime, User], bool]:
-    return lambda message, now, by: bool(otherwise.say(message=message, channel=channel, by=by, now=now))
+    return lambda message, now, by: bool(fallback.say(message=message, channel=channel, by=by, now=now))
 
 
 DEEDS = {
-    "confirm": Deed("It went out", lambda m, now, by: doors.confirm(message=m, now=now, by=by), "Noted: it went out."),
-    "again": Deed(
-        "Send again", lambda m, now, by: doors.send_again(message=m, now=now, by=by), "It is queued once more."
+    "confirm": Deed(
+        "It went out", lambda m, now, by: decisions.confirm(message=m, now=now, by=by), "Noted: it went out."
     ),
-    "aside": Deed("Leave it", lambda m, now, by: doors.set_aside(message=m, now=now, by=by), "It is left at that."),
+    "again": Deed(
+        "Send again", lambda m, now, by: decisions.send_again(message=m, now=now, by=by), "It is queued once more."
+    ),
+    "aside": Deed("Leave it", lambda m, now, by: decisions.set_aside(message=m, now=now, by=by), "It is left at that."),
     "cancel": Deed("Cancel", cancelled, "It is cancelled and will not go out."),
-    "hold": Deed("Hold", lambda m, now, by: doors.hold(message=m, now=now, by=by), "It is held back until released."),
+    "hold": Deed(
+        "Hold", lambda m, now, by: decisions.hold(message=m, now=now, by=by), "It is held back until released."
+    ),
     "ask": Deed("Ask the gateway", asked, ""),
     "came_back": Deed(
-        "It came back", lambda m, now, by: doors.came_back(message=m, now=now, by=by), "Noted: the post returned it."
+        "It came back",
+        lambda m, now, by: decisions.came_back(message=m, now=now, by=by),
+        "Noted: the post returned it.",
     ),
     "by_letter": Deed("Send it as a letter", said_by(Channel.LETTER), "It waits among the letters to print."),
     "by_call": Deed("Put it on the call list", said_by(Channel.CALL), "It is on the call list."),
     "release": Deed(
-        "Release", lambda m, now, by: doors.release(message=m, now=now, by=by), "It is released and may go out."
+        "Release", lambda m, now, by: decisions.release(message=m, now=now, by=by), "It is released and may go out."
     ),
 }
 
@@ -87,7 +93,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "letters": batches.waiting().count(),
         "calls": Message.objects.due(Channel.CALL).count(),
         "sends_texts": TextGateway.objects.exists(),
-        "trouble": trouble.of([*BY_MACHINE, trouble.BOUNCES]),
+        "trouble": channel_health.of([*BY_MACHINE, channel_health.BOUNCES]),
         "deeds": DEEDS,
     }
     return render(request, "clients/outbox_list.html", context)
@@ -121,7 +127,7 @@ def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "message": message,
         "doors": open_doors(message),
-        "is_in_doubt": otherwise.is_in_doubt(message, now=timezone.now()),
+        "is_in_doubt": fallback.is_in_doubt(message, now=timezone.now()),
         "hours": SendingRules.current().unconfirmed_hours,
     }
     return render(request, "clients/outbox_detail.html", context)

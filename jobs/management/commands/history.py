@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from clients.models import Client, Deck
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from jobs import search
 from jobs.models import Job
 

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.models import Business
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from jobs.importing.action import Report, import_book
 from jobs.importing.sheet import SheetError
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.models import Business, Deck
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from jobs import materials
 from jobs.models import Product
 from jobs.scope import Need

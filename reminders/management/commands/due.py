@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from reminders import due
 from reminders.management.month import business_in_force, month_argument
 

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from clients import display
 from clients.models import Deck
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from reminders.management.month import business_in_force
 from reminders.models import Forecast
 from reminders.words import phrase

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.models import Deck
-from clients.rows import add_format, plain, write_rows
+from clients.tabular import add_format, plain, write_rows
 from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
 from jobs.offering import DraftedOffer, desk, draft, strips_of

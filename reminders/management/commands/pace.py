@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients import display
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from reminders import pacing_shown
 from reminders.management.month import business_in_force, month_argument
 from reminders.months import month_of, written

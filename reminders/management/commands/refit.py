@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from reminders import refitting
 from reminders.management.month import business_in_force
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 from clients import display
 from clients.messaging.models import Message
 from clients.models import Business
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from reminders import actions, due
 from reminders.drafts import Draft, written_out
 from reminders.management.month import business_in_force, month_argument

@@ -12,7 +12,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from clients.rows import add_format, write_rows
+from clients.tabular import add_format, write_rows
 from restorer import local_postgres
 from restorer.ordeal import COLUMNS, Ordeal
 

@@ -16,7 +16,7 @@ from pypdf import PdfReader
 from weasyprint import CSS, HTML
 from weasyprint.urls import URLFetcher
 
-from clients import display, tagging
+from clients import display
 from clients.messaging.channels.letters import enclosures
 from clients.messaging.channels.letters.batches import Letter
 from clients.messaging.channels.letters.enclosures import Enclosure
@@ -25,6 +25,7 @@ from clients.messaging.channels.letters.sheets import Sheet, sheet_of
 from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
 from clients.models import Business
+from clients.printing import tagging
 
 
 @dataclass(frozen=True)

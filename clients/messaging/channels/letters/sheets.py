@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from clients.paper import paper
+from clients.printing.paper import paper
 
 INCH = 25.4
 WIDEST = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most

@@ -10,7 +10,7 @@ from clients.messaging import message_keys
 from clients.messaging.incoming.bounces.reading import Report, Returned
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.message import State
-from clients.messaging.outbox import doors, steps, unsubscribing
+from clients.messaging.outbox import decisions, transitions, unsubscribing
 from clients.messaging.suppression import normalize
 from clients.models import Business, ContactPoint
 from clients.models.channel import Channel
@@ -76,13 +76,13 @@ def move(message: Message, returned: Returned, now: datetime) -> bool:
     to, froms = MOVES[returned.report]
     changes: dict[str, Any] = {} if to in NOT_REACHED else {"accepted_at": Coalesce("accepted_at", Now())}
     rows = Message.objects.filter(pk=message.pk, message_id=message.message_id, state__in=froms)
-    return bool(steps.move(rows, to, note=returned.said(), at=now, reply=returned.said(), **changes))
+    return bool(transitions.move(rows, to, note=returned.said(), at=now, reply=returned.said(), **changes))
 
 
 def note(message: Message, words: str, now: datetime) -> None:
     """A line in the history that changes no state."""
     state = Message.objects.values_list("state", flat=True).get(pk=message.pk)
-    steps.write_down([message.pk], state, note=words, at=now)
+    transitions.write_down([message.pk], state, note=words, at=now)
 
 
 def stop_writing(event: InboundEvent, message: Message, returned: Returned, now: datetime) -> None:
@@ -102,7 +102,7 @@ def suspend(message: Message, returned: Returned, now: datetime) -> None:
         point.suspended_at, point.suspended_why = now, why
         point.save(update_fields=["suspended_at", "suspended_why"])
         waiting = point.client.messages.filter(channel=Channel.EMAIL, address__iexact=message.address)
-        doors.cancel(messages=waiting, why=why, now=now, by=None)
+        decisions.cancel(messages=waiting, why=why, now=now, by=None)
         put_before_the_owner(
             key=f"bounce/{message.pk}/{point.pk}", client_id=point.client_id, message=message,
             words=f"Find out the address of {point.client.name}: mail to {point.value} comes back. {returned.why}",

@@ -10,7 +10,7 @@ from clients.messaging.channels import gateway as words
 from clients.messaging.incoming.hooks.made import Made
 from clients.messaging.incoming.hooks.reading import Report
 from clients.messaging.models import InboundEvent, Message, TextGateway
-from clients.messaging.outbox import evidence, unsubscribing
+from clients.messaging.outbox import delivery_reports, unsubscribing
 from clients.models import Business
 from clients.models.channel import Channel
 
@@ -27,8 +27,8 @@ def process(gateway: TextGateway, event: InboundEvent, report: Report, now: date
     state = str(gateway.statuses.get(report.status, ""))
     if not state:
         return Made(f"The state “{report.status[:60]}” means nothing to us.", message, message.client)
-    moved = evidence.take(message=message, report=state, note=report.error[:200], is_current=is_current)
-    said = evidence.SAID.get(state, "")
+    moved = delivery_reports.take(message=message, report=state, note=report.error[:200], is_current=is_current)
+    said = delivery_reports.SAID.get(state, "")
     return Made(said if moved else f"{said} That changed nothing.", message, message.client)
 
 
@@ -50,5 +50,5 @@ def opted_out(message: Message, event: InboundEvent, is_current: bool, now: date
         channel=message.channel, address=message.address, people=[message.client], why=OPTED_OUT,
         evidence=f"Report {event.event_id}", now=now,
     )  # fmt: skip
-    evidence.take(message=message, report=evidence.FAILED, note=OPTED_OUT, is_current=is_current)
+    delivery_reports.take(message=message, report=delivery_reports.FAILED, note=OPTED_OUT, is_current=is_current)
     return Made(OPTED_OUT, message, message.client)

@@ -10,7 +10,7 @@ from django.db import Error, connection
 
 from clients.messaging.channels.contract import Outcome
 from clients.messaging.models import Message
-from clients.messaging.outbox import outcomes, steps
+from clients.messaging.outbox import outcomes, transitions
 from clients.messaging.outbox.ahead import Ahead
 from clients.messaging.suppression import address_hash, normalize
 from clients.models import Business
@@ -29,7 +29,7 @@ class Record:
     def __init__(self, business: Business, lease_seconds: float) -> None:
         self.business = business
         self.lease = timedelta(seconds=lease_seconds)
-        self.ahead = Ahead(steps.AHEAD)
+        self.ahead = Ahead(transitions.AHEAD)
         self.looked_at: dict[int, tuple[Message, float]] = {}  # and when; nothing of these is handed over
         self.cleared: set[int] = set()  # the last look said yes
         self.known: dict[int, tuple[Message, Outcome]] = {}  # how tries ended, and the database has not confirmed
@@ -90,7 +90,7 @@ class Record:
 
     def lost(self, message: Message) -> None:
         """Our time had run out, so others may have what was looked at: all is looked at again."""
-        steps.accept_late(message)
+        transitions.accept_late(message)
         self.looked_at = {pk: (other, -inf) for pk, (other, _) in self.looked_at.items()}
 
     def write(self, message: Message, outcome: Outcome) -> str:

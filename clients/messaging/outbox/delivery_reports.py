@@ -13,7 +13,7 @@ from django.db.models.functions import Coalesce, Now
 from clients.messaging.channels import text
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import steps
+from clients.messaging.outbox import transitions
 from clients.models.channel import Channel
 
 DELIVERED, FAILED, ACCEPTED, NONE = "delivered", "failed", "accepted", "none"
@@ -43,7 +43,7 @@ def take(*, message: Message, report: str, note: str = "", is_current: bool = Tr
     words = " ".join(filter(None, [SAID[report], note]))[:500]
     taken: dict[str, Any] = {"accepted_at": Coalesce("accepted_at", Now())} if report in {DELIVERED, ACCEPTED} else {}
     rows = Message.objects.filter(pk=message.pk, state__in=froms)
-    return bool(steps.move(rows, to, note=words, reply=words, **taken))
+    return bool(transitions.move(rows, to, note=words, reply=words, **taken))
 
 
 def ask(*, message: Message, now: datetime) -> str:

@@ -8,7 +8,7 @@ from django.db import transaction
 from clients.messaging import message_keys
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox import steps
+from clients.messaging.outbox import transitions
 from clients.models import Business, User
 from clients.models.channel import Channel
 
@@ -25,19 +25,19 @@ def of(messages: Iterable[Message]) -> MessageQuerySet:
 def cancel(*, messages: Iterable[Message], why: str, now: datetime, by: User | None) -> int:
     """Stop what has not gone out; what is being handed over cannot be called back. How many were stopped."""
     rows = of(messages).filter(state__in=NOT_GONE)
-    return steps.move(rows, State.CANCELLED, note=why, by=by, at=now, reply=why[:500])
+    return transitions.move(rows, State.CANCELLED, note=why, by=by, at=now, reply=why[:500])
 
 
 def set_aside(*, message: Message, now: datetime, by: User) -> bool:
     """Leave a failed, bounced or unconfirmed message at that: nobody sends it again."""
     rows = of([message]).filter(state__in=AFTER_A_FAILURE)
-    return bool(steps.move(rows, State.CANCELLED, note="Left at that.", by=by, at=now))
+    return bool(transitions.move(rows, State.CANCELLED, note="Left at that.", by=by, at=now))
 
 
 def confirm(*, message: Message, now: datetime, by: User) -> bool:
     """An unconfirmed message did go out, as somebody found out."""
     rows = of([message]).filter(state=State.UNCONFIRMED)
-    return bool(steps.move(rows, State.ACCEPTED, note=CONFIRMED, by=by, at=now, accepted_at=now))
+    return bool(transitions.move(rows, State.ACCEPTED, note=CONFIRMED, by=by, at=now, accepted_at=now))
 
 
 def send_again(*, message: Message, now: datetime, by: User) -> bool:
@@ -46,7 +46,7 @@ def send_again(*, message: Message, now: datetime, by: User) -> bool:
     rows = of([message]).filter(state__in=AFTER_A_FAILURE, message_id=message.message_id)
     note = "To be sent again."
     return bool(
-        steps.move(
+        transitions.move(
             rows, State.QUEUED, note=note, by=by, at=now, message_id=new_id, attempts=0, reply="", not_before=now
         )
     )
@@ -64,7 +64,7 @@ def next_id(message: Message) -> str:
 def came_back(*, message: Message, now: datetime, by: User) -> bool:
     """A letter that the post returned."""
     rows = of([message]).filter(channel=Channel.LETTER, state=State.ACCEPTED)
-    return bool(steps.move(rows, State.BOUNCED, note=RETURNED, by=by, at=now, reply=RETURNED))
+    return bool(transitions.move(rows, State.BOUNCED, note=RETURNED, by=by, at=now, reply=RETURNED))
 
 
 def hold(*, message: Message, now: datetime, by: User) -> bool:
@@ -82,5 +82,5 @@ def set_held(rows: MessageQuerySet, held_at: datetime | None, *, note: str, by: 
     if changed is None:
         return False
     Message.objects.filter(pk=changed[0]).update(held_at=held_at)
-    steps.write_down([changed[0]], changed[1], note=note, by=by, at=at)
+    transitions.write_down([changed[0]], changed[1], note=note, by=by, at=at)
     return True

@@ -8,7 +8,7 @@ from django.db import transaction
 from clients.messaging import message_keys
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
-from clients.messaging.outbox import doors
+from clients.messaging.outbox import decisions
 from clients.messaging.outbox.permission import Refusal, contactable
 from clients.messaging.outbox.queueing import File, queue_message
 from clients.messaging.unsendable import Unsendable
@@ -47,7 +47,7 @@ def say(*, message: Message, channel: str, by: User, now: datetime) -> Message:
         basis=allowed.basis, now=now, by=by, expires_at=row.expires_at, language=row.language,
         attachments=files_of(row) if channel == Channel.LETTER else (),
     )  # fmt: skip
-    doors.set_aside(message=row, now=now, by=by)
+    decisions.set_aside(message=row, now=now, by=by)
     return said
 
 
