@@ -16,9 +16,10 @@ class JobsConfig(AppConfig):
         from auditlog.registry import auditlog
 
         from clients.messaging.law import history
-        from jobs import latest, models
+        from jobs import models
+        from jobs.work import latest_jobs
 
-        history.last_jobs.append(latest.last_jobs)
+        history.last_jobs.append(latest_jobs.last_jobs)
 
         for model in (
             models.Product,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.apps import AppConfig
 
 if TYPE_CHECKING:
-    from jobs.foretold import Foretold
+    from jobs.offers.forecast_summary import Foretold
 
 
 class RemindersConfig(AppConfig):
@@ -16,7 +16,7 @@ class RemindersConfig(AppConfig):
     def ready(self) -> None:
         from clients.after import after_deck
         from jobs.after import after_booking, after_decline, after_job
-        from jobs.foretold import tellers
+        from jobs.offers.forecast_summary import tellers
 
         for registry in (after_deck, after_job):
             if forecasts_follow not in registry:
@@ -63,7 +63,7 @@ def reminders_stop_for_a_no(deck_ids: Collection[int], words: str) -> None:
 
 
 def tell(deck_ids: Collection[int], today: date) -> "dict[int, Foretold]":
-    """What jobs/foretold.py asks."""
+    """What jobs/offers/forecast_summary.py asks."""
     from reminders import telling
 
     return telling.tell(deck_ids, today)

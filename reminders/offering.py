@@ -11,8 +11,8 @@ from clients.models import Deck, User
 from jobs.actions import offers as deeds
 from jobs.actions.offers import OfferProblem
 from jobs.models import Booking, Offer, OfferScope
-from jobs.offering import Order
-from jobs.outlook import WAITS, DeckOutlook, Outlook
+from jobs.offers import Order
+from jobs.offers.outlook import WAITS, DeckOutlook, Outlook
 from jobs.scope import propose
 from reminders import bridge, forecast, in_use
 from reminders.coats import newest_coats

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from statistics import median
 
-from jobs.offering.hours import DeckHours, work_hours
+from jobs.offers.hours import DeckHours, work_hours
 
 # While no price list says the minutes (judgement): for the visit, a m² of recoat, a m² of strip.
 PLAIN_HOURS = (1.0, 0.25, 0.6)

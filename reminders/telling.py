@@ -1,11 +1,11 @@
-"""Tells the app below what the forecast says about decks (jobs/foretold.py): the window, and the curve as a drawing."""
+"""Tells the app below what the forecast says about decks (jobs/offers/forecast_summary.py): the window, and the curve as a drawing."""
 
 from collections.abc import Collection
 from datetime import date
 
 from django.template.loader import render_to_string
 
-from jobs.foretold import Foretold
+from jobs.offers.forecast_summary import Foretold
 from reminders.curve import wear_picture
 from reminders.models import Forecast
 

@@ -15,7 +15,7 @@ from jobs.actions import answers, offers, questions, sending
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import Rows, save_price_list
 from jobs.models import Offer, PriceList, Rate
-from jobs.offer_page import weeks_to_choose
+from jobs.offers.page import weeks_to_choose
 from reminders import offering
 from reminders.models import Forecast
 

@@ -16,7 +16,7 @@ from jobs.actions.bookings import book
 from jobs.actions.parts import one_at_a_time
 from jobs.after import decks_declined
 from jobs.models import Offer, OfferEvent
-from jobs.offer_page import is_bookable
+from jobs.offers.page import is_bookable
 
 State, Event = Offer.State, OfferEvent.Kind
 MOST_QUESTIONS = 10  # that wait for an answer; a link that got about cannot fill the book

@@ -16,7 +16,7 @@ from clients.messaging.suppression import suppressed
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User
 from clients.models.channel import Channel
-from jobs import calendar
+from jobs.diary import calendar
 from jobs.models import Booking
 
 Purpose = MessageText.Purpose

@@ -7,9 +7,9 @@ from django.db.models import F
 from django.db.models.functions import Greatest
 
 from clients.models import Business
-from jobs import links
 from jobs.actions.crew_days import BookingError, lock
 from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
+from jobs.offers import links
 
 STANDING = [Booking.State.BOOKED, Booking.State.HELD]
 

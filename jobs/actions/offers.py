@@ -13,8 +13,8 @@ from clients.languages import Words
 from clients.messaging import outbox
 from clients.models import User
 from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
-from jobs.offering import DraftedOffer, Order, desk, draft, prices_of, strips_of
-from jobs.pricing import Line, PricingProblem, Totals, made, total_of, with_taxes
+from jobs.offers import DraftedOffer, Order, desk, draft, prices_of, strips_of
+from jobs.offers.pricing import Line, PricingProblem, Totals, made, total_of, with_taxes
 
 State, Kind = Offer.State, OfferEvent.Kind
 FIRST_NUMBER = 101

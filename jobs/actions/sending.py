@@ -13,9 +13,9 @@ from clients.messaging.models import Message, MessageText
 from clients.messaging.outbox import Contactable, Refusal
 from clients.models import Business, User
 from clients.models.channel import Channel
-from jobs import links
 from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
 from jobs.models import Offer, OfferScope
+from jobs.offers import links
 from jobs.pdf import offer_pdf
 
 CHANNELS = [Channel.EMAIL, Channel.TEXT, Channel.LETTER]

@@ -10,10 +10,10 @@ from clients.messaging import outbox, suppression, texts
 from clients.messaging.models import Consent, Message, MessageText
 from clients.messaging.outbox.permission import address_for
 from clients.models import Business, Channel, User
-from jobs.care_record import care_record, in_short
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
-from jobs.sign_off import Ask
+from jobs.work.care_record import care_record, in_short
+from jobs.work.sign_off import Ask
 
 
 class CareRecordError(ValueError):

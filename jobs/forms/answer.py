@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.forms.fields import lines
 from jobs.models import Offer
-from jobs.offer_page import week_words
+from jobs.offers.page import week_words
 
 NAME_NEEDED = _("Write your name, so that we know who answered.")
 

@@ -11,13 +11,14 @@ from django.http import HttpRequest
 
 from clients.access import business_of, signed_in
 from clients.models import Deck, User
-from jobs import booked_work, photos
-from jobs.build import CoatBuild, coat_build
+from jobs import photos
+from jobs.diary import booked_work
 from jobs.forms import coats
+from jobs.forms.formsets import PageForms
 from jobs.forms.job import JobForm, initial_of, typed
 from jobs.forms.new_deck import NewDeckForm
-from jobs.forms.rows import PageForms
 from jobs.models import Booking, Job
+from jobs.work.coat_build import CoatBuild, coat_build
 
 
 @dataclass

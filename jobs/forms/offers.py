@@ -13,8 +13,8 @@ from django.forms.formsets import formset_factory
 from clients.forms.fields import lines
 from jobs.actions.offers import LineWords, OfferWords
 from jobs.forms.fields import DayField
+from jobs.forms.formsets import MOST_ROWS, PageForms, TypedRows, number, typed_rows
 from jobs.forms.prices import plain
-from jobs.forms.rows import MOST_ROWS, PageForms, TypedRows, number, typed_rows
 from jobs.models import Offer, OfferLine, OfferScope
 
 PREFIX = "lines"

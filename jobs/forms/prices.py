@@ -14,7 +14,7 @@ from clients.models import Business
 from clients.units import QUANTITIES
 from jobs.actions.prices import SAME_DAY, Rows
 from jobs.forms.fields import DayField
-from jobs.forms.rows import MOST_ROWS, PageForms, TypedRows, number, typed_rows
+from jobs.forms.formsets import MOST_ROWS, PageForms, TypedRows, number, typed_rows
 from jobs.models import PriceList, Rate
 
 SHOWN = {"m2": "area", "m": "length"}

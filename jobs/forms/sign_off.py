@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.languages import Words
 from clients.models import Channel
-from jobs.sign_off import BY, Ask
+from jobs.work.sign_off import BY, Ask
 
 
 class SignOffForm(forms.Form):

@@ -2,8 +2,8 @@
 
 from clients import display
 from clients.models import Business
-from jobs.care_record import CareRecord
 from jobs.pdf import paper
+from jobs.work.care_record import CareRecord
 
 
 def care_record_pdf(record: CareRecord) -> bytes:

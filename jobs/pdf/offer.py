@@ -5,7 +5,7 @@ from typing import Any
 from clients import display
 from clients.models import Business
 from jobs.models import Offer
-from jobs.offer_page import offer_page
+from jobs.offers.page import offer_page
 from jobs.pdf import paper
 
 TEMPLATE = "jobs/pdf/offer.html"

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from clients import display
-from jobs.care import WALK_HOURS
 from jobs.models import Product
-from jobs.scope.over import is_film
-from jobs.weather import LEAST_GAP_C, degrees, dew_point_c, resting_moisture_percent
+from jobs.scope.compatibility import is_film
+from jobs.work.care import WALK_HOURS
+from jobs.work.weather import LEAST_GAP_C, degrees, dew_point_c, resting_moisture_percent
 
 # Where a data sheet is silent. Lowest: Wood Handbook FPL-GTR-190, ch. 16, 10 °C for water-borne and 4 °C for oil-based
 # finishes. Highest: common practice, no source.

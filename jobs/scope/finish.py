@@ -7,8 +7,8 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.languages import Words
 from jobs.models import CoatApplied, Product
+from jobs.scope.compatibility import distance, over
 from jobs.scope.history import History
-from jobs.scope.over import distance, over
 from jobs.scope.parts import Wish
 from jobs.scope.shelf import Shelf
 

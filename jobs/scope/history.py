@@ -7,9 +7,9 @@ from decimal import Decimal
 from typing import TypeVar
 
 from clients.models import Deck
-from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product, Visit
-from jobs.spread import measured
+from jobs.work.coat_build import CoatBuild
+from jobs.work.spread import measured
 
 Row = TypeVar("Row", Job, Visit)
 ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}

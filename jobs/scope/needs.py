@@ -7,9 +7,9 @@ from clients import display
 from clients.models import Deck
 from jobs import materials
 from jobs.models import Product
+from jobs.scope.compatibility import is_film
 from jobs.scope.finish import Choice
 from jobs.scope.history import History
-from jobs.scope.over import is_film
 from jobs.scope.parts import Need, PackCount
 from jobs.scope.shelf import Shelf
 from jobs.scope.work import RECOAT, STRIP, Work

@@ -13,7 +13,6 @@ from typing import NamedTuple
 from django.db import connection
 
 from clients.models import Deck
-from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product, Visit
 from jobs.scope.finish import choose
 from jobs.scope.history import History
@@ -22,6 +21,7 @@ from jobs.scope.parts import Wish
 from jobs.scope.proposing import NO_WISH, quantities
 from jobs.scope.shelf import Shelf, in_use
 from jobs.scope.work import RECOAT, STRIP, decide
+from jobs.work.coat_build import CoatBuild
 
 UNIT = Decimal(1)
 SOMEDAY = date(2000, 1, 1)  # only for words that nobody reads

@@ -7,7 +7,6 @@ from decimal import Decimal
 
 from clients import display
 from clients.models import Business, Deck, Property
-from jobs.cautions import cautions
 from jobs.models import Product, Rate
 from jobs.scope import drying
 from jobs.scope.finish import choose
@@ -17,6 +16,7 @@ from jobs.scope.parts import Scope, Wish
 from jobs.scope.shelf import shelf
 from jobs.scope.steps import steps
 from jobs.scope.work import Work, decide, unseen
+from jobs.work.cautions import cautions
 
 NO_WISH = Wish()
 

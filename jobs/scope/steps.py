@@ -14,11 +14,11 @@ from django.utils.translation import gettext_lazy as _
 from clients import display
 from clients.languages import Words, ngettext_lazy
 from clients.models import Deck
-from jobs.care import FURNITURE_DAYS, WALK_HOURS
 from jobs.models import Product, Rate
 from jobs.scope.drying import DRYING_MINUTES, DRYING_WORDS
 from jobs.scope.parts import Step
 from jobs.scope.work import Work
+from jobs.work.care import FURNITURE_DAYS, WALK_HOURS
 
 DWELL_MINUTES = {"stripper": 60, "cleaner": 15, "brightener": 20}
 EXTRA = {

@@ -10,9 +10,9 @@ from clients import display
 from clients.languages import Words, ngettext_lazy
 from jobs.models import OfferScope
 from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.scope.compatibility import is_film
 from jobs.scope.finish import Choice
 from jobs.scope.history import History
-from jobs.scope.over import is_film
 from jobs.scope.parts import Wish
 
 RECOAT, STRIP = OfferScope.Work.RECOAT, OfferScope.Work.STRIP

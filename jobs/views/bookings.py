@@ -13,11 +13,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from clients import display
 from clients.access import business_of, sends, signed_in
 from clients.models.channel import Channel
-from jobs import calendar
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
-from jobs.booked_work import Wanted, wanted, work_of
+from jobs.diary import calendar
+from jobs.diary.booked_work import Wanted, wanted, work_of
 from jobs.diary.suggesting import suggestions
 from jobs.forms.bookings import OTHER, ArrivalForm, BookForm, CallOffForm, HoldForm, MoveForm, NotesForm
 from jobs.models import Booking

@@ -10,8 +10,9 @@ from django.utils.http import quote_etag
 from django.views.decorators.http import require_safe
 
 from clients.access import business_of
-from jobs import calendar, links
+from jobs.diary import calendar
 from jobs.models import Crew
+from jobs.offers import links
 
 
 @login_not_required

@@ -10,9 +10,9 @@ from clients.access import sends, signed_in
 from clients.messaging.unsendable import Unsendable
 from jobs.actions import signing
 from jobs.actions.signing import CareRecordError
-from jobs.care_record import care_record, job_for_record
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
+from jobs.work.care_record import care_record, job_for_record
 
 
 def job_or_404(pk: int) -> Job:

@@ -12,16 +12,16 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients.access import business_of, manages, signed_in
 from jobs import actions
 from jobs.actions.parts import JobError
-from jobs.build import build_around
-from jobs.care import care_note
-from jobs.cautions import cautions
-from jobs.doubts import doubts
 from jobs.forms import log as forms
 from jobs.forms.job import RemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
-from jobs.spread import measured
 from jobs.views.shelf import tins_after
+from jobs.work.care import care_note
+from jobs.work.cautions import cautions
+from jobs.work.coat_build import build_around
+from jobs.work.doubts import doubts
+from jobs.work.spread import measured
 
 
 def job_or_404(pk: int) -> Job:

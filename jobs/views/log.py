@@ -12,12 +12,13 @@ from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, signed_in
 from clients.models import Deck
-from jobs import actions, booked_work, photos, search
+from jobs import actions, photos, search
 from jobs.actions.parts import JobError, NewDeck
-from jobs.cautions import cautions
+from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Job
+from jobs.work.cautions import cautions
 
 MOST_RECENT = 6
 MOST_FOUND = 20

@@ -23,14 +23,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.access import business_of
 from clients.messaging.models import Attachment
-from jobs import calendar, links
 from jobs.actions import answers
 from jobs.actions.answers import AnswerError
 from jobs.actions.bookings import NoRoomError
+from jobs.diary import calendar
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm
-from jobs.link_end import has_ended
 from jobs.models import Offer
-from jobs.offer_page import GONE, OfferPage, offer_of, offer_page, week_words, weeks_to_choose
+from jobs.offers import links
+from jobs.offers.link_expiry import has_ended
+from jobs.offers.page import GONE, OfferPage, offer_of, offer_page, week_words, weeks_to_choose
 from jobs.pdf import offer_pdf
 from jobs.pdf.paper import small_copy
 

@@ -16,7 +16,7 @@ from jobs.actions import sending
 from jobs.actions.offers import OfferProblem
 from jobs.forms import offers as forms
 from jobs.models import Offer, OfferEvent
-from jobs.offer_page import offer_page
+from jobs.offers.page import offer_page
 
 A_PAGE = 50
 State, Kind = Offer.State, OfferEvent.Kind

@@ -7,10 +7,10 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of
 from clients.models import Deck
-from jobs.foretold import foretold
 from jobs.forms.scope import USUAL_WEEKS, ReadingForm, WeeksForm, WishForm
 from jobs.models import Product
-from jobs.scope import Wish, propose_one, together
+from jobs.offers.forecast_summary import foretold
+from jobs.scope import Wish, propose_one, purchase
 from jobs.scope.checklist import NOTHING, checklist
 from jobs.scope.parts import cost_of
 
@@ -21,9 +21,9 @@ def to_buy(request: HttpRequest) -> HttpResponse:
     today = business_of(request).today(timezone.now())
     form = WeeksForm(request.GET or None)
     weeks = (form.is_valid() and form.cleaned_data["weeks"]) or USUAL_WEEKS
-    bookings = together.booked_until(today=today, weeks=weeks)
-    scopes = together.scopes_of(bookings, today=today)
-    needs = together.together(scopes.values(), today=today)
+    bookings = purchase.booked_until(today=today, weeks=weeks)
+    scopes = purchase.scopes_of(bookings, today=today)
+    needs = purchase.together(scopes.values(), today=today)
     context = {"form": form, "bookings": bookings, "scopes": scopes, "needs": needs, "cost": cost_of(needs)}
     return render(request, "jobs/to_buy.html", context)
 

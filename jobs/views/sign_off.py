@@ -18,8 +18,8 @@ from jobs.actions import signing
 from jobs.actions.signing import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
-from jobs.sign_off import asks, jobs_to_sign, latest_care, statement
 from jobs.views.jobs import job_or_404
+from jobs.work.sign_off import asks, jobs_to_sign, latest_care, statement
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -9,8 +9,8 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of
 from clients.models import Deck
-from jobs.build import coat_build
 from jobs.models import Offer
+from jobs.work.coat_build import coat_build
 from reminders.curve import wear_picture
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast

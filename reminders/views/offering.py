@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 from clients.access import business_of, sends, signed_in
 from jobs.actions.offers import OfferProblem
 from jobs.models import Offer
-from jobs.pricing import PricingProblem
+from jobs.offers.pricing import PricingProblem
 from reminders import due, offering
 from reminders.models import ForecastQuerySet
 from reminders.months import written

@@ -8,8 +8,8 @@ from django.utils import timezone
 from playwright.sync_api import Page
 
 from clients.models import Business
-from jobs import links
 from jobs.models import Booking, Offer
+from jobs.offers import links
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, PHONE, violations
 from tests.factories import (

@@ -7,7 +7,7 @@ from typing import Any
 from clients.models import Deck
 from jobs.actions import offers
 from jobs.models import Offer, PriceList, Rate, Tax
-from jobs.outlook import DeckOutlook, Outlook
+from jobs.offers.outlook import DeckOutlook, Outlook
 from jobs.scope import propose
 from tests.factories import CoatFactory, ConsentFactory, DeckFactory, EmailFactory, PackFactory, PriceListFactory
 

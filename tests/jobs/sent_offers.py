@@ -5,8 +5,8 @@ from typing import Any
 
 from django.test import Client as Browser
 
-from jobs import links
 from jobs.models import Offer
+from jobs.offers import links
 from tests.factories import OfferFactory, OfferLineFactory, OfferScopeFactory, OfferTaxFactory
 
 NOW = datetime(2027, 5, 10, 12, tzinfo=UTC)  # a Monday morning in Nova Scotia

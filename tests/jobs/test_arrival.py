@@ -16,9 +16,9 @@ from icalendar import Calendar
 
 from clients.messaging.models import Message
 from clients.models import Business
-from jobs import calendar
 from jobs.actions import bookings, crews
 from jobs.arrival import NOT_SAID, Arrival
+from jobs.diary import calendar
 from jobs.diary.week import week_of
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, EmailFactory

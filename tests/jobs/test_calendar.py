@@ -12,8 +12,8 @@ from icalendar import Calendar
 from clients.display import written_for
 from clients.messaging.models import ToDo
 from clients.models import Business
-from jobs import calendar
 from jobs.actions import bookings, crews
+from jobs.diary import calendar
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, OfferFactory, OfferScopeFactory
 

@@ -14,9 +14,9 @@ from pypdf import PdfReader
 from clients.messaging import suppression
 from clients.messaging.models import Attachment, Message
 from clients.models import Business, User
-from jobs.care_record import care_record
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
+from jobs.work.care_record import care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import BatchFactory, CoatFactory, EmailFactory, JobFactory, PhotoFactory

@@ -14,11 +14,11 @@ from pypdf import PdfReader
 from clients.messaging.models import Consent, Message, ToDo
 from clients.models import Business, Client, User
 from jobs.actions import offers, sending
-from jobs.care_record import care_record
 from jobs.models import Booking, Job, Offer, OfferEvent, SignOff
-from jobs.offering import Order
+from jobs.offers import Order
 from jobs.pdf import care_record_pdf, offer_pdf
 from jobs.scope import propose
+from jobs.work.care_record import care_record
 from reminders.actions import refresh_forecasts
 from restorer import catalogue
 from tests.factories import CoatFactory, CrewFactory, EmailFactory, PhotoFactory

@@ -6,8 +6,8 @@ from datetime import date
 import pytest
 from django.test import Client
 
-from jobs.build import CoatBuild, build_around, coat_build
 from jobs.models import Job
+from jobs.work.coat_build import CoatBuild, build_around, coat_build
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory
 
 pytestmark = pytest.mark.django_db

@@ -9,9 +9,9 @@ from django.test import Client
 from freezegun import freeze_time
 
 from clients.models import Business, Deck, User
-from jobs.care import care_note
-from jobs.cautions import CHEMICAL, JET, LAST, RAGS, STRIPPER, cautions
 from jobs.models import Job
+from jobs.work.care import care_note
+from jobs.work.cautions import CHEMICAL, JET, LAST, RAGS, STRIPPER, cautions
 from tests.factories import (
     BatchFactory,
     CoatFactory,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.materials import MaterialError, Surfaces, at_film, at_spread, held_spread
-from jobs.spread import wet_film_um
+from jobs.work.spread import wet_film_um
 
 D = Decimal
 

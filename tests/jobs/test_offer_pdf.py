@@ -10,8 +10,8 @@ from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 
 from clients.models import Business
-from jobs.links import offer_url
 from jobs.models import Offer
+from jobs.offers.links import offer_url
 from jobs.pdf import offer_pdf
 from reminders.actions import refresh_forecasts
 from tests.factories import (

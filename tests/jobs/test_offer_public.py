@@ -9,8 +9,8 @@ from freezegun import freeze_time
 from pytest_django import DjangoAssertNumQueries
 
 from clients.models import Business
-from jobs import links
 from jobs.models import Booking, Offer, OfferEvent
+from jobs.offers import links
 from tests.factories import CrewFactory, OfferLineFactory, OfferScopeFactory, PhotoFactory
 from tests.jobs.sent_offers import NOW, WEEK, no, page_of, question, sent_offer, yes
 

@@ -18,7 +18,7 @@ from jobs.actions import offers, questions, sending
 from jobs.actions.answers import ask
 from jobs.actions.offers import LineWords, OfferProblem, OfferWords
 from jobs.models import Offer, OfferLine, PriceList
-from jobs.pricing import PricingProblem
+from jobs.offers.pricing import PricingProblem
 from tests.factories import DeckFactory, JobFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
 

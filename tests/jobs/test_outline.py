@@ -10,7 +10,7 @@ import pytest
 from clients.models import Business, Deck
 from jobs.models import Job, Offer, OfferScope, Product, Rate
 from jobs.models.product import FinishClass
-from jobs.offering.hours import work_hours
+from jobs.offers.hours import work_hours
 from jobs.scope import Scope, Wish, propose
 from jobs.scope.outline import Outline, outlines
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.pricing import (
+from jobs.offers.pricing import (
     DeckWork,
     Journey,
     Line,

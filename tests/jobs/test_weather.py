@@ -7,8 +7,8 @@ import pytest
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
-from jobs.spread import measured, wet_film_um
-from jobs.weather import dew_gap_c, dew_point_c, resting_moisture_percent
+from jobs.work.spread import measured, wet_film_um
+from jobs.work.weather import dew_gap_c, dew_point_c, resting_moisture_percent
 
 
 @pytest.mark.parametrize(

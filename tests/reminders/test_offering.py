@@ -16,7 +16,7 @@ from clients.messaging.models import Message
 from clients.models import Business, Deck
 from jobs.actions import sending
 from jobs.models import Booking, Offer
-from jobs.pricing import PricingProblem
+from jobs.offers.pricing import PricingProblem
 from reminders import offering
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast

@@ -12,10 +12,10 @@ from pypdf import PdfWriter
 from pypdf.generic import NameObject
 
 from clients.messaging.models import LetterBatch
-from jobs.care_record import care_record
-from jobs.links import offer_url
 from jobs.models import Job, Offer
+from jobs.offers.links import offer_url
 from jobs.pdf import care_record_pdf, offer_pdf
+from jobs.work.care_record import care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.clients.test_letters import queued_letter

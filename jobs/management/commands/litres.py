@@ -15,8 +15,8 @@ from clients.tabular import add_format, write_rows
 from jobs import materials
 from jobs.models import Product
 from jobs.scope import Need
+from jobs.scope.compatibility import is_film
 from jobs.scope.needs import Supply, supplied
-from jobs.scope.over import is_film
 from jobs.scope.shelf import shelf
 
 COLUMNS = ["product", "colour", "litres", "from_tins", "to_buy", "pack_litres", "packs", "price", "cost", "left_over"]

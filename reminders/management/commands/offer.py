@@ -13,8 +13,8 @@ from clients.models import Deck
 from clients.tabular import add_format, plain, write_rows
 from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
-from jobs.offering import DraftedOffer, desk, draft, strips_of
-from jobs.pricing import PricingProblem
+from jobs.offers import DraftedOffer, desk, draft, strips_of
+from jobs.offers.pricing import PricingProblem
 from reminders import offering
 from reminders.management.month import business_in_force
 

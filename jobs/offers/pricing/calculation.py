@@ -9,10 +9,18 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.languages import Words
 from clients.units import AREA, LENGTH, VOLUME, Units
-from jobs.pricing.prices import DeckWork, Journey, Line, Prices, PricingProblem, Reductions, TaskRate
-from jobs.pricing.rounding import cents
-from jobs.pricing.taxes import Totals, totals
-from jobs.pricing.words import PER, TASKS, percent, task_words
+from jobs.offers.pricing.prices import (
+    DeckWork,
+    Journey,
+    Line,
+    Prices,
+    PricingProblem,
+    Reductions,
+    TaskRate,
+)
+from jobs.offers.pricing.rounding import cents
+from jobs.offers.pricing.taxes import Totals, totals
+from jobs.offers.pricing.wording import PER, TASKS, percent, task_words
 
 HUNDRED, SIXTY = Decimal(100), Decimal(60)
 MOST_HOURS = Decimal(9_999)

@@ -1,4 +1,4 @@
-"""Rows of the book as the frozen inputs of jobs.pricing."""
+"""Rows of the book as the frozen inputs of jobs.offers.pricing."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -8,7 +8,7 @@ from clients import display
 from clients.models import Business, Place, Property
 from clients.places.geometry import distance_km
 from jobs.models import PriceList
-from jobs.pricing import DeckWork, Journey, Material, Prices, PricingProblem, TaskRate, TaxRule
+from jobs.offers.pricing import DeckWork, Journey, Material, Prices, PricingProblem, TaskRate, TaxRule
 from jobs.scope import Scope
 
 # How much longer the road is than the line through the air (common practice, no source).

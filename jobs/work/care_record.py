@@ -8,10 +8,10 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import Words
-from jobs.care import CareNote, care_note
-from jobs.cautions import LAST, RAG_CLASSES
-from jobs.foretold import Foretold, foretold
 from jobs.models import CoatApplied, Job, Photo, Product
+from jobs.offers.forecast_summary import Foretold, foretold
+from jobs.work.care import CareNote, care_note
+from jobs.work.cautions import LAST, RAG_CLASSES
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
 ADVICE = [

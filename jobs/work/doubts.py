@@ -3,12 +3,12 @@
 from collections.abc import Callable, Iterator
 
 from clients import display
-from jobs.build import CoatBuild
 from jobs.models import CoatApplied, Job, Product
 from jobs.models.job import STRIP_ABOVE_COATS
-from jobs.scope.over import over
-from jobs.spread import Measured, measured
-from jobs.weather import LEAST_GAP_C, degrees, dew_gap_c
+from jobs.scope.compatibility import over
+from jobs.work.coat_build import CoatBuild
+from jobs.work.spread import Measured, measured
+from jobs.work.weather import LEAST_GAP_C, degrees, dew_gap_c
 
 
 def doubts(job: Job, *, before: Job | None, build_before: CoatBuild, build: CoatBuild) -> list[str]:

@@ -11,9 +11,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from jobs.offering.inputs import Desk, deck_work
-from jobs.outlook import WAITS, Outlook
-from jobs.pricing import DeckWork, Journey, Reductions, cents, reckon
+from jobs.offers.inputs import Desk, deck_work
+from jobs.offers.outlook import WAITS, Outlook
+from jobs.offers.pricing import DeckWork, Journey, Reductions, cents, reckon
 from jobs.scope import Scope, Wish, propose
 
 

@@ -10,8 +10,8 @@ from clients import display
 from clients.messaging import suppression
 from clients.messaging.outbox.permission import KINDS, address_for
 from clients.models import Business, Channel, Client
-from jobs.care import CareNote, care_note
 from jobs.models import Job
+from jobs.work.care import CareNote, care_note
 
 # Whole sentences, for they are agreed to as they stand.
 WHAT = {

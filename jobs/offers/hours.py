@@ -8,9 +8,9 @@ from decimal import Decimal
 from django.db import connection
 
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offering.inputs import prices_of
-from jobs.pricing import DeckWork, Prices
-from jobs.pricing.reckoning import task_minutes
+from jobs.offers.inputs import prices_of
+from jobs.offers.pricing import DeckWork, Prices
+from jobs.offers.pricing.calculation import task_minutes
 from jobs.scope.outline import Outline, outlines
 
 ONE = Decimal(1)

@@ -9,10 +9,10 @@ from typing import Any
 from clients import display
 from clients.models import Property, User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
-from jobs.offering.inputs import Desk, deck_work, journey, unpriced
-from jobs.offering.waiting import Strips, waiting
-from jobs.outlook import DeckOutlook, Outlook
-from jobs.pricing import Line, PricingProblem, Reckoned, Reductions, Totals, reckon
+from jobs.offers.inputs import Desk, deck_work, journey, unpriced
+from jobs.offers.outlook import DeckOutlook, Outlook
+from jobs.offers.pricing import Line, PricingProblem, Reckoned, Reductions, Totals, reckon
+from jobs.offers.waiting import Strips, waiting
 from jobs.scope import Scope
 
 MOST_LITRES = Decimal(9_999)

@@ -15,8 +15,8 @@ from django.utils.translation import ngettext
 from clients import display
 from clients.languages import page_language
 from jobs import diary
-from jobs.foretold import Foretold, foretold
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.offers.forecast_summary import Foretold, foretold
 
 Event = OfferEvent.Kind
 State = Offer.State

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.pricing.prices import Line, PricingProblem, TaxRule
-from jobs.pricing.rounding import cents
+from jobs.offers.pricing.prices import Line, PricingProblem, TaxRule
+from jobs.offers.pricing.rounding import cents
 
 HUNDRED = Decimal(100)
 MOST = Decimal(9_999_999)  # no deck costs more; beyond it somebody mistyped a number

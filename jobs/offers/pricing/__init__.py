@@ -1,6 +1,7 @@
 """Prices: from a frozen price list and the work to lines, taxes and totals. Decimal arithmetic, no rows, no clock."""
 
-from jobs.pricing.prices import (
+from jobs.offers.pricing.calculation import Reckoned, made, reckon, total_of, with_taxes
+from jobs.offers.pricing.prices import (
     DeckWork,
     Journey,
     Line,
@@ -11,9 +12,8 @@ from jobs.pricing.prices import (
     TaskRate,
     TaxRule,
 )
-from jobs.pricing.reckoning import Reckoned, made, reckon, total_of, with_taxes
-from jobs.pricing.rounding import cents
-from jobs.pricing.taxes import TaxSum, Totals, totals
+from jobs.offers.pricing.rounding import cents
+from jobs.offers.pricing.taxes import TaxSum, Totals, totals
 
 __all__ = [
     "DeckWork",
