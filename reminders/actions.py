@@ -14,10 +14,10 @@ from clients.messaging.outbox.decisions import NOT_GONE, set_aside
 from clients.messaging.outbox.fallback import is_in_doubt
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
-from reminders import bridge
-from reminders.drafts import Draft, fingerprint, not_writable, written_out
+from reminders.forecasting import bridge
 from reminders.models import Forecast, Reminder, Stop
 from reminders.steps import LeftOut, Plan, plan
+from reminders.steps.drafts import Draft, fingerprint, not_writable, written_out
 from reminders.steps.facts import about
 from reminders.steps.planning import Planning
 

@@ -64,6 +64,6 @@ def reminders_stop_for_a_no(deck_ids: Collection[int], words: str) -> None:
 
 def tell(deck_ids: Collection[int], today: date) -> "dict[int, Foretold]":
     """What jobs/offers/forecast_summary.py asks."""
-    from reminders import telling
+    from reminders.forecasting import providers
 
-    return telling.tell(deck_ids, today)
+    return providers.tell(deck_ids, today)

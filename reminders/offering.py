@@ -14,8 +14,9 @@ from jobs.models import Booking, Offer, OfferScope
 from jobs.offers import Order
 from jobs.offers.outlook import WAITS, DeckOutlook, Outlook
 from jobs.scope import propose
-from reminders import bridge, forecast, in_use
-from reminders.coats import newest_coats
+from reminders import forecast
+from reminders.forecasting import active_fit, bridge
+from reminders.forecasting.coats import newest_coats
 from reminders.models import Forecast
 
 DAYS_A_MONTH = 365.25 / 12
@@ -84,7 +85,7 @@ def under_way(deck_ids: Collection[int], *, today: date) -> dict[int, str]:
 def orders_for(decks: Sequence[Deck], *, today: date) -> Iterable[Order]:
     """One order a property, the deck that is due first leading."""
     scopes, known = propose(decks, today=today), outlooks(decks, today=today)
-    version = in_use.posterior().version
+    version = active_fit.posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.property):
         listed = sorted(members, key=lambda deck: (due_on(known.get(deck.pk)), deck.pk))
         outlook = Outlook({deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version)
@@ -102,7 +103,7 @@ def outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutlook]:
     if coats is None:
         return {}
     now, later = forecast.strip_chances(
-        bridge.core_coats(coats, today=today), in_use.posterior(), bridge.days(today),
+        bridge.core_coats(coats, today=today), active_fit.posterior(), bridge.days(today),
         [months * DAYS_A_MONTH for months in WAITS],
     )  # fmt: skip
     risks = {

@@ -11,8 +11,10 @@ from clients.messaging.actions import retention
 from clients.messaging.incoming import bounces, hooks
 from clients.messaging.outbox import channel_health
 from clients.models import Business
-from reminders import actions, bridge, pacing_plan, refitting
+from reminders import actions
+from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
+from reminders.pacing import actions as pacing_plan
 
 MOST_A_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire

@@ -12,7 +12,7 @@ from reminders.forecast.intervals import Lives
 from reminders.forecast.newton import group, maximise, prepare
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import PRIOR
-from reminders.forecast.restricted import restrict
+from reminders.forecast.reml import restrict
 
 Floats = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from django import forms
 
 from clients import display
 from reminders.months import months_on, parse_month, written
-from reminders.pacing_book import Horizon, horizon
+from reminders.pacing.book import Horizon, horizon
 
 MONTHS_AHEAD = 18
 LENGTHS = [4, 8, 12, 16, 26, 39, 52]

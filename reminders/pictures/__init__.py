@@ -1,9 +1,9 @@
 """Lays out the three pictures of a forecast as plain numbers for templates to draw; knows no Django and no clock."""
 
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
-from reminders.pictures.rows import WindowBar, window_bar
 from reminders.pictures.time_axis import Window, first_of_month
 from reminders.pictures.wear import Found, WearCurve, WearFacts, chance_on, wear_curve
+from reminders.pictures.window_bar import WindowBar, window_bar
 
 __all__ = [
     "Found",

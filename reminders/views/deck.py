@@ -11,13 +11,13 @@ from clients.access import business_of
 from clients.models import Deck
 from jobs.models import Offer
 from jobs.work.coat_build import coat_build
-from reminders.curve import wear_picture
+from reminders.forecasting.curve import wear_picture
+from reminders.forecasting.reasons import explained
+from reminders.forecasting.upkeep import upkeep
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
-from reminders.standing import reminding
+from reminders.steps.reminder_status import reminding
 from reminders.timeline import timeline
-from reminders.upkeep import upkeep
-from reminders.words import explained
 
 MOST_OFFERS = 8
 

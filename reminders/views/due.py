@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of, sends
 from clients.tabular import write_rows
-from reminders import due as due_list
+from reminders.due import due_list
 from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_of, months_on, parse_month, written
 from reminders.pdf import render_pdf

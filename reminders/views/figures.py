@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from clients.access import business_of, sends
-from reminders.figures import ENOUGH_VISITS, figures, graded_visits, still_needed
+from reminders.forecasting.accuracy import ENOUGH_VISITS, figures, graded_visits, still_needed
 
 
 @require_GET

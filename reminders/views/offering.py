@@ -11,7 +11,8 @@ from clients.access import business_of, sends, signed_in
 from jobs.actions.offers import OfferProblem
 from jobs.models import Offer
 from jobs.offers.pricing import PricingProblem
-from reminders import due, offering
+from reminders import offering
+from reminders.due import due_list
 from reminders.models import ForecastQuerySet
 from reminders.months import written
 from reminders.views.remind import decks_asked, month_asked
@@ -57,7 +58,9 @@ def redraft_offer(request: HttpRequest, pk: int) -> HttpResponse:
 def whole_list(request: HttpRequest) -> list[int]:
     """All decks of the list that was on the screen: of the month, or still open from before."""
     month = month_asked(request)
-    rows: ForecastQuerySet = due.carried_over(month) if request.POST["whole"] == "earlier" else due.month_list(month)
+    rows: ForecastQuerySet = (
+        due_list.carried_over(month) if request.POST["whole"] == "earlier" else due_list.month_list(month)
+    )
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
 
 

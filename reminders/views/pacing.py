@@ -15,11 +15,11 @@ from clients import display
 from clients.access import business_of, sends
 from clients.models import Property
 from jobs.diary import monday_of
-from reminders import pacing_shown
 from reminders.forms.pacing import LEAVE_OUT, LET_PLAN_CHOOSE, PlanForm, WeekForm
-from reminders.pacing_book import Horizon, PaceError
-from reminders.pacing_plan import choose_week, let_plan_choose, make_plan
-from reminders.pacing_shown import Line, Shown
+from reminders.pacing import page
+from reminders.pacing.actions import choose_week, let_plan_choose, make_plan
+from reminders.pacing.book import Horizon, PaceError
+from reminders.pacing.page import Line, Shown
 
 NONE = "none"  # in the address: those not in the plan
 
@@ -53,7 +53,7 @@ def address(chosen: Horizon, **more: str) -> str:
 
 def horizon_asked(request: HttpRequest, today: date) -> Horizon:
     """From the address; what is missing or nonsense there falls back on the plan that is kept."""
-    kept = pacing_shown.kept_horizon(business_of(request), today=today)
+    kept = page.kept_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
         weeks, percent = int(request.GET.get("weeks", kept.weeks)), int(request.GET.get("percent", 100))
@@ -67,11 +67,11 @@ def show(request: HttpRequest, form: PlanForm, today: date) -> HttpResponse:
     chosen = horizon_asked(request, today)
     context: dict[str, Any] = {"form": form, "horizon": chosen}
     try:
-        shown = pacing_shown.kept_plan(chosen, today=today, business=business_of(request))
+        shown = page.kept_plan(chosen, today=today, business=business_of(request))
     except PaceError as problem:
         context["problem"] = str(problem)
         return render(request, "reminders/pacing.html", context)
-    found = pacing_shown.lines(shown.made)
+    found = page.lines(shown.made)
     week = week_asked(request, shown)
     context |= {
         "shown": shown, "rules": shown.book.rules, "learned": shown.book.learned, "week": week,
@@ -101,14 +101,14 @@ def household(request: HttpRequest, pk: int) -> HttpResponse:
     today = today_of(request)
     chosen = horizon_asked(request, today)
     try:
-        shown = pacing_shown.kept_plan(chosen, today=today, business=business_of(request))
+        shown = page.kept_plan(chosen, today=today, business=business_of(request))
     except PaceError as problem:
         raise Http404(str(problem)) from problem
     row = shown.book.row_of.get(pk)
     if row is None:
         messages.info(request, "No deck of this property can be reminded in these weeks, so there is nothing to move.")
         return redirect(address(chosen))
-    line = pacing_shown.line_of(shown.made, row)
+    line = page.line_of(shown.made, row)
     form = WeekForm(request.POST or None, weeks=weeks_of(shown), chosen=standing_of(line))
     if request.method == "POST" and form.is_valid():
         return decide(request, place, form.cleaned_data["week"], chosen)
@@ -124,7 +124,7 @@ def weeks_of(shown: Shown) -> list[tuple[date, str]]:
     ]
 
 
-def holds(week: pacing_shown.Week) -> str:
+def holds(week: page.Week) -> str:
     if not week.reminders:
         return "nobody yet"
     return f"{week.reminders} reminder{'' if week.reminders == 1 else 's'}, {week.hours_to_come:.0f} h to come of them"

@@ -9,8 +9,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, sends, signed_in
-from reminders import actions, preview
+from reminders import actions
 from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.steps import preview
 
 MOST_CHOSEN = 500
 MOST_TOLD = 5

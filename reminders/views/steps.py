@@ -13,10 +13,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from clients.access import business_of, manages, sends, signed_in
 from clients.messaging.models import Message, SendingRules
 from clients.models import Deck
-from reminders import actions, preview
+from reminders import actions
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, rows_of
 from reminders.models import ReminderStep, Stop
 from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.steps import preview
 from reminders.steps.settings import keep_sequence
 from reminders.views.remind import tell
 

@@ -6,7 +6,8 @@ from functools import partial
 
 from django.db import connection, transaction
 
-from reminders import actions, bridge
+from reminders import actions
+from reminders.forecasting import bridge
 from reminders.models import Forecast
 from restorer.bench.timing import in_turn, percentile, seconds
 

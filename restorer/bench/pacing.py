@@ -6,9 +6,9 @@ import numpy as np
 from django.test import Client as Browser
 
 from jobs.models import Crew
-from reminders import pacing
-from reminders.pacing_book import horizon
-from reminders.pacing_plan import make_plan
+from reminders.pacing import core
+from reminders.pacing.actions import make_plan
+from reminders.pacing.book import horizon
 from restorer.bench.offers import make_prices
 from restorer.bench.pages import owner
 from restorer.bench.timing import seconds
@@ -16,22 +16,22 @@ from restorer.bench.timing import seconds
 HOUSEHOLDS, WEEKS = 2_000, 26
 
 
-def problem() -> tuple[pacing.Work, pacing.Hours]:
+def problem() -> tuple[core.Work, core.Hours]:
     """Far more households than two crews can serve, so that there is something to choose."""
-    rng, week, lead = np.random.default_rng(9), np.arange(WEEKS), pacing.Lead()
+    rng, week, lead = np.random.default_rng(9), np.arange(WEEKS), core.Lead()
     chance = rng.choice([0.5, 0.35, 0.12], HOUSEHOLDS)
     opens = rng.integers(-10, WEEKS + 6, HOUSEHOLDS)
-    work = pacing.Work(
+    work = core.Work(
         chance=chance, chance_cv=np.where(chance == 0.5, 0.1, 0.2), hours=1 + rng.gamma(8, 0.8, HOUSEHOLDS),
         hours_sd=rng.uniform(0, 2, HOUSEHOLDS), saved=300 * rng.random((HOUSEHOLDS, 1)) * (1 - week / 40),
         allowed=week + 5 >= opens[:, None], town=rng.integers(0, 12, HOUSEHOLDS), fixed=np.full(HOUSEHOLDS, -1),
     )  # fmt: skip
-    return work, pacing.Hours(np.where(np.arange(WEEKS + lead.last) > 5, 70.0, 0.0))
+    return work, core.Hours(np.where(np.arange(WEEKS + lead.last) > 5, 70.0, 0.0))
 
 
 def measure(today: date, now: datetime) -> dict[str, float]:
     work, hours = problem()
-    results = {"core_2000_x_26_s": seconds(lambda: pacing.pace(work, hours))}
+    results = {"core_2000_x_26_s": seconds(lambda: core.pace(work, hours))}
     for name in ("Tern crew", "Heron crew"):
         Crew.objects.get_or_create(name=name, defaults={"hours_a_day": 14})
     make_prices()

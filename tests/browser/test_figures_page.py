@@ -5,7 +5,7 @@ from collections.abc import Callable
 from playwright.sync_api import Page
 
 from clients.models import Business
-from reminders import refitting
+from reminders.forecasting import refitting
 from tests.browser.conftest import DESKTOP, violations
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY

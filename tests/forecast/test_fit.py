@@ -12,7 +12,7 @@ from scipy import stats
 from reminders.forecast import Lives
 from reminders.forecast.lognormal import log_interval
 from reminders.forecast.newton import Maximum, maximise, prepare
-from reminders.forecast.restricted import restrict
+from reminders.forecast.reml import restrict
 from tests.forecast.oracles import INF, MOTORETTE, PUBLISHED, RAIL, WHEELS, Published, rows
 
 

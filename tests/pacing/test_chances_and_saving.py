@@ -5,7 +5,7 @@ import pytest
 from scipy import integrate, stats
 
 from reminders.forecast import STRIP_RATIO, best_recoat_age
-from reminders.pacing import Beta, Lead, monthly_rates, saved, still, strip_chances, usual_week
+from reminders.pacing.core import Beta, Lead, monthly_rates, saved, still, strip_chances, usual_week
 from tests.pacing.worlds import NEVER
 
 

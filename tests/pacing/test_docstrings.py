@@ -7,12 +7,12 @@ import pkgutil
 import pytest
 from numpydoc.validate import validate
 
-import reminders.pacing
+import reminders.pacing.core
 from tests.forecast.test_docstrings import CHECKS
 
 NAMES = sorted(
     f"{module.name}.{name}"
-    for module in pkgutil.iter_modules(reminders.pacing.__path__, "reminders.pacing.")
+    for module in pkgutil.iter_modules(reminders.pacing.core.__path__, "reminders.pacing.core.")
     for name, thing in vars(importlib.import_module(module.name)).items()
     if getattr(thing, "__module__", None) == module.name and inspect.isfunction(thing) and not name.startswith("_")
 )

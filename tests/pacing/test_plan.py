@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linear_sum_assignment, linprog
 
-from reminders.pacing import (
+from reminders.pacing.core import (
     FREE,
     LEFT_OUT,
     Hours,

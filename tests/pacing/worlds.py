@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reminders.pacing import Beta, Hours, Lead, Work, monthly_rates, placed, saved, strip_chances
+from reminders.pacing.core import Beta, Hours, Lead, Work, monthly_rates, placed, saved, strip_chances
 
 LEAD = Lead(2, 8)
 GROUPS = [Beta(10, 10), Beta(7, 13), Beta(2.4, 17.6)]

@@ -6,8 +6,9 @@ import numpy as np
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Visit
-from reminders import bridge, forecast
-from reminders.coats import newest_coats
+from reminders import forecast
+from reminders.forecasting import bridge
+from reminders.forecasting.coats import newest_coats
 from tests.factories import ClientFactory, DeckFactory, ProductFactory, PropertyFactory
 
 FIRST = date(2021, 5, 1)

@@ -11,8 +11,9 @@ import pytest
 from clients.models import LocalNormals
 from jobs.after import jobs_changed
 from jobs.models import Job
-from reminders import actions, bridge, forecast
-from reminders.coats import newest_coats
+from reminders import actions, forecast
+from reminders.forecasting import bridge
+from reminders.forecasting.coats import newest_coats
 from reminders.models import Forecast
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, PropertyFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh

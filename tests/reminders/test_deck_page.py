@@ -11,10 +11,10 @@ from PIL import Image
 
 from clients.messaging.models import Message
 from jobs.models import Job, Photo
-from reminders import bridge, curve
+from reminders.forecasting import bridge, curve
+from reminders.forecasting.reasons import explained, reasons
 from reminders.models import Forecast, Reminder
 from reminders.timeline import timeline
-from reminders.words import explained, reasons
 from tests.factories import BatchFactory, DeckFactory, MessageFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -181,6 +181,6 @@ def test_reasons_in_words_keep_what_matters():
 
 def test_every_factor_of_the_core_has_words():
     from reminders.forecast import FACTORS
-    from reminders.words import FACTORS as WORDS
+    from reminders.forecasting.reasons import FACTORS as WORDS
 
     assert set(WORDS) == set(FACTORS)

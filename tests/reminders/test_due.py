@@ -11,7 +11,7 @@ from freezegun import freeze_time
 from pypdf import PdfReader
 
 from clients.models import Client, Deck
-from reminders import due
+from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import MonthError, parse_month
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
@@ -75,7 +75,7 @@ def test_inside_a_town_large_and_late_decks_come_first(due_in):
     large = due_in(date(2027, 2, 1), property=place, area_m2="40")
     overdue = due_in(date(2025, 2, 1), property=place, area_m2="12")
 
-    rows = due.lines(due.carried_over(MARCH), today=TODAY, on=MARCH)
+    rows = due_list.lines(due_list.carried_over(MARCH), today=TODAY, on=MARCH)
 
     assert [row.deck_id for row in rows] == [large.pk, overdue.pk, small.pk]
 
@@ -88,7 +88,7 @@ def test_what_became_due_earlier_stands_apart_until_a_coat_goes_on(due_in, as_ow
 
     assert page.index("Sun deck") < page.index("Still open from earlier</h2>".split("<")[0]) or "Landing" in page
     assert "1 more still open from earlier" in page
-    assert [row.deck_id for row in due.lines(due.carried_over(MARCH), today=TODAY, on=MARCH)] == [old.pk]
+    assert [row.deck_id for row in due_list.lines(due_list.carried_over(MARCH), today=TODAY, on=MARCH)] == [old.pk]
 
 
 def test_a_line_tells_the_coat_the_window_and_the_reasons_in_words(due_in, as_owner):
@@ -129,7 +129,7 @@ def test_the_strip_counts_twelve_months_from_this_one(due_in, as_owner):
     due_in(date(2027, 10, 31))
     due_in(date(2027, 11, 1))
 
-    picture = due.strip(MARCH, today=TODAY)
+    picture = due_list.strip(MARCH, today=TODAY)
 
     assert [bar.month for bar in picture.bars] == [date(2026, 11, 1), date(2026, 12, 1)] + [
         date(2027, month, 1) for month in range(1, 11)
@@ -163,7 +163,7 @@ def test_the_crew_does_not_see_the_due_list(crew, as_user):
 
 
 def test_a_long_list_is_cut_into_pages_with_whole_subtotals(due_in, as_owner, monkeypatch):
-    monkeypatch.setattr(due, "A_PAGE", 3)
+    monkeypatch.setattr(due_list, "A_PAGE", 3)
     place = PropertyFactory(client=client_who_agreed())
     for _ in range(5):
         due_in(date(2027, 3, 9), property=place, area_m2="10")
@@ -222,7 +222,7 @@ def test_the_csv_has_the_documented_columns(due_in, as_owner):
     answer = as_owner.get("/due/2027-03/?format=csv")
 
     rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
-    assert list(rows[0]) == due.COLUMNS
+    assert list(rows[0]) == due_list.COLUMNS
     assert rows[0]["deck_id"] == str(deck.pk)
     assert rows[0]["due_on"] == "2027-03-09"
     assert rows[0]["client"] == "'=SUM(A1)"  # a spreadsheet must not run it
@@ -240,7 +240,7 @@ def test_the_command_lists_the_month_and_what_is_still_open(due_in):
     rows = json.loads(run("due", "2027-03", "--format", "json"))
 
     assert [(row["deck_id"], row["carried_over"]) for row in rows] == [(now.pk, False), (earlier.pk, True)]
-    assert list(rows[0]) == due.COLUMNS
+    assert list(rows[0]) == due_list.COLUMNS
     assert len(json.loads(run("due", "2027-03", "--only-this-month", "--format", "json"))) == 1
 
 

@@ -12,7 +12,8 @@ from django.db import IntegrityError
 
 from clients.models import Deck
 from jobs.models import Visit
-from reminders import forecast, in_use, judging, learning, refitting
+from reminders import forecast
+from reminders.forecasting import active_fit, evaluation, learning, refitting
 from reminders.models import Forecast, ModelFit
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
 from tests.reminders.book import simulated_book
@@ -39,7 +40,7 @@ def test_with_an_empty_book_nothing_fails_and_the_priors_stay(business):
 
     assert result.fit is None
     assert "published figures" in result.said
-    assert in_use.posterior() is forecast.PRIOR
+    assert active_fit.posterior() is forecast.PRIOR
 
 
 def test_coats_without_visits_teach_nothing(business):
@@ -140,7 +141,7 @@ def test_a_fit_of_a_core_with_other_factors_is_not_used(long_lived):
     parameters["posterior"]["names"][1] = "something_older"
     ModelFit.objects.filter(pk=fit.pk).update(parameters=parameters, version="fit-older")
 
-    assert in_use.posterior() is forecast.PRIOR
+    assert active_fit.posterior() is forecast.PRIOR
     assert refit().fit.is_in_use
 
 
@@ -169,8 +170,8 @@ def test_refit_prints_stable_keys(long_lived, noon):
 def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_lived, noon):
     rows = printed("backtest")
 
-    assert [list(row) for row in rows] == [judging.SCORE_COLUMNS] * 4
-    assert judging.SCORE_COLUMNS == [
+    assert [list(row) for row in rows] == [evaluation.SCORE_COLUMNS] * 4
+    assert evaluation.SCORE_COLUMNS == [
         "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected",
         "window_coverage", "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
     ]  # fmt: skip
@@ -184,7 +185,7 @@ def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_liv
 def test_backtest_gives_its_reliability(long_lived, noon):
     rows = printed("backtest", "--reliability")
 
-    assert [list(row) for row in rows] == [judging.BIN_COLUMNS] * len(rows)
+    assert [list(row) for row in rows] == [evaluation.BIN_COLUMNS] * len(rows)
     assert sum(row["visits"] for row in rows) == printed("backtest")[0]["visits"]
     assert all(row["low"] <= row["forecast"] <= row["high"] and 0 <= row["found"] <= 1 for row in rows)
 
@@ -214,7 +215,7 @@ def test_the_return_rate_counts_only_coats_whose_window_has_closed(business):
     gone = DeckFactory(archived_at=NOW)
     coat(gone, on=date(2022, 6, 1))
 
-    found = judging.returns(learning.history(today=TODAY), forecast.PRIOR, today=TODAY)
+    found = evaluation.returns(learning.history(today=TODAY), forecast.PRIOR, today=TODAY)
 
     # The coat of 2023 has outlived its window too, and has not been renewed.
     assert found == {"coats": 4, "in_time": 1, "later": 1, "not_back": 2}

@@ -6,8 +6,8 @@ import pytest
 from django.utils.html import strip_tags
 from scipy.stats import binom
 
-from reminders import refitting
-from reminders.figures import Figures
+from reminders.forecasting import refitting
+from reminders.forecasting.accuracy import Figures
 from reminders.models import ModelFit
 from reminders.pictures.reliability import Step, by_luck, fifths, reliability_picture
 from tests.factories import VisitFactory

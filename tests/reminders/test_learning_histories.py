@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from jobs.models import Visit
-from reminders import learning
+from reminders.forecasting import learning
 from tests.factories import DeckFactory, JobFactory, VisitFactory
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import TODAY, coat

@@ -7,8 +7,8 @@ import pytest
 from django.template.loader import render_to_string
 
 from jobs.models import Job
+from reminders.forecasting.upkeep import upkeep
 from reminders.models import Forecast
-from reminders.upkeep import upkeep
 from tests.factories import DeckFactory, JobFactory
 from tests.reminders.conftest import TODAY, coat, refresh
 

@@ -15,11 +15,11 @@ from freezegun import freeze_time
 from clients.models import Business, Deck
 from jobs.models import Booking, Crew, Offer, PriceList
 from reminders.models import PacedDeck, Reminder, Stop
-from reminders.pacing import FREE
-from reminders.pacing_answers import Group, learned
-from reminders.pacing_book import Horizon, PaceError, book
-from reminders.pacing_plan import choose_week, end_old_plans, let_plan_choose, make_plan
-from reminders.pacing_shown import kept_horizon
+from reminders.pacing.actions import choose_week, end_old_plans, let_plan_choose, make_plan
+from reminders.pacing.answers import Group, learned
+from reminders.pacing.book import Horizon, PaceError, book
+from reminders.pacing.core import FREE
+from reminders.pacing.page import kept_horizon
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 

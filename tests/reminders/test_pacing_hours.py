@@ -14,7 +14,7 @@ from jobs.models import Crew, OfferScope, PriceList, Rate
 from reminders.actions import refresh_forecasts
 from reminders.models import Reminder
 from reminders.offering import draft_offers
-from reminders.pacing_book import Book, Horizon, book
+from reminders.pacing.book import Book, Horizon, book
 from tests.factories import MessageFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY
 

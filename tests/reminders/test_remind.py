@@ -12,7 +12,7 @@ from clients.messaging import suppression
 from clients.messaging.models import Message
 from clients.models import Deck
 from reminders.models import Forecast, Reminder
-from reminders.standing import standings
+from reminders.steps.reminder_status import standings
 from tests.factories import (
     ClientFactory,
     ConsentFactory,

@@ -11,7 +11,7 @@ from clients.messaging import suppression
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.outbox import Refusal, contactable
 from clients.models import Client
-from reminders import words
+from reminders.forecasting import reasons
 from reminders.models import Reminder
 from reminders.steps.ways import Way, Ways
 from tests.factories import (
@@ -192,7 +192,7 @@ def test_a_french_client_reads_french_with_french_dates(due):
     assert "Dernière couche : Tidewood Deck Oil" in message.text
     assert "décembre 2026" in message.text
     assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
-    assert set(words.IN_FRENCH) == set(words.FACTORS)
+    assert set(reasons.IN_FRENCH) == set(reasons.FACTORS)
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):

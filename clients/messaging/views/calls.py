@@ -28,7 +28,7 @@ def calls(request: HttpRequest) -> HttpResponse:
         "recent": CallNote.objects.select_related("message__client", "by")[:10],
         "buttons": BUTTONS,
     }
-    return render(request, "clients/messaging/channels/calls.html", context)
+    return render(request, "clients/calls.html", context)
 
 
 @require_POST

@@ -43,7 +43,7 @@ def letters(request: HttpRequest) -> HttpResponse:
         "posted": batches.with_counts().exclude(posted_at=None)[:MOST_BATCHES],
         "sheet": sheet_of(business_of(request).country),
     }
-    return render(request, "clients/messaging/channels/letters.html", context)
+    return render(request, "clients/letters.html", context)
 
 
 @require_POST

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.tabular import add_format, write_rows
-from reminders import judging, learning
+from reminders.forecasting import evaluation, learning
 from reminders.management.month import business_in_force
 
 
@@ -15,7 +15,7 @@ class Command(BaseCommand):
     help = "Judge the forecast on the business's own book: learn from the past, foretell a year, look what was found."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--years", type=int, default=judging.YEARS, help="How far to look back (default: 10).")
+        parser.add_argument("--years", type=int, default=evaluation.YEARS, help="How far to look back (default: 10).")
         parser.add_argument("--reliability", action="store_true", help="How often coats were worn, by chance foretold.")
         add_format(parser)
 
@@ -26,8 +26,8 @@ class Command(BaseCommand):
         history = learning.history(today=today)
         if history is None or not history.visits:
             raise CommandError("No coat has been graded on a visit yet, so there is nothing to judge the forecast by.")
-        found = judging.yearly(history.book, today=today, years=options["years"])
+        found = evaluation.yearly(history.book, today=today, years=options["years"])
         rows, columns = (
-            (found.bins, judging.BIN_COLUMNS) if options["reliability"] else (found.scores, judging.SCORE_COLUMNS)
+            (found.bins, evaluation.BIN_COLUMNS) if options["reliability"] else (found.scores, evaluation.SCORE_COLUMNS)
         )
         write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.tabular import add_format, write_rows
-from reminders import due
+from reminders.due import due_list
 from reminders.management.month import business_in_force, month_argument
 
 
@@ -24,5 +24,5 @@ class Command(BaseCommand):
         business, month = business_in_force(), month_argument(options["month"])
         today = business.today(timezone.now())
         with display.written_for(business):
-            found = due.whole(month, today=today, with_carried_over=not options["only_this_month"])
-            write_rows(found, format=options["format"], out=self.stdout, columns=due.COLUMNS)
+            found = due_list.whole(month, today=today, with_carried_over=not options["only_this_month"])
+            write_rows(found, format=options["format"], out=self.stdout, columns=due_list.COLUMNS)

@@ -8,9 +8,9 @@ from django.core.management.base import BaseCommand, CommandError
 from clients import display
 from clients.models import Deck
 from clients.tabular import add_format, write_rows
+from reminders.forecasting.reasons import phrase
 from reminders.management.month import business_in_force
 from reminders.models import Forecast
-from reminders.words import phrase
 
 COLUMNS = [
     "deck_id", "client", "deck", "street", "town", "coated_on", "window_opens_on", "due_on", "late_on", "chance_worn",

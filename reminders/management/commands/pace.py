@@ -8,11 +8,11 @@ from django.utils import timezone
 
 from clients import display
 from clients.tabular import add_format, write_rows
-from reminders import pacing_shown
 from reminders.management.month import business_in_force, month_argument
 from reminders.months import month_of, written
-from reminders.pacing_book import PaceError, horizon
-from reminders.pacing_plan import make_plan, plan
+from reminders.pacing import page
+from reminders.pacing.actions import make_plan, plan
+from reminders.pacing.book import PaceError, horizon
 
 
 class Command(BaseCommand):
@@ -37,8 +37,8 @@ class Command(BaseCommand):
             )
         except PaceError as error:
             raise CommandError(str(error)) from error
-        rows, columns = pacing_shown.rows_of(made), pacing_shown.COLUMNS
+        rows, columns = page.rows_of(made), page.COLUMNS
         if options["hours"]:
-            rows, columns = pacing_shown.hours_of(made), pacing_shown.HOUR_COLUMNS
+            rows, columns = page.hours_of(made), page.HOUR_COLUMNS
         with display.written_for(business):
             write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

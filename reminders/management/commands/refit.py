@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients.tabular import add_format, write_rows
-from reminders import refitting
+from reminders.forecasting import refitting
 from reminders.management.month import business_in_force
 
 STORED = [

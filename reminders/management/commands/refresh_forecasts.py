@@ -8,7 +8,8 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients.tabular import add_format, write_rows
-from reminders import actions, bridge
+from reminders import actions
+from reminders.forecasting import bridge
 from reminders.management.month import business_in_force
 
 COLUMNS = ["forecasts", "seconds", "today"]

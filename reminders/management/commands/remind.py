@@ -13,12 +13,13 @@ from clients import display
 from clients.messaging.models import Message
 from clients.models import Business
 from clients.tabular import add_format, write_rows
-from reminders import actions, due
-from reminders.drafts import Draft, written_out
+from reminders import actions
+from reminders.due import due_list
 from reminders.management.month import business_in_force, month_argument
 from reminders.models import Reminder
 from reminders.months import months_on
 from reminders.steps import LeftOut, Planned, plan
+from reminders.steps.drafts import Draft, written_out
 
 COLUMNS = [
     "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
@@ -63,7 +64,7 @@ def chosen(month: date, options: dict[str, Any]) -> list[int] | None:
     """Decks of the due list where the month or haste is asked for; else what the steps say of the whole book."""
     if not (options["only_this_month"] or options["at_once"]):
         return None
-    return due.deck_ids(month, with_carried_over=not options["only_this_month"])
+    return due_list.deck_ids(month, with_carried_over=not options["only_this_month"])
 
 
 def planned(run: Run) -> list[dict[str, Any]]:

@@ -11,9 +11,10 @@ from django.db import connections
 from django.utils import timezone
 
 from clients.models import Business, Deck
-from reminders import due, pacing_shown
+from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import month_of
+from reminders.pacing import page
 from restorer import demo_book, mail_catcher, processes, text_catcher
 from restorer.management.commands import serve
 
@@ -61,7 +62,7 @@ class Command(serve.Command):
         before = len(mail_catcher.caught())
         self.say(f"\nDue in {month} and still open from earlier")
         call_command("due", month, stdout=self.stdout)
-        for deck in due.deck_ids(month_of(today), with_carried_over=True)[-1:]:
+        for deck in due_list.deck_ids(month_of(today), with_carried_over=True)[-1:]:
             self.say("\nWhat the work on the last of them takes and costs")
             call_command("offer", str(deck), stdout=self.stdout)
         self.say(f"\nReminders for {month}")
@@ -69,7 +70,7 @@ class Command(serve.Command):
         self.say("\nHanding them to the mail catcher")
         call_command("deliver", once=True, stdout=self.stdout)
         self.say("\nWhom to remind in which week, so that the answers fill the crews and no more")
-        first = pacing_shown.kept_horizon(Business.objects.get(), today=today).first
+        first = page.kept_horizon(Business.objects.get(), today=today).first
         call_command("pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout)
         count = len(mail_catcher.caught()) - before
         self.say(f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser.")

@@ -8,7 +8,8 @@ from django.utils import timezone
 
 from clients.models import Business, Deck
 from jobs.models import Job, Offer
-from reminders import actions, refitting
+from reminders import actions
+from reminders.forecasting import refitting
 from restorer import demo_book, demo_offers
 
 

@@ -39,7 +39,7 @@ class Piece:
 
 @lru_cache(maxsize=2)
 def style(sheet: Sheet) -> CSS:
-    return CSS(string=render_to_string("clients/messaging/channels/letters/paper.css", {"sheet": sheet}))
+    return CSS(string=render_to_string("clients/letters/paper.css", {"sheet": sheet}))
 
 
 def batch_pdf(
@@ -104,7 +104,7 @@ def written(context: dict[str, Any]) -> tuple[bytes, list[Piece]]:
     apart = [(letter, each) for letter in context["letters"] for each in letter.enclosures if not each.is_printed]
     dated = [(letter, day_for(letter, context["today"])) for letter in context["letters"]]
     text = render_to_string(
-        "clients/messaging/channels/letters/batch.html", {**context, "apart": apart, "dated": dated}
+        "clients/letters/batch.html", {**context, "apart": apart, "dated": dated}
     )
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
         stylesheets=[style(context["sheet"])], **tagging.OPTIONS
@@ -140,7 +140,7 @@ def first_pages(pages: Sequence[Any]) -> list[int]:
 def empty_side(width: float, height: float, language: str) -> bytes:
     """One page that says that it is empty; points."""
     context = {"width": width, "height": height, "words": standard.word(language, "empty_side"), "language": language}
-    page = HTML(string=render_to_string("clients/messaging/channels/letters/empty_side.html", context))
+    page = HTML(string=render_to_string("clients/letters/empty_side.html", context))
     written: bytes = page.write_pdf(**tagging.options())
     return written
 
@@ -150,7 +150,7 @@ def test_sheet(business: Business) -> bytes:
     sheet = sheet_of(business.country)
     lines = [f"Line {number} of {sheet.most_lines} of an address" for number in range(1, sheet.most_lines + 1)]
     context = {"sheet": sheet, "business": business, "lines": lines, "is_metric": sheet.size == "A4"}
-    page = HTML(string=render_to_string("clients/messaging/channels/letters/test_sheet.html", context))
+    page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
     written: bytes = page.write_pdf(stylesheets=[style(sheet)], **tagging.options())
     return written
 

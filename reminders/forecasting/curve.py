@@ -5,8 +5,9 @@ from datetime import date, timedelta
 import numpy as np
 
 from jobs.models import Visit
-from reminders import bridge, forecast, in_use
-from reminders.coats import newest_coats
+from reminders import forecast
+from reminders.forecasting import active_fit, bridge
+from reminders.forecasting.coats import newest_coats
 from reminders.models import Forecast
 from reminders.pictures import Found, WearCurve, WearFacts, Window, wear_curve
 
@@ -37,6 +38,6 @@ def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, fl
     if coats is None:
         return start
     same = bridge.core_coats(coats, today=today).take(np.zeros(POINTS, dtype=int))
-    chance = forecast.predict(same, in_use.posterior(), days).chance_worn_today
+    chance = forecast.predict(same, active_fit.posterior(), days).chance_worn_today
     dates = [date.fromordinal(int(day) + bridge.EPOCH) for day in days]
     return start + list(zip(dates, np.clip(chance, 0, 1).tolist(), strict=True))

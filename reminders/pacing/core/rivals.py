@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from reminders.pacing.problem import FREE, Hours, Integers, Lead, Rules, Work
-from reminders.pacing.stretches import by_week, fits, slack, stretches
+from reminders.pacing.core.problem import FREE, Hours, Integers, Lead, Rules, Work
+from reminders.pacing.core.stretches import by_week, fits, slack, stretches
 
 
 def in_order(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from reminders.pacing.problem import Floats, Hours, Integers, Lead, Work
+from reminders.pacing.core.problem import Floats, Hours, Integers, Lead, Work
 
 LEAST_SD = 0.05  # of the hours: a tangent nearer to 0 would be steep and shut the stretch
 ROOM = 1.05  # how much more shared doubt than now the next round may hold

@@ -6,9 +6,19 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
 
-from reminders.pacing.exchange import Exchange
-from reminders.pacing.problem import FREE, Booleans, Floats, Hours, Integers, Lead, Rules, Work, values
-from reminders.pacing.stretches import (
+from reminders.pacing.core.exchange import Exchange
+from reminders.pacing.core.problem import (
+    FREE,
+    Booleans,
+    Floats,
+    Hours,
+    Integers,
+    Lead,
+    Rules,
+    Work,
+    values,
+)
+from reminders.pacing.core.stretches import (
     Stretches,
     Tangent,
     by_week,

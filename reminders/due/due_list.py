@@ -12,12 +12,12 @@ from django.urls import reverse
 
 from clients import display
 from jobs.models import CoatApplied
-from reminders.deck_rows import DeckRow, columns
+from reminders.due.deck_rows import DeckRow, columns
+from reminders.forecasting.reasons import reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_of, months_on, written
 from reminders.pictures import MonthCount, MonthStrip, Window, WindowBar, month_strip, window_bar
-from reminders.standing import Standing, standings
-from reminders.words import reasons
+from reminders.steps.reminder_status import Standing, standings
 
 A_PAGE = 200
 MOST_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout

@@ -11,13 +11,14 @@ import numpy as np
 
 from clients.models import Business
 from jobs import diary
-from reminders import bridge, pacing
+from reminders.forecasting import bridge
 from reminders.models import PacedDeck
 from reminders.months import month_of
-from reminders.pacing_answers import Group, Learned, group_of, learned
-from reminders.pacing_hours import Timing, timing
-from reminders.pacing_out import out
-from reminders.pacing_work import (
+from reminders.pacing import core
+from reminders.pacing.answers import Group, Learned, group_of, learned
+from reminders.pacing.hours import Timing, timing
+from reminders.pacing.outstanding import out
+from reminders.pacing.work import (
     Floats,
     OpenDeck,
     Prices,
@@ -103,9 +104,9 @@ class Book:
 
     horizon: Horizon
     households: list[Household]
-    work: pacing.Work
-    hours: pacing.Hours
-    rules: pacing.Rules
+    work: core.Work
+    hours: core.Hours
+    rules: core.Rules
     learned: Learned
     crews: list[diary.WeekHours]
     is_priced: bool
@@ -138,7 +139,7 @@ class Maker:
     ) -> None:  # fmt: skip
         self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
         self.today, self.business = today, business
-        usual = pacing.usual_week(free, horizon.weeks + BEYOND, known.lead)
+        usual = core.usual_week(free, horizon.weeks + BEYOND, known.lead)
         later = usual[horizon.weeks :]
         afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + BEYOND]
         weeks = np.concatenate([usual[: horizon.weeks], afterwards])
@@ -153,7 +154,7 @@ class Maker:
         decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
         times = timing({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
         prices = prices_of(decks, today=self.today, currency=self.business.currency)
-        rules = pacing.Rules(hour_worth=prices.recoat_m2 / times.recoat_m2)
+        rules = core.Rules(hour_worth=prices.recoat_m2 / times.recoat_m2)
         if not decks:
             return self.bound([], nothing(self.horizon.weeks), rules, prices, times, 0)
         found = saving(decks, self.days, prices, today=self.today)
@@ -165,13 +166,13 @@ class Maker:
         )
 
     def bound(
-        self, households: list[Household], work: pacing.Work, rules: pacing.Rules, prices: Prices, times: Timing,
+        self, households: list[Household], work: core.Work, rules: core.Rules, prices: Prices, times: Timing,
         left_over: int,
     ) -> Book:  # fmt: skip
         reach = self.horizon.weeks + self.known.lead.last
         weeks, moments = out(self.known, before=self.horizon.first, elsewhere=by_hand_weeks(), today=self.today)
         return Book(
-            self.horizon, households, work, pacing.Hours(self.free[:reach], weeks, moments), rules, self.known,
+            self.horizon, households, work, core.Hours(self.free[:reach], weeks, moments), rules, self.known,
             self.crews[:reach], prices.is_known, times.is_from_prices, self.business.currency, left_over,
         )  # fmt: skip
 
@@ -196,7 +197,7 @@ class Maker:
     def work(
         self, households: list[Household], decks: list[OpenDeck], found: Saving, times: Timing,
         by_hand: dict[int, date | None],
-    ) -> pacing.Work:  # fmt: skip
+    ) -> core.Work:  # fmt: skip
         """Sums over the decks of each household."""
         edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
         hours = [times.decks[deck.deck_id] for deck in decks]
@@ -205,7 +206,7 @@ class Maker:
         beliefs = [self.known.chances[home.group] for home in households]
         opens = np.minimum.reduceat(np.array([bridge.days(deck.window_opens_on) for deck in decks]), edges)
         towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
-        return pacing.Work(
+        return core.Work(
             chance=np.array([belief.mean for belief in beliefs]),
             chance_cv=np.array([belief.cv for belief in beliefs]),
             hours=np.maximum.reduceat(visit, edges) + np.add.reduceat(recoat + share * more, edges),
@@ -220,11 +221,11 @@ class Maker:
         """What a person chose for any deck of the home; a week that has gone by binds nobody."""
         chosen = [by_hand[deck.job_id] for deck in home.decks if deck.job_id in by_hand]
         if not chosen:
-            return pacing.FREE
+            return core.FREE
         weeks = [self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first]
         if weeks:
             return min(weeks)
-        return pacing.LEFT_OUT if None in chosen else pacing.FREE
+        return core.LEFT_OUT if None in chosen else core.FREE
 
 
 def by_hand_weeks() -> dict[int, date | None]:
@@ -232,20 +233,20 @@ def by_hand_weeks() -> dict[int, date | None]:
     return dict(PacedDeck.objects.filter(is_by_hand=True).values_list("job_id", "week"))
 
 
-def most_worth(work: pacing.Work, rules: pacing.Rules) -> list[int]:
+def most_worth(work: core.Work, rules: core.Rules) -> list[int]:
     """Rows of the households worth most an hour, and of all that a person decided on."""
-    best = np.where(work.allowed, pacing.values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
-    best[work.fixed != pacing.FREE] = np.inf
+    best = np.where(work.allowed, core.values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
+    best[work.fixed != core.FREE] = np.inf
     order = np.argsort(-best, kind="stable")[:MOST_HOUSEHOLDS]
     return sorted(order[np.isfinite(best[order]) | (best[order] > 0)].tolist())
 
 
-def taken(work: pacing.Work, rows: list[int]) -> pacing.Work:
-    return pacing.Work(**{name: getattr(work, name)[rows] for name in pacing.Work.__dataclass_fields__})
+def taken(work: core.Work, rows: list[int]) -> core.Work:
+    return core.Work(**{name: getattr(work, name)[rows] for name in core.Work.__dataclass_fields__})
 
 
-def nothing(weeks: int) -> pacing.Work:
+def nothing(weeks: int) -> core.Work:
     empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
-    return pacing.Work(
+    return core.Work(
         empty, empty, empty, empty, np.zeros((0, weeks)), np.zeros((0, weeks), dtype=bool), numbers, numbers
     )

@@ -6,8 +6,10 @@ from datetime import date, datetime
 import numpy as np
 from django.db import connection, transaction
 
-from reminders import actions, bridge, forecast, in_use, judging, learning
+from reminders import actions, forecast
 from reminders.forecast.book import trials, visit_chances
+from reminders.forecasting import active_fit as in_use
+from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit
 
 ENOUGH_NEW = 20  # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
@@ -95,8 +97,8 @@ def stored(history: learning.History, learned: forecast.Fit, *, today: date, now
 
 def figures_of(history: learning.History, belief: forecast.Posterior, *, today: date) -> dict[str, object]:
     """What the Figures page shows, reckoned once here because it takes many fits."""
-    return asdict(judging.yearly(history.book, today=today)) | {
-        "returns": judging.returns(history, belief, today=today),
+    return asdict(evaluation.yearly(history.book, today=today)) | {
+        "returns": evaluation.returns(history, belief, today=today),
         "shape": shape(history, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
     }
@@ -134,10 +136,10 @@ def held_back_from(history: learning.History, until: float, unseen_since: float 
     Usually these are the newest three quarters of the visits since the fit in use. When an old list was imported there
     are hardly any of those, and the newest quarter of all has to do.
     """
-    fresh = judging.telling(history.book, -np.inf if unseen_since is None else unseen_since, until)
+    fresh = evaluation.telling(history.book, -np.inf if unseen_since is None else unseen_since, until)
     if len(fresh) >= ENOUGH_NEW // 2:
         return float(fresh[len(fresh) // PARTS]), False
-    everything = judging.telling(history.book, -np.inf, until)
+    everything = evaluation.telling(history.book, -np.inf, until)
     if not len(everything):
         return None, False
     return float(everything[len(everything) * (PARTS - 1) // PARTS]), unseen_since is not None

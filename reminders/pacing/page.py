@@ -11,12 +11,12 @@ import numpy as np
 
 from clients.models import Business
 from jobs import diary
-from reminders import pacing
 from reminders.models import PacedDeck
 from reminders.months import month_of, months_on
-from reminders.pacing.problem import Floats
-from reminders.pacing_book import Book, Horizon, Household, book
-from reminders.pacing_plan import Planned
+from reminders.pacing import core
+from reminders.pacing.actions import Planned
+from reminders.pacing.book import Book, Horizon, Household, book
+from reminders.pacing.core.problem import Floats
 from reminders.pictures.pacing import Column, PacingPicture, pacing_picture
 
 COLUMNS = [
@@ -77,13 +77,13 @@ def line_of(made: Planned, row: int) -> Line:
         why_not = why(work, row)
     return Line(
         made.book.households[row], made.book.horizon.mondays[week] if week >= 0 else None,
-        bool(work.fixed[row] != pacing.FREE), float(work.chance[row]), float(work.hours[row]), float(saved), why_not,
+        bool(work.fixed[row] != core.FREE), float(work.chance[row]), float(work.hours[row]), float(saved), why_not,
     )  # fmt: skip
 
 
-def why(work: pacing.Work, row: int) -> str:
+def why(work: core.Work, row: int) -> str:
     """Why a household is not in the plan."""
-    if work.fixed[row] == pacing.LEFT_OUT:
+    if work.fixed[row] == core.LEFT_OUT:
         return LEFT_OUT
     return NO_ROOM if work.allowed[row].any() else LATER
 
@@ -145,7 +145,7 @@ class Shown:
         moments = self.made.pace.moments[past + number] if number < self.book.horizon.weeks else np.zeros(3)
         by_town = {name: float(work[number, place]) for place, name in enumerate(names) if work[number, place] > 0.005}
         return Week(
-            crews.monday, len(here), float(moments[0]), float(pacing.spread(moments[None])[0]), float(crews.hours_open),
+            crews.monday, len(here), float(moments[0]), float(core.spread(moments[None])[0]), float(crews.hours_open),
             float(crews.hours_booked), by_town, sorted({self.book.households[row].place[0] for row in here}),
         )  # fmt: skip
 
@@ -157,7 +157,7 @@ class Shown:
         expected = np.zeros((self.book.horizon.weeks, len(names)))
         for row in np.nonzero(pace.week >= 0)[0]:
             expected[pace.week[row], names.index(self.book.households[row].place[0])] += work.moments[row, 0]
-        found, _ = pacing.placed(expected, self.left_after_out, self.book.learned.lead)
+        found, _ = core.placed(expected, self.left_after_out, self.book.learned.lead)
         out = self.book.hours.open - self.left_after_out
         return np.column_stack([found, out]), [*names, OUT]
 
@@ -169,7 +169,7 @@ class Shown:
         expected = np.zeros((reach + self.book.horizon.weeks, 1))
         np.add.at(expected[:, 0], before + reach, self.book.hours.out[:, 0])
         hours = np.concatenate([np.zeros(reach), self.book.hours.open])
-        work, _ = pacing.placed(expected, hours, lead)
+        work, _ = core.placed(expected, hours, lead)
         return np.maximum(self.book.hours.open - work[reach:, 0], 0.0)
 
     @property
@@ -205,8 +205,8 @@ class Shown:
         """The same hours and risk, filled soonest due first."""
         order = np.argsort([home.due_on.toordinal() for home in self.book.households], kind="stable")
         rules, lead = self.book.rules, self.book.learned.lead
-        week = pacing.in_order(order, self.book.work, self.book.hours, lead=lead, rules=rules)
-        return Shown(Planned(self.book, pacing.reckoned(self.book.work, self.book.hours, week, lead=lead, rules=rules)))
+        week = core.in_order(order, self.book.work, self.book.hours, lead=lead, rules=rules)
+        return Shown(Planned(self.book, core.reckoned(self.book.work, self.book.hours, week, lead=lead, rules=rules)))
 
     @cached_property
     def picture(self) -> PacingPicture:
@@ -240,7 +240,7 @@ def kept(found: Book) -> Planned:
         inside = [number for number in numbers if 0 <= number < found.horizon.weeks]
         chosen[row] = min(inside, default=-1)
     lead, rules = found.learned.lead, found.rules
-    return Planned(found, pacing.reckoned(found.work, found.hours, chosen, lead=lead, rules=rules))
+    return Planned(found, core.reckoned(found.work, found.hours, chosen, lead=lead, rules=rules))
 
 
 def kept_horizon(business: Business, *, today: date, percent: int = 100) -> Horizon:

@@ -11,12 +11,14 @@ from django.db.models.functions import Greatest
 from numpy.typing import NDArray
 
 from jobs.models import Booking, Job, Offer, OfferScope
-from reminders import bridge, forecast, pacing
-from reminders.coats import NewestCoats, array, newest_coats
-from reminders.deck_rows import DeckRow, columns
+from reminders import forecast
+from reminders.due.deck_rows import DeckRow, columns
 from reminders.forecast.exposure import sun_on_deck
+from reminders.forecasting import bridge
+from reminders.forecasting.coats import NewestCoats, array, newest_coats
+from reminders.forecasting.upkeep import ENOUGH_PRICES, PRICES_OF
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
-from reminders.upkeep import ENOUGH_PRICES, PRICES_OF
+from reminders.pacing import core
 
 Floats = NDArray[np.float64]
 
@@ -125,10 +127,10 @@ def saving(decks: list[OpenDeck], days: Floats, prices: Prices, *, today: date) 
     ages, sound, worn = (each[rows] for each in clock_ages(coats, days, today))
     median = np.array([deck.median_months for deck in decks])
     log_sd = np.array([deck.log_sd for deck in decks])
-    chances = pacing.strip_chances(ages, median, log_sd, sound, worn)
+    chances = core.strip_chances(ages, median, log_sd, sound, worn)
     chances[np.array([deck.coat_build > MOST_COATS for deck in decks])] = 1.0
-    rate = pacing.monthly_rates(median, log_sd, prices.recoat, prices.strip)
-    money = pacing.saved(ages, chances, prices.strip - prices.recoat, rate)
+    rate = core.monthly_rates(median, log_sd, prices.recoat, prices.strip)
+    money = core.saved(ages, chances, prices.strip - prices.recoat, rate)
     return Saving(money, chances[:, len(days) // 2])
 
 

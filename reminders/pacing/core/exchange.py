@@ -4,8 +4,8 @@ from itertools import permutations
 
 import numpy as np
 
-from reminders.pacing.problem import Floats, Integers
-from reminders.pacing.stretches import Stretches, fits
+from reminders.pacing.core.problem import Floats, Integers
+from reminders.pacing.core.stretches import Stretches, fits
 
 PASSES = 6
 MOST_IN_PAIRS = 40  # households; of more only one is moved at a time

@@ -16,10 +16,10 @@ from clients.messaging.texts.standard import primary
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import Channel
-from reminders.due import Coat, coats_of
+from reminders.due.due_list import Coat, coats_of
+from reminders.forecasting.reasons import plain_reasons
 from reminders.models import Forecast
 from reminders.steps import LeftOut, Planned
-from reminders.words import plain_reasons
 
 ON_ONE_LINE = {Channel.TEXT, Channel.CALL}
 # Words around the facts, in the languages that the program's own texts are in.

@@ -11,9 +11,9 @@ from django.db.models import Exists, OuterRef, Q
 from jobs.models import Job, Visit
 from jobs.models.visit import GRADES
 from reminders.forecast.scoring import ENOUGH_COATS
+from reminders.forecasting.refitting import ENOUGH_NEW
 from reminders.models import ModelFit
 from reminders.pictures.reliability import Reliability, Step, reliability_picture
-from reminders.refitting import ENOUGH_NEW
 
 FITS_SHOWN = 12
 ENOUGH_VISITS = 50  # below that a picture shows mostly luck (judgement)

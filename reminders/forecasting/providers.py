@@ -6,7 +6,7 @@ from datetime import date
 from django.template.loader import render_to_string
 
 from jobs.offers.forecast_summary import Foretold
-from reminders.curve import wear_picture
+from reminders.forecasting.curve import wear_picture
 from reminders.models import Forecast
 
 

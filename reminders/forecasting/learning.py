@@ -11,8 +11,9 @@ from django.db import connection
 from numpy.typing import NDArray
 
 from clients.models import Deck
-from reminders import bridge, forecast
-from reminders.coats import EXPOSURE, FINISH, GRADE, NewestCoats, array
+from reminders import forecast
+from reminders.forecasting import bridge
+from reminders.forecasting.coats import EXPOSURE, FINISH, GRADE, NewestCoats, array
 
 CHUNK = 10_000  # decks at a time: bounds memory
 

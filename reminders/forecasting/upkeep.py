@@ -10,9 +10,10 @@ from django.db import connection
 
 from clients.models import Business
 from clients.places import climate
-from reminders import bridge, forecast
-from reminders.coats import NewestCoats, newest_coats
+from reminders import forecast
 from reminders.forecast.exposure import sun_on_deck
+from reminders.forecasting import bridge
+from reminders.forecasting.coats import NewestCoats, newest_coats
 from reminders.models import Forecast
 
 YEARS = 10  # how far the plan goes

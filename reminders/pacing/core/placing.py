@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from reminders.pacing.problem import Floats, Lead
+from reminders.pacing.core.problem import Floats, Lead
 
 
 def placed(expected: Floats, open_hours: Floats, lead: Lead) -> tuple[Floats, Floats]:

@@ -12,10 +12,10 @@ from django.utils import timezone
 from jobs import diary
 from jobs.models import Offer
 from reminders.models import Forecast
-from reminders.pacing import Beta, still
-from reminders.pacing.problem import Floats, Integers
-from reminders.pacing_answers import Learned, group_of
-from reminders.pacing_hours import Timing, timing
+from reminders.pacing.answers import Learned, group_of
+from reminders.pacing.core import Beta, still
+from reminders.pacing.core.problem import Floats, Integers
+from reminders.pacing.hours import Timing, timing
 
 # Reminders since a day about coats that are still the newest, neither booked nor stopped: one row a property and day.
 WAITING = """

@@ -10,7 +10,7 @@ from django.db import connection
 from django.db.models import Count
 
 from jobs.models import Offer
-from reminders.pacing import Beta, Lead
+from reminders.pacing.core import Beta, Lead
 
 
 class Group(StrEnum):

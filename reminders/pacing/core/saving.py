@@ -11,7 +11,7 @@ import numpy as np
 
 from reminders.forecast import STRIP_RATIO, best_recoat_age
 from reminders.forecast.lognormal import chance_within
-from reminders.pacing.problem import Floats
+from reminders.pacing.core.problem import Floats
 
 TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
 

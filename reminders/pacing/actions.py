@@ -9,10 +9,10 @@ from django.db.models import Max
 
 from clients.models import Business
 from jobs import diary
-from reminders import pacing
 from reminders.models import PacedDeck
-from reminders.pacing_book import Book, Horizon, PaceError, book
-from reminders.pacing_work import open_forecasts
+from reminders.pacing import core
+from reminders.pacing.book import Book, Horizon, PaceError, book
+from reminders.pacing.work import open_forecasts
 
 
 @dataclass(frozen=True)
@@ -20,13 +20,13 @@ class Planned:
     """A plan with the book it was made from."""
 
     book: Book
-    pace: pacing.Pace
+    pace: core.Pace
 
 
 def plan(horizon: Horizon, *, today: date, business: Business) -> Planned:
     """Only reckoned; nothing is kept."""
     found = book(horizon, today=today, business=business)
-    return Planned(found, pacing.pace(found.work, found.hours, lead=found.learned.lead, rules=found.rules))
+    return Planned(found, core.pace(found.work, found.hours, lead=found.learned.lead, rules=found.rules))
 
 
 @transaction.atomic
@@ -40,7 +40,7 @@ def make_plan(*, horizon: Horizon, now: datetime) -> Planned:
         PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, until=horizon.last, made_at=now)
         for household, week in zip(made.book.households, weeks_of(made), strict=True)
         for deck in household.decks
-        if made.book.work.fixed[made.book.row_of[household.property_id]] == pacing.FREE
+        if made.book.work.fixed[made.book.row_of[household.property_id]] == core.FREE
     )
     return made
 

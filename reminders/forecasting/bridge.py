@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from clients.models import Deck
 from clients.models.deck import SPECIES_CLASS
 from clients.places import climate
-from reminders import forecast, in_use
-from reminders.coats import NewestCoats, array, newest_coats
+from reminders import forecast
 from reminders.forecast.climate import SUNSHINE_BIAS, extraterrestrial_radiation, sun_from_sunshine
+from reminders.forecasting import active_fit
+from reminders.forecasting.coats import NewestCoats, array, newest_coats
 
 Floats = NDArray[np.float64]
 
@@ -70,7 +71,7 @@ def lock(deck_ids: Sequence[int]) -> None:
 
 def predict(coats: NewestCoats, *, today: date) -> forecast.Prediction:
     """What the core says of these coats on this day."""
-    return forecast.predict(core_coats(coats, today=today), in_use.posterior(), days(today))
+    return forecast.predict(core_coats(coats, today=today), active_fit.posterior(), days(today))
 
 
 def days(value: date | None) -> float:

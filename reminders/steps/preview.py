@@ -9,8 +9,8 @@ from decimal import Decimal
 from clients.messaging import text_costs
 from clients.models import Business
 from clients.models.channel import Channel
-from reminders.drafts import Draft, fingerprint, written_out
 from reminders.steps import LeftOut, Plan, Planned, plan
+from reminders.steps.drafts import Draft, fingerprint, written_out
 from reminders.steps.planning import KINDS
 
 

@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from reminders import bridge, forecast
+from reminders import forecast
 from reminders.forecast.book import trials
-from reminders.learning import History
+from reminders.forecasting import bridge
+from reminders.forecasting.learning import History
 
 YEARS = 10  # a back-test looks back no further
 SCORE_COLUMNS = [

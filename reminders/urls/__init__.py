@@ -1,0 +1,1 @@
+"""Addresses of the due list, decks, reminder steps, pacing and figures."""
