@@ -221,10 +221,10 @@ def ensure_chromium() -> str:
 
 
 def start_database() -> None:
-    from restorer import local_postgres
+    from restorer.local import postgres
 
     try:
-        if local_postgres.start():
+        if postgres.start():
             os.environ["RESTORER_OWNS_POSTGRES"] = "1"
-    except local_postgres.PostgresError as error:
+    except postgres.PostgresError as error:
         raise BootstrapError(str(error)) from error

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 import dj_database_url
 from csp.constants import NONE, SELF
 
-from restorer import local_postgres
+from restorer.local import postgres
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
@@ -109,7 +109,7 @@ TEMPLATES = [
 
 DATABASES = {
     "default": dj_database_url.parse(
-        os.environ.get("DATABASE_URL") or local_postgres.database_url(),
+        os.environ.get("DATABASE_URL") or postgres.database_url(),
         conn_max_age=60,
         conn_health_checks=True,
     )

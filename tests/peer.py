@@ -11,7 +11,7 @@ from typing import Any
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
-from restorer.processes import free_port
+from restorer.local.processes import free_port
 
 DROP = "drop the connection"
 

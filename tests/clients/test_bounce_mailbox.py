@@ -14,7 +14,7 @@ from clients.messaging.incoming import bounces
 from clients.messaging.models import InboundEvent
 from reminders import tasks
 from restorer import checks
-from restorer.processes import free_port
+from restorer.local.processes import free_port
 from tests import mailbox
 from tests.bounces import key_of, report, sent, state_of
 from tests.mailbox import running_mailbox

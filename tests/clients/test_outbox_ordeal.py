@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from django.db import connection
 
-from restorer.ordeal import Ordeal, cut_connections
+from tests.ordeal.ordeal import Ordeal, cut_connections
 
 pytestmark = [pytest.mark.slow, pytest.mark.smtp, pytest.mark.django_db(transaction=True)]
 

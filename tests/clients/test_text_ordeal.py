@@ -10,10 +10,10 @@ from django.db import connection
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from restorer import processes
-from restorer.ordeal import Ordeal, cut_connections
+from restorer.local import processes
 from tests.factories import BusinessFactory
 from tests.gateway import gateway_row
+from tests.ordeal.ordeal import Ordeal, cut_connections
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 SHARES = ["--lose=0.04", "--forget=0.03", "--stall=0.03", "--busy=0.03", "--refuse=0.02", "--stall-seconds=3"]

@@ -14,9 +14,9 @@ import dj_database_url
 import psycopg
 import pytest
 
-from restorer import local_postgres
+from restorer.local import postgres
 
-START = "from restorer import local_postgres as p; print(p.start())"
+START = "from restorer.local import postgres as p; print(p.start())"
 
 
 @pytest.fixture
@@ -26,10 +26,10 @@ def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))  # pytest's own directory is closed to the server's user
     top.chmod(0o711)
     (top / "var").mkdir()
-    monkeypatch.setattr(local_postgres, "VAR_DIR", top / "var")
-    monkeypatch.setattr(local_postgres, "OUTSIDE", top / "outside")
+    monkeypatch.setattr(postgres, "VAR_DIR", top / "var")
+    monkeypatch.setattr(postgres, "OUTSIDE", top / "outside")
     yield top
-    if local_postgres.data_version():
+    if postgres.data_version():
         kill_server()
     shutil.rmtree(top)
 
@@ -40,29 +40,29 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as patch:
         top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))
         top.chmod(0o711)
-        patch.setattr(local_postgres, "VAR_DIR", top / "var")
-        patch.setattr(local_postgres, "OUTSIDE", top / "outside")
-        local_postgres.prepare_data()
-        with (local_postgres.home() / "data" / "postgresql.conf").open("a") as file:
+        patch.setattr(postgres, "VAR_DIR", top / "var")
+        patch.setattr(postgres, "OUTSIDE", top / "outside")
+        postgres.prepare_data()
+        with (postgres.home() / "data" / "postgresql.conf").open("a") as file:
             file.write("fsync = off\n")
-        yield local_postgres.home()
+        yield postgres.home()
     shutil.rmtree(top)
 
 
 @pytest.fixture
 def ready(place: Path, made: Path) -> Path:
     """A place where the server has been started before."""
-    local_postgres.home().parent.mkdir(exist_ok=True)
-    subprocess.run(["cp", "-a", made, local_postgres.home()], check=True)
+    postgres.home().parent.mkdir(exist_ok=True)
+    subprocess.run(["cp", "-a", made, postgres.home()], check=True)
     return place
 
 
 def is_running(pid: int) -> bool:
-    return local_postgres.is_our_server(pid)
+    return postgres.is_our_server(pid)
 
 
 def kill_server() -> None:
-    pid = local_postgres.recorded_pid()
+    pid = postgres.recorded_pid()
     if is_running(pid):
         os.kill(pid, signal.SIGKILL)
         wait_until(lambda: not is_running(pid))
@@ -76,29 +76,29 @@ def wait_until(true: Callable[[], bool], seconds: float = 10) -> None:
 
 
 def note(text: str) -> None:
-    with psycopg.connect(local_postgres.database_url()) as connection:
+    with psycopg.connect(postgres.database_url()) as connection:
         connection.execute("CREATE TABLE IF NOT EXISTS note (text text)")
         connection.execute("INSERT INTO note VALUES (%s)", [text])
 
 
 def notes() -> list[str]:
-    with psycopg.connect(local_postgres.database_url()) as connection:
+    with psycopg.connect(postgres.database_url()) as connection:
         return [row[0] for row in connection.execute("SELECT text FROM note ORDER BY text")]
 
 
 def elsewhere(place: Path) -> list[str]:
     """The command that starts the same server from another process."""
-    names = f"from pathlib import Path; import restorer.local_postgres as q; q.VAR_DIR = Path({str(place / 'var')!r});"
+    names = f"from pathlib import Path; import restorer.local.postgres as q; q.VAR_DIR = Path({str(place / 'var')!r});"
     return [sys.executable, "-c", f"{names} q.OUTSIDE = Path({str(place / 'outside')!r}); {START}"]
 
 
 @pytest.mark.slow  # makes data from nothing
 def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -> None:
-    assert local_postgres.start() is True
+    assert postgres.start() is True
     note("kept")
     assert notes() == ["kept"]
-    assert local_postgres.home().stat().st_mode & 0o077 == 0
-    with psycopg.connect(local_postgres.database_url()) as connection:
+    assert postgres.home().stat().st_mode & 0o077 == 0
+    with psycopg.connect(postgres.database_url()) as connection:
         shown = connection.execute("SELECT current_setting('listen_addresses'), current_setting('data_checksums')")
         assert shown.fetchone() == ("", "on")
     assert place.stat().st_mode & 0o777 == 0o711  # the directories above were left as they were
@@ -106,55 +106,55 @@ def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -
 
 @pytest.mark.slow  # starts a real server
 def test_the_server_does_not_run_as_root(ready: Path) -> None:
-    local_postgres.start()
-    made_by = (local_postgres.home() / "data" / "postmaster.pid").stat().st_uid
+    postgres.start()
+    made_by = (postgres.home() / "data" / "postmaster.pid").stat().st_uid
     assert made_by != 0
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) -> None:
-    local_postgres.start()
+    postgres.start()
     note("kept")
-    pid = local_postgres.recorded_pid()
-    assert local_postgres.start() is False
-    local_postgres.stop()
+    pid = postgres.recorded_pid()
+    assert postgres.start() is False
+    postgres.stop()
     assert not is_running(pid)
-    assert local_postgres.start() is True
+    assert postgres.start() is True
     assert notes() == ["kept"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    local_postgres.start()
+    postgres.start()
     note("the real book")
     monkeypatch.setenv("RESTORER_MODE", "demo")
-    assert local_postgres.start() is False
+    assert postgres.start() is False
     note("the invented book")
     assert notes() == ["the invented book"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
-    local_postgres.start()
+    postgres.start()
     note("kept")
     kill_server()
-    assert (local_postgres.home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
-    assert local_postgres.start() is True
+    assert (postgres.home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
+    assert postgres.start() is True
     assert notes() == ["kept"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_pid_file_that_names_another_live_process_is_seen_through(ready: Path) -> None:
-    local_postgres.start()
+    postgres.start()
     note("kept")
-    file = local_postgres.home() / "data" / "postmaster.pid"
+    file = postgres.home() / "data" / "postmaster.pid"
     left_over = file.read_text().split("\n")
-    local_postgres.stop()
-    identity = local_postgres.server_identity()  # the hard case of pg_ctl: a live process of the server's own user
+    postgres.stop()
+    identity = postgres.server_identity()  # the hard case of pg_ctl: a live process of the server's own user
     with subprocess.Popen(["sleep", "60"], **identity) as bystander:
         file.write_text("\n".join([str(bystander.pid), *left_over[1:]]))
         shutil.chown(file, identity.get("user"), identity.get("group")) if identity else None
-        assert local_postgres.start() is True
+        assert postgres.start() is True
         assert bystander.poll() is None
         bystander.kill()
     assert notes() == ["kept"]
@@ -171,7 +171,7 @@ def test_two_starts_at_once_make_one_server(place: Path) -> None:
 def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    run = local_postgres.run
+    run = postgres.run
 
     def killed_initdb(*command: object, **options: int) -> subprocess.CompletedProcess[str]:
         answer = run(*command, **options)
@@ -181,40 +181,38 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
         return answer
 
     with monkeypatch.context() as patch:
-        patch.setattr(local_postgres, "run", killed_initdb)
+        patch.setattr(postgres, "run", killed_initdb)
         with pytest.raises(KeyboardInterrupt):
-            local_postgres.start()
-    assert local_postgres.start() is True
+            postgres.start()
+    assert postgres.start() is True
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    local_postgres.start()
+    postgres.start()
     note("kept")
-    local_postgres.stop()
+    postgres.stop()
     (ready / "var").rename(ready / "moved")
-    monkeypatch.setattr(local_postgres, "VAR_DIR", ready / "moved")
-    assert local_postgres.start() is True
+    monkeypatch.setattr(postgres, "VAR_DIR", ready / "moved")
+    assert postgres.start() is True
     assert notes() == ["kept"]
 
 
 def test_any_path_makes_an_address_that_settings_read_back(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     odd = Path("/srv/Moss + Sons & Co 100%/var/postgres")
-    monkeypatch.setattr(local_postgres, "home", lambda: odd)
-    read = dj_database_url.parse(local_postgres.database_url())
+    monkeypatch.setattr(postgres, "home", lambda: odd)
+    read = dj_database_url.parse(postgres.database_url())
     assert (read["OPTIONS"].get("host") or read["HOST"]) == str(odd / "socket")
 
 
 def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(local_postgres, "home", lambda: Path("/srv") / ("deep" * 40))
-    assert (
-        len(str(local_postgres.socket_dir() / ".s.PGSQL.5432")) < 104
-    )  # sun_path of <sys/un.h> on macOS; 108 on Linux
+    monkeypatch.setattr(postgres, "home", lambda: Path("/srv") / ("deep" * 40))
+    assert len(str(postgres.socket_dir() / ".s.PGSQL.5432")) < 104  # sun_path of <sys/un.h> on macOS; 108 on Linux
 
 
 def test_data_of_another_major_version_are_left_alone_with_a_plain_message(place: Path) -> None:
-    data = local_postgres.home() / "data"
+    data = postgres.home() / "data"
     data.mkdir(parents=True)
     (data / "PG_VERSION").write_text("9\n")
-    with pytest.raises(local_postgres.PostgresError, match=r"version 9.*PG_BIN.*DATABASE_URL"):
-        local_postgres.bin_dir()
+    with pytest.raises(postgres.PostgresError, match=r"version 9.*PG_BIN.*DATABASE_URL"):
+        postgres.bin_dir()

@@ -11,7 +11,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from pytest_django import Settings
 
-from restorer import mail_catcher, processes
+from restorer.local import mail_catcher, processes
 
 pytestmark = pytest.mark.smtp
 

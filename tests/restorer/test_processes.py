@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from restorer import processes
-from restorer.processes import Child, Supervisor
+from restorer.local import processes
+from restorer.local.processes import Child, Supervisor
 
 # A process that has a child of its own in its group, notes both ids, and obeys or ignores SIGTERM.
 FAMILY = """
@@ -168,7 +168,7 @@ def test_a_heartbeat_that_cannot_be_read_kills_nothing(monkeypatch: pytest.Monke
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel's parent-death signal is Linux's")
 def test_a_supervisor_that_is_killed_leaves_no_process_behind(tmp_path: Path) -> None:
     path = tmp_path / "ids"
-    code = "import sys; from restorer.processes import *; Supervisor([Child('web', sys.argv[1:])]).run()"
+    code = "import sys; from restorer.local.processes import *; Supervisor([Child('web', sys.argv[1:])]).run()"
     command = [
         sys.executable,
         "-c",

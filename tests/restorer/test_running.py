@@ -20,7 +20,7 @@ from django.core.management import get_commands
 from django.db import connection
 
 from clients.models import Heartbeat
-from restorer import processes
+from restorer.local import processes
 
 TOP = Path(processes.MANAGE).parent
 RUNNING = TOP / "docs" / "running"

@@ -43,8 +43,8 @@ def test_postgres_is_stopped_only_by_its_owner_and_only_when_nobody_uses_it(
     stopped = []
     monkeypatch.setenv("RESTORER_OWNS_POSTGRES", owns)
     monkeypatch.setattr(serve, "LETTING_GO_SECONDS", 0)
-    monkeypatch.setattr(serve.local_postgres, "is_in_use", lambda: in_use)
-    monkeypatch.setattr(serve.local_postgres, "stop", lambda: stopped.append(1))
+    monkeypatch.setattr(serve.postgres, "is_in_use", lambda: in_use)
+    monkeypatch.setattr(serve.postgres, "stop", lambda: stopped.append(1))
     serve.Command().let_go()
     assert len(stopped) == stops
 

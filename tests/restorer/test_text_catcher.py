@@ -8,7 +8,7 @@ from pytest_django.live_server_helper import LiveServer
 from clients.messaging import outbox
 from clients.messaging.models import InboundEvent, TextGateway
 from clients.models import Business
-from restorer import text_catcher
+from restorer.local import text_catcher
 from tests.gateway import queued_text
 
 

@@ -15,7 +15,8 @@ from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import month_of
 from reminders.pacing import page
-from restorer import demo_book, mail_catcher, processes, text_catcher
+from restorer.demo import book
+from restorer.local import mail_catcher, processes, text_catcher
 from restorer.management.commands import serve
 
 
@@ -80,10 +81,10 @@ class Command(serve.Command):
         text_catcher.put_in_use(self.texts, f"http://{processes.address(serve.reachable(host), port)}")
         decks = Deck.objects.count()
         connections.close_all()
-        people = "\n".join(f"  {username:<8}{role}" for username, _, role in demo_book.PEOPLE)
+        people = "\n".join(f"  {username:<8}{role}" for username, _, role in book.PEOPLE)
         self.say(
             f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at {address}\n"
-            f"\nSign in with the password {demo_book.PASSWORD} as\n{people}\n"
+            f"\nSign in with the password {book.PASSWORD} as\n{people}\n"
             "\nTry\n"
             "  Due list: which decks are due this month, why, what reminders would say, and offers for all of them\n"
             "  Offers: prices, now against waiting, and what the client sees; Diary: what is booked (next in May)\n"

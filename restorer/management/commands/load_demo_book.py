@@ -10,7 +10,7 @@ from clients.models import Business, Deck
 from jobs.models import Job, Offer
 from reminders import actions
 from reminders.forecasting import refitting
-from restorer import demo_book, demo_offers
+from restorer.demo import book, offers
 
 
 class Command(BaseCommand):
@@ -21,11 +21,11 @@ class Command(BaseCommand):
             raise CommandError("This database already holds a book. Nothing was changed.")
         now = timezone.now()
         with disable_auditlog():
-            demo_book.load(today=timezone.localdate(now), now=now)
+            book.load(today=timezone.localdate(now), now=now)
         business = Business.objects.get()
         refitting.refit(today=business.today(now), now=now)
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
         with disable_auditlog():
-            demo_offers.load(now=now)
+            offers.load(now=now)
         told = f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()} offers"
         self.stdout.write(f"The invented book: {told}.")

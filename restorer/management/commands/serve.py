@@ -11,7 +11,7 @@ from django.db import connections
 from django.utils import timezone
 
 from clients.models import Business, Heartbeat
-from restorer import local_postgres, processes
+from restorer.local import postgres, processes
 
 EVERYWHERE = {"0.0.0.0", "::"}  # noqa: S104 only compared with
 LETTING_GO_SECONDS = 3
@@ -48,7 +48,7 @@ class Command(BaseCommand):
             children,
             environment={"BASE_URL": address},
             worker_age=worker_age,
-            look_after=None if os.environ.get("DATABASE_URL") else local_postgres.start,
+            look_after=None if os.environ.get("DATABASE_URL") else postgres.start,
         )
         keeper.run(ready=lambda: self.welcome(address, host, port))
         self.say("Everything has ended; nothing is lost.")
@@ -68,12 +68,12 @@ class Command(BaseCommand):
         if os.environ.get("RESTORER_OWNS_POSTGRES") != "1":
             return
         until = time.monotonic() + LETTING_GO_SECONDS
-        while local_postgres.is_in_use():
+        while postgres.is_in_use():
             if time.monotonic() > until:
                 self.say("PostgreSQL goes on running: another program is using it.")
                 return
             time.sleep(0.1)
-        local_postgres.stop()
+        postgres.stop()
 
     def say(self, text: str) -> None:
         self.stdout.write(text)

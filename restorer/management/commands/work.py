@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.db import connections
 
-from restorer import processes
+from restorer.local import processes
 from restorer.management.commands.serve import worker_age
 
 

@@ -103,9 +103,7 @@ def written(context: dict[str, Any]) -> tuple[bytes, list[Piece]]:
     """Slip and letters without enclosures, and on which pages each of them stands."""
     apart = [(letter, each) for letter in context["letters"] for each in letter.enclosures if not each.is_printed]
     dated = [(letter, day_for(letter, context["today"])) for letter in context["letters"]]
-    text = render_to_string(
-        "clients/letters/batch.html", {**context, "apart": apart, "dated": dated}
-    )
+    text = render_to_string("clients/letters/batch.html", {**context, "apart": apart, "dated": dated})
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
         stylesheets=[style(context["sheet"])], **tagging.OPTIONS
     )

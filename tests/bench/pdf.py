@@ -19,7 +19,7 @@ from jobs.pdf import offer_pdf
 from jobs.pdf.offer import TEMPLATE, on_paper
 from jobs.photos import jpeg
 from reminders.actions import refresh_forecasts
-from restorer.bench.timing import in_turn
+from tests.bench.timing import in_turn
 
 BATCH = 40
 LINES = [("Set up and protect surrounds", 1, 60), ("Clean", 30, 6), ("Light sand", 30, 3), ("Seal, 2 coats", 60, 9),

@@ -1,6 +1,6 @@
 """The mail server of the ordeal: late, forgetful and rude by chance, and the only one that knows what it really took.
 
-Run as `python -m restorer.ordeal_peer PORT LOG SEED LATEST_SECONDS`. What is taken is logged before anybody is told.
+Run as `python -m tests.ordeal.peer PORT LOG SEED LATEST_SECONDS`. What is taken is logged before anybody is told.
 """
 
 import asyncio

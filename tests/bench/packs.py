@@ -7,7 +7,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from jobs.materials import Pack, cheapest
-from restorer.bench.timing import seconds
+from tests.bench.timing import seconds
 
 SIZES = ["0.75 2.5 5 10", "0.946 3.785 18.927", "1 4 10 20"]
 Purchases = list[tuple[Decimal, list[Pack]]]

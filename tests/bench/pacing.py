@@ -9,9 +9,9 @@ from jobs.models import Crew
 from reminders.pacing import core
 from reminders.pacing.actions import make_plan
 from reminders.pacing.book import horizon
-from restorer.bench.offers import make_prices
-from restorer.bench.pages import owner
-from restorer.bench.timing import seconds
+from tests.bench.offers import make_prices
+from tests.bench.pages import owner
+from tests.bench.timing import seconds
 
 HOUSEHOLDS, WEEKS = 2_000, 26
 

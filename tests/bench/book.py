@@ -9,7 +9,7 @@ from django.db import connection, transaction
 
 from clients.models import Business
 from jobs.models import Batch, Product
-from restorer.demo_book import BIRDS, ENDINGS, FAMILY, GIVEN, make_business, make_shelf
+from restorer.demo.book import BIRDS, ENDINGS, FAMILY, GIVEN, make_business, make_shelf
 
 TOWNS = [
     ("Lunenburg", 44.377, -64.318), ("Mahone Bay", 44.448, -64.381), ("Chester", 44.541, -64.239),

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from restorer.postgres_programs import (
+from restorer.local.postgres_programs import (
     OLDEST,
     PostgresError,
     candidates,
@@ -28,7 +28,7 @@ from restorer.postgres_programs import (
     version_of,
 )
 
-BASE_DIR = Path(__file__).resolve().parent.parent
+BASE_DIR = Path(__file__).resolve().parent.parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 OUTSIDE = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
 START_SECONDS = 120

@@ -11,8 +11,8 @@ from clients.models import Business
 from reminders import actions
 from reminders.months import month_of, months_on
 from reminders.steps import plan
-from restorer.bench.pages import run_all
-from restorer.bench.timing import in_turn, seconds
+from tests.bench.pages import run_all
+from tests.bench.timing import in_turn, seconds
 
 MESSAGES = 1_000
 

@@ -20,7 +20,7 @@ CHECK_SECONDS = 10
 LONGEST_WAIT = 30  # between two tries to restart a process that keeps dying
 SETTLED_SECONDS = 60  # after this long a process counts as well again
 PR_SET_PDEATHSIG = 1
-MANAGE = str(Path(__file__).resolve().parent.parent / "manage.py")
+MANAGE = str(Path(__file__).resolve().parent.parent.parent / "manage.py")
 LIBC = ctypes.CDLL(None) if sys.platform == "linux" else None
 
 

@@ -21,7 +21,7 @@ from clients.messaging.models import Consent, Message
 from clients.messaging.models.message import State
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client
-from restorer import processes
+from restorer.local import processes
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
 LONGEST_SECONDS = 600
@@ -101,7 +101,7 @@ class Ordeal:
             process.wait()
 
     def peer_words(self) -> list[str]:
-        return ["-m", "restorer.ordeal_peer", *map(str, (self.port, self.log, self.seed, self.latest_seconds))]
+        return ["-m", "tests.ordeal.peer", *map(str, (self.port, self.log, self.seed, self.latest_seconds))]
 
     def sender_settings(self) -> dict[str, str]:
         return {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5"}

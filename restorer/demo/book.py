@@ -14,7 +14,8 @@ from django.db import transaction
 from clients.messaging.models import Consent
 from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
-from restorer import demo_diary, demo_offers, demo_shelf
+from restorer.demo import diary, offers
+from restorer.demo import shelf as demo_shelf
 
 SEED = 20261125
 PASSWORD = "low tide at seven"  # noqa: S105 - of the invented book, printed on the screen
@@ -73,8 +74,8 @@ def load(*, today: date, now: datetime) -> None:
         for deck in make_decks(random, number, client):
             make_history(random, deck, shelf, business, today)
     demo_shelf.stock(today=today)
-    demo_diary.load(random, today=today, now=now)
-    demo_offers.make_prices()
+    diary.load(random, today=today, now=now)
+    offers.make_prices()
 
 
 def make_business() -> Business:

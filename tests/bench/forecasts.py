@@ -9,7 +9,7 @@ from django.db import connection, transaction
 from reminders import actions
 from reminders.forecasting import bridge
 from reminders.models import Forecast
-from restorer.bench.timing import in_turn, percentile, seconds
+from tests.bench.timing import in_turn, percentile, seconds
 
 ONE_BY_ONE = 200  # decks refreshed singly, as after a logged job
 COLUMNS = [str(field.column) for field in Forecast._meta.concrete_fields if not field.primary_key]

@@ -8,7 +8,7 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 
 from clients.models import User
-from restorer.bench.timing import in_turn, percentile
+from tests.bench.timing import in_turn, percentile
 
 
 def run_all(statements: Sequence[str]) -> None:

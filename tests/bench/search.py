@@ -5,7 +5,7 @@ from functools import partial
 from django.db import connection
 
 from jobs import search
-from restorer.bench.timing import in_turn, percentile
+from tests.bench.timing import in_turn, percentile
 
 SEARCHES = [
     "ottilie", "otilie", "brigid tenmorvel", "0123", "902-555-0123", "halifax", "tidewood slate", "gannet wharf",

@@ -8,8 +8,8 @@ from django.urls import reverse
 from clients.messaging import message_keys
 from clients.messaging.models import Message, Suppression
 from clients.models import Business
-from restorer.bench import sending
-from restorer.bench.timing import percentile, seconds
+from tests.bench import sending
+from tests.bench.timing import percentile, seconds
 
 CLICKS, FEW, WARM = 200, 500, 20
 ONE_CLICK = {"List-Unsubscribe": "One-Click"}  # the body of RFC 8058, 3.2

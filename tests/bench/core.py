@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from reminders.forecast import COLUMNS, Coats, Lives, fit, predict
 from reminders.forecast.newton import Maximum, maximise, prepare
-from restorer.bench.timing import in_turn, seconds
+from tests.bench.timing import in_turn, seconds
 
 Floats = NDArray[np.float64]
 

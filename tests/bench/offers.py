@@ -10,8 +10,8 @@ from clients.models import Deck
 from jobs.models import Offer, Pack, PriceList, Product, Rate, Tax
 from reminders.actions import refresh_forecasts
 from reminders.offering import draft_offers
-from restorer.bench.pages import run_all
-from restorer.bench.timing import seconds
+from tests.bench.pages import run_all
+from tests.bench.timing import seconds
 
 RATES = [("set_up", "job"), ("clean", "m2"), ("strip", "m2"), ("brighten", "m2"), ("sand", "m2"), ("coat", "m2"),
          ("rails", "m"), ("stairs", "tread")]  # fmt: skip

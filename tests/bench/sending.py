@@ -16,8 +16,8 @@ from clients.messaging.channels.mime import Letterhead, compose
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client
-from restorer import processes
-from restorer.bench.timing import in_turn
+from restorer.local import processes
+from tests.bench.timing import in_turn
 
 PAIRS = 5
 PAIRS_BY_ONE = 3

@@ -1,0 +1,113 @@
+"""`manage.py bench`: how fast, as ratios in one run, on a scratch database of invented decks."""
+
+import json
+import os
+import subprocess
+import sys
+from argparse import ArgumentParser
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+from urllib.parse import quote
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand
+from django.db import connection
+from django.utils import timezone
+
+from tests.bench import (
+    book,
+    core,
+    forecasts,
+    offers,
+    pacing,
+    packs,
+    pages,
+    pdf,
+    planning,
+    search,
+    sending,
+    unsubscribing,
+)
+from tests.bench.timing import seconds
+
+SCRATCH = "restorer_bench"
+PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "packs", "offers", "pdf", "sending", "unsubscribe"]
+
+
+class Command(BaseCommand):
+    help = "Measure speed against raw SQL, COPY and smtplib on a scratch database; your book is not touched."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--decks", type=int, default=100_000)
+        parser.add_argument("--messages", type=int, default=1_000)
+        parser.add_argument("--offers", type=int, default=400)
+        parser.add_argument("--only", nargs="*", choices=PARTS, default=None)
+        parser.add_argument("--format", choices=["table", "json"], default="table")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if settings.DATABASES["default"]["NAME"] != SCRATCH:
+            sys.exit(self.in_scratch_database())
+        results = self.measure(options)
+        if options["format"] == "json":
+            self.stdout.write(json.dumps(results, indent=2))
+            return
+        for name, figures in results.items():
+            line = "  ".join(f"{key} {value:,.2f}".rstrip("0").rstrip(".") for key, value in figures.items())
+            self.stdout.write(f"{name:10} {line}")
+
+    def in_scratch_database(self) -> int:
+        """Make the scratch database, run this very command in it, drop it."""
+        self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
+        self.sql(f"CREATE DATABASE {SCRATCH}")
+        try:
+            return subprocess.run([sys.executable, *sys.argv], env=scratch_environment(), check=False).returncode
+        finally:
+            self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
+
+    def sql(self, statement: str) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(statement)
+
+    def measure(self, options: dict[str, Any]) -> dict[str, dict[str, float]]:
+        now = timezone.now()
+        today = timezone.localdate(now)
+        self.say("Making the schema")
+        call_command("migrate", verbosity=0, interactive=False)
+        call_command("createcachetable", verbosity=0)
+        call_command("collectstatic", interactive=False, verbosity=0)
+        self.say(f"Inventing {options['decks']:,} decks")
+        took = seconds(lambda: book.make(options["decks"], today))
+        self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
+        steps: dict[str, Callable[[], dict[str, float]]] = {
+            "search": search.measure,
+            "forecasts": lambda: forecasts.measure(today, now),
+            "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "planning": lambda: planning.measure(today, now),
+            "pacing": lambda: pacing.measure(today, now),
+            "core": core.measure,
+            "packs": lambda: packs.measure(options["offers"]),
+            "offers": lambda: offers.measure(options["offers"], today, now),
+            "pdf": lambda: pdf.measure(options["offers"], today, now),
+            "sending": lambda: sending.measure(options["messages"], now),
+            "unsubscribe": lambda: unsubscribing.measure(options["messages"], now),
+        }
+        results = {"book": {"decks": float(options["decks"]), "made_s": took}}
+        for name, step in steps.items():
+            wanted = set(options["only"] or PARTS)
+            if name in wanted or (name == "forecasts" and {"due", "planning", "pacing"} & wanted):
+                self.say(f"Measuring {name}")
+                results[name] = step()
+        return results
+
+    def say(self, text: str) -> None:
+        self.stderr.write(text)
+
+
+def scratch_environment() -> dict[str, str]:
+    """The same server, the scratch database."""
+    connection.ensure_connection()
+    info = connection.connection.info
+    login = quote(info.user) + (f":{quote(info.password)}" if info.password else "")
+    return os.environ | {"DATABASE_URL": f"postgresql://{login}@/{SCRATCH}?host={quote(info.host)}&port={info.port}"}
