@@ -6,6 +6,7 @@ from decimal import Decimal
 import factory
 
 from clients import models as clients
+from clients.messaging import models as messaging
 from jobs import models as jobs
 from reminders import models as reminders
 from tests.rows import RowFactory
@@ -75,7 +76,7 @@ class PhoneFactory(RowFactory):
 
 class ConsentFactory(RowFactory):
     class Meta:
-        model = clients.Consent
+        model = messaging.Consent
 
     client = factory.SubFactory(ClientFactory)
     channel = "email"
@@ -160,7 +161,7 @@ class CoatFactory(RowFactory):
 
 class MessageFactory(RowFactory):
     class Meta:
-        model = clients.Message
+        model = messaging.Message
 
     client = factory.SubFactory(ClientFactory)
     kind = "reminder"

@@ -47,7 +47,7 @@ def surname(random: Random) -> str:
 @transaction.atomic
 def make(decks: int, today: date) -> Business:
     """Fill an empty database; search words are made once at the end, as an import does."""
-    random = Random(7)  # noqa: S311 - a repeatable book, no secret
+    random = Random(7)
     with connection.cursor() as cursor:
         cursor.execute("SET LOCAL restorer.search_later = 'on'")
     business = make_business()

@@ -15,7 +15,7 @@ Purchases = list[tuple[Decimal, list[Pack]]]
 
 def purchases(count: int) -> Purchases:
     """From one litre to ninety, in sizes of litres and of gallons."""
-    random = Random(11)  # noqa: S311 - repeatable, no secret
+    random = Random(11)
     shops = [
         [Pack(Decimal(size), Decimal(size) * 35 + random.randint(-3, 3)) for size in sizes.split()] for sizes in SIZES
     ]

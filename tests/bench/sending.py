@@ -62,7 +62,7 @@ def measure(messages: int, now: datetime) -> dict[str, float]:
 def peer() -> Iterator[int]:
     """A real SMTP server in a process of its own."""
     port = processes.free_port(2600)
-    process = subprocess.Popen([sys.executable, "-c", PEER, str(port)])  # noqa: S603 - our own text
+    process = subprocess.Popen([sys.executable, "-c", PEER, str(port)])
     try:
         if not processes.answers("127.0.0.1", port):
             raise OSError("The mail server of the measurement did not start.")

@@ -113,11 +113,11 @@ class Ordeal:
         environment = os.environ | self.environment | settings
         directory = Path(processes.MANAGE).parent
         command = [sys.executable, *words]
-        return subprocess.Popen(command, cwd=directory, env=environment, stdout=subprocess.DEVNULL)  # noqa: S603 - ours
+        return subprocess.Popen(command, cwd=directory, env=environment, stdout=subprocess.DEVNULL)
 
     def torment(self) -> None:
         """Kill a sender at a random moment and start another, until all kills are spent."""
-        chance = random.Random(self.seed)  # noqa: S311 - a fair die, no secret
+        chance = random.Random(self.seed)
         outages = {self.kills * (place + 1) // (self.outages + 1) for place in range(self.outages)}
         self.running = [self.start_sender() for _ in range(self.senders)]
         for kill in range(self.kills):

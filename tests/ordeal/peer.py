@@ -22,7 +22,7 @@ class Rude:
     def __init__(self, log: Path, seed: int, latest_seconds: float) -> None:
         self.latest_seconds = latest_seconds
         self.log = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
-        self.chance = random.Random(seed)  # noqa: S311 - a fair die, no secret
+        self.chance = random.Random(seed)
 
     def take(self, envelope: Envelope) -> None:
         content = envelope.content if isinstance(envelope.content, bytes) else b""
