@@ -8,7 +8,7 @@ from restorer import bootstrap
 
 
 def main() -> None:
-    bootstrap.prepare(sys.argv)
+    bootstrap.prepare_environment(sys.argv)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "restorer.settings")
     from django.core.management import execute_from_command_line
 

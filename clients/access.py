@@ -9,13 +9,13 @@ from django.http import HttpRequest, HttpResponse
 
 from clients.models import Business, User
 
-View = Callable[..., HttpResponse]
+ViewFunction = Callable[..., HttpResponse]
 
 
-def needs(right: str, message: str) -> Callable[[View], View]:
+def right_required(right: str, message: str) -> Callable[[ViewFunction], ViewFunction]:
     """A decorator that lets a view run only when the user has the right (a property of User)."""
 
-    def decorate(view: View) -> View:
+    def decorate(view: ViewFunction) -> ViewFunction:
         @wraps(view)
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
             if not getattr(request.user, right, False):
@@ -27,11 +27,11 @@ def needs(right: str, message: str) -> Callable[[View], View]:
     return decorate
 
 
-sends = needs("may_send", "Only the owner and the office may do this.")
-manages = needs("may_manage", "Only the owner may do this.")
+office_required = right_required("may_send", "Only the owner and the office may do this.")
+owner_required = right_required("may_manage", "Only the owner may do this.")
 
 
-def signed_in(request: HttpRequest) -> User:
+def current_user(request: HttpRequest) -> User:
     """Who asks; every page but the public ones is reached signed in."""
     return cast(User, request.user)
 

@@ -2,19 +2,19 @@
 
 from collections.abc import Callable, Collection
 
-after_deck: list[Callable[[Collection[int]], None]] = []
+deck_change_listeners: list[Callable[[Collection[int]], None]] = []
 
 
-def decks_changed(deck_ids: Collection[int]) -> None:
+def publish_deck_changes(deck_ids: Collection[int]) -> None:
     """Call it inside the transaction of the change."""
-    for follow in after_deck:
+    for follow in deck_change_listeners:
         follow(deck_ids)
 
 
-after_leaving: list[Callable[[Collection[int], str], None]] = []
+client_departure_listeners: list[Callable[[Collection[int], str], None]] = []
 
 
-def clients_left(client_ids: Collection[int], words: str) -> None:
+def publish_client_departures(client_ids: Collection[int], reason: str) -> None:
     """Call it inside the transaction in which clients asked to hear no more, or were put away; the words say which."""
-    for follow in after_leaving:
-        follow(client_ids, words)
+    for follow in client_departure_listeners:
+        follow(client_ids, reason)

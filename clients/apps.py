@@ -20,20 +20,20 @@ class ClientsConfig(AppConfig):
         auditlog.register(
             models.User,
             mask_fields=["password"],
-            mask_callable="clients.trail.hidden",  # the library's own mask leaves half of the hash to be read
+            mask_callable="clients.trail.mask_value",  # the library's own mask leaves half of the hash to be read
             exclude_fields=["last_login"],
         )
         auditlog.register(messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
         people = (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals)
         for model in (*people, messaging_models.MessageText, messaging_models.LawRule):
             auditlog.register(model)
-        self.hear_the_mail_service()
+        self.connect_mail_service()
 
-    def hear_the_mail_service(self) -> None:
+    def connect_mail_service(self) -> None:
         """The one signal of the house: django-anymail tells what it has read in no other way."""
         from clients.messaging.incoming.hooks import mail_service
 
-        if mail_service.is_configured():
-            from clients.messaging.views.mail_service import take
+        if mail_service.uses_mail_service():
+            from clients.messaging.views.mail_service import receive_mail_event
 
-            mail_service.connect(take)
+            mail_service.connect_tracking_signal(receive_mail_event)

@@ -7,17 +7,17 @@ from babel import Locale
 from babel.core import UnknownLocaleError
 from babel.numbers import get_territory_currencies
 
-NO_COUNTRY = {"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"}
-NO_PLACE = ("Etc/", "SystemV/", "posix", "right", "US/", "Canada/", "Brazil/", "Chile/", "Mexico/")
+NON_COUNTRY_CODES = {"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"}
+NON_TOWN_ZONE_PREFIXES = ("Etc/", "SystemV/", "posix", "right", "US/", "Canada/", "Brazil/", "Chile/", "Mexico/")
 CUSTOMARY = {"US", "LR", "MM"}  # countries that have not gone metric (NIST, Metric System FAQ; from memory)
 
 
 @cache
-def choices() -> list[tuple[str, str]]:
+def country_choices() -> list[tuple[str, str]]:
     """(two letters, English name), by name; ISO 3166-1 as the Unicode CLDR lists it."""
     names = Locale("en").territories
     found = [(code, name) for code, name in names.items() if len(code) == 2 and code.isalpha()]
-    return sorted([pair for pair in found if pair[0] not in NO_COUNTRY], key=lambda pair: pair[1])
+    return sorted([pair for pair in found if pair[0] not in NON_COUNTRY_CODES], key=lambda pair: pair[1])
 
 
 @cache
@@ -26,7 +26,7 @@ def zone_choices() -> list[tuple[str, list[tuple[str, str]]]]:
     continents: dict[str, list[tuple[str, str]]] = {}
     for name in sorted(available_timezones()):
         continent, _, town = name.partition("/")
-        if town and not name.startswith(NO_PLACE):
+        if town and not name.startswith(NON_TOWN_ZONE_PREFIXES):
             continents.setdefault(continent, []).append((name, town.replace("_", " ").replace("/", ", ")))
     return list(continents.items())
 
@@ -36,7 +36,7 @@ def currency_of(country: str) -> str:
     return next(iter(get_territory_currencies(country)), "CAD")
 
 
-def locale_of(country: str) -> str:
+def english_locale(country: str) -> str:
     """English as it is written there, if anybody does."""
     return f"en-{country}" if is_locale(f"en-{country}") else "en"
 

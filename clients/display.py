@@ -15,7 +15,7 @@ from django.conf import settings
 from django.utils import translation
 from django.utils.functional import lazy
 
-from clients.languages import page_language, primary
+from clients.languages import primary_language, supported_language
 from clients.models import Business
 from clients.units import QUANTITIES, Units
 
@@ -24,7 +24,7 @@ _language: ContextVar[str] = ContextVar("language", default="")  # of the client
 
 
 @contextmanager
-def written_for(business: Business | None) -> Iterator[None]:
+def override_business(business: Business | None) -> Iterator[None]:
     """Inside the block every value is written the way this business writes."""
     token = _business.set(business)
     try:
@@ -33,30 +33,30 @@ def written_for(business: Business | None) -> Iterator[None]:
         _business.reset(token)
 
 
-def business() -> Business:
+def current_business() -> Business:
     """The business in force; a plain metric one where none was set."""
     return _business.get() or Business.current() or Business(name="", locale="en", currency="CAD")
 
 
 @contextmanager
-def for_client(language: str) -> Iterator[None]:
+def in_client_language(language: str) -> Iterator[None]:
     """Inside the block words, dates, money and numbers are in the client's language.
 
     Where the program has no words in it (or it is empty) they are in that of the business, else in English.
     """
-    with reading(page_language(language, business().locale)):
+    with override_language(supported_language(language, current_business().locale)):
         yield
 
 
 @contextmanager
-def for_staff() -> Iterator[None]:
+def in_staff_language() -> Iterator[None]:
     """Inside the block everything is written as people of the business read it, whoever caused it."""
-    with reading(""):
+    with override_language(""):
         yield
 
 
 @contextmanager
-def reading(language: str) -> Iterator[None]:
+def override_language(language: str) -> Iterator[None]:
     token = _language.set(language)
     try:
         with translation.override(language or settings.LANGUAGE_CODE):
@@ -65,16 +65,16 @@ def reading(language: str) -> Iterator[None]:
         _language.reset(token)
 
 
-def locale() -> str:
+def current_locale() -> str:
     """That of the business; for a client of another language that language, as its country writes it if it does."""
-    own, language = business().locale.replace("-", "_"), _language.get()
-    if not language or primary(own) == language:
+    own, language = current_business().locale.replace("-", "_"), _language.get()
+    if not language or primary_language(own) == language:
         return own
-    return in_country(language, business().country)
+    return regional_locale(language, current_business().country)
 
 
 @cache
-def in_country(language: str, country: str) -> str:
+def regional_locale(language: str, country: str) -> str:
     """“fr_CA”, or “fr” where no such custom is known (Unicode CLDR)."""
     try:
         return str(Locale(language, country))
@@ -82,59 +82,59 @@ def in_country(language: str, country: str) -> str:
         return language
 
 
-def number(value: Decimal | float, places: int = 1) -> str:
+def format_number(value: Decimal | float, places: int = 1) -> str:
     """A decimal rounded half up, without trailing zeros."""
     rounded = Decimal(value).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
-    return format_decimal(rounded.normalize(), locale=locale(), decimal_quantization=False)
+    return format_decimal(rounded.normalize(), locale=current_locale(), decimal_quantization=False)
 
 
-def measure(value: Decimal | None, quantity: str) -> str:
+def format_measure(value: Decimal | None, quantity: str) -> str:
     if value is None:
         return ""
-    kind, units = QUANTITIES[quantity], business().units
-    return f"{number(kind.shown(Decimal(value), units))} {kind.symbol(units)}"
+    kind, units = QUANTITIES[quantity], current_business().units
+    return f"{format_number(kind.from_si(Decimal(value), units))} {kind.symbol(units)}"
 
 
-def pack_size(litres: Decimal) -> str:
+def format_pack_size(litres: Decimal) -> str:
     """A volume as printed on a pack: 0.75 L stays that, 3.785 L is 1 gal."""
-    units = business().units
+    units = current_business().units
     kind, places = QUANTITIES["volume"], 2 if units == Units.US else 3
-    return f"{number(kind.shown(litres, units), places)} {kind.symbol(units)}"
+    return f"{format_number(kind.from_si(litres, units), places)} {kind.symbol(units)}"
 
 
-def money(amount: Decimal | None, currency: str = "") -> str:
+def format_money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
-    return format_currency(amount, currency or business().currency, locale=locale())
+    return format_currency(amount, currency or current_business().currency, locale=current_locale())
 
 
-def day(value: date | None) -> str:
-    return format_date(value, format="medium", locale=locale()) if value else ""
+def format_day(value: date | None) -> str:
+    return format_date(value, format="medium", locale=current_locale()) if value else ""
 
 
-def weekday(value: date | None) -> str:
-    return format_skeleton("MMMEd", value, locale=locale()) if value else ""
+def format_weekday(value: date | None) -> str:
+    return format_skeleton("MMMEd", value, locale=current_locale()) if value else ""
 
 
-def clock(value: datetime | None) -> str:
+def format_clock(value: datetime | None) -> str:
     """The time of day of a moment, in the zone the moment carries."""
-    return format_time(value, format="short", locale=locale()) if value else ""
+    return format_time(value, format="short", locale=current_locale()) if value else ""
 
 
-def month(value: date | None) -> str:
-    return format_date(value, format="LLLL y", locale=locale()) if value else ""
+def format_month(value: date | None) -> str:
+    return format_date(value, format="LLLL y", locale=current_locale()) if value else ""
 
 
-def phone(value: str) -> str:
+def format_phone(value: str) -> str:
     """National form inside the business's country, international form elsewhere; text that is no number stays."""
     try:
-        parsed = phonenumbers.parse(value, business().country)
+        parsed = phonenumbers.parse(value, current_business().country)
     except phonenumbers.NumberParseException:
         return value
-    inside = parsed.country_code == phonenumbers.country_code_for_region(business().country)
+    inside = parsed.country_code == phonenumbers.country_code_for_region(current_business().country)
     form = phonenumbers.PhoneNumberFormat.NATIONAL if inside else phonenumbers.PhoneNumberFormat.INTERNATIONAL
     return phonenumbers.format_number(parsed, form)
 
 
 # Written only when their sentence is, in the language in force then.
-day_when_read, number_when_read = lazy(day, str), lazy(number, str)
+format_day_lazy, format_number_lazy = lazy(format_day, str), lazy(format_number, str)

@@ -9,16 +9,16 @@ from clients.models import Heartbeat
 STALE_AFTER = timedelta(minutes=5)
 
 
-def beat(name: str) -> None:
+def record_heartbeat(name: str) -> None:
     """This loop has just done its round, by the database's clock."""
     Heartbeat.objects.update_or_create(name=name, defaults={"beat_at": Now()})
 
 
-def leave(name: str) -> None:
+def remove_heartbeat(name: str) -> None:
     """This loop ends on purpose; nobody need miss it."""
     Heartbeat.objects.filter(name=name).delete()
 
 
-def ages(*, now: datetime) -> dict[str, float]:
+def heartbeat_ages(*, now: datetime) -> dict[str, float]:
     """Seconds since each loop last beat."""
     return {row.name: max((now - row.beat_at).total_seconds(), 0.0) for row in Heartbeat.objects.order_by("name")}

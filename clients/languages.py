@@ -4,16 +4,16 @@ from django.conf import settings
 from django.utils.functional import Promise, lazy
 from django.utils.translation import ngettext
 
-Words = str | Promise  # a promise is written when it is read, in the language in force then
+StrOrPromise = str | Promise  # a promise is written when it is read, in the language in force then
 ngettext_lazy = lazy(ngettext, str)  # the framework's own makes a class at each call: half a millisecond
 
 
-def primary(language: str) -> str:
+def primary_language(language: str) -> str:
     """“fr” of “fr-CA”."""
     return language.replace("_", "-").partition("-")[0].lower()
 
 
-def page_language(*wanted: str) -> str:
+def supported_language(*wanted: str) -> str:
     """“fr” for fr-CA: the first language of these that the program's own words are in, else English."""
     known = dict(settings.LANGUAGES)
-    return next((code for each in wanted if (code := primary(each)) in known), settings.LANGUAGE_CODE)
+    return next((code for each in wanted if (code := primary_language(each)) in known), settings.LANGUAGE_CODE)

@@ -13,7 +13,7 @@ from clients import display
 from clients.models import Business
 from clients.views import sign_in
 
-WITHOUT_A_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
+PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
 
 
 class BusinessMiddleware:
@@ -26,10 +26,10 @@ class BusinessMiddleware:
         if request.path.startswith("/health/"):
             return self.get_response(request)
         business = Business.current()
-        if business is None and not request.path.startswith(WITHOUT_A_BUSINESS):
+        if business is None and not request.path.startswith(PATHS_WITHOUT_BUSINESS):
             return redirect("first_visit")
         request.business = business  # type: ignore[attr-defined]
-        with display.written_for(business), timezone.override(business.zone if business else None):
+        with display.override_business(business), timezone.override(business.zone if business else None):
             return self.get_response(request)
 
 
@@ -38,7 +38,7 @@ class SignInMiddleware(LoginRequiredMiddleware):
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
         if request.method == "POST":
-            return sign_in.interrupted(request)
+            return sign_in.show_interrupted_form(request)
         if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in
             back = urlencode({"next": urlsplit(request.headers.get("HX-Current-URL", "")).path or "/"})
             return HttpResponse(status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"})

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import phonenumbers
 from phonenumbers import NumberParseException, PhoneNumberFormat, PhoneNumberType, ValidationResult
 
-LONGEST_EXTENSION = 7
-REASONS = {
+MAX_EXTENSION_DIGITS = 7
+IMPOSSIBLE_REASONS = {
     ValidationResult.TOO_SHORT: "has too few digits",
     ValidationResult.TOO_LONG: "has too many digits",
     ValidationResult.INVALID_LENGTH: "has a wrong number of digits",
@@ -29,34 +29,36 @@ class Phone:
     is_mobile: bool = False  # only where the numbering plan can tell: in North America it cannot
 
 
-def normalize(text: str, country: str) -> Phone:
+def parse_phone(text: str, country: str) -> Phone:
     """Read a number as written in a country (two letters). Numbers no plan lists yet are taken, with a warning."""
     text = " ".join(text.split())
     try:
         number = phonenumbers.parse(text, country or None)
     except NumberParseException as error:
-        raise PhoneError(unreadable(text[:40], error)) from error
-    check(text, number)
+        raise PhoneError(parse_error_message(text[:40], error)) from error
+    check_possible_number(text, number)
     warning = "" if phonenumbers.is_valid_number(number) else f"“{text}” is not a number that is in use. Check it."
     is_mobile = phonenumbers.number_type(number) == PhoneNumberType.MOBILE
     shown = phonenumbers.format_number(number, PhoneNumberFormat.INTERNATIONAL)
-    return Phone(e164(number), shown, warning, is_mobile)
+    return Phone(format_e164(number), shown, warning, is_mobile)
 
 
-def check(text: str, number: phonenumbers.PhoneNumber) -> None:
+def check_possible_number(text: str, number: phonenumbers.PhoneNumber) -> None:
     verdict = phonenumbers.is_possible_number_with_reason(number)
     if verdict != ValidationResult.IS_POSSIBLE:
-        raise PhoneError(f"“{text}” {REASONS.get(verdict, 'is not a telephone number')}. Write it with its area code.")
-    if len(number.extension or "") > LONGEST_EXTENSION:
-        raise PhoneError(f"The extension of “{text}” has too many digits. Write at most {LONGEST_EXTENSION}.")
+        raise PhoneError(
+            f"“{text}” {IMPOSSIBLE_REASONS.get(verdict, 'is not a telephone number')}. Write it with its area code."
+        )
+    if len(number.extension or "") > MAX_EXTENSION_DIGITS:
+        raise PhoneError(f"The extension of “{text}” has too many digits. Write at most {MAX_EXTENSION_DIGITS}.")
 
 
-def e164(number: phonenumbers.PhoneNumber) -> str:
+def format_e164(number: phonenumbers.PhoneNumber) -> str:
     plain = phonenumbers.format_number(number, PhoneNumberFormat.E164)
     return f"{plain};ext={number.extension}" if number.extension else plain
 
 
-def unreadable(text: str, error: NumberParseException) -> str:
+def parse_error_message(text: str, error: NumberParseException) -> str:
     if error.error_type == NumberParseException.INVALID_COUNTRY_CODE:
         return f"“{text}” needs a country: write it with + and the country code."
     if error.error_type == NumberParseException.TOO_LONG:

@@ -11,25 +11,25 @@ from typing import Any, TextIO, cast
 from django.core.management.base import OutputWrapper
 from django.utils.functional import Promise
 
-FORMATS = ["table", "json", "csv"]
-Row = Mapping[str, Any]
+OUTPUT_FORMATS = ["table", "json", "csv"]
+OutputRow = Mapping[str, Any]
 
 
-def add_format(parser: ArgumentParser) -> None:
+def add_format_option(parser: ArgumentParser) -> None:
     """The `--format` option, the same for every command that prints rows."""
-    parser.add_argument("--format", choices=FORMATS, default="table", help="How to print (default: table).")
+    parser.add_argument("--format", choices=OUTPUT_FORMATS, default="table", help="How to print (default: table).")
 
 
-def plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
     """Dates as ISO 8601; decimals as strings, so that no digit is lost; words as they read in the language in force."""
     if isinstance(value, date | datetime):
         return value.isoformat()
     return str(value) if isinstance(value, Decimal | Promise) else value
 
 
-def write_rows(rows: Iterable[Row], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
+def write_rows(rows: Iterable[OutputRow], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
     """Write the named columns of each row, in that order."""
-    chosen = [{column: plain(row.get(column)) for column in columns} for row in rows]
+    chosen = [{column: plain_value(row.get(column)) for column in columns} for row in rows]
     {"table": write_table, "json": write_json, "csv": write_csv}[format](chosen, out, columns)
 
 
@@ -40,17 +40,17 @@ def write_json(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns:
 def write_csv(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
     writer = csv.DictWriter(cast(TextIO, out), columns, lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows([{column: guarded(value) for column, value in row.items()} for row in rows])
+    writer.writerows([{column: escape_formula(value) for column, value in row.items()} for row in rows])
 
 
-def guarded(value: Any) -> Any:
+def escape_formula(value: Any) -> Any:
     """Text that a spreadsheet would run as a formula gets a leading apostrophe; numbers keep their sign."""
-    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not is_number(value):
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not is_numeric_text(value):
         return "'" + value
     return value
 
 
-def is_number(text: str) -> bool:
+def is_numeric_text(text: str) -> bool:
     try:
         float(text)
     except ValueError:
@@ -59,14 +59,14 @@ def is_number(text: str) -> bool:
 
 
 def write_table(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
-    table = [list(columns)] + [["" if row[name] is None else words(row[name]) for name in columns] for row in rows]
+    table = [list(columns)] + [["" if row[name] is None else table_cell(row[name]) for name in columns] for row in rows]
     widths = [max(len(line[place]) for line in table) for place in range(len(columns))]
     for line in table:
         out.write("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() + "\n")
     out.write(f"({len(rows)} rows)\n" if len(rows) != 1 else "(1 row)\n")
 
 
-def words(value: Any) -> str:
+def table_cell(value: Any) -> str:
     if isinstance(value, list):
         return "; ".join(map(str, value))
     if isinstance(value, dict):

@@ -12,14 +12,14 @@ from django.db.models import Field, Model, QuerySet
 
 from clients.models import User
 
-DID = {LogEntry.Action.CREATE: "added", LogEntry.Action.UPDATE: "changed", LogEntry.Action.DELETE: "deleted"}
-LONGEST = 200
-SILENT = {"id", "created_at", "updated_at", "uploaded_at"}  # they say nothing that the entry does not
+ACTION_VERBS = {LogEntry.Action.CREATE: "added", LogEntry.Action.UPDATE: "changed", LogEntry.Action.DELETE: "deleted"}
+MAX_VALUE_LENGTH = 200
+IGNORED_FIELDS = {"id", "created_at", "updated_at", "uploaded_at"}  # they say nothing that the entry does not
 PROGRAM = "program"
 
 
 @dataclass(frozen=True)
-class Change:
+class FieldChange:
     """One field, before and after."""
 
     label: str
@@ -28,80 +28,80 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Line:
+class AuditEntry:
     """One entry. `who` is empty where the program itself acted."""
 
     at: datetime
     who: str
-    did: str
+    action: str
     kind: str
     record: str
     key: str  # what the filter by record takes
-    changes: list[Change]
+    changes: list[FieldChange]
 
 
-def hidden(value: str) -> str:
+def mask_value(value: str) -> str:
     """What the trail keeps of a password: nothing."""
     return "hidden"
 
 
-def entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
+def audit_log_entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
     """Newest first; `person` is the key of a user or "program", `record` such as client-7 or client."""
     rows = LogEntry.objects.select_related("actor", "content_type").order_by("-timestamp", "-id")
     if person == PROGRAM:
         rows = rows.filter(actor=None)
     elif person:
-        rows = rows.filter(actor_id=int(person)) if is_key(person) else rows.none()
+        rows = rows.filter(actor_id=int(person)) if is_primary_key(person) else rows.none()
     if record:
         kind, _, key = record.partition("-")
         rows = rows.filter(content_type__model=kind) if kind.isidentifier() else rows.none()
         if key:
-            rows = rows.filter(object_id=int(key)) if is_key(key) else rows.none()
+            rows = rows.filter(object_id=int(key)) if is_primary_key(key) else rows.none()
     return rows
 
 
-def is_key(text: str) -> bool:
+def is_primary_key(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) <= 18
 
 
-def lines(rows: Iterable[LogEntry]) -> Iterator[Line]:
+def describe_entries(rows: Iterable[LogEntry]) -> Iterator[AuditEntry]:
     for row in rows:
         kind = row.content_type
-        yield Line(
-            at=row.timestamp, who=str(row.actor) if row.actor else "", did=DID.get(row.action, "saw"),
-            kind=name_of(kind), record=row.object_repr[:LONGEST], key=f"{kind.model}-{row.object_id}",
-            changes=list(changes(row, kind.model_class())),
+        yield AuditEntry(
+            at=row.timestamp, who=str(row.actor) if row.actor else "", action=ACTION_VERBS.get(row.action, "saw"),
+            kind=content_type_name(kind), record=row.object_repr[:MAX_VALUE_LENGTH], key=f"{kind.model}-{row.object_id}",
+            changes=list(field_changes(row, kind.model_class())),
         )  # fmt: skip
 
 
-def name_of(kind: ContentType) -> str:
+def content_type_name(kind: ContentType) -> str:
     model = kind.model_class()
     return str(model._meta.verbose_name) if model else kind.model
 
 
-def changes(row: LogEntry, model: type[Model] | None) -> Iterator[Change]:
+def field_changes(row: LogEntry, model: type[Model] | None) -> Iterator[FieldChange]:
     """Only what can be read: times that the program keeps are left out, an added row tells just what it holds."""
     for name, values in (row.changes_dict or {}).items():
-        if name in SILENT or not isinstance(values, list) or len(values) != 2:
+        if name in IGNORED_FIELDS or not isinstance(values, list) or len(values) != 2:
             continue
-        field = field_of(model, name)
+        field = model_field(model, name)
         if not getattr(field, "concrete", True):
             continue  # rows that point here have entries of their own
-        before, after = (shown(field, value) for value in values)
+        before, after = (display_value(field, value) for value in values)
         if name == "password":
-            yield Change("password", "", "")
+            yield FieldChange("password", "", "")
         elif before != after:
-            yield Change(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
+            yield FieldChange(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
 
 
-def field_of(model: type[Model] | None, name: str) -> Any:
+def model_field(model: type[Model] | None, name: str) -> Any:
     try:
         return model._meta.get_field(name) if model else None
     except FieldDoesNotExist:
         return None
 
 
-def shown(field: "Field[Any, Any] | None", value: Any) -> str:
+def display_value(field: "Field[Any, Any] | None", value: Any) -> str:
     """A value as people say it."""
     if value in (None, "None", ""):
         return ""
@@ -110,14 +110,14 @@ def shown(field: "Field[Any, Any] | None", value: Any) -> str:
     text = {"True": "yes", "False": "no"}.get(text, text)
     if getattr(field, "is_relation", False):
         text = f"no. {text}"
-    return text if len(text) <= LONGEST else f"{text[:LONGEST]}…"
+    return text if len(text) <= MAX_VALUE_LENGTH else f"{text[:MAX_VALUE_LENGTH]}…"
 
 
-def kinds() -> list[tuple[str, str]]:
+def audited_types() -> list[tuple[str, str]]:
     """The sorts of record that have entries."""
     ids = LogEntry.objects.order_by().values_list("content_type_id", flat=True).distinct()
-    return sorted((kind.model, name_of(kind)) for kind in ContentType.objects.filter(pk__in=list(ids)))
+    return sorted((kind.model, content_type_name(kind)) for kind in ContentType.objects.filter(pk__in=list(ids)))
 
 
-def people() -> QuerySet[User]:
+def audit_actors() -> QuerySet[User]:
     return User.objects.order_by("first_name", "username")

@@ -30,7 +30,7 @@ class Quantity:
     def symbol(self, units: str) -> str:
         return self.us_symbol if units == Units.US else self.metric_symbol
 
-    def shown(self, si: Decimal, units: str) -> Decimal:
+    def from_si(self, si: Decimal, units: str) -> Decimal:
         """The SI value as it is read on screen."""
         return si / self.us_factor + self.us_offset if units == Units.US else si
 

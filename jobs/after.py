@@ -5,26 +5,26 @@ The jobs app may not import them; they add their function here when they start (
 
 from collections.abc import Callable, Collection
 
-after_job: list[Callable[[Collection[int]], None]] = []
+job_change_listeners: list[Callable[[Collection[int]], None]] = []
 
 
-def jobs_changed(deck_ids: Collection[int]) -> None:
+def publish_job_changes(deck_ids: Collection[int]) -> None:
     """Tell everyone who asked."""
-    for act in after_job:
-        act(deck_ids)
+    for listener in job_change_listeners:
+        listener(deck_ids)
 
 
-after_booking: list[Callable[[Collection[int], str], None]] = []
-after_decline: list[Callable[[Collection[int], str], None]] = []
+booking_listeners: list[Callable[[Collection[int], str], None]] = []
+decline_listeners: list[Callable[[Collection[int], str], None]] = []
 
 
-def decks_booked(deck_ids: Collection[int], words: str) -> None:
+def publish_bookings(deck_ids: Collection[int], description: str) -> None:
     """Call it inside the transaction that books these decks; the words say what happened."""
-    for act in after_booking:
-        act(deck_ids, words)
+    for listener in booking_listeners:
+        listener(deck_ids, description)
 
 
-def decks_declined(deck_ids: Collection[int], words: str) -> None:
+def publish_declines(deck_ids: Collection[int], description: str) -> None:
     """Call it inside the transaction in which a client declined work on these decks."""
-    for act in after_decline:
-        act(deck_ids, words)
+    for listener in decline_listeners:
+        listener(deck_ids, description)

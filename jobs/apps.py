@@ -19,7 +19,7 @@ class JobsConfig(AppConfig):
         from jobs import models
         from jobs.work import latest_jobs
 
-        history.last_jobs.append(latest_jobs.last_jobs)
+        history.last_job_providers.append(latest_jobs.last_job_day_by_client)
 
         for model in (
             models.Product,
@@ -39,42 +39,42 @@ class JobsConfig(AppConfig):
             models.StockTin,
         ):
             auditlog.register(model)
-        offers_follow()
+        connect_offer_withdrawals()
 
 
-def offers_follow() -> None:
+def connect_offer_withdrawals() -> None:
     """Offers that nobody answered are withdrawn when their decks are booked or done, or the client leaves."""
-    from clients.after import after_leaving
-    from jobs.after import after_booking, after_job
+    from clients.after import client_departure_listeners
+    from jobs.after import booking_listeners, job_change_listeners
 
     for registry, follow in (
-        (after_booking, withdrawn_when_booked),
-        (after_leaving, withdrawn_when_left),
-        (after_job, withdrawn_when_done),
+        (booking_listeners, withdraw_after_booking),
+        (client_departure_listeners, withdraw_after_leaving),
+        (job_change_listeners, withdraw_after_job),
     ):
         if follow not in registry:
             registry.append(follow)  # type: ignore[arg-type]
 
 
-def withdrawn_when_booked(deck_ids: Collection[int], words: str) -> None:
+def withdraw_after_booking(deck_ids: Collection[int], words: str) -> None:
     from jobs.actions import withdrawing
 
-    withdrawing.withdraw_about(deck_ids=deck_ids, noted=words, now=present())
+    withdrawing.withdraw_offers_about_decks(deck_ids=deck_ids, history_note=words, now=current_time())
 
 
-def withdrawn_when_left(client_ids: Collection[int], words: str) -> None:
+def withdraw_after_leaving(client_ids: Collection[int], words: str) -> None:
     from jobs.actions import withdrawing
 
-    withdrawing.withdraw_of_clients(client_ids=client_ids, noted=words, now=present())
+    withdrawing.withdraw_offers_of_clients(client_ids=client_ids, history_note=words, now=current_time())
 
 
-def withdrawn_when_done(deck_ids: Collection[int]) -> None:
+def withdraw_after_job(deck_ids: Collection[int]) -> None:
     from jobs.actions import withdrawing
 
-    withdrawing.withdraw_done(deck_ids=deck_ids, now=present())
+    withdrawing.withdraw_offers_of_coated_decks(deck_ids=deck_ids, now=current_time())
 
 
-def present() -> "datetime":
+def current_time() -> "datetime":
     """The time of the deed: no caller of a registry hands one down."""
     from django.utils import timezone
 

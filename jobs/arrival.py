@@ -21,7 +21,7 @@ class Arrival:
         return self.begins is not None
 
     @property
-    def in_order(self) -> tuple[bool, time, time]:
+    def sort_key(self) -> tuple[bool, time, time]:
         """To sort by: soonest first, and what has no time last."""
         begins = self.begins or time.min
         return self.begins is None, begins, self.ends or begins
@@ -29,15 +29,15 @@ class Arrival:
     @property
     def words(self) -> str:
         """“8:00 a.m.” or “8:00 a.m. – 10:00 a.m.”, as the business in force writes; empty if nothing was said."""
-        return self.written(display.locale())
+        return self.format_for_locale(display.current_locale())
 
     @property
-    def sentence(self) -> str:
+    def client_sentence(self) -> str:
         """To a client, in the language in force; empty if nothing was said."""
         return _("The crew arrives about {time}.").format(time=self.words) if self else ""
 
-    def written(self, locale: Locale | str) -> str:
+    def format_for_locale(self, locale: Locale | str) -> str:
         return " – ".join(format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each)
 
 
-NOT_SAID = Arrival()
+UNSPECIFIED_ARRIVAL = Arrival()

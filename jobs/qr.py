@@ -17,12 +17,12 @@ BLOCKS = {1: (10, [16]), 2: (16, [28]), 3: (26, [44]), 4: (18, [32] * 2), 5: (24
 # Annex E: where the centres of alignment patterns stand.
 ALIGNED = {1: [], 2: [6, 18], 3: [6, 22], 4: [6, 26], 5: [6, 30], 6: [6, 34], 7: [6, 22, 38], 8: [6, 24, 42],
            9: [6, 26, 46]}  # fmt: skip
-QUIET = 4  # light modules around
+QUIET_ZONE = 4  # light modules around
 FINDER_LIKE = [[True, False, True, True, True, False, True] + [False] * 4,
                [False] * 4 + [True, False, True, True, True, False, True]]  # fmt: skip
 
 
-def field() -> tuple[list[int], list[int]]:
+def galois_tables() -> tuple[list[int], list[int]]:
     """Powers and logarithms in GF(256) with x⁸ + x⁴ + x³ + x² + 1."""
     powers, logs, value = [0] * 512, [0] * 256, 1
     for exponent in range(255):
@@ -32,7 +32,7 @@ def field() -> tuple[list[int], list[int]]:
     return powers, logs
 
 
-POWERS, LOGS = field()
+POWERS, LOGS = galois_tables()
 
 
 def corrections(data: Sequence[int], count: int) -> list[int]:
@@ -141,7 +141,7 @@ def put_format(dark: Grid, mask: int) -> None:
         dark[first[place]] = dark[second[place]] = bits >> place & 1
 
 
-def places(taken: Grid) -> Iterator[tuple[int, int]]:
+def free_module_positions(taken: Grid) -> Iterator[tuple[int, int]]:
     """Free modules in the order in which bits are laid: two columns at a time from the right, up and down (7.7.3)."""
     size, is_upward = len(taken), True
     for right in [*range(size - 1, 6, -2), *range(5, 0, -2)]:
@@ -158,7 +158,7 @@ def masks(size: int) -> list[Grid]:
             product + rest == 0, (product + rest) % 2 == 0, ((i + j) % 2 + rest) % 2 == 0]  # fmt: skip
 
 
-def cost(dark: Grid) -> int:
+def mask_penalty(dark: Grid) -> int:
     """How hard it is to read (7.8.3): long runs, blocks, what looks like a finder, and too much of one colour."""
     lines = [*dark.tolist(), *dark.T.tolist()]
     runs = sum(length - 2 for line in lines for _, group in groupby(line) if (length := len(list(group))) >= 5)
@@ -168,29 +168,31 @@ def cost(dark: Grid) -> int:
     return runs + 3 * blocks + 40 * alike + 10 * int(abs(dark.mean() * 100 - 50) // 5)
 
 
-def grid(text: str) -> Grid:
+def qr_modules(text: str) -> Grid:
     """The code of the text, True where a module is dark, without the quiet zone. Raises ValueError if too long."""
     content = text.encode()
     version = version_for(content)
     dark, taken = patterns(version)
     bits = "".join(f"{word:08b}" for word in codewords(content, version))
-    for bit, place in zip(bits, places(taken), strict=False):  # some versions have a few modules left over
+    for bit, place in zip(
+        bits, free_module_positions(taken), strict=False
+    ):  # some versions have a few modules left over
         dark[place] = bit == "1"
     candidates = []
     for number, mask in enumerate(masks(len(dark))):
         candidate = dark ^ (mask & ~taken)
         put_format(candidate, number)
         candidates.append(candidate)
-    return min(candidates, key=cost)
+    return min(candidates, key=mask_penalty)
 
 
-def svg(text: str, title: str) -> str:
+def qr_svg(text: str, title: str) -> str:
     """As a drawing with its quiet zone, one path."""
-    dark = grid(text)
-    size = len(dark) + 2 * QUIET
+    dark = qr_modules(text)
+    size = len(dark) + 2 * QUIET_ZONE
     runs = []
-    for row, line in enumerate(dark.tolist(), start=QUIET):
-        column = QUIET
+    for row, line in enumerate(dark.tolist(), start=QUIET_ZONE):
+        column = QUIET_ZONE
         for is_dark, group in groupby(line):
             length = len(list(group))
             if is_dark:

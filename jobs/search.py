@@ -10,14 +10,14 @@ from decimal import Decimal
 
 from django.db import connection
 
-MOST_WORDS = 12
-MOST_RANKED = 2_000  # beyond this a search says nothing; the page asks for another word
-CLOSE_ENOUGH = 0.35  # trigram similarity below which a word is another word
+MAX_SEARCH_WORDS = 12
+MAX_RANKED_HITS = 2_000  # beyond this a search says nothing; the page asks for another word
+MIN_SIMILARITY = 0.35  # trigram similarity below which a word is another word
 
-MEANT = f"""
+WORD_READINGS_SQL = f"""
 SELECT typed.word, known.is_known, CASE WHEN known.is_known THEN ARRAY[]::text[] ELSE ARRAY(
         SELECT w.word FROM jobs_searchword w
-        WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {CLOSE_ENOUGH}
+        WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {MIN_SIMILARITY}
         ORDER BY similarity(w.word, typed.word) DESC, w.word LIMIT 4
     ) END
 FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place), LATERAL (SELECT typed.word ~ '^[0-9]+$' OR EXISTS (
@@ -25,16 +25,16 @@ FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place), LATERAL (SELECT 
 ) AS is_known) AS known ORDER BY typed.place
 """  # noqa: S608 - a constant
 
-FOUND = f"""
+RANKED_HITS_SQL = f"""
 SELECT client_id, deck_id, rank FROM (
     SELECT e.client_id, e.deck_id, ts_rank('{{0.1, 0.2, 0.5, 1.0}}', e.document, query) AS rank
-    FROM to_tsquery('simple', %s) AS query, jobs_searchentry e WHERE e.document @@ query LIMIT {MOST_RANKED}
+    FROM to_tsquery('simple', %s) AS query, jobs_searchentry e WHERE e.document @@ query LIMIT {MAX_RANKED_HITS}
 ) AS ranked ORDER BY rank DESC, deck_id DESC NULLS LAST LIMIT %s OFFSET %s
 """  # noqa: S608 - a constant
 
 
 @dataclass(frozen=True)
-class Hit:
+class SearchHit:
     """A deck that was found, or a client who has none."""
 
     client_id: int
@@ -43,15 +43,15 @@ class Hit:
 
 
 @dataclass(frozen=True)
-class Found:
+class SearchResult:
     """The answer: hits best first, what was read instead of what was typed, and words the book does not know."""
 
-    hits: Sequence[Hit]
+    hits: Sequence[SearchHit]
     read_as: dict[str, str]
     unknown: Sequence[str]
 
 
-def words_of(text: str) -> list[str]:
+def search_words(text: str) -> list[str]:
     """The words of a search, folded, in the order typed; digits of a telephone number joined."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT fold(%s)", [text[:400]])
@@ -60,41 +60,43 @@ def words_of(text: str) -> list[str]:
     joined = "".join(words)
     if joined.isdigit() and len(joined) >= 4 and len(words) > 1:
         return [joined[-10:]]
-    return list(dict.fromkeys(words))[:MOST_WORDS]
+    return list(dict.fromkeys(words))[:MAX_SEARCH_WORDS]
 
 
-def meant(words: Sequence[str]) -> list[tuple[str, bool, list[str]]]:
+def word_readings(words: Sequence[str]) -> list[tuple[str, bool, list[str]]]:
     """For each word: itself, whether the book knows it (or a word that begins so), and the closest known words."""
     with connection.cursor() as cursor:
-        cursor.execute(MEANT, [list(words)])
+        cursor.execute(WORD_READINGS_SQL, [list(words)])
         return cursor.fetchall()
 
 
-def alternatives(word: str, is_known: bool, close: Sequence[str]) -> str:
+def tsquery_term(word: str, is_known: bool, close: Sequence[str]) -> str:
     """A word as a tsquery: as a beginning if the book knows it, else the closest words (or one that finds nothing)."""
     if is_known or not close:
         return f"{word}:*"
     return "(" + " | ".join(f"{candidate}:*" for candidate in close) + ")"
 
 
-def find(text: str, *, limit: int = 50, offset: int = 0) -> Found:
+def find_decks(text: str, *, limit: int = 50, offset: int = 0) -> SearchResult:
     """Decks (and clients without one) that hold all the words; if none does, those that hold any."""
-    readings = meant(words_of(text))
+    readings = word_readings(search_words(text))
     if not readings:
-        return Found([], {}, [])
-    terms = [alternatives(*reading) for reading in readings]
-    hits = run(" & ".join(terms), limit, offset) or (run(" | ".join(terms), limit, offset) if len(terms) > 1 else [])
+        return SearchResult([], {}, [])
+    terms = [tsquery_term(*reading) for reading in readings]
+    hits = query_hits(" & ".join(terms), limit, offset) or (
+        query_hits(" | ".join(terms), limit, offset) if len(terms) > 1 else []
+    )
     read_as = {word: close[0] for word, is_known, close in readings if not is_known and close}
-    return Found(hits, read_as, [word for word, is_known, close in readings if not is_known and not close])
+    return SearchResult(hits, read_as, [word for word, is_known, close in readings if not is_known and not close])
 
 
-def run(query: str, limit: int, offset: int) -> list[Hit]:
+def query_hits(query: str, limit: int, offset: int) -> list[SearchHit]:
     with connection.cursor() as cursor:
-        cursor.execute(FOUND, [query, limit, offset])
-        return [Hit(*row) for row in cursor.fetchall()]
+        cursor.execute(RANKED_HITS_SQL, [query, limit, offset])
+        return [SearchHit(*row) for row in cursor.fetchall()]
 
 
-COATS = """
+COATS_ON_DECKS_SQL = """
 SELECT j.deck_id, j.id, j.finished_on, j.kind, p.name, p.maker, a.colour, coalesce(b.code, ''), a.coats, a.litres
 FROM jobs_job j LEFT JOIN jobs_coatapplied a ON a.job_id = j.id LEFT JOIN jobs_product p ON p.id = a.product_id
 LEFT JOIN jobs_batch b ON b.id = a.batch_id
@@ -103,7 +105,7 @@ WHERE j.deck_id = ANY (%s) ORDER BY j.finished_on DESC, j.id DESC, a.position
 
 
 @dataclass(frozen=True)
-class CoatLine:
+class CoatRecord:
     """What one product of one job was, ready to be read out."""
 
     deck_id: int
@@ -118,11 +120,11 @@ class CoatLine:
     litres: Decimal | None
 
 
-def coats_of(deck_ids: Sequence[int]) -> dict[int, list[CoatLine]]:
+def coat_records_by_deck(deck_ids: Sequence[int]) -> dict[int, list[CoatRecord]]:
     """Everything that ever went on these decks, newest first, in one query."""
-    lines: dict[int, list[CoatLine]] = {deck_id: [] for deck_id in deck_ids}
+    lines: dict[int, list[CoatRecord]] = {deck_id: [] for deck_id in deck_ids}
     with connection.cursor() as cursor:
-        cursor.execute(COATS, [list(deck_ids)])
+        cursor.execute(COATS_ON_DECKS_SQL, [list(deck_ids)])
         for row in cursor.fetchall():
-            lines[row[0]].append(CoatLine(*row))
+            lines[row[0]].append(CoatRecord(*row))
     return lines

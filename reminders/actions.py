@@ -10,19 +10,19 @@ from django.db.models import F, Q, prefetch_related_objects
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
-from clients.messaging.outbox.decisions import NOT_GONE, set_aside
+from clients.messaging.outbox.decisions import CANCELLABLE_STATES, dismiss_message
 from clients.messaging.outbox.fallback import is_in_doubt
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
 from reminders.models import Forecast, Reminder, Stop
-from reminders.steps import LeftOut, Plan, plan
-from reminders.steps.drafts import Draft, fingerprint, not_writable, written_out
-from reminders.steps.facts import about
-from reminders.steps.planning import Planning
+from reminders.steps import LeftOut, ReminderPlan, plan_reminders
+from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
+from reminders.steps.facts import coats_on_decks
+from reminders.steps.planning import ReminderPlanner
 
 OUTDATED = "The deck has a new coat, or is archived."
-TWICE = "A reminder about this coat is in the outbox already."
+ALREADY_QUEUED = "A reminder about this coat is in the outbox already."
 
 
 class PlanChanged(Exception):  # noqa: N818 - it is no fault
@@ -39,35 +39,37 @@ class RemindResult:
 
 def refresh_forecasts(*, deck_ids: Collection[int] | None = None, today: date, now: datetime) -> int:
     """Reckon anew when the newest coat of each deck is due; without deck ids, of all. Returns how many have one."""
-    return bridge.refresh(deck_ids=deck_ids, today=today, now=now)
+    return bridge.store_forecasts(deck_ids=deck_ids, today=today, now=now)
 
 
 @transaction.atomic
-def remind(
+def queue_reminders(
     *, deck_ids: Collection[int] | None, until: date, by: User | None, now: datetime, at_once: bool = False,
-    by_itself: bool = False, most: int | None = None, agreed: str = "",
+    by_itself: bool = False, limit: int | None = None, agreed_fingerprint: str = "",
 ) -> RemindResult:  # fmt: skip
     """Queue one message a client about the words due before `until`, of the chosen decks or of the whole book.
 
     Never twice about a coat and step in any channel: the clients are locked in order of key, so of two overlapping runs
     the second waits and then finds the reminders of the first; constraints stand behind both. `most` limits the number
     of messages, soonest first. `agreed` is the fingerprint of a preview; raises `PlanChanged` if the plan is another by
-    now. `at_once` and `by_itself` as in `reminders.steps.plan`.
+    now. `at_once` and `by_itself` as in `reminders.steps.plan_reminders`.
     """
     business = Business.objects.get()
-    ahead = plan(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once, by_itself=by_itself)
-    chosen = ahead.planned[:most]
+    ahead = plan_reminders(
+        business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once, by_itself=by_itself
+    )
+    chosen = ahead.planned[:limit]
     lock_clients(each.client_id for each in chosen)
-    decks = [word.coat.deck_id for each in chosen for word in each.words]
-    made = plan(business=business, now=now, until=until, deck_ids=decks, at_once=at_once, by_itself=by_itself)
-    if agreed and fingerprint(made.planned) != agreed:
+    decks = [due_step.coat.deck_id for each in chosen for due_step in each.due_steps]
+    made = plan_reminders(business=business, now=now, until=until, deck_ids=decks, at_once=at_once, by_itself=by_itself)
+    if agreed_fingerprint and plan_fingerprint(made.planned) != agreed_fingerprint:
         raise PlanChanged(PlanChanged.__doc__)
-    queued = queue(made, business, by=by, now=now)
+    queued = queue_planned_messages(made, business, by=by, now=now)
     return RemindResult(queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out)
 
 
 @transaction.atomic
-def say_otherwise(*, message: Message, by: User, now: datetime) -> RemindResult:
+def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> RemindResult:
     """Say by another channel what nobody knows to have gone out: a person's deed, who takes it that it did not.
 
     The unconfirmed message is then left at that. Nothing changes if there is no other way, or before the time that the
@@ -78,12 +80,12 @@ def say_otherwise(*, message: Message, by: User, now: datetime) -> RemindResult:
         return RemindResult([], [])
     business = Business.objects.get()
     decks = message.reminders.values("deck")
-    planning = Planning.of(about(decks), business=business, now=now, until=date.max, at_once=True)
-    planning.facts.doubted = {message.pk}
+    planning = ReminderPlanner.of(coats_on_decks(decks), business=business, now=now, until=date.max, at_once=True)
+    planning.facts.assumed_unsent = {message.pk}
     made = planning.run()
     if made.planned:
-        set_aside(message=message, now=now, by=by)
-    return RemindResult(queue(made, business, by=by, now=now), made.left_out)
+        dismiss_message(message=message, now=now, by=by)
+    return RemindResult(queue_planned_messages(made, business, by=by, now=now), made.left_out)
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:
@@ -92,67 +94,70 @@ def lock_clients(client_ids: Iterable[int]) -> None:
     list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
-def queue(made: Plan, business: Business, *, by: User | None, now: datetime) -> list[Message]:
+def queue_planned_messages(made: ReminderPlan, business: Business, *, by: User | None, now: datetime) -> list[Message]:
     """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
-    drafts, unwritten = written_out(made.planned, business=business, today=business.today(now))
+    drafts, unwritten = write_drafts(made.planned, business=business, today=business.today(now))
     made.left_out += unwritten
-    messages = frozen(drafts, made, business, by=by, now=now)
-    new = {message.idempotency_key: message for message in queueing.keep(list(messages.values()), by=by, now=now)}
+    messages = messages_from_drafts(drafts, made, business, by=by, now=now)
+    new = {
+        message.idempotency_key: message
+        for message in queueing.store_new_messages(list(messages.values()), by=by, now=now)
+    }
     for key in messages.keys() - new.keys():
-        made.left_out += not_writable(next(each for each in made.planned if each.key == key), TWICE)
+        made.left_out += unwritable_decks(next(each for each in made.planned if each.key == key), ALREADY_QUEUED)
     Reminder.objects.bulk_create(
         Reminder(
-            deck_id=word.coat.deck_id, job_id=word.coat.job_id, message=new[each.key], step=word.next.step.number,
-            channel=each.way.channel, replaces_id=word.next.replaces,
+            deck_id=due_step.coat.deck_id, job_id=due_step.coat.job_id, message=new[each.key], step=due_step.next.step.number,
+            channel=each.route.channel, replaces_id=due_step.next.replaces,
         )
-        for each in made.planned if each.key in new for word in each.words
+        for each in made.planned if each.key in new for due_step in each.due_steps
     )  # fmt: skip
     return sorted(new.values(), key=lambda message: message.pk)
 
 
-def frozen(
-    drafts: Sequence[Draft], made: Plan, business: Business, *, by: User | None, now: datetime
+def messages_from_drafts(
+    drafts: Sequence[Draft], made: ReminderPlan, business: Business, *, by: User | None, now: datetime
 ) -> dict[str, Message]:
     """Key → message, checked and not yet kept."""
     clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
     consents = Consent.objects.in_bulk(
-        [draft.planned.way.consent_id for draft in drafts if draft.planned.way.consent_id]
+        [draft.planned.route.consent_id for draft in drafts if draft.planned.route.consent_id]
     )
     found = {}
     for draft in drafts:
         try:
-            message = freeze(draft, clients, consents, business, by=by, now=now)
+            message = message_from_draft(draft, clients, consents, business, by=by, now=now)
         except Unsendable as problem:
-            made.left_out += not_writable(draft.planned, str(problem))
+            made.left_out += unwritable_decks(draft.planned, str(problem))
         else:
             found[message.idempotency_key] = message
     return found
 
 
-def freeze(
+def message_from_draft(
     draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], business: Business, *, by: User | None,
     now: datetime,
 ) -> Message:  # fmt: skip
     """The message with the law that was asked when it was planned, not to be sent once its basis has run out."""
-    planned, written, way = draft.planned, draft.written, draft.planned.way
-    message = queueing.draft(
-        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=way.channel,
-        address=way.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
-        consent=consents.get(way.consent_id or 0), basis=way.basis, now=now, by=by, not_before=planned.goes_at,
+    planned, written, route = draft.planned, draft.written, draft.planned.route
+    message = queueing.draft_message(
+        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=route.channel,
+        address=route.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
+        consent=consents.get(route.consent_id or 0), basis=route.basis, now=now, by=by, not_before=planned.goes_at,
         language=written.language,
     )  # fmt: skip
-    message.law = way.rule.code
-    if way.holds_until:
-        message.expires_at = datetime.combine(way.holds_until + timedelta(days=1), time.min, business.zone)
+    message.law = route.rule.code
+    if route.holds_until:
+        message.expires_at = datetime.combine(route.holds_until + timedelta(days=1), time.min, business.zone)
     return message
 
 
 @transaction.atomic
-def stop(
+def stop_reminders(
     *, deck_ids: Collection[int], why: str, words: str = "", until: date | None = None, by: User | None, now: datetime
 ) -> int:
     """No more reminders about the coats now on these decks, and none that waits goes out. How many coats."""
-    lock_clients_of(deck_ids)
+    lock_clients_of_decks(deck_ids)
     coats = Forecast.objects.filter(deck__in=deck_ids).values_list("deck_id", "job_id")
     for deck, job in coats:
         values = {"deck_id": deck, "why": why, "words": words[:300], "until": until, "at": now, "by": by}
@@ -161,41 +166,43 @@ def stop(
     return len(coats)
 
 
-def lift_stop(*, deck: Deck) -> bool:
+def lift_reminder_stop(*, deck: Deck) -> bool:
     """Reminders about the coat now on the deck may go again; True if they were stopped."""
     return bool(Stop.objects.filter(deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")).delete()[0])
 
 
 @transaction.atomic
-def call_back(*, deck_ids: Collection[int], words: str, now: datetime) -> int:
+def cancel_for_booking(*, deck_ids: Collection[int], words: str, now: datetime) -> int:
     """Cancel what waits about decks that a visit was booked for."""
-    lock_clients_of(deck_ids)
+    lock_clients_of_decks(deck_ids)
     return cancel_waiting(deck_ids, words, by=None, now=now)
 
 
 @transaction.atomic
-def call_back_outdated(*, deck_ids: Collection[int], now: datetime) -> int:
+def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> int:
     """Cancel what waits about coats that another has been put on, or that are gone."""
-    waiting = Reminder.objects.filter(deck__in=deck_ids, message__state__in=NOT_GONE).select_related("message")
+    waiting = Reminder.objects.filter(deck__in=deck_ids, message__state__in=CANCELLABLE_STATES).select_related(
+        "message"
+    )
     if not waiting.exists():
         return 0
-    lock_clients_of(deck_ids)
+    lock_clients_of_decks(deck_ids)
     is_gone = Q(deck__archived_at__isnull=False) | Q(deck__forecast=None)
     outdated = waiting.filter(is_gone | ~Q(job=F("deck__forecast__job")))
     messages = {reminder.message_id: reminder.message for reminder in outdated}
-    return outbox.cancel(messages=messages.values(), why=OUTDATED, now=now, by=None)
+    return outbox.cancel_unsent(messages=messages.values(), why=OUTDATED, now=now, by=None)
 
 
-def lock_clients_of(deck_ids: Collection[int]) -> None:
+def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
     lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("property__client_id", flat=True))
 
 
 def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:
-    waiting = Message.objects.filter(reminders__deck__in=deck_ids, state__in=NOT_GONE).distinct()
-    return outbox.cancel(messages=list(waiting), why=why, now=now, by=by)
+    waiting = Message.objects.filter(reminders__deck__in=deck_ids, state__in=CANCELLABLE_STATES).distinct()
+    return outbox.cancel_unsent(messages=list(waiting), why=why, now=now, by=by)
 
 
-def with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:
+def messages_with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:
     """Each message with the reminders, and so the decks, that it is about."""
     prefetch_related_objects(list(messages), "client", "reminders__deck")
     return [(message, sorted(message.reminders.all(), key=lambda reminder: reminder.pk)) for message in messages]

@@ -7,31 +7,34 @@ from typing import TYPE_CHECKING
 from django.apps import AppConfig
 
 if TYPE_CHECKING:
-    from jobs.offers.forecast_summary import Foretold
+    from jobs.offers.forecast_summary import ForecastSummary
 
 
 class RemindersConfig(AppConfig):
     name = "reminders"
 
     def ready(self) -> None:
-        from clients.after import after_deck
-        from jobs.after import after_booking, after_decline, after_job
-        from jobs.offers.forecast_summary import tellers
+        from clients.after import deck_change_listeners
+        from jobs.after import booking_listeners, decline_listeners, job_change_listeners
+        from jobs.offers.forecast_summary import forecast_providers
 
-        for registry in (after_deck, after_job):
-            if forecasts_follow not in registry:
-                registry.append(forecasts_follow)
-        for said, follow in ((after_booking, reminders_stop_for_a_visit), (after_decline, reminders_stop_for_a_no)):
+        for registry in (deck_change_listeners, job_change_listeners):
+            if refresh_changed_decks not in registry:
+                registry.append(refresh_changed_decks)
+        for said, follow in (
+            (booking_listeners, cancel_reminders_on_booking),
+            (decline_listeners, stop_reminders_on_decline),
+        ):
             if follow not in said:
                 said.append(follow)
-        if tell not in tellers:
-            tellers.append(tell)
+        if provide_forecast_summaries not in forecast_providers:
+            forecast_providers.append(provide_forecast_summaries)
 
 
 # No caller can hand the time down to these, so they ask for it themselves.
 
 
-def forecasts_follow(deck_ids: Collection[int]) -> None:
+def refresh_changed_decks(deck_ids: Collection[int]) -> None:
     """Forecasts anew, and no word about a coat that another has been put on."""
     from django.utils import timezone
 
@@ -42,28 +45,28 @@ def forecasts_follow(deck_ids: Collection[int]) -> None:
     business = Business.current()
     today = business.today(now) if business else timezone.localdate(now)
     actions.refresh_forecasts(deck_ids=deck_ids, today=today, now=now)
-    actions.call_back_outdated(deck_ids=deck_ids, now=now)
+    actions.cancel_outdated_reminders(deck_ids=deck_ids, now=now)
 
 
-def reminders_stop_for_a_visit(deck_ids: Collection[int], words: str) -> None:
+def cancel_reminders_on_booking(deck_ids: Collection[int], words: str) -> None:
     from django.utils import timezone
 
     from reminders import actions
 
-    actions.call_back(deck_ids=deck_ids, words=words, now=timezone.now())
+    actions.cancel_for_booking(deck_ids=deck_ids, words=words, now=timezone.now())
 
 
-def reminders_stop_for_a_no(deck_ids: Collection[int], words: str) -> None:
+def stop_reminders_on_decline(deck_ids: Collection[int], words: str) -> None:
     from django.utils import timezone
 
     from reminders import actions
     from reminders.models import Stop
 
-    actions.stop(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=timezone.now())
+    actions.stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=timezone.now())
 
 
-def tell(deck_ids: Collection[int], today: date) -> "dict[int, Foretold]":
+def provide_forecast_summaries(deck_ids: Collection[int], today: date) -> "dict[int, ForecastSummary]":
     """What jobs/offers/forecast_summary.py asks."""
     from reminders.forecasting import providers
 
-    return providers.tell(deck_ids, today)
+    return providers.forecast_summaries(deck_ids, today)

@@ -14,7 +14,7 @@ from clients import display
 from clients.messaging.models import Message, MessageText
 from clients.models import Channel, Deck
 from jobs.models import Job
-from reminders.months import months_on
+from reminders.months import shift_months
 
 
 class DaysPast(Func):
@@ -32,7 +32,7 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
     def due_in(self, month: date) -> "ForecastQuerySet":
         """Due by a day of that month."""
-        return self.filter(due_on__gte=month, due_on__lt=months_on(month, 1))
+        return self.filter(due_on__gte=month, due_on__lt=shift_months(month, 1))
 
     def due_before(self, month: date) -> "ForecastQuerySet":
         """Became due earlier; no coat has gone on since, or the forecast would be a newer one."""
@@ -55,7 +55,7 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
         """How many become due in each of so many months, from the first on; months without any are left out."""
-        until = months_on(first, months)
+        until = shift_months(first, months)
         ahead = self.filter(due_on__gte=first, due_on__lt=until).order_by()
         return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("pk")))
 
@@ -178,7 +178,7 @@ class Reminder(models.Model):
 class ReminderStepQuerySet(models.QuerySet["ReminderStep"]):
     def sequence(self) -> "Sequence[ReminderStep]":
         """All steps in order, or the program's own while the owner has not changed any."""
-        return list(self.order_by("number")) or [ReminderStep(**step) for step in FIRST_STEPS]
+        return list(self.order_by("number")) or [ReminderStep(**step) for step in DEFAULT_STEPS]
 
 
 class ReminderStep(models.Model):
@@ -217,7 +217,7 @@ class ReminderStep(models.Model):
         return f"Step {self.number}"
 
     @property
-    def word(self) -> str:
+    def label(self) -> str:
         """Such as “first word”."""
         return self.get_purpose_display().rpartition(", ")[2]
 
@@ -228,7 +228,7 @@ class ReminderStep(models.Model):
 
 
 # What a business begins with: a word when the window opens, one when the coat is due, one when it is late.
-FIRST_STEPS: list[dict[str, Any]] = [
+DEFAULT_STEPS: list[dict[str, Any]] = [
     {"number": 1, "purpose": "first", "anchor": "opens", "channels": ["email", "text", "letter"]},
     {"number": 2, "purpose": "second", "anchor": "due", "channels": ["email", "text", "letter"]},
     {"number": 3, "purpose": "last", "anchor": "late", "channels": ["email", "text", "call", "letter"]},
@@ -258,10 +258,10 @@ class Stop(models.Model):
         return f"{self.deck}: {self.get_why_display()}"
 
     @property
-    def in_words(self) -> str:
+    def description(self) -> str:
         """Such as “The client declined an offer: too dear. No reminders until Mar 1, 2028.”"""
         said = f"{self.get_why_display()}{': ' if self.words else ''}{self.words.rstrip('.')}."
-        return f"{said} No reminders until {display.day(self.until)}." if self.until else said
+        return f"{said} No reminders until {display.format_day(self.until)}." if self.until else said
 
 
 class PacedDeck(models.Model):

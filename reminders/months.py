@@ -3,7 +3,7 @@
 import re
 from datetime import date
 
-EARLIEST, LATEST = 1950, 2199  # the years that a due list can show
+MIN_YEAR, MAX_YEAR = 1950, 2199  # the years that a due list can show
 
 
 class MonthError(ValueError):
@@ -14,7 +14,7 @@ def parse_month(text: str) -> date:
     """The first day of the month in `text`, such as 2027-03."""
     found = re.fullmatch(r"([0-9]{4})-([0-9]{1,2})", text.strip())
     year, month = map(int, found.groups()) if found else (0, 0)
-    if not (EARLIEST <= year <= LATEST and 1 <= month <= 12):
+    if not (MIN_YEAR <= year <= MAX_YEAR and 1 <= month <= 12):
         raise MonthError(f"“{text[:40]}” is not a month. Write the year and the month, such as 2027-03.")
     return date(year, month, 1)
 
@@ -23,12 +23,12 @@ def month_of(day: date) -> date:
     return day.replace(day=1)
 
 
-def months_on(month: date, count: int) -> date:
+def shift_months(month: date, count: int) -> date:
     """The month `count` months later (earlier if negative)."""
     years, index = divmod(month.month - 1 + count, 12)
     return date(month.year + years, index + 1, 1)
 
 
-def written(month: date) -> str:
+def month_key(month: date) -> str:
     """As it stands in addresses and on the command line."""
     return f"{month:%Y-%m}"

@@ -8,22 +8,22 @@ from itertools import groupby
 from django.db import transaction
 
 from clients.models import Deck, User
-from jobs.actions import offers as deeds
-from jobs.actions.offers import OfferProblem
+from jobs.actions import offers as offer_actions
+from jobs.actions.offers import OfferError
 from jobs.models import Booking, Offer, OfferScope
-from jobs.offers import Order
-from jobs.offers.outlook import WAITS, DeckOutlook, Outlook
-from jobs.scope import propose
+from jobs.offers import OfferBrief
+from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.scope import propose_scopes
 from reminders import forecast
 from reminders.forecasting import active_fit, bridge
-from reminders.forecasting.coats import newest_coats
+from reminders.forecasting.coats import read_newest_coats
 from reminders.models import Forecast
 
-DAYS_A_MONTH = 365.25 / 12
+DAYS_PER_MONTH = 365.25 / 12
 
 
 @dataclass
-class Drafted:
+class DraftingResult:
     """The drafts that were made, and the decks left out with the reason in words."""
 
     offers: list[Offer] = field(default_factory=list)
@@ -31,35 +31,35 @@ class Drafted:
 
 
 @transaction.atomic
-def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: User | None) -> Drafted:
+def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: User | None) -> DraftingResult:
     """Draft offers for these decks, those of one property in one, in a fixed number of queries.
 
     A deck that has a living offer or a booking, or is archived, is left out: a second click drafts nothing. Raises
     `PricingProblem` where there is no price list.
     """
-    bridge.lock(sorted(deck_ids))
-    drafted = Drafted()
-    decks = wanted(deck_ids, drafted, today=today)
+    bridge.lock_decks(sorted(deck_ids))
+    drafted = DraftingResult()
+    decks = decks_to_draft(deck_ids, drafted, today=today)
     if decks:
-        orders = list(orders_for(decks, today=today))
-        drafted.offers, problems = deeds.draft_orders(orders=orders, today=today, now=now, by=by)
-        drafted.left_out += [(scope.deck, str(problem)) for order, problem in problems for scope in order.scopes]
+        briefs = list(orders_by_property(decks, today=today))
+        drafted.offers, problems = offer_actions.draft_offer_batch(briefs=briefs, today=today, now=now, by=by)
+        drafted.left_out += [(scope.deck, str(problem)) for brief, problem in problems for scope in brief.scopes]
     return drafted
 
 
-def redraft_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
+def recalculate_from_forecast(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
     """Reckon a draft anew for the same decks. Raises `OfferProblem` and `PricingProblem`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
-        raise OfferProblem("No deck stands in this offer, so there is nothing to reckon from.")
-    order = next(iter(orders_for(decks, today=today)))
-    return deeds.redraft_offer(offer=offer, order=order, today=today, now=now, by=by)
+        raise OfferError("No deck stands in this offer, so there is nothing to reckon from.")
+    brief = next(iter(orders_by_property(decks, today=today)))
+    return offer_actions.recalculate_draft(offer=offer, brief=brief, today=today, now=now, by=by)
 
 
-def wanted(deck_ids: Collection[int], drafted: Drafted, *, today: date) -> list[Deck]:
+def decks_to_draft(deck_ids: Collection[int], drafted: DraftingResult, *, today: date) -> list[Deck]:
     """The decks for which nothing is under way, property by property."""
     rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("property_id", "pk")
-    taken, found = under_way(deck_ids, today=today), []
+    taken, found = reasons_not_to_draft(deck_ids, today=today), []
     for deck in rows:
         is_archived = deck.archived_at or deck.property.client.archived_at
         why = "The deck or its client is archived." if is_archived else taken.get(deck.pk, "")
@@ -70,9 +70,9 @@ def wanted(deck_ids: Collection[int], drafted: Drafted, *, today: date) -> list[
     return found
 
 
-def under_way(deck_ids: Collection[int], *, today: date) -> dict[int, str]:
+def reasons_not_to_draft(deck_ids: Collection[int], *, today: date) -> dict[int, str]:
     """Why a deck needs no new offer: it has one that lives, or a booking."""
-    living = Offer.objects.living(today=today).values("pk")
+    living = Offer.objects.active(today=today).values("pk")
     scopes = OfferScope.objects.filter(deck__in=deck_ids, offer__in=living).select_related("offer")
     why = {
         scope.deck_id: f"Offer {scope.offer.reference} is {scope.offer.get_state_display().lower()}."
@@ -82,32 +82,32 @@ def under_way(deck_ids: Collection[int], *, today: date) -> dict[int, str]:
     return why | dict.fromkeys(booked.values_list("decks", flat=True), "It is booked.")
 
 
-def orders_for(decks: Sequence[Deck], *, today: date) -> Iterable[Order]:
+def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferBrief]:
     """One order a property, the deck that is due first leading."""
-    scopes, known = propose(decks, today=today), outlooks(decks, today=today)
-    version = active_fit.posterior().version
+    scopes, known = propose_scopes(decks, today=today), deck_outlooks(decks, today=today)
+    version = active_fit.active_posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.property):
-        listed = sorted(members, key=lambda deck: (due_on(known.get(deck.pk)), deck.pk))
+        listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))
         outlook = Outlook({deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version)
-        yield Order(place, [scopes[deck.pk] for deck in listed], outlook)
+        yield OfferBrief(place, [scopes[deck.pk] for deck in listed], outlook)
 
 
-def due_on(known: DeckOutlook | None) -> date:
+def due_date_or_max(known: DeckOutlook | None) -> date:
     return (known and known.due_on) or date.max
 
 
-def outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutlook]:
+def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutlook]:
     """The stored window of each deck, and what waiting risks; a deck without a coat has none."""
     ids = sorted(deck.pk for deck in decks)
-    coats = newest_coats(ids, today=today)
+    coats = read_newest_coats(ids, today=today)
     if coats is None:
         return {}
-    now, later = forecast.strip_chances(
-        bridge.core_coats(coats, today=today), active_fit.posterior(), bridge.days(today),
-        [months * DAYS_A_MONTH for months in WAITS],
+    now, later = forecast.strip_chances_after_waits(
+        bridge.core_coats(coats, today=today), active_fit.active_posterior(), bridge.epoch_days(today),
+        [months * DAYS_PER_MONTH for months in WAITING_MONTHS],
     )  # fmt: skip
     risks = {
-        deck: (chance, dict(zip(WAITS, row, strict=True)))
+        deck: (chance, dict(zip(WAITING_MONTHS, row, strict=True)))
         for deck, chance, row in zip(coats.deck_id, now.tolist(), later.tolist(), strict=True)
     }
     return {

@@ -16,7 +16,7 @@ from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
 
-MOST_A_NIGHT = 2000
+MAX_PER_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
 BOUNCES_SECONDS = 20
 logger = logging.getLogger(__name__)
@@ -25,60 +25,63 @@ logger = logging.getLogger(__name__)
 def tick() -> str:
     """Each minute: hand the outbox over, finish what came in, then show a sign of life."""
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
-    hooks.finish(now=timezone.now())
-    heartbeat.beat("worker")
-    read_bounces()
+    hooks.finish_events(now=timezone.now())
+    heartbeat.record_heartbeat("worker")
+    fetch_bounces()
     return f"{tally.accepted} accepted of {tally.total}"
 
 
-def read_bounces() -> None:
+def fetch_bounces() -> None:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next tick."""
-    bounces.finish(now=timezone.now())
-    if not bounces.is_configured():
+    bounces.finish_bounces(now=timezone.now())
+    if not bounces.has_bounce_mailbox():
         return
     try:
-        bounces.fetch(
-            lambda content: bounces.receive(content=content, now=timezone.now()), deadline_seconds=BOUNCES_SECONDS
+        bounces.fetch_unseen_mails(
+            lambda content: bounces.receive_bounce(content=content, now=timezone.now()),
+            deadline_seconds=BOUNCES_SECONDS,
         )
     except bounces.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        channel_health.note(channel_health.BOUNCES, str(error))
+        channel_health.mark_down(channel_health.BOUNCE_MAILBOX, str(error))
     else:
-        channel_health.clear(channel_health.BOUNCES)
+        channel_health.mark_up(channel_health.BOUNCE_MAILBOX)
 
 
-def refresh_forecasts() -> int:
+def refresh_forecasts_nightly() -> int:
     """Each night: what the weather and the calendar changed; plans whose weeks are over end."""
     business = Business.current()
     if business is None:
         return 0
     now = timezone.now()
-    pacing_plan.end_old_plans(today=business.today(now))
+    pacing_plan.delete_old_plans(today=business.today(now))
     count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
-    bridge.freshen_statistics()
+    bridge.analyze_forecast_table()
     return count
 
 
-def learn() -> str:
+def refit_nightly() -> str:
     """Each night: learn from the book if enough is new; forecasts then follow the new fit."""
     business = Business.current()
     if business is None:
         return "There is no business yet."
     now = timezone.now()
-    return refitting.refit(today=business.today(now), now=now).said
+    return refitting.refit(today=business.today(now), now=now).outcome
 
 
-def forget_words() -> int:
+def erase_expired_replies() -> int:
     """Each night: what came in word for word longer ago than the owner keeps it."""
-    return retention.forget_words(now=timezone.now())
+    return retention.empty_raw_events(now=timezone.now())
 
 
-def remind() -> str:
+def queue_reminders_nightly() -> str:
     """Each night: queue the words of the day, but only of steps that the owner lets go by themselves."""
     business = Business.current()
     if business is None or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists():
         return "No step goes by itself."
     now = timezone.now()
     tomorrow = business.today(now) + timedelta(days=1)
-    queued = actions.remind(deck_ids=None, until=tomorrow, by=None, now=now, by_itself=True, most=MOST_A_NIGHT).queued
+    queued = actions.queue_reminders(
+        deck_ids=None, until=tomorrow, by=None, now=now, by_itself=True, limit=MAX_PER_NIGHT
+    ).queued
     return f"{len(queued)} queued"

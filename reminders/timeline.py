@@ -14,11 +14,11 @@ from clients.models import Deck
 from jobs.models import CoatApplied, Job, Photo, Visit
 
 # On one day: what was found, then the work, then photographs of it, then what was said.
-ORDER_OF_A_DAY = {"visit": 0, "job": 1, "photo": 2, "message": 3}
+ORDER_WITHIN_DAY = {"visit": 0, "job": 1, "photo": 2, "message": 3}
 
 
 @dataclass(frozen=True)
-class Entry:
+class TimelineEntry:
     """One thing that happened; `kind` is visit, job, photo or message and `row` the row of it."""
 
     on: date
@@ -27,39 +27,39 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Year:
+class TimelineYear:
     """The entries of one year, newest first."""
 
     year: int
-    entries: list[Entry]
+    entries: list[TimelineEntry]
 
 
-def timeline(deck: Deck) -> list[Year]:
+def deck_timeline(deck: Deck) -> list[TimelineYear]:
     """The whole history by year."""
-    entries = [*jobs_of(deck), *visits_of(deck), *photos_of(deck), *messages_of(deck)]
-    entries.sort(key=lambda entry: (entry.on, ORDER_OF_A_DAY[entry.kind], entry.row.pk), reverse=True)
-    return [Year(year, list(members)) for year, members in groupby(entries, key=lambda entry: entry.on.year)]
+    entries = [*job_entries(deck), *visit_entries(deck), *photo_entries(deck), *message_entries(deck)]
+    entries.sort(key=lambda entry: (entry.on, ORDER_WITHIN_DAY[entry.kind], entry.row.pk), reverse=True)
+    return [TimelineYear(year, list(members)) for year, members in groupby(entries, key=lambda entry: entry.on.year)]
 
 
-def jobs_of(deck: Deck) -> Iterator[Entry]:
+def job_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """Jobs with what went on and the photographs taken on them."""
     coats = CoatApplied.objects.select_related("product", "batch").order_by("position")
     jobs = Job.objects.filter(deck=deck).prefetch_related(Prefetch("coats_applied", coats), "photos")
-    return (Entry(job.finished_on, "job", job) for job in jobs)
+    return (TimelineEntry(job.finished_on, "job", job) for job in jobs)
 
 
-def visits_of(deck: Deck) -> Iterator[Entry]:
-    return (Entry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck))
+def visit_entries(deck: Deck) -> Iterator[TimelineEntry]:
+    return (TimelineEntry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck))
 
 
-def photos_of(deck: Deck) -> Iterator[Entry]:
+def photo_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """Photographs that belong to no job; the others stand with theirs."""
-    return (Entry(photo.taken_on, "photo", photo) for photo in Photo.objects.filter(deck=deck, job=None))
+    return (TimelineEntry(photo.taken_on, "photo", photo) for photo in Photo.objects.filter(deck=deck, job=None))
 
 
-def messages_of(deck: Deck) -> Iterator[Entry]:
+def message_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """What was said to the client about this deck, or about no deck in particular."""
     about = Q(reminders__deck=deck) | Q(reminders=None)
     said = Message.objects.filter(about, client=deck.property.client_id).distinct()
     shown = said.only("channel", "kind", "state", "subject", "queued_at", "accepted_at", "address")
-    return (Entry(timezone.localdate(message.queued_at), "message", message) for message in shown)
+    return (TimelineEntry(timezone.localdate(message.queued_at), "message", message) for message in shown)

@@ -18,12 +18,12 @@ from pathlib import Path
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 VENV = BASE_DIR / ".venv"
-LOCKS = BASE_DIR / "restorer" / "requirements"
+LOCK_DIR = BASE_DIR / "restorer" / "requirements"
 LOG = VAR_DIR / "bootstrap.log"
-OLDEST_PYTHON = (3, 11)
-WITH_DEV = {"test", "lock"}
-HELP = {"help", "--help", "-h", "version", "--version"}
-WITHOUT_DATABASE = {*HELP, "lock", "makemessages", "compilemessages", "build_places"}
+MIN_PYTHON = (3, 11)
+DEV_COMMANDS = {"test", "lock"}
+HELP_COMMANDS = {"help", "--help", "-h", "version", "--version"}
+WITHOUT_DATABASE = {*HELP_COMMANDS, "lock", "makemessages", "compilemessages", "build_places"}
 LIBRARIES = {
     "pango-1.0": "libpango-1.0-0",
     "pangoft2-1.0": "libpangoft2-1.0-0",
@@ -42,13 +42,13 @@ class BootstrapError(Exception):
     """Something is missing that we cannot make; the message says what to do."""
 
 
-def prepare(arguments: list[str]) -> None:
+def prepare_environment(arguments: list[str]) -> None:
     """Leave with everything the command needs, running under the environment's Python."""
     command = arguments[1] if len(arguments) > 1 else "help"
     try:
         check_python()
         set_mode(command)
-        ensure_environment(arguments, needs_dev=command in WITH_DEV)
+        ensure_environment(arguments, needs_dev=command in DEV_COMMANDS)
         ensure_libraries()
         if command == "test":
             os.environ["CHROMIUM"] = ensure_chromium()
@@ -59,7 +59,7 @@ def prepare(arguments: list[str]) -> None:
 
 
 def check_python() -> None:
-    if sys.version_info < OLDEST_PYTHON:
+    if sys.version_info < MIN_PYTHON:
         running = ".".join(map(str, sys.version_info[:3]))
         raise BootstrapError(f"Python 3.11 or later is needed; this is {running}. Run: python3.11 manage.py …")
 
@@ -70,25 +70,25 @@ def set_mode(command: str) -> None:
         os.environ["RESTORER_MODE"] = "demo"
 
 
-def say(text: str) -> None:
+def print_progress(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def is_managed_by_others() -> bool:
+def is_externally_managed() -> bool:
     """An environment that somebody else made (a container, a packager) and that already has Django."""
     return os.environ.get("RESTORER_NO_VENV") == "1"
 
 
 def ensure_environment(arguments: list[str], *, needs_dev: bool) -> None:
     """Make .venv from the hashed lock when it is missing or the lock has changed, then go on under its Python."""
-    if is_managed_by_others():
+    if is_externally_managed():
         return
-    lock = LOCKS / ("dev.lock" if needs_dev or has_dev() else "run.lock")
-    with only_one():
+    lock = LOCK_DIR / ("dev.lock" if needs_dev or has_dev_packages() else "run.lock")
+    with bootstrap_lock():
         if not python_of_venv().exists():
             make_venv()
-        if stamp() != fingerprint(lock):
-            install(lock)
+        if installed_stamp() != lock_file_fingerprint(lock):
+            install_packages(lock)
     if Path(sys.prefix).resolve() != VENV.resolve():
         sys.stdout.flush()
         os.execv(python_of_venv(), [str(python_of_venv()), *arguments])  # noqa: S606 - no shell is meant
@@ -99,7 +99,7 @@ def python_of_venv() -> Path:
 
 
 @contextmanager
-def only_one() -> Iterator[None]:
+def bootstrap_lock() -> Iterator[None]:
     """Two that start at once take turns."""
     VAR_DIR.mkdir(parents=True, exist_ok=True)
     with (VAR_DIR / "bootstrap.lock").open("w") as file:
@@ -107,25 +107,25 @@ def only_one() -> Iterator[None]:
         yield
 
 
-def fingerprint(lock: Path) -> str:
+def lock_file_fingerprint(lock: Path) -> str:
     return f"{lock.name} {hashlib.sha256(lock.read_bytes()).hexdigest()}"
 
 
-def stamp() -> str:
+def installed_stamp() -> str:
     path = VENV / "restorer.stamp"
     return path.read_text() if path.exists() else ""
 
 
-def has_dev() -> bool:
-    return stamp().startswith("dev.lock")
+def has_dev_packages() -> bool:
+    return installed_stamp().startswith("dev.lock")
 
 
 def make_venv() -> None:
-    say("Making the virtual environment .venv")
-    if attempt([sys.executable, "-m", "venv", str(VENV)]):
+    print_progress("Making the virtual environment .venv")
+    if run_logged([sys.executable, "-m", "venv", str(VENV)]):
         return
     package = f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"
-    if apt_install([package]) and attempt([sys.executable, "-m", "venv", "--clear", str(VENV)]):
+    if apt_install([package]) and run_logged([sys.executable, "-m", "venv", "--clear", str(VENV)]):
         return
     raise BootstrapError(
         f"This Python cannot make a virtual environment (details: {LOG}).\n"
@@ -133,11 +133,11 @@ def make_venv() -> None:
     )
 
 
-def install(lock: Path) -> None:
+def install_packages(lock: Path) -> None:
     """All packages of a lock; every file is checked against its hash."""
     count = lock.read_text().count("==")
     began = time.monotonic()
-    say(f"Installing {count} packages (a minute or two the first time)")
+    print_progress(f"Installing {count} packages (a minute or two the first time)")
     command = [
         str(python_of_venv()),
         "-m",
@@ -149,16 +149,16 @@ def install(lock: Path) -> None:
         "-r",
         str(lock),
     ]
-    if not attempt(command, beats=True):
+    if not run_logged(command, beats=True):
         raise BootstrapError(
             f"The packages could not be installed. What pip said is in {LOG}.\n"
             "Check the network (or your package mirror's settings) and run the same command again."
         )
-    (VENV / "restorer.stamp").write_text(fingerprint(lock))
-    say(f"  done in {time.monotonic() - began:.0f} s")
+    (VENV / "restorer.stamp").write_text(lock_file_fingerprint(lock))
+    print_progress(f"  done in {time.monotonic() - began:.0f} s")
 
 
-def attempt(command: list[str], *, beats: bool = False) -> bool:
+def run_logged(command: list[str], *, beats: bool = False) -> bool:
     """Run a command into the log; True if it went well. With `beats` a line every ten seconds shows that it moves."""
     VAR_DIR.mkdir(parents=True, exist_ok=True)
     with LOG.open("ab") as log:
@@ -171,7 +171,7 @@ def attempt(command: list[str], *, beats: bool = False) -> bool:
                 return process.wait(timeout=10) == 0
             except subprocess.TimeoutExpired:
                 if beats:
-                    say(f"  … {time.monotonic() - began:.0f} s")
+                    print_progress(f"  … {time.monotonic() - began:.0f} s")
 
 
 def apt_install(packages: list[str]) -> bool:
@@ -179,9 +179,11 @@ def apt_install(packages: list[str]) -> bool:
     if os.name == "nt" or os.geteuid() != 0 or not shutil.which("apt-get"):
         return False
     os.environ["DEBIAN_FRONTEND"] = "noninteractive"
-    say(f"Installing {' '.join(packages)} with apt-get")
+    print_progress(f"Installing {' '.join(packages)} with apt-get")
     command = ["apt-get", "install", "-y", "--no-install-recommends", *packages]
-    return attempt(command, beats=True) or (attempt(["apt-get", "update"], beats=True) and attempt(command, beats=True))
+    return run_logged(command, beats=True) or (
+        run_logged(["apt-get", "update"], beats=True) and run_logged(command, beats=True)
+    )
 
 
 def has_library(name: str) -> bool:
@@ -199,7 +201,7 @@ def ensure_libraries() -> None:
         missing.append("fonts-dejavu-core")
     if not missing or apt_install(missing):
         return
-    say(
+    print_progress(
         f"PDF pages need {', '.join(missing)}, which are not on this machine. On Debian or Ubuntu run as root:\n"
         f"  apt-get install {' '.join(missing)}\nEverything else works without them."
     )
@@ -216,7 +218,7 @@ def ensure_chromium() -> str:
     if not path and os.environ.get("CI"):
         raise BootstrapError("The browser tests need Chromium. Install it, or set CHROMIUM to its path.")
     if not path:
-        say("NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its path.")
+        print_progress("NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its path.")
     return path
 
 
@@ -224,7 +226,7 @@ def start_database() -> None:
     from restorer.local import postgres
 
     try:
-        if postgres.start():
+        if postgres.start_server():
             os.environ["RESTORER_OWNS_POSTGRES"] = "1"
     except postgres.PostgresError as error:
         raise BootstrapError(str(error)) from error

@@ -17,39 +17,39 @@ from django.conf import settings
 from django.utils.translation.template import templatize
 
 APPS = ("clients", "jobs", "reminders", "restorer")
-LAZY = {f"{name}_lazy": counts for name, counts in DEFAULT_KEYWORDS.items() if name.endswith("gettext")}
-KEYWORDS = {**DEFAULT_KEYWORDS, **LAZY}
+LAZY_KEYWORDS = {f"{name}_lazy": counts for name, counts in DEFAULT_KEYWORDS.items() if name.endswith("gettext")}
+KEYWORDS = {**DEFAULT_KEYWORDS, **LAZY_KEYWORDS}
 
-SOME_DAY = datetime(2026, 1, 1, tzinfo=UTC)  # the same words make the same file
-CHANGING = (b'"POT-', b'"PO-Revision', b'"Last-', b'"Project', b'"Report', b'"Generated', b'"Language-Team')
+FIXED_DATE = datetime(2026, 1, 1, tzinfo=UTC)  # the same words make the same file
+VOLATILE_HEADERS = (b'"POT-', b'"PO-Revision', b'"Last-', b'"Project', b'"Report', b'"Generated', b'"Language-Team')
 
 
 def catalogue_path(language: str) -> Path:
     return Path(settings.LOCALE_PATHS[0]) / language / "LC_MESSAGES" / "django.po"
 
 
-def others() -> list[str]:
+def translated_languages() -> list[str]:
     """The languages beside English, which stands in the code itself."""
     return [code for code, _ in settings.LANGUAGES if code != settings.LANGUAGE_CODE]
 
 
-def marked() -> Catalog:
+def marked_messages() -> Catalog:
     """Every message that is marked in code and templates, with where it stands."""
     found = Catalog(fuzzy=False)
-    for path in sources():
+    for path in source_files():
         place = path.relative_to(settings.BASE_DIR).as_posix()
-        for _line, message, _comments, context in extract("python", python_of(path), KEYWORDS):
+        for _line, message, _comments, context in extract("python", python_source(path), KEYWORDS):
             found.add(message, locations=[(place, 0)], context=context)
     return found
 
 
-def sources() -> Iterator[Path]:
+def source_files() -> Iterator[Path]:
     for app in APPS:
         for pattern in ("*.py", "*.html"):
             yield from sorted((settings.BASE_DIR / app).rglob(pattern))
 
 
-def python_of(path: Path) -> io.BytesIO:
+def python_source(path: Path) -> io.BytesIO:
     """A template as the calls that it makes; without its indents, which mean nothing there."""
     text = path.read_text(encoding="utf-8")
     if path.suffix == ".html":
@@ -57,7 +57,7 @@ def python_of(path: Path) -> io.BytesIO:
     return io.BytesIO(text.encode())
 
 
-def read(language: str) -> Catalog:
+def read_catalogue(language: str) -> Catalog:
     """The catalogue as it lies on disk; an empty one for a language that has none yet."""
     path = catalogue_path(language)
     if not path.exists():
@@ -66,9 +66,9 @@ def read(language: str) -> Catalog:
         return read_po(file, locale=language)
 
 
-def renewed(language: str, words: Catalog) -> Catalog:
+def updated_catalogue(language: str, words: Catalog) -> Catalog:
     """The catalogue with what is marked now: new messages empty, those that nobody uses gone."""
-    found, old = Catalog(locale=language, fuzzy=False, header_comment=""), read(language)
+    found, old = Catalog(locale=language, fuzzy=False, header_comment=""), read_catalogue(language)
     for message in words:
         if message.id:
             known = old.get(message.id, message.context)
@@ -77,24 +77,24 @@ def renewed(language: str, words: Catalog) -> Catalog:
     return found
 
 
-def lacking(catalogue: Catalog) -> list[Message]:
+def untranslated_messages(catalogue: Catalog) -> list[Message]:
     """Messages that are not wholly translated."""
-    return [message for message in catalogue if message.id and not all(strings_of(message))]
+    return [message for message in catalogue if message.id and not all(translation_strings(message))]
 
 
-def strings_of(message: Message) -> Iterable[str | None]:
+def translation_strings(message: Message) -> Iterable[str | None]:
     return message.string if isinstance(message.string, (list, tuple)) else [message.string]
 
 
-def as_text(catalogue: Catalog) -> bytes:
+def catalogue_as_po(catalogue: Catalog) -> bytes:
     """Without days and names, as far as the format lets them be left out."""
     file = io.BytesIO()
     write_po(file, catalogue, width=120, sort_output=True, include_lineno=False)
-    return b"".join(line for line in file.getvalue().splitlines(keepends=True) if not line.startswith(CHANGING))
+    return b"".join(line for line in file.getvalue().splitlines(keepends=True) if not line.startswith(VOLATILE_HEADERS))
 
 
-def compiled(catalogue: Catalog) -> bytes:
-    catalogue.creation_date = catalogue.revision_date = SOME_DAY
+def catalogue_as_mo(catalogue: Catalog) -> bytes:
+    catalogue.creation_date = catalogue.revision_date = FIXED_DATE
     file = io.BytesIO()
     write_mo(file, catalogue)
     return file.getvalue()

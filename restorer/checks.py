@@ -9,11 +9,11 @@ from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
 from django.utils.module_loading import import_string
 
-SHORTEST_SECRET = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
-LOCAL = {"localhost", "127.0.0.1", "::1"}
+MIN_SECRET_LENGTH = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
+LOCAL_HOSTS = {"localhost", "127.0.0.1", "::1"}
 
 
-def base() -> SplitResult:
+def base_url_parts() -> SplitResult:
     """BASE_URL in its parts; empty ones if it cannot be taken apart."""
     try:
         return urlsplit(settings.BASE_URL)
@@ -22,9 +22,9 @@ def base() -> SplitResult:
 
 
 @register(Tags.urls)
-def base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Links in messages begin with it, so it must be an address that a client can open."""
-    parts = base()
+    parts = base_url_parts()
     if parts.scheme not in {"http", "https"} or not parts.hostname:
         hint = "Set BASE_URL to the address people open, such as https://decks.example.com."
         return [
@@ -38,17 +38,17 @@ def base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 
 @register(Tags.security, deploy=True)
-def served_over_https(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_https(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Away from this machine, passwords must not travel in the clear."""
-    parts = base()
-    if parts.scheme != "http" or parts.hostname in LOCAL:  # what is no address is an error of its own
+    parts = base_url_parts()
+    if parts.scheme != "http" or parts.hostname in LOCAL_HOSTS:  # what is no address is an error of its own
         return []
     hint = "Put the program behind a server with a certificate and set BASE_URL=https://…"
     return [Warning("Pages and passwords travel without encryption.", hint=hint, id="restorer.W001")]
 
 
 @register(Tags.security)
-def debug_in_the_open(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_debug(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     if not (settings.DEBUG and settings.BASE_URL.startswith("https://")):
         return []
     hint = "Unset DEBUG; it shows settings and data to whoever meets an error."
@@ -56,15 +56,15 @@ def debug_in_the_open(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 
 @register(Tags.security)
-def secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
-    if len(settings.SECRET_KEY) >= SHORTEST_SECRET and len(set(settings.SECRET_KEY)) > 5:
+def check_secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if len(settings.SECRET_KEY) >= MIN_SECRET_LENGTH and len(set(settings.SECRET_KEY)) > 5:
         return []
-    hint = f"Set SECRET_KEY to at least {SHORTEST_SECRET} random characters, the same on every host; or unset it."
+    hint = f"Set SECRET_KEY to at least {MIN_SECRET_LENGTH} random characters, the same on every host; or unset it."
     return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
 
 
 @register("mail")
-def mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Found out at start and not by a queue that stands still."""
     try:
         import_string(settings.OUTBOX_BACKEND)
@@ -75,18 +75,18 @@ def mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 
 @register("mail")
-def mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """A mail service whose reports are refused: bounces and complaints would go unnoticed."""
     from clients.messaging.incoming.hooks import mail_service
 
-    if not mail_service.is_configured() or mail_service.is_proved():
+    if not mail_service.uses_mail_service() or mail_service.can_verify_reports():
         return []
     hint = "Set ANYMAIL_WEBHOOK_SECRET to NAME:PASSWORD, or the service's key for signing (docs/operations.md)."
     return [Warning("Reports of the mail service are refused, as nothing proves them.", hint=hint, id="restorer.W011")]
 
 
 @register("mail")
-def mail(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_mail_server(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Settings of the mail server that contradict each other."""
     rules: Sequence[tuple[bool, CheckMessage]] = [
         (settings.EMAIL_USE_TLS and settings.EMAIL_USE_SSL, Error(
@@ -101,7 +101,7 @@ def mail(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
             "EMAIL_HOST_USER and EMAIL_HOST_PASSWORD belong together.", id="restorer.W005",
             hint="Set both, or neither if the mail server trusts this host.",
         )),
-        (bool(settings.EMAIL_HOST_PASSWORD) and not is_encrypted() and settings.EMAIL_HOST not in LOCAL, Warning(
+        (bool(settings.EMAIL_HOST_PASSWORD) and not is_mail_encrypted() and settings.EMAIL_HOST not in LOCAL_HOSTS, Warning(
             "The mail password travels without encryption.", id="restorer.W006", hint="Set EMAIL_USE_TLS=1.",
         )),
         (not 0 < settings.EMAIL_TIMEOUT <= 120, Warning(
@@ -112,15 +112,15 @@ def mail(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     return [message for is_wrong, message in rules if is_wrong]
 
 
-def is_encrypted() -> bool:
+def is_mail_encrypted() -> bool:
     return bool(settings.EMAIL_USE_TLS or settings.EMAIL_USE_SSL)
 
 
 @register("mail")
-def bounces(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+def check_bounce_mailbox(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Settings of the mailbox for bounces that contradict each other."""
     names = [name for name in ("BOUNCES_USER", "BOUNCES_PASSWORD", "BOUNCES_MAILBOX") if not getattr(settings, name)]
-    is_local = settings.BOUNCES_HOST in LOCAL
+    is_local = settings.BOUNCES_HOST in LOCAL_HOSTS
     rules: Sequence[tuple[bool, CheckMessage]] = [
         (bool(settings.BOUNCES_HOST and names), Error(
             f"BOUNCES_HOST is set, but not {', '.join(names)}.", id="restorer.E004",
@@ -139,7 +139,7 @@ def bounces(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
 
 @register(Tags.database)
-def sender(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+def check_sender_address(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
     """A business without a sender address can queue reminders, but none would ever leave."""
     from clients.models import Business
 

@@ -18,9 +18,9 @@ from clients.messaging.models import Message
 @require_safe
 @login_not_required
 @never_cache
-def health(request: HttpRequest) -> HttpResponse:
+def show_health(request: HttpRequest) -> HttpResponse:
     """503 while the database is away or a loop has not shown itself for five minutes. Says nothing private."""
-    state = health_now(timezone.now())
+    state = health_state(timezone.now())
     status = 200 if state["ok"] else 503
     if request.GET.get("format") == "json" or "application/json" in request.headers.get("Accept", ""):
         return JsonResponse(state, status=status)
@@ -28,10 +28,10 @@ def health(request: HttpRequest) -> HttpResponse:
     return HttpResponse("\n".join(lines) + "\n", content_type="text/plain; charset=utf-8", status=status)
 
 
-def health_now(now: datetime) -> dict[str, Any]:
+def health_state(now: datetime) -> dict[str, Any]:
     """The keys are stable; they are documented in docs/operations.md."""
     try:
-        ages = heartbeat.ages(now=now)
+        ages = heartbeat.heartbeat_ages(now=now)
         waiting = Message.objects.waiting_since(now - timedelta(minutes=15)).count()
         people = Message.objects.needing_a_person().count()
     except Error:

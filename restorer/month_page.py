@@ -11,13 +11,13 @@ from clients.messaging.models import Message, ToDo
 from clients.models import Deck
 from jobs.models import Booking, BookingDay, Job, Offer
 from reminders.models import Forecast
-from reminders.months import months_on
+from reminders.months import shift_months
 
-MOST_TOWNS = 8
-MOST_JOBS = 6
-MOST_MESSAGES = 6
-MOST_TO_DOS = 6
-MOST_BOOKINGS = 12
+MAX_TOWNS = 8
+MAX_JOBS = 6
+MAX_MESSAGES = 6
+MAX_TO_DOS = 6
+MAX_BOOKINGS = 12
 DAYS_AHEAD = timedelta(days=1)
 
 
@@ -30,14 +30,14 @@ class MonthPage:
     due: int
     overdue: int
     queued: int
-    needing: int
+    needs_person_count: int
     jobs_logged: int
     towns: Sequence[dict[str, Any]]
     more_towns: int
     jobs: Sequence[Job]
     messages: Sequence[Message]
     to_dos: Sequence[ToDo]
-    to_settle: int
+    to_do_count: int
     offers_open: int
     bookings: Sequence[BookingDay]
 
@@ -53,30 +53,30 @@ def month_page(month: date, *, today: date) -> MonthPage:
         due=sum(town["decks"] for town in towns),
         overdue=forecasts.due_before(month).count(),
         queued=Message.objects.open().count(),
-        needing=needing.count(),
-        jobs_logged=Job.objects.filter(finished_on__gte=month, finished_on__lt=months_on(month, 1)).count(),
-        towns=towns[:MOST_TOWNS],
-        more_towns=max(0, len(towns) - MOST_TOWNS),
-        jobs=last_jobs(),
-        messages=list(needing.select_related("client")[:MOST_MESSAGES]),
-        to_dos=list(ToDo.objects.open().select_related("client")[:MOST_TO_DOS]),
-        to_settle=ToDo.objects.open().count(),
+        needs_person_count=needing.count(),
+        jobs_logged=Job.objects.filter(finished_on__gte=month, finished_on__lt=shift_months(month, 1)).count(),
+        towns=towns[:MAX_TOWNS],
+        more_towns=max(0, len(towns) - MAX_TOWNS),
+        jobs=recent_jobs(),
+        messages=list(needing.select_related("client")[:MAX_MESSAGES]),
+        to_dos=list(ToDo.objects.open().select_related("client")[:MAX_TO_DOS]),
+        to_do_count=ToDo.objects.open().count(),
         offers_open=Offer.objects.filter(state=Offer.State.OPEN, valid_until__gte=today).count(),
-        bookings=bookings(today),
+        bookings=bookings_ahead(today),
     )
 
 
-def bookings(today: date) -> Sequence[BookingDay]:
+def bookings_ahead(today: date) -> Sequence[BookingDay]:
     """What is booked for today and tomorrow, day by day and crew by crew, in order of arrival."""
     rows = BookingDay.objects.filter(
         crew_day__day__range=(today, today + DAYS_AHEAD), booking__state__in=[Booking.State.BOOKED, Booking.State.DONE]
     )
     rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
     arrival = [F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")]
-    return list(rows.order_by("crew_day__day", "crew_day__crew__position", *arrival, "booking_id")[:MOST_BOOKINGS])
+    return list(rows.order_by("crew_day__day", "crew_day__crew__position", *arrival, "booking_id")[:MAX_BOOKINGS])
 
 
-def last_jobs() -> Sequence[Job]:
+def recent_jobs() -> Sequence[Job]:
     """The newest jobs with the finishes that went on."""
     jobs = Job.objects.newest_first().select_related("deck__property__client")
-    return list(jobs.prefetch_related("coats_applied__product")[:MOST_JOBS])
+    return list(jobs.prefetch_related("coats_applied__product")[:MAX_JOBS])

@@ -35,13 +35,13 @@ class SampleForm(forms.Form):
     notes = forms.CharField(widget=forms.Textarea, required=False)
 
 
-def chance(months: float, median: float = 16.0, spread: float = 0.342) -> float:
+def sample_chance_worn(months: float, median: float = 16.0, spread: float = 0.342) -> float:
     """The reference deck of common practice: half worn at 16 months, one in five at 12."""
     return 0.0 if months <= 0 else (1 + erf(log(months / median) / (spread * sqrt(2)))) / 2
 
 
-def sample_window(coat_on: date) -> pictures.Window:
-    return pictures.Window(*(coat_on + timedelta(days=days) for days in (365, 487, 649)))
+def sample_window(coat_on: date) -> pictures.DueWindow:
+    return pictures.DueWindow(*(coat_on + timedelta(days=days) for days in (365, 487, 649)))
 
 
 def sample_curve(today: date) -> pictures.WearCurve:
@@ -50,8 +50,11 @@ def sample_curve(today: date) -> pictures.WearCurve:
         coat_on=coat_on,
         today=today,
         window=sample_window(coat_on),
-        chances=[(coat_on + timedelta(days=days), chance(days / 30.44)) for days in range(0, 1100, 15)],
-        found=[pictures.Found(coat_on + timedelta(days=200), 1), pictures.Found(coat_on + timedelta(days=365), 2)],
+        chances=[(coat_on + timedelta(days=days), sample_chance_worn(days / 30.44)) for days in range(0, 1100, 15)],
+        found=[
+            pictures.FoundGrade(coat_on + timedelta(days=200), 1),
+            pictures.FoundGrade(coat_on + timedelta(days=365), 2),
+        ],
     )
     return pictures.wear_curve(facts)
 
@@ -63,7 +66,7 @@ def sample_strip(today: date) -> pictures.MonthStrip:
     return pictures.month_strip(bars, today=today, chosen=months[4])
 
 
-def sample_parts(today: date) -> dict[str, Any]:
+def style_samples(today: date) -> dict[str, Any]:
     """The context of `restorer/parts.html`."""
     ages = {"late": 800, "due": 520, "open": 400, "sound": 90}
     bars = {

@@ -15,17 +15,17 @@ VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 MODE = os.environ.get("RESTORER_MODE", "book")  # "book" = the real one, "demo" = the invented one
 
 
-def flag(name: str, default: bool) -> bool:
+def env_flag(name: str, default: bool) -> bool:
     """True or False from an environment variable; unset means the default."""
     return os.environ.get(name, str(default)).strip().lower() in {"1", "true", "yes", "on"}
 
 
-def words(name: str, default: str = "") -> list[str]:
+def env_list(name: str, default: str = "") -> list[str]:
     """A list from a comma-separated environment variable."""
     return [word.strip() for word in os.environ.get(name, default).split(",") if word.strip()]
 
 
-def host_of(url: str) -> list[str]:
+def hosts_of_url(url: str) -> list[str]:
     """The host that a URL names; none if it is no URL (restorer.checks says so)."""
     try:
         return [urlsplit(url).hostname or ""] if "//" in url else []
@@ -33,7 +33,7 @@ def host_of(url: str) -> list[str]:
         return []
 
 
-def kept_secret(name: str) -> str:
+def persistent_secret(name: str) -> str:
     """The secret from the environment, else one made once and kept under var/ (several hosts need the former)."""
     if os.environ.get(name):
         return os.environ[name]
@@ -45,12 +45,12 @@ def kept_secret(name: str) -> str:
     return path.read_text().strip()
 
 
-DEBUG = flag("DEBUG", False)
-SECRET_KEY = kept_secret("SECRET_KEY")
+DEBUG = env_flag("DEBUG", False)
+SECRET_KEY = persistent_secret("SECRET_KEY")
 BASE_URL = os.environ.get("BASE_URL", "http://127.0.0.1:8000").rstrip("/")
-ALLOWED_HOSTS = [*words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]"), *host_of(BASE_URL)]
+ALLOWED_HOSTS = [*env_list("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]"), *hosts_of_url(BASE_URL)]
 HTTPS = BASE_URL.startswith("https://")
-CSRF_TRUSTED_ORIGINS = words("CSRF_TRUSTED_ORIGINS", BASE_URL if HTTPS else "")
+CSRF_TRUSTED_ORIGINS = env_list("CSRF_TRUSTED_ORIGINS", BASE_URL if HTTPS else "")
 
 INSTALLED_APPS = [
     "restorer",
@@ -159,7 +159,7 @@ SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if flag("BEHIND_PROXY", False) else None
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("BEHIND_PROXY", False) else None
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -204,15 +204,15 @@ EMAIL_HOST = os.environ.get("EMAIL_HOST", "127.0.0.1")
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "2525" if MODE == "demo" else "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")
-EMAIL_USE_TLS = flag("EMAIL_USE_TLS", False)
-EMAIL_USE_SSL = flag("EMAIL_USE_SSL", False)
+EMAIL_USE_TLS = env_flag("EMAIL_USE_TLS", False)
+EMAIL_USE_SSL = env_flag("EMAIL_USE_SSL", False)
 EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by side, when much is due
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
 # The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/messaging/incoming/bounces/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
-BOUNCES_TLS = flag("BOUNCES_TLS", True)
+BOUNCES_TLS = env_flag("BOUNCES_TLS", True)
 BOUNCES_CA = os.environ.get("BOUNCES_CA", "")  # file of who signed its certificate, if not whom the machine trusts
 BOUNCES_PORT = int(os.environ.get("BOUNCES_PORT", "993" if BOUNCES_TLS else "143"))
 BOUNCES_USER = os.environ.get("BOUNCES_USER", "")

@@ -6,8 +6,8 @@ from django.urls import include, path
 from restorer import health, views
 
 urlpatterns = [
-    path("", views.this_month, name="this_month"),
-    path("health/", health.health, name="health"),
+    path("", views.show_this_month, name="this_month"),
+    path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
     path("clients/", include("clients.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
@@ -30,4 +30,4 @@ urlpatterns = [
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"
 if settings.DEBUG:
-    urlpatterns.append(path("parts/", views.parts, name="parts"))
+    urlpatterns.append(path("parts/", views.show_style_samples, name="parts"))

@@ -11,11 +11,11 @@ from clients import form_recovery
 from clients.access import business_of
 from reminders.months import month_of
 from restorer.month_page import month_page
-from restorer.parts import sample_parts
+from restorer.parts import style_samples
 
 
 @require_GET
-def this_month(request: HttpRequest) -> HttpResponse:
+def show_this_month(request: HttpRequest) -> HttpResponse:
     """The first page after signing in."""
     today = business_of(request).today(timezone.now())
     page = month_page(month_of(today), today=today)
@@ -23,20 +23,20 @@ def this_month(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-def parts(request: HttpRequest) -> HttpResponse:
+def show_style_samples(request: HttpRequest) -> HttpResponse:
     """The sample page of every part of the style (only while developing)."""
     business = getattr(request, "business", None)
     today = business.today(timezone.now()) if business else timezone.now().date()
-    return render(request, "restorer/parts.html", sample_parts(today))
+    return render(request, "restorer/parts.html", style_samples(today))
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form came without a fresh token. If it came from a page of ours, it is one press away from being sent."""
-    pairs = form_recovery.typed(request)
+    pairs = form_recovery.submitted_fields(request)
     context = {
         "action": request.get_full_path(),
-        "pairs": form_recovery.unpack(form_recovery.pack(pairs)),
-        "readable": list(form_recovery.readable(pairs)),
+        "pairs": form_recovery.unpack_fields(form_recovery.pack_fields(pairs)),
+        "readable": list(form_recovery.readable_fields(pairs)),
         "has_files": form_recovery.has_files(request),
     }
     return render(request, "403_csrf.html", context, status=403)

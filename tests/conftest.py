@@ -134,4 +134,4 @@ def _empty_cache() -> None:
 @pytest.fixture(autouse=True)
 def _empty_dns(monkeypatch: pytest.MonkeyPatch) -> None:
     """The suite may not reach the network: DNS knows no name unless a test says so."""
-    monkeypatch.setattr("clients.messaging.views.sending_domain.ask", lambda name, kind: [])
+    monkeypatch.setattr("clients.messaging.views.sending_domain.dns_query", lambda name, kind: [])

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.fake_gateway import Gateway, Server
+from clients.messaging.channels.fake_gateway import FakeGateway, FakeGatewayServer
 from clients.messaging.models import Message, SendingRules, TextGateway
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
@@ -21,9 +21,9 @@ REFUSALS = {"bad_number": "for_good", "busy": "for_now", "opted_out": "opted_out
 class Peer:
     """The running gateway: its port, its plan, and what it has taken."""
 
-    def __init__(self, server: Server) -> None:
+    def __init__(self, server: FakeGatewayServer) -> None:
         self.server = server
-        self.gateway: Gateway = server.gateway
+        self.gateway: FakeGateway = server.gateway
         self.port = server.server_port
 
     @property
@@ -37,7 +37,7 @@ class Peer:
 
 @contextmanager
 def running_gateway(**options: Any) -> Iterator[Peer]:
-    server = Server(0, Gateway(**options))
+    server = FakeGatewayServer(0, FakeGateway(**options))
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
     thread.start()
     try:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import connection
 from django.utils import timezone
 
-from clients.messaging.channels.contract import Look, Outcome, Result
+from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
 from tests.outbox import queued
 
@@ -24,18 +24,18 @@ class PaperLine:
         self.before: Callable[[Message], Any] = lambda message: None
         self.during: Callable[[Message], Any] = lambda message: None
         self.looks_ahead = looks_ahead
-        self.outcome = Outcome(Result.ACCEPTED, "250 noted")
+        self.outcome = SendOutcome(SendResult.ACCEPTED, "250 noted")
 
     def connect(self) -> None:
         self.is_open = True
 
-    def send(self, message: Message, look: Look) -> Outcome:
+    def send(self, message: Message, permit: SendPermit) -> SendOutcome:
         self.before(message)
-        if not look.go():
-            return Outcome(Result.WITHHELD)
+        if not permit.is_granted():
+            return SendOutcome(SendResult.WITHHELD)
         self.handed_over.append(message.address)
         if self.looks_ahead:
-            look.upcoming()
+            permit.next_message()
         self.during(message)
         return self.outcome
 

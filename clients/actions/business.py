@@ -4,14 +4,14 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from clients.after import decks_changed
+from clients.after import publish_deck_changes
 from clients.models import Business, Deck, LocalNormals, User
 
 FIRST_VISIT_LOCK = 7_301_001  # any number, the same on every host
 OWNERS_LOCK = 7_301_002
 
 
-class AlreadyOpenError(Exception):
+class BusinessExistsError(Exception):
     """There is a business in this book already."""
 
 
@@ -19,7 +19,7 @@ class LastOwnerError(ValueError):
     """Somebody must stay who may change settings; the message says so."""
 
 
-def alone(lock: int) -> None:
+def acquire_advisory_lock(lock: int) -> None:
     """Wait until nobody else is inside the same deed, on any host; released when the transaction ends."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [lock])
@@ -28,9 +28,9 @@ def alone(lock: int) -> None:
 @transaction.atomic
 def open_business(*, values: dict[str, Any], username: str, name: str, password: str) -> User:
     """Make the business and its owner's account; of two at once one is told that it came too late."""
-    alone(FIRST_VISIT_LOCK)
+    acquire_advisory_lock(FIRST_VISIT_LOCK)
     if Business.objects.exists():
-        raise AlreadyOpenError
+        raise BusinessExistsError
     Business.objects.create(id=1, **values)
     owner = User(username=username, first_name=name, role=User.Role.OWNER)
     owner.set_password(password)
@@ -49,7 +49,7 @@ def add_person(*, username: str, name: str, role: str, password: str) -> User:
 @transaction.atomic
 def change_person(*, person: User, name: str, role: str, is_active: bool) -> User:
     """Change name, role or whether they may sign in. People are never deleted: what they did keeps their name."""
-    alone(OWNERS_LOCK)
+    acquire_advisory_lock(OWNERS_LOCK)
     person.refresh_from_db()
     stays_owner = role == User.Role.OWNER and is_active
     if is_owner(person) and not stays_owner and not other_owners(person):
@@ -68,7 +68,7 @@ def other_owners(person: User) -> bool:
 
 
 @transaction.atomic
-def set_password(*, person: User, password: str) -> None:
+def change_user_password(*, person: User, password: str) -> None:
     """Sessions opened with the old password end by themselves."""
     person.set_password(password)
     person.save(update_fields=["password"])
@@ -81,12 +81,12 @@ def change_business(*, business: Business) -> Business:
 
 
 @transaction.atomic
-def keep_normals(*, normals: LocalNormals | None, values: dict[str, Any]) -> LocalNormals:
+def save_local_normals(*, normals: LocalNormals | None, values: dict[str, Any]) -> LocalNormals:
     """What the owner knows about the wet days of a town; the forecasts of the decks there follow."""
     row = normals or LocalNormals()
     for name, value in values.items():
         setattr(row, name, value)
     row.save()
     here = Deck.objects.filter(property__town=row.town, property__region=row.region, property__country=row.country)
-    decks_changed(list(here.values_list("pk", flat=True)))
+    publish_deck_changes(list(here.values_list("pk", flat=True)))
     return row

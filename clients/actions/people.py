@@ -16,8 +16,12 @@ from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import Channel
 
-Kind = ContactPoint.Kind
-REACHED_BY = {Channel.EMAIL: [Kind.EMAIL], Channel.TEXT: [Kind.MOBILE], Channel.CALL: [Kind.MOBILE, Kind.PHONE]}
+ContactKind = ContactPoint.Kind
+CONTACT_KINDS_BY_CHANNEL = {
+    Channel.EMAIL: [ContactKind.EMAIL],
+    Channel.TEXT: [ContactKind.MOBILE],
+    Channel.CALL: [ContactKind.MOBILE, ContactKind.PHONE],
+}
 
 
 class ConsentError(ValueError):
@@ -25,7 +29,7 @@ class ConsentError(ValueError):
 
 
 @dataclass(frozen=True)
-class Reach:
+class ContactInput:
     """A way to reach a client as it was typed. `pk` is set for one that is in the book already."""
 
     kind: str
@@ -37,9 +41,9 @@ class Reach:
 
     def normalized(self) -> str:
         """What is compared; raises EmailError or PhoneError."""
-        if self.kind == Kind.EMAIL:
-            return addresses.one_address(self.value).lower()
-        return numbers.normalize(self.value, self.country).e164
+        if self.kind == ContactKind.EMAIL:
+            return addresses.parse_email_address(self.value).lower()
+        return numbers.parse_phone(self.value, self.country).e164
 
 
 @transaction.atomic
@@ -51,68 +55,72 @@ def register_client(
     The first of each kind is the one to use. Raises EmailError or PhoneError.
     """
     client = Client.objects.create(name=" ".join(name.split()), created_at=now)
-    reaches = [Reach(Kind.EMAIL, text, region) for text in emails]
+    contacts = [ContactInput(ContactKind.EMAIL, text, region) for text in emails]
     for text in phones:
-        is_mobile = numbers.normalize(text, region).is_mobile
-        reaches.append(Reach(Kind.MOBILE if is_mobile else Kind.PHONE, text, region))
-    reach_by(client=client, reaches=reaches, by=by, now=now)
+        is_mobile = numbers.parse_phone(text, region).is_mobile
+        contacts.append(ContactInput(ContactKind.MOBILE if is_mobile else ContactKind.PHONE, text, region))
+    save_contact_points(client=client, contacts=contacts, by=by, now=now)
     return client
 
 
 @transaction.atomic
-def add_client(*, values: dict[str, Any], reaches: Iterable[Reach], by: User | None, now: datetime) -> Client:
+def add_client(*, values: dict[str, Any], contacts: Iterable[ContactInput], by: User | None, now: datetime) -> Client:
     """A new client with all that its form holds."""
     client = Client.objects.create(created_at=now, **values)
-    reach_by(client=client, reaches=reaches, by=by, now=now)
+    save_contact_points(client=client, contacts=contacts, by=by, now=now)
     return client
 
 
 @transaction.atomic
-def change_client(*, client: Client, reaches: Iterable[Reach], gone: Iterable[int], by: User, now: datetime) -> Client:
+def change_client(
+    *, client: Client, contacts: Iterable[ContactInput], removed: Iterable[int], by: User, now: datetime
+) -> Client:
     """Save the client as its form left it; what is queued to an address that was dropped is cancelled."""
     Client.objects.select_for_update().get(pk=client.pk)  # two at once: the second sees what the first made
     client.save()
-    for point in client.contact_points.filter(pk__in=list(gone)):
-        cancel_queued(point=point, why="The address was removed.", by=by, now=now)
+    for point in client.contact_points.filter(pk__in=list(removed)):
+        cancel_queued_messages(point=point, why="The address was removed.", by=by, now=now)
         point.delete()
-    reach_by(client=client, reaches=reaches, by=by, now=now)
+    save_contact_points(client=client, contacts=contacts, by=by, now=now)
     return client
 
 
 @transaction.atomic
-def reach_by(*, client: Client, reaches: Iterable[Reach], by: User | None, now: datetime) -> None:
+def save_contact_points(*, client: Client, contacts: Iterable[ContactInput], by: User | None, now: datetime) -> None:
     """Keep the ways to reach a client: a row that says the same stays, a changed one is changed, the rest is new."""
     there = {(point.kind, point.normalized): point for point in client.contact_points.all()}
-    wanted = {(reach.kind, reach.normalized()): reach for reach in reaches}
-    own = {reach.pk for reach in wanted.values()}
+    wanted = {(contact.kind, contact.normalized()): contact for contact in contacts}
+    own = {contact.pk for contact in wanted.values()}
     free = {point.pk: point for key, point in there.items() if key not in wanted and point.pk in own}
-    for key, reach in wanted.items():
-        point = there.get(key) or row_for(reach, free) or ContactPoint(client=client)
-        put_reach(point, reach, normalized=key[1], by=by, now=now)
-    first = {reach.kind: key[1] for key, reach in wanted.items() if reach.is_preferred}
-    for kind in Kind.values:
-        prefer(client, kind, first.get(kind))
+    for key, contact in wanted.items():
+        point = there.get(key) or reusable_point(contact, free) or ContactPoint(client=client)
+        write_contact_point(point, contact, normalized=key[1], by=by, now=now)
+    first = {contact.kind: key[1] for key, contact in wanted.items() if contact.is_preferred}
+    for kind in ContactKind.values:
+        set_preferred_contact(client, kind, first.get(kind))
 
 
-def row_for(reach: Reach, free: dict[int, ContactPoint]) -> ContactPoint | None:
+def reusable_point(contact: ContactInput, free: dict[int, ContactPoint]) -> ContactPoint | None:
     """The row that was changed into this; its own, unless two rows were swapped about."""
-    if reach.pk is None or not free:
+    if contact.pk is None or not free:
         return None
-    return free.pop(reach.pk if reach.pk in free else next(iter(free)))
+    return free.pop(contact.pk if contact.pk in free else next(iter(free)))
 
 
-def put_reach(point: ContactPoint, reach: Reach, *, normalized: str, by: User | None, now: datetime) -> None:
+def write_contact_point(
+    point: ContactPoint, contact: ContactInput, *, normalized: str, by: User | None, now: datetime
+) -> None:
     """Write one row. A new address has nothing to do with what was suspended or queued for the old one."""
-    point.is_preferred = point.is_preferred and point.kind == reach.kind
+    point.is_preferred = point.is_preferred and point.kind == contact.kind
     if point.pk and point.normalized != normalized:
-        cancel_queued(point=point, why="The address was changed.", by=by, now=now)
+        cancel_queued_messages(point=point, why="The address was changed.", by=by, now=now)
         point.suspended_at, point.suspended_why = None, ""
-    point.kind, point.value, point.normalized = reach.kind, " ".join(reach.value.split()), normalized
-    point.label = reach.label
+    point.kind, point.value, point.normalized = contact.kind, " ".join(contact.value.split()), normalized
+    point.label = contact.label
     point.save()
 
 
-def prefer(client: Client, kind: str, normalized: str | None) -> None:
+def set_preferred_contact(client: Client, kind: str, normalized: str | None) -> None:
     """The one to use: the one named, else the one in use, else the oldest. Rows that stay the same stay untouched."""
     points = list(client.contact_points.filter(kind=kind).order_by("id"))
     named = [point for point in points if point.normalized == normalized]
@@ -140,8 +148,8 @@ def record_consent(
     )  # fmt: skip
     if not is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
-        outbox.cancel(messages=waiting, why="The client withdrew consent.", by=by, now=now)
-        after.clients_left([client.pk], "The client withdrew consent.")
+        outbox.cancel_unsent(messages=waiting, why="The client withdrew consent.", by=by, now=now)
+        after.publish_client_departures([client.pk], "The client withdrew consent.")
     elif is_welcome_again:
         lift_suppression(client, channel)
     return consent
@@ -149,9 +157,9 @@ def record_consent(
 
 def lift_suppression(client: Client, channel: str) -> None:
     business = Business.objects.get()
-    for point in client.contact_points.filter(kind__in=REACHED_BY.get(Channel(channel), [])):
-        suppression.lift(business=business, channel=channel, address=point.value)
-        suppression.lift(business=business, channel=channel, address=point.normalized)
+    for point in client.contact_points.filter(kind__in=CONTACT_KINDS_BY_CHANNEL.get(Channel(channel), [])):
+        suppression.unsuppress_address(business=business, channel=channel, address=point.value)
+        suppression.unsuppress_address(business=business, channel=channel, address=point.normalized)
 
 
 @transaction.atomic
@@ -161,16 +169,16 @@ def archive_client(*, client: Client, by: User, now: datetime) -> None:
         return
     client.archived_at = now
     client.save(update_fields=["archived_at"])
-    outbox.cancel(messages=client.messages.all(), why="The client was archived.", by=by, now=now)
-    after.clients_left([client.pk], "The client was archived.")
+    outbox.cancel_unsent(messages=client.messages.all(), why="The client was archived.", by=by, now=now)
+    after.publish_client_departures([client.pk], "The client was archived.")
 
 
 @transaction.atomic
-def bring_back_client(*, client: Client, by: User, now: datetime) -> None:
+def unarchive_client(*, client: Client, by: User, now: datetime) -> None:
     client.archived_at = None
     client.save(update_fields=["archived_at"])
 
 
-def cancel_queued(*, point: ContactPoint, why: str, by: User | None, now: datetime) -> None:
+def cancel_queued_messages(*, point: ContactPoint, why: str, by: User | None, now: datetime) -> None:
     waiting = point.client.messages.filter(Q(address__iexact=point.value) | Q(address__iexact=point.normalized))
-    outbox.cancel(messages=waiting, why=why, by=by, now=now)
+    outbox.cancel_unsent(messages=waiting, why=why, by=by, now=now)

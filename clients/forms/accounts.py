@@ -12,14 +12,14 @@ from clients.forms.fields import CountryField
 from clients.models import User
 from clients.units import Units
 
-LONGEST_NAME = 150  # of the column
+MAX_NAME_LENGTH = 150  # of the column
 USERNAME_HELP = "What they type to sign in: letters, digits and @ . + - _"
 
 
 def username_field() -> forms.CharField:
     field = User._meta.get_field("username")
     return forms.CharField(
-        label="Sign-in name", max_length=LONGEST_NAME, validators=field.validators, help_text=USERNAME_HELP,
+        label="Sign-in name", max_length=MAX_NAME_LENGTH, validators=field.validators, help_text=USERNAME_HELP,
         widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}),
     )  # fmt: skip
 
@@ -44,7 +44,7 @@ class SignInForm(AuthenticationForm):
     def clean_username(self) -> str:
         """A name that no account can have is not even tried (nor written down by the throttle)."""
         username = self.cleaned_data["username"]
-        if len(username) > LONGEST_NAME:
+        if len(username) > MAX_NAME_LENGTH:
             raise self.get_invalid_login_error()
         return username
 
@@ -96,7 +96,7 @@ class FirstVisitForm(NewPasswordForm):
         country = values["country"]
         return {
             "name": values["business"], "country": country, "time_zone": values["time_zone"], "units": values["units"],
-            "currency": countries.currency_of(country), "locale": countries.locale_of(country),
+            "currency": countries.currency_of(country), "locale": countries.english_locale(country),
         }  # fmt: skip
 
 

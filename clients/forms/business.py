@@ -12,9 +12,9 @@ from clients import countries, phones
 from clients.forms.fields import CountryField, OneEmailField
 from clients.models import Business, LocalNormals, Property
 
-MONTHS = "January February March April May June July August September October November December".split()
-DAYS_IN_MONTH = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
-MOST_TOWNS = 500
+MONTH_NAMES = "January February March April May June July August September October November December".split()
+MAX_DAYS_IN_MONTH = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
+MAX_LISTED_TOWNS = 500
 
 
 class BusinessForm(forms.ModelForm):
@@ -32,7 +32,7 @@ class BusinessForm(forms.ModelForm):
     time_zone = forms.ChoiceField(label="Time zone")
     season_months = forms.TypedMultipleChoiceField(
         label="Months in which crews work outdoors", coerce=int,
-        choices=[(number, month[:3]) for number, month in enumerate(MONTHS, 1)],
+        choices=[(number, month[:3]) for number, month in enumerate(MONTH_NAMES, 1)],
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
         error_messages={"required": "Tick at least one month."},
     )  # fmt: skip
@@ -69,7 +69,7 @@ class BusinessForm(forms.ModelForm):
         if values.get("phone") and values.get("country"):
             try:
                 values["phone"] = " ".join(values["phone"].split())
-                phones.normalize(values["phone"], values["country"])
+                phones.parse_phone(values["phone"], values["country"])
             except phones.PhoneError as error:
                 self.add_error("phone", str(error))
         return values
@@ -83,22 +83,22 @@ class NormalsForm(forms.Form):
 
     def __init__(self, data: Any = None, *, normals: LocalNormals | None = None, **kwargs: Any) -> None:
         self.normals = normals
-        kwargs["initial"] = initial_of(normals) if normals else {}
+        kwargs["initial"] = normals_initial(normals) if normals else {}
         super().__init__(data, **kwargs)
-        towns = [*([key_of(normals)] if normals else []), *self.open()]
+        towns = [*([town_key(normals)] if normals else []), *self.towns_without_normals()]
         choices = [(json.dumps(key), ", ".join(filter(None, key))) for key in towns]
         self.fields["place"].choices = choices  # type: ignore[attr-defined]
-        for number, (month, most) in enumerate(zip(MONTHS, DAYS_IN_MONTH, strict=True), 1):
+        for number, (month, most) in enumerate(zip(MONTH_NAMES, MAX_DAYS_IN_MONTH, strict=True), 1):
             self.fields[f"wet_{number}"] = forms.FloatField(
                 label=month, min_value=0, max_value=most, widget=forms.NumberInput(attrs={"step": "any"}),
                 error_messages={"max_value": f"{month} has {most} days.", "min_value": "This cannot be negative."},
             )  # fmt: skip
 
-    def open(self) -> list[list[str]]:
+    def towns_without_normals(self) -> list[list[str]]:
         """Towns of the book without an entry of their own."""
         names = ["town", "region", "country"]
         taken = set(LocalNormals.objects.values_list(*names))
-        towns = Property.objects.order_by(*names).values_list(*names).distinct()[: MOST_TOWNS + len(taken)]
+        towns = Property.objects.order_by(*names).values_list(*names).distinct()[: MAX_LISTED_TOWNS + len(taken)]
         return [list(town) for town in towns if town not in taken]
 
     @property
@@ -113,10 +113,10 @@ class NormalsForm(forms.Form):
         return {"town": town, "region": region, "country": country, "wet_days": wet_days, "source": source}
 
 
-def key_of(normals: LocalNormals) -> list[str]:
+def town_key(normals: LocalNormals) -> list[str]:
     return [normals.town, normals.region, normals.country]
 
 
-def initial_of(normals: LocalNormals) -> dict[str, Any]:
+def normals_initial(normals: LocalNormals) -> dict[str, Any]:
     days = {f"wet_{number}": day for number, day in enumerate(normals.wet_days, 1)}
-    return {"place": json.dumps(key_of(normals)), "source": normals.source, **days}
+    return {"place": json.dumps(town_key(normals)), "source": normals.source, **days}

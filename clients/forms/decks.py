@@ -8,24 +8,24 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Model
 
-from clients.forms.fields import MeasureField, lines
+from clients.forms.fields import MeasureField, textarea
 from clients.models import Business, Deck, Property
 from clients.models.deck import Species
 
-OLDEST = 1700
-COMPASS = [
+MIN_BUILT_YEAR = 1700
+COMPASS_CHOICES = [
     ("", "Open all round"), ("0", "North"), ("45", "North-east"), ("90", "East"), ("135", "South-east"),
     ("180", "South"), ("225", "South-west"), ("270", "West"), ("315", "North-west"),
 ]  # fmt: skip
-WEAR = [
+WEAR_FIELDS = [
     "roof_percent", "summer_shade_percent", "winter_shade_percent", "orientation_deg", "airflow", "traffic", "salt",
     "litter", "pool", "texture",
 ]  # fmt: skip
-MEASURED = ["area_m2", "rail_m", "screen_m2", "height_m"]
-SIZE = ["rail_m", "stair_treads", "screen_m2", "height_m", "built_year"]
+MEASURE_FIELDS = ["area_m2", "rail_m", "screen_m2", "height_m"]
+SIZE_FIELDS = ["rail_m", "stair_treads", "screen_m2", "height_m", "built_year"]
 
 
-def percent(label: str, help_text: str = "") -> forms.IntegerField:
+def percent_field(label: str, help_text: str = "") -> forms.IntegerField:
     return forms.IntegerField(
         label=f"{label}, %", required=False, min_value=0, max_value=100, initial=0, help_text=help_text,
         error_messages=dict.fromkeys(("min_value", "max_value", "invalid"), "Write a whole number from 0 to 100."),
@@ -51,11 +51,11 @@ class DeckForm(forms.Form):
     species = forms.ChoiceField(label="Timber", choices=[("", "Choose the timber…"), *Species.choices])
     stair_treads = forms.IntegerField(label="Stair treads", required=False, min_value=0, max_value=500, initial=0)
     built_year = forms.IntegerField(label="Year built", required=False)
-    roof_percent = percent("Under a roof")
-    summer_shade_percent = percent("Shade in summer", "Of the sun, taken away by trees or walls.")
-    winter_shade_percent = percent("Shade in winter")
+    roof_percent = percent_field("Under a roof")
+    summer_shade_percent = percent_field("Shade in summer", "Of the sun, taken away by trees or walls.")
+    winter_shade_percent = percent_field("Shade in winter")
     orientation_deg = forms.TypedChoiceField(
-        label="Open side faces", choices=COMPASS, coerce=int, empty_value=None, required=False
+        label="Open side faces", choices=COMPASS_CHOICES, coerce=int, empty_value=None, required=False
     )
     airflow = PresetField("Air below", Deck.Airflow.choices, "open")
     traffic = PresetField("Use", Deck.Traffic.choices, "household")
@@ -63,7 +63,7 @@ class DeckForm(forms.Form):
     litter = PresetField("Leaves", Deck.Litter.choices, "none")
     texture = PresetField("Surface", Deck.Texture.choices, "smooth")
     pool = forms.BooleanField(label="Beside a pool", required=False)
-    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=lines(3))
+    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=textarea(3))
 
     def __init__(
         self, data: Any = None, *, business: Business, today: date, home: Property | None = None,
@@ -71,14 +71,14 @@ class DeckForm(forms.Form):
     ) -> None:  # fmt: skip
         self.home, self.deck, self.today = home, deck, today
         if deck:
-            kwargs["initial"] = {name: getattr(deck, name) for name in [*self.base_fields, *MEASURED]}
+            kwargs["initial"] = {name: getattr(deck, name) for name in [*self.base_fields, *MEASURE_FIELDS]}
         super().__init__(data, **kwargs)
         self.add_measures(business.units)
-        self.keep_bearing()
+        self.add_imported_bearing()
 
     def add_measures(self, units: str) -> None:
         self.fields["area_m2"] = MeasureField(
-            label="Area", quantity="area", units=units, most=Decimal(50_000), min_value=Decimal("0.01"),
+            label="Area", quantity="area", units=units, maximum=Decimal(50_000), min_value=Decimal("0.01"),
             error_messages={"min_value": "The area must be more than 0."}, help_text="Deck boards only.",
         )  # fmt: skip
         for name, quantity, label, most in (
@@ -87,15 +87,15 @@ class DeckForm(forms.Form):
             ("height_m", "length", "Height above ground", 100),
         ):
             self.fields[name] = MeasureField(
-                label=label, quantity=quantity, units=units, most=Decimal(most), required=False, min_value=Decimal(0),
+                label=label, quantity=quantity, units=units, maximum=Decimal(most), required=False, min_value=Decimal(0),
                 error_messages={"min_value": "This cannot be negative."},
             )  # fmt: skip
 
-    def keep_bearing(self) -> None:
+    def add_imported_bearing(self) -> None:
         """A bearing between the eight points, from an import, stays as it is."""
         bearing = self.deck.orientation_deg if self.deck else None
-        if bearing is not None and str(bearing) not in dict(COMPASS):
-            self.fields["orientation_deg"].choices = [*COMPASS, (str(bearing), f"{bearing}°")]  # type: ignore[attr-defined]
+        if bearing is not None and str(bearing) not in dict(COMPASS_CHOICES):
+            self.fields["orientation_deg"].choices = [*COMPASS_CHOICES, (str(bearing), f"{bearing}°")]  # type: ignore[attr-defined]
 
     def clean_label(self) -> str:
         label = " ".join(self.cleaned_data["label"].split())
@@ -106,8 +106,8 @@ class DeckForm(forms.Form):
 
     def clean_built_year(self) -> int | None:
         year = self.cleaned_data["built_year"]
-        if year is not None and not OLDEST <= year <= self.today.year + 1:
-            raise ValidationError(f"Write a year from {OLDEST} to {self.today.year + 1}.")
+        if year is not None and not MIN_BUILT_YEAR <= year <= self.today.year + 1:
+            raise ValidationError(f"Write a year from {MIN_BUILT_YEAR} to {self.today.year + 1}.")
         return year
 
     def clean(self) -> dict[str, Any]:
@@ -115,19 +115,19 @@ class DeckForm(forms.Form):
         values = super().clean() or self.cleaned_data
         for name, value in values.items():
             if value in ("", None):
-                values[name] = default_of(Deck, name)
+                values[name] = column_default(Deck, name)
         return values
 
     @property
     def wear(self) -> list[forms.BoundField]:
-        return [self[name] for name in WEAR]
+        return [self[name] for name in WEAR_FIELDS]
 
     @property
     def has_wear_errors(self) -> bool:
         """So that the folded part opens when something in it is wrong."""
-        return any(name in self.errors for name in [*WEAR, *SIZE])
+        return any(name in self.errors for name in [*WEAR_FIELDS, *SIZE_FIELDS])
 
 
-def default_of(model: type[Model], name: str) -> Any:
+def column_default(model: type[Model], name: str) -> Any:
     field: Any = model._meta.get_field(name)
     return field.get_default()

@@ -7,20 +7,20 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import countries
-from clients.emails import EmailError, one_address
+from clients.emails import EmailError, parse_email_address
 from clients.units import QUANTITIES
 
-TOO_LARGE = Decimal(10) ** 9
-PRECISE = Decimal("0.000001")
+MAX_NUMBER = Decimal(10) ** 9
+INPUT_PRECISION = Decimal("0.000001")
 
 
 class MeasureField(forms.DecimalField):
     """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
 
     def __init__(
-        self, *, label: str, quantity: str, units: str, places: int = 2, most: Decimal | None = None, **kwargs: Any
+        self, *, label: str, quantity: str, units: str, places: int = 2, maximum: Decimal | None = None, **kwargs: Any
     ) -> None:
-        self.quantity, self.units, self.most = QUANTITIES[quantity], units, most
+        self.quantity, self.units, self.most = QUANTITIES[quantity], units, maximum
         self.step = Decimal(1).scaleb(-places)
         kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}))
         super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
@@ -29,7 +29,7 @@ class MeasureField(forms.DecimalField):
         """SI from the database as it is read on screen; what was typed stays as it is."""
         if not isinstance(value, Decimal):
             return value
-        shown = self.quantity.shown(value, self.units).quantize(self.step).normalize()
+        shown = self.quantity.from_si(value, self.units).quantize(self.step).normalize()
         return f"{shown:f}"
 
     def has_changed(self, initial: Any, data: Any) -> bool:
@@ -39,14 +39,14 @@ class MeasureField(forms.DecimalField):
         number = super().to_python(value)
         if number is None or not number.is_finite():
             return number
-        if abs(number) > TOO_LARGE:
+        if abs(number) > MAX_NUMBER:
             raise ValidationError("This number is too large. Check the decimal point.")
-        return self.quantity.to_si(number.quantize(PRECISE), self.units).quantize(self.step)
+        return self.quantity.to_si(number.quantize(INPUT_PRECISION), self.units).quantize(self.step)
 
     def validate(self, value: Any) -> None:
         super().validate(value)
         if value is not None and self.most is not None and not -self.most <= value <= self.most:
-            limit = self.quantity.shown(self.most, self.units)
+            limit = self.quantity.from_si(self.most, self.units)
             raise ValidationError(
                 f"This is more than {limit:,.0f} {self.quantity.symbol(self.units)}. Check the number."
             )
@@ -64,7 +64,7 @@ class OneEmailField(forms.CharField):
     def clean(self, value: Any) -> str:
         text = super().clean(value)
         try:
-            return one_address(text) if text else ""
+            return parse_email_address(text) if text else ""
         except EmailError as error:
             raise ValidationError(str(error)) from error
 
@@ -74,8 +74,8 @@ class CountryField(forms.ChoiceField):
 
     def __init__(self, **kwargs: Any) -> None:
         empty = [] if kwargs.get("required", True) else [("", "Same as the business")]
-        super().__init__(choices=[*empty, *countries.choices()], **kwargs)
+        super().__init__(choices=[*empty, *countries.country_choices()], **kwargs)
 
 
-def lines(count: int) -> forms.Textarea:
+def textarea(count: int) -> forms.Textarea:
     return forms.Textarea(attrs={"rows": count})

@@ -7,20 +7,20 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.actions.people import REACHED_BY, Reach
+from clients.actions.people import CONTACT_KINDS_BY_CHANNEL, ContactInput
 from clients.emails import EmailError
-from clients.forms.fields import CountryField, lines
+from clients.forms.fields import CountryField, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
 from clients.models import Business, Client, ContactPoint
 from clients.models.channel import Channel
-from clients.phones import PhoneError, normalize
+from clients.phones import PhoneError, parse_phone
 
-MOST_POINTS = 12
-WORDS_NEEDED = "Write the words the client agreed to."
-EVIDENCE_NEEDED = "Write what shows the consent: a form, a message or a call."
-LAST_DAY = date(2200, 1, 1)
+MAX_CONTACT_POINTS = 12
+WORDING_REQUIRED = "Write the words the client agreed to."
+EVIDENCE_REQUIRED = "Write what shows the consent: a form, a message or a call."
+MAX_EXPIRY_DAY = date(2200, 1, 1)
 
 
 def language_choices() -> list[tuple[str, str]]:
@@ -49,7 +49,7 @@ class ClientForm(forms.ModelForm):
             "postal_region": "Province, state or region", "postal_postcode": "Postcode",
         }  # fmt: skip
         help_texts = {"salutation": "How a letter greets them; empty means the name.", "postal_street": ""}
-        widgets = {"notes": lines(4)}
+        widgets = {"notes": textarea(4)}
 
     def clean_name(self) -> str:
         name = " ".join(self.cleaned_data["name"].split())
@@ -64,7 +64,7 @@ class ClientForm(forms.ModelForm):
         return any(self[name].errors or self[name].value() for name in names)
 
 
-class ReachForm(forms.Form):
+class ContactForm(forms.Form):
     """One row: an e-mail address or a number."""
 
     pk = forms.IntegerField(required=False, widget=forms.HiddenInput, min_value=1, max_value=2**62)
@@ -87,29 +87,29 @@ class ReachForm(forms.Form):
         values = super().clean() or self.cleaned_data
         if values.get("value") and values.get("kind"):
             try:
-                self.read()
+                self.normalize_contact()
             except (EmailError, PhoneError) as error:
                 self.add_error("value", str(error))
         return values
 
-    def read(self) -> None:
-        reach = self.reach()
+    def normalize_contact(self) -> None:
+        reach = self.contact_input()
         self.normalized = reach.normalized()
         if reach.kind != ContactPoint.Kind.EMAIL:
-            self.warning = normalize(reach.value, self.country).warning
+            self.warning = parse_phone(reach.value, self.country).warning
 
-    def reach(self) -> Reach:
+    def contact_input(self) -> ContactInput:
         values = self.cleaned_data
-        return Reach(
+        return ContactInput(
             kind=values["kind"], value=values["value"], country=self.country, label=values.get("label", ""),
             is_preferred=values.get("is_preferred", False), pk=values.get("pk"),
         )  # fmt: skip
 
 
-class BaseReachFormSet(forms.BaseFormSet):
+class BaseContactFormSet(forms.BaseFormSet):
     """All ways to reach one client. A row left empty is no row; one that was filled and is emptied goes."""
 
-    def live(self) -> Iterator[ReachForm]:
+    def filled_forms(self) -> Iterator[ContactForm]:
         for form in self.forms:
             if form.cleaned_data.get("value") and not form.cleaned_data.get("DELETE"):
                 yield form
@@ -119,7 +119,7 @@ class BaseReachFormSet(forms.BaseFormSet):
             return
         seen: set[tuple[str, str]] = set()
         first: set[str] = set()
-        for form in self.live():
+        for form in self.filled_forms():
             kind = form.cleaned_data["kind"]
             if (kind, form.normalized) in seen:
                 form.add_error("value", "This is written twice. Delete one of them.")
@@ -129,29 +129,29 @@ class BaseReachFormSet(forms.BaseFormSet):
             first |= {kind} if form.cleaned_data.get("is_preferred") else set()
 
     @property
-    def reaches(self) -> list[Reach]:
-        return [form.reach() for form in self.live()]
+    def contacts(self) -> list[ContactInput]:
+        return [form.contact_input() for form in self.filled_forms()]
 
     @property
-    def gone(self) -> list[int]:
+    def removed(self) -> list[int]:
         """Rows of the book that were emptied or ticked to be deleted."""
-        kept = {form.cleaned_data.get("pk") for form in self.live()}
+        kept = {form.cleaned_data.get("pk") for form in self.filled_forms()}
         return [pk for form in self.forms if (pk := form.cleaned_data.get("pk")) and pk not in kept]
 
     @property
     def warnings(self) -> list[str]:
-        return [form.warning for form in self.live() if form.warning]
+        return [form.warning for form in self.filled_forms() if form.warning]
 
 
-def reach_forms(data: Any, *, client: Client | None, country: str) -> BaseReachFormSet:
+def contact_formset(data: Any, *, client: Client | None, country: str) -> BaseContactFormSet:
     """The rows of a client, and empty ones to add to."""
     points = list(client.contact_points.order_by("id")) if client else []
     names = ["pk", "kind", "value", "label", "is_preferred"]
     initial = [{name: getattr(point, name) for name in names} for point in points]
     empty = [{"kind": "mobile"}, {"kind": "email"}][: 1 if points else 2]
     factory: Any = forms.formset_factory(
-        ReachForm, formset=BaseReachFormSet, extra=0, can_delete=bool(points), max_num=MOST_POINTS,
-        validate_max=True, absolute_max=MOST_POINTS * 3,
+        ContactForm, formset=BaseContactFormSet, extra=0, can_delete=bool(points), max_num=MAX_CONTACT_POINTS,
+        validate_max=True, absolute_max=MAX_CONTACT_POINTS * 3,
     )  # fmt: skip
     return factory(data, initial=[*initial, *empty], prefix="reach", form_kwargs={"country": country})
 
@@ -167,12 +167,12 @@ class ConsentForm(forms.Form):
     )  # fmt: skip
     basis = forms.ChoiceField(label="Because the client", choices=Consent.Basis.choices)
     wording = forms.CharField(
-        label="The words the client saw or heard", max_length=2_000, widget=lines(3),
-        error_messages={"required": WORDS_NEEDED},
+        label="The words the client saw or heard", max_length=2_000, widget=textarea(3),
+        error_messages={"required": WORDING_REQUIRED},
         help_text="Word for word. Such as: You may e-mail me when my deck is due. A withdrawal may do without.",
     )  # fmt: skip
     evidence = forms.CharField(
-        label="What shows it", max_length=300, error_messages={"required": EVIDENCE_NEEDED},
+        label="What shows it", max_length=300, error_messages={"required": EVIDENCE_REQUIRED},
         help_text="Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without.",
     )  # fmt: skip
     expires_on = forms.DateField(
@@ -186,9 +186,9 @@ class ConsentForm(forms.Form):
         self.today = today
         if self.data.get("is_given") == "no":
             self.fields["wording"].required = self.fields["evidence"].required = False
-        self.refusing = refusing_channels(client, business)
-        if self.refusing:
-            names = ", ".join(Channel(channel).label for channel in self.refusing)
+        self.suppressed_channels = suppressed_channels(client, business)
+        if self.suppressed_channels:
+            names = ", ".join(Channel(channel).label for channel in self.suppressed_channels)
             self.fields["is_welcome_again"] = forms.BooleanField(
                 label="They asked in so many words to be written to again", required=False,
                 help_text=f"They had asked not to be written to ({names}). Only the client can undo that.",
@@ -196,7 +196,7 @@ class ConsentForm(forms.Form):
 
     def clean_expires_on(self) -> date | None:
         day = self.cleaned_data["expires_on"]
-        if day and not self.today <= day < LAST_DAY:
+        if day and not self.today <= day < MAX_EXPIRY_DAY:
             raise ValidationError("Write a day from today on, or leave it empty.")
         return day
 
@@ -208,12 +208,12 @@ class ConsentForm(forms.Form):
         return values
 
 
-def refusing_channels(client: Client, business: Business) -> list[str]:
+def suppressed_channels(client: Client, business: Business) -> list[str]:
     """Channels by which an address of the client asked not to be written to."""
     found = []
-    for channel, kinds in REACHED_BY.items():
+    for channel, kinds in CONTACT_KINDS_BY_CHANNEL.items():
         points = [point for point in client.contact_points.all() if point.kind in kinds]
         addresses = {address for point in points for address in (point.value, point.normalized)}
-        if addresses and suppression.suppressed(business=business, channel=channel, addresses=addresses):
+        if addresses and suppression.suppressed_addresses(business=business, channel=channel, addresses=addresses):
             found.append(channel.value)
     return found

@@ -5,15 +5,15 @@ from typing import Any
 from django import forms
 
 from clients import countries
-from clients.forms.fields import CountryField, lines
+from clients.forms.fields import CountryField, textarea
 from clients.models import Business, Place, Property
 from clients.places import towns
 
-SUGGESTED = 5
-WHERE = ["town", "region", "country", "latitude", "longitude", "time_zone"]
+MAX_SUGGESTIONS = 5
+LOCATION_FIELDS = ["town", "region", "country", "latitude", "longitude", "time_zone"]
 
 
-def spot(label: str, most: int, help_text: str) -> forms.FloatField:
+def degrees_field(label: str, most: int, help_text: str) -> forms.FloatField:
     return forms.FloatField(
         label=label, required=False, min_value=-most, max_value=most, help_text=help_text,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "text"}),
@@ -34,11 +34,11 @@ class PropertyForm(forms.Form):
     )
     postcode = forms.CharField(label="Postcode", required=False, max_length=20)
     country = CountryField(label="Country")
-    latitude = spot("Latitude", 90, "Degrees, south negative.")
-    longitude = spot("Longitude", 180, "Degrees, west negative.")
+    latitude = degrees_field("Latitude", 90, "Degrees, south negative.")
+    longitude = degrees_field("Longitude", 180, "Degrees, west negative.")
     time_zone = forms.ChoiceField(label="Time zone", required=False)
     access_notes = forms.CharField(
-        label="Access", required=False, max_length=5_000, widget=lines(2), help_text="Gate, dog, water tap, power."
+        label="Access", required=False, max_length=5_000, widget=textarea(2), help_text="Gate, dog, water tap, power."
     )
     travel_km = forms.DecimalField(
         label="Distance by road, km", required=False, min_value=0, max_value=9_999, decimal_places=1,
@@ -51,53 +51,53 @@ class PropertyForm(forms.Form):
     def __init__(self, data: Any = None, *, business: Business, home: Property | None = None, **kwargs: Any) -> None:
         self.business, self.home = business, home
         self.suggestions: list[Place] = []
-        kwargs["initial"] = kept(home) if home else {"country": business.country}
+        kwargs["initial"] = property_initial(home) if home else {"country": business.country}
         super().__init__(data, **kwargs)
         self.fields["time_zone"].choices = [("", "That of the place"), *countries.zone_choices()]  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if any(name in self.errors for name in WHERE):
+        if any(name in self.errors for name in LOCATION_FIELDS):
             return values
         latitude, longitude = values.get("latitude"), values.get("longitude")
         if (latitude is None) != (longitude is None):
             missing = "latitude" if latitude is None else "longitude"
             self.add_error(missing, "Latitude and longitude belong together: write both or neither.")
-        elif latitude is not None and longitude is not None and not self.stale_spot():
-            values["time_zone"] = values["time_zone"] or towns.zone_of(latitude, longitude).time_zone
+        elif latitude is not None and longitude is not None and not self.has_stale_coordinates():
+            values["time_zone"] = values["time_zone"] or towns.nearest_zone(latitude, longitude).time_zone
         else:
-            self.use_town(values)
+            self.fill_from_town(values)
         return values
 
-    def stale_spot(self) -> bool:
+    def has_stale_coordinates(self) -> bool:
         """The town was changed but the coordinates are still those of the old one."""
         moved = {"town", "region", "country"} & set(self.changed_data)
         return bool(self.home and moved and not {"latitude", "longitude"} & set(self.changed_data))
 
-    def use_town(self, values: dict[str, Any]) -> None:
-        place = self.chosen(values) or self.looked_up(values)
+    def fill_from_town(self, values: dict[str, Any]) -> None:
+        place = self.chosen_place(values) or self.find_place(values)
         if place is None:
             return
         values.update(region=place.region, country=place.country, latitude=place.latitude, longitude=place.longitude)
-        values["town"] = place.name if self.chosen(values) else values["town"]
+        values["town"] = place.name if self.chosen_place(values) else values["town"]
         values["time_zone"] = place.time_zone
 
-    def chosen(self, values: dict[str, Any]) -> Place | None:
+    def chosen_place(self, values: dict[str, Any]) -> Place | None:
         """The suggestion that was picked, unless the town was rewritten since."""
         if values.get("place") is None or values.get("place_for") != values["town"]:
             return None
         return Place.objects.filter(pk=values["place"]).first()
 
-    def looked_up(self, values: dict[str, Any]) -> Place | None:
+    def find_place(self, values: dict[str, Any]) -> Place | None:
         town, country = values["town"], values["country"]
         asked = ", ".join(filter(None, [town, values.get("region")]))
         answer = towns.find_town(asked, country=country, near=self.near(country))
-        meant = [place for place in answer.towns if is_meant(place, values)]
+        meant = [place for place in answer.towns if is_matching_place(place, values)]
         if len(meant) == 1:
             return meant[0]
         near = meant or sorted([*answer.towns, *answer.suggestions], key=lambda place: place.country != country)
-        self.suggestions = near[:SUGGESTED]
-        self.add_error("town", self.why_not(town, several=bool(meant)))
+        self.suggestions = near[:MAX_SUGGESTIONS]
+        self.add_error("town", self.town_error(town, several=bool(meant)))
         return None
 
     def near(self, country: str) -> tuple[float, float] | None:
@@ -105,7 +105,7 @@ class PropertyForm(forms.Form):
         known = Property.objects.filter(country=country).values_list("latitude", "longitude").first()
         return known or None
 
-    def why_not(self, town: str, *, several: bool) -> str:
+    def town_error(self, town: str, *, several: bool) -> str:
         if several:
             return f"There are several places called {town}. Choose one below, or write its region."
         if self.suggestions:
@@ -120,26 +120,26 @@ class PropertyForm(forms.Form):
         return {name: value for name, value in self.cleaned_data.items() if name not in {"place", "place_for"}}
 
     @property
-    def has_spot(self) -> bool:
+    def has_coordinates(self) -> bool:
         """Whether the part about coordinates must not be folded away."""
         names = ["latitude", "longitude", "time_zone"]
         return any(self[name].errors or (self.is_bound and self[name].value()) for name in names)
 
 
-def is_meant(place: Place, values: dict[str, Any]) -> bool:
+def is_matching_place(place: Place, values: dict[str, Any]) -> bool:
     """The very town that was written, in the country and (if one was written) the region."""
     town, _, rest = values["town"].partition(",")
     region = (values.get("region") or rest).strip().casefold()
     is_named = town.strip().casefold() in {place.name.casefold(), place.ascii_name.casefold()}
-    return is_named and place.country == values["country"] and (not region or is_region(place.region, region))
+    return is_named and place.country == values["country"] and (not region or is_matching_region(place.region, region))
 
 
-def is_region(name: str, written: str) -> bool:
+def is_matching_region(name: str, written: str) -> bool:
     """By its name, its beginning or its initials."""
     initials = "".join(word[0] for word in name.split()).casefold()
     return name.casefold().startswith(written) or initials == written
 
 
-def kept(home: Property) -> dict[str, Any]:
-    names = ["street", "postcode", "access_notes", "travel_km", *WHERE]
+def property_initial(home: Property) -> dict[str, Any]:
+    names = ["street", "postcode", "access_notes", "travel_km", *LOCATION_FIELDS]
     return {name: getattr(home, name) for name in names}

@@ -15,14 +15,14 @@ from clients.messaging.suppression import ascii_domain
 from clients.models import Business
 
 
-def derived(business: Business, purpose: str, key: str) -> bytes:
+def derive_key(business: Business, purpose: str, key: str) -> bytes:
     """256 bits that cannot be guessed without the business's key; purposes do not mix."""
     return hmac.digest(business.suppression_key.encode(), f"{purpose}\0{key}".encode(), "sha256")
 
 
-def message_id(business: Business, key: str, *, sending: int = 1) -> str:
+def make_message_id(business: Business, key: str, *, sending: int = 1) -> str:
     """RFC 5322, 3.6.4. The same row keeps its id on any machine retry; a person's deliberate re-send gets a new one."""
-    left = derived(business, "message-id", key).hex()[:32]
+    left = derive_key(business, "message-id", key).hex()[:32]
     suffix = f".{sending}" if sending > 1 else ""
     return f"<{left}{suffix}@{sending_domain(business)}>"
 
@@ -41,7 +41,7 @@ def sending_number(of_message_id: str) -> int:
 
 def unsubscribe_token(business: Business, key: str) -> str:
     """240 bits, 40 characters that are safe in a path."""
-    return base64.urlsafe_b64encode(derived(business, "unsubscribe", key)[:30]).decode()
+    return base64.urlsafe_b64encode(derive_key(business, "unsubscribe", key)[:30]).decode()
 
 
 def token_hash(token: str) -> str:
@@ -52,7 +52,7 @@ def unsubscribe_url(token: str) -> str:
     return f"{settings.BASE_URL}/u/{token}/"
 
 
-def link_of(business: Business, message: Message) -> str:
+def unsubscribe_link(business: Business, message: Message) -> str:
     """The unsubscribe link of a message that has one, else nothing."""
     if not message.unsubscribe_hash:
         return ""

@@ -16,69 +16,71 @@ import holidays
 from clients.messaging.models import SendingRules
 from clients.models.channel import Channel
 
-RINGING = {Channel.TEXT, Channel.CALL}
-FARTHEST_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
+RINGING_CHANNELS = {Channel.TEXT, Channel.CALL}
+MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
 SATURDAY, SUNDAY = 5, 6
 
-Hours = tuple[datetime, datetime]  # on the clock of the place, without a zone; the end does not belong to it
-Window = Mapping[str, Any]  # hours of the law: from and to; or mon_fri, sat and sun_and_public_holidays
+WallClockSpan = tuple[datetime, datetime]  # on the clock of the place, without a zone; the end does not belong to it
+LawWindow = Mapping[str, Any]  # hours of the law: from and to; or mon_fri, sat and sun_and_public_holidays
 
 
 class NeverOpenError(ValueError):
     """Quiet times and the law leave no hour of the week for this channel; change the sending rules."""
 
 
-def allowed_from(
+def first_allowed_moment(
     moment: datetime, *, zone: ZoneInfo, country: str, region: str, channel: str, rules: SendingRules,
-    law_window: Window | None = None,
+    law_window: LawWindow | None = None,
 ) -> datetime:  # fmt: skip
     """The moment itself if this channel may be used then, else the first one after it. Raises `NeverOpenError`."""
-    if channel not in RINGING:
+    if channel not in RINGING_CHANNELS:
         return moment
     at = moment.astimezone(UTC)
     today = moment.astimezone(zone).date()
-    for day in (today + timedelta(days=n) for n in range(-1, FARTHEST_DAYS)):
+    for day in (today + timedelta(days=n) for n in range(-1, MAX_SEARCH_DAYS)):
         is_holiday = day in public_holidays(country, region, day.year)
         for opens, closes in open_hours(day, is_holiday=is_holiday, rules=rules, law_window=law_window):
-            start, end = latest(opens, zone), earliest(closes, zone)
+            start, end = latest_instant(opens, zone), earliest_instant(closes, zone)
             if max(at, start) < end:
                 return max(at, start)
     raise NeverOpenError(NeverOpenError.__doc__)
 
 
-def open_hours(day: date, *, is_holiday: bool, rules: SendingRules, law_window: Window | None) -> Iterator[Hours]:
+def open_hours(
+    day: date, *, is_holiday: bool, rules: SendingRules, law_window: LawWindow | None
+) -> Iterator[WallClockSpan]:
     """The hours of that day that both the owner and the law allow, in order."""
     if (day.weekday() == SUNDAY and not rules.on_sundays) or (is_holiday and not rules.on_holidays):
         return
     lawful = law_hours(day, is_holiday, law_window)
-    for opens, closes in own_hours(day, rules):
+    for opens, closes in owner_hours(day, rules):
         for begins, ends in lawful:
             if max(opens, begins) < min(closes, ends):
                 yield max(opens, begins), min(closes, ends)
 
 
-def own_hours(day: date, rules: SendingRules) -> Sequence[Hours]:
+def owner_hours(day: date, rules: SendingRules) -> Sequence[WallClockSpan]:
     """What the owner's quiet times leave of a day; equal times mean that there are none."""
-    quiet_from, quiet_until = on_the_clock(day, rules.quiet_from), on_the_clock(day, rules.quiet_until)
+    quiet_from, quiet_until = wall_time(day, rules.quiet_from), wall_time(day, rules.quiet_until)
     if quiet_from == quiet_until:
-        return [whole(day)]
+        return [whole_day(day)]
     if quiet_until < quiet_from:
         return [(quiet_until, quiet_from)]
-    return [(whole(day)[0], quiet_from), (quiet_until, whole(day)[1])]
+    return [(whole_day(day)[0], quiet_from), (quiet_until, whole_day(day)[1])]
 
 
-def law_hours(day: date, is_holiday: bool, window: Window | None) -> Sequence[Hours]:
+def law_hours(day: date, is_holiday: bool, window: LawWindow | None) -> Sequence[WallClockSpan]:
     """What the law leaves of a day; no window means no rule."""
     if not window:
-        return [whole(day)]
-    pair = [window["from"], window["to"]] if "from" in window else window.get(kind_of(day, is_holiday))
+        return [whole_day(day)]
+    pair = [window["from"], window["to"]] if "from" in window else window.get(day_kind(day, is_holiday))
     if not pair or isinstance(pair, str):  # the table writes "none"
         return []
-    opens, closes = (on_the_clock(day, as_time(each)) for each in pair)
-    return [(opens, closes if closes > opens else whole(day)[1])]
+    opens, closes = (wall_time(day, as_time(each)) for each in pair)
+    return [(opens, closes if closes > opens else whole_day(day)[1])]
 
 
-def kind_of(day: date, is_holiday: bool) -> str:
+def day_kind(day: date, is_holiday: bool) -> str:
     if is_holiday or day.weekday() == SUNDAY:
         return "sun_and_public_holidays"
     return "sat" if day.weekday() == SATURDAY else "mon_fri"
@@ -88,20 +90,20 @@ def as_time(value: time | str) -> time:
     return value if isinstance(value, time) else time.fromisoformat(value)
 
 
-def on_the_clock(day: date, at: time) -> datetime:
+def wall_time(day: date, at: time) -> datetime:
     return datetime.combine(day, at)
 
 
-def whole(day: date) -> Hours:
-    return on_the_clock(day, time.min), on_the_clock(day + timedelta(days=1), time.min)
+def whole_day(day: date) -> WallClockSpan:
+    return wall_time(day, time.min), wall_time(day + timedelta(days=1), time.min)
 
 
-def latest(wall: datetime, zone: ZoneInfo) -> datetime:
+def latest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
     """The last moment at which the clock can have shown this (PEP 495 tells the two readings apart)."""
     return max(wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
 
 
-def earliest(wall: datetime, zone: ZoneInfo) -> datetime:
+def earliest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
     return min(wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
 
 
@@ -109,24 +111,24 @@ def earliest(wall: datetime, zone: ZoneInfo) -> datetime:
 def public_holidays(country: str, region: str, year: int) -> Mapping[date, str]:
     """Day → name, those of the province or state too if its name is known; none where the country is not known."""
     try:
-        found = holidays.country_holidays(country, subdiv=subdivision(country, region), years=[year, year + 1])
+        found = holidays.country_holidays(country, subdiv=subdivision_code(country, region), years=[year, year + 1])
     except NotImplementedError:
         return {}
     return {day: name for day, name in found.items() if day.year == year}
 
 
 @lru_cache(maxsize=1024)
-def subdivision(country: str, region: str) -> str | None:
+def subdivision_code(country: str, region: str) -> str | None:
     """The code of a province or state by its name or code, None if there is none of that name."""
     kind = getattr(holidays, country, None)
     if kind is None or not region.strip():
         return None
-    codes = {plain(code): code for code in kind.subdivisions}
-    names = {plain(name): code for name, code in getattr(kind, "subdivisions_aliases", {}).items()}
-    return (names | codes).get(plain(region))
+    codes = {fold_region_name(code): code for code in kind.subdivisions}
+    names = {fold_region_name(name): code for name, code in getattr(kind, "subdivisions_aliases", {}).items()}
+    return (names | codes).get(fold_region_name(region))
 
 
-def plain(text: str) -> str:
+def fold_region_name(text: str) -> str:
     """Without accents, capitals, dashes and doubled spaces, as people type names."""
     letters = unicodedata.normalize("NFKD", text)
     bare = "".join(each for each in letters if not unicodedata.combining(each)).replace("-", " ").replace(".", "")

@@ -6,15 +6,15 @@
 
 from dataclasses import dataclass
 
-BASIC = frozenset(
+GSM_BASIC = frozenset(
     "@£$¥èéùìòÇ\nØø\rÅåΔ_ΦΓΛΩΠΨΣΘΞÆæßÉ !\"#¤%&'()*+,-./0123456789:;<=>?"
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
-EXTENSION = frozenset("\f^{}\\[~]|€")  # two septets each: ESC and the character
+GSM_EXTENSION = frozenset("\f^{}\\[~]|€")  # two septets each: ESC and the character
 GSM, UCS2 = "GSM", "UCS-2"
-ALONE = {GSM: 160, UCS2: 70}
-JOINED = {GSM: 153, UCS2: 67}
-PLAIN = {
+SINGLE_PART_UNITS = {GSM: 160, UCS2: 70}
+JOINED_PART_UNITS = {GSM: 153, UCS2: 67}
+GSM_SUBSTITUTES = {
     "‘": "'", "’": "'", "‚": "'", "“": '"', "”": '"', "„": '"', "«": '"', "»": '"', "–": "-", "—": "-", "‑": "-",
     "−": "-", "…": "...", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "•": "-", "·": "-", "²": "2", "³": "3", "`": "'",
     "\t": " ",
@@ -22,39 +22,41 @@ PLAIN = {
 
 
 @dataclass(frozen=True)
-class Size:
+class SmsSize:
     """Encoding, units in it (septets or UTF-16 units), parts, and the characters that forced the longer encoding."""
 
     encoding: str
     units: int
     parts: int
-    left: int
+    remaining: int
     forced_by: tuple[str, ...] = ()
 
 
-def plain(text: str) -> str:
+def substitute_typography(text: str) -> str:
     """Typographic characters in the plain form that the alphabet has; letters stay as they are."""
-    return "".join(PLAIN.get(character, character) for character in text)
+    return "".join(GSM_SUBSTITUTES.get(character, character) for character in text)
 
 
-def cost(character: str, encoding: str) -> int:
+def character_units(character: str, encoding: str) -> int:
     """Units that one character takes."""
     if encoding == GSM:
-        return 2 if character in EXTENSION else 1
+        return 2 if character in GSM_EXTENSION else 1
     return 2 if ord(character) > 0xFFFF else 1
 
 
-def measure(text: str) -> Size:
+def measure_sms(text: str) -> SmsSize:
     """How the text goes out as it is. No pair (ESC and its character, a surrogate pair) is cut between two parts."""
-    outside = dict.fromkeys(character for character in text if character not in BASIC and character not in EXTENSION)
+    outside = dict.fromkeys(
+        character for character in text if character not in GSM_BASIC and character not in GSM_EXTENSION
+    )
     encoding = UCS2 if outside else GSM
-    costs = [cost(character, encoding) for character in text]
+    costs = [character_units(character, encoding) for character in text]
     units = sum(costs)
-    if units <= ALONE[encoding]:
-        return Size(encoding, units, 1 if text else 0, ALONE[encoding] - units, tuple(outside))
+    if units <= SINGLE_PART_UNITS[encoding]:
+        return SmsSize(encoding, units, 1 if text else 0, SINGLE_PART_UNITS[encoding] - units, tuple(outside))
     parts, room = 0, 0
     for each in costs:
         if each > room:
-            parts, room = parts + 1, JOINED[encoding]
+            parts, room = parts + 1, JOINED_PART_UNITS[encoding]
         room -= each
-    return Size(encoding, units, parts, room, tuple(outside))
+    return SmsSize(encoding, units, parts, room, tuple(outside))

@@ -14,7 +14,7 @@ from clients.models.channel import Channel
 
 
 @lru_cache(maxsize=256)
-def normalize(channel: str, address: str) -> str:
+def normalize_address(channel: str, address: str) -> str:
     """One spelling for every way of writing an address; what is compared and hashed, never what is written to."""
     text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", address).strip()).lower()
     if channel != Channel.EMAIL or "@" not in text:
@@ -23,10 +23,10 @@ def normalize(channel: str, address: str) -> str:
     return f"{local}@{ascii_domain(domain)}"
 
 
-def spellings(channel: str, address: str) -> set[str]:
+def address_spellings(channel: str, address: str) -> set[str]:
     """Ways in which the book may hold the same address, in small letters: both forms of a domain (RFC 5891), and
     letters with their accents joined or apart."""
-    same = normalize(channel, address)
+    same = normalize_address(channel, address)
     local, at, domain = same.rpartition("@")
     written = {same, f"{local}{at}{unicode_domain(domain)}"} if at and channel == Channel.EMAIL else {same}
     return {unicodedata.normalize(form, each) for each in written for form in ("NFC", "NFD")}
@@ -51,27 +51,27 @@ def ascii_domain(domain: str) -> str:
 
 def address_hash(business: Business, channel: str, address: str) -> str:
     """HMAC-SHA256 under the key that lives with the data (docs/decisions/0004)."""
-    return keyed(business.suppression_key, f"{channel}\0{normalize(channel, address)}")
+    return keyed_hash(business.suppression_key, f"{channel}\0{normalize_address(channel, address)}")
 
 
 @lru_cache(maxsize=256)  # a sender asks twice about each message
-def keyed(key: str, text: str) -> str:
+def keyed_hash(key: str, text: str) -> str:
     return hmac.digest(key.encode(), text.encode(), "sha256").hex()
 
 
-def suppress(*, business: Business, channel: str, address: str, reason: str) -> None:
+def suppress_address(*, business: Business, channel: str, address: str, reason: str) -> None:
     """Never write to it again by this channel; once is as good as twice."""
     row = Suppression(channel=channel, address_hash=address_hash(business, channel, address), reason=reason[:300])
     Suppression.objects.bulk_create([row], ignore_conflicts=True)
 
 
-def lift(*, business: Business, channel: str, address: str) -> bool:
+def unsuppress_address(*, business: Business, channel: str, address: str) -> bool:
     """Allow it again; only for somebody who has just asked for that in so many words. True if it was suppressed."""
     hashed = address_hash(business, channel, address)
     return bool(Suppression.objects.filter(channel=channel, address_hash=hashed).delete()[0])
 
 
-def suppressed(*, business: Business, channel: str, addresses: Iterable[str]) -> set[str]:
+def suppressed_addresses(*, business: Business, channel: str, addresses: Iterable[str]) -> set[str]:
     """Those of the addresses that are suppressed, as they were given."""
     hashes = {address: address_hash(business, channel, address) for address in addresses}
     found = Suppression.objects.filter(channel=channel, address_hash__in=list(hashes.values()))

@@ -18,7 +18,7 @@ from clients.models.channel import Channel
 
 
 @dataclass(frozen=True)
-class MonthOfTexts:
+class MonthlyTextCosts:
     """Text messages that the gateway took in one month. `cost` is None without a price."""
 
     month: date  # its first day
@@ -27,36 +27,36 @@ class MonthOfTexts:
     cost: Decimal | None
 
 
-def price() -> Decimal | None:
+def text_part_price() -> Decimal | None:
     """Of one part, in the currency of the business."""
     return TextGateway.objects.filter(id=1).values_list("part_price", flat=True).first()
 
 
-def cost(parts: int, price: Decimal | None) -> Decimal | None:
+def text_cost(parts: int, price: Decimal | None) -> Decimal | None:
     """In the currency of the business, rounded half up once, to its smallest coin."""
     if price is None:
         return None
-    smallest = Decimal(1).scaleb(-get_currency_precision(display.business().currency))
+    smallest = Decimal(1).scaleb(-get_currency_precision(display.current_business().currency))
     return (parts * price).quantize(smallest, rounding=ROUND_HALF_UP)
 
 
-def by_month(*, business: Business, today: date, months: int) -> list[MonthOfTexts]:
+def text_costs_by_month(*, business: Business, today: date, months: int) -> list[MonthlyTextCosts]:
     """The present month and those before it, the newest first, by the day the gateway took a message."""
-    each, firsts = price(), [today.replace(day=1)]
+    part_price, firsts = text_part_price(), [today.replace(day=1)]
     while len(firsts) < months:
         firsts.append((firsts[-1] - timedelta(days=1)).replace(day=1))
-    return [month_of_texts(business, first, each) for first in firsts]
+    return [text_costs_in_month(business, first, part_price) for first in firsts]
 
 
-def month_of_texts(business: Business, first: date, each: Decimal | None) -> MonthOfTexts:
+def text_costs_in_month(business: Business, first: date, part_price: Decimal | None) -> MonthlyTextCosts:
     after = (first + timedelta(days=31)).replace(day=1)
     start, end = (datetime.combine(day, time(), tzinfo=business.zone) for day in (first, after))
     taken = Message.objects.filter(channel=Channel.TEXT, accepted_at__gte=start, accepted_at__lt=end)
     texts = list(taken.order_by().values_list("text", flat=True))
-    parts = sum(sms_parts.measure(text).parts for text in texts)
-    return MonthOfTexts(first, len(texts), parts, cost(parts, each))
+    parts = sum(sms_parts.measure_sms(text).parts for text in texts)
+    return MonthlyTextCosts(first, len(texts), parts, text_cost(parts, part_price))
 
 
-def unconfirmed() -> int:
+def count_unconfirmed_texts() -> int:
     """May have gone out and been charged; nobody knows."""
     return Message.objects.filter(channel=Channel.TEXT, state=State.UNCONFIRMED).count()

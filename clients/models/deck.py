@@ -44,7 +44,7 @@ SPECIES_CLASS = {
     "modified": "modified",
 }
 # Soft species that a close water jet furs and gouges (common practice, no source).
-JET_DAMAGED = {"treated_pine", "cypress", "spruce", "red_cedar", "white_cedar", "redwood", "other_softwood"}
+JET_SENSITIVE_SPECIES = {"treated_pine", "cypress", "spruce", "red_cedar", "white_cedar", "redwood", "other_softwood"}
 
 
 class DeckQuerySet(models.QuerySet["Deck"]):
@@ -142,6 +142,6 @@ class Deck(models.Model):
         return SPECIES_CLASS[self.species]
 
     @builtins.property  # the field of that name hides it here
-    def is_jet_damaged(self) -> bool:
+    def is_jet_sensitive(self) -> bool:
         """Whether a close water jet harms this timber."""
-        return self.species in JET_DAMAGED
+        return self.species in JET_SENSITIVE_SPECIES

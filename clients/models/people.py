@@ -53,7 +53,7 @@ class Client(models.Model):
     def greeting(self) -> str:
         return self.salutation or self.name
 
-    def contact(self, kind: str) -> "ContactPoint | None":
+    def usable_contact(self, kind: str) -> "ContactPoint | None":
         """The contact point of a kind to use: the preferred one, else the oldest, never a suspended one."""
         usable = [point for point in self.contact_points.all() if point.kind == kind and not point.suspended_at]
         return min(usable, key=lambda point: (not point.is_preferred, point.id), default=None)

@@ -12,7 +12,7 @@ from clients.places.sources import MissingPackage, package_file
 from clients.places.tables import MEASURED_SUNSHINE
 
 ERA5 = "data/era5_global_climatology_2000_2025.nc"
-EVERY = 2  # of the 0.25° grid: half a degree
+GRID_STRIDE = 2  # of the 0.25° grid: half a degree
 MEASURED_REPLACES_KM = 60
 
 
@@ -24,7 +24,7 @@ def read_grid(name: str) -> NDArray[np.float64]:
     except ImportError:
         return _read_with_netcdf4(path, name)
     with h5py.File(path) as file:
-        return np.asarray(file[name][:, ::EVERY, ::EVERY], dtype=np.float64)
+        return np.asarray(file[name][:, ::GRID_STRIDE, ::GRID_STRIDE], dtype=np.float64)
 
 
 def _read_with_netcdf4(path: Path, name: str) -> NDArray[np.float64]:
@@ -33,16 +33,16 @@ def _read_with_netcdf4(path: Path, name: str) -> NDArray[np.float64]:
     except ImportError:
         raise MissingPackage("Reading the ERA5 normals needs h5py or netCDF4; neither is installed.") from None
     with netCDF4.Dataset(path) as file:
-        return np.asarray(file[name][:, ::EVERY, ::EVERY], dtype=np.float64)
+        return np.asarray(file[name][:, ::GRID_STRIDE, ::GRID_STRIDE], dtype=np.float64)
 
 
-def packed(grid: NDArray[np.float64], scale: int) -> NDArray[np.int16]:
+def pack_grid(grid: NDArray[np.float64], scale: int) -> NDArray[np.int16]:
     """Whole steps of 1/scale, each cell as its difference from its western neighbour: a third smaller once zipped."""
     whole = np.round(grid * scale).astype(np.int16)
     return np.diff(whole, axis=-1, prepend=np.int16(0))
 
 
-def _stations(lines: list[str], hours: str) -> NDArray[np.float64]:
+def _read_stations(lines: list[str], hours: str) -> NDArray[np.float64]:
     rows = csv.DictReader(lines)
     return np.array([[float(row["lat"]), float(row["lon"]), float(row[hours])] for row in rows])
 
@@ -50,8 +50,8 @@ def _stations(lines: list[str], hours: str) -> NDArray[np.float64]:
 def read_sunshine() -> NDArray[np.float64]:
     """Rows of latitude, longitude, sunshine hours a year; a measured normal takes the place of a modelled neighbour."""
     text = package_file("sunshine_hours_by_city", "sunshine-hours.csv").read_text(encoding="utf-8")
-    modelled = _stations(text.splitlines(), "annual_hours")
-    measured = _stations(MEASURED_SUNSHINE.read_text(encoding="utf-8").splitlines(), "annual_hours")
+    modelled = _read_stations(text.splitlines(), "annual_hours")
+    measured = _read_stations(MEASURED_SUNSHINE.read_text(encoding="utf-8").splitlines(), "annual_hours")
     apart = distance_km(modelled[:, None, 0], modelled[:, None, 1], measured[None, :, 0], measured[None, :, 1])
     kept = modelled[apart.min(axis=1) > MEASURED_REPLACES_KM]
     rows = np.vstack([kept, measured])
@@ -63,8 +63,8 @@ def write_climate(path: Path) -> None:
     file = io.BytesIO()
     np.savez_compressed(
         file,
-        temperature=packed(read_grid("t2m"), 10),
-        rain=packed(read_grid("tp"), 1),
+        temperature=pack_grid(read_grid("t2m"), 10),
+        rain=pack_grid(read_grid("tp"), 1),
         sunshine=read_sunshine().astype(np.float32),
     )
     path.write_bytes(file.getvalue())

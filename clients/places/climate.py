@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from clients.places.geometry import chord_to_km, on_earth, unit_vectors
-from clients.places.tables import CLIMATE
+from clients.places.geometry import chord_to_km, unit_vectors, validate_coordinates
+from clients.places.tables import CLIMATE_FILE
 
 Floats = NDArray[np.float32]
 
@@ -62,36 +62,36 @@ class Normals:
 
 
 @dataclass(frozen=True, slots=True)
-class _Table:
+class _ClimateTable:
     grid: Floats  # (latitudes, longitudes, 24): temperature, then rain
     stations: cKDTree
     station_hours: Floats
 
 
-def _unpacked(differences: NDArray[np.int16], scale: int) -> Floats:
+def _unpack_grid(differences: NDArray[np.int16], scale: int) -> Floats:
     whole = np.cumsum(differences, axis=-1, dtype=np.int16)
     return np.moveaxis(whole, 0, -1).astype(np.float32) / np.float32(scale)
 
 
 @cache
-def _table() -> _Table:
-    with np.load(CLIMATE) as file:
-        grid = np.concatenate([_unpacked(file["temperature"], 10), _unpacked(file["rain"], 1)], axis=-1)
+def _climate_table() -> _ClimateTable:
+    with np.load(CLIMATE_FILE) as file:
+        grid = np.concatenate([_unpack_grid(file["temperature"], 10), _unpack_grid(file["rain"], 1)], axis=-1)
         sunshine = file["sunshine"]
-    return _Table(grid, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2])
+    return _ClimateTable(grid, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2])
 
 
 def normals(latitude: ArrayLike, longitude: ArrayLike) -> Normals:
     """The normal year at one spot or at many, in degrees; poles and date line included."""
-    north, east = on_earth(latitude, longitude)
+    north, east = validate_coordinates(latitude, longitude)
     n = len(north)
     out = Normals(*(np.empty(shape, np.float32) for shape in ((n, 12), (n, 12), (n, 12), n, n, (n, 12))))
     for start in range(0, n, CHUNK):
-        _fill(out, slice(start, start + CHUNK), north, east)
+        _fill_rows(out, slice(start, start + CHUNK), north, east)
     return out
 
 
-def _fill(out: Normals, rows: slice, north: NDArray[np.float64], east: NDArray[np.float64]) -> None:
+def _fill_rows(out: Normals, rows: slice, north: NDArray[np.float64], east: NDArray[np.float64]) -> None:
     weather = _interpolated(north[rows], east[rows])
     rain = np.maximum(weather[:, 12:], 0)
     hours, distance = _sunshine(north[rows], east[rows])
@@ -105,7 +105,7 @@ def _fill(out: Normals, rows: slice, north: NDArray[np.float64], east: NDArray[n
 
 def _interpolated(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floats:
     """Bilinear; the longitude wraps round, and a pole is the last row of the grid."""
-    grid = _table().grid
+    grid = _climate_table().grid
     down, right = (90 - north) * CELLS_A_DEGREE, (east % 360) * CELLS_A_DEGREE
     row = np.minimum(down.astype(int), grid.shape[0] - 2)
     column = right.astype(int)
@@ -119,7 +119,7 @@ def _interpolated(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floa
 
 def _sunshine(north: NDArray[np.float64], east: NDArray[np.float64]) -> tuple[Floats, Floats]:
     """Hours of sunshine a year, and how far the nearest known place is."""
-    table = _table()
+    table = _climate_table()
     chords, neighbours = table.stations.query(unit_vectors(north, east), k=NEIGHBOURS)
     distance = chord_to_km(chords)
     weight = (distance + SOFTENING_KM) ** -2
@@ -135,7 +135,7 @@ def estimated_wet_days(rain_mm: ArrayLike) -> Floats:
 
 def _sunshine_fraction(hours: Floats, rain: Floats, north: NDArray[np.float64]) -> Floats:
     """The year's hours spread over its months, so that fraction × daylight adds up to them again."""
-    daylight, height = _sky(north)
+    daylight, height = _daylight_and_height(north)
     shape = height * (rain + RAIN_OFFSET_MM) ** RAIN_POWER
     even = hours / (shape * daylight).sum(axis=1)
     return np.clip(shape * even[:, None], 0, 1)
@@ -160,7 +160,7 @@ def _sky_by_latitude() -> tuple[Floats, Floats]:
     return hours.astype(np.float32), factor.astype(np.float32)
 
 
-def _sky(north: NDArray[np.float64]) -> tuple[Floats, Floats]:
+def _daylight_and_height(north: NDArray[np.float64]) -> tuple[Floats, Floats]:
     hours, height = _sky_by_latitude()
     below = np.minimum((north + 90).astype(int), 179)
     part = (north + 90 - below).astype(np.float32)[:, None]

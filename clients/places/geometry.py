@@ -27,7 +27,7 @@ def distance_km(
     return chord_to_km(np.linalg.norm(gap, axis=-1))
 
 
-def on_earth(latitude: ArrayLike, longitude: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def validate_coordinates(latitude: ArrayLike, longitude: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Both as arrays of one shape, the longitude brought into −180…180."""
     north, east = np.broadcast_arrays(
         np.atleast_1d(np.asarray(latitude, dtype=float)), np.atleast_1d(np.asarray(longitude, dtype=float))

@@ -38,12 +38,12 @@ WHOLE_LETTERS = str.maketrans(
 )
 
 
-def plain(text: str) -> str:
+def strip_accents(text: str) -> str:
     """The name in unaccented letters, spaces single; letters of other scripts stay as they are."""
     parts = unicodedata.normalize("NFKD", text.translate(WHOLE_LETTERS))
     return " ".join("".join(letter for letter in parts if not unicodedata.combining(letter)).split())
 
 
-def folded(text: str) -> str:
+def fold_place_name(text: str) -> str:
     """The form in which two names are compared."""
-    return plain(text).upper()
+    return strip_accents(text).upper()

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
 
-DATA = Path(__file__).resolve().parent.parent / "data"
-TOWNS = DATA / "towns.csv.gz"
-CLIMATE = DATA / "climate.npz"
-MEASURED_SUNSHINE = DATA / "measured_sunshine.csv"
+DATA_DIR = Path(__file__).resolve().parent.parent / "data"
+TOWNS_FILE = DATA_DIR / "towns.csv.gz"
+CLIMATE_FILE = DATA_DIR / "climate.npz"
+MEASURED_SUNSHINE = DATA_DIR / "measured_sunshine.csv"
 
-COLUMNS = (
+TOWN_COLUMNS = (
     "geoname_id",
     "name",
     "ascii_name",
@@ -26,7 +26,7 @@ COLUMNS = (
 
 def town_rows(path: Path | None = None) -> Iterator[dict[str, str]]:
     """The towns; `ascii_name` is stored only where it differs from the name."""
-    with gzip.open(path or TOWNS, "rt", encoding="utf-8", newline="") as lines:
+    with gzip.open(path or TOWNS_FILE, "rt", encoding="utf-8", newline="") as lines:
         for row in csv.DictReader(lines):
             row["ascii_name"] = row["ascii_name"] or row["name"]
             yield row

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from clients.models import Place
-from clients.places.geometry import chord_to_km, on_earth, unit_vectors
-from clients.places.spelling import folded
+from clients.places.geometry import chord_to_km, unit_vectors, validate_coordinates
+from clients.places.spelling import fold_place_name
 from clients.places.tables import town_rows
 
-Spot = tuple[float, float]
+Coordinates = tuple[float, float]
 
 # How many of the likest names are looked at more closely for a slip of the finger.
-LIKELY = 60
+MAX_SIMILAR_NAMES = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,74 +36,76 @@ class NearestZone:
     distance_km: float  # to the town whose zone it is
 
 
-def find_town(text: str, country: str | None = None, near: Spot | None = None, limit: int = 8) -> TownSearch:
+def find_town(text: str, country: str | None = None, near: Coordinates | None = None, limit: int = 8) -> TownSearch:
     """Towns of that name, whatever the accents and capitals, or of a name that begins so, or one misspelt.
 
     "Lunenburg, Nova Scotia" or "Lunenburg, NS" prefers that region. Order: whole name before all others; then the
     given region, then `country` (two letters), then the nearest to `near` (latitude, longitude) or else the largest.
     """
-    name, _, rest = folded(text.replace("\0", "")[:200]).partition(",")
+    name, _, rest = fold_place_name(text.replace("\0", "")[:200]).partition(",")
     name = name.strip()
     if not any(letter.isalnum() for letter in name):
         return TownSearch()
-    asked = _Asked(name, rest.strip(), (country or "").upper(), near)
-    towns = list(asked.beginning()[:limit])
-    if any(asked.is_home(town) for town in towns):
+    asked = _TownQuery(name, rest.strip(), (country or "").upper(), near)
+    towns = list(asked.starting_with_name()[:limit])
+    if any(asked.is_exact_match(town) for town in towns):
         return TownSearch(towns=towns)
-    similar = list(asked.similar()[:LIKELY]) if len(name) > 2 else []
+    similar = list(asked.similar_by_trigram()[:MAX_SIMILAR_NAMES]) if len(name) > 2 else []
     known = {town.pk for town in towns}
-    towns += [town for town in similar if town.pk not in known and misspelt(name, town.folded)]
-    return TownSearch(towns=asked.sorted(towns)[:limit], suggestions=[] if towns else similar[:limit])
+    towns += [town for town in similar if town.pk not in known and is_misspelt(name, town.folded)]
+    return TownSearch(towns=asked.sort_by_match(towns)[:limit], suggestions=[] if towns else similar[:limit])
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _TownQuery:
     """One question, and the ways to look for it."""
 
     name: str
     rest: str
     country: str
-    near: Spot | None
+    near: Coordinates | None
 
-    def is_home(self, town: Any) -> bool:
+    def is_exact_match(self, town: Any) -> bool:
         """The whole name, in the country asked for."""
         return town.folded == self.name and town.country == (self.country or town.country)
 
     def _places(self) -> QuerySet[Any, Any]:
         return Place.objects.annotate(
             folded=Upper("ascii_name"),
-            order_region=_first(_in_region(self.rest)) if self.rest else Value(0),
-            order_country=_first(Q(country=self.country)),
-            order_size=F("population") * -1.0 if self.near is None else _farness(self.near),
+            order_region=_rank_first(_in_region(self.rest)) if self.rest else Value(0),
+            order_country=_rank_first(Q(country=self.country)),
+            order_size=F("population") * -1.0 if self.near is None else _distance_rank(self.near),
         )
 
-    def beginning(self) -> QuerySet[Any, Any]:
-        found = self._places().filter(folded__startswith=self.name).annotate(order_whole=_first(Q(folded=self.name)))
+    def starting_with_name(self) -> QuerySet[Any, Any]:
+        found = (
+            self._places().filter(folded__startswith=self.name).annotate(order_whole=_rank_first(Q(folded=self.name)))
+        )
         return found.order_by("order_whole", "order_region", "order_country", "order_size", "geoname_id")
 
-    def similar(self) -> QuerySet[Any, Any]:
+    def similar_by_trigram(self) -> QuerySet[Any, Any]:
         found = self._places().filter(folded__trigram_similar=self.name)
         likeness = TrigramSimilarity("folded", self.name)
         return found.annotate(likeness=likeness).order_by("-likeness", "order_country", "order_size", "geoname_id")
 
-    def sorted(self, towns: list[Any]) -> list[Any]:
-        return sorted(towns, key=self._place_in_list)
+    def sort_by_match(self, towns: list[Any]) -> list[Any]:
+        return sorted(towns, key=self._sort_key)
 
-    def _place_in_list(self, town: Any) -> tuple[float, ...]:
+    def _sort_key(self, town: Any) -> tuple[float, ...]:
         """A beginning counts as no slip; people seldom get the first letter wrong."""
-        wrong = 0 if town.folded.startswith(self.name) else slips(self.name, town.folded)
+        wrong = 0 if town.folded.startswith(self.name) else edit_distance(self.name, town.folded)
         other_start = town.folded[:1] != self.name[:1]
         whole = town.folded != self.name
         return (whole, town.order_region, town.order_country, wrong + other_start, town.order_size, town.pk)
 
 
-def misspelt(written: str, name: str) -> bool:
+def is_misspelt(written: str, name: str) -> bool:
     """One slip in a short name, one in every four letters of a longer one; the first letter counts as the rest."""
     allowed = max(1, len(name) // 4)
-    return abs(len(written) - len(name)) <= allowed and slips(written, name) <= allowed
+    return abs(len(written) - len(name)) <= allowed and edit_distance(written, name) <= allowed
 
 
-def slips(written: str, name: str) -> int:
+def edit_distance(written: str, name: str) -> int:
     """Letters wrong, missing, too many or swapped with the next (optimal string alignment)."""
     before: list[int] = []
     last = list(range(len(name) + 1))
@@ -118,7 +120,7 @@ def slips(written: str, name: str) -> int:
     return last[-1]
 
 
-def _first(here: Q) -> Case:
+def _rank_first(here: Q) -> Case:
     return Case(When(here, then=Value(0)), default=Value(1), output_field=IntegerField())
 
 
@@ -132,7 +134,7 @@ def _in_region(rest: str) -> Q:
     return here
 
 
-def _farness(near: Spot) -> ExpressionWrapper:
+def _distance_rank(near: Coordinates) -> ExpressionWrapper:
     """Grows with the great-circle distance: minus the cosine of its angle."""
     (x, y, z), latitude, longitude = unit_vectors(*near), Radians("latitude"), Radians("longitude")
     level = Cos(latitude) * (Cos(longitude) * Value(-float(x)) + Sin(longitude) * Value(-float(y)))
@@ -140,7 +142,7 @@ def _farness(near: Spot) -> ExpressionWrapper:
 
 
 @cache
-def _zones() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
+def _zone_index() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
     """A tree of all towns of the file, and the zone of each: needs no database."""
     rows = [(float(row["latitude"]), float(row["longitude"]), row["time_zone"]) for row in town_rows()]
     names = sorted({zone for _, _, zone in rows})
@@ -150,9 +152,9 @@ def _zones() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
     return cKDTree(unit_vectors(spots[:, 0], spots[:, 1])), zones, names
 
 
-def zone_of(latitude: float, longitude: float) -> NearestZone:
+def nearest_zone(latitude: float, longitude: float) -> NearestZone:
     """The time zone of the nearest town; on a zone's border, or far out, look at the distance before trusting it."""
-    tree, zones, names = _zones()
-    north, east = on_earth(latitude, longitude)
+    tree, zones, names = _zone_index()
+    north, east = validate_coordinates(latitude, longitude)
     chord, at = tree.query(unit_vectors(north[0], east[0]))
     return NearestZone(names[zones[at]], float(chord_to_km(chord)))

@@ -9,30 +9,30 @@ from typing import Any
 
 import pydyf
 
-OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
-POINT = 0.75  # of a CSS pixel
+PDF_OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
+POINTS_PER_PIXEL = 0.75  # of a CSS pixel
 
 
-def options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
+def pdf_options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
     """What `write_pdf` is given. `languages`: page, from 0 → language of what stands on it, where it is another one."""
-    return {**OPTIONS, "finisher": partial(put_in_order, languages=languages or {})}
+    return {**PDF_OPTIONS, "finisher": partial(finish_tags, languages=languages or {})}
 
 
-def put_in_order(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> None:
+def finish_tags(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> None:
     """WeasyPrint's `finisher`; the document itself is not needed."""
     objects = {each.reference: each for each in pdf.objects}
     root = objects[pdf.catalog["StructTreeRoot"]]
-    elements = list(walk(objects, objects[root["K"][0]]))
-    loose_to_artifacts(objects, pdf, root, {element.reference for element, _ in elements})
+    elements = list(walk_structure(objects, objects[root["K"][0]]))
+    mark_artifacts(objects, pdf, root, {element.reference for element, _ in elements})
     for element, above in elements:
-        mend(element, above)
+        repair_element(element, above)
         if element["S"] == "/Figure":
-            place(element, objects[element["Pg"]]["MediaBox"][3])
-    name_ids(root, [element for element, _ in elements])
-    say_languages(objects, pdf, root, languages)
+            convert_figure_box(element, objects[element["Pg"]]["MediaBox"][3])
+    build_id_tree(root, [element for element, _ in elements])
+    mark_languages(objects, pdf, root, languages)
 
 
-def walk(
+def walk_structure(
     objects: Mapping[bytes, Any], element: Any, above: tuple[str, ...] = ()
 ) -> Iterator[tuple[Any, tuple[str, ...]]]:
     """Each element below with the kinds above it, in reading order."""
@@ -42,23 +42,23 @@ def walk(
     yield element, above
     for kid in element["K"]:
         if not isinstance(kid, int):
-            yield from walk(objects, objects[kid], (*above, kind))
+            yield from walk_structure(objects, objects[kid], (*above, kind))
 
 
-def mend(element: Any, above: tuple[str, ...]) -> None:
+def repair_element(element: Any, above: tuple[str, ...]) -> None:
     if element["S"] == "/TH":  # 15-003: a header says whose it is
         element["A"]["Scope"] = "/Column" if "/THead" in above else "/Row"
     if element["S"] == "/P" and "/P" in above:  # a line of a paragraph is no paragraph in it
         element["S"] = "/Span"
 
 
-def place(figure: Any, page_height: float) -> None:
+def convert_figure_box(figure: Any, page_height: float) -> None:
     """WeasyPrint gives its corners in CSS pixels from the top; the standard wants points from the bottom."""
-    left, top, right, bottom = (side * POINT for side in figure["A"]["BBox"])
+    left, top, right, bottom = (side * POINTS_PER_PIXEL for side in figure["A"]["BBox"])
     figure["A"]["BBox"] = pydyf.Array([left, page_height - bottom, right, page_height - top])
 
 
-def loose_to_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked: set[bytes]) -> None:
+def mark_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked: set[bytes]) -> None:
     """Page numbers and marks in the margin are tagged, and belong to no tree: they become artifacts (01-005)."""
     parents = objects[root["ParentTree"]]["Nums"]
     for page, kids in zip(pdf.page_references, parents[1::2], strict=False):  # behind the pages come annotations
@@ -71,7 +71,7 @@ def loose_to_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked
                 content[place - 1 : place + 1] = ["/Artifact", pydyf.Dictionary({"Type": "/Pagination"})]
 
 
-def name_ids(root: Any, elements: list[Any]) -> None:
+def build_id_tree(root: Any, elements: list[Any]) -> None:
     """The tree that finds a header by its name (ISO 32000-1, 14.7.2)."""
     named = sorted((each["ID"].string, each) for each in elements if "ID" in each)
     if named:
@@ -79,7 +79,7 @@ def name_ids(root: Any, elements: list[Any]) -> None:
         root["IDTree"] = pydyf.Dictionary({"Names": pydyf.Array(pairs)})
 
 
-def say_languages(objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]) -> None:
+def mark_languages(objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]) -> None:
     """What stands on a page in another language says so (11-001)."""
     numbers = {page: number for number, page in enumerate(pdf.page_references)}
     for reference in objects[root["K"][0]]["K"]:

@@ -13,55 +13,55 @@ register = template.Library()
 @register.filter
 def measure(value: Decimal | None, quantity: str) -> str:
     """“18 m²” or “194 ft²”: an SI value in the business's units, with its symbol."""
-    return display.measure(value, quantity)
+    return display.format_measure(value, quantity)
 
 
 @register.filter
 def pack_size(litres: Decimal) -> str:
     """“0.75 L” or “1 gal”, as printed on the pack."""
-    return display.pack_size(litres)
+    return display.format_pack_size(litres)
 
 
 @register.filter
 def number(value: Decimal | float, places: int = 1) -> str:
     """“6.5”: rounded half up, without trailing zeros."""
-    return display.number(value, places)
+    return display.format_number(value, places)
 
 
 @register.filter
 def money(amount: Decimal | None, currency: str = "") -> str:
     """“$1,250.00” in the business's locale; empty when there is no amount."""
-    return display.money(amount, currency)
+    return display.format_money(amount, currency)
 
 
 @register.filter(expects_localtime=True)
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""
-    return display.day(value)
+    return display.format_day(value)
 
 
 @register.filter
 def weekday(value: date | None) -> str:
     """“Sun, Mar 14”: a day of the near future."""
-    return display.weekday(value)
+    return display.format_weekday(value)
 
 
 @register.filter
 def clock(value: datetime | None) -> str:
     """“4:30 p.m.” or “16:30”, in the zone the moment carries."""
-    return display.clock(value)
+    return display.format_clock(value)
 
 
 @register.filter
 def month(value: date | None) -> str:
     """“March 2027”."""
-    return display.month(value)
+    return display.format_month(value)
 
 
 @register.filter
 def phone(number: str) -> str:
     """An E.164 number as people of the business's country read it."""
-    return display.phone(number)
+    return display.format_phone(number)
 
 
 @register.filter

@@ -6,12 +6,12 @@ from clients.views import clients, properties
 
 app_name = "clients"
 urlpatterns = [
-    path("new/", clients.new, name="new"),
-    path("<int:pk>/", clients.detail, name="detail"),
-    path("<int:pk>/edit/", clients.edit, name="edit"),
+    path("new/", clients.open_client_account, name="new"),
+    path("<int:pk>/", clients.show_client, name="detail"),
+    path("<int:pk>/edit/", clients.edit_client, name="edit"),
     path("<int:pk>/consent/", clients.add_consent, name="add_consent"),
-    path("<int:pk>/archive/", clients.archive, name="archive"),
-    path("<int:pk>/bring-back/", clients.bring_back, name="bring_back"),
-    path("<int:pk>/properties/new/", properties.add_property, name="add_property"),
+    path("<int:pk>/archive/", clients.archive_client_view, name="archive"),
+    path("<int:pk>/bring-back/", clients.unarchive_client_view, name="bring_back"),
+    path("<int:pk>/properties/new/", properties.new_property, name="add_property"),
     path("properties/<int:pk>/edit/", properties.edit_property, name="edit_property"),
 ]

@@ -6,8 +6,8 @@ from clients.views import decks
 
 app_name = "deck_forms"
 urlpatterns = [
-    path("new/<int:pk>/", decks.new, name="new"),
-    path("<int:pk>/edit/", decks.edit, name="edit"),
-    path("<int:pk>/archive/", decks.archive, name="archive"),
-    path("<int:pk>/bring-back/", decks.bring_back, name="bring_back"),
+    path("new/<int:pk>/", decks.new_deck, name="new"),
+    path("<int:pk>/edit/", decks.edit_deck, name="edit"),
+    path("<int:pk>/archive/", decks.archive_deck_view, name="archive"),
+    path("<int:pk>/bring-back/", decks.unarchive_deck_view, name="bring_back"),
 ]

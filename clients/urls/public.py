@@ -9,5 +9,5 @@ urlpatterns = [
     path("sign-in/", sign_in.sign_in, name="sign_in"),
     path("sign-out/", sign_in.sign_out, name="sign_out"),
     path("first-visit/", first_visit.first_visit, name="first_visit"),
-    path("u/<str:token>/", unsubscribe.unsubscribe, name="unsubscribe"),
+    path("u/<str:token>/", unsubscribe.unsubscribe_by_link, name="unsubscribe"),
 ]

@@ -6,21 +6,21 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from clients import trail
-from clients.access import manages
+from clients.access import owner_required
 
-A_PAGE = 50
+ENTRIES_PER_PAGE = 50
 
 
 @require_GET
-@manages
-def audit(request: HttpRequest) -> HttpResponse:
+@owner_required
+def show_audit_trail(request: HttpRequest) -> HttpResponse:
     person, record = request.GET.get("person", ""), request.GET.get("record", "")
-    rows = trail.entries(person=person, record=record)
-    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
+    rows = trail.audit_log_entries(person=person, record=record)
+    page = Paginator(rows, ENTRIES_PER_PAGE).get_page(request.GET.get("page"))
     query = request.GET.copy()
     query.pop("page", None)
     context = {
-        "page": page, "lines": list(trail.lines(page.object_list)), "person": person, "record": record,
-        "people": trail.people(), "kinds": trail.kinds(), "query": query.urlencode(),
+        "page": page, "lines": list(trail.describe_entries(page.object_list)), "person": person, "record": record,
+        "people": trail.audit_actors(), "kinds": trail.audited_types(), "query": query.urlencode(),
     }  # fmt: skip
     return render(request, "settings/audit.html", context)

@@ -10,59 +10,62 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, sends, signed_in
+from clients.access import business_of, current_user, office_required
 from clients.actions import people as actions
 from clients.actions import properties
 from clients.forms.decks import DeckForm
-from clients.forms.people import ClientForm, ConsentForm, reach_forms, refusing_channels
+from clients.forms.people import ClientForm, ConsentForm, contact_formset, suppressed_channels
 from clients.forms.properties import PropertyForm
-from clients.messaging.law.words import Shown
-from clients.messaging.law_page import permissions
+from clients.messaging.law.words import RuleSummary
+from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent, Message
 from clients.models import Client, Deck
 
 MESSAGES_SHOWN = 50
 
 
-def today(request: HttpRequest) -> date:
+def business_today(request: HttpRequest) -> date:
     return business_of(request).today(timezone.now())
 
 
-def country_of(client: Client | None, request: HttpRequest) -> str:
+def phone_country(client: Client | None, request: HttpRequest) -> str:
     """Where the client's numbers are read: at the oldest property, else at the business."""
     home = client.properties.order_by("id").first() if client else None
     return home.country if home else business_of(request).country
 
 
 @require_GET
-def detail(request: HttpRequest, pk: int) -> HttpResponse:
+def show_client(request: HttpRequest, pk: int) -> HttpResponse:
     consents = Prefetch("consents", Consent.objects.select_related("recorded_by"))
     clients = Client.objects.prefetch_related("contact_points", "properties__decks", consents)
     client = get_object_or_404(clients, pk=pk)
     said = Message.objects.filter(client=client).defer("text", "html")
     context: dict[str, Any] = {
-        "client": client, "permissions": permissions(client, business_of(request), today=today(request)),
+        "client": client, "permissions": channel_permissions(client, business_of(request), today=business_today(request)),
         "said": said[:MESSAGES_SHOWN],
-        "said_count": said.count(), "refusing": refusing_channels(client, business_of(request)),
+        "said_count": said.count(), "refusing": suppressed_channels(client, business_of(request)),
         "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
     }  # fmt: skip
     return render(request, "clients/detail.html", context)
 
 
 @require_http_methods(["GET", "POST"])
-def new(request: HttpRequest) -> HttpResponse:
+def open_client_account(request: HttpRequest) -> HttpResponse:
     """Client, property and deck on one page, in one transaction."""
     data, business = request.POST or None, business_of(request)
-    client, reach = ClientForm(data, prefix="client"), reach_forms(data, client=None, country=country_typed(request))
+    client, reach = (
+        ClientForm(data, prefix="client"),
+        contact_formset(data, client=None, country=typed_country(request)),
+    )
     home = PropertyForm(data, business=business, prefix="property")
-    deck = DeckForm(data, business=business, today=today(request), prefix="deck")
+    deck = DeckForm(data, business=business, today=business_today(request), prefix="deck")
     if data and are_valid([client, reach, home, deck]):
-        parts = properties.NewBook(client.cleaned_data, reach.reaches, home.values, deck.cleaned_data)
-        made = properties.open_account(new=parts, by=signed_in(request), now=timezone.now())
-        tell(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
+        parts = properties.NewAccount(client.cleaned_data, reach.contacts, home.values, deck.cleaned_data)
+        made = properties.open_account(new=parts, by=current_user(request), now=timezone.now())
+        report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
         return redirect("decks:detail", made.pk)
     context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
-    context |= seen([client, *reach.forms, home, deck])
+    context |= error_summary([client, *reach.forms, home, deck])
     return render(request, "clients/new.html", context)
 
 
@@ -72,34 +75,38 @@ def are_valid(forms: list[Any]) -> bool:
     return all(verdicts)
 
 
-def seen(forms: list[Any]) -> dict[str, Any]:
+def error_summary(forms: list[Any]) -> dict[str, Any]:
     """For the one summary of mistakes at the top of the page."""
     return {"forms": forms, "has_errors": any(form.errors for form in forms if form.is_bound)}
 
 
-def country_typed(request: HttpRequest) -> str:
+def typed_country(request: HttpRequest) -> str:
     """Numbers are read as in the country of the property on the same page."""
     typed = request.POST.get("property-country", "").strip().upper()
     return typed if len(typed) == 2 else business_of(request).country
 
 
 @require_http_methods(["GET", "POST"])
-def edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     data = request.POST or None
-    country = country_of(client, request)
-    form, reach = ClientForm(data, instance=client), reach_forms(data, client=client, country=country)
+    country = phone_country(client, request)
+    form, reach = ClientForm(data, instance=client), contact_formset(data, client=client, country=country)
     if data and are_valid([form, reach]):
         actions.change_client(
-            client=form.instance, reaches=reach.reaches, gone=reach.gone, by=signed_in(request), now=timezone.now()
+            client=form.instance,
+            contacts=reach.contacts,
+            removed=reach.removed,
+            by=current_user(request),
+            now=timezone.now(),
         )
-        tell(request, f"{client.name} is saved.", reach.warnings)
+        report_saved(request, f"{client.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
-    context = {"form": form, "reach": reach, "client": client, **seen([form, *reach.forms])}
+    context = {"form": form, "reach": reach, "client": client, **error_summary([form, *reach.forms])}
     return render(request, "clients/edit.html", context)
 
 
-def tell(request: HttpRequest, done: str, warnings: list[str]) -> None:
+def report_saved(request: HttpRequest, done: str, warnings: list[str]) -> None:
     messages.success(request, done)
     for warning in warnings:
         messages.warning(request, warning)
@@ -108,28 +115,35 @@ def tell(request: HttpRequest, done: str, warnings: list[str]) -> None:
 @require_http_methods(["GET", "POST"])
 def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    form = ConsentForm(request.POST or None, client=client, business=business_of(request), today=today(request))
+    form = ConsentForm(
+        request.POST or None, client=client, business=business_of(request), today=business_today(request)
+    )
     if form.is_valid():
-        consent = actions.record_consent(client=client, by=signed_in(request), now=timezone.now(), **form.cleaned_data)
+        consent = actions.record_consent(
+            client=client, by=current_user(request), now=timezone.now(), **form.cleaned_data
+        )
         messages.success(request, f"Kept: {consent}.")
         return redirect("clients:detail", client.pk)
-    rules = [Shown(each.rule) for each in permissions(client, business_of(request), today=today(request))]
+    rules = [
+        RuleSummary(each.rule)
+        for each in channel_permissions(client, business_of(request), today=business_today(request))
+    ]
     return render(request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules})
 
 
 @require_POST
-@sends
-def archive(request: HttpRequest, pk: int) -> HttpResponse:
+@office_required
+def archive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    actions.archive_client(client=client, by=signed_in(request), now=timezone.now())
+    actions.archive_client(client=client, by=current_user(request), now=timezone.now())
     messages.success(request, f"{client.name} is archived. Nothing is sent any more; the history stays.")
     return redirect("clients:detail", client.pk)
 
 
 @require_POST
-@sends
-def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
+@office_required
+def unarchive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
-    actions.bring_back_client(client=client, by=signed_in(request), now=timezone.now())
+    actions.unarchive_client(client=client, by=current_user(request), now=timezone.now())
     messages.success(request, f"{client.name} is back in the book.")
     return redirect("clients:detail", client.pk)

@@ -7,16 +7,16 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, sends
+from clients.access import business_of, office_required
 from clients.actions import properties as actions
 from clients.forms.decks import DeckForm
 from clients.models import Deck, Property
 
-TAKEN = "Somebody has just given another deck of this property that name. Choose another."
+LABEL_TAKEN = "Somebody has just given another deck of this property that name. Choose another."
 
 
 @require_http_methods(["GET", "POST"])
-def new(request: HttpRequest, pk: int) -> HttpResponse:
+def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
     now, business = timezone.now(), business_of(request)
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home)
@@ -24,7 +24,7 @@ def new(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             deck = actions.add_deck(property=home, values=form.cleaned_data, now=now)
         except IntegrityError:
-            form.add_error("label", TAKEN)
+            form.add_error("label", LABEL_TAKEN)
         else:
             messages.success(request, f"{deck.label} is in the book.")
             return redirect("decks:detail", deck.pk)
@@ -32,7 +32,7 @@ def new(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
     home, now, business = deck.property, timezone.now(), business_of(request)
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home, deck=deck)
@@ -40,7 +40,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
         try:
             actions.change_deck(deck=deck, values=form.cleaned_data)
         except IntegrityError:
-            form.add_error("label", TAKEN)
+            form.add_error("label", LABEL_TAKEN)
         else:
             messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
@@ -48,8 +48,8 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@sends
-def archive(request: HttpRequest, pk: int) -> HttpResponse:
+@office_required
+def archive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck, pk=pk)
     actions.archive_deck(deck=deck, now=timezone.now())
     messages.success(request, f"{deck.label} is archived; its history stays.")
@@ -57,9 +57,9 @@ def archive(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@sends
-def bring_back(request: HttpRequest, pk: int) -> HttpResponse:
+@office_required
+def unarchive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck, pk=pk)
-    actions.bring_back_deck(deck=deck)
+    actions.unarchive_deck(deck=deck)
     messages.success(request, f"{deck.label} is back in the book.")
     return redirect("decks:detail", deck.pk)

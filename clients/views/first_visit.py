@@ -31,7 +31,7 @@ def first_visit(request: HttpRequest) -> HttpResponse:
         owner = actions.open_business(
             values=form.business_values, username=values["username"], name=values["name"], password=values["password"]
         )
-    except actions.AlreadyOpenError:
+    except actions.BusinessExistsError:
         messages.error(request, TOO_LATE)
         return redirect("sign_in")
     login(request, owner, backend=BACKEND)

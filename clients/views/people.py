@@ -7,23 +7,23 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import manages
+from clients.access import owner_required
 from clients.actions import business as actions
 from clients.forms.accounts import NewPersonForm, PersonForm, PersonPasswordForm
 from clients.models import User
 
 
 @require_GET
-@manages
-def people(request: HttpRequest) -> HttpResponse:
+@owner_required
+def list_people(request: HttpRequest) -> HttpResponse:
     rows = User.objects.order_by("-is_active", "first_name", "username")
     return render(request, "settings/people.html", {"people": rows})
 
 
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
-@manages
-def add_person(request: HttpRequest) -> HttpResponse:
+@owner_required
+def new_person(request: HttpRequest) -> HttpResponse:
     form = NewPersonForm(request.POST or None)
     if form.is_valid():
         values = form.cleaned_data
@@ -36,8 +36,8 @@ def add_person(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-@manages
-def person(request: HttpRequest, pk: int) -> HttpResponse:
+@owner_required
+def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(User, pk=pk)
     initial = {"name": row.get_full_name(), "role": row.role, "is_active": row.is_active}
     form = PersonForm(request.POST or None, initial=initial)
@@ -54,12 +54,12 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
 
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
-@manages
-def set_password(request: HttpRequest, pk: int) -> HttpResponse:
+@owner_required
+def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(User, pk=pk)
     form = PersonPasswordForm(row, request.POST or None)
     if form.is_valid():
-        actions.set_password(person=row, password=form.cleaned_data["new_password1"])
+        actions.change_user_password(person=row, password=form.cleaned_data["new_password1"])
         if row.pk == request.user.pk:
             update_session_auth_hash(request, row)
         messages.success(request, f"{row} has a new password. Tell them, and ask them to change it.")

@@ -13,7 +13,7 @@ from clients.models import Client, Property
 
 
 @require_http_methods(["GET", "POST"])
-def add_property(request: HttpRequest, pk: int) -> HttpResponse:
+def new_property(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     form = PropertyForm(request.POST or None, business=business_of(request))
     if form.is_valid():

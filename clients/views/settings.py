@@ -5,20 +5,20 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, manages
+from clients.access import business_of, owner_required
 from clients.actions import business as actions
 from clients.forms.business import BusinessForm, NormalsForm
 from clients.models import LocalNormals
 
 
 @require_GET
-def overview(request: HttpRequest) -> HttpResponse:
+def show_settings(request: HttpRequest) -> HttpResponse:
     return render(request, "settings/overview.html")
 
 
 @require_http_methods(["GET", "POST"])
-@manages
-def business(request: HttpRequest) -> HttpResponse:
+@owner_required
+def edit_business(request: HttpRequest) -> HttpResponse:
     row = business_of(request)
     form = BusinessForm(request.POST or None, instance=type(row).objects.get(pk=row.pk))
     if form.is_valid():
@@ -29,20 +29,20 @@ def business(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-@manages
-def normals(request: HttpRequest) -> HttpResponse:
+@owner_required
+def list_normals(request: HttpRequest) -> HttpResponse:
     rows = LocalNormals.objects.order_by("country", "region", "town")
     return render(request, "settings/normals.html", {"rows": rows})
 
 
 @require_http_methods(["GET", "POST"])
-@manages
+@owner_required
 def add_normals(request: HttpRequest) -> HttpResponse:
     return normals_form(request, None)
 
 
 @require_http_methods(["GET", "POST"])
-@manages
+@owner_required
 def edit_normals(request: HttpRequest, pk: int) -> HttpResponse:
     return normals_form(request, get_object_or_404(LocalNormals, pk=pk))
 
@@ -50,7 +50,7 @@ def edit_normals(request: HttpRequest, pk: int) -> HttpResponse:
 def normals_form(request: HttpRequest, row: LocalNormals | None) -> HttpResponse:
     form = NormalsForm(request.POST or None, normals=row)
     if form.is_valid():
-        kept = actions.keep_normals(normals=row, values=form.values)
+        kept = actions.save_local_normals(normals=row, values=form.values)
         messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
         return redirect("settings:normals")
     return render(request, "settings/normals_form.html", {"form": form, "row": row})

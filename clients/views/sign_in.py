@@ -15,13 +15,13 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from clients import form_recovery
-from clients.access import signed_in
+from clients.access import current_user
 from clients.actions import business as actions
 from clients.forms.accounts import OwnPasswordForm, SignInForm
 
 
 @method_decorator(login_not_required, name="dispatch")
-class SignIn(views.LoginView):
+class SignInView(views.LoginView):
     """Back to the page that was asked for; with what was typed there, if a form was interrupted."""
 
     authentication_form = SignInForm
@@ -38,26 +38,26 @@ class SignIn(views.LoginView):
 
     def form_valid(self, form: Any) -> HttpResponse:
         response = super().form_valid(form)
-        pairs = form_recovery.unpack(self.request.POST.get("kept", ""))
-        return send_again(self.request, self.get_success_url(), pairs) if pairs else response
+        pairs = form_recovery.unpack_fields(self.request.POST.get("kept", ""))
+        return show_recovered_form(self.request, self.get_success_url(), pairs) if pairs else response
 
 
-sign_in = SignIn.as_view()
+sign_in = SignInView.as_view()
 sign_out = login_not_required(views.LogoutView.as_view())
 
 
-def send_again(request: HttpRequest, action: str, pairs: form_recovery.Pairs) -> HttpResponse:
+def show_recovered_form(request: HttpRequest, action: str, pairs: form_recovery.FieldPairs) -> HttpResponse:
     """The interrupted form, one press away."""
-    context = {"action": action, "pairs": pairs, "readable": list(form_recovery.readable(pairs))}
+    context = {"action": action, "pairs": pairs, "readable": list(form_recovery.readable_fields(pairs))}
     return render(request, "clients/send_again.html", context)
 
 
-def interrupted(request: HttpRequest) -> HttpResponse:
+def show_interrupted_form(request: HttpRequest) -> HttpResponse:
     """Instead of a page: somebody who is no longer signed in sent a form."""
-    pairs = form_recovery.typed(request)
+    pairs = form_recovery.submitted_fields(request)
     context = {
-        "form": SignInForm(request), "next": request.get_full_path(), "kept": form_recovery.pack(pairs), "is_interrupted": True,
-        "readable": list(form_recovery.readable(pairs)), "has_files": form_recovery.has_files(request),
+        "form": SignInForm(request), "next": request.get_full_path(), "kept": form_recovery.pack_fields(pairs), "is_interrupted": True,
+        "readable": list(form_recovery.readable_fields(pairs)), "has_files": form_recovery.has_files(request),
     }  # fmt: skip
     return render(request, "clients/sign_in.html", context, status=403)
 
@@ -75,9 +75,9 @@ def locked_out(request: HttpRequest, *args: Any) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 def own_password(request: HttpRequest) -> HttpResponse:
-    form = OwnPasswordForm(signed_in(request), request.POST or None)
+    form = OwnPasswordForm(current_user(request), request.POST or None)
     if form.is_valid():
-        actions.set_password(person=form.user, password=form.cleaned_data["new_password1"])
+        actions.change_user_password(person=form.user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, form.user)
         messages.success(request, "Your password is changed. Other devices have to sign in again.")
         return redirect("settings:overview")

@@ -4,12 +4,13 @@ from jobs.actions.jobs import change_job, log_job, remove_job
 from jobs.actions.new_decks import add_client_and_deck
 from jobs.actions.pictures import add_photos, describe_photo, remove_photo
 from jobs.actions.products import change_batch, save_product
-from jobs.actions.shelf import change_pack, measure_tin, put_pack, put_tin
+from jobs.actions.shelf import add_tin, change_pack, measure_tin, save_pack
 from jobs.actions.visits import change_visit, record_visit
 
 __all__ = [
     "add_client_and_deck",
     "add_photos",
+    "add_tin",
     "change_batch",
     "change_job",
     "change_pack",
@@ -17,10 +18,9 @@ __all__ = [
     "describe_photo",
     "log_job",
     "measure_tin",
-    "put_pack",
-    "put_tin",
     "record_visit",
     "remove_job",
     "remove_photo",
+    "save_pack",
     "save_product",
 ]

@@ -20,7 +20,7 @@ class NoRoomError(BookingError):
     """The work cannot be put on that day or into that week."""
 
 
-def lock(crews: Sequence[Crew]) -> list[Crew]:
+def lock_crews(crews: Sequence[Crew]) -> list[Crew]:
     """The same crews, each held until this transaction ends: two people who want the same hours come one after another.
 
     Always in the order of their numbers, so that nobody waits for somebody who waits for them.
@@ -30,9 +30,9 @@ def lock(crews: Sequence[Crew]) -> list[Crew]:
     return [by_pk[crew.pk] for crew in crews]
 
 
-def take(booking: Booking, placement: Placement) -> None:
+def take_crew_hours(booking: Booking, placement: Placement) -> None:
     """Write the hours into the crew's days; the database refuses more than a day has."""
-    for day, hours in placement.parts:
+    for day, hours in placement.hours_by_day:
         row, _ = CrewDay.objects.get_or_create(
             crew=placement.crew, day=day, defaults={"hours_open": placement.crew.hours_a_day}
         )
@@ -40,7 +40,7 @@ def take(booking: Booking, placement: Placement) -> None:
         BookingDay.objects.create(booking=booking, crew_day=row, hours=hours)
 
 
-def give_back(booking: Booking) -> None:
+def free_crew_hours(booking: Booking) -> None:
     """The hours of a booking are free again."""
     for taken in booking.days.all():
         CrewDay.objects.filter(pk=taken.crew_day_id).update(hours_booked=F("hours_booked") - taken.hours)

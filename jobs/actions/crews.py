@@ -7,11 +7,11 @@ from django.db.models import F
 from django.db.models.functions import Greatest
 
 from clients.models import Business
-from jobs.actions.crew_days import BookingError, lock
+from jobs.actions.crew_days import BookingError, lock_crews
 from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
 from jobs.offers import links
 
-STANDING = [Booking.State.BOOKED, Booking.State.HELD]
+UPCOMING_STATES = [Booking.State.BOOKED, Booking.State.HELD]
 
 
 @transaction.atomic
@@ -23,9 +23,9 @@ def save_crew(*, crew: Crew, now: datetime) -> Crew:
     if not crew.pk:
         crew.save()
         return crew
-    lock([crew])
+    lock_crews([crew])
     today = Business.objects.get().today(now)
-    if not crew.is_active and (bookings := crew.bookings.filter(state__in=STANDING, last_on__gte=today).count()):
+    if not crew.is_active and (bookings := crew.bookings.filter(state__in=UPCOMING_STATES, last_on__gte=today).count()):
         raise BookingError(
             f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them first.", "is_active"
         )
@@ -39,7 +39,9 @@ def save_crew(*, crew: Crew, now: datetime) -> Crew:
 def add_day_off(*, off: DayOff) -> int:
     """Keep days off; how many days of work lie on them, which somebody has to move."""
     off.save()
-    rows = BookingDay.objects.filter(crew_day__day__range=(off.first_on, off.last_on), booking__state__in=STANDING)
+    rows = BookingDay.objects.filter(
+        crew_day__day__range=(off.first_on, off.last_on), booking__state__in=UPCOMING_STATES
+    )
     return (rows.filter(crew_day__crew=off.crew_id) if off.crew_id else rows).count()
 
 
@@ -49,7 +51,7 @@ def remove_day_off(*, off: DayOff) -> None:
 
 
 @transaction.atomic
-def open_feed(*, crew: Crew) -> str:
+def open_crew_feed(*, crew: Crew) -> str:
     """A new calendar link of the crew: the token, which nobody can read again. The link before it ends."""
     token, crew.feed_hash = links.new_token()
     crew.save(update_fields=["feed_hash"])
@@ -57,7 +59,7 @@ def open_feed(*, crew: Crew) -> str:
 
 
 @transaction.atomic
-def close_feed(*, crew: Crew) -> None:
+def close_crew_feed(*, crew: Crew) -> None:
     """The link leads nowhere from now on."""
     crew.feed_hash = None
     crew.save(update_fields=["feed_hash"])

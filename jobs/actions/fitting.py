@@ -4,20 +4,20 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from decimal import Decimal
 
-from clients.display import day as written
-from clients.display import number
+from clients.display import format_day as written
+from clients.display import format_number
 from clients.models import Business, Deck, Property
 from jobs import diary
 from jobs.actions.crew_days import NoRoomError
 from jobs.arrival import Arrival
-from jobs.diary import Placement, Room
-from jobs.diary.placing import LONGEST_DAYS
+from jobs.diary import CrewDayCapacity, Placement
+from jobs.diary.placing import MAX_BOOKING_SPAN_DAYS
 from jobs.models import Booking, Crew, Offer
 
-LIVING = [Booking.State.BOOKED, Booking.State.HELD]
+OPEN_BOOKING_STATES = [Booking.State.BOOKED, Booking.State.HELD]
 
 
-def check_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> None:
+def check_bookable_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> None:
     if hours <= 0:
         raise NoRoomError("Say how many hours the work takes.", "hours")
     if not decks:
@@ -28,12 +28,12 @@ def check_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> Non
         raise NoRoomError("The client or a deck is archived. Bring it back from the archive first.", "decks")
 
 
-def booked_already(
+def existing_booking(
     property: Property, decks: Sequence[Deck], offer: Offer | None, first_day: date | None, week: date | None,
     arrival: Arrival,
 ) -> Booking | None:  # fmt: skip
     """The booking that does just this, from a second click; raises `NoRoomError` if a deck is booked otherwise."""
-    living = Booking.objects.filter(property=property, state__in=LIVING, decks__in=decks).distinct()
+    living = Booking.objects.filter(property=property, state__in=OPEN_BOOKING_STATES, decks__in=decks).distinct()
     for there in living.prefetch_related("decks"):
         is_same_work = there.offer == offer and {*there.decks.all()} == {*decks}
         is_same_time = there.first_on == first_day if first_day else is_in_week(there.first_on, week)
@@ -50,44 +50,46 @@ def is_in_week(day: date, week: date | None) -> bool:
     return week is not None and diary.monday_of(day) == diary.monday_of(week)
 
 
-def find(
+def find_placement(
     crews: Sequence[Crew], property: Property, hours: Decimal, first_day: date | None, week: date | None,
     business: Business, today: date, on_any_day: bool,
 ) -> Placement:  # fmt: skip
     if first_day is None:
         if week is None:
             raise NoRoomError("Choose a day or a week.", "first_day")
-        return find_week(crews=crews, week=week, today=today, hours=hours, property=property, business=business)
-    check_day(first_day, today)
-    return find_day(
+        return find_placement_in_week(
+            crews=crews, week=week, today=today, hours=hours, property=property, business=business
+        )
+    check_bookable_day(first_day, today)
+    return find_placement_on_day(
         crews=crews, day=first_day, hours=hours, property=property, business=business, on_any_day=on_any_day
     )
 
 
-def check_day(day: date, today: date) -> None:
+def check_bookable_day(day: date, today: date) -> None:
     if day < today:
         raise NoRoomError(f"{written(day)} is over. Choose a day from today on.", "first_day")
     if day.year > today.year + 3:
         raise NoRoomError("This day is more than three years ahead. Check the year.", "first_day")
 
 
-def find_day(
+def find_placement_on_day(
     *, crews: Sequence[Crew], day: date, hours: Decimal, property: Property, business: Business,
-    without: Booking | None = None, on_any_day: bool = False,
+    excluding: Booking | None = None, on_any_day: bool = False,
 ) -> Placement:  # fmt: skip
     """The work from this day on, by the first of the crews that has room; raises `NoRoomError`."""
-    places = diary.places_of(business, (property.country, property.region))
-    rooms = diary.rooms(
-        business=business, crews=crews, first=day, last=day + timedelta(days=LONGEST_DAYS), places=places,
-        without=without, opened=day if on_any_day else None,
+    regions = diary.holiday_regions(business, (property.country, property.region))
+    rooms = diary.crew_day_capacities(
+        business=business, crews=crews, first=day, last=day + timedelta(days=MAX_BOOKING_SPAN_DAYS), regions=regions,
+        excluding=excluding, forced_open_on=day if on_any_day else None,
     )  # fmt: skip
     found = diary.placements(rooms, crews, [day], hours, home=property)
     if not found:
-        raise NoRoomError(why_not_on([rooms[crew.pk, day] for crew in crews], hours), "first_day")
+        raise NoRoomError(why_day_has_no_room([rooms[crew.pk, day] for crew in crews], hours), "first_day")
     return found[0]
 
 
-def why_not_on(here: Sequence[Room], hours: Decimal) -> str:
+def why_day_has_no_room(here: Sequence[CrewDayCapacity], hours: Decimal) -> str:
     """Why none of these crews can take the work on that day."""
     on = written(here[0].day)
     closed = [room for room in here if not room.is_working]
@@ -95,12 +97,12 @@ def why_not_on(here: Sequence[Room], hours: Decimal) -> str:
         return f"{closed[0].crew} does not go out on {on}: {closed[0].why_not}. Choose another day."
     best = max(here, key=lambda room: room.hours_free)
     return (
-        f"The work takes {number(hours)} h and {best.crew} has {number(best.hours_free)} h free on {on}"
+        f"The work takes {format_number(hours)} h and {best.crew} has {format_number(best.hours_free)} h free on {on}"
         f"{'' if hours <= best.hours_open else ' and too little on the days after it'}. Choose another day or crew."
     )
 
 
-def find_week(
+def find_placement_in_week(
     *, crews: Sequence[Crew], week: date, today: date, hours: Decimal, property: Property, business: Business
 ) -> Placement:
     """The best place in the week of that day, from tomorrow on; raises `NoRoomError`."""
@@ -108,10 +110,10 @@ def find_week(
     starts = [day for n in range(7) if (day := monday + timedelta(days=n)) > today]
     if not starts:
         raise NoRoomError("This week is over. Choose a later one.", "week")
-    places = diary.places_of(business, (property.country, property.region))
-    last = starts[-1] + timedelta(days=LONGEST_DAYS)
-    rooms = diary.rooms(business=business, crews=crews, first=starts[0], last=last, places=places)
-    found = diary.within_week(rooms, crews, starts, hours, home=property)
+    regions = diary.holiday_regions(business, (property.country, property.region))
+    last = starts[-1] + timedelta(days=MAX_BOOKING_SPAN_DAYS)
+    rooms = diary.crew_day_capacities(business=business, crews=crews, first=starts[0], last=last, regions=regions)
+    found = diary.placements_within_week(rooms, crews, starts, hours, home=property)
     if not found:
         raise NoRoomError(f"The week of {written(monday)} has no room for this work any more. Choose another.", "week")
     return found[0]

@@ -12,12 +12,12 @@ from django.db import transaction
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.new_decks import add_client_and_deck
-from jobs.actions.parts import Coat, JobError, NewDeck, one_at_a_time, put_coats, write
-from jobs.actions.pictures import attach
-from jobs.after import jobs_changed
+from jobs.actions.parts import CoatInput, JobError, NewDeck, lock_until_commit, replace_coats_applied, save_if_changed
+from jobs.actions.pictures import attach_photos
+from jobs.after import publish_job_changes
 from jobs.models import Booking, Job, Visit
 
-EARLIEST = date(1950, 1, 1)
+EARLIEST_JOB_DAY = date(1950, 1, 1)
 
 
 @transaction.atomic
@@ -25,8 +25,8 @@ def log_job(
     *,
     deck: Deck | NewDeck,
     details: Mapping[str, Any],
-    coats: Sequence[Coat],
-    found: Mapping[str, Any],
+    coats: Sequence[CoatInput],
+    findings: Mapping[str, Any],
     form_key: uuid.UUID,
     business: Business,
     by: User | None,
@@ -40,19 +40,19 @@ def log_job(
     `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was found or a reason given.
     The booking that it was done for, or the one in the diary for that deck by that day, is closed with it.
     """
-    one_at_a_time(f"job {form_key}")
+    lock_until_commit(f"job {form_key}")
     if there := Job.objects.filter(form_key=form_key).first():
         return there, False
     if isinstance(deck, NewDeck):
         deck = add_client_and_deck(new=deck, by=by, now=now)
-    check(deck, details["finished_on"], business.today(now))
-    job = Job(deck=deck, form_key=form_key, recorded_by=by, created_at=now, **priced(details, business))
-    job.visit = visit_of(Visit(deck=deck, recorded_by=by, created_at=now), details, found)
+    check_loggable(deck, details["finished_on"], business.today(now))
+    job = Job(deck=deck, form_key=form_key, recorded_by=by, created_at=now, **with_currency(details, business))
+    job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), details, findings)
     job.save()
-    put_coats(job, list(coats))
-    attach(deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now)
-    bookings.job_logged(job=job, booking=booking, now=now)
-    jobs_changed([deck.pk])
+    replace_coats_applied(job, list(coats))
+    attach_photos(deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now)
+    bookings.close_booking_of_job(job=job, booking=booking, now=now)
+    publish_job_changes([deck.pk])
     return job, True
 
 
@@ -61,8 +61,8 @@ def change_job(
     *,
     job: Job,
     details: Mapping[str, Any],
-    coats: Sequence[Coat],
-    found: Mapping[str, Any],
+    coats: Sequence[CoatInput],
+    findings: Mapping[str, Any],
     business: Business,
     by: User | None,
     now: datetime,
@@ -70,11 +70,11 @@ def change_job(
     """Correct a job; what `details` leaves out stays as it was."""
     job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)
     if details["finished_on"] != job.finished_on:
-        check_date(details["finished_on"], business.today(now))
+        check_work_date(details["finished_on"], business.today(now))
     visit = job.visit or Visit(deck=job.deck, recorded_by=by, created_at=now)
-    write(job, {**priced(details, business), "visit": visit_of(visit, details, found)})
-    put_coats(job, list(coats))
-    jobs_changed([job.deck_id])
+    save_if_changed(job, {**with_currency(details, business), "visit": save_visit_of_job(visit, details, findings)})
+    replace_coats_applied(job, list(coats))
+    publish_job_changes([job.deck_id])
     return job
 
 
@@ -90,46 +90,46 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
     visit, names = job.visit, [photo.image.name or "" for photo in job.photos.all()]
     job.photos.all().delete()
     deck_id = job.deck_id
-    bookings.job_removed(job=job, now=now)
+    bookings.reopen_bookings_of_job(job=job, now=now)
     job.delete()
     if visit:
         visit.delete()
-    jobs_changed([deck_id])
-    transaction.on_commit(lambda: delete_files(names))
+    publish_job_changes([deck_id])
+    transaction.on_commit(lambda: delete_photo_files(names))
 
 
-def check(deck: Deck, finished_on: date, today: date) -> None:
+def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
     if deck.archived_at or deck.property.client.archived_at:
         raise JobError("deck", f"{deck} is archived. Bring it back from the archive first, or choose another deck.")
-    check_date(finished_on, today)
+    check_work_date(finished_on, today)
 
 
-def check_date(on: date, today: date, field: str = "finished_on") -> None:
+def check_work_date(on: date, today: date, field: str = "finished_on") -> None:
     if on > today:
         raise JobError(field, "This day is in the future. Write the day on which the work was finished.")
-    if on < EARLIEST:
+    if on < EARLIEST_JOB_DAY:
         raise JobError(field, "Write a day from 1950 on.")
 
 
-def priced(details: Mapping[str, Any], business: Business) -> Mapping[str, Any]:
+def with_currency(details: Mapping[str, Any], business: Business) -> Mapping[str, Any]:
     """A price carries the currency of its day."""
     if "amount" not in details:
         return details
     return {**details, "currency": business.currency if details["amount"] is not None else ""}
 
 
-def visit_of(visit: Visit, details: Mapping[str, Any], found: Mapping[str, Any]) -> Visit | None:
+def save_visit_of_job(visit: Visit, details: Mapping[str, Any], findings: Mapping[str, Any]) -> Visit | None:
     """The visit on which the job was done, saved; None when nothing was found and no reason given."""
-    if all(value in (None, "") for value in found.values()):
+    if all(value in (None, "") for value in findings.values()):
         if visit.pk:
             visit.delete()
         return None
     day, who = details["finished_on"], details.get("crew", "")
-    reason = found.get("reason") or Visit.Reason.OTHER
-    write(visit, {**found, "reason": reason, "visited_on": day, "found_by": who})
+    reason = findings.get("reason") or Visit.Reason.OTHER
+    save_if_changed(visit, {**findings, "reason": reason, "visited_on": day, "found_by": who})
     return visit
 
 
-def delete_files(names: Sequence[str]) -> None:
+def delete_photo_files(names: Sequence[str]) -> None:
     for name in names:
         default_storage.delete(name)

@@ -19,7 +19,7 @@ class JobError(ValueError):
 
 
 @dataclass(frozen=True)
-class Coat:
+class CoatInput:
     """One product that went on; SI inside."""
 
     product: Product
@@ -48,37 +48,37 @@ class NewDeck:
 DeckMaker = Callable[[], Any]
 
 
-def one_at_a_time(what: str) -> None:
+def lock_until_commit(what: str) -> None:
     """Hold everyone else who does the same until this transaction ends, so that a second click waits and then sees."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
 
-def batch_for(product: Product, code: str) -> Batch | None:
+def get_or_create_batch(product: Product, code: str) -> Batch | None:
     """The batch with that code, made if it is new; capitals and spaces around do not make another batch."""
     code = " ".join(code.split())
     if not code:
         return None
-    one_at_a_time(f"batch {product.pk} {code.casefold()}")
+    lock_until_commit(f"batch {product.pk} {code.casefold()}")
     there = product.batches.filter(code__iexact=code).first()
     return there or Batch.objects.create(product=product, code=code)
 
 
-def put_coats(job: Job, coats: list[Coat]) -> None:
+def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
     """Make the job's rows these ones; rows that stay the same stay untouched, so the audit trail shows changes only."""
     there = list(job.coats_applied.order_by("position", "id"))
     for position, coat in enumerate(coats, 1):
         row = there[position - 1] if position <= len(there) else CoatApplied(job=job)
         values = {
-            "position": position, "product": coat.product, "batch": batch_for(coat.product, coat.batch_code),
+            "position": position, "product": coat.product, "batch": get_or_create_batch(coat.product, coat.batch_code),
             "colour": coat.colour, "surface": coat.surface, "coats": coat.coats, "litres": coat.litres,
         }  # fmt: skip
-        write(row, values)
+        save_if_changed(row, values)
     for row in there[len(coats) :]:
         row.delete()
 
 
-def write(row: Any, values: Mapping[str, Any]) -> bool:
+def save_if_changed(row: Any, values: Mapping[str, Any]) -> bool:
     """Set the values and save if any of them is new; whether it was saved."""
     changed = row.pk is None or any(getattr(row, name) != value for name, value in values.items())
     for name, value in values.items():

@@ -11,7 +11,7 @@ from clients.models import Deck
 from jobs.models import Job, Photo
 
 
-def attach(
+def attach_photos(
     *, deck: Deck, job: Job | None, files: Sequence[ContentFile], moment: str, taken_on: date, now: datetime
 ) -> list[Photo]:
     """Store prepared pictures; if the transaction fails, files without a row are left, never rows without a file."""
@@ -23,7 +23,7 @@ def attach(
 
 @transaction.atomic
 def add_photos(*, job: Job, files: Sequence[ContentFile], moment: str, caption: str, now: datetime) -> list[Photo]:
-    photos = attach(deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now)
+    photos = attach_photos(deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now)
     for photo in photos:
         describe_photo(photo=photo, caption=caption)
     return photos

@@ -9,12 +9,12 @@ from django.db import models, transaction
 
 from jobs.models import PriceList, Rate, Tax, TravelZone
 
-COPIED = [field.attname for field in PriceList._meta.concrete_fields
+COPIED_LIST_FIELDS = [field.attname for field in PriceList._meta.concrete_fields
           if field.attname not in {"id", "valid_from", "note", "created_at"}]  # fmt: skip
-SAME_DAY = "Another list begins on this day. Choose another, or change that list."
+SAME_DAY_MESSAGE = "Another list begins on this day. Choose another, or change that list."
 
 
-class PriceListProblem(ValueError):  # noqa: N818 - reads better where it is caught
+class PriceListError(ValueError):
     """The list cannot be kept so; the text says why. `field` names the field it is about, if any."""
 
     def __init__(self, words: str, field: str = "") -> None:
@@ -23,7 +23,7 @@ class PriceListProblem(ValueError):  # noqa: N818 - reads better where it is cau
 
 
 @dataclass(frozen=True)
-class Rows:
+class PriceListRows:
     """The rows of a list as typed: values by field name."""
 
     rates: Sequence[Mapping[str, Any]] = field(default_factory=list)
@@ -32,27 +32,27 @@ class Rows:
 
 
 @transaction.atomic
-def save_price_list(*, price_list: PriceList, rows: Rows) -> PriceList:
+def save_price_list(*, price_list: PriceList, rows: PriceListRows) -> PriceList:
     """Keep a new list or one that no sent offer rests on yet, with all its rows. Raises `PriceListProblem`."""
     if price_list.pk:
         PriceList.objects.select_for_update().get(pk=price_list.pk)
-        demand_open(price_list)
+        require_unsettled_list(price_list)
     same_day = PriceList.objects.filter(valid_from=price_list.valid_from).exclude(pk=price_list.pk)
     if same_day.exists():
-        raise PriceListProblem(SAME_DAY, "valid_from")
+        raise PriceListError(SAME_DAY_MESSAGE, "valid_from")
     price_list.save()
-    replace_rows(Rate, price_list, rows.rates)
-    replace_rows(TravelZone, price_list, rows.zones)
-    replace_rows(Tax, price_list, rows.taxes)
+    replace_list_rows(Rate, price_list, rows.rates)
+    replace_list_rows(TravelZone, price_list, rows.zones)
+    replace_list_rows(Tax, price_list, rows.taxes)
     return price_list
 
 
-def demand_open(price_list: PriceList) -> None:
+def require_unsettled_list(price_list: PriceList) -> None:
     if price_list.is_settled:
-        raise PriceListProblem("Offers that were sent rest on this list, so it stays as it is. Begin a new list.")
+        raise PriceListError("Offers that were sent rest on this list, so it stays as it is. Begin a new list.")
 
 
-def replace_rows(model: type[models.Model], price_list: PriceList, rows: Sequence[Mapping[str, Any]]) -> None:
+def replace_list_rows(model: type[models.Model], price_list: PriceList, rows: Sequence[Mapping[str, Any]]) -> None:
     model._default_manager.filter(price_list=price_list).delete()
     for row in rows:
         model._default_manager.create(price_list=price_list, **row)
@@ -62,12 +62,12 @@ def replace_rows(model: type[models.Model], price_list: PriceList, rows: Sequenc
 def remove_price_list(*, price_list: PriceList) -> None:
     """Take away a list on which no offer rests. Raises `PriceListProblem`."""
     if price_list.offers.exists():
-        raise PriceListProblem("Offers rest on this list, so it stays.")
+        raise PriceListError("Offers rest on this list, so it stays.")
     price_list.delete()
 
 
-def blank(*, currency: str, valid_from: date) -> PriceList:
+def new_price_list(*, currency: str, valid_from: date) -> PriceList:
     """A new list like the newest one, not yet saved; its rows are read from `like`."""
     newest = PriceList.objects.first()
-    values = {name: getattr(newest, name) for name in COPIED} if newest else {"currency": currency}
+    values = {name: getattr(newest, name) for name in COPIED_LIST_FIELDS} if newest else {"currency": currency}
     return PriceList(**{**values, "valid_from": valid_from})

@@ -4,7 +4,7 @@ from datetime import date
 
 from django.db import transaction
 
-from jobs.after import jobs_changed
+from jobs.after import publish_job_changes
 from jobs.models import Batch, Job, Product
 
 
@@ -15,7 +15,7 @@ def save_product(*, product: Product) -> Product:
     product.save()
     if before and before != (product.finish_class, product.pigment, product.base):
         decks = Job.objects.filter(coats_applied__product=product).values_list("deck_id", flat=True)
-        jobs_changed(sorted(set(decks)))
+        publish_job_changes(sorted(set(decks)))
     return product
 
 

@@ -8,10 +8,10 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.messaging import outbox
 from clients.messaging.models import Message, ToDo
-from clients.messaging.outbox.permission import address_for
+from clients.messaging.outbox.permission import preferred_address
 from clients.models import Business, User
 from clients.models.channel import Channel
-from jobs.actions.offers import Kind, OfferProblem, State, locked, message_key, note
+from jobs.actions.offers import Kind, OfferError, State, lock_offer, offer_message_key, record_offer_event
 from jobs.models import Offer, OfferEvent
 
 
@@ -21,21 +21,21 @@ def answer_question(*, offer: Offer, words: str, by: User | None, now: datetime)
 
     The second value tells whether an e-mail was queued. Raises `OfferProblem`.
     """
-    row = locked(offer, *(state for state in State if state != State.DRAFT))
+    row = lock_offer(offer, *(state for state in State if state != State.DRAFT))
     if not words.strip():
-        raise OfferProblem("Write the answer.", "answer")
+        raise OfferError("Write the answer.", "answer")
     same = row.events.filter(kind=Kind.ANSWERED).order_by("-id").first()
     if same and same.note == words.strip() and not row.events.filter(kind=Kind.ASKED, id__gt=same.pk).exists():
         return same, False
-    event = note(row, Kind.ANSWERED, now=now, by=by, words=words.strip())
+    event = record_offer_event(row, Kind.ANSWERED, now=now, by=by, words=words.strip())
     open_questions = ToDo.objects.filter(kind=ToDo.Kind.QUESTION, key__startswith=f"offer/{row.pk}/", done_at=None)
     open_questions.update(done_at=now, done_by=by)
-    return event, bool(mail(row, event, now=now, by=by))
+    return event, bool(queue_answer_email(row, event, now=now, by=by))
 
 
-def mail(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> Message | None:
+def queue_answer_email(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> Message | None:
     """The client asked, so the answer needs no consent; an address that is suppressed stays so."""
-    address = address_for(offer.client, Channel.EMAIL)
+    address = preferred_address(offer.client, Channel.EMAIL)
     if not address:
         return None
     business = Business.objects.get()
@@ -43,8 +43,8 @@ def mail(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> 
     subject = format_lazy(_("Your question about our offer {number}"), number=offer.reference)
     message, _is_new = outbox.queue_message(
         client=offer.client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address,
-        subject=offer.told(subject), text=text, html="",
-        key=message_key(offer, f"answer/{event.pk}"), consent=None, basis="asked", now=now, by=by,
+        subject=offer.in_client_language(subject), text=text, html="",
+        key=offer_message_key(offer, f"answer/{event.pk}"), consent=None, basis="asked", now=now, by=by,
         language=offer.language,
     )  # fmt: skip
     return message

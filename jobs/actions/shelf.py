@@ -6,12 +6,12 @@ from uuid import UUID
 
 from django.db import transaction
 
-from jobs.actions.parts import batch_for, write
+from jobs.actions.parts import get_or_create_batch, save_if_changed
 from jobs.models import Pack, Product, StockTin
 
 
 @transaction.atomic
-def put_pack(*, product: Product, litres: Decimal, price: Decimal) -> Pack:
+def save_pack(*, product: Product, litres: Decimal, price: Decimal) -> Pack:
     """A size and its price; the size that is there already gets the new price and is sold again."""
     pack, _ = Pack.objects.update_or_create(
         product=product, litres=litres, defaults={"price": price, "is_active": True}
@@ -21,17 +21,17 @@ def put_pack(*, product: Product, litres: Decimal, price: Decimal) -> Pack:
 
 @transaction.atomic
 def change_pack(*, pack: Pack, price: Decimal, is_active: bool) -> Pack:
-    write(pack, {"price": price, "is_active": is_active})
+    save_if_changed(pack, {"price": price, "is_active": is_active})
     return pack
 
 
 @transaction.atomic
-def put_tin(
+def add_tin(
     *, product: Product, colour: str, batch_code: str, litres: Decimal, form_key: UUID, today: date
 ) -> tuple[StockTin, bool]:
     """Put a tin on the shelf; the same form a second time finds the first tin (False)."""
     values = {
-        "product": product, "colour": colour, "batch": batch_for(product, batch_code), "litres": litres,
+        "product": product, "colour": colour, "batch": get_or_create_batch(product, batch_code), "litres": litres,
         "noted_on": today,
     }  # fmt: skip
     return StockTin.objects.get_or_create(form_key=form_key, defaults=values)
@@ -41,5 +41,5 @@ def put_tin(
 def measure_tin(*, tin: StockTin, litres: Decimal, today: date, now: datetime) -> StockTin:
     """What is left in a tin now; nothing left takes it off the shelf."""
     used_up_at = None if litres else tin.used_up_at or now
-    write(tin, {"litres": litres, "noted_on": today, "used_up_at": used_up_at})
+    save_if_changed(tin, {"litres": litres, "noted_on": today, "used_up_at": used_up_at})
     return tin

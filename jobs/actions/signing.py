@@ -8,12 +8,12 @@ from django.db import transaction
 from clients.actions.people import record_consent
 from clients.messaging import outbox, suppression, texts
 from clients.messaging.models import Consent, Message, MessageText
-from clients.messaging.outbox.permission import address_for
+from clients.messaging.outbox.permission import preferred_address
 from clients.models import Business, Channel, User
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import care_record, in_short
-from jobs.work.sign_off import Ask
+from jobs.work.care_record import build_care_record, care_record_summary
+from jobs.work.sign_off import ConsentRequest
 
 
 class CareRecordError(ValueError):
@@ -21,8 +21,8 @@ class CareRecordError(ValueError):
 
 
 @transaction.atomic
-def sign_off(
-    *, jobs: Sequence[Job], name: str, wording: str, agreed: Collection[Ask], wants_record: bool, by: User | None,
+def sign_off_jobs(
+    *, jobs: Sequence[Job], name: str, wording: str, agreed: Collection[ConsentRequest], wants_record: bool, by: User | None,
     now: datetime,
 ) -> list[SignOff]:  # fmt: skip
     """Keep what was read and signed, and a consent in writing for each box that was ticked; once a job.
@@ -38,13 +38,13 @@ def sign_off(
         for job in jobs if job.pk not in done
     ]  # fmt: skip
     for ask in agreed if new else []:
-        keep_consent(ask, new, by, now)
+        record_ticked_consent(ask, new, by, now)
     for signed in new if wants_record else []:
         send_care_record(job=signed.job, by=by, now=now)
     return new
 
 
-def keep_consent(ask: Ask, signed: Sequence[SignOff], by: User | None, now: datetime) -> None:
+def record_ticked_consent(ask: ConsentRequest, signed: Sequence[SignOff], by: User | None, now: datetime) -> None:
     """In writing; it also ends a refusal, as its wording says."""
     numbers = ", ".join(str(each.job_id) for each in signed)
     record_consent(
@@ -61,11 +61,11 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     It is a message about work that was done, so it needs no consent; an address that refuses all mail gets none.
     Raises `CareRecordError`, `Unsendable`.
     """
-    client, record = job.deck.property.client, care_record(job)
-    address = checked_address(job)
-    written = texts.write(
+    client, record = job.deck.property.client, build_care_record(job)
+    address = care_record_address(job)
+    written = texts.compose_text(
         purpose=MessageText.Purpose.CARE, channel=Channel.EMAIL, language=client.language,
-        fields={"greeting": client.greeting, "decks": str(job.deck), "care": in_short(record)},
+        fields={"greeting": client.greeting, "decks": str(job.deck), "care": care_record_summary(record)},
     )  # fmt: skip
     return outbox.queue_message(
         client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
@@ -75,13 +75,13 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     )  # fmt: skip
 
 
-def checked_address(job: Job) -> str:
+def care_record_address(job: Job) -> str:
     """Where the record goes."""
     client = job.deck.property.client
-    address = address_for(client, Channel.EMAIL)
+    address = preferred_address(client, Channel.EMAIL)
     if not address:
         raise CareRecordError("There is no e-mail address in use. Print the record, or add an address to the client.")
-    if suppression.suppressed(business=Business.objects.get(), channel=Channel.EMAIL, addresses=[address]):
+    if suppression.suppressed_addresses(business=Business.objects.get(), channel=Channel.EMAIL, addresses=[address]):
         raise CareRecordError("This address asked not to be written to. Print the record instead.")
     if client.archived_at:
         raise CareRecordError("The client is archived. Print the record instead.")

@@ -7,42 +7,42 @@ from typing import Any
 from django.db import transaction
 
 from clients.models import Business, Deck, User
-from jobs.actions.jobs import check, check_date
-from jobs.actions.parts import JobError, one_at_a_time, write
-from jobs.after import jobs_changed
+from jobs.actions.jobs import check_loggable, check_work_date
+from jobs.actions.parts import JobError, lock_until_commit, save_if_changed
+from jobs.after import publish_job_changes
 from jobs.models import Visit
-from jobs.models.visit import GRADES
+from jobs.models.visit import GRADE_FIELDS
 
 
 @transaction.atomic
 def record_visit(
-    *, deck: Deck, visited_on: date, found: Mapping[str, Any], business: Business, by: User | None, now: datetime
+    *, deck: Deck, visited_on: date, findings: Mapping[str, Any], business: Business, by: User | None, now: datetime
 ) -> tuple[Visit, bool]:
     """Keep what was found; the very same visit a second time is only found again (False)."""
-    one_at_a_time(f"visit {deck.pk}")
-    if there := Visit.objects.filter(deck=deck, visited_on=visited_on, recorded_by=by, job=None, **found).first():
+    lock_until_commit(f"visit {deck.pk}")
+    if there := Visit.objects.filter(deck=deck, visited_on=visited_on, recorded_by=by, job=None, **findings).first():
         return there, False
     try:
-        check(deck, visited_on, business.today(now))
+        check_loggable(deck, visited_on, business.today(now))
     except JobError as error:
         raise JobError(error.field.replace("finished_on", "visited_on"), str(error)) from error
-    check_found(found)
-    visit = Visit.objects.create(deck=deck, visited_on=visited_on, recorded_by=by, created_at=now, **found)
-    jobs_changed([deck.pk])
+    check_findings(findings)
+    visit = Visit.objects.create(deck=deck, visited_on=visited_on, recorded_by=by, created_at=now, **findings)
+    publish_job_changes([deck.pk])
     return visit, True
 
 
 @transaction.atomic
 def change_visit(
-    *, visit: Visit, visited_on: date, found: Mapping[str, Any], business: Business, now: datetime
+    *, visit: Visit, visited_on: date, findings: Mapping[str, Any], business: Business, now: datetime
 ) -> Visit:
-    check_date(visited_on, business.today(now), "visited_on")
-    check_found(found)
-    if write(visit, {**found, "visited_on": visited_on}):
-        jobs_changed([visit.deck_id])
+    check_work_date(visited_on, business.today(now), "visited_on")
+    check_findings(findings)
+    if save_if_changed(visit, {**findings, "visited_on": visited_on}):
+        publish_job_changes([visit.deck_id])
     return visit
 
 
-def check_found(found: Mapping[str, Any]) -> None:
-    if all(found.get(name) is None for name in [*GRADES, "moisture_percent"]):
+def check_findings(findings: Mapping[str, Any]) -> None:
+    if all(findings.get(name) is None for name in [*GRADE_FIELDS, "moisture_percent"]):
         raise JobError("overall", "Grade the deck as you found it: a check without a grade tells nothing.")

@@ -1,22 +1,29 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go where."""
 
-from jobs.diary.placing import Placement, place, placements, within_week
-from jobs.diary.rooms import Room, Rooms, crews_going_out, monday_of, places_of, rooms
-from jobs.diary.weeks import WeekHours, WeekRoom, hours_by_week, weeks_with_room
+from jobs.diary.placing import Placement, placement_from_day, placements, placements_within_week
+from jobs.diary.rooms import (
+    CrewDayCapacities,
+    CrewDayCapacity,
+    active_crews,
+    crew_day_capacities,
+    holiday_regions,
+    monday_of,
+)
+from jobs.diary.weeks import CrewHoursInWeek, WeekCapacity, crew_hours_by_week, week_capacities
 
 __all__ = [
+    "CrewDayCapacities",
+    "CrewDayCapacity",
+    "CrewHoursInWeek",
     "Placement",
-    "Room",
-    "Rooms",
-    "WeekHours",
-    "WeekRoom",
-    "crews_going_out",
-    "hours_by_week",
+    "WeekCapacity",
+    "active_crews",
+    "crew_day_capacities",
+    "crew_hours_by_week",
+    "holiday_regions",
     "monday_of",
-    "place",
+    "placement_from_day",
     "placements",
-    "places_of",
-    "rooms",
-    "weeks_with_room",
-    "within_week",
+    "placements_within_week",
+    "week_capacities",
 ]

@@ -11,26 +11,26 @@ from clients.models import Deck, Property
 from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
-GUESS = Decimal(4)  # hours, where nobody has said how long the work takes
+DEFAULT_HOURS = Decimal(4)  # hours, where nobody has said how long the work takes
 
 
 @dataclass(frozen=True)
-class Wanted:
+class BookingRequest:
     """What is to be booked: decks of a property, perhaps by an offer."""
 
     property: Property
     decks: list[Deck]
-    choice: list[Deck]  # all that could be chosen
+    selectable_decks: list[Deck]  # all that could be chosen
     hours: Decimal | None = None
     offer: Offer | None = None
 
     @builtins.property  # the field of that name hides it here
-    def hours_or_guess(self) -> Decimal:
-        return self.hours or GUESS
+    def hours_or_default(self) -> Decimal:
+        return self.hours or DEFAULT_HOURS
 
 
 @dataclass(frozen=True)
-class DeckWork:
+class BookedDeck:
     """One deck of a booking: what was offered, and the job once it is logged."""
 
     deck: Deck
@@ -40,54 +40,54 @@ class DeckWork:
     last: Job | None = None  # what went on last, with its coats
 
 
-def wanted(*, deck: str = "", offer: str = "") -> Wanted | None:
+def find_booking_request(*, deck: str = "", offer: str = "") -> BookingRequest | None:
     """By the number of an offer or of a deck, as they stand in an address; None if there is no such one."""
-    if is_key(offer) and (row := Offer.objects.select_related("property__client").filter(pk=offer).first()):
+    if is_valid_pk(offer) and (row := Offer.objects.select_related("property__client").filter(pk=offer).first()):
         decks = [scope.deck for scope in row.scopes.select_related("deck__property")]
-        return Wanted(row.property, decks, decks, row.hours or None, row)
-    chosen = Deck.objects.current().with_owner().filter(pk=deck).first() if is_key(deck) else None
+        return BookingRequest(row.property, decks, decks, row.hours or None, row)
+    chosen = Deck.objects.current().with_owner().filter(pk=deck).first() if is_valid_pk(deck) else None
     if chosen is None:
         return None
     there = list(Deck.objects.current().filter(property=chosen.property).select_related("property"))
     last = Booking.objects.filter(decks=chosen).order_by("-first_on").first()
-    return Wanted(chosen.property, [chosen], there, last.hours if last else None)
+    return BookingRequest(chosen.property, [chosen], there, last.hours if last else None)
 
 
-def is_key(text: str) -> bool:
+def is_valid_pk(text: str) -> bool:
     return text.isascii() and text.isdecimal() and len(text) < 18
 
 
-def work_of(booking: Booking) -> list[DeckWork]:
+def booked_decks(booking: Booking) -> list[BookedDeck]:
     """Its decks in the order of their names."""
-    scopes = scopes_of(booking)
+    scopes = offered_scope_by_deck(booking)
     jobs = {job.deck_id: job for job in booking.jobs.all()}
     decks = list(booking.decks.all())
-    amounts = shares(booking.offer, decks, scopes) if booking.offer else {}
+    amounts = offer_total_by_deck(booking.offer, decks, scopes) if booking.offer else {}
     return [
-        DeckWork(
+        BookedDeck(
             deck, scopes.get(deck.pk), jobs.get(deck.pk), amounts.get(deck.pk), Job.objects.last_with_coats(deck)
         )
         for deck in decks
     ]  # fmt: skip
 
 
-def work_on(booking: Booking, deck: Deck | None) -> DeckWork | None:
-    return next((work for work in work_of(booking) if work.deck == deck), None)
+def booked_deck(booking: Booking, deck: Deck | None) -> BookedDeck | None:
+    return next((work for work in booked_decks(booking) if work.deck == deck), None)
 
 
-def not_logged(booking: Booking) -> list[Deck]:
+def unlogged_decks(booking: Booking) -> list[Deck]:
     logged = booking.jobs.values_list("deck_id", flat=True)
     return list(booking.decks.exclude(pk__in=list(logged)).order_by("label"))
 
 
-def scopes_of(booking: Booking) -> dict[int, OfferScope]:
+def offered_scope_by_deck(booking: Booking) -> dict[int, OfferScope]:
     if not booking.offer:
         return {}
     rows = booking.offer.scopes.select_related("product").prefetch_related("lines")
     return {scope.deck_id: scope for scope in rows}
 
 
-def shares(offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]) -> dict[int, Decimal]:
+def offer_total_by_deck(offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]) -> dict[int, Decimal]:
     """The total of the offer, taxes included, over its decks: by the lines of each, to the cent, the rest to the last.
 
     Lines of no deck, such as travel, are shared in the same proportion; without lines of decks everything is, evenly.
@@ -103,7 +103,7 @@ def shares(offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]) -
     return found
 
 
-def job_fields(booking: Booking, work: DeckWork, *, today: date) -> dict[str, Any]:
+def job_form_initial(booking: Booking, work: BookedDeck, *, today: date) -> dict[str, Any]:
     """The form “Log a job” as the booking fills it."""
     finished = min(booking.last_on, today)
     fields: dict[str, Any] = {"finished_on": finished, "crew": booking.crew.name, "amount": work.amount}
@@ -112,22 +112,24 @@ def job_fields(booking: Booking, work: DeckWork, *, today: date) -> dict[str, An
     return fields
 
 
-def coat_fields(work: DeckWork) -> list[dict[str, Any]]:
+def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
     """The product rows of the form: the finish, then what else the offer needed; litres as reckoned."""
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
-    surface = next((coat.surface for coat in coats_of(work.last) if coat.product_id == scope.product_id), "boards")
+    surface = next(
+        (coat.surface for coat in coats_applied_in(work.last) if coat.product_id == scope.product_id), "boards"
+    )
     finish = {"product": str(scope.product_id), "colour": scope.colour, "surface": surface, "coats": scope.coats,
               "litres": scope.litres or None}  # fmt: skip
     others = [need for need in scope.buying if need.get("product") not in (None, scope.product_id)]
-    return [finish, *({"product": str(need["product"]), "surface": surface, "coats": 1, "litres": litres_of(need)}
+    return [finish, *({"product": str(need["product"]), "surface": surface, "coats": 1, "litres": litres_needed(need)}
                       for need in others)]  # fmt: skip
 
 
-def coats_of(job: Job | None) -> list[CoatApplied]:
+def coats_applied_in(job: Job | None) -> list[CoatApplied]:
     return list(job.coats_applied.all()) if job else []
 
 
-def litres_of(need: dict[str, Any]) -> Decimal | None:
+def litres_needed(need: dict[str, Any]) -> Decimal | None:
     return Decimal(str(need.get("litres") or 0)).quantize(CENT, ROUND_HALF_UP) or None

@@ -6,29 +6,33 @@ from functools import lru_cache
 
 import holidays
 
-Place = tuple[str, str]  # country by two letters, region by name or code
+HolidayRegion = tuple[str, str]  # country by two letters, region by name or code
 
 
-def names(places: Iterable[Place], first: date, last: date) -> dict[date, str]:
+def public_holiday_names(regions: Iterable[HolidayRegion], first: date, last: date) -> dict[date, str]:
     """Each public holiday from the first to the last day at any of these places, with its name."""
     found: dict[date, str] = {}
-    for country, region in places:
+    for country, region in regions:
         for year in range(first.year, last.year + 1):
-            found |= {day: name for day, name in of_year(country, region, year).items() if first <= day <= last}
+            found |= {
+                day: name
+                for day, name in public_holidays_of_year(country, region, year).items()
+                if first <= day <= last
+            }
     return found
 
 
 @lru_cache(maxsize=512)
-def of_year(country: str, region: str, year: int) -> dict[date, str]:
+def public_holidays_of_year(country: str, region: str, year: int) -> dict[date, str]:
     """Empty for a country the library does not know; without those of the region if only that is unknown."""
     if country not in holidays.list_supported_countries():
         return {}
     whole = holidays.country_holidays(country)
-    code = next((code for code in whole.subdivisions if is_named(whole, code, region)), None)
+    code = next((code for code in whole.subdivisions if is_subdivision_called(whole, code, region)), None)
     language = "en_US" if "en_US" in whole.supported_languages else None
     return dict(holidays.country_holidays(country, subdiv=code, years=year, language=language).items())
 
 
-def is_named(whole: holidays.HolidayBase, code: str, region: str) -> bool:
+def is_subdivision_called(whole: holidays.HolidayBase, code: str, region: str) -> bool:
     known = [code, *whole.get_subdivision_aliases().get(code, [])]
     return region.strip().casefold() in [name.casefold() for name in known]

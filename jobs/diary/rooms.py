@@ -9,15 +9,15 @@ from typing import cast
 from clients import display
 from clients.models import Business
 from jobs.diary import public_holidays
-from jobs.diary.public_holidays import Place
+from jobs.diary.public_holidays import HolidayRegion
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff
 
-NONE = Decimal(0)
-Spot = tuple[str, float, float]  # town, latitude, longitude
+NO_HOURS = Decimal(0)
+StopLocation = tuple[str, float, float]  # town, latitude, longitude
 
 
 @dataclass(frozen=True)
-class Room:
+class CrewDayCapacity:
     """One crew on one day; hours are those of the whole crew together."""
 
     crew: Crew
@@ -25,7 +25,7 @@ class Room:
     hours_open: Decimal
     hours_booked: Decimal
     why_not: str = ""  # why the crew does not go out on that day, empty if it does
-    stops: tuple[Spot, ...] = ()  # where it goes already
+    stops: tuple[StopLocation, ...] = ()  # where it goes already
 
     @property
     def is_working(self) -> bool:
@@ -33,10 +33,10 @@ class Room:
 
     @property
     def hours_free(self) -> Decimal:
-        return NONE if self.why_not else max(NONE, self.hours_open - self.hours_booked)
+        return NO_HOURS if self.why_not else max(NO_HOURS, self.hours_open - self.hours_booked)
 
 
-Rooms = dict[tuple[int, date], Room]  # by crew and day
+CrewDayCapacities = dict[tuple[int, date], CrewDayCapacity]  # by crew and day
 
 
 def days_between(first: date, last: date) -> list[date]:
@@ -47,58 +47,60 @@ def monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def crews_going_out() -> list[Crew]:
+def active_crews() -> list[Crew]:
     return list(Crew.objects.filter(is_active=True))
 
 
-def places_of(business: Business, *others: Place) -> list[Place]:
+def holiday_regions(business: Business, *others: HolidayRegion) -> list[HolidayRegion]:
     """Nobody works on a holiday of the business, nor on one where the deck stands."""
     return list(dict.fromkeys([(business.country, business.region), *others]))
 
 
-def rooms(
-    *, business: Business, crews: Sequence[Crew], first: date, last: date, places: Iterable[Place],
-    without: Booking | None = None, opened: date | None = None,
-) -> Rooms:  # fmt: skip
+def crew_day_capacities(
+    *, business: Business, crews: Sequence[Crew], first: date, last: date, regions: Iterable[HolidayRegion],
+    excluding: Booking | None = None, forced_open_on: date | None = None,
+) -> CrewDayCapacities:  # fmt: skip
     """The room of these crews from the first to the last day, in three queries.
 
     `without` leaves one booking out, as if it were not there; on the day `opened` the crew goes out whatever the day,
     for somebody who knows why.
     """
     days = days_between(first, last)
-    closed = ClosedDays(business, public_holidays.names(places, first, last), days_off(first, last))
+    closed = ClosedDays(
+        business, public_holidays.public_holiday_names(regions, first, last), days_off_between(first, last)
+    )
     kept = {(row.crew_id, row.day): row for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))}
-    hours, spots = booked(crews, first, last, without)
-    found: Rooms = {}
+    hours, spots = booked_hours_and_locations(crews, first, last, excluding)
+    found: CrewDayCapacities = {}
     for crew in crews:
         for day in days:
             row = kept.get((crew.pk, day))
-            found[crew.pk, day] = Room(
-                crew, day, row.hours_open if row else crew.hours_a_day, hours.get((crew.pk, day), NONE),
-                "" if day == opened else closed.why_not(crew, day), tuple(spots.get((crew.pk, day), ())),
+            found[crew.pk, day] = CrewDayCapacity(
+                crew, day, row.hours_open if row else crew.hours_a_day, hours.get((crew.pk, day), NO_HOURS),
+                "" if day == forced_open_on else closed.why_not(crew, day), tuple(spots.get((crew.pk, day), ())),
             )  # fmt: skip
     return found
 
 
-def days_off(first: date, last: date) -> list[DayOff]:
+def days_off_between(first: date, last: date) -> list[DayOff]:
     return list(DayOff.objects.filter(first_on__lte=last, last_on__gte=first))
 
 
-def booked(
-    crews: Sequence[Crew], first: date, last: date, without: Booking | None
-) -> tuple[dict[tuple[int, date], Decimal], dict[tuple[int, date], list[Spot]]]:
+def booked_hours_and_locations(
+    crews: Sequence[Crew], first: date, last: date, excluding: Booking | None
+) -> tuple[dict[tuple[int, date], Decimal], dict[tuple[int, date], list[StopLocation]]]:
     """Hours and places of what stands in the diary, by crew and day."""
     rows = BookingDay.objects.filter(crew_day__crew__in=crews, crew_day__day__range=(first, last))
-    if without:
-        rows = rows.exclude(booking=without)
+    if excluding:
+        rows = rows.exclude(booking=excluding)
     hours: dict[tuple[int, date], Decimal] = {}
-    spots: dict[tuple[int, date], list[Spot]] = {}
+    spots: dict[tuple[int, date], list[StopLocation]] = {}
     home = "booking__property__"
     for crew, day, taken, *spot in rows.order_by().values_list(
         "crew_day__crew_id", "crew_day__day", "hours", f"{home}town", f"{home}latitude", f"{home}longitude"
     ):
-        hours[crew, day] = hours.get((crew, day), NONE) + taken
-        spots.setdefault((crew, day), []).append(cast(Spot, tuple(spot)))
+        hours[crew, day] = hours.get((crew, day), NO_HOURS) + taken
+        spots.setdefault((crew, day), []).append(cast(StopLocation, tuple(spot)))
     return hours, spots
 
 
@@ -106,7 +108,7 @@ class ClosedDays:
     """Days on which nobody, or this crew, goes out."""
 
     def __init__(self, business: Business, holidays: dict[date, str], off: Sequence[DayOff]) -> None:
-        self.closed_months = outside_season(business)
+        self.closed_months = closed_month_reasons(business)
         self.holidays = holidays
         self.off = off
 
@@ -115,16 +117,16 @@ class ClosedDays:
             return self.closed_months[day.month]
         if day in self.holidays:
             return self.holidays[day]
-        if off := next((off for off in self.off if is_off(off, crew, day)), None):
+        if off := next((off for off in self.off if is_day_off_for(off, crew, day)), None):
             return f"Day off: {off.why}" if off.why else "Day off"
         return "" if day.isoweekday() in crew.works_on else "Not a working day"
 
 
-def outside_season(business: Business) -> dict[int, str]:
-    with display.written_for(business):
-        names = {n: display.month(date(2000, n, 1)).split()[0] for n in range(1, 13)}
+def closed_month_reasons(business: Business) -> dict[int, str]:
+    with display.override_business(business):
+        names = {n: display.format_month(date(2000, n, 1)).split()[0] for n in range(1, 13)}
     return {n: f"{name} is outside the season" for n, name in names.items() if n not in business.season_months}
 
 
-def is_off(off: DayOff, crew: Crew, day: date) -> bool:
+def is_day_off_for(off: DayOff, crew: Crew, day: date) -> bool:
     return off.first_on <= day <= off.last_on and off.crew_id in (None, crew.pk)

@@ -8,9 +8,9 @@ from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.translation import gettext_lazy as _
 
-from clients.forms.fields import lines
+from clients.forms.fields import textarea
 from jobs.models import Offer
-from jobs.offers.page import week_words
+from jobs.offers.page import week_text
 
 NAME_NEEDED = _("Write your name, so that we know who answered.")
 
@@ -34,7 +34,7 @@ class AcceptForm(forms.Form):
 
     def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["week"].choices = [(week.isoformat(), week_words(week)) for week in weeks]  # type: ignore[attr-defined]
+        self.fields["week"].choices = [(week.isoformat(), week_text(week)) for week in weeks]  # type: ignore[attr-defined]
 
 
 class DeclineForm(forms.Form):
@@ -47,7 +47,7 @@ class DeclineForm(forms.Form):
         error_messages={"required": _("Choose a reason; “another reason” will do.")},
     )  # fmt: skip
     words = forms.CharField(
-        label=_("Anything you want to add"), required=False, max_length=1_500, widget=lines(3),
+        label=_("Anything you want to add"), required=False, max_length=1_500, widget=textarea(3),
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
     name = forms.CharField(
@@ -62,6 +62,6 @@ class AskForm(forms.Form):
     prefix = "ask"
     use_required_attribute = False
     words = forms.CharField(
-        label=_("Your question"), max_length=1_500, widget=lines(3), validators=[ProhibitNullCharactersValidator()],
+        label=_("Your question"), max_length=1_500, widget=textarea(3), validators=[ProhibitNullCharactersValidator()],
         error_messages={"required": _("Write your question first.")},
     )  # fmt: skip

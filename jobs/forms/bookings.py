@@ -11,12 +11,12 @@ from django.core.exceptions import ValidationError
 from clients import display
 from clients.models import Deck
 from jobs.arrival import Arrival
-from jobs.diary.placing import Way
-from jobs.diary.suggesting import Suggestion
+from jobs.diary.placing import Proximity
+from jobs.diary.suggesting import PlacementSuggestion
 from jobs.forms.fields import DayField
 from jobs.models import Crew
 
-OTHER = "other"
+OTHER_DAY = "other"
 
 
 class HoursField(forms.DecimalField):
@@ -25,7 +25,7 @@ class HoursField(forms.DecimalField):
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
 
 
-def tells_field() -> forms.BooleanField:
+def notify_client_field() -> forms.BooleanField:
     return forms.BooleanField(
         label="Tell the client", required=False, initial=True,
         help_text="By e-mail, with the day for their calendar; without an address somebody has to phone.",
@@ -45,12 +45,12 @@ def hours_field(**kwargs: Any) -> HoursField:
     )  # fmt: skip
 
 
-class WhenField(forms.ChoiceField):
+class SuggestedDayField(forms.ChoiceField):
     """One of the days that suit, as “crew:day”. A day that suited when the page was opened is no mistake of whoever
     chose it: if it is gone, the action says so."""
 
     def valid_value(self, value: str) -> bool:
-        return value == OTHER or crew_and_day(value) is not None
+        return value == OTHER_DAY or crew_and_day(value) is not None
 
 
 def crew_and_day(value: str) -> tuple[Crew, date] | None:
@@ -75,7 +75,7 @@ class ArrivalForm(forms.Form):
 
     arrives_from = time_field("Arrival", "Empty if nothing is said.")
     arrives_to = time_field("At the latest", "Empty if it is about then.")
-    tells = tells_field()
+    notify_client = notify_client_field()
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
@@ -91,7 +91,7 @@ class ArrivalForm(forms.Form):
 class DayForm(ArrivalForm):
     """A day and crew: one of those that suit, or any other."""
 
-    when = WhenField(
+    when = SuggestedDayField(
         label="Day", widget=forms.RadioSelect(attrs={"class": "days"}),
         error_messages={
             "required": "Choose a day.", "invalid_choice": "Choose one of the days listed, or write another day.",
@@ -106,18 +106,18 @@ class DayForm(ArrivalForm):
         help_text="A Saturday or a holiday that was agreed on.",
     )  # fmt: skip
 
-    def __init__(self, *args: Any, suggested: Sequence[Suggestion], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, suggested: Sequence[PlacementSuggestion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [(each.value, words(each)) for each in suggested]
+        choices = [(each.value, suggestion_label(each)) for each in suggested]
         when = cast(forms.ChoiceField, self.fields["when"])
-        when.choices = [*choices, (OTHER, "Another day")]
+        when.choices = [*choices, (OTHER_DAY, "Another day")]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
         when = values.get("when")
-        if when == OTHER and not values.get("first_day") and "first_day" not in self.errors:
+        if when == OTHER_DAY and not values.get("first_day") and "first_day" not in self.errors:
             self.add_error("first_day", "Write the day.")
-        elif when and when != OTHER:
+        elif when and when != OTHER_DAY:
             values["crew"], values["first_day"] = cast(tuple[Crew, date], crew_and_day(when))
             self.errors.pop("first_day", None)
         return values
@@ -125,10 +125,10 @@ class DayForm(ArrivalForm):
 
 class DecksField(forms.ModelMultipleChoiceField):
     def label_from_instance(self, obj: Deck) -> str:
-        return f"{obj.label}, {display.measure(obj.area_m2, 'area')}"
+        return f"{obj.label}, {display.format_measure(obj.area_m2, 'area')}"
 
 
-class BookForm(DayForm):
+class BookingForm(DayForm):
     """A new booking."""
 
     decks = DecksField(
@@ -173,7 +173,7 @@ class HoldForm(forms.Form):
         label="More about it", required=False, max_length=300,
         help_text="The message says that the weather does not allow it and that you come back with a new day.",
     )  # fmt: skip
-    tells = tells_field()
+    notify_client = notify_client_field()
 
 
 class HoldDayForm(HoldForm):
@@ -190,7 +190,7 @@ class CallOffForm(forms.Form):
         label="Why", max_length=300, help_text="The client reads it.",
         error_messages={"required": "Say why the booking is called off."},
     )  # fmt: skip
-    tells = tells_field()
+    notify_client = notify_client_field()
 
     def clean_why(self) -> str:
         why = self.cleaned_data["why"].strip()
@@ -199,16 +199,20 @@ class CallOffForm(forms.Form):
         return str(why)
 
 
-WAYS = {Way.IN_TOWN: ["in that town already"], Way.NEAR: ["near by already"], Way.FAR: ["a long way from the rest"]}
+PROXIMITY_LABELS = {
+    Proximity.IN_TOWN: ["in that town already"],
+    Proximity.NEAR: ["near by already"],
+    Proximity.FAR: ["a long way from the rest"],
+}
 
 
-def words(suggestion: Suggestion) -> str:
+def suggestion_label(suggestion: PlacementSuggestion) -> str:
     """“Tue, Jun 8, 2027 · Tern crew · 5 h free · in Lunenburg already”."""
     way = suggestion.placement
-    until = f" to {display.weekday(way.last_on)}" if way.last_on != way.first_on else ""
+    until = f" to {display.format_weekday(way.last_on)}" if way.last_on != way.first_on else ""
     parts = [
-        f"{display.weekday(way.first_on)}{until}",
+        f"{display.format_weekday(way.first_on)}{until}",
         way.crew.name,
-        f"{display.number(suggestion.hours_free)} h free",
+        f"{display.format_number(suggestion.hours_free)} h free",
     ]
-    return " · ".join([*parts, *WAYS.get(way.way, [])])
+    return " · ".join([*parts, *PROXIMITY_LABELS.get(way.proximity, [])])

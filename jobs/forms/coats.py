@@ -9,22 +9,22 @@ from django import forms
 from django.forms.formsets import BaseFormSet, formset_factory
 
 from clients.forms.fields import MeasureField
-from jobs.actions.parts import Coat
+from jobs.actions.parts import CoatInput
 from jobs.models import CoatApplied, Job, Product
 
-PREFIX = "coats"
-MOST_ROWS = 20
-FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
+COATS_PREFIX = "coats"
+MAX_COAT_ROWS = 20
+COAT_FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
 
 
 @dataclass(frozen=True)
-class Shelf:
+class ProductChoices:
     """All products, read once for all rows."""
 
     products: Mapping[str, Product]
 
     @classmethod
-    def read(cls) -> "Shelf":
+    def load(cls) -> "ProductChoices":
         return cls({str(product.pk): product for product in Product.objects.all()})
 
     @property
@@ -64,7 +64,7 @@ class CoatForm(forms.Form):
         error_messages={"min_value": "At least 1 coat.", "max_value": "At most 10 coats in one job."},
     )  # fmt: skip
 
-    def __init__(self, *args: Any, shelf: Shelf, units: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, shelf: ProductChoices, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.shelf = shelf
         choices = self.fields["product"]
@@ -81,16 +81,16 @@ class CoatForm(forms.Form):
         self.fields["colour"].widget.attrs.update({"list": listed, "data-listed": "", "autocomplete": "off"})
         self.fields["batch"].widget.attrs.update({"autocomplete": "off", "autocapitalize": "characters"})
 
-    def coat(self) -> Coat:
+    def coat(self) -> CoatInput:
         values = self.cleaned_data
-        return Coat(
+        return CoatInput(
             product=self.shelf.products[values["product"]], batch_code=values["batch"], colour=values["colour"],
             surface=values["surface"], coats=values["coats"], litres=values["litres"],
         )  # fmt: skip
 
 
-class CoatRows(BaseFormSet):
-    def coats(self) -> list[Coat]:
+class BaseCoatFormSet(BaseFormSet):
+    def coats(self) -> list[CoatInput]:
         """Rows that say something, in order."""
         kept = [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
         return [form.coat() for form in kept]
@@ -100,40 +100,42 @@ class CoatRows(BaseFormSet):
         form.fields["DELETE"].label = "Leave it out"
 
 
-Rows = formset_factory(
-    CoatForm, formset=CoatRows, extra=0, can_delete=True, max_num=MOST_ROWS, absolute_max=MOST_ROWS + 1
+CoatFormSet = formset_factory(
+    CoatForm, formset=BaseCoatFormSet, extra=0, can_delete=True, max_num=MAX_COAT_ROWS, absolute_max=MAX_COAT_ROWS + 1
 )
 
 
-def bound_rows(data: Mapping[str, Any], shelf: Shelf, units: str) -> CoatRows:
-    return cast(CoatRows, Rows(data, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units}))
+def bound_coat_formset(data: Mapping[str, Any], shelf: ProductChoices, units: str) -> BaseCoatFormSet:
+    return cast(BaseCoatFormSet, CoatFormSet(data, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}))
 
 
-def open_rows(initial: Sequence[Mapping[str, Any]], shelf: Shelf, units: str) -> CoatRows:
+def unbound_coat_formset(initial: Sequence[Mapping[str, Any]], shelf: ProductChoices, units: str) -> BaseCoatFormSet:
     """Rows to fill in, at least one."""
-    rows = list(initial)[:MOST_ROWS] or [{}]
-    return cast(CoatRows, Rows(initial=rows, prefix=PREFIX, form_kwargs={"shelf": shelf, "units": units}))
+    rows = list(initial)[:MAX_COAT_ROWS] or [{}]
+    return cast(
+        BaseCoatFormSet, CoatFormSet(initial=rows, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units})
+    )
 
 
-def rows_of(job: Job) -> list[dict[str, Any]]:
+def job_coat_rows(job: Job) -> list[dict[str, Any]]:
     """A job's rows as they are edited."""
-    return [{**same_again(coat), "batch": coat.batch.code if coat.batch else "", "litres": coat.litres}
+    return [{**repeated_coat_row(coat), "batch": coat.batch.code if coat.batch else "", "litres": coat.litres}
             for coat in job.coats_applied.all()]  # fmt: skip
 
 
-def same_again(coat: CoatApplied) -> dict[str, Any]:
+def repeated_coat_row(coat: CoatApplied) -> dict[str, Any]:
     """A row of the last job as the start of the next: not its batch and litres, which are new each time."""
     return {"product": str(coat.product_id), "colour": coat.colour, "surface": coat.surface, "coats": coat.coats}
 
 
-def typed_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
+def posted_coat_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The rows of a form that was sent, unchecked, without those that were left out."""
     try:
-        count = min(int(data.get(f"{PREFIX}-TOTAL_FORMS", 0)), MOST_ROWS)
+        count = min(int(data.get(f"{COATS_PREFIX}-TOTAL_FORMS", 0)), MAX_COAT_ROWS)
     except ValueError:
         count = 0
     return [
-        {name: data.get(f"{PREFIX}-{n}-{name}", "") for name in FIELDS}
+        {name: data.get(f"{COATS_PREFIX}-{n}-{name}", "") for name in COAT_FIELDS}
         for n in range(count)
-        if not data.get(f"{PREFIX}-{n}-DELETE")
+        if not data.get(f"{COATS_PREFIX}-{n}-DELETE")
     ]

@@ -10,8 +10,8 @@ from django.utils.html import format_html
 from jobs import photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
-GRADE_WORDS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
-MOST_PHOTOS = 12
+GRADE_LABELS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
+MAX_PHOTOS = 12
 
 
 class GradeField(forms.TypedChoiceField):
@@ -19,7 +19,7 @@ class GradeField(forms.TypedChoiceField):
 
     def __init__(self, *, label: str, help_text: str = "") -> None:
         words = "<small>{}</small>" if help_text else '<span class="visually-hidden">{}</span>'
-        numbers = [(str(n), format_html("{} " + words, n, word)) for n, word in enumerate(GRADE_WORDS)]
+        numbers = [(str(n), format_html("{} " + words, n, word)) for n, word in enumerate(GRADE_LABELS)]
         skip = ("", format_html("– " + words, "not graded"))
         super().__init__(
             label=label, help_text=help_text, choices=[*numbers, skip], coerce=int, empty_value=None, required=False,
@@ -52,9 +52,9 @@ class PhotosField(forms.FileField):
         uploads = [upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload]
         if self.required and not uploads:
             raise ValidationError("Choose at least one photo.")
-        if len(uploads) > MOST_PHOTOS:
-            raise ValidationError(f"Send at most {MOST_PHOTOS} photos at a time; add the others on the job's page.")
+        if len(uploads) > MAX_PHOTOS:
+            raise ValidationError(f"Send at most {MAX_PHOTOS} photos at a time; add the others on the job's page.")
         try:
-            return [photos.prepared(upload) for upload in uploads]
+            return [photos.normalize_photo(upload) for upload in uploads]
         except photos.PhotoError as error:
             raise ValidationError(str(error)) from error

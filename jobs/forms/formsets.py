@@ -7,15 +7,15 @@ from typing import Any
 from django import forms
 from django.forms.formsets import BaseFormSet
 
-MOST_ROWS = 60
-MOST = Decimal("9999999")
+MAX_FORM_ROWS = 60
+MAX_AMOUNT = Decimal("9999999")
 
 
-class TypedRows(BaseFormSet):
+class BaseRowFormSet(BaseFormSet):
     """Bound rows have no initial values, so every row in which something was typed counts."""
 
     @property
-    def kept(self) -> list[forms.Form]:
+    def filled_forms(self) -> list[forms.Form]:
         """Rows that say something and were not left out, in order."""
         return [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
 
@@ -28,40 +28,43 @@ class PageForms:
     """A page of several forms as one thing: those that stand alone and those with rows, in the order of the page."""
 
     @property
-    def singles(self) -> Sequence[forms.BaseForm]:
+    def single_forms(self) -> Sequence[forms.BaseForm]:
         raise NotImplementedError
 
     @property
-    def parts(self) -> Sequence[BaseFormSet]:
+    def formsets(self) -> Sequence[BaseFormSet]:
         raise NotImplementedError
 
     def is_valid(self) -> bool:
         """All are looked at, so that every mistake is named at once."""
-        looked_at = [*(form.is_valid() for form in self.singles), *(part.is_valid() for part in self.parts)]
+        looked_at = [
+            *(form.is_valid() for form in self.single_forms),
+            *(formset.is_valid() for formset in self.formsets),
+        ]
         return all(looked_at)
 
     @property
     def has_errors(self) -> bool:
-        if any(form.errors for form in self.singles):
+        if any(form.errors for form in self.single_forms):
             return True
-        return any(any(part.errors) or part.non_form_errors() for part in self.parts)
+        return any(any(formset.errors) or formset.non_form_errors() for formset in self.formsets)
 
 
-def number(
-    label: str, *, least: Decimal | int | None = 0, most: Decimal = MOST, places: int = 2, **kwargs: Any
+def amount_field(
+    label: str, *, minimum: Decimal | int | None = 0, maximum: Decimal = MAX_AMOUNT, places: int = 2, **kwargs: Any
 ) -> forms.DecimalField:
     """An amount, a quantity or a percentage."""
     widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
     return forms.DecimalField(
-        label=label, min_value=least, max_value=most, decimal_places=places, widget=widget,
+        label=label, min_value=minimum, max_value=maximum, decimal_places=places, widget=widget,
         error_messages={"min_value": "This cannot be negative."}, **kwargs,
     )  # fmt: skip
 
 
-def typed_rows(data: Mapping[str, Any], prefix: str, names: list[str]) -> list[dict[str, Any]]:
+def posted_rows(data: Mapping[str, Any], prefix: str, names: list[str]) -> list[dict[str, Any]]:
     """The rows of a form that was sent, unchecked, without those that were left out."""
     try:
-        count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), MOST_ROWS)
+        count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), MAX_FORM_ROWS)
     except ValueError:
         count = 0
     return [

@@ -6,10 +6,10 @@ from django import forms
 
 from jobs.forms.fields import DayField, GradeField
 from jobs.models import Visit
-from jobs.models.visit import GRADES
+from jobs.models.visit import GRADE_FIELDS
 
 
-class FoundForm(forms.Form):
+class FindingsForm(forms.Form):
     """The part about what was found; both forms below and the job form are made of it."""
 
     overall = GradeField(label="As found, before any work", help_text="Judge the worst square metre people see.")
@@ -27,18 +27,18 @@ class FoundForm(forms.Form):
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )  # fmt: skip
 
-    def found(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in [*GRADES, "reason", "moisture_percent"]}
+    def findings(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in [*GRADE_FIELDS, "reason", "moisture_percent"]}
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if not values.get("reason") and any(values.get(name) is not None for name in GRADES):
+        if not values.get("reason") and any(values.get(name) is not None for name in GRADE_FIELDS):
             self.add_error("reason", "Choose why you were there; a grade means little without it.")
         return values
 
     @property
     def defects(self) -> list[forms.BoundField]:
-        return [self[name] for name in GRADES[1:]]
+        return [self[name] for name in GRADE_FIELDS[1:]]
 
     @property
     def has_defects(self) -> bool:
@@ -46,7 +46,7 @@ class FoundForm(forms.Form):
         return any(field.errors or field.value() not in (None, "") for field in self.defects)
 
 
-class VisitForm(FoundForm):
+class CheckForm(FindingsForm):
     """A check without work."""
 
     visited_on = DayField(label="Date")
@@ -55,9 +55,9 @@ class VisitForm(FoundForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
-        if all(values.get(name) is None for name in [*GRADES, "moisture_percent"]) and not self.errors:
+        if all(values.get(name) is None for name in [*GRADE_FIELDS, "moisture_percent"]) and not self.errors:
             self.add_error("overall", "Grade the deck as you found it: a check without a grade tells nothing.")
         return values
 
-    def found(self) -> dict[str, Any]:
-        return {**super().found(), "found_by": self.cleaned_data["found_by"], "notes": self.cleaned_data["notes"]}
+    def findings(self) -> dict[str, Any]:
+        return {**super().findings(), "found_by": self.cleaned_data["found_by"], "notes": self.cleaned_data["notes"]}

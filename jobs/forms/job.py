@@ -11,15 +11,15 @@ from django.core.exceptions import ValidationError
 
 from clients.forms.fields import MeasureField
 from clients.models import Business, User
-from jobs.actions.jobs import EARLIEST
+from jobs.actions.jobs import EARLIEST_JOB_DAY
 from jobs.forms.fields import DayField, PhotosField
-from jobs.forms.found import FoundForm
+from jobs.forms.found import FindingsForm
 from jobs.models import Job, Photo
 
-DETAILS = ["kind", "finished_on", "crew", "air_c", "humidity_percent", "sky", "notes", "amount"]
+JOB_FIELDS = ["kind", "finished_on", "crew", "air_c", "humidity_percent", "sky", "notes", "amount"]
 
 
-class JobForm(FoundForm):
+class JobForm(FindingsForm):
     """Everything about a job but its products."""
 
     form_key = forms.UUIDField(label="Form", widget=forms.HiddenInput, initial=uuid.uuid4)
@@ -64,29 +64,29 @@ class JobForm(FoundForm):
         on = self.cleaned_data["finished_on"]
         if on > self.today:
             raise ValidationError("This day is in the future. Write the day on which the work was finished.")
-        if on < EARLIEST:
+        if on < EARLIEST_JOB_DAY:
             raise ValidationError("Write a day from 1950 on.")
         return on
 
     def details(self) -> dict[str, Any]:
         """The fields of Job; the price only from those who may see it."""
-        return {name: self.cleaned_data[name] for name in DETAILS if name in self.cleaned_data}
+        return {name: self.cleaned_data[name] for name in JOB_FIELDS if name in self.cleaned_data}
 
 
-class RemovalForm(forms.Form):
+class JobRemovalForm(forms.Form):
     """Why a job is taken out of the book."""
 
     reason = forms.CharField(label="Why is it removed?", max_length=300)
 
 
-def typed(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
+def posted_values(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
     """What was typed into a form, unchecked, to show it again without complaints."""
     return {name: data[name] for name in form.fields if name in data}
 
 
-def initial_of(job: Job) -> dict[str, Any]:
+def job_initial_values(job: Job) -> dict[str, Any]:
     """A job and its visit as they are edited."""
-    values = {name: getattr(job, name) for name in DETAILS}
+    values = {name: getattr(job, name) for name in JOB_FIELDS}
     if job.visit:
-        values |= {name: getattr(job.visit, name) for name in FoundForm.base_fields}
+        values |= {name: getattr(job.visit, name) for name in FindingsForm.base_fields}
     return values

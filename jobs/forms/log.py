@@ -9,13 +9,13 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest
 
-from clients.access import business_of, signed_in
+from clients.access import business_of, current_user
 from clients.models import Deck, User
 from jobs import photos
 from jobs.diary import booked_work
 from jobs.forms import coats
 from jobs.forms.formsets import PageForms
-from jobs.forms.job import JobForm, initial_of, typed
+from jobs.forms.job import JobForm, job_initial_values, posted_values
 from jobs.forms.new_deck import NewDeckForm
 from jobs.models import Booking, Job
 from jobs.work.coat_build import CoatBuild, coat_build
@@ -27,14 +27,14 @@ class LogForms(PageForms):
 
     deck: Deck | None
     job: JobForm
-    rows: coats.CoatRows
+    rows: coats.BaseCoatFormSet
     new: NewDeckForm | None = None
-    last: Job | None = None
+    last_job: Job | None = None
     booking: Booking | None = None
     build: CoatBuild = field(default_factory=lambda: CoatBuild(0))
 
     @property
-    def shelf(self) -> coats.Shelf:
+    def shelf(self) -> coats.ProductChoices:
         return self.rows.form_kwargs["shelf"]
 
     @property
@@ -46,14 +46,14 @@ class LogForms(PageForms):
 
     @property
     def photos_kept(self) -> int:
-        return len(photos.kept(self.form_key)) if self.form_key else 0
+        return len(photos.staged_photo_names(self.form_key)) if self.form_key else 0
 
     @property
-    def singles(self) -> Sequence[forms.BaseForm]:
+    def single_forms(self) -> Sequence[forms.BaseForm]:
         return [*([self.new] if self.new else []), self.job]
 
     @property
-    def parts(self) -> list[coats.CoatRows]:
+    def formsets(self) -> list[coats.BaseCoatFormSet]:
         return [self.rows]
 
 
@@ -63,22 +63,22 @@ def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> Jo
     return JobForm(*args, business=business, user=user, today=today, **kwargs)
 
 
-def fresh(request: HttpRequest, deck: Deck | None, today: date, booking: Booking | None = None) -> LogForms:
+def new_log_forms(request: HttpRequest, deck: Deck | None, today: date, booking: Booking | None = None) -> LogForms:
     """The page as it opens: today, the same people as before, the products of the deck's last job.
 
     From a booking: its crew and day, and what its offer says about the deck.
     """
-    business, shelf = business_of(request), coats.Shelf.read()
+    business, shelf = business_of(request), coats.ProductChoices.load()
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
     initial = {"form_key": uuid.uuid4(), "kind": kind, "finished_on": today, "crew": usual_crew(request)}
-    rows = [coats.same_again(coat) for coat in last.coats_applied.all()] if last else []
-    if booking and (work := booked_work.work_on(booking, deck)):
-        initial |= booked_work.job_fields(booking, work, today=today)
-        rows = booked_work.coat_fields(work) or rows
+    rows = [coats.repeated_coat_row(coat) for coat in last.coats_applied.all()] if last else []
+    if booking and (work := booked_work.booked_deck(booking, deck)):
+        initial |= booked_work.job_form_initial(booking, work, today=today)
+        rows = booked_work.coat_form_initial(work) or rows
     return LogForms(
-        deck, job_form(request, today, initial=initial), coats.open_rows(rows, shelf, business.units),
+        deck, job_form(request, today, initial=initial), coats.unbound_coat_formset(rows, shelf, business.units),
         None if deck else NewDeckForm(business=business, prefix="new"), None if booking else last, booking, build,
     )  # fmt: skip
 
@@ -86,50 +86,50 @@ def fresh(request: HttpRequest, deck: Deck | None, today: date, booking: Booking
 def usual_crew(request: HttpRequest) -> str:
     """Who did the work the last time this person logged a job."""
     last = Job.objects.filter(recorded_by=request.user.pk).exclude(crew="").order_by("-id").first()
-    return last.crew if last else signed_in(request).get_full_name()
+    return last.crew if last else current_user(request).get_full_name()
 
 
-def sent(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, to be checked."""
-    business, shelf = business_of(request), coats.Shelf.read()
+    business, shelf = business_of(request), coats.ProductChoices.load()
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
-    rows = coats.bound_rows(request.POST, shelf, business.units)
+    rows = coats.bound_coat_formset(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
     form = job_form(request, today, request.POST, request.FILES)
-    return LogForms(deck, form, rows, new, booking=booking_of(request.POST, deck), build=build)
+    return LogForms(deck, form, rows, new, booking=booking_of_deck(request.POST, deck), build=build)
 
 
-def with_another_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, unchecked, with one more row for a product (none with the value 0: only a new list)."""
-    business, shelf, data = business_of(request), coats.Shelf.read(), request.POST
+    business, shelf, data = business_of(request), coats.ProductChoices.load(), request.POST
     job = job_form(request, today)
-    job.initial = typed(job, data)
+    job.initial = posted_values(job, data)
     new = None
     if not deck:
         new = NewDeckForm(business=business, prefix="new")
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
-    rows = coats.open_rows([*coats.typed_rows(data), *another], shelf, business.units)
+    rows = coats.unbound_coat_formset([*coats.posted_coat_rows(data), *another], shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
-    return LogForms(deck, job, rows, new, booking=booking_of(data, deck), build=build)
+    return LogForms(deck, job, rows, new, booking=booking_of_deck(data, deck), build=build)
 
 
-def booking_of(data: Mapping[str, Any], deck: Deck | None) -> Booking | None:
+def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | None:
     """The booking that a page names, if that deck is in it and it was not called off."""
     number = str(data.get("booking", ""))
-    if deck is None or not booked_work.is_key(number):
+    if deck is None or not booked_work.is_valid_pk(number):
         return None
     rows = Booking.objects.exclude(state=Booking.State.CANCELLED).filter(pk=number, decks=deck)
     return rows.select_related("crew", "offer").first()
 
 
-def of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
+def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
-    business, shelf = business_of(request), coats.Shelf.read()
-    form = job_form(request, today, initial=initial_of(job))
-    return LogForms(job.deck, form, coats.open_rows(coats.rows_of(job), shelf, business.units))
+    business, shelf = business_of(request), coats.ProductChoices.load()
+    form = job_form(request, today, initial=job_initial_values(job))
+    return LogForms(job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units))
 
 
-def complain(form: forms.Form, field: str, message: str) -> None:
+def add_action_error(form: forms.Form, field: str, message: str) -> None:
     """Put an action's refusal beside the field it is about."""
     form.add_error(field if field in form.fields else None, message)

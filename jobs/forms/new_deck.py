@@ -43,7 +43,7 @@ class NewDeckForm(forms.Form):
     def clean_email(self) -> str:
         text = self.cleaned_data["email"].strip()
         try:
-            return emails.one_address(text) if text else ""
+            return emails.parse_email_address(text) if text else ""
         except emails.EmailError as error:
             raise ValidationError(str(error)) from error
 
@@ -51,7 +51,7 @@ class NewDeckForm(forms.Form):
         text = self.cleaned_data["phone"].strip()
         if text:
             try:
-                phones.normalize(text, self.business.country)
+                phones.parse_phone(text, self.business.country)
             except phones.PhoneError as error:
                 raise ValidationError(str(error)) from error
         return text
@@ -65,10 +65,10 @@ class NewDeckForm(forms.Form):
         here = [town for town in same if town.country == self.business.country]
         own = [town for town in here if town.region == self.business.region]
         if not rest and len(here) > 1 and not own:
-            raise ValidationError(f"There are several: {several(here)}. Write the one you mean with its region.")
+            raise ValidationError(f"There are several: {join_towns(here)}. Write the one you mean with its region.")
         meant = (same if rest else own or here)[:1]
         if not meant:
-            near = several([*answer.towns, *answer.suggestions])
+            near = join_towns([*answer.towns, *answer.suggestions])
             hint = f" Perhaps you mean {near}." if near else " Write the nearest larger town."
             raise ValidationError(f"“{written}” is not a town we know.{hint}")
         self.place = meant[0]
@@ -85,5 +85,5 @@ class NewDeckForm(forms.Form):
         )  # fmt: skip
 
 
-def several(found: list[Any]) -> str:
+def join_towns(found: list[Any]) -> str:
     return "; ".join(f"{town.name}, {town.region}" for town in found[:3])

@@ -10,28 +10,28 @@ from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
 from django.forms.formsets import formset_factory
 
-from clients.forms.fields import lines
-from jobs.actions.offers import LineWords, OfferWords
+from clients.forms.fields import textarea
+from jobs.actions.offers import OfferInput, OfferLineInput
 from jobs.forms.fields import DayField
-from jobs.forms.formsets import MOST_ROWS, PageForms, TypedRows, number, typed_rows
-from jobs.forms.prices import plain
+from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
+from jobs.forms.prices import trimmed_decimal
 from jobs.models import Offer, OfferLine, OfferScope
 
-PREFIX = "lines"
-LONGEST = timedelta(days=730)
-FIELDS = ["kind", "scope", "words", "quantity", "unit", "unit_price"]
-STATES = [("asked", "With a question"), *Offer.State.choices, ("expired", "Run out")]
+LINES_PREFIX = "lines"
+MAX_VALIDITY = timedelta(days=730)
+LINE_FIELDS = ["kind", "scope", "words", "quantity", "unit", "unit_price"]
+STATE_FILTERS = [("asked", "With a question"), *Offer.State.choices, ("expired", "Run out")]
 
 
 class OfferForm(forms.Form):
     """What of a draft is typed beside its lines; `seen` is the last event that was on the page."""
 
     introduction = forms.CharField(
-        label="Introduction", required=False, max_length=5_000, widget=lines(3), help_text="The client reads it first.",
+        label="Introduction", required=False, max_length=5_000, widget=textarea(3), help_text="The client reads it first.",
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
     valid_until = DayField(label="Stands until")
-    hours = number("Hours of work", most=Decimal(999), help_text="All people together, for the diary.")
+    hours = amount_field("Hours of work", maximum=Decimal(999), help_text="All people together, for the diary.")
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
@@ -42,24 +42,24 @@ class OfferForm(forms.Form):
         day = self.cleaned_data["valid_until"]
         if day < self.today:
             raise forms.ValidationError("This day is over. Choose today or a later one.")
-        if day > self.today + LONGEST:
+        if day > self.today + MAX_VALIDITY:
             raise forms.ValidationError("An offer stands for at most two years.")
         return day
 
-    def words(self) -> OfferWords:
+    def words(self) -> OfferInput:
         values = self.cleaned_data
-        return OfferWords(values["introduction"], values["valid_until"], values["hours"])
+        return OfferInput(values["introduction"], values["valid_until"], values["hours"])
 
 
-class LineForm(forms.Form):
+class OfferLineForm(forms.Form):
     """One line; its amount is quantity times price."""
 
     words = forms.CharField(label="What", max_length=300, validators=[ProhibitNullCharactersValidator()])
     kind = forms.ChoiceField(label="Kind", choices=OfferLine.Kind.choices, initial=OfferLine.Kind.WORK)
     scope = forms.ChoiceField(label="Deck", required=False)
-    quantity = number("Quantity", initial=1)
+    quantity = amount_field("Quantity", initial=1)
     unit = forms.CharField(label="Unit", required=False, max_length=12)
-    unit_price = number("Price", least=-9_999_999)
+    unit_price = amount_field("Price", minimum=-9_999_999)
 
     def __init__(self, *args: Any, scopes: Sequence[OfferScope], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -69,18 +69,23 @@ class LineForm(forms.Form):
     def has_changed(self) -> bool:
         return bool({"words", "unit_price"} & set(self.changed_data))
 
-    def line(self) -> LineWords:
+    def line(self) -> OfferLineInput:
         values = self.cleaned_data
         scope = int(values["scope"]) if values["scope"] else None
-        return LineWords(
+        return OfferLineInput(
             values["kind"], values["words"], values["quantity"], values["unit"], values["unit_price"], scope
         )
 
 
-Lines = cast(
-    type[TypedRows],
+OfferLineFormSet = cast(
+    type[BaseRowFormSet],
     formset_factory(
-        LineForm, formset=TypedRows, extra=0, can_delete=True, max_num=MOST_ROWS, absolute_max=MOST_ROWS + 1
+        OfferLineForm,
+        formset=BaseRowFormSet,
+        extra=0,
+        can_delete=True,
+        max_num=MAX_FORM_ROWS,
+        absolute_max=MAX_FORM_ROWS + 1,
     ),
 )
 
@@ -90,55 +95,59 @@ class DraftForms(PageForms):
     """The page of a draft as one thing."""
 
     form: OfferForm
-    lines: TypedRows
+    lines: BaseRowFormSet
 
     @property
-    def singles(self) -> list[OfferForm]:
+    def single_forms(self) -> list[OfferForm]:
         return [self.form]
 
     @property
-    def parts(self) -> list[TypedRows]:
+    def formsets(self) -> list[BaseRowFormSet]:
         return [self.lines]
 
-    def typed(self) -> list[LineWords]:
-        return [form.line() for form in self.lines.kept]  # type: ignore[attr-defined]
+    def line_inputs(self) -> list[OfferLineInput]:
+        return [form.line() for form in self.lines.filled_forms]  # type: ignore[attr-defined]
 
 
-def opened(offer: Offer, *, today: date) -> DraftForms:
-    initial = {"introduction": offer.introduction, "valid_until": offer.valid_until, "hours": plain(offer.hours)}
+def unbound_draft_forms(offer: Offer, *, today: date) -> DraftForms:
+    initial = {
+        "introduction": offer.introduction,
+        "valid_until": offer.valid_until,
+        "hours": trimmed_decimal(offer.hours),
+    }
     seen = max((event.pk for event in offer.events.all()), default=None)
     form = OfferForm(initial=initial | {"seen": seen}, today=today)
-    return DraftForms(form, line_rows([row_of(line) for line in offer.lines.all()], offer))
+    return DraftForms(form, unbound_line_formset([offer_line_initial(line) for line in offer.lines.all()], offer))
 
 
-def row_of(line: OfferLine) -> dict[str, Any]:
-    numbers = {"quantity": plain(line.quantity), "unit_price": line.unit_price, "scope": line.scope_id or ""}
-    return {name: getattr(line, name) for name in FIELDS if name != "scope"} | numbers
+def offer_line_initial(line: OfferLine) -> dict[str, Any]:
+    numbers = {"quantity": trimmed_decimal(line.quantity), "unit_price": line.unit_price, "scope": line.scope_id or ""}
+    return {name: getattr(line, name) for name in LINE_FIELDS if name != "scope"} | numbers
 
 
-def line_rows(initial: list[dict[str, Any]], offer: Offer) -> TypedRows:
-    return Lines(initial=initial, prefix=PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
+def unbound_line_formset(initial: list[dict[str, Any]], offer: Offer) -> BaseRowFormSet:
+    return OfferLineFormSet(initial=initial, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
 
 
-def sent(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
-    rows = Lines(data, prefix=PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
+def bound_draft_forms(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
+    rows = OfferLineFormSet(data, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
     return DraftForms(OfferForm(data, today=today), rows)
 
 
-def with_another_row(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
+def draft_forms_with_row(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
     """The page as it was sent, unchecked, with one more line (works without scripts)."""
     form = OfferForm(initial={name: data.get(name, "") for name in OfferForm.base_fields}, today=today)
-    return DraftForms(form, line_rows([*typed_rows(data, PREFIX, FIELDS), {}], offer))
+    return DraftForms(form, unbound_line_formset([*posted_rows(data, LINES_PREFIX, LINE_FIELDS), {}], offer))
 
 
-class WithdrawForm(forms.Form):
+class WithdrawOfferForm(forms.Form):
     why = forms.CharField(
         label="Why", max_length=300, help_text="The client reads it on the offer's page.",
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
 
 
-class AnswerForm(forms.Form):
+class QuestionAnswerForm(forms.Form):
     answer = forms.CharField(
-        label="Answer", max_length=2_000, widget=lines(3), validators=[ProhibitNullCharactersValidator()]
+        label="Answer", max_length=2_000, widget=textarea(3), validators=[ProhibitNullCharactersValidator()]
     )

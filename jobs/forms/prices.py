@@ -8,26 +8,28 @@ from typing import Any, cast
 from django import forms
 from django.forms.formsets import formset_factory
 
-from clients.forms.business import MONTHS
+from clients.forms.business import MONTH_NAMES
 from clients.forms.fields import MeasureField
 from clients.models import Business
 from clients.units import QUANTITIES
-from jobs.actions.prices import SAME_DAY, Rows
+from jobs.actions.prices import SAME_DAY_MESSAGE, PriceListRows
 from jobs.forms.fields import DayField
-from jobs.forms.formsets import MOST_ROWS, PageForms, TypedRows, number, typed_rows
+from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
 from jobs.models import PriceList, Rate
 
-SHOWN = {"m2": "area", "m": "length"}
-PLAIN = ["high_percent", "markup_percent", "off_season_percent", "early_percent", "travel_free_km"]
-FITTING = {"rails": {"m", "job", "hour"}, "stairs": {"tread", "job", "hour"}, "hourly": {"hour"}}
-USUAL = {"m2", "job", "hour"}
+RATE_QUANTITIES = {"m2": "area", "m": "length"}
+TRIMMED_FIELDS = ["high_percent", "markup_percent", "off_season_percent", "early_percent", "travel_free_km"]
+UNITS_BY_TASK = {"rails": {"m", "job", "hour"}, "stairs": {"tread", "job", "hour"}, "hourly": {"hour"}}
+DEFAULT_TASK_UNITS = {"m2", "job", "hour"}
 # A list to begin with: what is usually charged for, prices still to be written.
 BLANK_RATES = [("set_up", "job"), ("clean", "m2"), ("strip", "m2"), ("brighten", "m2"), ("sand", "m2"), ("coat", "m2"),
                ("rails", "m"), ("stairs", "tread")]  # fmt: skip
 
 
-def percentage(label: str, most: Decimal | int = Decimal("999"), help_text: str = "") -> forms.DecimalField:
-    return number(label, places=3, most=Decimal(most), required=False, initial=0, help_text=help_text)
+def percentage_form_field(
+    label: str, maximum: Decimal | int = Decimal("999"), help_text: str = ""
+) -> forms.DecimalField:
+    return amount_field(label, places=3, maximum=Decimal(maximum), required=False, initial=0, help_text=help_text)
 
 
 class PriceListForm(forms.ModelForm):
@@ -35,18 +37,20 @@ class PriceListForm(forms.ModelForm):
 
     valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
     valid_days = forms.IntegerField(label="An offer stands for, days", min_value=1, max_value=365, initial=30)
-    minimum_charge = number("Minimum charge", required=False, help_text="Without travel. A line tops it up.")
-    travel_free_km = number("Kilometres without charge", places=1, required=False, help_text="One way, by road.")
-    travel_per_km = number("Each kilometre beyond", required=False, help_text="One way, once a visit.")
-    high_percent = percentage("More for a high deck, %")
-    markup_percent = percentage(
+    minimum_charge = amount_field("Minimum charge", required=False, help_text="Without travel. A line tops it up.")
+    travel_free_km = amount_field("Kilometres without charge", places=1, required=False, help_text="One way, by road.")
+    travel_per_km = amount_field("Each kilometre beyond", required=False, help_text="One way, once a visit.")
+    high_percent = percentage_form_field("More for a high deck, %")
+    markup_percent = percentage_form_field(
         "Mark-up on materials, %", help_text="On what a litre costs in the packs that are bought."
     )
-    early_percent = percentage("Early reduction, %", 99, "If the offer ends before the deck is due.")
-    off_season_percent = percentage("Off-season reduction, %", 99, "If the work falls into one of these months.")
+    early_percent = percentage_form_field("Early reduction, %", 99, "If the offer ends before the deck is due.")
+    off_season_percent = percentage_form_field(
+        "Off-season reduction, %", 99, "If the work falls into one of these months."
+    )
     off_season_months = forms.TypedMultipleChoiceField(
         label="Off-season", coerce=int, required=False, empty_value=[],
-        choices=[(place, month[:3]) for place, month in enumerate(MONTHS, 1)],
+        choices=[(place, month[:3]) for place, month in enumerate(MONTH_NAMES, 1)],
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
     )  # fmt: skip
 
@@ -66,9 +70,9 @@ class PriceListForm(forms.ModelForm):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["valid_from"].error_messages["unique"] = SAME_DAY
-        for name in PLAIN:
-            self.initial[name] = plain(Decimal(self.initial.get(name) or 0))
+        self.fields["valid_from"].error_messages["unique"] = SAME_DAY_MESSAGE
+        for name in TRIMMED_FIELDS:
+            self.initial[name] = trimmed_decimal(Decimal(self.initial.get(name) or 0))
         self.fields["high_above_m"] = MeasureField(
             quantity="length", units=units, label="A deck is high above", required=False,
             min_value=Decimal(0), max_value=Decimal(99), initial=self.instance.high_above_m,
@@ -90,13 +94,13 @@ class RateForm(forms.Form):
 
     task = forms.ChoiceField(label="Task", choices=Rate.Task.choices)
     per = forms.ChoiceField(label="Per")
-    amount = number("Price", most=Decimal(99_999), required=False)
-    minutes = number("Minutes", most=Decimal(900), required=False)
+    amount = amount_field("Price", maximum=Decimal(99_999), required=False)
+    minutes = amount_field("Minutes", maximum=Decimal(900), required=False)
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.units = units
-        self.fields["per"].choices = per_choices(units)  # type: ignore[attr-defined]
+        self.fields["per"].choices = rate_unit_choices(units)  # type: ignore[attr-defined]
 
     def has_changed(self) -> bool:
         """Task and unit are there from the start: a row counts once a number stands in it."""
@@ -106,7 +110,7 @@ class RateForm(forms.Form):
         values = super().clean() or self.cleaned_data
         if self.has_changed() and values.get("amount") is None and "amount" not in self.errors:
             self.add_error("amount", "Write the price; 0 if it is part of another one.")
-        if values.get("per") not in FITTING.get(values.get("task", ""), USUAL):
+        if values.get("per") not in UNITS_BY_TASK.get(values.get("task", ""), DEFAULT_TASK_UNITS):
             self.add_error("per", "This unit does not fit this task.")
         return values
 
@@ -114,29 +118,32 @@ class RateForm(forms.Form):
         """As it is kept, in SI."""
         values, per = self.cleaned_data, self.cleaned_data["per"]
         return {
-            "task": values["task"], "per": per, "amount": to_si(values["amount"], per, self.units),
-            "minutes": to_si(values["minutes"] or Decimal(0), per, self.units),
+            "task": values["task"], "per": per, "amount": rate_to_si(values["amount"], per, self.units),
+            "minutes": rate_to_si(values["minutes"] or Decimal(0), per, self.units),
         }  # fmt: skip
 
 
-def per_choices(units: str) -> list[tuple[str, str]]:
-    return [(key, QUANTITIES[SHOWN[key]].symbol(units) if key in SHOWN else label) for key, label in Rate.Per.choices]
+def rate_unit_choices(units: str) -> list[tuple[str, str]]:
+    return [
+        (key, QUANTITIES[RATE_QUANTITIES[key]].symbol(units) if key in RATE_QUANTITIES else label)
+        for key, label in Rate.Per.choices
+    ]
 
 
-def to_si(price: Decimal, per: str, units: str) -> Decimal:
+def rate_to_si(price: Decimal, per: str, units: str) -> Decimal:
     """A price a ft² as a price a m², to the cent: it reads the same again."""
-    value = QUANTITIES[SHOWN[per]].shown(price, units) if per in SHOWN else price
+    value = QUANTITIES[RATE_QUANTITIES[per]].from_si(price, units) if per in RATE_QUANTITIES else price
     return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
-def from_si(price: Decimal, per: str, units: str) -> Decimal:
-    value = QUANTITIES[SHOWN[per]].to_si(price, units) if per in SHOWN else price
+def rate_from_si(price: Decimal, per: str, units: str) -> Decimal:
+    value = QUANTITIES[RATE_QUANTITIES[per]].to_si(price, units) if per in RATE_QUANTITIES else price
     return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
 class ZoneForm(forms.Form):
     town = forms.CharField(label="Town", max_length=120)
-    amount = number("Charge")
+    amount = amount_field("Charge")
 
     def row(self) -> dict[str, Any]:
         return {name: self.cleaned_data[name] for name in ("town", "amount")}
@@ -144,7 +151,7 @@ class ZoneForm(forms.Form):
 
 class TaxForm(forms.Form):
     name = forms.CharField(label="Tax", max_length=40, help_text="Such as HST.")
-    percent = percentage("Per cent", 100)
+    percent = percentage_form_field("Per cent", 100)
     on_work = forms.BooleanField(label="On work", required=False, initial=True)
     on_materials = forms.BooleanField(label="On materials", required=False, initial=True)
     on_travel = forms.BooleanField(label="On travel", required=False, initial=True)
@@ -159,7 +166,7 @@ class TaxForm(forms.Form):
         }
 
 
-class OnceRows(TypedRows):
+class BaseUniqueFormSet(BaseRowFormSet):
     """Rows of which no two may be alike in what names them."""
 
     named_by: tuple[str, ...] = ()
@@ -167,34 +174,40 @@ class OnceRows(TypedRows):
 
     def clean(self) -> None:
         seen = set()
-        for form in self.kept:
+        for form in self.filled_forms:
             key = tuple(str(form.cleaned_data.get(name, "")).lower() for name in self.named_by)
             if key in seen and form.is_valid():
                 form.add_error(self.named_by[0], self.twice)
             seen.add(key)
 
 
-class RateRows(OnceRows):
-    named_by, twice = ("task", "per"), "This task has a price for this unit already."
+class BaseRateFormSet(BaseUniqueFormSet):
+    unique_fields, duplicate_message = ("task", "per"), "This task has a price for this unit already."
 
 
-class ZoneRows(OnceRows):
-    named_by, twice = ("town",), "This town is there already."
+class BaseZoneFormSet(BaseUniqueFormSet):
+    unique_fields, duplicate_message = ("town",), "This town is there already."
 
 
-class TaxRows(OnceRows):
-    named_by, twice = ("name",), "This tax is there already."
+class BaseTaxFormSet(BaseUniqueFormSet):
+    unique_fields, duplicate_message = ("name",), "This tax is there already."
 
 
-def rows_of(form: type[forms.Form], rows: type[TypedRows]) -> type[TypedRows]:
+def removable_formset(form: type[forms.Form], rows: type[BaseRowFormSet]) -> type[BaseRowFormSet]:
     return cast(
-        type[TypedRows],
-        formset_factory(form, formset=rows, extra=0, can_delete=True, max_num=MOST_ROWS, absolute_max=MOST_ROWS + 1),
+        type[BaseRowFormSet],
+        formset_factory(
+            form, formset=rows, extra=0, can_delete=True, max_num=MAX_FORM_ROWS, absolute_max=MAX_FORM_ROWS + 1
+        ),
     )
 
 
-Rates, Zones, Taxes = rows_of(RateForm, RateRows), rows_of(ZoneForm, ZoneRows), rows_of(TaxForm, TaxRows)
-PARTS = {"rates": ["task", "per", "amount", "minutes"], "zones": ["town", "amount"],
+RateFormSet, ZoneFormSet, TaxFormSet = (
+    removable_formset(RateForm, BaseRateFormSet),
+    removable_formset(ZoneForm, BaseZoneFormSet),
+    removable_formset(TaxForm, BaseTaxFormSet),
+)
+PRICE_ROW_FIELDS = {"rates": ["task", "per", "amount", "minutes"], "zones": ["town", "amount"],
          "taxes": ["name", "percent", "on_work", "on_materials", "on_travel"]}  # fmt: skip
 
 
@@ -203,83 +216,85 @@ class PriceForms(PageForms):
     """The page of a price list as one thing."""
 
     form: PriceListForm
-    rates: TypedRows
-    zones: TypedRows
-    taxes: TypedRows
+    rates: BaseRowFormSet
+    zones: BaseRowFormSet
+    taxes: BaseRowFormSet
 
     @property
-    def singles(self) -> list[PriceListForm]:
+    def single_forms(self) -> list[PriceListForm]:
         return [self.form]
 
     @property
-    def parts(self) -> list[TypedRows]:
+    def formsets(self) -> list[BaseRowFormSet]:
         return [self.rates, self.zones, self.taxes]
 
-    def rows(self) -> Rows:
-        return Rows(*([form.row() for form in part.kept] for part in self.parts))  # type: ignore[attr-defined]
+    def rows(self) -> PriceListRows:
+        return PriceListRows(*([form.row() for form in part.filled_forms] for part in self.formsets))  # type: ignore[attr-defined]
 
 
-def opened(price_list: PriceList, business: Business, *, like: PriceList | None = None) -> PriceForms:
+def unbound_price_forms(price_list: PriceList, business: Business, *, like: PriceList | None = None) -> PriceForms:
     """The page as it opens; `like` gives the rows of a list that is not saved yet."""
     source, units = like or (price_list if price_list.pk else None), business.units
     form = PriceListForm(instance=price_list, units=units)
-    rows = initial_rows(source, units)
-    return PriceForms(form, *made(rows, units))
+    rows = initial_price_rows(source, units)
+    return PriceForms(form, *unbound_price_formsets(rows, units))
 
 
-def initial_rows(source: PriceList | None, units: str) -> dict[str, list[dict[str, Any]]]:
+def initial_price_rows(source: PriceList | None, units: str) -> dict[str, list[dict[str, Any]]]:
     if source is None:
         return {"rates": [{"task": task, "per": per} for task, per in BLANK_RATES], "zones": [], "taxes": [{}]}
     return {
         "rates": [
-            {"task": rate.task, "per": rate.per, "amount": from_si(rate.amount, rate.per, units),
-             "minutes": plain(from_si(rate.minutes, rate.per, units))}
+            {"task": rate.task, "per": rate.per, "amount": rate_from_si(rate.amount, rate.per, units),
+             "minutes": trimmed_decimal(rate_from_si(rate.minutes, rate.per, units))}
             for rate in source.rates.all()
         ],
         "zones": [{"town": zone.town, "amount": zone.amount} for zone in source.zones.all()],
         "taxes": [
-            {name: getattr(tax, name) for name in PARTS["taxes"]} | {"percent": plain(tax.percent)}
+            {name: getattr(tax, name) for name in PRICE_ROW_FIELDS["taxes"]} | {"percent": trimmed_decimal(tax.percent)}
             for tax in source.taxes.all()
         ] or [{}],
     }  # fmt: skip
 
 
-def rates_shown(price_list: PriceList, units: str) -> list[dict[str, Any]]:
+def displayed_rates(price_list: PriceList, units: str) -> list[dict[str, Any]]:
     """The rates as they are read, with task and unit in words."""
-    per, task = dict(per_choices(units)), dict(Rate.Task.choices)
-    rows = initial_rows(price_list, units)["rates"]
+    per, task = dict(rate_unit_choices(units)), dict(Rate.Task.choices)
+    rows = initial_price_rows(price_list, units)["rates"]
     return [row | {"name": task[row["task"]], "unit": per[row["per"]]} for row in rows]
 
 
-def plain(value: Decimal) -> str:
+def trimmed_decimal(value: Decimal) -> str:
     return f"{value.normalize():f}" if value else "0"
 
 
-def made(rows: Mapping[str, list[dict[str, Any]]], units: str) -> tuple[TypedRows, TypedRows, TypedRows]:
+def unbound_price_formsets(
+    rows: Mapping[str, list[dict[str, Any]]], units: str
+) -> tuple[BaseRowFormSet, BaseRowFormSet, BaseRowFormSet]:
     return (
-        Rates(initial=rows["rates"], prefix="rates", form_kwargs={"units": units}),
-        Zones(initial=rows["zones"], prefix="zones"),
-        Taxes(initial=rows["taxes"], prefix="taxes"),
+        RateFormSet(initial=rows["rates"], prefix="rates", form_kwargs={"units": units}),
+        ZoneFormSet(initial=rows["zones"], prefix="zones"),
+        TaxFormSet(initial=rows["taxes"], prefix="taxes"),
     )
 
 
-def sent(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
+def bound_price_forms(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
     units = business.units
     return PriceForms(
         PriceListForm(data, instance=price_list, units=units),
-        Rates(data, prefix="rates", form_kwargs={"units": units}),
-        Zones(data, prefix="zones"), Taxes(data, prefix="taxes"),
+        RateFormSet(data, prefix="rates", form_kwargs={"units": units}),
+        ZoneFormSet(data, prefix="zones"), TaxFormSet(data, prefix="taxes"),
     )  # fmt: skip
 
 
-def with_another_row(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
+def price_forms_with_row(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
     """The page as it was sent, unchecked, with one more row of the kind asked for (works without scripts)."""
     form = PriceListForm(instance=price_list, units=business.units)
     form.initial = {name: data[name] for name in form.fields if name in data and name != "off_season_months"}
     if hasattr(data, "getlist"):
         form.initial["off_season_months"] = data.getlist("off_season_months")
-    rows = {part: typed_rows(data, part, names) for part, names in PARTS.items()}
+    rows = {part: posted_rows(data, part, names) for part, names in PRICE_ROW_FIELDS.items()}
     wanted = data.get("add_row", "")
     if wanted in rows:
         rows[wanted].append({})
-    return PriceForms(form, *made(rows, business.units))
+    return PriceForms(form, *unbound_price_formsets(rows, business.units))

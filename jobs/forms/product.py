@@ -9,18 +9,18 @@ from clients.forms.fields import MeasureField
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
-SHEET = [
+PRODUCT_FIELDS = [
     "name", "maker", "kind", "finish_class", "base", "pigment", "colours", "coats_usual", "recoat_hours", "walk_hours",
     "furniture_days", "dwell_minutes", "film_mm", "loss_percent", "data_sheet_url", "cautions", "is_active",
 ]  # fmt: skip
-MEASURES = {
+PRODUCT_MEASURES = {
     "spread_m2_per_l": ("spread", "Spread rate a coat", 2, Decimal("0.1"), Decimal("100")),
     "minimum_c": ("temperature", "Lowest temperature", 1, Decimal("-30"), Decimal("60")),
     "maximum_c": ("temperature", "Highest temperature", 1, Decimal("-30"), Decimal("60")),
 }
 
 
-def hours(label: str, largest: int = 9999) -> forms.DecimalField:
+def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
     widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
     return forms.DecimalField(
         label=label, required=False, min_value=0, max_value=largest, decimal_places=1, widget=widget
@@ -31,9 +31,9 @@ class ProductForm(forms.ModelForm):
     """A finish needs its class; the others have none."""
 
     coats_usual = forms.IntegerField(label="Usual number of coats", min_value=1, max_value=10, initial=2)
-    recoat_hours = hours("Hours between coats")
-    walk_hours = hours("Hours before walking")
-    furniture_days = hours("Days before furniture", largest=999)
+    recoat_hours = duration_field("Hours between coats")
+    walk_hours = duration_field("Hours before walking")
+    furniture_days = duration_field("Days before furniture", largest=999)
     film_mm = forms.DecimalField(
         label="Wet film of one application, mm", required=False, min_value=Decimal("0.01"), max_value=Decimal(10),
         decimal_places=2, widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
@@ -48,7 +48,7 @@ class ProductForm(forms.ModelForm):
 
     class Meta:
         model = Product
-        fields = SHEET
+        fields = PRODUCT_FIELDS
         widgets = {
             "kind": forms.RadioSelect(attrs={"class": "segments"}),
             "cautions": forms.Textarea(attrs={"rows": 3}),
@@ -61,7 +61,7 @@ class ProductForm(forms.ModelForm):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, (quantity, label, places, least, most) in MEASURES.items():
+        for name, (quantity, label, places, least, most) in PRODUCT_MEASURES.items():
             self.fields[name] = MeasureField(
                 quantity=quantity, units=units, label=label, places=places, required=False, min_value=least,
                 max_value=most, initial=getattr(self.instance, name),
@@ -79,7 +79,7 @@ class ProductForm(forms.ModelForm):
         least, most = values.get("minimum_c"), values.get("maximum_c")
         if least is not None and most is not None and least > most:
             self.add_error("maximum_c", "The highest temperature must be above the lowest.")
-        for name in MEASURES:
+        for name in PRODUCT_MEASURES:
             setattr(self.instance, name, values.get(name))
         return values
 

@@ -9,14 +9,14 @@ from django import forms
 from clients.forms.fields import MeasureField
 from jobs.models import OfferScope, Product
 from jobs.models.job import STRIP_ABOVE_COATS
-from jobs.scope import Wish
-from jobs.scope.checklist import Reading
+from jobs.scope import Override
+from jobs.scope.checklist import SiteReading
 
-USUAL_WEEKS = 2
-Group = tuple[str, list[tuple[str, str]]]
+DEFAULT_WEEKS_AHEAD = 2
+ChoiceGroup = tuple[str, list[tuple[str, str]]]
 
 
-class WishForm(forms.Form):
+class OverrideForm(forms.Form):
     """Empty fields leave the proposal as it is. A finish is chosen with its colour: product number, colon, colour."""
 
     work = forms.ChoiceField(
@@ -32,23 +32,23 @@ class WishForm(forms.Form):
     def __init__(self, *args: Any, finishes: Iterable[Product], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.finishes = {product.pk: product for product in finishes}
-        choices = [("", "As proposed"), *(group(product) for product in self.finishes.values())]
+        choices = [("", "As proposed"), *(finish_choice_group(product) for product in self.finishes.values())]
         self.fields["finish"].choices = choices  # type: ignore[attr-defined]
 
-    def wish(self) -> Wish:
+    def override(self) -> Override:
         """Of a form that is valid."""
         values = self.cleaned_data
         number, _, colour = values["finish"].partition(":")
         product = self.finishes[int(number)] if number else None
-        return Wish(work=values["work"], product=product, colour=colour, coats=values["coats"] or 0)
+        return Override(work=values["work"], product=product, colour=colour, coats=values["coats"] or 0)
 
 
-def group(product: Product) -> Group:
+def finish_choice_group(product: Product) -> ChoiceGroup:
     """The product with its colours, for a select."""
-    return (product.name, list(colours(product)))
+    return (product.name, list(colour_choices(product)))
 
 
-def colours(product: Product) -> Iterator[tuple[str, str]]:
+def colour_choices(product: Product) -> Iterator[tuple[str, str]]:
     for colour in product.colour_list or [""]:
         yield f"{product.pk}:{colour}", f"{product.name}, {colour}" if colour else product.name
 
@@ -57,7 +57,7 @@ class WeeksForm(forms.Form):
     """How far to look ahead."""
 
     weeks = forms.TypedChoiceField(
-        label="Work that begins within", coerce=int, required=False, empty_value=None, initial=USUAL_WEEKS,
+        label="Work that begins within", coerce=int, required=False, empty_value=None, initial=DEFAULT_WEEKS_AHEAD,
         choices=[(1, "1 week"), (2, "2 weeks"), (4, "4 weeks"), (8, "8 weeks"), (13, "3 months"), (26, "half a year")],
     )  # fmt: skip
 
@@ -84,5 +84,5 @@ class ReadingForm(forms.Form):
             )  # fmt: skip
         self.order_fields(["air_c", "humidity_percent", "surface_c", "moisture_percent"])
 
-    def reading(self) -> Reading:
-        return Reading(**self.cleaned_data)
+    def reading(self) -> SiteReading:
+        return SiteReading(**self.cleaned_data)

@@ -11,17 +11,17 @@ from django.core.exceptions import ValidationError
 from clients.forms.fields import MeasureField
 from jobs.models import Pack, Product, StockTin
 
-MOST_L = Decimal(1_000)
+MAX_TIN_LITRES = Decimal(1_000)
 
 
-def litres(label: str, units: str, *, places: int, least: Decimal) -> MeasureField:
+def litres_field(label: str, units: str, *, places: int, minimum: Decimal) -> MeasureField:
     return MeasureField(
-        label=label, quantity="volume", units=units, places=places, most=MOST_L, min_value=least,
-        error_messages={"min_value": "Write how much it holds." if least else "This cannot be negative."},
+        label=label, quantity="volume", units=units, places=places, maximum=MAX_TIN_LITRES, min_value=minimum,
+        error_messages={"min_value": "Write how much it holds." if minimum else "This cannot be negative."},
     )  # fmt: skip
 
 
-def price(currency: str) -> forms.DecimalField:
+def price_field(currency: str) -> forms.DecimalField:
     return forms.DecimalField(
         label=f"Price, {currency}", min_value=0, max_digits=10, decimal_places=2,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
@@ -33,8 +33,8 @@ class PackForm(forms.Form):
 
     def __init__(self, *args: Any, units: str, currency: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["litres"] = litres("Pack holds", units, places=3, least=Decimal("0.01"))
-        self.fields["price"] = price(currency)
+        self.fields["litres"] = litres_field("Pack holds", units, places=3, minimum=Decimal("0.01"))
+        self.fields["price"] = price_field(currency)
 
 
 class PackChangeForm(forms.Form):
@@ -43,7 +43,7 @@ class PackChangeForm(forms.Form):
     def __init__(self, data: Any = None, *, pack: Pack, currency: str) -> None:
         super().__init__(data, prefix=f"pack-{pack.pk}", initial={"price": pack.price, "is_active": pack.is_active})
         self.pack = pack
-        self.fields["price"] = price(currency)
+        self.fields["price"] = price_field(currency)
         self.fields["is_active"] = forms.BooleanField(label="Still sold", required=False)
 
 
@@ -59,7 +59,7 @@ class TinForm(forms.Form):
         colours = product.colour_list
         self.fields["colour"].choices = [("", "Choose…"), *((c, c) for c in colours)]  # type: ignore[attr-defined]
         self.fields["colour"].required = len(colours) > 1
-        self.fields["litres"] = litres("Left in it", units, places=2, least=Decimal("0.01"))
+        self.fields["litres"] = litres_field("Left in it", units, places=2, minimum=Decimal("0.01"))
         if not colours:
             del self.fields["colour"]
 
@@ -76,5 +76,5 @@ class TinChangeForm(forms.Form):
     def __init__(self, data: Any = None, *, tin: StockTin, units: str, today: date) -> None:
         super().__init__(data, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres})
         self.tin = tin
-        self.is_past, self.is_unseen = tin.is_past(today=today), tin.is_unseen(today=today)
-        self.fields["litres"] = litres("Left", units, places=2, least=Decimal(0))
+        self.is_expired, self.is_stale = tin.is_expired(today=today), tin.is_stale(today=today)
+        self.fields["litres"] = litres_field("Left", units, places=2, minimum=Decimal(0))

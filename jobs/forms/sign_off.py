@@ -8,9 +8,9 @@ from django.core.validators import ProhibitNullCharactersValidator
 from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import Words
+from clients.languages import StrOrPromise
 from clients.models import Channel
-from jobs.work.sign_off import BY, Ask
+from jobs.work.sign_off import CHANNEL_LABELS, ConsentRequest
 
 
 class SignOffForm(forms.Form):
@@ -23,7 +23,7 @@ class SignOffForm(forms.Form):
         validators=[ProhibitNullCharactersValidator()],
     )  # fmt: skip
 
-    def __init__(self, *args: Any, asks: Sequence[Ask], has_email: bool, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, asks: Sequence[ConsentRequest], has_email: bool, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.asks = asks
         for ask in asks:
@@ -34,11 +34,11 @@ class SignOffForm(forms.Form):
             )
 
     @property
-    def boxes(self) -> list[tuple[Words, BoundField]]:
+    def boxes(self) -> list[tuple[StrOrPromise, BoundField]]:
         """“By e-mail”, and the box; for each channel."""
-        return [(BY[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks]
+        return [(CHANNEL_LABELS[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks]
 
     @property
-    def agreed(self) -> list[Ask]:
+    def agreed(self) -> list[ConsentRequest]:
         """What was ticked."""
         return [ask for ask in self.asks if self.cleaned_data[f"may_{ask.channel}"]]

@@ -8,41 +8,43 @@ from pathlib import Path
 from django.db import connection, transaction
 
 from clients.models import Business, User
-from jobs.after import jobs_changed
-from jobs.importing.book import Tally, Writer
-from jobs.importing.reading import Problem, ReadRow, read_rows
+from jobs.after import publish_job_changes
+from jobs.importing.book import BookWriter, ImportTally
+from jobs.importing.reading import ReadRow, SheetProblem, read_rows
 from jobs.importing.sheet import read_sheet
 
 
 @dataclass(frozen=True)
-class Report:
+class ImportReport:
     """What was made, or all the reasons why nothing was."""
 
-    tally: Tally
-    problems: Sequence[Problem]
+    tally: ImportTally
+    problems: Sequence[SheetProblem]
 
 
 class _UndoError(Exception):
     """Rolls the transaction back after a dry run or a problem."""
 
 
-def import_book(*, path: Path, business: Business, by: User | None, now: datetime, is_dry_run: bool = False) -> Report:
+def import_book(
+    *, path: Path, business: Business, by: User | None, now: datetime, is_dry_run: bool = False
+) -> ImportReport:
     """Import the sheet; raises SheetError when the file itself cannot be read."""
     rows, problems = read_rows(read_sheet(path))
     if problems:
-        return Report(Tally(), problems)
-    writer = Writer(business=business, by=by, source=path.name, today=business.today(now))
+        return ImportReport(ImportTally(), problems)
+    writer = BookWriter(business=business, by=by, source=path.name, today=business.today(now))
     try:
         with transaction.atomic():
-            problems = write_all(writer, rows)
+            problems = write_and_refresh(writer, rows)
             if problems or is_dry_run:
                 raise _UndoError
     except _UndoError:
         pass
-    return Report(writer.tally, problems)
+    return ImportReport(writer.tally, problems)
 
 
-def write_all(writer: Writer, rows: Sequence[ReadRow]) -> list[Problem]:
+def write_and_refresh(writer: BookWriter, rows: Sequence[ReadRow]) -> list[SheetProblem]:
     """The rows, then once for all what is kept beside them: search words and forecasts."""
     with connection.cursor() as cursor:
         cursor.execute("SET LOCAL restorer.search_later = 'on'")
@@ -52,5 +54,5 @@ def write_all(writer: Writer, rows: Sequence[ReadRow]) -> list[Problem]:
     with connection.cursor() as cursor:
         cursor.execute("SELECT search_refresh(%s)", [sorted(writer.tally.client_ids)])
         cursor.execute("SET LOCAL restorer.search_later = 'off'")
-    jobs_changed(writer.tally.deck_ids)
+    publish_job_changes(writer.tally.deck_ids)
     return []

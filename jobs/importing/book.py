@@ -13,7 +13,7 @@ from typing import Any
 from clients import phones
 from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
 from clients.places import towns
-from jobs.importing.reading import Problem, ReadRow, Values
+from jobs.importing.reading import ReadRow, RowValues, SheetProblem
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 
 DECK_FIELDS = ["species", "texture", "traffic", "salt", "roof_percent"]
@@ -28,7 +28,7 @@ class RowError(Exception):
 
 
 @dataclass
-class Tally:
+class ImportTally:
     """How many rows of each kind the import made, and how many jobs were there before."""
 
     clients: int = 0
@@ -42,23 +42,23 @@ class Tally:
     client_ids: set[int] = field(default_factory=set)
 
 
-class Writer:
+class BookWriter:
     """Writes rows one by one and remembers what this sheet made, so that the next row finds it without a query."""
 
     def __init__(self, *, business: Business, by: User | None, source: str, today: date) -> None:
         self.business, self.by, self.source, self.today = business, by, source, today
-        self.tally = Tally()
+        self.tally = ImportTally()
         self.seen: dict[tuple[Any, ...], Any] = {}
         self.made_jobs: set[int] = set()
 
-    def write(self, rows: Sequence[ReadRow]) -> list[Problem]:
+    def write(self, rows: Sequence[ReadRow]) -> list[SheetProblem]:
         """Write what can be written; the caller rolls everything back when there are problems."""
         problems = []
         for row in rows:
             try:
                 self.write_row(row)
             except RowError as error:
-                problems.append(Problem(row.number, error.column, str(error)))
+                problems.append(SheetProblem(row.number, error.column, str(error)))
         return problems
 
     def write_row(self, row: ReadRow) -> None:
@@ -77,7 +77,7 @@ class Writer:
             self.seen[key] = find()
         return self.seen[key]
 
-    def client(self, values: Values) -> Client:
+    def client(self, values: RowValues) -> Client:
         country = values.get("country", self.business.country)
         points = list(contact_points(values, country))
         key = (
@@ -87,7 +87,7 @@ class Writer:
         )
         return self.remember(key, lambda: self.find_client(values, points) or self.make_client(values, points))
 
-    def find_client(self, values: Values, points: list[tuple[str, str, str]]) -> Client | None:
+    def find_client(self, values: RowValues, points: list[tuple[str, str, str]]) -> Client | None:
         """The same name with the same address or number; without either, the same name at the same street."""
         same_name = Client.objects.filter(name__iexact=values["client"])
         reached = [normalized for _, _, normalized in points]
@@ -95,14 +95,14 @@ class Writer:
             return client
         return same_name.filter(properties__street__iexact=values["street"]).first()
 
-    def make_client(self, values: Values, points: list[tuple[str, str, str]]) -> Client:
+    def make_client(self, values: RowValues, points: list[tuple[str, str, str]]) -> Client:
         client = Client.objects.create(name=values["client"])
         for kind, value, normalized in points:
             ContactPoint.objects.create(client=client, kind=kind, value=value, normalized=normalized, is_preferred=True)
         self.tally.clients += 1
         return client
 
-    def home(self, values: Values, client: Client) -> Property:
+    def home(self, values: RowValues, client: Client) -> Property:
         key = ("property", client.pk, values["street"].casefold(), values["town"].casefold())
 
         def find() -> Property:
@@ -111,19 +111,19 @@ class Writer:
 
         return self.remember(key, find)
 
-    def make_property(self, values: Values, client: Client) -> Property:
+    def make_property(self, values: RowValues, client: Client) -> Property:
         country = values.get("country", self.business.country)
         where = self.remember(
             ("town", values["town"].casefold(), values.get("region"), country, values.get("latitude"),
              values.get("longitude")),
-            lambda: located(values, country, self.business),
+            lambda: place_of_row(values, country, self.business),
         )  # fmt: skip
         self.tally.properties += 1
         return Property.objects.create(
             client=client, street=values["street"], country=country, postcode=values.get("postcode", ""), **where
         )
 
-    def deck(self, values: Values, home: Property) -> Deck:
+    def deck(self, values: RowValues, home: Property) -> Deck:
         label = values.get("deck", "Deck")
 
         def find() -> Deck:
@@ -131,7 +131,7 @@ class Writer:
 
         return self.remember(("deck", home.pk, label.casefold()), find)
 
-    def make_deck(self, values: Values, home: Property, label: str) -> Deck:
+    def make_deck(self, values: RowValues, home: Property, label: str) -> Deck:
         area = values.get("area_m2") or values.get("area_ft2")
         if not area:
             raise RowError("area_m2", f"{label} is a new deck: give its area in area_m2 or area_ft2.")
@@ -143,7 +143,7 @@ class Writer:
             summer_shade_percent=shade, winter_shade_percent=shade, **given,
         )  # fmt: skip
 
-    def job(self, values: Values, deck: Deck, number: int) -> Job:
+    def job(self, values: RowValues, deck: Deck, number: int) -> Job:
         day, kind = values["job_date"], values["job_kind"]
 
         def find() -> Job:
@@ -154,7 +154,7 @@ class Writer:
 
         return self.remember(("job", deck.pk, day, kind), find)
 
-    def make_job(self, values: Values, deck: Deck, number: int) -> Job:
+    def make_job(self, values: RowValues, deck: Deck, number: int) -> Job:
         price = values.get("price")
         job = Job.objects.create(
             deck=deck, kind=values["job_kind"], finished_on=values["job_date"], crew=values.get("crew", ""),
@@ -167,7 +167,7 @@ class Writer:
         self.made_jobs.add(job.pk)
         return job
 
-    def visit(self, values: Values, deck: Deck) -> Visit | None:
+    def visit(self, values: RowValues, deck: Deck) -> Visit | None:
         if "grade" not in values:
             return None
         reason = values.get("visit_reason", Visit.Reason.DUE)
@@ -175,7 +175,7 @@ class Writer:
             deck=deck, visited_on=values["job_date"], overall=values["grade"], reason=reason, recorded_by=self.by
         )
 
-    def coat(self, values: Values, job: Job) -> None:
+    def coat(self, values: RowValues, job: Job) -> None:
         product = self.product(values)
         CoatApplied.objects.create(
             job=job, product=product, batch=self.batch(values, product), colour=values.get("colour", ""),
@@ -183,7 +183,7 @@ class Writer:
             litres=values.get("litres") or values.get("gallons"),
         )  # fmt: skip
 
-    def product(self, values: Values) -> Product:
+    def product(self, values: RowValues) -> Product:
         name, maker = values["product"], values.get("maker", "")
 
         def find() -> Product:
@@ -193,7 +193,7 @@ class Writer:
 
         return self.remember(("product", name.casefold(), maker.casefold()), find)
 
-    def make_product(self, values: Values, name: str, maker: str) -> Product:
+    def make_product(self, values: RowValues, name: str, maker: str) -> Product:
         kind = values.get("product_kind", Product.Kind.FINISH)
         finish_class = values.get("finish_class", "") if kind == Product.Kind.FINISH else ""
         if kind == Product.Kind.FINISH and not finish_class:
@@ -201,7 +201,7 @@ class Writer:
         self.tally.products += 1
         return Product.objects.create(name=name, maker=maker, kind=kind, finish_class=finish_class)
 
-    def batch(self, values: Values, product: Product) -> Batch | None:
+    def batch(self, values: RowValues, product: Product) -> Batch | None:
         code = values.get("batch")
         if not code:
             return None
@@ -215,29 +215,29 @@ class Writer:
         return self.remember(("batch", product.pk, code.casefold()), find)
 
 
-def contact_points(values: Values, country: str) -> list[tuple[str, str, str]]:
+def contact_points(values: RowValues, country: str) -> list[tuple[str, str, str]]:
     """(kind, as written, normalised) of the e-mail address and the number of a row."""
     points = []
     if "email" in values:
         points.append(("email", values["email"], values["email"].lower()))
     if "phone" in values:
         try:
-            phone = phones.normalize(values["phone"], country)
+            phone = phones.parse_phone(values["phone"], country)
         except phones.PhoneError as error:
             raise RowError("phone", str(error)) from error
         points.append(("phone", values["phone"], phone.e164))
     return points
 
 
-def located(values: Values, country: str, business: Business) -> dict[str, Any]:
+def place_of_row(values: RowValues, country: str, business: Business) -> dict[str, Any]:
     """Where a property stands: by its coordinates if given, else by its town."""
     latitude, longitude = values.get("latitude"), values.get("longitude")
     if latitude is not None and longitude is not None:
-        zone = towns.zone_of(float(latitude), float(longitude)).time_zone
+        zone = towns.nearest_zone(float(latitude), float(longitude)).time_zone
         return {"town": values["town"], "region": values.get("region", ""), "latitude": float(latitude),
                 "longitude": float(longitude), "time_zone": zone}  # fmt: skip
     answer = towns.find_town(values["town"], country=country, limit=8)
-    exact = [town for town in answer.towns if is_meant(town, values)]
+    exact = [town for town in answer.towns if is_named_town(town, values)]
     if not exact:
         likely = "; ".join(str(town) for town in [*answer.towns, *answer.suggestions][:3])
         raise RowError("town", f"“{values['town']}” is not a town we know in {country}."
@@ -247,7 +247,7 @@ def located(values: Values, country: str, business: Business) -> dict[str, Any]:
             "longitude": town.longitude, "time_zone": town.time_zone}  # fmt: skip
 
 
-def is_meant(town: Place, values: Values) -> bool:
+def is_named_town(town: Place, values: RowValues) -> bool:
     """The very town that was written, in the region that was written (if one was)."""
     region = values.get("region", town.region)
     names = {town.name.casefold(), town.ascii_name.casefold()}

@@ -19,9 +19,9 @@ from clients.units import SQUARE_FOOT, US_GALLON
 from jobs.models import Job, Product, Visit
 from jobs.models.product import FinishClass
 
-DATE_FORMS = ["%Y-%m-%d", "%Y/%m/%d", "%d.%m.%Y", "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y"]
-EARLIEST = date(1950, 1, 1)
-AMBIGUOUS = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
+DATE_FORMATS = ["%Y-%m-%d", "%Y/%m/%d", "%d.%m.%Y", "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y"]
+EARLIEST_JOB_DATE = date(1950, 1, 1)
+AMBIGUOUS_NUMBER = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
 
 
 class CellError(Exception):
@@ -29,7 +29,7 @@ class CellError(Exception):
 
 
 @dataclass(frozen=True)
-class Column:
+class SheetColumn:
     """A column: its name, how a cell is read, what it is for and whether it must be filled."""
 
     name: str
@@ -38,7 +38,7 @@ class Column:
     is_required: bool = False
 
 
-def text(most: int) -> Callable[[str], str]:
+def text_reader(most: int) -> Callable[[str], str]:
     def read(cell: str) -> str:
         if len(cell) > most:
             raise CellError(f"is longer than {most:,} characters")
@@ -49,36 +49,36 @@ def text(most: int) -> Callable[[str], str]:
     return read
 
 
-def day(cell: str) -> date:
+def read_date(cell: str) -> date:
     """A date whose order of day and month cannot be mistaken."""
-    for form in DATE_FORMS:
+    for form in DATE_FORMATS:
         try:
             found = datetime.strptime(cell, form).date()  # noqa: DTZ007 - a calendar date has no zone
         except ValueError:
             continue
-        if found < EARLIEST:
+        if found < EARLIEST_JOB_DATE:
             raise CellError(f"“{cell}” is before 1950")
         return found
     raise CellError(f"“{cell}” is not a date. Write year-month-day, such as 2025-06-30")
 
 
-def digits(cell: str) -> str:
+def normalized_number(cell: str) -> str:
     """A number with a point, from “12,5”, “1,250.50” or “1 250”; “1,250” could be two numbers and is refused."""
     bare = cell.replace(" ", "").replace("\u00a0", "").replace("\u202f", "")
     if "," in bare and "." in bare:
         thousands = min(",.", key=bare.rindex)
         return bare.replace(thousands, "").replace(",", ".")
-    if AMBIGUOUS.fullmatch(bare):
+    if AMBIGUOUS_NUMBER.fullmatch(bare):
         raise CellError(f"“{cell}” can be read in two ways. Write {bare.replace(',', '')} or {bare.replace(',', '.')}")
     return bare.replace(",", ".") if bare.count(",") == 1 else bare
 
 
-def decimal(*, least: str, most: str, above: bool = False) -> Callable[[str], Decimal]:
+def decimal_reader(*, least: str, most: str, above: bool = False) -> Callable[[str], Decimal]:
     low, high = Decimal(least), Decimal(most)
 
     def read(cell: str) -> Decimal:
         try:
-            value = Decimal(digits(cell))
+            value = Decimal(normalized_number(cell))
         except InvalidOperation:
             raise CellError(f"“{cell}” is not a number") from None
         if not value.is_finite() or value > high or value < low or (above and value == low):
@@ -88,7 +88,7 @@ def decimal(*, least: str, most: str, above: bool = False) -> Callable[[str], De
     return read
 
 
-def whole(least: int, most: int) -> Callable[[str], int]:
+def integer_reader(least: int, most: int) -> Callable[[str], int]:
     def read(cell: str) -> int:
         if not cell.lstrip("-").isdigit() or not least <= int(cell) <= most:
             raise CellError(f"“{cell}” must be a whole number from {least} to {most}")
@@ -97,7 +97,7 @@ def whole(least: int, most: int) -> Callable[[str], int]:
     return read
 
 
-def choice(choices: type[TextChoices]) -> Callable[[str], str]:
+def choice_reader(choices: type[TextChoices]) -> Callable[[str], str]:
     """A value or its label, in any case."""
     known = {name.casefold(): value for value, label in choices.choices for name in (value, str(label))}
 
@@ -109,7 +109,7 @@ def choice(choices: type[TextChoices]) -> Callable[[str], str]:
     return read
 
 
-def email(cell: str) -> str:
+def read_email(cell: str) -> str:
     try:
         validate_email(cell)
     except ValidationError:
@@ -117,57 +117,59 @@ def email(cell: str) -> str:
     return cell
 
 
-def country(cell: str) -> str:
+def read_country(cell: str) -> str:
     if len(cell) != 2 or not cell.isalpha() or not cell.isascii():
         raise CellError(f"“{cell}” must be two letters, such as CA")
     return cell.upper()
 
 
-def square_feet(cell: str) -> Decimal:
-    return (decimal(least="0", most="1000000", above=True)(cell) * SQUARE_FOOT).quantize(Decimal("0.01"))
+def read_square_feet(cell: str) -> Decimal:
+    return (decimal_reader(least="0", most="1000000", above=True)(cell) * SQUARE_FOOT).quantize(Decimal("0.01"))
 
 
-def gallons(cell: str) -> Decimal:
-    return (decimal(least="0", most="10000", above=True)(cell) * US_GALLON).quantize(Decimal("0.01"))
+def read_gallons(cell: str) -> Decimal:
+    return (decimal_reader(least="0", most="10000", above=True)(cell) * US_GALLON).quantize(Decimal("0.01"))
 
 
-COLUMNS = [
-    Column("client", text(200), "Name of the client", is_required=True),
-    Column("email", email, "E-mail address"),
-    Column("phone", text(40), "Telephone number"),
-    Column("street", text(200), "Street and number of the property", is_required=True),
-    Column("town", text(120), "Town of the property", is_required=True),
-    Column("region", text(120), "Province, state or region"),
-    Column("postcode", text(20), "Postcode"),
-    Column("country", country, "Two letters; empty means the country of the business"),
-    Column("latitude", decimal(least="-90", most="90"), "Degrees, if the town is not known"),
-    Column("longitude", decimal(least="-180", most="180"), "Degrees, if the town is not known"),
-    Column("deck", text(80), "Name of the deck; empty means Deck"),
-    Column("area_m2", decimal(least="0", most="100000", above=True), "Area in m² (this or area_ft2 for a new deck)"),
-    Column("area_ft2", square_feet, "Area in ft²"),
-    Column("species", choice(Species), "Timber"),
-    Column("texture", choice(Deck.Texture), "Surface of the boards"),
-    Column("traffic", choice(Deck.Traffic), "How much it is walked on"),
-    Column("salt", choice(Deck.Salt), "Sea air"),
-    Column("roof_percent", whole(0, 100), "Per cent under a roof"),
-    Column("shade_percent", whole(0, 100), "Per cent of the sun taken away, summer and winter"),
-    Column("deck_notes", text(20_000), "Notes about the deck"),
-    Column("job_date", day, "Day the job was finished", is_required=True),
-    Column("job_kind", choice(Job.Kind), "What was done", is_required=True),
-    Column("product", text(120), "Product that went on"),
-    Column("maker", text(120), "Its maker"),
-    Column("product_kind", choice(Product.Kind), "What kind of product; empty means finish"),
-    Column("finish_class", choice(FinishClass), "Needed when a finish is new to the book"),
-    Column("colour", text(80), "Colour"),
-    Column("batch", text(60), "Batch code on the tin"),
-    Column("coats", whole(1, 10), "Coats of this product; empty means 1"),
-    Column("litres", decimal(least="0", most="10000", above=True), "Litres used"),
-    Column("gallons", gallons, "US gallons used"),
-    Column("grade", whole(0, 5), "As-found grade before the work, 0 unchanged to 5 very marked"),
-    Column("visit_reason", choice(Visit.Reason), "Why the visit happened"),
-    Column("crew", text(120), "Who did the work"),
-    Column("price", decimal(least="0", most="10000000"), "Price charged"),
-    Column("currency", text(3), "Three letters; empty means the currency of the business"),
-    Column("notes", text(20_000), "Notes about the job"),
+SHEET_COLUMNS = [
+    SheetColumn("client", text_reader(200), "Name of the client", is_required=True),
+    SheetColumn("email", read_email, "E-mail address"),
+    SheetColumn("phone", text_reader(40), "Telephone number"),
+    SheetColumn("street", text_reader(200), "Street and number of the property", is_required=True),
+    SheetColumn("town", text_reader(120), "Town of the property", is_required=True),
+    SheetColumn("region", text_reader(120), "Province, state or region"),
+    SheetColumn("postcode", text_reader(20), "Postcode"),
+    SheetColumn("country", read_country, "Two letters; empty means the country of the business"),
+    SheetColumn("latitude", decimal_reader(least="-90", most="90"), "Degrees, if the town is not known"),
+    SheetColumn("longitude", decimal_reader(least="-180", most="180"), "Degrees, if the town is not known"),
+    SheetColumn("deck", text_reader(80), "Name of the deck; empty means Deck"),
+    SheetColumn(
+        "area_m2", decimal_reader(least="0", most="100000", above=True), "Area in m² (this or area_ft2 for a new deck)"
+    ),
+    SheetColumn("area_ft2", read_square_feet, "Area in ft²"),
+    SheetColumn("species", choice_reader(Species), "Timber"),
+    SheetColumn("texture", choice_reader(Deck.Texture), "Surface of the boards"),
+    SheetColumn("traffic", choice_reader(Deck.Traffic), "How much it is walked on"),
+    SheetColumn("salt", choice_reader(Deck.Salt), "Sea air"),
+    SheetColumn("roof_percent", integer_reader(0, 100), "Per cent under a roof"),
+    SheetColumn("shade_percent", integer_reader(0, 100), "Per cent of the sun taken away, summer and winter"),
+    SheetColumn("deck_notes", text_reader(20_000), "Notes about the deck"),
+    SheetColumn("job_date", read_date, "Day the job was finished", is_required=True),
+    SheetColumn("job_kind", choice_reader(Job.Kind), "What was done", is_required=True),
+    SheetColumn("product", text_reader(120), "Product that went on"),
+    SheetColumn("maker", text_reader(120), "Its maker"),
+    SheetColumn("product_kind", choice_reader(Product.Kind), "What kind of product; empty means finish"),
+    SheetColumn("finish_class", choice_reader(FinishClass), "Needed when a finish is new to the book"),
+    SheetColumn("colour", text_reader(80), "Colour"),
+    SheetColumn("batch", text_reader(60), "Batch code on the tin"),
+    SheetColumn("coats", integer_reader(1, 10), "Coats of this product; empty means 1"),
+    SheetColumn("litres", decimal_reader(least="0", most="10000", above=True), "Litres used"),
+    SheetColumn("gallons", read_gallons, "US gallons used"),
+    SheetColumn("grade", integer_reader(0, 5), "As-found grade before the work, 0 unchanged to 5 very marked"),
+    SheetColumn("visit_reason", choice_reader(Visit.Reason), "Why the visit happened"),
+    SheetColumn("crew", text_reader(120), "Who did the work"),
+    SheetColumn("price", decimal_reader(least="0", most="10000000"), "Price charged"),
+    SheetColumn("currency", text_reader(3), "Three letters; empty means the currency of the business"),
+    SheetColumn("notes", text_reader(20_000), "Notes about the job"),
 ]
-BY_NAME = {column.name: column for column in COLUMNS}
+COLUMNS_BY_NAME = {column.name: column for column in SHEET_COLUMNS}

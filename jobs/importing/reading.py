@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any
 
-from jobs.importing.columns import BY_NAME, COLUMNS, CellError
+from jobs.importing.columns import COLUMNS_BY_NAME, SHEET_COLUMNS, CellError
 from jobs.importing.sheet import SheetRow
 
-Values = dict[str, Any]
+RowValues = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Problem:
+class SheetProblem:
     """What is wrong, and where a person finds it in the spreadsheet."""
 
     row: int
@@ -28,10 +28,10 @@ class ReadRow:
     """A row whose cells could all be read; empty cells are left out."""
 
     number: int
-    values: Values
+    values: RowValues
 
 
-def read_rows(rows: Sequence[SheetRow]) -> tuple[list[ReadRow], list[Problem]]:
+def read_rows(rows: Sequence[SheetRow]) -> tuple[list[ReadRow], list[SheetProblem]]:
     """All readable rows and all problems; rows with a problem are not among the former."""
     problems = unknown_columns(rows)
     read = []
@@ -43,28 +43,32 @@ def read_rows(rows: Sequence[SheetRow]) -> tuple[list[ReadRow], list[Problem]]:
     return read, problems
 
 
-def unknown_columns(rows: Sequence[SheetRow]) -> list[Problem]:
+def unknown_columns(rows: Sequence[SheetRow]) -> list[SheetProblem]:
     """A column we do not know is a problem, not something to skip in silence."""
     names = rows[0].cells if rows else {}
-    return [Problem(1, name, f"is not a column of the sheet.{likely(name)}") for name in names if name not in BY_NAME]
+    return [
+        SheetProblem(1, name, f"is not a column of the sheet.{column_suggestion(name)}")
+        for name in names
+        if name not in COLUMNS_BY_NAME
+    ]
 
 
-def likely(name: str) -> str:
-    close = get_close_matches(name, BY_NAME, n=1)
+def column_suggestion(name: str) -> str:
+    close = get_close_matches(name, COLUMNS_BY_NAME, n=1)
     return f" Did you mean {close[0]}?" if close else " Leave it out, or put its text into notes."
 
 
-def read_row(row: SheetRow) -> tuple[Values, list[Problem]]:
-    values: Values = {}
+def read_row(row: SheetRow) -> tuple[RowValues, list[SheetProblem]]:
+    values: RowValues = {}
     problems = []
-    for column in COLUMNS:
+    for column in SHEET_COLUMNS:
         cell = row.cells.get(column.name, "")
         if not cell:
             if column.is_required:
-                problems.append(Problem(row.number, column.name, "is empty and must be filled"))
+                problems.append(SheetProblem(row.number, column.name, "is empty and must be filled"))
             continue
         try:
             values[column.name] = column.read(cell)
         except CellError as error:
-            problems.append(Problem(row.number, column.name, str(error)))
+            problems.append(SheetProblem(row.number, column.name, str(error)))
     return values, problems

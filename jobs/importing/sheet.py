@@ -11,8 +11,8 @@ from zipfile import BadZipFile
 from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
-MOST_BYTES = 50 * 1024 * 1024
-MOST_ROWS = 200_000
+MAX_SHEET_BYTES = 50 * 1024 * 1024
+MAX_SHEET_ROWS = 200_000
 
 
 class SheetError(Exception):
@@ -31,15 +31,15 @@ def read_sheet(path: Path) -> list[SheetRow]:
     """All rows that hold something; the first row names the columns."""
     if not path.is_file():
         raise SheetError(f"There is no file {path}. Check the name.")
-    if path.stat().st_size > MOST_BYTES:
+    if path.stat().st_size > MAX_SHEET_BYTES:
         raise SheetError(f"{path.name} is larger than 50 MB. Split it into several sheets.")
     lines = xlsx_lines(path) if path.suffix.lower() in {".xlsx", ".xlsm"} else csv_lines(path)
-    header = [name_of(cell) for cell in next(lines, [])]
+    header = [normalized_header(cell) for cell in next(lines, [])]
     check_header(path, header)
     return list(filled_rows(header, lines))
 
 
-def name_of(cell: str) -> str:
+def normalized_header(cell: str) -> str:
     """A column name in the form used here: lower case, one underscore between words."""
     return "_".join(cell.strip().lower().replace("-", " ").replace("_", " ").split())
 
@@ -54,15 +54,15 @@ def check_header(path: Path, header: list[str]) -> None:
 
 def filled_rows(header: list[str], lines: Iterator[list[str]]) -> Iterator[SheetRow]:
     for number, line in enumerate(lines, start=2):
-        if number > MOST_ROWS:
-            raise SheetError(f"The sheet has more than {MOST_ROWS:,} rows. Split it.")
+        if number > MAX_SHEET_ROWS:
+            raise SheetError(f"The sheet has more than {MAX_SHEET_ROWS:,} rows. Split it.")
         cells = {name: cell.strip() for name, cell in zip(header, line, strict=False) if name}
         if any(cells.values()):
             yield SheetRow(number, cells)
 
 
 def csv_lines(path: Path) -> Iterator[list[str]]:
-    text = decoded(path.read_bytes())
+    text = decode_sheet(path.read_bytes())
     if "\x00" in text:
         raise SheetError(f"{path.name} is not a text file. Save the sheet as CSV or XLSX.")
     try:
@@ -72,7 +72,7 @@ def csv_lines(path: Path) -> Iterator[list[str]]:
     yield from csv.reader(io.StringIO(text, newline=""), dialect)
 
 
-def decoded(content: bytes) -> str:
+def decode_sheet(content: bytes) -> str:
     """UTF-8 or UTF-16 when marked or valid, else the old Western encoding of spreadsheets."""
     if content[:2] in {b"\xff\xfe", b"\xfe\xff"}:
         return content.decode("utf-16")

@@ -1,18 +1,18 @@
 """Pure arithmetic of materials: litres by film or spread rate, surfaces, and the cheapest packs. Knows no database."""
 
-from jobs.materials.litres import MaterialError, at_film, at_spread, held_spread
-from jobs.materials.packs import Count, Pack, Purchase, cheapest, demand_reasonable
+from jobs.materials.litres import MaterialError, expected_spread, litres_at_film, litres_at_spread
+from jobs.materials.packs import PackPrice, PackQuantity, Purchase, cheapest_purchase, require_plausible_litres
 from jobs.materials.surfaces import Surfaces
 
 __all__ = [
-    "Count",
     "MaterialError",
-    "Pack",
+    "PackPrice",
+    "PackQuantity",
     "Purchase",
     "Surfaces",
-    "at_film",
-    "at_spread",
-    "cheapest",
-    "demand_reasonable",
-    "held_spread",
+    "cheapest_purchase",
+    "expected_spread",
+    "litres_at_film",
+    "litres_at_spread",
+    "require_plausible_litres",
 ]

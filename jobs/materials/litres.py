@@ -20,31 +20,35 @@ class MaterialError(ValueError):
     """A figure with which nothing can be reckoned; the message names it and says what to do."""
 
 
-def held_spread(stated_m2_per_l: Decimal, *, texture: str, species_class: str, is_film: bool) -> Decimal:
+def expected_spread(stated_m2_per_l: Decimal, *, texture: str, species_class: str, is_film: bool) -> Decimal:
     """The spread rate [m²/L a coat] to be expected on this timber, from the one that holds on smooth softwood."""
-    demand_positive(stated_m2_per_l, "The spread rate", "Enter what the data sheet says, such as 9 m²/L.")
+    require_positive(stated_m2_per_l, "The spread rate", "Enter what the data sheet says, such as 9 m²/L.")
     rough = Decimal(1) if texture == "smooth" else ROUGH_SHARE["film" if is_film else "soaks_in"]
     porosity = Decimal(1) if is_film else POROSITY_SHARE[species_class]
     return stated_m2_per_l * rough * porosity
 
 
-def at_spread(*, area_m2: Decimal, coats: int, spread_m2_per_l: Decimal, loss_share: Decimal = Decimal(0)) -> Decimal:
+def litres_at_spread(
+    *, area_m2: Decimal, coats: int, spread_m2_per_l: Decimal, loss_share: Decimal = Decimal(0)
+) -> Decimal:
     """Litres [L] for so many coats, rounded up to the centilitre: area · coats / (spread · (1 − loss))."""
-    demand_positive(area_m2, "The area", "Measure the deck, or enter its area on its page.")
-    demand_positive(spread_m2_per_l, "The spread rate", "Enter what the data sheet says, such as 9 m²/L.")
-    demand_positive(Decimal(coats), "The number of coats", "Enter 1 or more.")
-    return rounded_up(area_m2 * coats / (spread_m2_per_l * kept(loss_share)))
+    require_positive(area_m2, "The area", "Measure the deck, or enter its area on its page.")
+    require_positive(spread_m2_per_l, "The spread rate", "Enter what the data sheet says, such as 9 m²/L.")
+    require_positive(Decimal(coats), "The number of coats", "Enter 1 or more.")
+    return rounded_up(area_m2 * coats / (spread_m2_per_l * remaining_share(loss_share)))
 
 
-def at_film(*, area_m2: Decimal, film_mm: Decimal, applications: int = 1, loss_share: Decimal = Decimal(0)) -> Decimal:
+def litres_at_film(
+    *, area_m2: Decimal, film_mm: Decimal, applications: int = 1, loss_share: Decimal = Decimal(0)
+) -> Decimal:
     """Litres [L] for a wet film, rounded up to the centilitre: one millimetre is one litre on a square metre."""
-    demand_positive(area_m2, "The area", "Measure the deck, or enter its area on its page.")
-    demand_positive(film_mm, "The wet film", "Enter what the data sheet says, such as 1 mm.")
-    demand_positive(Decimal(applications), "The number of applications", "Enter 1 or more.")
-    return rounded_up(area_m2 * film_mm * applications / kept(loss_share))
+    require_positive(area_m2, "The area", "Measure the deck, or enter its area on its page.")
+    require_positive(film_mm, "The wet film", "Enter what the data sheet says, such as 1 mm.")
+    require_positive(Decimal(applications), "The number of applications", "Enter 1 or more.")
+    return rounded_up(area_m2 * film_mm * applications / remaining_share(loss_share))
 
 
-def kept(loss_share: Decimal) -> Decimal:
+def remaining_share(loss_share: Decimal) -> Decimal:
     """What is left for the wood when a share stays in tray and tool."""
     if not 0 <= loss_share < 1:
         raise MaterialError("The loss must be at least 0 and less than 100 %. Correct it on the product's page.")
@@ -55,6 +59,6 @@ def rounded_up(litres: Decimal) -> Decimal:
     return litres.quantize(CENTILITRE, rounding=ROUND_CEILING)
 
 
-def demand_positive(value: Decimal, name: str, cure: str) -> None:
+def require_positive(value: Decimal, name: str, cure: str) -> None:
     if not value.is_finite() or value <= 0:
         raise MaterialError(f"{name} must be more than 0. {cure}")

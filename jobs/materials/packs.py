@@ -14,15 +14,15 @@ from numpy.typing import NDArray
 
 from jobs.materials.litres import MaterialError
 
-ML, CENT = Decimal(1000), Decimal(100)
-MOST_LITRES = Decimal(5_000)  # more than any deck takes; beyond it somebody mistyped an area
-LEAST_LITRES = Decimal("0.01")
-PER_CENT = 2**20  # the cost of a way is kept as cents · 2²⁰ + packs: cheapest first, then fewest packs
-NO_WAY = np.int64(2**62)
+ML_PER_LITRE, CENTS_PER_UNIT = Decimal(1000), Decimal(100)
+MAX_PURCHASE_LITRES = Decimal(5_000)  # more than any deck takes; beyond it somebody mistyped an area
+MIN_PACK_LITRES = Decimal("0.01")
+COST_SCALE = 2**20  # the cost of a way is kept as cents · 2²⁰ + packs: cheapest first, then fewest packs
+UNREACHABLE = np.int64(2**62)
 
 
 @dataclass(frozen=True)
-class Pack:
+class PackPrice:
     """A size that is sold, and its price."""
 
     litres: Decimal
@@ -30,7 +30,7 @@ class Pack:
 
 
 @dataclass(frozen=True)
-class Count:
+class PackQuantity:
     """So many packs of one size, each at this price."""
 
     litres: Decimal
@@ -42,54 +42,54 @@ class Count:
 class Purchase:
     """What to buy; `leftover` [L] stays in the tins."""
 
-    counts: tuple[Count, ...]
+    counts: tuple[PackQuantity, ...]
     cost: Decimal
     leftover: Decimal
 
 
-def cheapest(litres: Decimal, packs: Sequence[Pack]) -> Purchase | None:
+def cheapest_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase | None:
     """Packs that hold at least `litres` for the least money; None where nothing is sold, an empty purchase for none."""
-    demand_reasonable(litres)
-    if any(pack.litres < LEAST_LITRES or pack.price < 0 for pack in packs):
+    require_plausible_litres(litres)
+    if any(pack.litres < MIN_PACK_LITRES or pack.price < 0 for pack in packs):
         raise MaterialError("A pack holds 0.01 L or more, and no price is negative. Correct it on the shelf page.")
     if litres <= 0:
         return Purchase((), Decimal(0), Decimal(0))
-    return bought(litres, packs) if packs else None
+    return optimal_purchase(litres, packs) if packs else None
 
 
-def demand_reasonable(litres: Decimal) -> None:
+def require_plausible_litres(litres: Decimal) -> None:
     """Raises where no deck takes so much."""
-    if not litres.is_finite() or litres > MOST_LITRES:
+    if not litres.is_finite() or litres > MAX_PURCHASE_LITRES:
         raise MaterialError(f"{litres:,.0f} L is more than any deck takes. Check its area.")
 
 
-def bought(litres: Decimal, packs: Sequence[Pack]) -> Purchase:
+def optimal_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase:
     """A pack holds what is printed: its size is rounded down to the millilitre, what is wanted up."""
-    sizes = [max(1, whole(pack.litres * ML, ROUND_FLOOR)) for pack in packs]
-    prices = [whole(pack.price * CENT, ROUND_CEILING) for pack in packs]
-    numbers = ways(sizes, prices, whole(litres * ML, ROUND_CEILING))
-    counts = [Count(p.litres, number, p.price) for p, number in zip(packs, numbers, strict=True) if number]
+    sizes = [max(1, rounded_integer(pack.litres * ML_PER_LITRE, ROUND_FLOOR)) for pack in packs]
+    prices = [rounded_integer(pack.price * CENTS_PER_UNIT, ROUND_CEILING) for pack in packs]
+    numbers = optimal_pack_numbers(sizes, prices, rounded_integer(litres * ML_PER_LITRE, ROUND_CEILING))
+    counts = [PackQuantity(p.litres, number, p.price) for p, number in zip(packs, numbers, strict=True) if number]
     held = sum((each.litres * each.count for each in counts), Decimal(0))
     cost = sum((each.price * each.count for each in counts), Decimal(0))
     return Purchase(tuple(sorted(counts, key=lambda each: -each.litres)), cost, held - litres)
 
 
-def whole(value: Decimal, rounding: str) -> int:
+def rounded_integer(value: Decimal, rounding: str) -> int:
     return int(value.to_integral_value(rounding=rounding))
 
 
-def ways(sizes: Sequence[int], prices: Sequence[int], wanted: int) -> list[int]:
+def optimal_pack_numbers(sizes: Sequence[int], prices: Sequence[int], wanted: int) -> list[int]:
     """How many of each size, all in millilitres and cents."""
     unit = gcd(*sizes)
     steps = [size // unit for size in sizes]
-    costs = [price * PER_CENT + 1 for price in prices]
+    costs = [price * COST_SCALE + 1 for price in prices]
     least = least_costs(steps, costs, -(-wanted // unit) + max(steps))
-    return traced(least, steps, costs, cheapest_end(least, -(-wanted // unit)))
+    return trace_pack_numbers(least, steps, costs, cheapest_volume(least, -(-wanted // unit)))
 
 
 def least_costs(steps: Sequence[int], costs: Sequence[int], most: int) -> NDArray[np.int64]:
     """For each volume below `most` the least cost at which packs add up to it exactly; a size at a time."""
-    least = np.full(most, NO_WAY, dtype=np.int64)
+    least = np.full(most, UNREACHABLE, dtype=np.int64)
     least[0] = 0
     for step, cost in zip(steps, costs, strict=True):
         for start in range(step, most, step):
@@ -98,12 +98,12 @@ def least_costs(steps: Sequence[int], costs: Sequence[int], most: int) -> NDArra
     return least
 
 
-def cheapest_end(least: NDArray[np.int64], wanted: int) -> int:
+def cheapest_volume(least: NDArray[np.int64], wanted: int) -> int:
     """The volume to stop at: cheapest, then smallest."""
-    return wanted + int(np.argmin(least[wanted:] // PER_CENT))
+    return wanted + int(np.argmin(least[wanted:] // COST_SCALE))
 
 
-def traced(least: NDArray[np.int64], steps: Sequence[int], costs: Sequence[int], volume: int) -> list[int]:
+def trace_pack_numbers(least: NDArray[np.int64], steps: Sequence[int], costs: Sequence[int], volume: int) -> list[int]:
     numbers = [0] * len(steps)
     while volume:
         index = next(

@@ -20,7 +20,7 @@ class Surfaces:
     screens: Decimal = Decimal(0)
 
     @classmethod
-    def measured(
+    def from_measures(
         cls, *, area_m2: Decimal, treads: int = 0, rail_m: Decimal = Decimal(0), screen_m2: Decimal = Decimal(0)
     ) -> "Surfaces":
         """From what is measured on a deck: treads by number, rails by length."""
@@ -30,7 +30,7 @@ class Surfaces:
     def total(self) -> Decimal:
         return self.boards + self.stairs + self.rails + self.screens
 
-    def present(self) -> Iterator[tuple[str, Decimal]]:
+    def nonzero_areas(self) -> Iterator[tuple[str, Decimal]]:
         """Name and square metres of each surface there is."""
         for name in ("boards", "stairs", "rails", "screens"):
             if getattr(self, name) > 0:

@@ -18,7 +18,7 @@ from jobs.models.visit import Visit
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
 # Finish on the boards, counted from the last strip on; a strip that seals counts with its own coats.
-COAT_BUILD = """
+COAT_BUILD_SQL = """
 SELECT wanted.deck_id, coalesce(sum(a.coats) FILTER (WHERE a.surface IN ('boards', 'all') AND p.kind = 'finish'), 0)
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN (SELECT deck_id, max(finished_on) AS stripped_on FROM jobs_job
@@ -49,7 +49,7 @@ class JobQuerySet(models.QuerySet["Job"]):
         """
         day, job = before or (date.max, 0)
         with connection.cursor() as cursor:
-            cursor.execute(COAT_BUILD, {"decks": list(set(deck_ids)), "day": day, "job": job})
+            cursor.execute(COAT_BUILD_SQL, {"decks": list(set(deck_ids)), "day": day, "job": job})
             return dict(cursor.fetchall())
 
     def before(self, job: "Job") -> "JobQuerySet":

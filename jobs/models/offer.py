@@ -12,11 +12,11 @@ from django.db.models.lookups import GreaterThan
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import Words
+from clients.languages import StrOrPromise
 from clients.messaging.models import Message
 from clients.models import Client, Deck, Property
 from jobs.models.offer_event import OfferEvent
-from jobs.models.price import PriceList, money
+from jobs.models.price import PriceList, money_field
 from jobs.models.product import Product
 
 
@@ -25,7 +25,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         """Drafts, and offers that were sent and not answered, run out or not."""
         return self.filter(state__in=[Offer.State.DRAFT, Offer.State.OPEN])
 
-    def living(self, *, today: date) -> "OfferQuerySet":
+    def active(self, *, today: date) -> "OfferQuerySet":
         """A draft, an offer that still stands, or an accepted one whose work is not over."""
         over = Q(booking__state__in=["done", "cancelled"])
         return self.filter(
@@ -37,10 +37,10 @@ class OfferQuerySet(models.QuerySet["Offer"]):
     def expired(self, *, today: date) -> "OfferQuerySet":
         return self.filter(state=Offer.State.OPEN, valid_until__lt=today)
 
-    def about(self, deck_ids: Collection[int]) -> "OfferQuerySet":
+    def for_decks(self, deck_ids: Collection[int]) -> "OfferQuerySet":
         return self.filter(scopes__deck__in=deck_ids).distinct()
 
-    def whole(self) -> "OfferQuerySet":
+    def with_details(self) -> "OfferQuerySet":
         """With decks, lines, taxes and history, in a fixed number of queries."""
         events = OfferEvent.objects.select_related("by")
         scopes = OfferScope.objects.select_related("deck", "product")
@@ -51,26 +51,26 @@ class OfferQuerySet(models.QuerySet["Offer"]):
     def for_list(self) -> "OfferQuerySet":
         """With client, place and decks, without the long texts."""
         scopes = OfferScope.objects.select_related("deck").only("offer", "work", "position", "deck__label")
-        rows = self.with_talk().select_related("client", "property").defer("introduction", "waiting")
+        rows = self.with_question_flag().select_related("client", "property").defer("introduction", "waiting")
         return rows.prefetch_related(models.Prefetch("scopes", scopes))
 
-    def with_talk(self) -> "OfferQuerySet":
+    def with_question_flag(self) -> "OfferQuerySet":
         """With `has_question`: the client asked something since the last answer."""
         said = OfferEvent.objects.filter(offer=OuterRef("pk")).order_by("-id").values("id")
         asked = Subquery(said.filter(kind=OfferEvent.Kind.ASKED)[:1])
         answered = Coalesce(Subquery(said.filter(kind=OfferEvent.Kind.ANSWERED)[:1]), 0)
         return self.annotate(has_question=Coalesce(GreaterThan(asked, answered), False))
 
-    def asked_about(self) -> "OfferQuerySet":
+    def with_open_question(self) -> "OfferQuerySet":
         """With a question that waits for an answer."""
-        return self.with_talk().filter(has_question=True)  # type: ignore[misc] # annotated by with_talk
+        return self.with_question_flag().filter(has_question=True)  # type: ignore[misc] # annotated by with_talk
 
     def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
         """Of one state, those that ran out apart from the open ones; or all but the replaced ones."""
         if state == "expired":
             return self.expired(today=today)
         if state == "asked":
-            return self.asked_about()
+            return self.with_open_question()
         if state == Offer.State.OPEN:
             return self.filter(state=state, valid_until__gte=today)
         return self.filter(state=state) if state else self.exclude(state=Offer.State.REPLACED)
@@ -80,7 +80,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         found = dict(self.order_by().values_list("state").annotate(offers=models.Count("pk")))
         over = self.expired(today=today).count()
         return found | {
-            "asked": self.asked_about().count(),
+            "asked": self.with_open_question().count(),
             "expired": over,
             Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over,
         }
@@ -128,9 +128,9 @@ class Offer(models.Model):
     currency = models.CharField(max_length=3)
     tax_mode = models.CharField(max_length=9, choices=PriceList.TaxMode.choices)
     tax_rounding = models.CharField(max_length=5, choices=PriceList.Rounding.choices)
-    net = money("before tax", default=0)
-    tax = money("tax", default=0)
-    total = money("to pay", default=0)
+    net = money_field("before tax", default=0)
+    tax = money_field("tax", default=0)
+    total = money_field("to pay", default=0)
     hours = models.DecimalField("hours of work", max_digits=6, decimal_places=2, default=0)
     drafted_on = models.DateField()
     valid_until = models.DateField()
@@ -186,15 +186,15 @@ class Offer(models.Model):
     def is_expired(self, *, today: date) -> bool:
         return self.state == self.State.OPEN and today > self.valid_until
 
-    def told(self, words: Words) -> str:
+    def in_client_language(self, words: StrOrPromise) -> str:
         """These words in the language of the offer."""
-        with display.for_client(self.language):
+        with display.in_client_language(self.language):
             return str(words)
 
     @builtins.property
     def file_name(self) -> str:
         """Of its PDF, in the language of the offer."""
-        return self.told(_("offer-{number}.pdf")).format(number=self.reference)
+        return self.in_client_language(_("offer-{number}.pdf")).format(number=self.reference)
 
     def messages(self) -> models.QuerySet[Message]:
         """What was said to the client about this revision."""
@@ -243,7 +243,7 @@ class OfferScope(models.Model):
         return f"{self.get_work_display()}, {self.deck}"
 
     @property
-    def told_steps(self) -> list[dict[str, str]]:
+    def client_steps(self) -> list[dict[str, str]]:
         """Title, words and wait of each step as the client reads them; offers of old have one wording for everybody."""
         return [step.get("for_client", step) for step in self.steps]
 
@@ -266,7 +266,7 @@ class OfferLine(models.Model):
     quantity = models.DecimalField(max_digits=9, decimal_places=2)
     unit = models.CharField(max_length=12, blank=True)
     unit_price = models.DecimalField(max_digits=10, decimal_places=2)
-    amount = money()
+    amount = money_field()
     taxes = models.JSONField(default=list, help_text="Names of the taxes on this line.")
 
     class Meta:
@@ -288,8 +288,8 @@ class OfferTax(models.Model):
     position = models.PositiveSmallIntegerField(default=1)
     name = models.CharField(max_length=40)
     percent = models.DecimalField(max_digits=6, decimal_places=3)
-    base = money("on")
-    amount = money()
+    base = money_field("on")
+    amount = money_field()
 
     class Meta:
         ordering = ["offer_id", "position"]

@@ -11,26 +11,26 @@ from django.db.models.functions import Lower, Now
 
 from jobs.models.product import Batch, Product
 
-UNSEEN = timedelta(days=365)  # a tin noted longer ago may have dried up or been used (a judgement)
+TIN_STALE_AFTER = timedelta(days=365)  # a tin noted longer ago may have dried up or been used (a judgement)
 
 
-def money(label: str = "", **kwargs: Any) -> models.DecimalField:
+def money_field(label: str = "", **kwargs: Any) -> models.DecimalField:
     """An amount in the currency of its list or offer, to the cent."""
     return models.DecimalField(label or None, max_digits=10, decimal_places=2, **kwargs)
 
 
-def percent(label: str = "", **kwargs: Any) -> models.DecimalField:
+def percentage_field(label: str = "", **kwargs: Any) -> models.DecimalField:
     return models.DecimalField(label or None, max_digits=6, decimal_places=3, default=0, **kwargs)
 
 
 class PriceListQuerySet(models.QuerySet["PriceList"]):
-    def whole(self) -> "PriceListQuerySet":
+    def with_details(self) -> "PriceListQuerySet":
         """With everything on the list, in a fixed number of queries."""
         return self.prefetch_related("rates", "zones", "taxes")
 
     def in_force(self, day: date) -> "PriceList | None":
         """The newest list that has begun by that day."""
-        return self.whole().filter(valid_from__lte=day).order_by("-valid_from").first()
+        return self.with_details().filter(valid_from__lte=day).order_by("-valid_from").first()
 
     def with_offers(self) -> "PriceListQuerySet":
         """With the number of offers that rest on each, and of those that left the house."""
@@ -52,15 +52,15 @@ class PriceList(models.Model):
     valid_from = models.DateField(unique=True)
     note = models.CharField(max_length=200, blank=True)
     currency = models.CharField(max_length=3)
-    minimum_charge = money(default=0)
+    minimum_charge = money_field(default=0)
     travel_free_km = models.DecimalField("distance without charge", max_digits=7, decimal_places=1, default=0)
-    travel_per_km = money("travel a km", default=0)
+    travel_per_km = money_field("travel a km", default=0)
     high_above_m = models.DecimalField("high above", max_digits=5, decimal_places=2, null=True, blank=True)
-    high_percent = percent("more for a high deck")
-    markup_percent = percent("mark-up on materials")
+    high_percent = percentage_field("more for a high deck")
+    markup_percent = percentage_field("mark-up on materials")
     off_season_months = ArrayField(models.PositiveSmallIntegerField(), default=list, blank=True)
-    off_season_percent = percent("off-season reduction")
-    early_percent = percent("reduction for booking before the due date")
+    off_season_percent = percentage_field("off-season reduction")
+    early_percent = percentage_field("reduction for booking before the due date")
     tax_mode = models.CharField(max_length=9, choices=TaxMode.choices, default=TaxMode.EXCLUSIVE)
     tax_rounding = models.CharField(max_length=5, choices=Rounding.choices, default=Rounding.TOTAL)
     valid_days = models.PositiveSmallIntegerField("an offer stands for, days", default=30)
@@ -123,7 +123,7 @@ class Rate(models.Model):
     price_list = models.ForeignKey(PriceList, on_delete=models.CASCADE, related_name="rates")
     task = models.CharField(max_length=8, choices=Task.choices)
     per = models.CharField(max_length=5, choices=Per.choices)
-    amount = money()
+    amount = money_field()
     minutes = models.DecimalField("minutes a unit", max_digits=6, decimal_places=2, default=0)
 
     class Meta:
@@ -142,7 +142,7 @@ class TravelZone(models.Model):
 
     price_list = models.ForeignKey(PriceList, on_delete=models.CASCADE, related_name="zones")
     town = models.CharField(max_length=120)
-    amount = money()
+    amount = money_field()
 
     class Meta:
         ordering = ["price_list_id", "town"]
@@ -160,7 +160,7 @@ class Tax(models.Model):
 
     price_list = models.ForeignKey(PriceList, on_delete=models.CASCADE, related_name="taxes")
     name = models.CharField(max_length=40)
-    percent = percent()
+    percent = percentage_field()
     on_work = models.BooleanField(default=True)
     on_materials = models.BooleanField(default=True)
     on_travel = models.BooleanField(default=True)
@@ -182,7 +182,7 @@ class Pack(models.Model):
 
     product = models.ForeignKey(Product, on_delete=models.CASCADE, related_name="packs")
     litres = models.DecimalField(max_digits=7, decimal_places=3)
-    price = money("price paid")
+    price = money_field("price paid")
     is_active = models.BooleanField("still sold", default=True)
 
     class Meta:
@@ -197,7 +197,7 @@ class Pack(models.Model):
 
 
 class TinQuerySet(models.QuerySet["StockTin"]):
-    def left(self) -> "TinQuerySet":
+    def in_stock(self) -> "TinQuerySet":
         """Tins with something in them, the longest noted first: they are used first."""
         return self.filter(used_up_at=None, litres__gt=0).order_by("noted_on", "id")
 
@@ -224,10 +224,10 @@ class StockTin(models.Model):
     def __str__(self) -> str:
         return f"{self.product} {self.colour}, {self.litres} L left"
 
-    def is_past(self, *, today: date) -> bool:
+    def is_expired(self, *, today: date) -> bool:
         """Past the date of its batch."""
         return bool(self.batch and self.batch.expires_on and self.batch.expires_on < today)
 
-    def is_unseen(self, *, today: date) -> bool:
+    def is_stale(self, *, today: date) -> bool:
         """Nobody has looked into it for a year."""
-        return today - self.noted_on > UNSEEN
+        return today - self.noted_on > TIN_STALE_AFTER

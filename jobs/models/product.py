@@ -22,7 +22,7 @@ class ProductQuerySet(models.QuerySet["Product"]):
     def finishes(self) -> "ProductQuerySet":
         return self.filter(kind=Product.Kind.FINISH)
 
-    def on_the_shelf(self) -> "ProductQuerySet":
+    def with_job_counts(self) -> "ProductQuerySet":
         """For the list: what is in use first, then by kind and name, with the number of jobs each went into."""
         counted = self.annotate(jobs_count=models.Count("coats_applied__job", distinct=True))
         return counted.order_by("-is_active", "kind", "name")

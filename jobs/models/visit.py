@@ -8,10 +8,10 @@ from django.db.models.functions import Now
 
 from clients.models import Deck
 
-GRADES = ["overall", "greying", "beading", "flaking", "cracking", "mould"]
+GRADE_FIELDS = ["overall", "greying", "beading", "flaking", "cracking", "mould"]
 
 
-def grade(label: str) -> models.PositiveSmallIntegerField:
+def grade_field(label: str) -> models.PositiveSmallIntegerField:
     """An as-found grade from 0 (unchanged) to 5 (very marked), in the sense of ISO 4628-1; empty if not looked at."""
     return models.PositiveSmallIntegerField(label, null=True, blank=True, validators=[MaxValueValidator(5)])
 
@@ -29,12 +29,12 @@ class Visit(models.Model):
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="visits")
     visited_on = models.DateField()
     reason = models.CharField(max_length=8, choices=Reason.choices, default=Reason.DUE)
-    overall = grade("overall")
-    greying = grade("fading or greying")
-    beading = grade("water no longer beads")
-    flaking = grade("flaking")
-    cracking = grade("cracking")
-    mould = grade("mould")
+    overall = grade_field("overall")
+    greying = grade_field("fading or greying")
+    beading = grade_field("water no longer beads")
+    flaking = grade_field("flaking")
+    cracking = grade_field("cracking")
+    mould = grade_field("mould")
     moisture_percent = models.DecimalField(
         "wood moisture",
         max_digits=4,
@@ -56,7 +56,7 @@ class Visit(models.Model):
                 models.CheckConstraint(
                     name=f"visit_{name}_from_0_to_5", condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5})
                 )
-                for name in GRADES
+                for name in GRADE_FIELDS
             ),
             models.CheckConstraint(
                 name="visit_moisture_is_a_share",
@@ -72,5 +72,5 @@ class Visit(models.Model):
         """The overall grade, or else the worst of the defects that were graded."""
         if self.overall is not None:
             return self.overall
-        found = [value for name in GRADES[1:] if (value := getattr(self, name)) is not None]
+        found = [value for name in GRADE_FIELDS[1:] if (value := getattr(self, name)) is not None]
         return max(found, default=None)

@@ -1,7 +1,15 @@
 """Drafting offers: rows of the book → frozen inputs of jobs.offers.pricing → the rows of an offer, not yet saved."""
 
-from jobs.offers.drafting import DraftedOffer, Order, draft
-from jobs.offers.inputs import Desk, desk, prices_of
-from jobs.offers.waiting import strips_of
+from jobs.offers.drafting import DraftedOffer, OfferBrief, draft_offer
+from jobs.offers.inputs import DraftingContext, drafting_context, prices_from_list
+from jobs.offers.waiting import strip_scopes
 
-__all__ = ["Desk", "DraftedOffer", "Order", "desk", "draft", "prices_of", "strips_of"]
+__all__ = [
+    "DraftedOffer",
+    "DraftingContext",
+    "OfferBrief",
+    "draft_offer",
+    "drafting_context",
+    "prices_from_list",
+    "strip_scopes",
+]

@@ -9,7 +9,7 @@ from datetime import date
 
 
 @dataclass(frozen=True)
-class Foretold:
+class ForecastSummary:
     """The window of the coat that is on a deck now, and its wear curve drawn as SVG without a style of its own."""
 
     coat_on: date
@@ -20,12 +20,12 @@ class Foretold:
     picture: str
 
 
-tellers: list[Callable[[Collection[int], date], dict[int, Foretold]]] = []
+forecast_providers: list[Callable[[Collection[int], date], dict[int, ForecastSummary]]] = []
 
 
-def foretold(deck_ids: Collection[int], *, today: date) -> dict[int, Foretold]:
+def forecast_summary_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, ForecastSummary]:
     """By deck; a deck that has no forecast is left out."""
-    told: dict[int, Foretold] = {}
-    for tell in tellers:
-        told |= tell(deck_ids, today)
-    return told
+    summaries: dict[int, ForecastSummary] = {}
+    for provider in forecast_providers:
+        summaries |= provider(deck_ids, today)
+    return summaries

@@ -8,37 +8,37 @@ from clients import display
 from clients.models import Business, Place, Property
 from clients.places.geometry import distance_km
 from jobs.models import PriceList
-from jobs.offers.pricing import DeckWork, Journey, Material, Prices, PricingProblem, TaskRate, TaxRule
+from jobs.offers.pricing import DeckWork, Journey, MaterialUse, PriceTable, PricingError, TaskRate, TaxRule
 from jobs.scope import Scope
 
 # How much longer the road is than the line through the air (common practice, no source).
 ROAD_FACTOR = Decimal("1.3")
-FARTHEST_KM = Decimal(300)  # no road is guessed beyond it: there may be none (judgement)
+MAX_GUESSED_KM = Decimal(300)  # no road is guessed beyond it: there may be none (judgement)
 TENTH = Decimal("0.1")
 
 
 @dataclass(frozen=True)
-class Desk:
+class DraftingContext:
     """What every draft of a run needs, read once."""
 
     business: Business
     price_list: PriceList
-    prices: Prices
+    prices: PriceTable
     yard: tuple[float, float] | None  # latitude and longitude of the business's town
 
 
-def desk(*, today: date) -> Desk:
+def drafting_context(*, today: date) -> DraftingContext:
     """Raises `PricingProblem` where no price list is in force."""
     business = Business.objects.get()
     price_list = PriceList.objects.in_force(today)
     if price_list is None:
-        raise PricingProblem("No price list is in force today. Add one under Settings, Prices.")
-    return Desk(business, price_list, prices_of(price_list), yard_of(business))
+        raise PricingError("No price list is in force today. Add one under Settings, Prices.")
+    return DraftingContext(business, price_list, prices_from_list(price_list), yard_coordinates(business))
 
 
-def prices_of(row: PriceList) -> Prices:
+def prices_from_list(row: PriceList) -> PriceTable:
     """The whole list as numbers."""
-    return Prices(
+    return PriceTable(
         rates=[TaskRate(rate.task, rate.per, rate.amount, rate.minutes) for rate in row.rates.all()],
         taxes=[TaxRule(tax.name, tax.percent, tax.on_work, tax.on_materials, tax.on_travel) for tax in row.taxes.all()],
         zones={zone.town.strip().lower(): zone.amount for zone in row.zones.all()},
@@ -47,11 +47,11 @@ def prices_of(row: PriceList) -> Prices:
         off_season_months=tuple(row.off_season_months), off_season_percent=row.off_season_percent,
         early_percent=row.early_percent, is_inclusive=row.tax_mode == PriceList.TaxMode.INCLUSIVE,
         rounds_lines=row.tax_rounding == PriceList.Rounding.LINE,
-        name=f"The price list from {display.day(row.valid_from)}",
+        name=f"The price list from {display.format_day(row.valid_from)}",
     )  # fmt: skip
 
 
-def yard_of(business: Business) -> tuple[float, float] | None:
+def yard_coordinates(business: Business) -> tuple[float, float] | None:
     """Where the business's town lies; None where the town is not in the table."""
     named = Place.objects.filter(ascii_name__iexact=business.town, country=business.country).order_by("-population")
     near = named.filter(region__iexact=business.region) if business.region else named
@@ -59,35 +59,35 @@ def yard_of(business: Business) -> tuple[float, float] | None:
     return (place.latitude, place.longitude) if place else None
 
 
-def journey(at: Desk, place: Property) -> Journey:
+def journey_to(context: DraftingContext, place: Property) -> Journey:
     """The noted distance by road; else an estimate from the line through the air, said to be one."""
-    if place.travel_km is not None or at.yard is None:
+    if place.travel_km is not None or context.yard is None:
         return Journey(place.town, place.travel_km)
-    air = Decimal(str(float(distance_km(*at.yard, place.latitude, place.longitude))))
+    air = Decimal(str(float(distance_km(*context.yard, place.latitude, place.longitude))))
     km = (air * ROAD_FACTOR).quantize(TENTH)
-    return Journey(place.town, km if km <= FARTHEST_KM else None, is_estimate=True)
+    return Journey(place.town, km if km <= MAX_GUESSED_KM else None, is_estimate=True)
 
 
-def deck_work(scope: Scope, place: int) -> DeckWork:
+def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
     """The work of a scope on its deck."""
     deck = scope.deck
     times = {"coat": scope.coats, "strip": scope.stripper_applications}
     return DeckWork(
-        place=place, name=deck.label, area_m2=deck.area_m2, rail_m=deck.rail_m,
+        deck_index=place, name=deck.label, area_m2=deck.area_m2, rail_m=deck.rail_m,
         tasks={task: times.get(task, 1) for task, quantity in scope.quantities.items() if quantity},
-        stair_treads=Decimal(deck.stair_treads), height_m=deck.height_m, materials=materials(scope),
+        stair_treads=Decimal(deck.stair_treads), height_m=deck.height_m, materials=scope_materials(scope),
     )  # fmt: skip
 
 
-def materials(scope: Scope) -> list[Material]:
+def scope_materials(scope: Scope) -> list[MaterialUse]:
     """What is used up, by the litre (abrasives by the piece are part of the work), where its price is known."""
     return [
-        Material(str(need.product), need.litres, need.worth / need.litres)
+        MaterialUse(str(need.product), need.litres, need.worth / need.litres)
         for need in scope.needs
         if need.product and need.worth and need.litres
     ]
 
 
-def unpriced(scope: Scope) -> list[str]:
+def unpriced_products(scope: Scope) -> list[str]:
     """Products that are used and have no pack with a price, so that the offer does not hold them."""
     return [str(need.product) for need in scope.needs if need.product and need.litres and need.worth is None]

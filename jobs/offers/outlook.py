@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-WAITS = (6, 12)  # months of waiting that an offer compares with now
+WAITING_MONTHS = (6, 12)  # months of waiting that an offer compares with now
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class DeckOutlook:
     window_opens_on: date | None = None
     due_on: date | None = None
     late_on: date | None = None
-    strip_today: float = 0.0
+    strip_chance_today: float = 0.0
     strip_chance: Mapping[int, float] = field(default_factory=dict)
 
 
@@ -29,5 +29,5 @@ class Outlook:
     computed_on: date
     model_version: str = ""
 
-    def of(self, deck_id: int) -> DeckOutlook:
+    def for_deck(self, deck_id: int) -> DeckOutlook:
         return self.decks.get(deck_id, DeckOutlook())

@@ -13,26 +13,26 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
-from clients.languages import page_language
+from clients.languages import supported_language
 from jobs import diary
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
-from jobs.offers.forecast_summary import Foretold, foretold
+from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 
 Event = OfferEvent.Kind
 State = Offer.State
 EXPIRED = "expired"
 NOTICE_DAYS = 3  # before the week that a client chooses by themselves begins (a judgement)
-GONE = {EXPIRED, State.WITHDRAWN, State.REPLACED}  # the link leads to nothing that could still be agreed
+DEAD_LINK_STATES = {EXPIRED, State.WITHDRAWN, State.REPLACED}  # the link leads to nothing that could still be agreed
 
 
 @dataclass(frozen=True)
-class DeckPart:
+class OfferPageDeck:
     """One deck of an offer: what is to be done on it, its lines, its newest photograph and its forecast."""
 
     scope: OfferScope
     lines: list[OfferLine]
     photo: Photo | None
-    foretold: Foretold | None
+    forecast: ForecastSummary | None
 
     @property
     def heading(self) -> str:
@@ -52,11 +52,11 @@ class DeckPart:
                 "We take the old finish off with {applications} applications of stripper, brighten and sand the boards,"
                 " and seal them with {coats}."
             )
-        return words.format(coats=coats_in_words(scope), applications=scope.stripper_applications)
+        return words.format(coats=coats_text(scope), applications=scope.stripper_applications)
 
 
 @dataclass(frozen=True)
-class Wait:
+class WaitingCost:
     """What the work is expected to cost after so many months, and the chance that only a strip will do by then."""
 
     months: int
@@ -70,7 +70,7 @@ class OfferPage:
 
     offer: Offer
     today: date
-    parts: list[DeckPart]
+    decks: list[OfferPageDeck]
     other_lines: list[OfferLine]
 
     @property
@@ -83,41 +83,41 @@ class OfferPage:
         return self.state == State.OPEN
 
     @property
-    def has_tax_inside(self) -> bool:
+    def is_tax_inclusive(self) -> bool:
         return self.offer.tax_mode == self.offer.price_list.TaxMode.INCLUSIVE
 
     @property
     def sections(self) -> list[tuple[str, list[OfferLine]]]:
         """Lines under the name of their deck, if there are several decks; what belongs to no deck comes last."""
-        if len(self.parts) < 2:
-            lines = [line for part in self.parts for line in part.lines] + self.other_lines
+        if len(self.decks) < 2:
+            lines = [line for part in self.decks for line in part.lines] + self.other_lines
             return [("", sorted(lines, key=lambda line: line.position))]
-        named = [(part.scope.deck.label, part.lines) for part in self.parts]
+        named = [(part.scope.deck.label, part.lines) for part in self.decks]
         return [(name, lines) for name, lines in [*named, (_("For the visit"), self.other_lines)] if lines]
 
     @property
     def foreign_language(self) -> str:
         """“French”, for staff, where the client reads another language than they do; else empty."""
-        code = page_language(self.offer.language, display.business().locale)
+        code = supported_language(self.offer.language, display.current_business().locale)
         return "" if code == settings.LANGUAGE_CODE else str(Locale(code).get_display_name(settings.LANGUAGE_CODE))
 
     @property
-    def waits_for_us(self) -> bool:
+    def has_open_question(self) -> bool:
         """The last word is a question."""
-        return bool(self.said) and self.said[-1].kind == Event.ASKED
+        return bool(self.questions_and_answers) and self.questions_and_answers[-1].kind == Event.ASKED
 
     @property
     def is_bookable(self) -> bool:
-        return is_bookable(self.offer)
+        return is_offer_bookable(self.offer)
 
     @property
     def booking(self) -> Booking | None:
         return Booking.objects.filter(offer=self.offer).first()
 
     @property
-    def week_words(self) -> str:
+    def accepted_week_text(self) -> str:
         """The week that was accepted."""
-        return week_words(self.offer.accepted_week) if self.offer.accepted_week else ""
+        return week_text(self.offer.accepted_week) if self.offer.accepted_week else ""
 
     @property
     def recoat_now(self) -> Decimal:
@@ -125,18 +125,18 @@ class OfferPage:
         return Decimal(self.offer.waiting["recoat"])
 
     @property
-    def waits(self) -> list[Wait]:
+    def waiting_costs(self) -> list[WaitingCost]:
         """What waiting is expected to cost, as it was forecast for this offer; empty where nothing was."""
         after = self.offer.waiting.get("after", [])
-        return [Wait(each["months"], each["strip_chance"], Decimal(each["expected_cost"])) for each in after]
+        return [WaitingCost(each["months"], each["strip_chance"], Decimal(each["expected_cost"])) for each in after]
 
     @property
-    def said(self) -> list[OfferEvent]:
+    def questions_and_answers(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
         return [event for event in self.offer.events.all() if event.kind in {Event.ASKED, Event.ANSWERED}]
 
 
-def coats_in_words(scope: OfferScope) -> str:
+def coats_text(scope: OfferScope) -> str:
     """“2 coats of Tidewood Deck Oil, colour Driftwood, the same as on the deck now”."""
     coats = ngettext("{count} coat", "{count} coats", scope.coats).format(count=scope.coats)
     if scope.product is None:
@@ -147,51 +147,51 @@ def coats_in_words(scope: OfferScope) -> str:
     return ", ".join(said)
 
 
-def offer_of(token_hash: str) -> Offer | None:
+def offer_by_token_hash(token_hash: str) -> Offer | None:
     """The offer behind a link, with everything its page shows; a draft has no page."""
-    found = with_all(Offer.objects.filter(token_hash=token_hash).exclude(state=State.DRAFT))
+    found = with_page_data(Offer.objects.filter(token_hash=token_hash).exclude(state=State.DRAFT))
     return found.first()
 
 
-def with_all(offers: QuerySet[Offer]) -> QuerySet[Offer]:
+def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
     related = offers.select_related("client", "property", "price_list")
     return related.prefetch_related("scopes__deck__property", "scopes__product", "lines", "taxes", "events")
 
 
-def offer_page(offer: Offer, *, today: date) -> OfferPage:
+def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
     """Put together what is shown. The forecast is told only while it can still help to decide."""
     scopes = list(offer.scopes.all())
     decks = [scope.deck_id for scope in scopes]
-    photos = newest_photos(decks)
-    told = foretold(decks, today=today) if offer.state in {State.DRAFT, State.OPEN} else {}
+    photos = newest_photo_by_deck(decks)
+    told = forecast_summary_by_deck(decks, today=today) if offer.state in {State.DRAFT, State.OPEN} else {}
     lines = list(offer.lines.all())
     parts = [
-        DeckPart(scope, [line for line in lines if line.scope_id == scope.pk], photos.get(scope.deck_id),
+        OfferPageDeck(scope, [line for line in lines if line.scope_id == scope.pk], photos.get(scope.deck_id),
                  told.get(scope.deck_id))
         for scope in scopes
     ]  # fmt: skip
     return OfferPage(offer, today, parts, [line for line in lines if line.scope_id is None])
 
 
-def newest_photos(deck_ids: Collection[int]) -> dict[int, Photo]:
+def newest_photo_by_deck(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
     rows = Photo.objects.filter(deck__in=deck_ids).order_by("deck_id", "-taken_on", "-id").distinct("deck_id")
     return {photo.deck_id: photo for photo in rows}
 
 
-def is_bookable(offer: Offer) -> bool:
+def is_offer_bookable(offer: Offer) -> bool:
     """Whether the program finds the day itself; without crews or hours in the book, a person does."""
     return offer.hours > 0 and Crew.objects.filter(is_active=True).exists()
 
 
-def weeks_to_choose(offer: Offer, *, today: date) -> list[date]:
+def bookable_weeks(offer: Offer, *, today: date) -> list[date]:
     """Mondays of weeks with room for this work; where the program can find no day, of all weeks of the season."""
-    weeks = diary.weeks_with_room(hours=offer.hours, property=offer.property, today=today)
-    chosen = [week for week in weeks if week.has_room] if is_bookable(offer) else weeks
+    weeks = diary.week_capacities(hours=offer.hours, property=offer.property, today=today)
+    chosen = [week for week in weeks if week.has_room] if is_offer_bookable(offer) else weeks
     return [week.monday for week in chosen if (week.monday - today).days >= NOTICE_DAYS]
 
 
-def week_words(monday: date) -> str:
+def week_text(monday: date) -> str:
     """“May 3 – 9, 2027”."""
-    return format_interval(monday, monday + timedelta(days=6), "yMMMd", locale=display.locale())
+    return format_interval(monday, monday + timedelta(days=6), "yMMMd", locale=display.current_locale())

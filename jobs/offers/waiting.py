@@ -11,82 +11,94 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from jobs.offers.inputs import Desk, deck_work
-from jobs.offers.outlook import WAITS, Outlook
-from jobs.offers.pricing import DeckWork, Journey, Reductions, cents, reckon
-from jobs.scope import Scope, Wish, propose
+from jobs.offers.inputs import DraftingContext, deck_work_from_scope
+from jobs.offers.outlook import WAITING_MONTHS, Outlook
+from jobs.offers.pricing import DeckWork, Journey, Reductions, cents, price_work
+from jobs.scope import Override, Scope, propose_scopes
 
 
 @dataclass(frozen=True)
-class Alternatives:
+class RecoatStripPrices:
     """One deck's price to pay as a recoat and as a strip, without travel, reductions and minimum charge."""
 
     recoat: Decimal
     strip: Decimal
 
-    def expected(self, strip_chance: float) -> Decimal:
+    def expected_cost(self, strip_chance: float) -> Decimal:
         chance = Decimal(str(round(strip_chance, 4)))
         return self.recoat * (1 - chance) + self.strip * chance
 
 
-Strips = Mapping[int, Scope]  # by deck: the same deck stripped and sealed instead
+StripScopes = Mapping[int, Scope]  # by deck: the same deck stripped and sealed instead
 
 
-def strips_of(scopes: Iterable[Scope], *, today: date) -> Strips:
+def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
     """What a strip would take on each deck that is offered a recoat, in a fixed number of queries."""
     decks = [scope.deck for scope in scopes if scope.work == "recoat"]
-    return propose(decks, today=today, wishes={deck.pk: Wish(work="strip") for deck in decks}) if decks else {}
+    return (
+        propose_scopes(decks, today=today, overrides={deck.pk: Override(work="strip") for deck in decks})
+        if decks
+        else {}
+    )
 
 
-def waiting(at: Desk, scopes: Sequence[Scope], outlook: Outlook | None, strips: Strips) -> dict[str, Any]:
+def cost_of_waiting(
+    context: DraftingContext, scopes: Sequence[Scope], outlook: Outlook | None, strips: StripScopes
+) -> dict[str, Any]:
     """For `Offer.waiting`; empty where nothing is known or a strip is due already. Raises `PricingProblem`."""
     if outlook is None:
         return {}
-    compared = [scope for scope in scopes if scope.deck.pk in strips and outlook.of(scope.deck.pk).strip_chance]
-    prices = {scope.deck.pk: alternatives(at, scope, strips[scope.deck.pk]) for scope in compared}
+    compared = [scope for scope in scopes if scope.deck.pk in strips and outlook.for_deck(scope.deck.pk).strip_chance]
+    prices = {scope.deck.pk: recoat_strip_prices(context, scope, strips[scope.deck.pk]) for scope in compared}
     if not compared:
         return {}
     return {
         "computed_on": outlook.computed_on.isoformat(),
         "model_version": outlook.model_version,
-        "decks": [deck_waits(scope, prices[scope.deck.pk], outlook) for scope in compared],
+        "decks": [deck_waiting_costs(scope, prices[scope.deck.pk], outlook) for scope in compared],
         "recoat": str(sum((each.recoat for each in prices.values()), Decimal(0))),
-        "after": [after(months, compared, prices, outlook) for months in WAITS],
+        "after": [joint_waiting_cost(months, compared, prices, outlook) for months in WAITING_MONTHS],
     }
 
 
-def alternatives(at: Desk, recoat: Scope, strip: Scope) -> Alternatives:
-    return Alternatives(price_alone(at, deck_work(recoat, 0)), price_alone(at, deck_work(strip, 0)))
+def recoat_strip_prices(context: DraftingContext, recoat: Scope, strip: Scope) -> RecoatStripPrices:
+    return RecoatStripPrices(
+        single_deck_total(context, deck_work_from_scope(recoat, 0)),
+        single_deck_total(context, deck_work_from_scope(strip, 0)),
+    )
 
 
-def price_alone(at: Desk, work: DeckWork) -> Decimal:
+def single_deck_total(context: DraftingContext, work: DeckWork) -> Decimal:
     """What one deck costs without travel and minimum charge, taxes with it."""
-    prices = replace(at.prices, minimum_charge=Decimal(0))
-    return reckon(prices, [work], Journey(""), Reductions()).totals.total
+    prices = replace(context.prices, minimum_charge=Decimal(0))
+    return price_work(prices, [work], Journey(""), Reductions()).totals.total
 
 
-def deck_waits(scope: Scope, prices: Alternatives, outlook: Outlook) -> dict[str, Any]:
-    chances = outlook.of(scope.deck.pk).strip_chance
+def deck_waiting_costs(scope: Scope, prices: RecoatStripPrices, outlook: Outlook) -> dict[str, Any]:
+    chances = outlook.for_deck(scope.deck.pk).strip_chance
     return {
         "deck_id": scope.deck.pk,
         "deck": scope.deck.label,
         "recoat": str(prices.recoat),
         "strip": str(prices.strip),
         "after": [
-            wait(months, chances.get(months, 0.0), prices.expected(chances.get(months, 0.0))) for months in WAITS
+            waiting_cost_json(months, chances.get(months, 0.0), prices.expected_cost(chances.get(months, 0.0)))
+            for months in WAITING_MONTHS
         ],
     }
 
 
-def after(months: int, scopes: Sequence[Scope], prices: dict[int, Alternatives], outlook: Outlook) -> dict[str, Any]:
+def joint_waiting_cost(
+    months: int, scopes: Sequence[Scope], prices: dict[int, RecoatStripPrices], outlook: Outlook
+) -> dict[str, Any]:
     """All decks together: the chance that at least one needs a strip, the sum of the expected costs."""
     spared, cost = 1.0, Decimal(0)
     for scope in scopes:
-        chance = outlook.of(scope.deck.pk).strip_chance.get(months, 0.0)
+        chance = outlook.for_deck(scope.deck.pk).strip_chance.get(months, 0.0)
         spared *= 1 - chance
-        cost += prices[scope.deck.pk].expected(chance)
-    return wait(months, 1 - spared, cost)
+        cost += prices[scope.deck.pk].expected_cost(chance)
+    return waiting_cost_json(months, 1 - spared, cost)
 
 
-def wait(months: int, chance: float, cost: Decimal) -> dict[str, Any]:
+def waiting_cost_json(months: int, chance: float, cost: Decimal) -> dict[str, Any]:
     return {"months": months, "strip_chance": round(chance, 3), "expected_cost": str(cents(cost))}

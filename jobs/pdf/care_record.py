@@ -10,6 +10,6 @@ def care_record_pdf(record: CareRecord) -> bytes:
     """A tagged PDF on the paper of the business's country."""
     business = Business.objects.get()
     photos = {record.photo.pk: record.photo} if record.photo else {}
-    with display.written_for(business), display.for_client(record.job.deck.property.client.language):
+    with display.override_business(business), display.in_client_language(record.job.deck.property.client.language):
         context = {"record": record, "job": record.job, "business": business}
-        return paper.render("jobs/pdf/care_record.html", context, country=business.country, photos=photos)
+        return paper.render_paper("jobs/pdf/care_record.html", context, country=business.country, photos=photos)

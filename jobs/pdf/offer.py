@@ -5,10 +5,10 @@ from typing import Any
 from clients import display
 from clients.models import Business
 from jobs.models import Offer
-from jobs.offers.page import offer_page
+from jobs.offers.page import build_offer_page
 from jobs.pdf import paper
 
-TEMPLATE = "jobs/pdf/offer.html"
+OFFER_PDF_TEMPLATE = "jobs/pdf/offer.html"
 
 
 def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
@@ -17,13 +17,13 @@ def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
     It is dated as it was sent (a draft: as it was drafted), so that it can be made again at any time.
     """
     business = Business.objects.get()
-    with display.written_for(business), display.for_client(offer.language):
-        context = on_paper(offer, business, url)
-        photos = {part.photo.pk: part.photo for part in context["page"].parts if part.photo}
-        return paper.render(TEMPLATE, context, country=business.country, photos=photos)
+    with display.override_business(business), display.in_client_language(offer.language):
+        context = offer_pdf_context(offer, business, url)
+        photos = {part.photo.pk: part.photo for part in context["page"].decks if part.photo}
+        return paper.render_paper(OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos)
 
 
-def on_paper(offer: Offer, business: Business, url: str) -> dict[str, Any]:
+def offer_pdf_context(offer: Offer, business: Business, url: str) -> dict[str, Any]:
     """What the template is filled with."""
     dated_on = business.today(offer.sent_at) if offer.sent_at else offer.drafted_on
-    return {"page": offer_page(offer, today=dated_on), "offer": offer, "business": business, "url": url}
+    return {"page": build_offer_page(offer, today=dated_on), "offer": offer, "business": business, "url": url}

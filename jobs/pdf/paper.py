@@ -16,15 +16,15 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
 from clients.printing import tagging
-from clients.printing.paper import paper
+from clients.printing.paper import paper_size
 from jobs.models import Photo
-from jobs.photos import small
+from jobs.photos import make_thumbnail
 
-PHOTO = re.compile(r"photo:///([0-9]+)")
+PHOTO_URL = re.compile(r"photo:///([0-9]+)")
 _thread = local()
 
 
-class Pictures(URLFetcher):
+class PhotoFetcher(URLFetcher):
     """Hands out the photographs of this one paper, and nothing else."""
 
     def __init__(self, photos: Mapping[int, Photo]) -> None:
@@ -32,21 +32,21 @@ class Pictures(URLFetcher):
         self.photos = photos
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
-        found = PHOTO.fullmatch(url)
+        found = PHOTO_URL.fullmatch(url)
         if not found or int(found[1]) not in self.photos:
             raise ValueError(f"{url} is not part of this paper.")
-        image = small_copy(self.photos[int(found[1])].image.name or "")
+        image = stored_thumbnail(self.photos[int(found[1])].image.name or "")
         return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
 
 
 @lru_cache(maxsize=64)
-def small_copy(name: str) -> bytes:
+def stored_thumbnail(name: str) -> bytes:
     """A stored picture never changes under its name, so one copy serves every paper it is on."""
     with default_storage.open(name) as stored:
-        return small(stored)
+        return make_thumbnail(stored)
 
 
-def fonts() -> FontConfiguration:
+def font_configuration() -> FontConfiguration:
     """Reading the fonts of the machine takes long; each thread does it once."""
     if not hasattr(_thread, "fonts"):
         _thread.fonts = FontConfiguration()
@@ -54,14 +54,16 @@ def fonts() -> FontConfiguration:
 
 
 @lru_cache(maxsize=4)
-def style(size: str) -> CSS:
+def paper_stylesheet(size: str) -> CSS:
     """The sheet of all papers, parsed once for each size of paper."""
     return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
 
 
-def render(template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]) -> bytes:
+def render_paper(template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]) -> bytes:
     """The template on the paper of this country; `photo:///1` in it is the picture of the photo numbered 1."""
-    size = paper(country)
-    page = HTML(string=render_to_string(template, context), url_fetcher=Pictures(photos))
-    written: bytes = page.write_pdf(stylesheets=[style(size)], font_config=fonts(), **tagging.options())
+    size = paper_size(country)
+    page = HTML(string=render_to_string(template, context), url_fetcher=PhotoFetcher(photos))
+    written: bytes = page.write_pdf(
+        stylesheets=[paper_stylesheet(size)], font_config=font_configuration(), **tagging.pdf_options()
+    )
     return written

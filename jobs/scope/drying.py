@@ -8,18 +8,18 @@ from django.utils.translation import gettext_lazy as _
 # Common practice, no source: 2 to 3 hours on a sunny summer day, 24 hours in winter.
 # Between them half a day (a judgement).
 DRYING_MINUTES = {"summer": (120, 180), "between": (720, 720), "winter": (1440, 1440)}
-DRYING_WORDS = {
+DRYING_TEXTS = {
     "summer": _("2 to 3 hours on a sunny summer day"),
     "between": _("about 12 hours in spring or autumn"),
     "winter": _("24 hours in winter"),
 }
-TROPIC = 23.5  # degrees; between the tropics no month is winter
+TROPIC_LATITUDE = 23.5  # degrees; between the tropics no month is winter
 SUMMER_NORTH, WINTER_NORTH = {6, 7, 8}, {12, 1, 2}
 
 
-def season(month: int, latitude: float) -> str:
+def drying_season(month: int, latitude: float) -> str:
     """summer, winter or between, of that half of the earth."""
-    if abs(latitude) <= TROPIC:
+    if abs(latitude) <= TROPIC_LATITUDE:
         return "summer"
     northern = month if latitude > 0 else (month + 5) % 12 + 1
     if northern in SUMMER_NORTH:
@@ -27,7 +27,7 @@ def season(month: int, latitude: float) -> str:
     return "winter" if northern in WINTER_NORTH else "between"
 
 
-def next_workable(today: date, months: Collection[int]) -> date:
+def next_workable_month(today: date, months: Collection[int]) -> date:
     """The first day of this month, or of the next one in which crews work."""
     year, month = today.year, today.month
     while months and month not in months:

@@ -9,20 +9,20 @@ from typing import TypeVar
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Product, Visit
 from jobs.work.coat_build import CoatBuild
-from jobs.work.spread import measured
+from jobs.work.spread import measured_spreads
 
-Row = TypeVar("Row", Job, Visit)
+JobOrVisit = TypeVar("JobOrVisit", Job, Visit)
 ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
 
 
 @dataclass(frozen=True)
-class History:
+class DeckHistory:
     """One deck's past: coating jobs and later visits, the newest first."""
 
     deck: Deck
     build: CoatBuild
     jobs: list[Job] = field(default_factory=list)
-    seen: list[Visit] = field(default_factory=list)  # after the newest coating job
+    later_checks: list[Visit] = field(default_factory=list)  # after the newest coating job
 
     @property
     def last_coat(self) -> CoatApplied | None:
@@ -44,40 +44,42 @@ class History:
     @property
     def last_seen_on(self) -> date | None:
         """The newest visit or coating job."""
-        days = [visit.visited_on for visit in self.seen[:1]] + [job.finished_on for job in self.jobs[:1]]
+        days = [visit.visited_on for visit in self.later_checks[:1]] + [job.finished_on for job in self.jobs[:1]]
         return max(days, default=None)
 
     def last_grade(self, name: str = "grade") -> int | None:
         """The newest grade of that name that was given since the last coating job."""
-        return next((grade for visit in self.seen if (grade := getattr(visit, name)) is not None), None)
+        return next((grade for visit in self.later_checks if (grade := getattr(visit, name)) is not None), None)
 
     def measured_spread(self, product: Product) -> Decimal | None:
         """What this product did on these boards in earlier jobs [m²/L a coat]; readings far off its sheet are left."""
-        found = [m for job in self.jobs for m in measured(self.deck, job.coats_applied.all()) if m.product == product]
+        found = [
+            m for job in self.jobs for m in measured_spreads(self.deck, job.coats_applied.all()) if m.product == product
+        ]
         readings = sorted(m.spread_m2_per_l for m in found if m.stated_m2_per_l and not m.is_far_off)
         return readings[len(readings) // 2] if readings else None
 
 
-def histories(decks: Sequence[Deck]) -> dict[int, History]:
+def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     """Of all these decks in four queries."""
     ids = [deck.pk for deck in decks]
     build = Job.objects.coat_build_by_deck(ids)
-    jobs = by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
-    visits = by_deck(Visit.objects.filter(deck__in=ids).order_by("-visited_on", "-id"))
+    jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
+    visits = group_by_deck(Visit.objects.filter(deck__in=ids).order_by("-visited_on", "-id"))
     return {
-        deck.pk: history(deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, []))
+        deck.pk: history_of_deck(deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, []))
         for deck in decks
     }
 
 
-def history(deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]) -> History:
+def history_of_deck(deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]) -> DeckHistory:
     """What was found on the day of the last job came before its coat."""
     seen = [visit for visit in visits if not jobs or visit.visited_on > jobs[0].finished_on]
-    return History(deck, build, jobs, seen)
+    return DeckHistory(deck, build, jobs, seen)
 
 
-def by_deck(rows: Iterable[Row]) -> dict[int, list[Row]]:
-    found: dict[int, list[Row]] = {}
+def group_by_deck(rows: Iterable[JobOrVisit]) -> dict[int, list[JobOrVisit]]:
+    found: dict[int, list[JobOrVisit]] = {}
     for row in rows:
         found.setdefault(row.deck_id, []).append(row)
     return found

@@ -14,19 +14,19 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Product, Visit
-from jobs.scope.finish import choose
-from jobs.scope.history import History
-from jobs.scope.needs import helpers
-from jobs.scope.parts import Wish
-from jobs.scope.proposing import NO_WISH, quantities
-from jobs.scope.shelf import Shelf, in_use
-from jobs.scope.work import RECOAT, STRIP, decide
+from jobs.scope.finish import choose_finish
+from jobs.scope.history import DeckHistory
+from jobs.scope.needs import chemicals_for
+from jobs.scope.parts import Override
+from jobs.scope.proposing import NO_OVERRIDE, task_quantities
+from jobs.scope.shelf import Shelf, shelf_of_products
+from jobs.scope.work import RECOAT, STRIP, decide_work
 from jobs.work.coat_build import CoatBuild
 
-UNIT = Decimal(1)
-SOMEDAY = date(2000, 1, 1)  # only for words that nobody reads
+UNIT_MEASURE = Decimal(1)
+PLACEHOLDER_DATE = date(2000, 1, 1)  # only for words that nobody reads
 
-FACTS = """
+FACTS_SQL = """
 SELECT wanted.deck_id, top.product_id, CASE newest.kind WHEN 'recoat' THEN laid.coats ELSE 0 END,
     seen.grade, seen.flaking, seen.greying
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
@@ -57,7 +57,7 @@ LEFT JOIN LATERAL (
 """
 
 
-class Facts(NamedTuple):
+class ScopeFacts(NamedTuple):
     """What the rules ask of a deck's past."""
 
     product_id: int | None  # of the finish on top
@@ -69,7 +69,7 @@ class Facts(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Remembered(History):
+class FactsOnlyHistory(DeckHistory):
     """A past of which only the facts are known, not the rows."""
 
     top: CoatApplied | None = None
@@ -95,29 +95,32 @@ class Outline:
 
 def outlines(deck_ids: Collection[int]) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
-    facts, stock = facts_of(deck_ids), in_use()
+    facts, stock = scope_facts(deck_ids), shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}
-    kinds = {kind: outline_of(past(kind, products), stock) for kind in set(facts.values())}
+    kinds = {kind: outline_from_history(history_from_facts(kind, products), stock) for kind in set(facts.values())}
     return {deck: kinds[kind] for deck, kind in facts.items()}
 
 
-def facts_of(deck_ids: Collection[int]) -> dict[int, Facts]:
+def scope_facts(deck_ids: Collection[int]) -> dict[int, ScopeFacts]:
     build = Job.objects.coat_build_by_deck(deck_ids)
     with connection.cursor() as cursor:
-        cursor.execute(FACTS, {"decks": list(set(deck_ids))})
-        return {deck: Facts._make([*found, build[deck]]) for deck, *found in cursor.fetchall()}
+        cursor.execute(FACTS_SQL, {"decks": list(set(deck_ids))})
+        return {deck: ScopeFacts._make([*found, build[deck]]) for deck, *found in cursor.fetchall()}
 
 
-def past(facts: Facts, products: Mapping[int, Product]) -> History:
+def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> DeckHistory:
     """A deck of one square metre, one metre of rail and one tread with this past; none of these rows is saved."""
-    deck, product = Deck(area_m2=UNIT, rail_m=UNIT, stair_treads=1), products.get(facts.product_id or 0)
+    deck, product = Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1), products.get(facts.product_id or 0)
     top = CoatApplied(product=product) if product else None
-    seen = Visit(visited_on=SOMEDAY, overall=facts.grade, flaking=facts.flaking, greying=facts.greying)
-    return Remembered(deck, CoatBuild(facts.build), seen=[seen], top=top, recoat_coats=facts.recoat_coats)
+    seen = Visit(visited_on=PLACEHOLDER_DATE, overall=facts.grade, flaking=facts.flaking, greying=facts.greying)
+    return FactsOnlyHistory(deck, CoatBuild(facts.build), later_checks=[seen], top=top, recoat_coats=facts.recoat_coats)
 
 
-def outline_of(history: History, stock: Shelf) -> Outline:
-    choice = choose(history, stock, NO_WISH)
-    proposed, *either = (decide(history, choice, wish) for wish in (NO_WISH, Wish(work=RECOAT), Wish(work=STRIP)))
-    recoat, strip = (quantities(history.deck, work, helpers(history, work, stock)) for work in either)
+def outline_from_history(history: DeckHistory, stock: Shelf) -> Outline:
+    choice = choose_finish(history, stock, NO_OVERRIDE)
+    proposed, *either = (
+        decide_work(history, choice, override)
+        for override in (NO_OVERRIDE, Override(work=RECOAT), Override(work=STRIP))
+    )
+    recoat, strip = (task_quantities(history.deck, work, chemicals_for(history, work, stock)) for work in either)
     return Outline(proposed.work, recoat, strip)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from clients import display
-from clients.languages import Words
+from clients.languages import StrOrPromise
 from clients.models import Deck
 from clients.units import FOOT, Units
 from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2
@@ -50,9 +50,9 @@ class Need:
         return max(Decimal(0), self.litres - self.from_tins)
 
     @property
-    def surfaces_words(self) -> str:
+    def surfaces_text(self) -> str:
         """Such as “boards 3.1 L, stairs 0.4 L”; empty where all of it is for one surface."""
-        parts = [f"{name} {display.measure(litres, 'volume')}" for name, litres in self.by_surface.items()]
+        parts = [f"{name} {display.format_measure(litres, 'volume')}" for name, litres in self.by_surface.items()]
         return ", ".join(parts) if len(parts) > 1 else ""
 
     def as_json(self) -> dict[str, Any]:
@@ -70,14 +70,14 @@ class Need:
         }  # fmt: skip
 
 
-def cost_of(needs: Iterable[Need]) -> Decimal | None:
+def cost_of_needs(needs: Iterable[Need]) -> Decimal | None:
     """What everything to be bought costs; None if the price of something is not known."""
     costs = [need.cost for need in needs if need.to_buy]
     return None if any(cost is None for cost in costs) else sum((c for c in costs if c is not None), Decimal(0))
 
 
 @dataclass(frozen=True)
-class Step:
+class WorkStep:
     """One step of the work; `wait_minutes` pass before the next one may begin.
 
     `task` is a task of the price list or empty; `longest_minutes` where the wait has a range; `is_from_data_sheet`
@@ -85,28 +85,28 @@ class Step:
     """
 
     task: str
-    title: Words
-    words: Words
-    wait: Words = ""
+    title: StrOrPromise
+    words: StrOrPromise
+    wait: StrOrPromise = ""
     wait_minutes: int = 0
-    longest_minutes: int = 0
+    max_wait_minutes: int = 0
     is_from_data_sheet: bool = False
 
     def as_json(self) -> dict[str, Any]:
         """For `OfferScope.steps`, for the crew."""
         return {
-            "task": self.task, **self.said(),
-            "wait_minutes": self.wait_minutes, "longest_minutes": self.longest_minutes,
+            "task": self.task, **self.translated_texts(),
+            "wait_minutes": self.wait_minutes, "longest_minutes": self.max_wait_minutes,
             "is_from_data_sheet": self.is_from_data_sheet,
         }  # fmt: skip
 
-    def said(self) -> dict[str, str]:
+    def translated_texts(self) -> dict[str, str]:
         """Title, words and wait in the language in force."""
         return {"title": str(self.title), "words": str(self.words), "wait": str(self.wait)}
 
 
 @dataclass(frozen=True)
-class Wish:
+class Override:
     """What somebody wants instead of what the history proposes; empty means no wish."""
 
     work: str = ""
@@ -123,7 +123,7 @@ class Scope:
 
     deck: Deck
     work: str  # "recoat" or "strip"
-    reasons: list[Words]
+    reasons: list[StrOrPromise]
     stripper_applications: int
     coats: int
     product: Product | None
@@ -131,11 +131,11 @@ class Scope:
     same_as_last: bool
     warning: str
     needs: list[Need]
-    steps: list[Step]
+    steps: list[WorkStep]
     quantities: dict[str, Decimal]
     season: str = ""  # summer, winter or between, in which the drying times hold
     month: date | None = None  # the first day of the month they were worked out for
-    cautions: list[Words] = field(default_factory=list)
+    cautions: list[StrOrPromise] = field(default_factory=list)
 
     @property
     def is_strip(self) -> bool:
@@ -149,14 +149,18 @@ class Scope:
     @property
     def cost(self) -> Decimal | None:
         """What everything to be bought costs; None if the price of something is not known."""
-        return cost_of(self.needs)
+        return cost_of_needs(self.needs)
 
     @property
-    def sizes_words(self) -> str:
+    def sizes_text(self) -> str:
         """What a tread and a length of rail count for; empty for a deck without them."""
-        treads = f"A stair tread counts as {display.measure(TREAD_M2, 'area')}" if self.deck.stair_treads else ""
-        unit, name = (FOOT, "foot") if display.business().units == Units.US else (Decimal(1), "metre")
-        rails = f"a {name} of open rail as {display.measure(RAIL_M2_PER_M * unit, 'area')}" if self.deck.rail_m else ""
+        treads = f"A stair tread counts as {display.format_measure(TREAD_M2, 'area')}" if self.deck.stair_treads else ""
+        unit, name = (FOOT, "foot") if display.current_business().units == Units.US else (Decimal(1), "metre")
+        rails = (
+            f"a {name} of open rail as {display.format_measure(RAIL_M2_PER_M * unit, 'area')}"
+            if self.deck.rail_m
+            else ""
+        )
         both = ", ".join(filter(None, (treads, rails)))
         return f"{both[:1].upper()}{both[1:]} (common practice)." if both else ""
 

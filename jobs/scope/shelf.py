@@ -17,7 +17,7 @@ class Shelf:
     """Products in use, the most used first; packs by product; tins with something left, the oldest first."""
 
     products: list[Product]
-    packs: dict[int, list[materials.Pack]]
+    packs: dict[int, list[materials.PackPrice]]
     tins: dict[int, list[StockTin]]
 
     def finishes(self) -> list[Product]:
@@ -26,7 +26,7 @@ class Shelf:
     def of_kind(self, kind: str) -> list[Product]:
         return [product for product in self.products if product.kind == kind]
 
-    def usual(self, kind: str) -> Product | None:
+    def most_used(self, kind: str) -> Product | None:
         """The product of a kind that was used most of late."""
         return next(iter(self.of_kind(kind)), None)
 
@@ -37,15 +37,15 @@ class Shelf:
         return [tin for tin in tins if not wanted or tin.colour.casefold() == wanted]
 
 
-def shelf(*, today: date) -> Shelf:
+def load_shelf(*, today: date) -> Shelf:
     """In four queries, however much is on it."""
-    packs: dict[int, list[materials.Pack]] = {}
+    packs: dict[int, list[materials.PackPrice]] = {}
     for pack in Pack.objects.filter(is_active=True).order_by("product_id", "litres"):
-        packs.setdefault(pack.product_id, []).append(materials.Pack(pack.litres, pack.price))
-    return Shelf(in_use().products, packs, by_product(good_tins(today)))
+        packs.setdefault(pack.product_id, []).append(materials.PackPrice(pack.litres, pack.price))
+    return Shelf(shelf_of_products().products, packs, tins_by_product(usable_tins(today)))
 
 
-def in_use() -> Shelf:
+def shelf_of_products() -> Shelf:
     """Only the products, without packs and tins: two queries."""
     products = list(Product.objects.in_use())
     used = recent_use()
@@ -59,13 +59,13 @@ def recent_use() -> dict[int, int]:
     return {row["product_id"]: row["times"] for row in counted}
 
 
-def good_tins(today: date) -> list[StockTin]:
+def usable_tins(today: date) -> list[StockTin]:
     """What counts: neither past the date of its batch nor unseen for a year."""
-    tins = StockTin.objects.left().select_related("batch")
-    return [tin for tin in tins if not tin.is_past(today=today) and not tin.is_unseen(today=today)]
+    tins = StockTin.objects.in_stock().select_related("batch")
+    return [tin for tin in tins if not tin.is_expired(today=today) and not tin.is_stale(today=today)]
 
 
-def by_product(tins: Iterable[StockTin]) -> dict[int, list[StockTin]]:
+def tins_by_product(tins: Iterable[StockTin]) -> dict[int, list[StockTin]]:
     found: dict[int, list[StockTin]] = {}
     for tin in tins:
         found.setdefault(tin.product_id, []).append(tin)

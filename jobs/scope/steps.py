@@ -12,137 +12,158 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import Words, ngettext_lazy
+from clients.languages import StrOrPromise, ngettext_lazy
 from clients.models import Deck
 from jobs.models import Product, Rate
-from jobs.scope.drying import DRYING_MINUTES, DRYING_WORDS
-from jobs.scope.parts import Step
-from jobs.scope.work import Work
-from jobs.work.care import FURNITURE_DAYS, WALK_HOURS
+from jobs.scope.drying import DRYING_MINUTES, DRYING_TEXTS
+from jobs.scope.parts import WorkStep
+from jobs.scope.work import ProposedWork
+from jobs.work.care import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS
 
 DWELL_MINUTES = {"stripper": 60, "cleaner": 15, "brightener": 20}
-EXTRA = {
+EXTRA_DWELL = {
     "stripper": (20, _("{minutes} minutes to act, 15 to 20 minutes more where it is stubborn")),
     "brightener": (10, _("{minutes} minutes to act, 10 minutes more on stains")),
 }
-TO_ACT = _("{minutes} minutes to act")
+DWELL_TEXT = _("{minutes} minutes to act")
 RECOAT_HOURS = Decimal(2)
-HOUR, DAY = 60, 1440
-SEAL = [_("Seal with {finish}"), _("Seal with {finish}, first coat"), _("Seal with {finish}, second coat"),
+HOUR_MINUTES, DAY_MINUTES = 60, 1440
+SEAL_TITLES = [_("Seal with {finish}"), _("Seal with {finish}, first coat"), _("Seal with {finish}, second coat"),
         _("Seal with {finish}, third coat")]  # fmt: skip
-APPLIED = {
+APPLICATION_TITLES = {
     1: _("{product}, first application"),
     2: _("{product}, second application"),
     3: _("{product}, third application"),
 }
-SEALING = _("Rails first, then stairs and boards: four or five boards at a time along their whole length, to the exit.")
-GENTLY = _("Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it.")
-NAMED = {"stripper": _("Stripper"), "cleaner": _("Cleaner"), "brightener": _("Brightener")}
-RINSED = {
+SEALING_TEXT = _(
+    "Rails first, then stairs and boards: four or five boards at a time along their whole length, to the exit."
+)
+GENTLE_WASH_TEXT = _("Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it.")
+CHEMICAL_NAMES = {"stripper": _("Stripper"), "cleaner": _("Cleaner"), "brightener": _("Brightener")}
+RINSE_TITLES = {
     "stripper": _("Rinse off the stripper"),
     "cleaner": _("Rinse off the cleaner"),
     "brightener": _("Rinse off the brightener"),
 }
-TASK = {"stripper": Rate.Task.STRIP, "cleaner": Rate.Task.CLEAN, "brightener": Rate.Task.BRIGHTEN}
+TASK_BY_CHEMICAL = {"stripper": Rate.Task.STRIP, "cleaner": Rate.Task.CLEAN, "brightener": Rate.Task.BRIGHTEN}
 
 
-def steps(
-    deck: Deck, work: Work, chemicals: dict[str, Product | None], product: Product | None, season: str
-) -> list[Step]:
+def work_steps(
+    deck: Deck, work: ProposedWork, chemicals: dict[str, Product | None], product: Product | None, season: str
+) -> list[WorkStep]:
     """In the order they are done."""
     return [
-        Step(
+        WorkStep(
             Rate.Task.SET_UP, _("Set up"), _("Clear the deck, set loose nails, wet and cover plants, walls and metal.")
         ),
-        *wet_work(deck, work, chemicals, season),
-        drying(_("Let the wood dry"), _("Dry to the touch is not dry: measure before sealing."), season),
-        Step(
+        *washing_steps(deck, work, chemicals, season),
+        drying_step(_("Let the wood dry"), _("Dry to the touch is not dry: measure before sealing."), season),
+        WorkStep(
             Rate.Task.SAND,
             _("Light sand"),
             _("60 to 80 grit along the grain, corners by hand; sweep and vacuum the dust."),
         ),
-        *coats(work, product),
-        *cure(product),
+        *coat_steps(work, product),
+        *cure_steps(product),
     ]
 
 
-def wet_work(deck: Deck, work: Work, chemicals: dict[str, Product | None], season: str) -> Iterator[Step]:
+def washing_steps(
+    deck: Deck, work: ProposedWork, chemicals: dict[str, Product | None], season: str
+) -> Iterator[WorkStep]:
     """Strip, or clean, then brighten."""
-    rinse = GENTLY if deck.is_jet_damaged else _("Rinse with the grain until the water runs clear.")
+    rinse = GENTLE_WASH_TEXT if deck.is_jet_sensitive else _("Rinse with the grain until the water runs clear.")
     for kind, product in chemicals.items():
         times = work.stripper_applications if kind == "stripper" else 1
         for number in range(1, times + 1):
             if number > 1:
-                yield drying(_("Let the surface dry"), _("Stripper goes on a dry surface."), season)
-            yield acting(kind, product, number if times > 1 else 0)
-            yield Step(TASK[kind], RINSED[kind], rinse)
+                yield drying_step(_("Let the surface dry"), _("Stripper goes on a dry surface."), season)
+            yield application_step(kind, product, number if times > 1 else 0)
+            yield WorkStep(TASK_BY_CHEMICAL[kind], RINSE_TITLES[kind], rinse)
 
 
-def acting(kind: str, product: Product | None, number: int) -> Step:
+def application_step(kind: str, product: Product | None, number: int) -> WorkStep:
     """Put a chemical on and let it act."""
     minutes = product.dwell_minutes if product and product.dwell_minutes else None
     least = minutes or DWELL_MINUTES[kind]
-    more, wait = EXTRA.get(kind, (0, TO_ACT))
-    name = product.name if product else NAMED[kind]
-    title = format_lazy(APPLIED[number], product=name) if number else name
-    return Step(
-        TASK[kind], title, ACTING[kind], format_lazy(wait, minutes=least), least, least + more, minutes is not None
+    more, wait = EXTRA_DWELL.get(kind, (0, DWELL_TEXT))
+    name = product.name if product else CHEMICAL_NAMES[kind]
+    title = format_lazy(APPLICATION_TITLES[number], product=name) if number else name
+    return WorkStep(
+        TASK_BY_CHEMICAL[kind],
+        title,
+        APPLICATION_TEXTS[kind],
+        format_lazy(wait, minutes=least),
+        least,
+        least + more,
+        minutes is not None,
     )
 
 
-ACTING = {
+APPLICATION_TEXTS = {
     "stripper": _("A full film on the dry surface; keep it moist while it acts. Wet stripper is very slippery."),
     "cleaner": _("On the wet boards; keep it wet, brush along the grain."),
     "brightener": _("On the damp surface, evenly, also on the ends of the boards."),
 }
 
 
-def drying(title: Words, words: Words, season: str) -> Step:
+def drying_step(title: StrOrPromise, words: StrOrPromise, season: str) -> WorkStep:
     least, most = DRYING_MINUTES[season]
-    return Step("", title, words, DRYING_WORDS[season], least, most)
+    return WorkStep("", title, words, DRYING_TEXTS[season], least, most)
 
 
-def coats(work: Work, product: Product | None) -> Iterator[Step]:
+def coat_steps(work: ProposedWork, product: Product | None) -> Iterator[WorkStep]:
     hours = product.recoat_hours if product and product.recoat_hours is not None else None
     wait = RECOAT_HOURS if hours is None else hours
     name = product.name if product else _("finish")
     for number in range(1, work.coats + 1):
-        words = SEALING if number == 1 else _("As the first.")
-        title = format_lazy(SEAL[number if 1 < work.coats < len(SEAL) else 0], finish=name)
+        words = SEALING_TEXT if number == 1 else _("As the first.")
+        title = format_lazy(SEAL_TITLES[number if 1 < work.coats < len(SEAL_TITLES) else 0], finish=name)
         if number == work.coats:
-            yield Step(Rate.Task.COAT, title, words)
+            yield WorkStep(Rate.Task.COAT, title, words)
         else:
-            between = ngettext_lazy("{count} hour between coats", "{count} hours between coats", whole(wait))
-            until = format_lazy(between, count=display.number_when_read(wait, 3))
-            yield Step(Rate.Task.COAT, title, words, until, int(wait * HOUR), int(wait * HOUR), hours is not None)
+            between = ngettext_lazy("{count} hour between coats", "{count} hours between coats", plural_number(wait))
+            until = format_lazy(between, count=display.format_number_lazy(wait, 3))
+            yield WorkStep(
+                Rate.Task.COAT,
+                title,
+                words,
+                until,
+                int(wait * HOUR_MINUTES),
+                int(wait * HOUR_MINUTES),
+                hours is not None,
+            )
 
 
-def cure(product: Product | None) -> Iterator[Step]:
+def cure_steps(product: Product | None) -> Iterator[WorkStep]:
     """When it may be walked on and when furniture comes back, both counted from the last coat."""
     walk = product.walk_hours if product else None
     days = product.furniture_days if product else None
-    walk_hours, furniture_days = WALK_HOURS if walk is None else walk, FURNITURE_DAYS if days is None else days
-    to_walk, to_carry = int(walk_hours * HOUR), int(furniture_days * DAY)
-    yield Step(
+    walk_hours, furniture_days = (
+        DEFAULT_WALK_HOURS if walk is None else walk,
+        DEFAULT_FURNITURE_DAYS if days is None else days,
+    )
+    to_walk, to_carry = int(walk_hours * HOUR_MINUTES), int(furniture_days * DAY_MINUTES)
+    yield WorkStep(
         "", _("Walking"), _("Nobody on the deck until then, pets neither."),
-        hours_after(Decimal(to_walk) / HOUR), to_walk, to_walk, walk is not None,
+        hours_after_coat(Decimal(to_walk) / HOUR_MINUTES), to_walk, to_walk, walk is not None,
     )  # fmt: skip
-    yield Step(
+    yield WorkStep(
         "", _("Furniture"), _("Lift it back, do not drag it. Cool or damp weather makes it longer."),
-        days_after(Decimal(to_carry) / DAY), to_carry, to_carry, days is not None,
+        days_after_coat(Decimal(to_carry) / DAY_MINUTES), to_carry, to_carry, days is not None,
     )  # fmt: skip
 
 
-def hours_after(hours: Decimal) -> Words:
-    words = ngettext_lazy("{count} hour after the last coat", "{count} hours after the last coat", whole(hours))
-    return format_lazy(words, count=display.number_when_read(hours, 3))
+def hours_after_coat(hours: Decimal) -> StrOrPromise:
+    words = ngettext_lazy("{count} hour after the last coat", "{count} hours after the last coat", plural_number(hours))
+    return format_lazy(words, count=display.format_number_lazy(hours, 3))
 
 
-def days_after(days: Decimal) -> Words:
-    words = ngettext_lazy("{count} day after the last coat", "{count} days after the last coat", whole(days))
-    return format_lazy(words, count=display.number_when_read(days, 3))
+def days_after_coat(days: Decimal) -> StrOrPromise:
+    words = ngettext_lazy("{count} day after the last coat", "{count} days after the last coat", plural_number(days))
+    return format_lazy(words, count=display.format_number_lazy(days, 3))
 
 
-def whole(value: Decimal) -> int:
+def plural_number(value: Decimal) -> int:
     """For the choice between one and many, which asks for a whole number: an hour and a half are many."""
     return int(value.to_integral_value(rounding=ROUND_CEILING))

@@ -18,7 +18,7 @@ register = template.Library()
 @register.filter
 def plain_number(value: Decimal) -> str:
     """“18” or “2.5” in the business's locale."""
-    return display.number(value, 3)
+    return display.format_number(value, 3)
 
 
 @register.filter
@@ -37,7 +37,7 @@ def counted(unit: str, quantity: Decimal) -> str:
 def as_qr(link: str) -> SafeString:
     """The link as a code to scan; nothing if it is too long for one."""
     try:
-        return mark_safe(qr.svg(link, _("Code that opens the page of this offer on a phone")))  # noqa: S308 - drawn here
+        return mark_safe(qr.qr_svg(link, _("Code that opens the page of this offer on a phone")))  # noqa: S308 - drawn here
     except ValueError:
         return mark_safe("")
 

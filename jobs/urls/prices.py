@@ -6,9 +6,9 @@ from jobs.views import prices
 
 app_name = "prices"
 urlpatterns = [
-    path("", prices.price_lists, name="list"),
-    path("new/", prices.new, name="new"),
-    path("<int:pk>/", prices.detail, name="detail"),
-    path("<int:pk>/change/", prices.change, name="change"),
-    path("<int:pk>/remove/", prices.remove, name="remove"),
+    path("", prices.list_price_lists, name="list"),
+    path("new/", prices.price_list_new, name="new"),
+    path("<int:pk>/", prices.show_price_list, name="detail"),
+    path("<int:pk>/change/", prices.edit_price_list, name="change"),
+    path("<int:pk>/remove/", prices.price_list_remove, name="remove"),
 ]

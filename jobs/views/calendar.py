@@ -23,8 +23,8 @@ def crew_calendar(request: HttpRequest, token: str) -> HttpResponse:
     if crew is None:
         raise Http404("There is no such calendar.")
     business = business_of(request)
-    rows = calendar.in_feed(crew, today=business.today(timezone.now()))
-    content = calendar.feed(crew, rows, business, url=request.build_absolute_uri())
+    rows = calendar.crew_feed_bookings(crew, today=business.today(timezone.now()))
+    content = calendar.crew_feed_file(crew, rows, business, url=request.build_absolute_uri())
     etag = quote_etag(hashlib.sha256(content).hexdigest()[:32])
     response = HttpResponse(content, content_type="text/calendar; charset=utf-8", headers={"ETag": etag})
     response["Content-Disposition"] = 'inline; filename="diary.ics"'

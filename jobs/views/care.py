@@ -6,33 +6,35 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from clients.access import sends, signed_in
+from clients.access import current_user, office_required
 from clients.messaging.unsendable import Unsendable
 from jobs.actions import signing
 from jobs.actions.signing import CareRecordError
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import care_record, job_for_record
+from jobs.work.care_record import build_care_record, get_job_for_record
 
 
-def job_or_404(pk: int) -> Job:
-    if (job := job_for_record(pk)) is None:
+def job_for_record_or_404(pk: int) -> Job:
+    if (job := get_job_for_record(pk)) is None:
         raise Http404("There is no such job.")
     return job
 
 
 @require_safe
-def record(request: HttpRequest, pk: int) -> HttpResponse:
-    record = care_record(job_or_404(pk))
+def show_care_record(request: HttpRequest, pk: int) -> HttpResponse:
+    record = build_care_record(job_for_record_or_404(pk))
     name, content = f'inline; filename="{record.file_name}"', care_record_pdf(record)
     return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
 
 
-@sends
+@office_required
 @require_POST
-def send(request: HttpRequest, pk: int) -> HttpResponse:
+def care_record_send(request: HttpRequest, pk: int) -> HttpResponse:
     try:
-        message, is_new = signing.send_care_record(job=job_or_404(pk), by=signed_in(request), now=timezone.now())
+        message, is_new = signing.send_care_record(
+            job=job_for_record_or_404(pk), by=current_user(request), now=timezone.now()
+        )
     except (CareRecordError, Unsendable) as error:
         messages.error(request, f"The care record was not sent. {error}")
     else:

@@ -8,41 +8,41 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, manages, sends
+from clients.access import business_of, office_required, owner_required
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError
 from jobs.forms.crews import CrewForm, DayOffForm
 from jobs.models import Crew, DayOff
 
-LINK = "crew_feed_link"
+FEED_LINK_KEY = "crew_feed_link"
 
 
-@sends
+@office_required
 @require_GET
-def crews(request: HttpRequest) -> HttpResponse:
-    return show(request, DayOffForm())
+def list_crews(request: HttpRequest) -> HttpResponse:
+    return render_crews(request, DayOffForm())
 
 
-def show(request: HttpRequest, form: DayOffForm) -> HttpResponse:
+def render_crews(request: HttpRequest, form: DayOffForm) -> HttpResponse:
     """A link that was just made is shown once: only its hash is kept."""
     today = business_of(request).today(timezone.now())
     context = {
         "crews": Crew.objects.order_by("-is_active", "position", "id"), "form": form,
         "days_off": DayOff.objects.filter(last_on__gte=today).select_related("crew"),
-        "link": request.session.pop(LINK, None),
+        "link": request.session.pop(FEED_LINK_KEY, None),
     }  # fmt: skip
     return render(request, "jobs/diary/crews.html", context)
 
 
-@manages
+@owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
-def crew_new(request: HttpRequest) -> HttpResponse:
+def new_crew(request: HttpRequest) -> HttpResponse:
     return crew_page(request, Crew(position=Crew.objects.count() + 1), "New crew")
 
 
-@manages
+@owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
-def crew_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_crew(request: HttpRequest, pk: int) -> HttpResponse:
     crew = get_object_or_404(Crew, pk=pk)
     return crew_page(request, crew, crew.name)
 
@@ -60,27 +60,27 @@ def crew_page(request: HttpRequest, crew: Crew, title: str) -> HttpResponse:
     return render(request, "jobs/diary/crew.html", {"form": form, "title": title})
 
 
-@manages
+@owner_required
 @require_POST
 def crew_feed(request: HttpRequest, pk: int) -> HttpResponse:
     """A new calendar link, or (with `close`) none."""
     crew = get_object_or_404(Crew, pk=pk)
     if "close" in request.POST:
-        actions.close_feed(crew=crew)
+        actions.close_crew_feed(crew=crew)
         messages.success(request, f"The calendar link of {crew} leads nowhere from now on.")
     else:
-        token = actions.open_feed(crew=crew)
+        token = actions.open_crew_feed(crew=crew)
         url = settings.BASE_URL + reverse("crew_calendar", args=[token])
-        request.session[LINK] = {"crew": crew.name, "url": url}
+        request.session[FEED_LINK_KEY] = {"crew": crew.name, "url": url}
     return redirect("diary:crews")
 
 
-@sends
+@office_required
 @require_POST
 def day_off_add(request: HttpRequest) -> HttpResponse:
     form = DayOffForm(request.POST)
     if not form.is_valid():
-        return show(request, form)
+        return render_crews(request, form)
     there = actions.add_day_off(off=form.instance)
     if there:
         bookings = "1 booking lies" if there == 1 else f"{there} days of work lie"
@@ -90,7 +90,7 @@ def day_off_add(request: HttpRequest) -> HttpResponse:
     return redirect("diary:crews")
 
 
-@sends
+@office_required
 @require_POST
 def day_off_remove(request: HttpRequest, pk: int) -> HttpResponse:
     """Gone already is as good."""

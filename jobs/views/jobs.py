@@ -9,19 +9,19 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, manages, signed_in
+from clients.access import business_of, current_user, owner_required
 from jobs import actions
 from jobs.actions.parts import JobError
 from jobs.forms import log as forms
-from jobs.forms.job import RemovalForm
+from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.views.shelf import tins_after
 from jobs.work.care import care_note
-from jobs.work.cautions import cautions
-from jobs.work.coat_build import build_around
-from jobs.work.doubts import doubts
-from jobs.work.spread import measured
+from jobs.work.cautions import job_cautions
+from jobs.work.coat_build import coat_build_before_and_after
+from jobs.work.doubts import plausibility_warnings
+from jobs.work.spread import measured_spreads
 
 
 def job_or_404(pk: int) -> Job:
@@ -30,65 +30,65 @@ def job_or_404(pk: int) -> Job:
 
 
 @require_GET
-def detail(request: HttpRequest, pk: int) -> HttpResponse:
+def show_job(request: HttpRequest, pk: int) -> HttpResponse:
     job, now, business = job_or_404(pk), timezone.now(), business_of(request)
     tins = tins_after(job, units=business.units, today=business.today(now))
-    context = {"job": job, "photos_form": PhotosForm(), "tins": tins, **judged(job, now)}
+    context = {"job": job, "photos_form": PhotosForm(), "tins": tins, **job_page_context(job, now)}
     return render(request, "jobs/detail.html", context)
 
 
-def judged(job: Job, now: datetime) -> dict[str, Any]:
+def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
     """What the page says beside the bare facts."""
     coats = job.coats_applied.all()
     before = Job.objects.before(job).coating().with_coats().select_related("deck").newest_first().first()
-    build_before, build = build_around(job)
+    build_before, build = coat_build_before_and_after(job)
     care = care_note(job)
     return {
-        "doubts": doubts(job, before=before, build_before=build_before, build=build),
+        "doubts": plausibility_warnings(job, before=before, build_before=build_before, build=build),
         "build": build,
         "care": care if care and care.furniture_at > now else None,
-        "cautions": cautions(job.deck, job.kind, [coat.product for coat in coats]),
-        "spreads": measured(job.deck, coats),
+        "cautions": job_cautions(job.deck, job.kind, [coat.product for coat in coats]),
+        "spreads": measured_spreads(job.deck, coats),
     }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
     job, today = job_or_404(pk), business_of(request).today(timezone.now())
     if request.method != "POST":
-        return show(request, job, forms.of_job(request, job, today))
+        return render_job_edit(request, job, forms.log_forms_of_job(request, job, today))
     if "add_product" in request.POST:
-        return show(request, job, forms.with_another_row(request, job.deck, today))
-    page = forms.sent(request, job.deck, today)
+        return render_job_edit(request, job, forms.log_forms_with_row(request, job.deck, today))
+    page = forms.bound_log_forms(request, job.deck, today)
     if page.is_valid():
         try:
-            return changed(request, job, page)
+            return submit_job_change(request, job, page)
         except JobError as error:
-            forms.complain(page.job, error.field, str(error))
-    return show(request, job, page)
+            forms.add_action_error(page.job, error.field, str(error))
+    return render_job_edit(request, job, page)
 
 
-def show(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
+def render_job_edit(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     return render(request, "jobs/edit.html", {"job": job, "page": page})
 
 
-def changed(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
+def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     actions.change_job(
-        job=job, details=page.job.details(), coats=page.rows.coats(), found=page.job.found(),
-        business=business_of(request), by=signed_in(request), now=timezone.now(),
+        job=job, details=page.job.details(), coats=page.rows.coats(), findings=page.job.findings(),
+        business=business_of(request), by=current_user(request), now=timezone.now(),
     )  # fmt: skip
     messages.success(request, "The job was changed.")
     return redirect("jobs:detail", job.pk)
 
 
-@manages
+@owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
-def remove(request: HttpRequest, pk: int) -> HttpResponse:
+def job_remove(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
-    form = RemovalForm(request.POST or None)
+    form = JobRemovalForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         deck = job.deck
-        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=signed_in(request), now=timezone.now())
+        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=current_user(request), now=timezone.now())
         messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
         return redirect("decks:detail", deck.pk)
     return render(request, "jobs/remove.html", {"job": job, "form": form})

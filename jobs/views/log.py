@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, signed_in
+from clients.access import business_of, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
 from jobs.actions.parts import JobError, NewDeck
@@ -18,45 +18,45 @@ from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Job
-from jobs.work.cautions import cautions
+from jobs.work.cautions import job_cautions
 
-MOST_RECENT = 6
-MOST_FOUND = 20
+MAX_RECENT_DECKS = 6
+MAX_FOUND_DECKS = 20
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def log(request: HttpRequest) -> HttpResponse:
+def log_job_page(request: HttpRequest) -> HttpResponse:
     """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the book."""
     today = business_of(request).today(timezone.now())
     if request.method == "POST":
-        return sent(request, today)
+        return handle_log_post(request, today)
     deck = current_deck(request.GET.get("deck", ""))
     if not deck and "new" not in request.GET:
-        return choose(request)
-    return show(request, forms.fresh(request, deck, today, forms.booking_of(request.GET, deck)))
+        return choose_deck(request)
+    return render_log_page(request, forms.new_log_forms(request, deck, today, forms.booking_of_deck(request.GET, deck)))
 
 
-def deck_of(text: str) -> Deck | None:
+def deck_by_number(text: str) -> Deck | None:
     """The deck with that number, archived or not."""
     return Deck.objects.with_owner().filter(pk=text).first() if text.isdecimal() and len(text) < 18 else None
 
 
 def current_deck(text: str) -> Deck | None:
-    deck = deck_of(text)
+    deck = deck_by_number(text)
     return None if deck is None or deck.archived_at or deck.property.client.archived_at else deck
 
 
-def choose(request: HttpRequest) -> HttpResponse:
+def choose_deck(request: HttpRequest) -> HttpResponse:
     """Which deck? The ones this person worked on last, or a few words to find another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
         messages.warning(request, "This deck is archived or not in the book. Choose another.")
-    decks = found_decks(words) if words else recent_decks(request.user.pk)
+    decks = decks_matching(words) if words else recent_decks(request.user.pk)
     return render(request, "jobs/choose_deck.html", {"words": words, "decks": decks})
 
 
-def found_decks(words: str) -> list[Deck]:
-    ids = [hit.deck_id for hit in search.find(words, limit=MOST_FOUND).hits if hit.deck_id]
+def decks_matching(words: str) -> list[Deck]:
+    ids = [hit.deck_id for hit in search.find_decks(words, limit=MAX_FOUND_DECKS).hits if hit.deck_id]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
 
@@ -64,38 +64,38 @@ def found_decks(words: str) -> list[Deck]:
 def recent_decks(user_pk: int | None) -> list[Deck]:
     """Of the last jobs this person logged, newest first, each once."""
     logged = Job.objects.filter(recorded_by=user_pk).order_by("-id").values_list("deck_id", flat=True)[:60]
-    ids = list(dict.fromkeys(logged))[:MOST_RECENT]
+    ids = list(dict.fromkeys(logged))[:MAX_RECENT_DECKS]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
 
 
-def show(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
-    products = page.last.coats_applied.all() if page.last else []
+def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
+    products = page.last_job.coats_applied.all() if page.last_job else []
     context = {
         "page": page,
-        "strip_cautions": cautions(page.deck, Job.Kind.STRIP, []),
-        "cautions": cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
+        "strip_cautions": job_cautions(page.deck, Job.Kind.STRIP, []),
+        "cautions": job_cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
     }
     return render(request, "jobs/log.html", context)
 
 
-def sent(request: HttpRequest, today: date) -> HttpResponse:
-    deck = deck_of(request.POST.get("deck", ""))
+def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
+    deck = deck_by_number(request.POST.get("deck", ""))
     if "add_product" in request.POST:
-        page = forms.with_another_row(request, deck, today)
+        page = forms.log_forms_with_row(request, deck, today)
         keep_photos(request, page)
-        return show(request, page)
-    page = forms.sent(request, deck, today)
+        return render_log_page(request, page)
+    page = forms.bound_log_forms(request, deck, today)
     there = Job.objects.filter(form_key=page.form_key).first() if page.form_key else None
     if there:
-        return already(request, there)
+        return redirect_to_logged_job(request, there)
     if page.is_valid():
         try:
-            return logged(request, page)
+            return log_job_from_page(request, page)
         except JobError as error:
-            forms.complain(page.job, error.field, str(error))
+            forms.add_action_error(page.job, error.field, str(error))
     keep_photos(request, page)
-    return show(request, page)
+    return render_log_page(request, page)
 
 
 def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
@@ -106,31 +106,31 @@ def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
         messages.warning(request, f"Photos: {' '.join(error.messages)} None of them was kept.")
         return
     if page.form_key:
-        photos.keep(page.form_key, good)
+        photos.stage_photos(page.form_key, good)
 
 
-def logged(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
+def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     form, now = page.job, timezone.now()
     form_key = form.cleaned_data["form_key"]
     deck = page.deck or (page.new.new_deck() if page.new else None)
-    pictures = [*photos.take(form_key), *form.cleaned_data["photos"]]
+    pictures = [*photos.read_staged_photos(form_key), *form.cleaned_data["photos"]]
     job, is_new = actions.log_job(
-        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), found=form.found(),
+        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), findings=form.findings(),
         form_key=form_key,
-        business=business_of(request), by=signed_in(request), now=now, photos=pictures,
+        business=business_of(request), by=current_user(request), now=now, photos=pictures,
         moment=form.cleaned_data["moment"] or "finished", booking=page.booking,
     )  # fmt: skip
-    photos.drop(form_key)
-    photos.drop_forgotten(now=now)
+    photos.delete_staged_photos(form_key)
+    photos.delete_abandoned_photos(now=now)
     if not is_new:
-        return already(request, job)
+        return redirect_to_logged_job(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
-    if page.booking and (left := booked_work.not_logged(page.booking)):
+    if page.booking and (left := booked_work.unlogged_decks(page.booking)):
         messages.info(request, f"Still to log from this booking: {', '.join(deck.label for deck in left)}.")
         return redirect("diary:booking", page.booking.pk)
     return redirect("jobs:detail", job.pk)
 
 
-def already(request: HttpRequest, job: Job) -> HttpResponse:
+def redirect_to_logged_job(request: HttpRequest, job: Job) -> HttpResponse:
     messages.info(request, "This job was logged already. Nothing was added.")
     return redirect("jobs:detail", job.pk)

@@ -30,16 +30,23 @@ from jobs.diary import calendar
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm
 from jobs.models import Offer
 from jobs.offers import links
-from jobs.offers.link_expiry import has_ended
-from jobs.offers.page import GONE, OfferPage, offer_of, offer_page, week_words, weeks_to_choose
+from jobs.offers.link_expiry import is_offer_link_expired
+from jobs.offers.page import (
+    DEAD_LINK_STATES,
+    OfferPage,
+    bookable_weeks,
+    build_offer_page,
+    offer_by_token_hash,
+    week_text,
+)
 from jobs.pdf import offer_pdf
-from jobs.pdf.paper import small_copy
+from jobs.pdf.paper import stored_thumbnail
 
-MOST_BYTES = 64 * 1024  # an answer is a few lines
-View = Callable[..., HttpResponse]
+MAX_OFFER_POST_BYTES = 64 * 1024  # an answer is a few lines
+PublicView = Callable[..., HttpResponse]
 
 
-def unlisted(view: View) -> View:
+def unlisted(view: PublicView) -> PublicView:
     """For everyone who has the link, and for nobody else: no sign-in, no cookie, no trace."""
 
     @wraps(view)
@@ -54,119 +61,119 @@ def unlisted(view: View) -> View:
 
 @unlisted
 @require_http_methods(["GET", "HEAD", "POST"])
-def offer(request: HttpRequest, token: str) -> HttpResponse:
-    if content_length(request) > MOST_BYTES:
-        return closed(request, "too_long", 413)
-    found = offer_of(links.token_hash(token))
+def show_public_offer(request: HttpRequest, token: str) -> HttpResponse:
+    if content_length(request) > MAX_OFFER_POST_BYTES:
+        return render_closed_link(request, "too_long", 413)
+    found = offer_by_token_hash(links.token_hash(token))
     if found is None:
-        return closed(request, "unknown", 404)
+        return render_closed_link(request, "unknown", 404)
     now = timezone.now()
     today = business_of(request).today(now)
-    with display.for_client(found.language):
-        if has_ended(found, business_of(request), today=today):
+    with display.in_client_language(found.language):
+        if is_offer_link_expired(found, business_of(request), today=today):
             return render(request, "jobs/public/ended.html", {"navigation": []}, status=410)
-        page = offer_page(found, today=today)
+        page = build_offer_page(found, today=today)
         if request.method != "POST":
-            return shown(request, page, forms_of(page))
-        return answered(request, page, token, now)
+            return render_public_offer(request, page, public_forms(page))
+        return handle_answer_post(request, page, token, now)
 
 
 def content_length(request: HttpRequest) -> int:
     length = request.META.get("CONTENT_LENGTH") or "0"
-    return int(length) if str(length).isdecimal() else MOST_BYTES + 1
+    return int(length) if str(length).isdecimal() else MAX_OFFER_POST_BYTES + 1
 
 
-def forms_of(page: OfferPage, deed: str = "", data: Any = None) -> dict[str, Form]:
+def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[str, Form]:
     """The forms that may be sent now, the one that was sent with what was typed."""
-    typed = {deed: data}
+    typed = {action: data}
     forms: dict[str, Form] = {"ask": AskForm(typed.get("ask"))}
     if page.is_open:
-        weeks = weeks_to_choose(page.offer, today=page.today)
+        weeks = bookable_weeks(page.offer, today=page.today)
         forms |= {"accept": AcceptForm(typed.get("accept"), weeks=weeks), "decline": DeclineForm(typed.get("decline"))}
     return forms
 
 
-def answered(request: HttpRequest, page: OfferPage, token: str, now: datetime) -> HttpResponse:
+def handle_answer_post(request: HttpRequest, page: OfferPage, token: str, now: datetime) -> HttpResponse:
     """Do what was asked, then show the page anew; what cannot be done is said beside the form."""
-    deed = request.POST.get("deed", "")
-    forms = forms_of(page, deed, request.POST)
-    form = forms.get(deed)
+    action = request.POST.get("deed", "")
+    forms = public_forms(page, action, request.POST)
+    form = forms.get(action)
     if form is None:  # answered already, or no button of ours
-        return back(token)
+        return redirect_to_public_offer(token)
     if not form.is_valid():
-        return shown(request, page, forms, status=422)
+        return render_public_offer(request, page, forms, status=422)
     try:
-        with display.for_staff():  # what is noted of it is read in the office
-            DEEDS[deed](token_hash=links.token_hash(token), now=now, **form.cleaned_data)
+        with display.in_staff_language():  # what is noted of it is read in the office
+            ANSWER_ACTIONS[action](token_hash=links.token_hash(token), now=now, **form.cleaned_data)
     except NoRoomError:
-        return no_room(request, page, form)
+        return render_no_room(request, page, form)
     except AnswerError as error:
         form.add_error(None, str(error))
-        return shown(request, page, forms, status=409)
-    return back(token, "talk" if deed == "ask" else "state")
+        return render_public_offer(request, page, forms, status=409)
+    return redirect_to_public_offer(token, "talk" if action == "ask" else "state")
 
 
-def back(token: str, part: str = "state") -> HttpResponse:
+def redirect_to_public_offer(token: str, part: str = "state") -> HttpResponse:
     """To the page, at the part that says what became of the answer."""
     return redirect(f"{reverse('offer_public', args=[token])}#{part}")
 
 
-DEEDS: dict[str, Callable[..., Any]] = {
-    "accept": answers.accept_offer, "decline": answers.decline_offer, "ask": answers.ask,
+ANSWER_ACTIONS: dict[str, Callable[..., Any]] = {
+    "accept": answers.accept_offer, "decline": answers.decline_offer, "ask": answers.ask_question,
 }  # fmt: skip
 
 
-def no_room(request: HttpRequest, page: OfferPage, sent: Form) -> HttpResponse:
+def render_no_room(request: HttpRequest, page: OfferPage, sent: Form) -> HttpResponse:
     """Somebody was quicker: the weeks that are left, the name still in its place, the offer still open."""
-    week = week_words(sent.cleaned_data["week"])
+    week = week_text(sent.cleaned_data["week"])
     why = _("The week of {week} has no room for this work any more. Choose another.").format(week=week)
-    forms = forms_of(page)
-    form = AcceptForm({"accept-name": sent.cleaned_data["name"]}, weeks=weeks_to_choose(page.offer, today=page.today))
+    forms = public_forms(page)
+    form = AcceptForm({"accept-name": sent.cleaned_data["name"]}, weeks=bookable_weeks(page.offer, today=page.today))
     form.errors["week"] = form.error_class([why])
-    return shown(request, page, forms | {"accept": form}, status=409)
+    return render_public_offer(request, page, forms | {"accept": form}, status=409)
 
 
-def shown(request: HttpRequest, page: OfferPage, forms: dict[str, Form], status: int = 0) -> HttpResponse:
-    is_gone = page.state in GONE
+def render_public_offer(request: HttpRequest, page: OfferPage, forms: dict[str, Form], status: int = 0) -> HttpResponse:
+    is_gone = page.state in DEAD_LINK_STATES
     context = {"page": page, "offer": page.offer, "forms": forms, "is_gone": is_gone, "navigation": []}
     return render(request, "jobs/public/offer.html", context, status=status or (410 if is_gone else 200))
 
 
-def closed(request: HttpRequest, why: str, status: int) -> HttpResponse:
+def render_closed_link(request: HttpRequest, why: str, status: int) -> HttpResponse:
     """Nobody knows whose page it is, so it is in the language of the business."""
-    with display.for_client(""):
+    with display.in_client_language(""):
         return render(request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status)
 
 
-def offer_or_404(request: HttpRequest, token: str) -> OfferPage:
+def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:
     """For what belongs to the page; nothing of an offer that is gone."""
-    found, business = offer_of(links.token_hash(token)), business_of(request)
+    found, business = offer_by_token_hash(links.token_hash(token)), business_of(request)
     today = business.today(timezone.now())
-    page = offer_page(found, today=today) if found else None
-    if page is None or page.state in GONE or has_ended(page.offer, business, today=today):
+    page = build_offer_page(found, today=today) if found else None
+    if page is None or page.state in DEAD_LINK_STATES or is_offer_link_expired(page.offer, business, today=today):
         raise Http404("This link leads to no offer.")
     return page
 
 
 @unlisted
 @require_safe
-def photo(request: HttpRequest, token: str, pk: int) -> HttpResponse:
+def show_public_photo(request: HttpRequest, token: str, pk: int) -> HttpResponse:
     """A photograph that the offer's page shows; no other."""
-    shown_there = {part.photo.pk: part.photo for part in offer_or_404(request, token).parts if part.photo}
+    shown_there = {part.photo.pk: part.photo for part in public_offer_or_404(request, token).decks if part.photo}
     if pk not in shown_there:
         raise Http404("This photograph is not part of the offer.")
     try:
-        return HttpResponse(small_copy(shown_there[pk].image.name or ""), content_type="image/jpeg")
+        return HttpResponse(stored_thumbnail(shown_there[pk].image.name or ""), content_type="image/jpeg")
     except OSError as error:
         raise Http404("The file of this photograph is missing.") from error
 
 
 @unlisted
 @require_safe
-def paper(request: HttpRequest, token: str) -> HttpResponse:
+def show_public_pdf(request: HttpRequest, token: str) -> HttpResponse:
     """The offer as PDF: the very file that went out with the message, where there was one."""
-    row = offer_or_404(request, token).offer
-    sent = sent_paper(row)
+    row = public_offer_or_404(request, token).offer
+    sent = sent_offer_pdf(row)
     content = bytes(sent.content) if sent else offer_pdf(row, url=links.offer_url(token))
     name = f'inline; filename="{row.file_name}"'
     return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
@@ -174,17 +181,17 @@ def paper(request: HttpRequest, token: str) -> HttpResponse:
 
 @unlisted
 @require_safe
-def visit(request: HttpRequest, token: str) -> HttpResponse:
+def public_visit_file(request: HttpRequest, token: str) -> HttpResponse:
     """The visit that was agreed on, for the client's own calendar (RFC 5545)."""
-    booking = offer_or_404(request, token).booking
+    booking = public_offer_or_404(request, token).booking
     if booking is None:
         raise Http404("No visit is booked for this offer.")
-    content = calendar.client_file(booking, business_of(request), now=timezone.now())
+    content = calendar.client_calendar_file(booking, business_of(request), now=timezone.now())
     name = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=name)
 
 
-def sent_paper(row: Offer) -> Attachment | None:
+def sent_offer_pdf(row: Offer) -> Attachment | None:
     key = f"offer/{row.number}-{row.revision}/"
     papers = Attachment.objects.filter(message__idempotency_key__startswith=key, media_type="application/pdf")
     return papers.order_by("id").first()

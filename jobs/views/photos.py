@@ -11,25 +11,25 @@ from clients.models import User
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
 from jobs.models import Photo
-from jobs.views.jobs import job_or_404, judged
+from jobs.views.jobs import job_or_404, job_page_context
 
-A_YEAR = 365 * 24 * 3600  # a stored picture never changes
+YEAR_SECONDS = 365 * 24 * 3600  # a stored picture never changes
 
 
 @require_GET
-def photo(request: HttpRequest, pk: int) -> HttpResponseBase:
+def show_photo(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The picture itself; `?small` gives a copy for lists."""
     row = get_object_or_404(Photo, pk=pk)
     try:
         file = row.image.open("rb")
         answer: HttpResponseBase = (
-            HttpResponse(photos.small(file), content_type="image/jpeg")
+            HttpResponse(photos.make_thumbnail(file), content_type="image/jpeg")
             if "small" in request.GET
             else FileResponse(file, content_type="image/jpeg")
         )
     except OSError as error:
         raise Http404("The file of this photo is missing. Restore it from the backup.") from error
-    answer["Cache-Control"] = f"private, max-age={A_YEAR}, immutable"
+    answer["Cache-Control"] = f"private, max-age={YEAR_SECONDS}, immutable"
     return answer
 
 
@@ -38,7 +38,7 @@ def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
     form = PhotosForm(request.POST, request.FILES)
     if not form.is_valid():
-        context = {"job": job, "photos_form": form, **judged(job, timezone.now())}
+        context = {"job": job, "photos_form": form, **job_page_context(job, timezone.now())}
         return render(request, "jobs/detail.html", context)
     values = form.cleaned_data
     made = actions.add_photos(

@@ -9,30 +9,30 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, sends
+from clients.access import business_of, office_required
 from jobs import actions
 from jobs.forms.product import BatchForm, ProductForm
 from jobs.models import Batch, CoatApplied, Product, StockTin
 
-A_PAGE = 50
+PRODUCTS_A_PAGE = 50
 
 
 @require_GET
-def products(request: HttpRequest) -> HttpResponse:
-    shelf = Product.objects.on_the_shelf()
-    page = Paginator(shelf, A_PAGE).get_page(request.GET.get("page"))
+def list_products(request: HttpRequest) -> HttpResponse:
+    shelf = Product.objects.with_job_counts()
+    page = Paginator(shelf, PRODUCTS_A_PAGE).get_page(request.GET.get("page"))
     return render(request, "jobs/products.html", {"page": page})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def product_new(request: HttpRequest) -> HttpResponse:
+def new_product(request: HttpRequest) -> HttpResponse:
     """Everyone may add a product: the crew stands on the deck with a tin the office has not heard of."""
     return product_page(request, Product(), "New product")
 
 
-@sends
+@office_required
 @require_http_methods(["GET", "HEAD", "POST"])
-def product_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
     product = get_object_or_404(Product, pk=pk)
     return product_page(request, product, str(product))
 
@@ -44,22 +44,22 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
         actions.save_product(product=form.instance)
         messages.success(request, f"{form.instance} was saved.")
         return redirect("jobs:products")
-    return render(request, "jobs/product.html", {"form": form, "title": title, **on_the_shelf(product)})
+    return render(request, "jobs/product.html", {"form": form, "title": title, **product_stock(product)})
 
 
-def on_the_shelf(product: Product) -> dict[str, Any]:
+def product_stock(product: Product) -> dict[str, Any]:
     """Batches, tins and packs of a product that is in the book."""
     if not product.pk:
         return {}
     return {
-        "batches": product.batches.order_by("-id")[:A_PAGE],
-        "tins": StockTin.objects.left().filter(product=product),
+        "batches": product.batches.order_by("-id")[:PRODUCTS_A_PAGE],
+        "tins": StockTin.objects.in_stock().filter(product=product),
         "packs": product.packs.filter(is_active=True),
     }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def batch(request: HttpRequest, pk: int) -> HttpResponse:
+def show_batch_trace(request: HttpRequest, pk: int) -> HttpResponse:
     """The batch trace `jobs:batch`: every deck a batch went on, with the client and how to reach them."""
     row = get_object_or_404(Batch.objects.select_related("product"), pk=pk)
     form = BatchForm(request.POST if request.method == "POST" else None, instance=row)
@@ -69,7 +69,9 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("jobs:batch", pk)
     trace = CoatApplied.objects.trace(row)
     count = trace.count()
-    page = Paginator(trace, max(count, 1) if "all" in request.GET else A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(trace, max(count, 1) if "all" in request.GET else PRODUCTS_A_PAGE).get_page(
+        request.GET.get("page")
+    )
     today = business_of(request).today(timezone.now())
     context = {"batch": row, "form": form, "page": page, "count": count, "today": today}
     return render(request, "jobs/batch.html", context)

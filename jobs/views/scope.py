@@ -7,43 +7,43 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of
 from clients.models import Deck
-from jobs.forms.scope import USUAL_WEEKS, ReadingForm, WeeksForm, WishForm
+from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
-from jobs.offers.forecast_summary import foretold
-from jobs.scope import Wish, propose_one, purchase
-from jobs.scope.checklist import NOTHING, checklist
-from jobs.scope.parts import cost_of
+from jobs.offers.forecast_summary import forecast_summary_by_deck
+from jobs.scope import Override, propose_scope, purchase
+from jobs.scope.checklist import NO_READING, weather_checklist
+from jobs.scope.parts import cost_of_needs
 
 
 @require_GET
-def to_buy(request: HttpRequest) -> HttpResponse:
+def show_to_buy(request: HttpRequest) -> HttpResponse:
     """The page `jobs:to_buy`: what all booked work of the coming weeks takes, as one purchase."""
     today = business_of(request).today(timezone.now())
     form = WeeksForm(request.GET or None)
-    weeks = (form.is_valid() and form.cleaned_data["weeks"]) or USUAL_WEEKS
-    bookings = purchase.booked_until(today=today, weeks=weeks)
-    scopes = purchase.scopes_of(bookings, today=today)
-    needs = purchase.together(scopes.values(), today=today)
-    context = {"form": form, "bookings": bookings, "scopes": scopes, "needs": needs, "cost": cost_of(needs)}
+    weeks = (form.is_valid() and form.cleaned_data["weeks"]) or DEFAULT_WEEKS_AHEAD
+    bookings = purchase.bookings_within_weeks(today=today, weeks=weeks)
+    scopes = purchase.booked_scopes(bookings, today=today)
+    needs = purchase.purchase_needs(scopes.values(), today=today)
+    context = {"form": form, "bookings": bookings, "scopes": scopes, "needs": needs, "cost": cost_of_needs(needs)}
     return render(request, "jobs/to_buy.html", context)
 
 
 @require_GET
-def scope(request: HttpRequest, deck_id: int) -> HttpResponse:
+def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     """The page `jobs:scope`; the address holds what was wished for and measured, so nothing is kept."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=deck_id)
     business = business_of(request)
-    wish_form = WishForm(request.GET or None, finishes=Product.objects.finishes().in_use())
+    wish_form = OverrideForm(request.GET or None, finishes=Product.objects.finishes().in_use())
     reading_form = ReadingForm(request.GET or None, units=business.units)
-    wish = wish_form.wish() if wish_form.is_valid() else Wish()
+    override = wish_form.override() if wish_form.is_valid() else Override()
     today = business.today(timezone.now())
-    proposed = propose_one(deck, today=today, wish=wish)
-    reading = reading_form.reading() if reading_form.is_valid() else NOTHING
+    proposed = propose_scope(deck, today=today, override=override)
+    reading = reading_form.reading() if reading_form.is_valid() else NO_READING
     context = {
         "deck": deck,
         "scope": proposed,
-        "foretold": foretold([deck.pk], today=today).get(deck.pk),
-        "rules": checklist([proposed.product], reading),
+        "foretold": forecast_summary_by_deck([deck.pk], today=today).get(deck.pk),
+        "rules": weather_checklist([proposed.product], reading),
         "wish_form": wish_form,
         "reading_form": reading_form,
     }

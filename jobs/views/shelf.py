@@ -12,18 +12,18 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients import display
-from clients.access import business_of, sends, signed_in
+from clients.access import business_of, current_user, office_required
 from jobs import actions
 from jobs.forms.shelf import PackChangeForm, PackForm, TinChangeForm, TinForm
 from jobs.models import Job, Pack, Product, StockTin
 
-FRESH = timedelta(days=14)  # for so long a job asks what is left in the tins
+TIN_CHECK_PERIOD = timedelta(days=14)  # for so long a job asks what is left in the tins
 
 
 @require_GET
-def shelf(request: HttpRequest, pk: int) -> HttpResponse:
+def show_shelf(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `jobs:shelf`."""
-    return show(request, get_object_or_404(Product, pk=pk))
+    return render_shelf(request, get_object_or_404(Product, pk=pk))
 
 
 @require_POST
@@ -31,13 +31,13 @@ def tin_add(request: HttpRequest, pk: int) -> HttpResponse:
     product = get_object_or_404(Product, pk=pk)
     form = TinForm(request.POST, product=product, units=business_of(request).units, prefix="tin")
     if not form.is_valid():
-        return show(request, product, tin_form=form)
+        return render_shelf(request, product, tin_form=form)
     values = form.cleaned_data
-    tin, is_new = actions.put_tin(
+    tin, is_new = actions.add_tin(
         product=product, colour=values.get("colour", ""), batch_code=values["batch"], litres=values["litres"],
         form_key=values["form_key"], today=business_of(request).today(timezone.now()),
     )  # fmt: skip
-    what = f"{display.measure(tin.litres, 'volume')} of {product}{f' in {tin.colour}' if tin.colour else ''}"
+    what = f"{display.format_measure(tin.litres, 'volume')} of {product}{f' in {tin.colour}' if tin.colour else ''}"
     said = f"{what} stands on the shelf." if is_new else f"{what} was put there already. Nothing was added."
     messages.success(request, said)
     return redirect("jobs:shelf", pk)
@@ -51,55 +51,57 @@ def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     form = TinChangeForm({f"tin-{pk}-litres": "0"} if "used_up" in request.POST else request.POST, tin=tin,
                          units=business_of(request).units, today=today)  # fmt: skip
     if not form.is_valid():
-        return show(request, tin.product, changed=[form])
+        return render_shelf(request, tin.product, changed=[form])
     actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=today, now=now)
-    left = display.measure(tin.litres, "volume")
+    left = display.format_measure(tin.litres, "volume")
     messages.success(request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf.")
     job = request.POST.get("job", "")
-    return redirect("jobs:detail", int(job)) if is_number(job) else redirect("jobs:shelf", tin.product_id)
+    return redirect("jobs:detail", int(job)) if is_job_number(job) else redirect("jobs:shelf", tin.product_id)
 
 
-def is_number(text: str) -> bool:
+def is_job_number(text: str) -> bool:
     return text.isascii() and text.isdecimal() and len(text) < 18
 
 
 def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:
     """The tins a fresh job may have drawn on, so that they are noted while somebody stands beside them."""
-    if today - job.finished_on > FRESH:
+    if today - job.finished_on > TIN_CHECK_PERIOD:
         return []
     used = {(coat.product_id, coat.colour.casefold()) for coat in job.coats_applied.all()}
     tins = (
-        StockTin.objects.left().filter(product__in={product for product, _ in used}).select_related("batch", "product")
+        StockTin.objects.in_stock()
+        .filter(product__in={product for product, _ in used})
+        .select_related("batch", "product")
     )
     fitting = [tin for tin in tins if not tin.colour or (tin.product_id, tin.colour.casefold()) in used]
     return [TinChangeForm(tin=tin, units=units, today=today) for tin in fitting]
 
 
-@sends
+@office_required
 @require_POST
 def pack_add(request: HttpRequest, pk: int) -> HttpResponse:
     product, business = get_object_or_404(Product, pk=pk), business_of(request)
     form = PackForm(request.POST, units=business.units, currency=business.currency, prefix="pack")
     if not form.is_valid():
-        return show(request, product, pack_form=form)
-    pack = actions.put_pack(product=product, **form.cleaned_data)
-    messages.success(request, f"{display.pack_size(pack.litres)} costs {display.money(pack.price)}.")
+        return render_shelf(request, product, pack_form=form)
+    pack = actions.save_pack(product=product, **form.cleaned_data)
+    messages.success(request, f"{display.format_pack_size(pack.litres)} costs {display.format_money(pack.price)}.")
     return redirect("jobs:shelf", pk)
 
 
-@sends
+@office_required
 @require_POST
 def pack_change(request: HttpRequest, pk: int) -> HttpResponse:
     pack = get_object_or_404(Pack.objects.select_related("product"), pk=pk)
     form = PackChangeForm(request.POST, pack=pack, currency=business_of(request).currency)
     if not form.is_valid():
-        return show(request, pack.product, changed=[form])
+        return render_shelf(request, pack.product, changed=[form])
     actions.change_pack(pack=pack, **form.cleaned_data)
     messages.success(request, "The pack was changed.")
     return redirect("jobs:shelf", pack.product_id)
 
 
-def show(
+def render_shelf(
     request: HttpRequest, product: Product, *, tin_form: TinForm | None = None, pack_form: PackForm | None = None,
     changed: Sequence[forms.Form] = (),
 ) -> HttpResponse:  # fmt: skip
@@ -113,7 +115,7 @@ def show(
         "tins": tin_rows(product, business.units, today, changed),
         "wrong": wrong[0] if wrong else None,
     }
-    if signed_in(request).may_send:
+    if current_user(request).may_send:
         context["pack_form"] = pack_form or PackForm(units=business.units, currency=business.currency, prefix="pack")
         context["packs"] = pack_rows(product, business.currency, changed)
     return render(request, "jobs/shelf.html", context)
@@ -122,7 +124,7 @@ def show(
 def tin_rows(product: Product, units: str, today: date, changed: Sequence[forms.Form]) -> list[TinChangeForm]:
     """One form a tin that is not used up; the one that came back wrong in its place."""
     came_back = {form.tin.pk: form for form in changed if isinstance(form, TinChangeForm)}
-    tins = StockTin.objects.left().filter(product=product).select_related("batch")
+    tins = StockTin.objects.in_stock().filter(product=product).select_related("batch")
     return [came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units, today=today) for tin in tins]
 
 

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
-from clients.access import business_of, signed_in
-from clients.messaging.outbox.permission import address_for
+from clients.access import business_of, current_user
+from clients.messaging.outbox.permission import preferred_address
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User
 from jobs.actions import signing
@@ -19,44 +19,44 @@ from jobs.actions.signing import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
-from jobs.work.sign_off import asks, jobs_to_sign, latest_care, statement
+from jobs.work.sign_off import consent_requests, jobs_to_sign_off, latest_care_note, sign_off_statement
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def sign_off(request: HttpRequest, pk: int) -> HttpResponse:
+def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
     if SignOff.objects.filter(job=job).exists():
         messages.info(request, "This job was signed off already.")
         return redirect("jobs:detail", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
     chosen = request.POST.get("language") or request.GET.get("language") or job.deck.property.client.language
-    with display.for_client(chosen):
-        return read_and_signed(request, job)
+    with display.in_client_language(chosen):
+        return sign_off_page(request, job)
 
 
-def read_and_signed(request: HttpRequest, job: Job) -> HttpResponse:
+def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
-    client, jobs = job.deck.property.client, jobs_to_sign(job)
-    wording, has_email = statement(jobs), bool(address_for(client, Channel.EMAIL))
-    form = SignOffForm(request.POST or None, asks=asks(client, business_of(request)), has_email=has_email)
+    client, jobs = job.deck.property.client, jobs_to_sign_off(job)
+    wording, has_email = sign_off_statement(jobs), bool(preferred_address(client, Channel.EMAIL))
+    form = SignOffForm(request.POST or None, asks=consent_requests(client, business_of(request)), has_email=has_email)
     if request.method == "POST" and form.is_valid():
         try:
-            keep(form, jobs, wording, signed_in(request))
+            save_sign_off(form, jobs, wording, current_user(request))
         except (CareRecordError, Unsendable) as error:
             form.add_error("wants_record", str(error))
         else:
             messages.success(request, "Signed off. Thank you.")
             return redirect("jobs:detail", job.pk)
     context = {
-        "job": job, "jobs": jobs, "form": form, "wording": wording, "care": latest_care(jobs), "navigation": [],
+        "job": job, "jobs": jobs, "form": form, "wording": wording, "care": latest_care_note(jobs), "navigation": [],
         "languages": settings.LANGUAGES,
     }  # fmt: skip
     return render(request, "jobs/sign_off.html", context)
 
 
-def keep(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
-    with display.for_staff():
-        signing.sign_off(
+def save_sign_off(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
+    with display.in_staff_language():
+        signing.sign_off_jobs(
             jobs=jobs, name=form.cleaned_data["name"], wording=wording, agreed=form.agreed,
             wants_record=form.cleaned_data.get("wants_record", False), by=by, now=timezone.now(),
         )  # fmt: skip

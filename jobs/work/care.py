@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 from jobs.models import Job, Product
 
 # Common practice, no source: 24 hours before walking, 5 days before furniture. A data sheet overrides them.
-WALK_HOURS = Decimal(24)
-FURNITURE_DAYS = Decimal(5)
+DEFAULT_WALK_HOURS = Decimal(24)
+DEFAULT_FURNITURE_DAYS = Decimal(5)
 
 
 @dataclass(frozen=True)
@@ -31,14 +31,18 @@ def care_note(job: Job) -> CareNote | None:
     if not finishes:
         return None
     zone = job.deck.property.zone
-    walk = max(product.walk_hours if product.walk_hours is not None else WALK_HOURS for product in finishes)
-    days = max(product.furniture_days if product.furniture_days is not None else FURNITURE_DAYS for product in finishes)
-    start, is_to_the_hour = finished_at(job, zone)
+    walk = max(product.walk_hours if product.walk_hours is not None else DEFAULT_WALK_HOURS for product in finishes)
+    days = max(
+        product.furniture_days if product.furniture_days is not None else DEFAULT_FURNITURE_DAYS for product in finishes
+    )
+    start, is_to_the_hour = finishing_time(job, zone)
     is_known = all(product.walk_hours is not None and product.furniture_days is not None for product in finishes)
-    return CareNote(later(start, hours=walk), later(start, hours=days * 24), is_to_the_hour, is_known)
+    return CareNote(
+        add_elapsed_hours(start, hours=walk), add_elapsed_hours(start, hours=days * 24), is_to_the_hour, is_known
+    )
 
 
-def finished_at(job: Job, zone: ZoneInfo) -> tuple[datetime, bool]:
+def finishing_time(job: Job, zone: ZoneInfo) -> tuple[datetime, bool]:
     """The moment of logging if that was the same day on site (True), else the end of that day: rather too late."""
     logged_at = job.created_at.astimezone(zone)
     if logged_at.date() == job.finished_on:
@@ -46,7 +50,7 @@ def finished_at(job: Job, zone: ZoneInfo) -> tuple[datetime, bool]:
     return datetime.combine(job.finished_on + timedelta(days=1), time(), tzinfo=zone), False
 
 
-def later(start: datetime, *, hours: Decimal) -> datetime:
+def add_elapsed_hours(start: datetime, *, hours: Decimal) -> datetime:
     """Hours that pass, not hours of the clock: a coat does not know about summer time."""
     zone = start.tzinfo
     return (start.astimezone(UTC) + timedelta(hours=float(hours))).astimezone(zone)

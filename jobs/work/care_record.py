@@ -7,14 +7,14 @@ from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import Words
+from clients.languages import StrOrPromise
 from jobs.models import CoatApplied, Job, Photo, Product
-from jobs.offers.forecast_summary import Foretold, foretold
+from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.work.care import CareNote, care_note
-from jobs.work.cautions import LAST, RAG_CLASSES
+from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
-ADVICE = [
+CARE_ADVICE = [
     _("Sweep leaves and dirt off, above all between the boards: what stays wet there wears the finish first."),
     _("Put pots and furniture on feet, and move them now and then; lift rugs after rain."),
     _("Wash with water, a mild soap and a soft broom, along the grain. No bleach."),
@@ -22,11 +22,15 @@ ADVICE = [
     _("Put nothing else on it: another product may not hold, and then only a strip helps."),
     _("When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time saves a strip."),
 ]
-SOFT = _("Keep pressure washers away: a close jet furs and gouges this timber.")
-HARD = _("If you use a pressure washer, keep the pressure low, the nozzle well away and go along the grain.")
-FRESH = _("A fresh finish marks easily and is slippery. Keep people and pets off until the time above is over.")
-WET = _("Wet boards are slippery, in winter most of all.")
-CLOTHS = _(
+SOFT_TIMBER_ADVICE = _("Keep pressure washers away: a close jet furs and gouges this timber.")
+HARD_TIMBER_ADVICE = _(
+    "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the grain."
+)
+FRESH_FINISH_CAUTION = _(
+    "A fresh finish marks easily and is slippery. Keep people and pets off until the time above is over."
+)
+WET_BOARDS_CAUTION = _("Wet boards are slippery, in winter most of all.")
+OILY_CLOTHS_CAUTION = _(
     "Cloths with this finish on them can heat up by themselves and burn. Should you touch up a spot: put them in water "
     "in a closed metal can, or dry them spread out flat outdoors."
 )
@@ -39,13 +43,13 @@ class CareRecord:
     job: Job
     coats: list[CoatApplied]
     care: CareNote | None
-    foretold: Foretold | None
+    forecast: ForecastSummary | None
     photo: Photo | None
 
     @property
     def file_name(self) -> str:
         """Of its PDF, in the language of the client."""
-        with display.for_client(self.job.deck.property.client.language):
+        with display.in_client_language(self.job.deck.property.client.language):
             return gettext("care-record-{day}.pdf").format(day=self.job.finished_on)
 
     @property
@@ -53,54 +57,64 @@ class CareRecord:
         return [coat for coat in self.coats if coat.product.kind == Product.Kind.FINISH]
 
     @property
-    def advice(self) -> list[Words]:
-        return [*ADVICE[:2], SOFT if self.job.deck.is_jet_damaged else HARD, *ADVICE[2:]]
+    def advice(self) -> list[StrOrPromise]:
+        return [
+            *CARE_ADVICE[:2],
+            SOFT_TIMBER_ADVICE if self.job.deck.is_jet_sensitive else HARD_TIMBER_ADVICE,
+            *CARE_ADVICE[2:],
+        ]
 
     @property
-    def cautions(self) -> list[Words]:
+    def cautions(self) -> list[StrOrPromise]:
         """For those who live there; the general rule last."""
         products = list(dict.fromkeys(coat.product for coat in self.finishes))
-        burns = any(each.finish_class in RAG_CLASSES or each.base == Product.Base.SOLVENT for each in products)
+        burns = any(each.finish_class in SELF_HEATING_CLASSES or each.base == Product.Base.SOLVENT for each in products)
         own = [f"{each.name}: {each.cautions}" for each in products if each.cautions]
-        said: list[Words] = [FRESH if self.care else "", WET, CLOTHS if burns else "", *own, LAST]
+        said: list[StrOrPromise] = [
+            FRESH_FINISH_CAUTION if self.care else "",
+            WET_BOARDS_CAUTION,
+            OILY_CLOTHS_CAUTION if burns else "",
+            *own,
+            GENERAL_CAUTION,
+        ]
         return [text for text in said if text]
 
 
-def job_for_record(pk: int) -> Job | None:
+def get_job_for_record(pk: int) -> Job | None:
     """The job with all that its record shows."""
     return Job.objects.select_related("deck__property__client", "sign_off").with_coats().filter(pk=pk).first()
 
 
-def care_record(job: Job) -> CareRecord:
+def build_care_record(job: Job) -> CareRecord:
     """From the job as logged and the forecast of its own coat."""
-    with display.for_client(job.deck.property.client.language):  # the drawing has words in it
-        told = foretold([job.deck_id], today=job.finished_on).get(job.deck_id)
+    with display.in_client_language(job.deck.property.client.language):  # the drawing has words in it
+        told = forecast_summary_by_deck([job.deck_id], today=job.finished_on).get(job.deck_id)
     photo = Photo.objects.filter(job=job, moment=Photo.Moment.FINISHED).order_by("-id").first()
     own = told if told and told.coat_on == job.finished_on and job.starts_a_coat else None
     return CareRecord(job, list(job.coats_applied.all()), care_note(job), own, photo)
 
 
-def in_short(record: CareRecord) -> str:
+def care_record_summary(record: CareRecord) -> str:
     """The record as a few lines for the message that it goes with, in the language of its client."""
-    with display.for_client(record.job.deck.property.client.language):
-        return "\n".join(short_lines(record))
+    with display.in_client_language(record.job.deck.property.client.language):
+        return "\n".join(care_record_lines(record))
 
 
-def short_lines(record: CareRecord) -> Iterator[str]:
+def care_record_lines(record: CareRecord) -> Iterator[str]:
     job = record.job
-    yield f"{job.get_kind_display()}, {job.deck.label}, {display.day(job.finished_on)}."
+    yield f"{job.get_kind_display()}, {job.deck.label}, {display.format_day(job.finished_on)}."
     for coat in record.finishes:
         coats = ngettext("{count} coat", "{count} coats", coat.coats).format(count=coat.coats)
         yield ", ".join(filter(None, [coat.product.name, coat.colour, coats])) + "."
     if record.care:
-        walk = f"{display.day(record.care.walk_at.date())}{at_hour(record.care)}"
+        walk = f"{display.format_day(record.care.walk_at.date())}{care_hour_suffix(record.care)}"
         yield gettext("Walk on it from {moment}.").format(moment=walk)
-        yield gettext("Furniture back from {day}.").format(day=display.day(record.care.furniture_at.date()))
-    if record.foretold:
-        told = record.foretold
+        yield gettext("Furniture back from {day}.").format(day=display.format_day(record.care.furniture_at.date()))
+    if record.forecast:
+        told = record.forecast
         words = gettext("Next due between {first} and {last}.")
-        yield words.format(first=display.month(told.window_opens_on), last=display.month(told.due_on))
+        yield words.format(first=display.format_month(told.window_opens_on), last=display.format_month(told.due_on))
 
 
-def at_hour(care: CareNote) -> str:
-    return f", {display.clock(care.walk_at)}" if care.is_to_the_hour else ""
+def care_hour_suffix(care: CareNote) -> str:
+    return f", {display.format_clock(care.walk_at)}" if care.is_to_the_hour else ""

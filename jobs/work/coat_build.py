@@ -27,7 +27,7 @@ def coat_build(deck: Deck) -> CoatBuild:
     return CoatBuild(Job.objects.coat_build_by_deck([deck.pk])[deck.pk])
 
 
-def build_around(job: Job) -> tuple[CoatBuild, CoatBuild]:
+def coat_build_before_and_after(job: Job) -> tuple[CoatBuild, CoatBuild]:
     """What lay on the deck before a job, and what lay there when it was done."""
     days = [(job.finished_on, job.pk), (job.finished_on, job.pk + 1)]
     before, after = (Job.objects.coat_build_by_deck([job.deck_id], before=day)[job.deck_id] for day in days)

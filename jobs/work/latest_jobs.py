@@ -8,7 +8,7 @@ from django.db.models import Max
 from jobs.models import Job
 
 
-def last_jobs(client_ids: Collection[int]) -> dict[int, date]:
+def last_job_day_by_client(client_ids: Collection[int]) -> dict[int, date]:
     """Client → day of the newest job on any of their decks, in one query."""
     rows = Job.objects.filter(deck__property__client__in=list(client_ids)).order_by()
     newest = rows.values_list("deck__property__client").annotate(Max("finished_on"))

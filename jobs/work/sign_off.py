@@ -8,13 +8,13 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.messaging import suppression
-from clients.messaging.outbox.permission import KINDS, address_for
+from clients.messaging.outbox.permission import CONTACT_KINDS, preferred_address
 from clients.models import Business, Channel, Client
 from jobs.models import Job
 from jobs.work.care import CareNote, care_note
 
 # Whole sentences, for they are agreed to as they stand.
-WHAT = {
+CONSENT_WORDINGS = {
     Channel.EMAIL: _(
         "{business} may e-mail me reminders and offers for the care of my decks, to {address}. Each message says how "
         "to end it."
@@ -28,45 +28,47 @@ WHAT = {
     ),
     Channel.CALL: _("{business} may phone me at {address} about the care of my decks. A word from me ends it."),
 }
-BY = {
+CHANNEL_LABELS = {
     Channel.EMAIL: _("By e-mail"),
     Channel.TEXT: _("By text message"),
     Channel.LETTER: _("By letter"),
     Channel.CALL: _("By telephone call"),
 }
-FREE = _("No work and no price depends on my agreeing.")
-AGAIN = _("I had asked not to be reached this way, and I take that back.")
+VOLUNTARY_SENTENCE = _("No work and no price depends on my agreeing.")
+RECONSENT_SENTENCE = _("I had asked not to be reached this way, and I take that back.")
 
 
 @dataclass(frozen=True)
-class Ask:
+class ConsentRequest:
     """One box to tick: a channel and the whole wording that is agreed to."""
 
     channel: str
     wording: str
 
 
-def asks(client: Client, business: Business) -> list[Ask]:
+def consent_requests(client: Client, business: Business) -> list[ConsentRequest]:
     """One box a channel by which the client can be reached; ticking it is agreement in writing."""
-    found = [(channel, address_for(client, channel)) for channel in WHAT]
-    return [Ask(channel, wording(business, channel, address)) for channel, address in found if address]
+    found = [(channel, preferred_address(client, channel)) for channel in CONSENT_WORDINGS]
+    return [
+        ConsentRequest(channel, consent_wording(business, channel, address)) for channel, address in found if address
+    ]
 
 
-def wording(business: Business, channel: Channel, address: str) -> str:
-    shown = display.phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
-    words = f"{str(WHAT[channel]).format(business=business.name, address=shown)} {FREE}"
-    is_refusing = suppression.suppressed(business=business, channel=channel, addresses=[address])
-    return f"{AGAIN} {words}" if is_refusing and channel in KINDS else words
+def consent_wording(business: Business, channel: Channel, address: str) -> str:
+    shown = display.format_phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
+    words = f"{str(CONSENT_WORDINGS[channel]).format(business=business.name, address=shown)} {VOLUNTARY_SENTENCE}"
+    is_refusing = suppression.suppressed_addresses(business=business, channel=channel, addresses=[address])
+    return f"{RECONSENT_SENTENCE} {words}" if is_refusing and channel in CONTACT_KINDS else words
 
 
-def jobs_to_sign(job: Job) -> list[Job]:
+def jobs_to_sign_off(job: Job) -> list[Job]:
     """This job, and what else was finished at that property on that day and is not signed off: one visit, one name."""
     visit = Job.objects.filter(deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None)
     found = visit.exclude(pk=job.pk).select_related("deck__property__client").with_coats().order_by("pk")
     return [job, *found]
 
 
-def latest_care(jobs: Sequence[Job]) -> CareNote | None:
+def latest_care_note(jobs: Sequence[Job]) -> CareNote | None:
     """When all of it may be used; None if no finish went on."""
     notes = [note for job in jobs if (note := care_note(job))]
     if not notes:
@@ -76,17 +78,20 @@ def latest_care(jobs: Sequence[Job]) -> CareNote | None:
     return CareNote(walk, furniture, is_known, all(note.is_from_data_sheet for note in notes))
 
 
-def statement(jobs: Sequence[Job]) -> str:
+def sign_off_statement(jobs: Sequence[Job]) -> str:
     """What is signed about the work itself, in the language in force."""
     done = "; ".join(f"{job.get_kind_display().lower()}, {job.deck}" for job in jobs)
     seen = gettext("I have seen the finished work of {day}: {work}.")
-    told = [seen.format(day=display.day(jobs[0].finished_on), work=done)]
-    if care := latest_care(jobs):
-        hour = f", {display.clock(care.walk_at)}" if care.is_to_the_hour else ""
+    told = [seen.format(day=display.format_day(jobs[0].finished_on), work=done)]
+    if care := latest_care_note(jobs):
+        hour = f", {display.format_clock(care.walk_at)}" if care.is_to_the_hour else ""
         words = gettext(
             "I was told that the deck may be walked on from {walk}, that furniture may come back from {furniture}, and "
             "how to look after it."
         )
-        walk, furniture = f"{display.day(care.walk_at.date())}{hour}", display.day(care.furniture_at.date())
+        walk, furniture = (
+            f"{display.format_day(care.walk_at.date())}{hour}",
+            display.format_day(care.furniture_at.date()),
+        )
         told.append(words.format(walk=walk, furniture=furniture))
     return " ".join(told)

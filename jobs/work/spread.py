@@ -9,8 +9,8 @@ from jobs.models import CoatApplied, Product
 
 # Wide on purpose: the Wood Handbook (FPL-GTR-190, ch. 16) gives one stain a factor of two on smooth wood alone
 # (4.9 to 9.8 m² a litre), and half of it on sawn or weathered wood (2.4 to 4.9).
-LOWEST_SHARE = {"smooth": Decimal("0.6"), "sawn": Decimal("0.3"), "weathered": Decimal("0.3")}
-HIGHEST_SHARE = Decimal("1.5")
+MIN_SPREAD_SHARE = {"smooth": Decimal("0.6"), "sawn": Decimal("0.3"), "weathered": Decimal("0.3")}
+MAX_SPREAD_SHARE = Decimal("1.5")
 
 
 def wet_film_um(spread_m2_per_l: Decimal) -> Decimal:
@@ -19,7 +19,7 @@ def wet_film_um(spread_m2_per_l: Decimal) -> Decimal:
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredSpread:
     """What one product did on the boards: measured and stated spread rate a coat, and whether they agree."""
 
     product: Product
@@ -32,31 +32,33 @@ class Measured:
         return self.stated_m2_per_l is not None and self.spread_m2_per_l > self.stated_m2_per_l
 
 
-def measured(deck: Deck, coats: Iterable[CoatApplied]) -> list[Measured]:
+def measured_spreads(deck: Deck, coats: Iterable[CoatApplied]) -> list[MeasuredSpread]:
     """Each product of a job whose litres all went on the boards, whose area we know."""
     by_product: dict[int, list[CoatApplied]] = {}
     for coat in coats:
         by_product.setdefault(coat.product_id, []).append(coat)
     return [
-        compare(deck, rows)
+        compare_to_data_sheet(deck, rows)
         for rows in by_product.values()
-        if all(row.litres and is_on_boards(deck, row) for row in rows)
+        if all(row.litres and is_only_on_boards(deck, row) for row in rows)
     ]
 
 
-def is_on_boards(deck: Deck, coat: CoatApplied) -> bool:
+def is_only_on_boards(deck: Deck, coat: CoatApplied) -> bool:
     """Whether the litres went on the deck boards alone; what went on rails, stairs and screens is not told apart."""
     has_more = deck.rail_m > 0 or deck.stair_treads > 0 or deck.screen_m2 > 0
     return coat.surface == CoatApplied.Surface.BOARDS or (coat.surface == CoatApplied.Surface.ALL and not has_more)
 
 
-def compare(deck: Deck, rows: list[CoatApplied]) -> Measured:
+def compare_to_data_sheet(deck: Deck, rows: list[CoatApplied]) -> MeasuredSpread:
     """Two rows of one product may be two coats, or two tins of one coat: the reading nearer to the sheet counts."""
     product, litres = rows[0].product, sum(row.litres or Decimal(0) for row in rows)
     stated = product.spread_m2_per_l
     readings = [deck.area_m2 * coats / litres for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))]
     if stated is None:
-        return Measured(product, readings[0], None, is_far_off=False)
-    fitting = [reading for reading in readings if LOWEST_SHARE[deck.texture] <= reading / stated <= HIGHEST_SHARE]
+        return MeasuredSpread(product, readings[0], None, is_far_off=False)
+    fitting = [
+        reading for reading in readings if MIN_SPREAD_SHARE[deck.texture] <= reading / stated <= MAX_SPREAD_SHARE
+    ]
     spread = min(fitting or readings, key=lambda reading: max(reading / stated, stated / reading))
-    return Measured(product, spread, stated, is_far_off=not fitting)
+    return MeasuredSpread(product, spread, stated, is_far_off=not fitting)

@@ -12,7 +12,7 @@ from clients.units import Units
 
 MAGNUS_A = 17.62
 MAGNUS_B_C = 243.12
-LEAST_GAP_C = 3.0  # painters keep the surface 3 °C above the dew point (common practice, no source)
+MIN_DEW_POINT_DEPRESSION_C = 3.0  # painters keep the surface 3 °C above the dew point (common practice, no source)
 
 
 def dew_point_c(air_c: float, humidity_percent: float) -> float:
@@ -23,14 +23,14 @@ def dew_point_c(air_c: float, humidity_percent: float) -> float:
     return MAGNUS_B_C * gamma / (MAGNUS_A - gamma)
 
 
-def dew_gap_c(air_c: Decimal | float | None, humidity_percent: int | None) -> float | None:
+def dew_point_depression_c(air_c: Decimal | float | None, humidity_percent: int | None) -> float | None:
     """Degrees between the air and the dew point; None where either was not measured."""
     if air_c is None or not humidity_percent:
         return None
     return float(air_c) - dew_point_c(float(air_c), humidity_percent)
 
 
-def resting_moisture_percent(air_c: float, humidity_percent: float) -> float:
+def equilibrium_moisture_percent(air_c: float, humidity_percent: float) -> float:
     """The moisture wood comes to rest at in air like this for long, in per cent of its dry weight."""
     if not 0 <= humidity_percent <= 100:
         raise ValueError("humidity must be from 0 to 100 per cent")
@@ -44,7 +44,7 @@ def resting_moisture_percent(air_c: float, humidity_percent: float) -> float:
     return 1800 / w * (dissolved + bound)
 
 
-def degrees(gap_c: float) -> str:
+def temperature_difference(gap_c: float) -> str:
     """A difference of temperatures: 5 °C are 9 °F, whatever the zero."""
-    is_us = display.business().units == Units.US
-    return f"{display.number(gap_c * 9 / 5 if is_us else gap_c)} {'°F' if is_us else '°C'}"
+    is_us = display.current_business().units == Units.US
+    return f"{display.format_number(gap_c * 9 / 5 if is_us else gap_c)} {'°F' if is_us else '°C'}"

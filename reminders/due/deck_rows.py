@@ -5,7 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 # Where a column lies, seen from the forecast; what is not named here is the forecast's own.
-PATHS = {
+COLUMN_PATHS = {
     "property_id": "deck__property_id", "client_id": "deck__property__client_id",
     "client": "deck__property__client__name", "label": "deck__label", "street": "deck__property__street",
     "town": "deck__property__town", "region": "deck__property__region", "area_m2": "deck__area_m2",
@@ -32,7 +32,7 @@ class DeckRow:
     coated_on: date
 
 
-def columns(row: type[DeckRow]) -> list[str]:
+def value_columns(row: type[DeckRow]) -> list[str]:
     """For `values_list`, in the order of the fields; those with a value of their own are not read."""
     read = [each.name for each in fields(row) if each.default is MISSING and each.default_factory is MISSING]
-    return [PATHS.get(name, name) for name in read]
+    return [COLUMN_PATHS.get(name, name) for name in read]

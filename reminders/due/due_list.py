@@ -12,21 +12,21 @@ from django.urls import reverse
 
 from clients import display
 from jobs.models import CoatApplied
-from reminders.due.deck_rows import DeckRow, columns
-from reminders.forecasting.reasons import reasons
+from reminders.due.deck_rows import DeckRow, value_columns
+from reminders.forecasting.reasons import ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
-from reminders.months import month_of, months_on, written
-from reminders.pictures import MonthCount, MonthStrip, Window, WindowBar, month_strip, window_bar
-from reminders.steps.reminder_status import Standing, standings
+from reminders.months import month_key, month_of, shift_months
+from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
+from reminders.steps.reminder_status import ReminderStatus, reminder_statuses
 
-A_PAGE = 200
-MOST_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
-EVERYTHING = slice(None)
+PAGE_SIZE = 200
+MAX_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
+ALL_ROWS = slice(None)
 MONTHS_SHOWN = 12
 
 
 @dataclass(frozen=True)
-class Coat:
+class AppliedFinish:
     """What the newest coating job left on the deck."""
 
     product: str
@@ -40,18 +40,18 @@ class DueDeck(DeckRow):
     late_on: date
     chance_worn: float
     contributions: dict[str, float]
-    coats: list[Coat] = field(default_factory=list)
-    standing: Standing | None = None
+    coats: list[AppliedFinish] = field(default_factory=list)
+    reminder_status: ReminderStatus | None = None
     today: date | None = None
 
     @property
     def reasons(self) -> list[str]:
-        return reasons(self.contributions)
+        return ranked_reasons(self.contributions)
 
     @property
     def bar(self) -> WindowBar:
         """The window as a small picture, on the same two years for every line."""
-        window = Window(self.window_opens_on, self.due_on, self.late_on)
+        window = DueWindow(self.window_opens_on, self.due_on, self.late_on)
         return window_bar(window, today=self.today or self.due_on, key=f"window-{self.deck_id}")
 
     @property
@@ -60,23 +60,23 @@ class DueDeck(DeckRow):
 
     @property
     def area(self) -> str:
-        return display.measure(self.area_m2, "area")
+        return display.format_measure(self.area_m2, "area")
 
     @property
     def coated(self) -> str:
-        return display.day(self.coated_on)
+        return display.format_day(self.coated_on)
 
     @property
     def due(self) -> str:
-        return f"Due by {display.day(self.due_on)}"
+        return f"Due by {display.format_day(self.due_on)}"
 
     @property
     def window(self) -> str:
-        return f"{display.day(self.window_opens_on)} to {display.day(self.late_on)}"
+        return f"{display.format_day(self.window_opens_on)} to {display.format_day(self.late_on)}"
 
 
 @dataclass(frozen=True)
-class Town:
+class TownGroup:
     """A town of the due list: what the whole month has there, and the lines of this page."""
 
     name: str
@@ -86,7 +86,7 @@ class Town:
     lines: Sequence[DueDeck]
 
 
-def month_list(month: date) -> ForecastQuerySet:
+def due_in_month(month: date) -> ForecastQuerySet:
     return Forecast.objects.current().due_in(month)
 
 
@@ -95,55 +95,55 @@ def carried_over(month: date) -> ForecastQuerySet:
     return Forecast.objects.current().due_before(month)
 
 
-def deck_ids(month: date, *, with_carried_over: bool) -> list[int]:
+def due_deck_ids(month: date, *, with_carried_over: bool) -> list[int]:
     """All decks of a month's list, soonest due first."""
-    until = Forecast.objects.current().due_before(months_on(month, 1))
-    rows = until if with_carried_over else month_list(month)
+    until = Forecast.objects.current().due_before(shift_months(month, 1))
+    rows = until if with_carried_over else due_in_month(month)
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
 
 
-def total(rows: ForecastQuerySet) -> dict[str, Any]:
+def deck_count_and_area(rows: ForecastQuerySet) -> dict[str, Any]:
     """How many decks and how much surface."""
     return rows.aggregate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
 
 
-def lines(rows: ForecastQuerySet, *, today: date, on: date, part: slice = EVERYTHING) -> list[DueDeck]:
+def due_decks(rows: ForecastQuerySet, *, today: date, on: date, part: slice = ALL_ROWS) -> list[DueDeck]:
     """The rows as lines, in the order of `by_town`, with coats and standing: a fixed number of queries."""
-    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*columns(DueDeck))[part]]
-    return completed(found, today=today)
+    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]]
+    return with_finishes_and_status(found, today=today)
 
 
-def completed(found: list[DueDeck], *, today: date) -> list[DueDeck]:
+def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDeck]:
     """With what went on and where reminding stands, for all lines at once."""
-    coats = coats_of([line.job_id for line in found])
-    stands = standings([line.job_id for line in found], today=today)
+    coats = finishes_by_job([line.job_id for line in found])
+    stands = reminder_statuses([line.job_id for line in found], today=today)
     for line in found:
         line.coats = coats.get(line.job_id, [])
-        line.standing = stands[line.job_id]
+        line.reminder_status = stands[line.job_id]
         line.today = today
     return found
 
 
-def coats_of(job_ids: Collection[int]) -> dict[int, list[Coat]]:
+def finishes_by_job(job_ids: Collection[int]) -> dict[int, list[AppliedFinish]]:
     """The finishes that went on in each job."""
-    found: dict[int, list[Coat]] = {}
+    found: dict[int, list[AppliedFinish]] = {}
     applied = CoatApplied.objects.filter(job__in=job_ids, product__kind="finish").order_by("job_id", "position")
     for job_id, product, colour in applied.values_list("job_id", "product__name", "colour"):
-        found.setdefault(job_id, []).append(Coat(product, colour))
+        found.setdefault(job_id, []).append(AppliedFinish(product, colour))
     return found
 
 
-def grouped(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[Town]:
+def group_by_town(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[TownGroup]:
     """The lines under their towns, each with the subtotals of the whole list."""
     totals = {(row["town"], row["region"]): row for row in towns}
     return [
-        Town(*place, totals[place]["decks"], totals[place]["area_m2"], list(members))
+        TownGroup(*place, totals[place]["decks"], totals[place]["area_m2"], list(members))
         for place, members in groupby(found, key=lambda line: (line.town, line.region))
     ]
 
 
 @dataclass(frozen=True)
-class Glance:
+class CarriedOverSummary:
     """What was carried over: how much in all, and the decks worth most."""
 
     decks: int = 0
@@ -151,28 +151,28 @@ class Glance:
     lines: Sequence[DueDeck] = ()
 
 
-def glance(month: date, *, today: date, most: int) -> Glance:
+def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOverSummary:
     """The carried-over decks worth a look first, whatever their town."""
     rows = carried_over(month)
-    figures = total(rows)
+    figures = deck_count_and_area(rows)
     by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc] # annotated by by_town
-    first = by_worth.values_list(*columns(DueDeck))[:most]
-    found = completed([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
-    return Glance(figures["decks"], figures["area_m2"] or Decimal(0), found)
+    first = by_worth.values_list(*value_columns(DueDeck))[:limit]
+    found = with_finishes_and_status([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
+    return CarriedOverSummary(figures["decks"], figures["area_m2"] or Decimal(0), found)
 
 
-def strip_start(month: date, *, today: date) -> date:
+def month_strip_start(month: date, *, today: date) -> date:
     """The twelve months begin with the present one, or with the month shown if that lies outside."""
     present = month_of(today)
-    return present if present <= month < months_on(present, MONTHS_SHOWN) else month
+    return present if present <= month < shift_months(present, MONTHS_SHOWN) else month
 
 
-def strip(month: date, *, today: date) -> MonthStrip:
+def due_month_strip(month: date, *, today: date) -> MonthStrip:
     """The picture of how many decks become due in each of twelve months around the one shown."""
-    first = strip_start(month, today=today)
+    first = month_strip_start(month, today=today)
     counts = Forecast.objects.current().counts_by_month(first, MONTHS_SHOWN)
-    months = [months_on(first, n) for n in range(MONTHS_SHOWN)]
-    places = [reverse("reminders:due_month", args=[written(each)]) for each in months]
+    months = [shift_months(first, n) for n in range(MONTHS_SHOWN)]
+    places = [reverse("reminders:due_month", args=[month_key(each)]) for each in months]
     bars = [MonthCount(each, counts.get(each, 0), place) for each, place in zip(months, places, strict=True)]
     return month_strip(bars, today=today, chosen=month)
 
@@ -184,20 +184,20 @@ COLUMNS = [
 ]  # fmt: skip
 
 
-def whole(month: date, *, today: date, with_carried_over: bool = True) -> list[dict[str, Any]]:
+def due_month_rows(month: date, *, today: date, with_carried_over: bool = True) -> list[dict[str, Any]]:
     """The month's list and what was carried over into it, as rows with stable keys."""
-    rows = rows_of(lines(month_list(month), today=today, on=month))
+    rows = due_rows(due_decks(due_in_month(month), today=today, on=month))
     if with_carried_over:
-        rows += rows_of(lines(carried_over(month), today=today, on=month), is_carried_over=True)
+        rows += due_rows(due_decks(carried_over(month), today=today, on=month), is_carried_over=True)
     return rows
 
 
-def rows_of(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:
+def due_rows(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:
     """The lines with the stable keys of COLUMNS, as commands and the CSV write them (docs/operations.md)."""
-    return [row_of(line, is_carried_over) for line in found]
+    return [due_row(line, is_carried_over) for line in found]
 
 
-def row_of(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
+def due_row(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
     own = {name: getattr(line, name) for name in COLUMNS if hasattr(line, name)}
     return own | {
         "carried_over": is_carried_over,
@@ -205,5 +205,5 @@ def row_of(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
         "chance_worn": round(line.chance_worn, 3),
         "product": " + ".join(coat.product for coat in line.coats),
         "colour": " + ".join(filter(None, (coat.colour for coat in line.coats))),
-        "standing": line.standing.word if line.standing else "",
+        "standing": line.reminder_status.label if line.reminder_status else "",
     }

@@ -1,76 +1,99 @@
 """The forecast: when each coat is due, why, and how sure that is. Pure arrays: no database, no clock, no files."""
 
 from reminders.forecast import climate
-from reminders.forecast.backtest import FORECASTS, Backtest, backtest
-from reminders.forecast.book import Book, Verdict, judge
-from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
-from reminders.forecast.coats import FILM_CLASSES, VOCABULARY, Coats
-from reminders.forecast.exposure import COLUMNS, FACTORS, design, sun_on_deck
-from reminders.forecast.fit import MISGRADE, Fit, fit
-from reminders.forecast.intervals import REASONS, STRIP_RATIO, Bounds, Lives, Visits, bounds, lives
-from reminders.forecast.plan import MOST_COATS, Month, PlannedJob, best_month, plan, workable_months
+from reminders.forecast.backtest import FORECAST_NAMES, Backtest, backtest
+from reminders.forecast.book import Comparison, InspectionData, compare_fits
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.coats import CATEGORY_LEVELS, FILM_CLASSES, Coats
+from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, design_matrix, sun_on_deck
+from reminders.forecast.fit import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.intervals import (
+    STRIP_RATIO,
+    VISIT_REASONS,
+    CensoredLives,
+    LifeBounds,
+    Visits,
+    censored_lives,
+    life_bounds,
+)
+from reminders.forecast.plan import (
+    MAX_COATS_BEFORE_STRIP,
+    CalendarMonth,
+    PlannedCoatingJob,
+    best_workable_month,
+    plan_coating_jobs,
+    workable_months,
+)
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.predict import Prediction, predict
-from reminders.forecast.priors import PRIOR, PRIORS, Prior
-from reminders.forecast.replacement import BestAge, best_recoat_age
-from reminders.forecast.scoring import Bin, Coverage, Scores, coverage, log_scores, reliability, score
-from reminders.forecast.shape import ShapeOfLife, shape_of_life
-from reminders.forecast.turnbull import Curve, turnbull
-from reminders.forecast.waiting import strip_chances
+from reminders.forecast.priors import COEFFICIENT_PRIORS, PUBLISHED_PRIOR, CoefficientPrior
+from reminders.forecast.replacement import ReplacementPolicy, optimal_recoat_age
+from reminders.forecast.scoring import (
+    CalibrationBin,
+    ForecastScores,
+    WindowCoverage,
+    calibration_bins,
+    estimate_window_coverage,
+    log_scores,
+    score_forecast,
+)
+from reminders.forecast.shape import DistributionComparison, compare_distributions
+from reminders.forecast.turnbull import TurnbullEstimate, turnbull_estimate
+from reminders.forecast.waiting import strip_chances_after_waits
 
 __all__ = [
-    "COLUMNS",
+    "CATEGORY_LEVELS",
+    "CLOCK_WEIGHTS",
+    "COEFFICIENT_PRIORS",
+    "DESIGN_COLUMNS",
     "FACTORS",
     "FILM_CLASSES",
-    "FORECASTS",
-    "MISGRADE",
-    "MOST_COATS",
-    "PRIOR",
-    "PRIORS",
-    "REASONS",
+    "FORECAST_NAMES",
+    "MAX_COATS_BEFORE_STRIP",
+    "MISCLASSIFICATION",
+    "PUBLISHED_PRIOR",
     "STRIP_RATIO",
-    "VOCABULARY",
-    "WEIGHTS",
+    "VISIT_REASONS",
     "Backtest",
-    "BestAge",
-    "Bin",
-    "Book",
-    "Bounds",
-    "Clock",
+    "CalendarMonth",
+    "CalibrationBin",
+    "CensoredLives",
     "ClockWeights",
     "Coats",
-    "Coverage",
-    "Curve",
+    "CoefficientPrior",
+    "Comparison",
+    "DistributionComparison",
     "Fit",
-    "Lives",
-    "Month",
-    "PlannedJob",
+    "ForecastScores",
+    "InspectionData",
+    "LifeBounds",
+    "PlannedCoatingJob",
     "Posterior",
     "Prediction",
-    "Prior",
-    "Scores",
-    "ShapeOfLife",
-    "Verdict",
+    "ReplacementPolicy",
+    "SeasonalClock",
+    "TurnbullEstimate",
     "Visits",
+    "WindowCoverage",
     "backtest",
-    "best_month",
-    "best_recoat_age",
-    "bounds",
+    "best_workable_month",
+    "calibration_bins",
+    "censored_lives",
     "climate",
-    "coverage",
-    "design",
+    "compare_distributions",
+    "compare_fits",
+    "design_matrix",
+    "estimate_window_coverage",
     "fit",
-    "judge",
-    "lives",
+    "life_bounds",
     "log_scores",
-    "plan",
+    "optimal_recoat_age",
+    "plan_coating_jobs",
     "predict",
-    "reliability",
-    "score",
+    "score_forecast",
     "seasonal_rate",
-    "shape_of_life",
-    "strip_chances",
+    "strip_chances_after_waits",
     "sun_on_deck",
-    "turnbull",
+    "turnbull_estimate",
     "workable_months",
 ]

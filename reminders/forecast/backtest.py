@@ -5,23 +5,30 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.book import Book, Trials, trials, visit_chances
-from reminders.forecast.fit import MORE_NODES
-from reminders.forecast.intervals import bounds
-from reminders.forecast.lognormal import chance_within
+from reminders.forecast.book import InspectionData, ScoredVisits, scored_visits, worn_chances_at_visits
+from reminders.forecast.fit import FINE_QUADRATURE_NODES
+from reminders.forecast.intervals import life_bounds
+from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.predict import life
-from reminders.forecast.priors import PRIOR
-from reminders.forecast.scoring import Bin, Coverage, Scores, coverage, reliability, score
+from reminders.forecast.predict import predict_log_life
+from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.scoring import (
+    CalibrationBin,
+    ForecastScores,
+    WindowCoverage,
+    calibration_bins,
+    estimate_window_coverage,
+    score_forecast,
+)
 
 Floats = NDArray[np.float64]
 
 FLAT_RULE_DAYS = 365.25  # "every deck once a year"
 YEAR_DAYS = 365.25
-FORECASTS = ("learned", "prior", "flat_rule", "finish_average")
+FORECAST_NAMES = ("learned", "prior", "flat_rule", "finish_average")
 
 
-def _flat_chances(past: Trials, tried: Trials) -> Floats:
+def _flat_rule_chances(past: ScoredVisits, tried: ScoredVisits) -> Floats:
     # The calendar rule says only "before" or "after" its day. To score it fairly it is given the share that was found
     # worn on either side so far, starting from one of each.
     late = past.days >= FLAT_RULE_DAYS
@@ -29,7 +36,7 @@ def _flat_chances(past: Trials, tried: Trials) -> Floats:
     return np.where(tried.days >= FLAT_RULE_DAYS, rates[1], rates[0])
 
 
-def _class_only(prior: Posterior) -> Posterior:
+def _finish_class_prior(prior: Posterior) -> Posterior:
     # The same model told nothing but the finish: every other coefficient is held at nought.
     keep = np.array([n in ("reference", "log_sigma", "log_omega") or n.startswith("finish_") for n in prior.names])
     covariance = np.where(np.outer(keep, keep), prior.covariance, 0.0) + np.diag(np.where(keep, 0.0, 1e-10))
@@ -52,14 +59,14 @@ class Backtest:
         How often it was fitted.
     """
 
-    scores: dict[str, Scores]
-    reliability: list[Bin]
-    coverage: Coverage
+    scores: dict[str, ForecastScores]
+    reliability: list[CalibrationBin]
+    coverage: WindowCoverage
     origins: int
 
 
 def backtest(
-    book: Book, first: float, last: float, *, step_days: float = YEAR_DAYS, prior: Posterior = PRIOR
+    book: InspectionData, first: float, last: float, *, step_days: float = YEAR_DAYS, prior: Posterior = PUBLISHED_PRIOR
 ) -> Backtest:
     """Go through the years as they came: learn, forecast the next period, look what was found, move on.
 
@@ -83,45 +90,52 @@ def backtest(
     """
     if not step_days > 0:
         raise ValueError(f"step_days must be above 0; got {step_days}")
-    chances: dict[str, list[Floats]] = {name: [np.zeros(0)] for name in FORECASTS}
+    chances: dict[str, list[Floats]] = {name: [np.zeros(0)] for name in FORECAST_NAMES}
     worn, ends = [np.zeros(0, dtype=bool)], [np.zeros((0, 2))]
     origins = np.arange(first, last, step_days)
     learned = average = None
     for origin in origins:
         end = min(origin + step_days, last)
-        tried = trials(book, origin, end)
-        learned = book.learn(origin, prior, start=learned).posterior
-        average = book.learn(origin, _class_only(prior), nodes=MORE_NODES, start=average).posterior
-        found = _chances(book, origin, tried, prior, learned, average)
+        tried = scored_visits(book, origin, end)
+        learned = book.fit_before(origin, prior, start=learned).posterior
+        average = book.fit_before(
+            origin, _finish_class_prior(prior), nodes=FINE_QUADRATURE_NODES, start=average
+        ).posterior
+        found = _chances_by_forecast(book, origin, tried, prior, learned, average)
         for name, chance in found.items():
             chances[name].append(chance)
         worn.append(tried.worn)
-        ends.append(_window_ends(book, origin, end, learned))
+        ends.append(_pit_intervals(book, origin, end, learned))
     seen, pairs = np.concatenate(worn), np.concatenate(ends)
     together = {name: np.concatenate(parts) for name, parts in chances.items()}
-    scores = {name: score(chance, seen) for name, chance in together.items()}
-    return Backtest(scores, reliability(together["learned"], seen), coverage(pairs[:, 0], pairs[:, 1]), len(origins))
+    scores = {name: score_forecast(chance, seen) for name, chance in together.items()}
+    return Backtest(
+        scores,
+        calibration_bins(together["learned"], seen),
+        estimate_window_coverage(pairs[:, 0], pairs[:, 1]),
+        len(origins),
+    )
 
 
-def _chances(
-    book: Book, origin: float, tried: Trials, prior: Posterior, learned: Posterior, average: Posterior
+def _chances_by_forecast(
+    book: InspectionData, origin: float, tried: ScoredVisits, prior: Posterior, learned: Posterior, average: Posterior
 ) -> dict[str, Floats]:
-    past = trials(book, -np.inf, origin)
+    past = scored_visits(book, -np.inf, origin)
     return {
-        "learned": visit_chances(book, tried, learned),
-        "prior": visit_chances(book, tried, prior),
-        "flat_rule": _flat_chances(past, tried),
-        "finish_average": visit_chances(book, tried, average),
+        "learned": worn_chances_at_visits(book, tried, learned),
+        "prior": worn_chances_at_visits(book, tried, prior),
+        "flat_rule": _flat_rule_chances(past, tried),
+        "finish_average": worn_chances_at_visits(book, tried, average),
     }
 
 
-def _window_ends(book: Book, origin: float, end: float, posterior: Posterior) -> Floats:
+def _pit_intervals(book: InspectionData, origin: float, end: float, posterior: Posterior) -> Floats:
     # For coats put on in this period, forecast at the origin: the chances at the ages that bound their lives.
     rows = np.flatnonzero((book.coats.coated_on >= origin) & (book.coats.coated_on < end))
-    found = bounds(book.coats, book.visits)
+    found = life_bounds(book.coats, book.visits)
     rows = rows[found.seen[rows] & ~found.conflict[rows]]
-    mean, spread = life(book.coats.take(rows), posterior)[:2]
+    mean, spread = predict_log_life(book.coats.take(rows), posterior)[:2]
     closed = np.full(len(rows), np.inf)
     with np.errstate(divide="ignore"):
         ends = [(np.log(age[rows]) - mean) / spread for age in (found.lower, found.upper)]
-    return np.column_stack([chance_within(-closed, closed, z) for z in ends])
+    return np.column_stack([truncated_normal_cdf(-closed, closed, z) for z in ends])

@@ -5,22 +5,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.clock import WEIGHTS, ClockWeights
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.deck_effect import NODES
-from reminders.forecast.fit import MISGRADE, Fit, fit
-from reminders.forecast.intervals import Visits, ages, bounds, lives
-from reminders.forecast.lognormal import chance_within
+from reminders.forecast.deck_effect import QUADRATURE_NODES
+from reminders.forecast.fit import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.intervals import Visits, ages_at_visits, censored_lives, life_bounds
+from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.predict import life
-from reminders.forecast.priors import PRIOR
+from reminders.forecast.predict import predict_log_life
+from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.scoring import log_scores
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Book:
+class InspectionData:
     """All coats of a business with their visits.
 
     Parameters
@@ -37,7 +37,7 @@ class Book:
     visits: Visits
     ended_on: Floats
 
-    def before(self, day: float) -> Visits:
+    def visits_before(self, day: float) -> Visits:
         """Return the visits before a day.
 
         Parameters
@@ -67,13 +67,13 @@ class Book:
         """
         return ~(self.ended_on < day)
 
-    def learn(
+    def fit_before(
         self,
         day: float,
-        prior: Posterior = PRIOR,
+        prior: Posterior = PUBLISHED_PRIOR,
         *,
-        misgrade: float = MISGRADE,
-        nodes: int = NODES,
+        misclassification: float = MISCLASSIFICATION,
+        nodes: int = QUADRATURE_NODES,
         start: Posterior | None = None,
     ) -> Fit:
         """Fit what was known before a day.
@@ -96,13 +96,13 @@ class Book:
         Fit
             The fit.
         """
-        found = bounds(self.coats, self.before(day))
-        seen = lives(self.coats, found, self.running(day))
-        return fit(seen, prior, misgrade=misgrade, nodes=nodes, start=start)
+        found = life_bounds(self.coats, self.visits_before(day))
+        seen = censored_lives(self.coats, found, self.running(day))
+        return fit(seen, prior, misclassification=misclassification, nodes=nodes, start=start)
 
 
 @dataclass(frozen=True, eq=False)
-class Trials:
+class ScoredVisits:
     """Visits that a forecast is judged by, each with what was known of its coat just before.
 
     Parameters
@@ -126,7 +126,9 @@ class Trials:
     worn: NDArray[np.bool_]
 
 
-def trials(book: Book, start: float, end: float, weights: ClockWeights = WEIGHTS) -> Trials:
+def scored_visits(
+    book: InspectionData, start: float, end: float, weights: ClockWeights = CLOCK_WEIGHTS
+) -> ScoredVisits:
     """Return the visits of a period, up to the first that found its coat worn.
 
     Parameters
@@ -143,7 +145,7 @@ def trials(book: Book, start: float, end: float, weights: ClockWeights = WEIGHTS
     Trials
         The visits; those at an age that is known already tell nothing and are left out.
     """
-    visits, age = book.visits, ages(book.coats, book.visits, weights)
+    visits, age = book.visits, ages_at_visits(book.coats, book.visits, weights)
     order = np.lexsort((visits.visited_on, visits.coat))
     coat, worn, at = visits.coat[order], visits.worn[order], age[order]
     new = np.diff(coat, prepend=-1) != 0
@@ -154,10 +156,10 @@ def trials(book: Book, start: float, end: float, weights: ClockWeights = WEIGHTS
     day = visits.visited_on[order]
     keep = unworn & (day >= start) & (day < end) & (at > before)
     days = day - book.coats.coated_on[coat]
-    return Trials(coat[keep], before[keep], at[keep], days[keep], worn[keep])
+    return ScoredVisits(coat[keep], before[keep], at[keep], days[keep], worn[keep])
 
 
-def visit_chances(book: Book, tried: Trials, posterior: Posterior) -> Floats:
+def worn_chances_at_visits(book: InspectionData, tried: ScoredVisits, posterior: Posterior) -> Floats:
     """Return the chance that each visit finds its coat worn, given that the visit before found it sound.
 
     Parameters
@@ -174,14 +176,14 @@ def visit_chances(book: Book, tried: Trials, posterior: Posterior) -> Floats:
     ndarray, shape (v,)
         Chances.
     """
-    mean, spread = life(book.coats.take(tried.coat), posterior)[:2]
+    mean, spread = predict_log_life(book.coats.take(tried.coat), posterior)[:2]
     with np.errstate(divide="ignore"):
         low, high = (np.log(tried.low) - mean) / spread, (np.log(tried.age) - mean) / spread
-    return chance_within(low, np.full(len(low), np.inf), high)
+    return truncated_normal_cdf(low, np.full(len(low), np.inf), high)
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Comparison:
     """Whether a new fit is taken into use.
 
     Parameters
@@ -198,14 +200,16 @@ class Verdict:
         In plain words.
     """
 
-    adopted: bool
+    is_adopted: bool
     candidate_score: float
     in_use_score: float
     visits: int
     reason: str
 
 
-def judge(book: Book, candidate: Posterior, in_use: Posterior, *, since: float, until: float) -> Verdict:
+def compare_fits(
+    book: InspectionData, candidate: Posterior, in_use: Posterior, *, since: float, until: float
+) -> Comparison:
     """Compare a fit with the one in use over visits that neither has seen.
 
     Parameters
@@ -224,11 +228,13 @@ def judge(book: Book, candidate: Posterior, in_use: Posterior, *, since: float, 
     Verdict
         Adopted unless it scores worse; with no visits held back there is nothing to say against it.
     """
-    tried = trials(book, since, until)
+    tried = scored_visits(book, since, until)
     if not len(tried.worn):
-        return Verdict(True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by.")
-    new, old = (float(log_scores(visit_chances(book, tried, p), tried.worn).mean()) for p in (candidate, in_use))
+        return Comparison(True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by.")
+    new, old = (
+        float(log_scores(worn_chances_at_visits(book, tried, p), tried.worn).mean()) for p in (candidate, in_use)
+    )
     adopted = new <= old + 1e-9
     said = "as good or better" if adopted else "worse, so the fit in use stays"
     reason = f"Over {len(tried.worn)} held-back visits the new fit scores {new:.3f} against {old:.3f}: {said}."
-    return Verdict(adopted, new, old, len(tried.worn), reason)
+    return Comparison(adopted, new, old, len(tried.worn), reason)

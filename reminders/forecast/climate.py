@@ -16,9 +16,9 @@ WET_DAY_FACTOR = 1.4
 MAGNUS_A, MAGNUS_B = 17.62, 243.12  # WMO-No. 8
 
 
-def _angles(latitude: ArrayLike, day_of_year: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
+def _solar_angles(latitude: ArrayLike, day_of_year: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
     day = np.asarray(day_of_year, dtype=float)
-    phi = np.radians(_within("latitude", latitude, -90, 90))
+    phi = np.radians(_require_within("latitude", latitude, -90, 90))
     distance = 1 + 0.033 * np.cos(2 * np.pi * day / 365)
     declination = 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
     # Beyond the polar circles the sun may not rise or set: the clip makes the day 0 or 24 hours long.
@@ -26,7 +26,7 @@ def _angles(latitude: ArrayLike, day_of_year: ArrayLike) -> tuple[Floats, Floats
     return phi, distance, declination, sunset
 
 
-def _within(name: str, value: ArrayLike, low: float, high: float) -> Floats:
+def _require_within(name: str, value: ArrayLike, low: float, high: float) -> Floats:
     array = np.asarray(value, dtype=float)
     bad = ~((array >= low) & (array <= high))
     if bad.any():
@@ -49,7 +49,7 @@ def extraterrestrial_radiation(latitude: ArrayLike, day_of_year: ArrayLike) -> F
     ndarray
         MJ/m² a day.
     """
-    phi, distance, declination, sunset = _angles(latitude, day_of_year)
+    phi, distance, declination, sunset = _solar_angles(latitude, day_of_year)
     beam = sunset * np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.sin(sunset)
     # At the very pole the sum can come out a rounding error below nought.
     return np.maximum(24 * 60 / np.pi * SOLAR_CONSTANT * distance * beam, 0.0)
@@ -70,10 +70,10 @@ def daylight_hours(latitude: ArrayLike, day_of_year: ArrayLike) -> Floats:
     ndarray
         Hours.
     """
-    return 24 / np.pi * _angles(latitude, day_of_year)[3]
+    return 24 / np.pi * _solar_angles(latitude, day_of_year)[3]
 
 
-def sun_from_sunshine(sunshine_share: ArrayLike, above_air: ArrayLike) -> Floats:
+def radiation_from_sunshine(sunshine_share: ArrayLike, extraterrestrial: ArrayLike) -> Floats:
     """Return the sun on the ground from the share of possible sunshine (FAO-56 eq. 35).
 
     Parameters
@@ -88,10 +88,12 @@ def sun_from_sunshine(sunshine_share: ArrayLike, above_air: ArrayLike) -> Floats
     ndarray
         MJ/m² a day.
     """
-    return (0.25 + 0.50 * _within("sunshine_share", sunshine_share, 0, 1)) * np.asarray(above_air, dtype=float)
+    return (0.25 + 0.50 * _require_within("sunshine_share", sunshine_share, 0, 1)) * np.asarray(
+        extraterrestrial, dtype=float
+    )
 
 
-def clear_sky_sun(above_air: ArrayLike, elevation_m: ArrayLike = 0.0) -> Floats:
+def clear_sky_radiation(extraterrestrial: ArrayLike, elevation_m: ArrayLike = 0.0) -> Floats:
     """Return the sun on the ground under a clear sky (FAO-56 eq. 37).
 
     Parameters
@@ -106,7 +108,7 @@ def clear_sky_sun(above_air: ArrayLike, elevation_m: ArrayLike = 0.0) -> Floats:
     ndarray
         MJ/m² a day.
     """
-    return (0.75 + 2e-5 * np.asarray(elevation_m, dtype=float)) * np.asarray(above_air, dtype=float)
+    return (0.75 + 2e-5 * np.asarray(elevation_m, dtype=float)) * np.asarray(extraterrestrial, dtype=float)
 
 
 def _month_means(by_day: Floats) -> Floats:
@@ -114,7 +116,7 @@ def _month_means(by_day: Floats) -> Floats:
     return np.add.reduceat(by_day, edges, axis=1) / MONTH_DAYS
 
 
-def monthly_sun(latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, bias: float = SUNSHINE_BIAS) -> Floats:
+def monthly_radiation(latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, bias: float = SUNSHINE_BIAS) -> Floats:
     """Return the monthly sun of places of which only the yearly hours of sunshine are known.
 
     Parameters
@@ -133,8 +135,8 @@ def monthly_sun(latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, bias: 
     """
     place = np.atleast_1d(np.asarray(latitude, dtype=float))[:, None]
     above = _month_means(extraterrestrial_radiation(place, np.arange(1, 366)[None, :]))
-    share = np.atleast_1d(_within("annual_sunshine_hours", annual_sunshine_hours, 0, 4380))[:, None] / 4380
-    return bias * sun_from_sunshine(share, above)
+    share = np.atleast_1d(_require_within("annual_sunshine_hours", annual_sunshine_hours, 0, 4380))[:, None] / 4380
+    return bias * radiation_from_sunshine(share, above)
 
 
 def wet_days_from_rain(rain_mm: ArrayLike, *, factor: float = WET_DAY_FACTOR) -> Floats:
@@ -152,7 +154,7 @@ def wet_days_from_rain(rain_mm: ArrayLike, *, factor: float = WET_DAY_FACTOR) ->
     ndarray, shape (..., 12)
         Days a month, never more than the month has.
     """
-    return np.minimum(factor * _within("rain_mm", rain_mm, 0, 5000) ** 0.45, MONTH_DAYS)
+    return np.minimum(factor * _require_within("rain_mm", rain_mm, 0, 5000) ** 0.45, MONTH_DAYS)
 
 
 def dew_point(temperature_c: ArrayLike, humidity: ArrayLike) -> Floats:
@@ -170,12 +172,12 @@ def dew_point(temperature_c: ArrayLike, humidity: ArrayLike) -> Floats:
     ndarray
         °C.
     """
-    air = _within("temperature_c", temperature_c, -60, 60)
-    gamma = np.log(_within("humidity", humidity, 1e-6, 1)) + MAGNUS_A * air / (MAGNUS_B + air)
+    air = _require_within("temperature_c", temperature_c, -60, 60)
+    gamma = np.log(_require_within("humidity", humidity, 1e-6, 1)) + MAGNUS_A * air / (MAGNUS_B + air)
     return MAGNUS_B * gamma / (MAGNUS_A - gamma)
 
 
-def equilibrium_moisture(temperature_c: ArrayLike, humidity: ArrayLike) -> Floats:
+def equilibrium_moisture_content(temperature_c: ArrayLike, humidity: ArrayLike) -> Floats:
     """Return the moisture that wood settles to (Wood Handbook FPL-GTR-190, eq. 4-5).
 
     Parameters
@@ -190,8 +192,8 @@ def equilibrium_moisture(temperature_c: ArrayLike, humidity: ArrayLike) -> Float
     ndarray
         Per cent of the dry mass.
     """
-    t = _within("temperature_c", temperature_c, -60, 100)
-    h = _within("humidity", humidity, 0, 1)
+    t = _require_within("temperature_c", temperature_c, -60, 100)
+    h = _require_within("humidity", humidity, 0, 1)
     weight = 349 + 1.29 * t + 0.0135 * t**2
     # Some copies print −2.73e-7; converting the Fahrenheit set shows −2.73e-6 to be right.
     k = 0.805 + 0.000736 * t - 0.00000273 * t**2
@@ -219,6 +221,6 @@ def scheffer_index(temperature_c: ArrayLike, wet_days: ArrayLike) -> Floats:
     ndarray, shape (...)
         Below 35 low, 35 to 65 moderate, above 65 high.
     """
-    warmth = np.maximum(_within("temperature_c", temperature_c, -90, 60) - 5 / 3, 0)
-    wetness = np.maximum(_within("wet_days", wet_days, 0, 31) - 3, 0)
+    warmth = np.maximum(_require_within("temperature_c", temperature_c, -90, 60) - 5 / 3, 0)
+    wetness = np.maximum(_require_within("wet_days", wet_days, 0, 31) - 3, 0)
     return (warmth * wetness).sum(axis=-1) / (30 / 1.8)

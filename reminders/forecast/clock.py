@@ -34,21 +34,21 @@ class ClockWeights:
             )
 
     @property
-    def rest(self) -> float:
+    def even(self) -> float:
         """The share that runs evenly; above nought, so that the clock never stops and has an inverse."""
         return 1 - self.sun - self.wet
 
 
-WEIGHTS = ClockWeights()
+CLOCK_WEIGHTS = ClockWeights()
 
 
-def _relative(monthly: Floats) -> Floats:
+def _relative_to_mean(monthly: Floats) -> Floats:
     mean = monthly.mean(axis=1, keepdims=True)
     # A place without a wet day wears evenly in that respect.
     return np.divide(monthly, mean, out=np.ones_like(monthly), where=mean > 0)
 
 
-def seasonal_rate(sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = WEIGHTS) -> Floats:
+def seasonal_rate(sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
     """Return the speed of the clock in each month of the year.
 
     Parameters
@@ -67,25 +67,25 @@ def seasonal_rate(sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = W
     """
     sun_rows = np.atleast_2d(np.asarray(sun, dtype=float))
     wet_rows = np.atleast_2d(np.asarray(wet_days, dtype=float))
-    return weights.sun * _relative(sun_rows) + weights.wet * _relative(wet_rows) + weights.rest
+    return weights.sun * _relative_to_mean(sun_rows) + weights.wet * _relative_to_mean(wet_rows) + weights.even
 
 
-def _cumulative(rate: Floats) -> Floats:
+def _cumulative_clock(rate: Floats) -> Floats:
     # The clock at the start of each month of a year, and 12 at the end to the last digit.
     total = np.zeros((len(rate), 13))
     np.cumsum(rate, axis=1, out=total[:, 1:])
     return total * (12 / total[:, 12:])
 
 
-def _month_start(month: Integers) -> Integers:
+def _first_day_of_months(month: Integers) -> Integers:
     return month.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
 
 
-def _rows(array: Floats, count: int) -> Integers:
+def _clock_rows(array: Floats, count: int) -> Integers:
     return np.zeros(count, dtype=np.int64) if len(array) == 1 else np.arange(count)
 
 
-class Clock:
+class SeasonalClock:
     """The seasonal clocks of n decks (or one clock shared by all).
 
     Parameters
@@ -98,7 +98,7 @@ class Clock:
         rows = np.atleast_2d(np.asarray(rate, dtype=float))
         if rows.shape[1] != 12 or not (np.isfinite(rows).all() and (rows > 0).all()):
             raise ValueError(f"rate must hold twelve positive numbers a row; got shape {rows.shape}")
-        self._edges = _cumulative(rows)
+        self._edges = _cumulative_clock(rows)
 
     def reading(self, day: ArrayLike) -> Floats:
         """Return what the clocks show on a date.
@@ -117,9 +117,9 @@ class Clock:
         known = np.isfinite(days)
         whole = np.floor(np.where(known, days, 0)).astype(np.int64)
         month = whole.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
-        start = _month_start(month)
-        share = (days - start) / (_month_start(month + 1) - start)
-        row, of_year = _rows(self._edges, len(days)), month % 12
+        start = _first_day_of_months(month)
+        share = (days - start) / (_first_day_of_months(month + 1) - start)
+        row, of_year = _clock_rows(self._edges, len(days)), month % 12
         before = self._edges[row, of_year]
         return 12.0 * (month // 12) + before + share * (self._edges[row, of_year + 1] - before)
 
@@ -156,12 +156,12 @@ class Clock:
         shown = np.atleast_1d(np.asarray(reading, dtype=float))
         year = np.floor(np.where(np.isfinite(shown), shown, 0) / 12).astype(np.int64)
         rest = shown - 12.0 * year
-        row = _rows(self._edges, len(shown))
+        row = _clock_rows(self._edges, len(shown))
         inner = self._edges[:, 1:12]
         of_year = (inner <= rest[:, None]).sum(axis=1)
         before, after = self._edges[row, of_year], self._edges[row, of_year + 1]
-        start = _month_start(12 * year + of_year)
-        length = _month_start(12 * year + of_year + 1) - start
+        start = _first_day_of_months(12 * year + of_year)
+        length = _first_day_of_months(12 * year + of_year + 1) - start
         return start + length * (rest - before) / (after - before)
 
     def day_after(self, start: ArrayLike, months: ArrayLike) -> Floats:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-VOCABULARY: dict[str, tuple[str, ...]] = {
+CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "finish_class": (
         "penetrating_oil",
         "clear_repellent",
@@ -27,12 +27,12 @@ VOCABULARY: dict[str, tuple[str, ...]] = {
     "preparation": ("clean", "strip", "none"),
 }
 FILM_CLASSES = ("solid_film", "clear_film")
-FIRST_DAY, LAST_DAY = -36525.0, 73050.0  # 1870 to 2170: anything else is a slip of the pen
+EARLIEST_DAY, LATEST_DAY = -36525.0, 73050.0  # 1870 to 2170: anything else is a slip of the pen
 # name → (lowest, highest, may be missing)
-LIMITS: dict[str, tuple[float, float, bool]] = {
-    "coated_on": (FIRST_DAY, LAST_DAY, False),
-    "sound_on": (FIRST_DAY, LAST_DAY, True),
-    "worn_on": (FIRST_DAY, LAST_DAY, True),
+NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
+    "coated_on": (EARLIEST_DAY, LATEST_DAY, False),
+    "sound_on": (EARLIEST_DAY, LATEST_DAY, True),
+    "worn_on": (EARLIEST_DAY, LATEST_DAY, True),
     "roof_cover": (0, 1, False),
     "summer_shade": (0, 1, False),
     "winter_shade": (0, 1, False),
@@ -42,16 +42,16 @@ LIMITS: dict[str, tuple[float, float, bool]] = {
     "coats": (1, 50, False),
     "pool": (0, 1, False),
 }
-MONTHLY = {"sun": 60.0, "wet_days": 31.0}
+MONTHLY_MAXIMA = {"sun": 60.0, "wet_days": 31.0}
 
 
-def _refuse(name: str, rule: str, values: NDArray[Any], bad: NDArray[np.bool_]) -> None:
+def _raise_for_rows(name: str, rule: str, values: NDArray[Any], bad: NDArray[np.bool_]) -> None:
     if bad.any():
         at = np.argwhere(bad)[0]
         raise ValueError(f"{name} {rule}; row {at[0]} has {values[tuple(at)]!s}")
 
 
-def encode(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
+def encode_levels(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
     """Turn words of the vocabulary into codes (their place in `VOCABULARY`).
 
     Parameters
@@ -68,38 +68,38 @@ def encode(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
     ndarray of int8, shape (count,)
         The codes.
     """
-    words = VOCABULARY[name]
+    words = CATEGORY_LEVELS[name]
     given = np.asarray(values)
     codes = given if given.dtype.kind in "iu" else np.full(given.shape, -1, dtype=np.int8)
     if codes is not given:
         for code, word in enumerate(words):
             codes[given == word] = code
     bad = (codes < 0) | (codes >= len(words))
-    _refuse(name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad))
+    _raise_for_rows(name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad))
     return np.broadcast_to(codes.astype(np.int8), (count,))
 
 
-def _number(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
-    low, high, optional = LIMITS[name]
+def _numeric_column(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+    low, high, optional = NUMERIC_LIMITS[name]
     array = np.asarray(values, dtype=float)
     inside = (array >= low) & (array <= high)
     bad = np.atleast_1d(~(inside | (np.isnan(array) & optional)))
-    _refuse(name, f"must lie between {low:g} and {high:g}", np.atleast_1d(array), bad)
-    return _stretch(name, array, (count,))
+    _raise_for_rows(name, f"must lie between {low:g} and {high:g}", np.atleast_1d(array), bad)
+    return _broadcast_rows(name, array, (count,))
 
 
-def _month(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+def _monthly_column(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
     array = np.atleast_2d(np.asarray(values, dtype=float))
     if array.shape[1] != 12:
         raise ValueError(f"{name} must have twelve months a row; got shape {array.shape}")
-    high = MONTHLY[name]
-    _refuse(name, f"must lie between 0 and {high:g}", array, ~((array >= 0) & (array <= high)))
+    high = MONTHLY_MAXIMA[name]
+    _raise_for_rows(name, f"must lie between 0 and {high:g}", array, ~((array >= 0) & (array <= high)))
     if name == "sun":
-        _refuse(name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0))
-    return _stretch(name, array, (count, 12))
+        _raise_for_rows(name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0))
+    return _broadcast_rows(name, array, (count, 12))
 
 
-def _stretch(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
+def _broadcast_rows(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> NDArray[Any]:
     try:
         return np.broadcast_to(array, shape)
     except ValueError as wrong:
@@ -176,10 +176,10 @@ class Coats:
     def __post_init__(self) -> None:
         count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
         for field in fields(self):
-            object.__setattr__(self, field.name, _checked(field.name, getattr(self, field.name), count))
-        _refuse("sound_on", "must not lie before coated_on", self.sound_on, self.sound_on < self.coated_on)
-        _refuse("worn_on", "must lie after coated_on", self.worn_on, self.worn_on <= self.coated_on)
-        _refuse("worn_on", "must lie after sound_on", self.worn_on, self.worn_on <= self.sound_on)
+            object.__setattr__(self, field.name, _validated_column(field.name, getattr(self, field.name), count))
+        _raise_for_rows("sound_on", "must not lie before coated_on", self.sound_on, self.sound_on < self.coated_on)
+        _raise_for_rows("worn_on", "must lie after coated_on", self.worn_on, self.worn_on <= self.coated_on)
+        _raise_for_rows("worn_on", "must lie after sound_on", self.worn_on, self.worn_on <= self.sound_on)
 
     def __len__(self) -> int:
         return len(self.coated_on)
@@ -205,15 +205,15 @@ class Coats:
     @property
     def is_film(self) -> NDArray[np.bool_]:
         """Whether the finish forms a film."""
-        first = VOCABULARY["finish_class"].index(FILM_CLASSES[0])
+        first = CATEGORY_LEVELS["finish_class"].index(FILM_CLASSES[0])
         return self.finish_class >= first
 
 
-def _checked(name: str, values: ArrayLike, count: int) -> NDArray[Any]:
-    if name in VOCABULARY:
-        return encode(name, values, count)
-    if name in MONTHLY:
-        return _month(name, values, count)
+def _validated_column(name: str, values: ArrayLike, count: int) -> NDArray[Any]:
+    if name in CATEGORY_LEVELS:
+        return encode_levels(name, values, count)
+    if name in MONTHLY_MAXIMA:
+        return _monthly_column(name, values, count)
     if name == "deck":
-        return _stretch(name, np.asarray(values, dtype=np.int64), (count,))
-    return _number(name, values, count)
+        return _broadcast_rows(name, np.asarray(values, dtype=np.int64), (count,))
+    return _numeric_column(name, values, count)

@@ -7,20 +7,27 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from reminders.forecast.likelihood import LOGNORMAL, Law, Observed, Terms, row_terms, row_values
-from reminders.forecast.lognormal import LOG_ROOT_2PI
+from reminders.forecast.likelihood import (
+    LOGNORMAL,
+    CensoringIntervals,
+    LifeDistribution,
+    LikelihoodTerms,
+    log_likelihood_terms,
+    row_log_likelihoods,
+)
+from reminders.forecast.lognormal import LOG_SQRT_2PI
 
 Floats = NDArray[np.float64]
-Triple = tuple[float, Floats, Floats]
+ValueGradientHessian = tuple[float, Floats, Floats]
 
 BLOCK_ROWS = 4_096  # rows whose nodes are worked on together
-NODES = 9
-MODE_STEPS = 25
-ROUGH_STEPS = 3  # where the centre is mended afterwards
+QUADRATURE_NODES = 9
+MAX_MODE_STEPS = 25
+MAX_ROUGH_MODE_STEPS = 3  # where the centre is mended afterwards
 
 
 @dataclass(frozen=True, eq=False)
-class Rows:
+class DeckRows:
     """Decks with equally many rows.
 
     Parameters
@@ -36,14 +43,14 @@ class Rows:
     """
 
     x: Floats
-    seen: Observed
+    seen: CensoringIntervals
     weight: Floats
-    law: Law = LOGNORMAL
+    law: LifeDistribution = LOGNORMAL
 
     def __len__(self) -> int:
         return len(self.x)
 
-    def take(self, part: Any) -> "Rows":
+    def take(self, part: Any) -> "DeckRows":
         """Return some of the decks.
 
         Parameters
@@ -56,14 +63,16 @@ class Rows:
         Rows
             Those decks.
         """
-        return Rows(self.x[part], Observed(*(array[part] for array in self.seen)), self.weight[part], self.law)
+        return DeckRows(
+            self.x[part], CensoringIntervals(*(array[part] for array in self.seen)), self.weight[part], self.law
+        )
 
     @property
-    def flat(self) -> Floats:
+    def stacked(self) -> Floats:
         """The design matrix with all rows below each other."""
         return self.x.reshape(-1, self.x.shape[-1])
 
-    def blocks(self) -> list["Rows"]:
+    def blocks(self) -> list["DeckRows"]:
         """Return the decks in parts small enough for the processor's cache.
 
         Returns
@@ -74,7 +83,7 @@ class Rows:
         size = max(1, BLOCK_ROWS // self.x.shape[1])
         return [self.take(slice(at, at + size)) for at in range(0, len(self), size)]
 
-    def terms(self, eta: Floats, spread: float) -> Terms:
+    def weighted_terms(self, eta: Floats, spread: float) -> LikelihoodTerms:
         """Return the terms of each row times its weight.
 
         Parameters
@@ -89,10 +98,10 @@ class Rows:
         Terms
             The weighted terms.
         """
-        return Terms(*(term * self.weight for term in row_terms(self.seen, eta, spread, self.law)))
+        return LikelihoodTerms(*(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread, self.law)))
 
 
-def alone(rows: Rows, theta: Floats) -> Triple:
+def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessian:
     """Return the likelihood of decks with one row each: log-normal with the two variances added, no quadrature.
 
     Parameters
@@ -114,8 +123,8 @@ def alone(rows: Rows, theta: Floats) -> Triple:
     sigma2, omega2 = np.exp(2 * theta[-2]), np.exp(2 * theta[-1])
     spread = np.sqrt(sigma2 + omega2)
     share = np.array([sigma2, omega2]) / spread**2
-    terms = Terms(*(term.ravel() for term in rows.terms(rows.x @ theta[:-2], spread)))
-    x, size, p = rows.flat, len(theta), len(theta) - 2
+    terms = LikelihoodTerms(*(term.ravel() for term in rows.weighted_terms(rows.x @ theta[:-2], spread)))
+    x, size, p = rows.stacked, len(theta), len(theta) - 2
     gradient, hessian = np.empty(size), np.empty((size, size))
     gradient[:p], gradient[p:] = x.T @ terms.eta, share * terms.tau.sum()
     hessian[:p, :p] = (x * terms.eta_eta[:, None]).T @ x
@@ -126,7 +135,7 @@ def alone(rows: Rows, theta: Floats) -> Triple:
     return float(terms.value.sum()), gradient, hessian
 
 
-def modes(rows: Rows, eta: Floats, sigma: float, omega: float) -> tuple[Floats, Floats]:
+def frailty_modes(rows: DeckRows, eta: Floats, sigma: float, omega: float) -> tuple[Floats, Floats]:
     """Return the most likely pace of each deck and the variance of a normal law fitted there.
 
     Parameters
@@ -148,19 +157,19 @@ def modes(rows: Rows, eta: Floats, sigma: float, omega: float) -> tuple[Floats, 
         Its variance.
     """
     mode = np.zeros(len(rows))
-    for _ in range(ROUGH_STEPS if rows.seen.misread.any() else MODE_STEPS):
-        terms = rows.terms(eta + mode[:, None], sigma)
+    for _ in range(MAX_ROUGH_MODE_STEPS if rows.seen.misread.any() else MAX_MODE_STEPS):
+        terms = rows.weighted_terms(eta + mode[:, None], sigma)
         slope = terms.eta.sum(axis=1) - mode / omega**2
         # Misreading can bend a deck the wrong way; half of the prior's bend always stays.
-        bend = np.maximum(1 / omega**2 - terms.eta_eta.sum(axis=1), 0.5 / omega**2)
-        step = np.clip(slope / bend, -2 * (sigma + omega), 2 * (sigma + omega))
+        curvature = np.maximum(1 / omega**2 - terms.eta_eta.sum(axis=1), 0.5 / omega**2)
+        step = np.clip(slope / curvature, -2 * (sigma + omega), 2 * (sigma + omega))
         mode = mode + step
         if np.abs(step).max(initial=0) < 1e-3 * omega:  # the quadrature needs no better centre
             break
-    return mode, 1 / bend
+    return mode, 1 / curvature
 
 
-class _Nodes(NamedTuple):
+class _QuadratureNodes(NamedTuple):
     # Paces at the nodes and their posterior weights, both (q, d), and the log marginal of each deck.
     pace: Floats
     weight: Floats
@@ -171,48 +180,48 @@ class _Nodes(NamedTuple):
         return mean, (self.weight * (self.pace - mean) ** 2).sum(axis=0)
 
 
-def _centre(rows: Rows, eta: Floats, theta: Floats, count: int) -> tuple[Floats, Floats]:
-    centre = modes(rows, eta, np.exp(theta[-2]), np.exp(theta[-1]))
+def _quadrature_centre(rows: DeckRows, eta: Floats, theta: Floats, count: int) -> tuple[Floats, Floats]:
+    centre = frailty_modes(rows, eta, np.exp(theta[-2]), np.exp(theta[-1]))
     if not rows.seen.misread.any():
         return centre
     # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the peaks.
-    pace = _places(centre, count)
-    values = row_values(rows.seen, eta + pace[..., None], np.exp(theta[-2]), rows.law) * rows.weight
-    mean, variance = _weigh(pace, values, theta, centre[1]).moments()
+    log_frailty = _node_positions(centre, count)
+    values = row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]), rows.law) * rows.weight
+    mean, variance = _weigh_nodes(log_frailty, values, theta, centre[1]).moments()
     return mean, 1.2 * variance
 
 
-def _places(centre: tuple[Floats, Floats], count: int) -> Floats:
+def _node_positions(centre: tuple[Floats, Floats], count: int) -> Floats:
     return centre[0] + np.sqrt(centre[1]) * np.polynomial.hermite_e.hermegauss(count)[0][:, None]
 
 
-def _weigh(pace: Floats, values: Floats, theta: Floats, variance: Floats) -> _Nodes:
-    node, node_weight = np.polynomial.hermite_e.hermegauss(len(pace))
-    joint = values.sum(axis=-1) - pace**2 / (2 * np.exp(2 * theta[-1])) - theta[-1] - LOG_ROOT_2PI
+def _weigh_nodes(log_frailty: Floats, values: Floats, theta: Floats, variance: Floats) -> _QuadratureNodes:
+    node, node_weight = np.polynomial.hermite_e.hermegauss(len(log_frailty))
+    joint = values.sum(axis=-1) - log_frailty**2 / (2 * np.exp(2 * theta[-1])) - theta[-1] - LOG_SQRT_2PI
     log_weight = joint + (np.log(node_weight) + node**2 / 2)[:, None] + 0.5 * np.log(variance)
     marginal = logsumexp(log_weight, axis=0)
-    return _Nodes(pace, np.exp(log_weight - marginal), marginal)
+    return _QuadratureNodes(log_frailty, np.exp(log_weight - marginal), marginal)
 
 
-def _quadrature(rows: Rows, theta: Floats, count: int) -> tuple[_Nodes, Terms]:
+def _gauss_hermite(rows: DeckRows, theta: Floats, count: int) -> tuple[_QuadratureNodes, LikelihoodTerms]:
     eta = rows.x @ theta[:-2]
-    centre = _centre(rows, eta, theta, count)
-    pace = _places(centre, count)
-    terms = rows.terms(eta + pace[..., None], np.exp(theta[-2]))
-    return _weigh(pace, terms.value, theta, centre[1]), terms
+    centre = _quadrature_centre(rows, eta, theta, count)
+    log_frailty = _node_positions(centre, count)
+    terms = rows.weighted_terms(eta + log_frailty[..., None], np.exp(theta[-2]))
+    return _weigh_nodes(log_frailty, terms.value, theta, centre[1]), terms
 
 
-def _block(rows: Rows, theta: Floats, count: int) -> Triple:
+def _block_likelihood(rows: DeckRows, theta: Floats, count: int) -> ValueGradientHessian:
     # Fisher's identity gives the gradient and Louis' identity the Hessian, the nodes held still. A deck's score is
     # linear in the scores of its rows, so both are first built per deck in rows (r of them, tau, omega).
-    at, terms = _quadrature(rows, theta, count)
+    at, terms = _gauss_hermite(rows, theta, count)
     pull = at.pace**2 / np.exp(2 * theta[-1])
     score = np.concatenate([terms.eta, terms.tau.sum(axis=-1)[..., None], pull[..., None] - 1], axis=-1)
     mean = np.einsum("qd,qdr->dr", at.weight, score)
     away = (score - mean) * np.sqrt(at.weight)[..., None]
     inner = away.transpose(1, 2, 0) @ away.transpose(1, 0, 2)
     _add_curvature(inner, at.weight, terms, pull)
-    r, p, x = rows.x.shape[1], rows.x.shape[2], rows.flat
+    r, p, x = rows.x.shape[1], rows.x.shape[2], rows.stacked
     gradient = np.concatenate([x.T @ mean[:, :r].ravel(), mean[:, r:].sum(axis=0)])
     hessian = np.empty((p + 2, p + 2))
     hessian[:p, :p] = x.T @ (inner[:, :r, :r] @ rows.x).reshape(-1, p)
@@ -222,7 +231,7 @@ def _block(rows: Rows, theta: Floats, count: int) -> Triple:
     return float(at.log_marginal.sum()), gradient, hessian
 
 
-def _add_curvature(inner: Floats, weight: Floats, terms: Terms, pull: Floats) -> None:
+def _add_curvature(inner: Floats, weight: Floats, terms: LikelihoodTerms, pull: Floats) -> None:
     r = inner.shape[1] - 2
     row = np.arange(r)
     inner[:, row, row] += np.einsum("qd,qdr->dr", weight, terms.eta_eta)
@@ -233,7 +242,7 @@ def _add_curvature(inner: Floats, weight: Floats, terms: Terms, pull: Floats) ->
     inner[:, r + 1, r + 1] -= 2 * (weight * pull).sum(axis=0)
 
 
-def together(rows: Rows, theta: Floats, nodes: int = NODES) -> Triple:
+def deck_likelihood(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES) -> ValueGradientHessian:
     """Return the likelihood of decks with several rows.
 
     Parameters
@@ -254,11 +263,11 @@ def together(rows: Rows, theta: Floats, nodes: int = NODES) -> Triple:
     hessian : ndarray
         By theta twice.
     """
-    values, gradients, hessians = zip(*(_block(part, theta, nodes) for part in rows.blocks()), strict=True)
+    values, gradients, hessians = zip(*(_block_likelihood(part, theta, nodes) for part in rows.blocks()), strict=True)
     return sum(values), sum(gradients), sum(hessians)
 
 
-def paces(rows: Rows, theta: Floats, nodes: int = NODES) -> tuple[Floats, Floats]:
+def frailty_moments(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES) -> tuple[Floats, Floats]:
     """Return mean and variance of the log pace of each deck.
 
     Parameters
@@ -277,5 +286,5 @@ def paces(rows: Rows, theta: Floats, nodes: int = NODES) -> tuple[Floats, Floats
     variance : ndarray, shape (d,)
         Its variance.
     """
-    parts = [_quadrature(part, theta, nodes)[0].moments() for part in rows.blocks()]
+    parts = [_gauss_hermite(part, theta, nodes)[0].moments() for part in rows.blocks()]
     return np.concatenate([mean for mean, _ in parts]), np.concatenate([variance for _, variance in parts])

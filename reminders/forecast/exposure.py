@@ -7,17 +7,17 @@ two coats of an untinted water-borne decking oil.
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.coats import VOCABULARY, Coats
+from reminders.forecast.coats import CATEGORY_LEVELS, Coats
 
 Floats = NDArray[np.float64]
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
 REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
-LOW_M = 0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
-SHADE_TAKES = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
+LOW_DECK_HEIGHT_M = 0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
+FULL_SHADE_LOSS = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
 
 # column → the factor under which its effect is told to people
-COLUMNS: dict[str, str] = {
+DESIGN_COLUMNS: dict[str, str] = {
     "finish_clear_repellent": "finish",
     "finish_repellent_preservative": "finish",
     "finish_tinted": "finish",
@@ -55,14 +55,14 @@ COLUMNS: dict[str, str] = {
     "preparation_none": "preparation",
 }
 # Two factors come from visits rather than from the design matrix.
-FACTORS: tuple[str, ...] = (*dict.fromkeys(COLUMNS.values()), "own_history", "inspection")
+FACTORS: tuple[str, ...] = (*dict.fromkeys(DESIGN_COLUMNS.values()), "own_history", "inspection")
 
 
-def _is(coats: Coats, name: str, word: str) -> NDArray[np.bool_]:
-    return getattr(coats, name) == VOCABULARY[name].index(word)
+def _has_level(coats: Coats, name: str, word: str) -> NDArray[np.bool_]:
+    return getattr(coats, name) == CATEGORY_LEVELS[name].index(word)
 
 
-def summer_share(latitude: Floats) -> Floats:
+def midsummer_weight(latitude: Floats) -> Floats:
     """Return how far each month is towards midsummer.
 
     Parameters
@@ -94,9 +94,9 @@ def sun_on_deck(coats: Coats) -> Floats:
     """
     if not (coats.summer_shade.any() or coats.winter_shade.any()):
         return coats.sun
-    winter = SHADE_TAKES * coats.winter_shade
-    more = SHADE_TAKES * coats.summer_shade - winter
-    return coats.sun * ((1 - winter)[:, None] - more[:, None] * summer_share(coats.latitude))
+    winter = FULL_SHADE_LOSS * coats.winter_shade
+    more = FULL_SHADE_LOSS * coats.summer_shade - winter
+    return coats.sun * ((1 - winter)[:, None] - more[:, None] * midsummer_weight(coats.latitude))
 
 
 def facing_equator(coats: Coats) -> Floats:
@@ -117,36 +117,38 @@ def facing_equator(coats: Coats) -> Floats:
 
 
 def _finish_columns(coats: Coats) -> dict[str, NDArray]:
-    film, light, dark = coats.is_film, _is(coats, "pigment", "light"), _is(coats, "pigment", "dark")
-    plain = coats.finish_class <= VOCABULARY["finish_class"].index("repellent_preservative")
-    columns = {f"finish_{word}": _is(coats, "finish_class", word) for word in VOCABULARY["finish_class"][1:]}
+    film, light, dark = coats.is_film, _has_level(coats, "pigment", "light"), _has_level(coats, "pigment", "dark")
+    plain = coats.finish_class <= CATEGORY_LEVELS["finish_class"].index("repellent_preservative")
+    columns = {
+        f"finish_{word}": _has_level(coats, "finish_class", word) for word in CATEGORY_LEVELS["finish_class"][1:]
+    }
     return columns | {
         "oil_light": light & plain,
         "oil_dark": dark & plain,
         "colour_dark": dark & ~plain,
         "film_light": light & film,
-        "base_solvent": _is(coats, "base", "solvent"),
+        "base_solvent": _has_level(coats, "base", "solvent"),
         "log2_coats": np.log2(np.minimum(coats.coats, 4) / 2),  # beyond four coats nothing more is taken up
-        "preparation_strip": _is(coats, "preparation", "strip"),
-        "preparation_none": _is(coats, "preparation", "none"),
+        "preparation_strip": _has_level(coats, "preparation", "strip"),
+        "preparation_none": _has_level(coats, "preparation", "none"),
     }
 
 
 def _timber_columns(coats: Coats) -> dict[str, NDArray]:
-    film, weathered = coats.is_film, _is(coats, "texture", "weathered")
-    durable = _is(coats, "species_class", "durable_soft")
+    film, weathered = coats.is_film, _has_level(coats, "texture", "weathered")
+    durable = _has_level(coats, "species_class", "durable_soft")
     return {
         "species_durable_soft": durable,
-        "species_hardwood": _is(coats, "species_class", "hardwood"),
-        "species_modified": _is(coats, "species_class", "modified"),
+        "species_hardwood": _has_level(coats, "species_class", "hardwood"),
+        "species_modified": _has_level(coats, "species_class", "modified"),
         "film_on_durable_soft": film & durable,
-        "texture_sawn": _is(coats, "texture", "sawn"),
+        "texture_sawn": _has_level(coats, "texture", "sawn"),
         "texture_weathered": weathered & ~film,
         "film_on_weathered": weathered & film,
     }
 
 
-def _place_columns(coats: Coats) -> dict[str, NDArray]:
+def _site_columns(coats: Coats) -> dict[str, NDArray]:
     open_sun, on_deck = coats.sun.mean(axis=1), sun_on_deck(coats).mean(axis=1)
     wet = coats.wet_days.mean(axis=1)
     return {
@@ -155,24 +157,25 @@ def _place_columns(coats: Coats) -> dict[str, NDArray]:
         "log_wet_days": np.log((wet + 1) / (REFERENCE_WET_DAYS + 1)),  # + 1: deserts have no wet day
         "roof": coats.roof_cover,
         "facing": facing_equator(coats),
-        "airflow_poor": _is(coats, "airflow", "poor"),
-        "low_down": (coats.height < LOW_M) & ~_is(coats, "airflow", "poor"),  # not twice for one damp ground
+        "airflow_poor": _has_level(coats, "airflow", "poor"),
+        "low_down": (coats.height < LOW_DECK_HEIGHT_M)
+        & ~_has_level(coats, "airflow", "poor"),  # not twice for one damp ground
     }
 
 
 def _use_columns(coats: Coats) -> dict[str, NDArray]:
     return {
-        "traffic_light": _is(coats, "traffic", "light"),
-        "traffic_heavy": _is(coats, "traffic", "heavy"),
-        "salt_near": _is(coats, "salt", "near"),
-        "salt_spray": _is(coats, "salt", "spray"),
+        "traffic_light": _has_level(coats, "traffic", "light"),
+        "traffic_heavy": _has_level(coats, "traffic", "heavy"),
+        "salt_near": _has_level(coats, "salt", "near"),
+        "salt_spray": _has_level(coats, "salt", "spray"),
         "pool": coats.pool,
-        "litter_some": _is(coats, "litter", "some"),
-        "litter_heavy": _is(coats, "litter", "heavy"),
+        "litter_some": _has_level(coats, "litter", "some"),
+        "litter_heavy": _has_level(coats, "litter", "heavy"),
     }
 
 
-def design(coats: Coats) -> Floats:
+def design_matrix(coats: Coats) -> Floats:
     """Return the design matrix, without a column for the reference deck.
 
     Parameters
@@ -185,8 +188,8 @@ def design(coats: Coats) -> Floats:
     ndarray, shape (n, len(COLUMNS))
         One column for each name of `COLUMNS`, in that order.
     """
-    found = _finish_columns(coats) | _timber_columns(coats) | _place_columns(coats) | _use_columns(coats)
-    matrix = np.empty((len(coats), len(COLUMNS)))
-    for at, name in enumerate(COLUMNS):
+    found = _finish_columns(coats) | _timber_columns(coats) | _site_columns(coats) | _use_columns(coats)
+    matrix = np.empty((len(coats), len(DESIGN_COLUMNS)))
+    for at, name in enumerate(DESIGN_COLUMNS):
         matrix[:, at] = found[name]
     return matrix

@@ -7,17 +7,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.deck_effect import NODES, paces
-from reminders.forecast.intervals import Lives
-from reminders.forecast.newton import group, maximise, prepare
+from reminders.forecast.deck_effect import QUADRATURE_NODES, frailty_moments
+from reminders.forecast.intervals import CensoredLives
+from reminders.forecast.newton import find_posterior_mode, group_by_coat_count, prepare_log_posterior
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.priors import PRIOR
-from reminders.forecast.reml import restrict
+from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.reml import apply_reml_correction
 
 Floats = NDArray[np.float64]
 
-MORE_NODES = 31  # where decks differ so much, or are so often misread, that the usual nodes leave points of error
-MISGRADE = 0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
+FINE_QUADRATURE_NODES = (
+    31  # where decks differ so much, or are so often misread, that the usual nodes leave points of error
+)
+MISCLASSIFICATION = 0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,12 +86,12 @@ class Fit:
 
 
 def fit(
-    lives: Lives,
-    prior: Posterior = PRIOR,
+    lives: CensoredLives,
+    prior: Posterior = PUBLISHED_PRIOR,
     *,
     deck_effect: bool = True,
-    misgrade: float = MISGRADE,
-    nodes: int = NODES,
+    misclassification: float = MISCLASSIFICATION,
+    nodes: int = QUADRATURE_NODES,
     start: Posterior | None = None,
 ) -> Fit:
     """Learn from the lives of coats; with no lives the prior comes back.
@@ -118,36 +120,41 @@ def fit(
         return Fit(prior, 0.0, 0, 0, 0, True, "No coat has been inspected yet: the forecast rests on the priors alone.")
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
     theta, steps = (start or prior).mean, 0
-    for count in (nodes, max(nodes, MORE_NODES)):
-        problem = prepare(lives, prior.mean, precision, deck_effect=deck_effect, misgrade=misgrade, nodes=count)
-        best = maximise(problem, theta)
+    for count in (nodes, max(nodes, FINE_QUADRATURE_NODES)):
+        problem = prepare_log_posterior(
+            lives, prior.mean, precision, deck_effect=deck_effect, misclassification=misclassification, nodes=count
+        )
+        best = find_posterior_mode(problem, theta)
         theta, steps = best.theta, steps + best.steps
         if best.converged:  # else the quadrature was too rough for its slope: on from there with more nodes
             break
     decks = len(np.unique(lives.deck))
-    best = restrict(problem, best, decks)
-    keys, mean, variance = _deck_posteriors(lives, best.theta, misgrade, nodes, deck_effect)
+    best = apply_reml_correction(problem, best, decks)
+    keys, mean, variance = _frailty_posteriors(lives, best.theta, misclassification, nodes, deck_effect)
     posterior = Posterior(
-        prior.names, best.theta, best.covariance, _version(lives, prior, misgrade), keys, mean, variance
+        prior.names, best.theta, best.covariance, _fit_version(lives, prior, misclassification), keys, mean, variance
     )
     note = "" if best.converged else "The fit did not settle; it is the best point found. Look at the newest visits."
     return Fit(posterior, problem.likelihood(best.theta)[0], len(lives), decks, steps, best.converged, note)
 
 
-def _deck_posteriors(
-    lives: Lives, theta: Floats, misgrade: float, nodes: int, deck_effect: bool
+def _frailty_posteriors(
+    lives: CensoredLives, theta: Floats, misclassification: float, nodes: int, deck_effect: bool
 ) -> tuple[NDArray[np.int64], Floats, Floats]:
     past = lives.take(np.flatnonzero(~lives.running & (lives.deck >= 0)))
     if not deck_effect or not len(past):
         return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
-    found = [(keys, *paces(rows, theta, nodes)) for keys, rows in group(past, past.deck, misgrade)]
+    found = [
+        (keys, *frailty_moments(rows, theta, nodes))
+        for keys, rows in group_by_coat_count(past, past.deck, misclassification)
+    ]
     keys, mean, variance = (np.concatenate(part) for part in zip(*found, strict=True))
     order = np.argsort(keys)
     return keys[order], mean[order], variance[order]
 
 
-def _version(lives: Lives, prior: Posterior, misgrade: float) -> str:
-    digest = hashlib.sha256(f"{prior.version} {misgrade}".encode())
+def _fit_version(lives: CensoredLives, prior: Posterior, misclassification: float) -> str:
+    digest = hashlib.sha256(f"{prior.version} {misclassification}".encode())
     for name in lives.__dataclass_fields__:
         digest.update(np.ascontiguousarray(getattr(lives, name)).tobytes())
     return f"fit-{digest.hexdigest()[:12]}"

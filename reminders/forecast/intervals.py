@@ -6,19 +6,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import design, sun_on_deck
+from reminders.forecast.exposure import design_matrix, sun_on_deck
 
 Floats = NDArray[np.float64]
 
-REASONS = ("routine", "due", "called", "quote", "other")
-RECOAT_GRADE = 3.0
+VISIT_REASONS = ("routine", "due", "called", "quote", "other")
+RECOAT_LIMIT_GRADE = 3.0
 STRIP_RATIO = 1.5  # a coat left for half its life again needs the stripper (judgement)
 # (grade, age at which it is reached against the life of the coat). Penetrating finishes have one limit state, film
 # formers two (Grüll et al. 2011).
-PENETRATING_LIMITS = ((RECOAT_GRADE, 1.0),)
-FILM_LIMITS = ((RECOAT_GRADE, 1.0), (4.0, STRIP_RATIO))
+PENETRATING_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0),)
+FILM_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0), (4.0, STRIP_RATIO))
 CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season (judgement)
 
 
@@ -47,8 +47,8 @@ class Visits:
         coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
         object.__setattr__(self, "coat", coat)
         for name, low, high in (("visited_on", -36525.0, 73050.0), ("grade", 0.0, 5.0)):
-            object.__setattr__(self, name, _numbers(name, getattr(self, name), len(coat), low, high))
-        object.__setattr__(self, "reason", _reasons(self.reason, len(coat)))
+            object.__setattr__(self, name, _numeric_visits(name, getattr(self, name), len(coat), low, high))
+        object.__setattr__(self, "reason", _encode_reasons(self.reason, len(coat)))
         order = np.argsort(coat, kind="stable")
         back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
         if back.any():
@@ -78,10 +78,10 @@ class Visits:
     @property
     def worn(self) -> NDArray[np.bool_]:
         """Whether the coat was found due for a recoat."""
-        return self.grade >= RECOAT_GRADE
+        return self.grade >= RECOAT_LIMIT_GRADE
 
 
-def _numbers(name: str, values: Any, count: int, low: float, high: float) -> Floats:
+def _numeric_visits(name: str, values: Any, count: int, low: float, high: float) -> Floats:
     array = np.atleast_1d(np.asarray(values, dtype=float))
     bad = ~((array >= low) & (array <= high))
     if bad.any():
@@ -91,21 +91,21 @@ def _numbers(name: str, values: Any, count: int, low: float, high: float) -> Flo
     return np.broadcast_to(array, (count,))
 
 
-def _reasons(values: Any, count: int) -> NDArray[np.int8]:
+def _encode_reasons(values: Any, count: int) -> NDArray[np.int8]:
     given = np.atleast_1d(np.asarray(values))
-    words = given if given.dtype.kind not in "iu" else np.array([*REASONS, "?"])[np.where(given < 5, given, 5)]
+    words = given if given.dtype.kind not in "iu" else np.array([*VISIT_REASONS, "?"])[np.where(given < 5, given, 5)]
     codes = np.full(given.shape, -1, dtype=np.int8)
-    for code, word in enumerate(REASONS):
+    for code, word in enumerate(VISIT_REASONS):
         codes[words == word] = code
     if (codes < 0).any():
         raise ValueError(
-            f"reason must be one of {', '.join(REASONS)}; row {np.argmin(codes)} has {given[codes < 0][0]}"
+            f"reason must be one of {', '.join(VISIT_REASONS)}; row {np.argmin(codes)} has {given[codes < 0][0]}"
         )
     return np.broadcast_to(codes, (count,))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Lives:
+class CensoredLives:
     """Lives of n coats as visits bound them, ready for the fit.
 
     Parameters
@@ -152,7 +152,7 @@ class Lives:
     def __len__(self) -> int:
         return len(self.lower)
 
-    def take(self, rows: Any) -> "Lives":
+    def take(self, rows: Any) -> "CensoredLives":
         """Return some of the rows.
 
         Parameters
@@ -165,11 +165,11 @@ class Lives:
         Lives
             Those rows.
         """
-        return Lives(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+        return CensoredLives(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
 
 
 @dataclass(frozen=True, eq=False)
-class Bounds:
+class LifeBounds:
     """What visits say about the life of each of n coats, in clock months.
 
     Parameters
@@ -190,7 +190,7 @@ class Bounds:
     conflict: NDArray[np.bool_]
 
 
-def ages(coats: Coats, visits: Visits, weights: ClockWeights = WEIGHTS) -> Floats:
+def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
     """Return the age of the coat at each visit.
 
     Parameters
@@ -211,7 +211,7 @@ def ages(coats: Coats, visits: Visits, weights: ClockWeights = WEIGHTS) -> Float
     if outside.any():
         raise ValueError(f"coat must be a row of the coats; row {np.argmax(outside)} has {visits.coat[outside][0]}")
     seen = coats.take(visits.coat)
-    age = Clock(seasonal_rate(sun_on_deck(seen), seen.wet_days, weights)).months_between(
+    age = SeasonalClock(seasonal_rate(sun_on_deck(seen), seen.wet_days, weights)).months_between(
         seen.coated_on, visits.visited_on
     )
     if (age < 0).any():
@@ -220,7 +220,7 @@ def ages(coats: Coats, visits: Visits, weights: ClockWeights = WEIGHTS) -> Float
     return age
 
 
-def bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = WEIGHTS, **limits: Any) -> Bounds:
+def life_bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = CLOCK_WEIGHTS, **limits: Any) -> LifeBounds:
     """Turn the grades of visits into bounds on the lives of coats.
 
     Parameters
@@ -239,20 +239,22 @@ def bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = WEIGHTS, **l
     Bounds
         One row a coat.
     """
-    age = ages(coats, visits, weights)
-    low, high = _limit_ages(age, visits, coats.is_film[visits.coat], limits)
+    age = ages_at_visits(coats, visits, weights)
+    low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
     lower, upper = np.zeros(len(coats)), np.full(len(coats), np.inf)
     np.maximum.at(lower, visits.coat, low)
     np.minimum.at(upper, visits.coat, high)
-    called = _just_worn(age, visits, len(coats)) & (visits.reason == REASONS.index("called"))
+    called = _is_first_worn_visit(age, visits, len(coats)) & (visits.reason == VISIT_REASONS.index("called"))
     delay = limits.get("call_delay_months", CALL_DELAY_MONTHS)
     np.maximum.at(lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay)
     seen = np.zeros(len(coats), dtype=bool)
     seen[visits.coat] = True
-    return Bounds(lower, upper, seen, conflict=lower >= upper)
+    return LifeBounds(lower, upper, seen, conflict=lower >= upper)
 
 
-def _limit_ages(age: Floats, visits: Visits, film: NDArray[np.bool_], limits: dict[str, Any]) -> tuple[Floats, Floats]:
+def _limit_state_ages(
+    age: Floats, visits: Visits, film: NDArray[np.bool_], limits: dict[str, Any]
+) -> tuple[Floats, Floats]:
     # Grade g says: the last limit at or below g has been passed, the next one has not.
     low, high = np.zeros(len(age)), np.full(len(age), np.inf)
     kinds = ((~film, limits.get("penetrating", PENETRATING_LIMITS)), (film, limits.get("film", FILM_LIMITS)))
@@ -264,14 +266,14 @@ def _limit_ages(age: Floats, visits: Visits, film: NDArray[np.bool_], limits: di
     return low, high
 
 
-def _just_worn(age: Floats, visits: Visits, count: int) -> NDArray[np.bool_]:
+def _is_first_worn_visit(age: Floats, visits: Visits, count: int) -> NDArray[np.bool_]:
     # Whether the visit is the first that found its coat worn.
     first = np.full(count, np.inf)
     np.minimum.at(first, visits.coat[visits.worn], age[visits.worn])
     return visits.worn & (age == first[visits.coat])
 
 
-def lives(coats: Coats, found: Bounds, running: NDArray[np.bool_]) -> Lives:
+def censored_lives(coats: Coats, found: LifeBounds, running: NDArray[np.bool_]) -> CensoredLives:
     """Return the coats that teach something, ready for the fit.
 
     Parameters
@@ -289,8 +291,8 @@ def lives(coats: Coats, found: Bounds, running: NDArray[np.bool_]) -> Lives:
         Coats that were inspected, without those whose grades contradict each other.
     """
     rows = np.flatnonzero(found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper)))
-    return Lives(
-        x=design(coats.take(rows)),
+    return CensoredLives(
+        x=design_matrix(coats.take(rows)),
         lower=found.lower[rows],
         upper=found.upper[rows],
         deck=coats.deck[rows],

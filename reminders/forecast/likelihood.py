@@ -6,12 +6,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.lognormal import LOG_ROOT_2PI, log_interval
+from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
 
 Floats = NDArray[np.float64]
 
 
-class Terms(NamedTuple):
+class LikelihoodTerms(NamedTuple):
     """Value and derivatives of the log-likelihood of each row, by its mean `eta` and by the log spread `tau`.
 
     Parameters
@@ -32,7 +32,7 @@ class Terms(NamedTuple):
     tau_tau: Floats
 
 
-class Observed(NamedTuple):
+class CensoringIntervals(NamedTuple):
     """What was seen of each life, prepared once.
 
     Parameters
@@ -52,7 +52,7 @@ class Observed(NamedTuple):
     certain: Floats
 
 
-def observe(lower: Floats, upper: Floats, misgrade: float = 0.0) -> Observed:
+def prepare_intervals(lower: Floats, upper: Floats, misclassification: float = 0.0) -> CensoringIntervals:
     """Prepare ages for the likelihood.
 
     Parameters
@@ -69,20 +69,24 @@ def observe(lower: Floats, upper: Floats, misgrade: float = 0.0) -> Observed:
     Observed
         The same, prepared.
     """
-    if not 0 <= misgrade < 0.5:
-        raise ValueError(f"misgrade must lie between 0 and 0.5; got {misgrade}")
+    if not 0 <= misclassification < 0.5:
+        raise ValueError(f"misgrade must lie between 0 and 0.5; got {misclassification}")
     with np.errstate(divide="ignore"):
         low, high = np.log(lower), np.log(upper)
     exact = lower == upper
     ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
     # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both is left out.
-    misread = np.select([ends == 1, ends == 2], [misgrade, misgrade * (1 - misgrade)], 0.0)
-    certain = np.select([ends == 1, ends == 2], [1 - 2 * misgrade, (1 - misgrade) * (1 - 2 * misgrade)], 1.0)
+    misclassified = np.select(
+        [ends == 1, ends == 2], [misclassification, misclassification * (1 - misclassification)], 0.0
+    )
+    classified = np.select(
+        [ends == 1, ends == 2], [1 - 2 * misclassification, (1 - misclassification) * (1 - 2 * misclassification)], 1.0
+    )
     # The interval of an exact row is not used; left open, it stays free of 0/0.
-    return Observed(low, np.where(exact, np.inf, high), exact, misread, certain)
+    return CensoringIntervals(low, np.where(exact, np.inf, high), exact, misclassified, classified)
 
 
-class Law(NamedTuple):
+class LifeDistribution(NamedTuple):
     """How lives scatter about what is expected of them: log life = eta + spread · z, and z follows a fixed curve.
 
     Parameters
@@ -99,11 +103,13 @@ class Law(NamedTuple):
 
     name: str
     log_probability: Callable[[Floats, Floats], Floats]
-    interval: Callable[[Floats, Floats, float], Terms]
-    exact: Callable[[Floats, Floats, float], Terms]
+    interval: Callable[[Floats, Floats, float], LikelihoodTerms]
+    exact: Callable[[Floats, Floats, float], LikelihoodTerms]
 
 
-def row_terms(seen: Observed, eta: Floats, spread: float, law: Law | None = None) -> Terms:
+def log_likelihood_terms(
+    observed: CensoringIntervals, eta: Floats, spread: float, distribution: LifeDistribution | None = None
+) -> LikelihoodTerms:
     """Return the log-likelihood of each row and its derivatives.
 
     Parameters
@@ -122,16 +128,18 @@ def row_terms(seen: Observed, eta: Floats, spread: float, law: Law | None = None
     Terms
         Arrays of the shape of `eta`.
     """
-    law = law or LOGNORMAL
-    a, b = (seen.low - eta) / spread, (seen.high - eta) / spread
-    terms = law.interval(a, b, spread)
-    if seen.exact.any():
-        exact = law.exact(a, seen.low, spread)
-        terms = Terms(*(np.where(seen.exact, e, t) for e, t in zip(exact, terms, strict=True)))
-    return _with_misreading(terms, seen) if seen.misread.any() else terms
+    distribution = distribution or LOGNORMAL
+    a, b = (observed.low - eta) / spread, (observed.high - eta) / spread
+    terms = distribution.interval(a, b, spread)
+    if observed.exact.any():
+        exact = distribution.exact(a, observed.low, spread)
+        terms = LikelihoodTerms(*(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True)))
+    return _with_misclassification(terms, observed) if observed.misread.any() else terms
 
 
-def row_values(seen: Observed, eta: Floats, spread: float, law: Law | None = None) -> Floats:
+def row_log_likelihoods(
+    observed: CensoringIntervals, eta: Floats, spread: float, distribution: LifeDistribution | None = None
+) -> Floats:
     """Return the log-likelihood of each row alone, without derivatives.
 
     Parameters
@@ -150,23 +158,25 @@ def row_values(seen: Observed, eta: Floats, spread: float, law: Law | None = Non
     ndarray
         Of the shape of `eta`.
     """
-    law = law or LOGNORMAL
-    value = law.log_probability((seen.low - eta) / spread, (seen.high - eta) / spread)
-    if seen.exact.any():
-        value = np.where(seen.exact, law.exact((seen.low - eta) / spread, seen.low, spread).value, value)
+    distribution = distribution or LOGNORMAL
+    value = distribution.log_probability((observed.low - eta) / spread, (observed.high - eta) / spread)
+    if observed.exact.any():
+        value = np.where(
+            observed.exact, distribution.exact((observed.low - eta) / spread, observed.low, spread).value, value
+        )
     with np.errstate(divide="ignore"):
-        return np.logaddexp(np.log(seen.misread), np.log(seen.certain) + value)
+        return np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
 
 
-def _interval_terms(a: Floats, b: Floats, spread: float) -> Terms:
+def _lognormal_interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        value = log_interval(a, b)
-        lower, upper = np.exp(-(a**2) / 2 - LOG_ROOT_2PI - value), np.exp(-(b**2) / 2 - LOG_ROOT_2PI - value)
+        value = log_ndtr_interval(a, b)
+        lower, upper = np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value), np.exp(-(b**2) / 2 - LOG_SQRT_2PI - value)
     a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
     a1, b1 = a * lower, b * upper
     a2, b2 = a * a1, b * b1
     first, second = lower - upper, a1 - b1
-    return Terms(
+    return LikelihoodTerms(
         value,
         first / spread,
         second,
@@ -176,25 +186,25 @@ def _interval_terms(a: Floats, b: Floats, spread: float) -> Terms:
     )
 
 
-def _exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
+def _lognormal_exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
     log_age = np.where(np.isfinite(log_age), log_age, 0.0)
     z = np.where(np.isfinite(z), z, 0.0)
-    value = -(z**2) / 2 - LOG_ROOT_2PI - np.log(spread) - log_age
+    value = -(z**2) / 2 - LOG_SQRT_2PI - np.log(spread) - log_age
     flat = np.full_like(z, -1 / spread**2)
-    return Terms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
+    return LikelihoodTerms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
 
 
-LOGNORMAL = Law("log-normal", log_interval, _interval_terms, _exact_terms)
+LOGNORMAL = LifeDistribution("log-normal", log_ndtr_interval, _lognormal_interval_terms, _lognormal_exact_terms)
 
 
-def _with_misreading(terms: Terms, seen: Observed) -> Terms:
+def _with_misclassification(terms: LikelihoodTerms, observed: CensoringIntervals) -> LikelihoodTerms:
     # log(c + d·P): every derivative is weighted by the chance w that the row was read rightly.
     with np.errstate(divide="ignore"):
-        right = np.log(seen.certain) + terms.value
-        value = np.logaddexp(np.log(seen.misread), right)
+        right = np.log(observed.certain) + terms.value
+        value = np.logaddexp(np.log(observed.misread), right)
     w = np.exp(right - value)
     v = w * (1 - w)
-    return Terms(
+    return LikelihoodTerms(
         value,
         w * terms.eta,
         w * terms.tau,

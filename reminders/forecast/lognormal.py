@@ -6,8 +6,8 @@ from scipy.special import log_ndtr, ndtri_exp
 
 Floats = NDArray[np.float64]
 
-LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
-NARROW = 1e-3
+LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
+MAX_NARROW_WIDTH = 1e-3
 
 
 def log1mexp(x: Floats) -> Floats:
@@ -27,7 +27,7 @@ def log1mexp(x: Floats) -> Floats:
         return np.where(x <= np.log(2), np.log(-np.expm1(-x)), np.log1p(-np.exp(-x)))
 
 
-def log_interval(low: Floats, high: Floats) -> Floats:
+def log_ndtr_interval(low: Floats, high: Floats) -> Floats:
     """Return log(Φ(high) − Φ(low)) without loss of digits.
 
     Parameters
@@ -49,14 +49,14 @@ def log_interval(low: Floats, high: Floats) -> Floats:
         upper = log_ndtr(b)
         result = upper + log1mexp(np.where(np.isneginf(a), np.inf, upper - log_ndtr(a)))
         middle, width = (a + b) / 2, b - a
-        narrow = np.isfinite(middle) & (width * (1 + np.abs(middle)) < NARROW)
+        narrow = np.isfinite(middle) & (width * (1 + np.abs(middle)) < MAX_NARROW_WIDTH)
     if narrow.any():
         m, h = middle[narrow], width[narrow]
-        result[narrow] = -(m**2) / 2 - LOG_ROOT_2PI + np.log(h) + np.log1p((m**2 - 1) * h**2 / 24)
+        result[narrow] = -(m**2) / 2 - LOG_SQRT_2PI + np.log(h) + np.log1p((m**2 - 1) * h**2 / 24)
     return result
 
 
-def quantile_within(low: Floats, high: Floats, share: float) -> Floats:
+def truncated_normal_quantile(low: Floats, high: Floats, share: float) -> Floats:
     """Return the standard normal quantile given that the value lies between two ends.
 
     Parameters
@@ -82,7 +82,7 @@ def quantile_within(low: Floats, high: Floats, share: float) -> Floats:
     return np.where(flip, -z, z)
 
 
-def chance_within(low: Floats, high: Floats, at: Floats) -> Floats:
+def truncated_normal_cdf(low: Floats, high: Floats, at: Floats) -> Floats:
     """Return P(Z ≤ at | low < Z ≤ high).
 
     Parameters
@@ -101,5 +101,5 @@ def chance_within(low: Floats, high: Floats, at: Floats) -> Floats:
     """
     z = np.clip(at, low, high)
     with np.errstate(invalid="ignore", divide="ignore"):
-        below = np.where(z > low, log_interval(low, np.where(z > low, z, high)), -np.inf)
-        return np.clip(np.exp(below - log_interval(low, high)), 0.0, 1.0)
+        below = np.where(z > low, log_ndtr_interval(low, np.where(z > low, z, high)), -np.inf)
+        return np.clip(np.exp(below - log_ndtr_interval(low, high)), 0.0, 1.0)

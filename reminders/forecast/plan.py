@@ -6,13 +6,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.climate import MONTH_DAYS
-from reminders.forecast.clock import Clock
+from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.replacement import HORIZON_MONTHS
 
-MOST_COATS = 6  # more coats since the last strip: the next job is a strip (common practice, no source)
-STRIPPERS_THICK = 2  # full applications of stripper on such a build
-LEAST_CELSIUS = 10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
-MOST_WET_SHARE = 0.5  # of the days of a month (judgement)
+MAX_COATS_BEFORE_STRIP = 6  # more coats since the last strip: the next job is a strip (common practice, no source)
+THICK_BUILD_APPLICATIONS = 2  # full applications of stripper on such a build
+MIN_CELSIUS = 10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+MAX_WET_SHARE = 0.5  # of the days of a month (judgement)
 
 
 def workable_months(
@@ -20,8 +20,8 @@ def workable_months(
     wet_days: ArrayLike,
     *,
     season: ArrayLike | None = None,
-    least_celsius: float = LEAST_CELSIUS,
-    most_wet_share: float = MOST_WET_SHARE,
+    min_celsius: float = MIN_CELSIUS,
+    max_wet_share: float = MAX_WET_SHARE,
 ) -> NDArray[np.bool_]:
     """Return the months of the year in which decks can be coated.
 
@@ -47,14 +47,14 @@ def workable_months(
     allowed = np.ones(12, dtype=bool) if season is None else np.asarray(season, dtype=bool)
     if allowed.shape != (12,) or not allowed.any():
         raise ValueError(f"season must have twelve months and at least one of them worked; got {season!r}")
-    dry = np.asarray(wet_days, dtype=float) / MONTH_DAYS <= most_wet_share
-    good = (warm >= least_celsius) & dry & allowed
+    dry = np.asarray(wet_days, dtype=float) / MONTH_DAYS <= max_wet_share
+    good = (warm >= min_celsius) & dry & allowed
     warmest = np.argmax(np.where(allowed, warm, -np.inf), axis=-1)[..., None] == np.arange(12)
     return np.where(good.any(axis=-1, keepdims=True), good, warmest)
 
 
 @dataclass(frozen=True)
-class Month:
+class CalendarMonth:
     """A calendar month, counted from January 1970 as 0.
 
     Parameters
@@ -71,7 +71,7 @@ class Month:
         return 1970 + self.number // 12
 
     @property
-    def of_year(self) -> int:
+    def month_of_year(self) -> int:
         """1 for January to 12 for December."""
         return self.number % 12 + 1
 
@@ -82,11 +82,13 @@ class Month:
         return float(ends.mean())
 
 
-def _month_of(day: float) -> int:
+def _month_number(day: float) -> int:
     return int(np.array(np.floor(day)).astype("int64").astype("datetime64[D]").astype("datetime64[M]").astype(int))
 
 
-def best_month(clock: Clock, coated_on: float, age_months: float, workable: ArrayLike, *, not_before: float) -> Month:
+def best_workable_month(
+    clock: SeasonalClock, coated_on: float, age_months: float, workable: ArrayLike, *, not_before: float
+) -> CalendarMonth:
     """Return the workable calendar month whose middle comes closest to the best age.
 
     Parameters
@@ -111,16 +113,16 @@ def best_month(clock: Clock, coated_on: float, age_months: float, workable: Arra
     if good.shape != (12,) or not good.any():
         raise ValueError(f"workable must have twelve months and at least one of them true; got {workable!r}")
     aim = float(clock.day_after([coated_on], [min(age_months, HORIZON_MONTHS)])[0])
-    first = _month_of(not_before)
-    around = max(_month_of(aim), first)
-    months = [Month(k) for k in range(max(first, around - 12), around + 13) if good[k % 12]]
+    first = _month_number(not_before)
+    around = max(_month_number(aim), first)
+    months = [CalendarMonth(k) for k in range(max(first, around - 12), around + 13) if good[k % 12]]
     # Wear is what counts, so closeness is measured on the clock, not on the calendar.
     wanted = clock.reading([max(aim, not_before)])[0]
     return min(months, key=lambda month: abs(clock.reading([month.middle])[0] - wanted))
 
 
 @dataclass(frozen=True)
-class PlannedJob:
+class PlannedCoatingJob:
     """One job of the plan.
 
     Parameters
@@ -137,7 +139,7 @@ class PlannedJob:
         At today's prices.
     """
 
-    month: Month
+    month: CalendarMonth
     work: str
     stripper_applications: int
     build_before: int
@@ -145,8 +147,8 @@ class PlannedJob:
     cost: float
 
 
-def plan(
-    clock: Clock,
+def plan_coating_jobs(
+    clock: SeasonalClock,
     coated_on: float,
     age_months: float,
     workable: ArrayLike,
@@ -157,7 +159,7 @@ def plan(
     coats_a_job: int,
     recoat_cost: float,
     strip_cost: float,
-) -> list[PlannedJob]:
+) -> list[PlannedCoatingJob]:
     """Return the jobs of the coming years, with a strip wherever the coats have grown too thick.
 
     Parameters
@@ -186,18 +188,20 @@ def plan(
     list of PlannedJob
         In order of time.
     """
-    jobs: list[PlannedJob] = []
+    jobs: list[PlannedCoatingJob] = []
     last, earliest, end = coated_on, today, today + 365.25 * years
     while True:
-        month = best_month(clock, last, age_months, workable, not_before=earliest)
+        month = best_workable_month(clock, last, age_months, workable, not_before=earliest)
         if month.middle > end:
             return jobs
-        jobs.append(_job(month, build, coats_a_job, recoat_cost, strip_cost))
+        jobs.append(_coating_job(month, build, coats_a_job, recoat_cost, strip_cost))
         build, last = jobs[-1].build_after, month.middle
-        earliest = Month(month.number + 1).middle
+        earliest = CalendarMonth(month.number + 1).middle
 
 
-def _job(month: Month, build: int, coats: int, recoat_cost: float, strip_cost: float) -> PlannedJob:
-    if build > MOST_COATS:
-        return PlannedJob(month, "strip", STRIPPERS_THICK, build, coats, strip_cost)
-    return PlannedJob(month, "recoat", 0, build, build + coats, recoat_cost)
+def _coating_job(
+    month: CalendarMonth, build: int, coats: int, recoat_cost: float, strip_cost: float
+) -> PlannedCoatingJob:
+    if build > MAX_COATS_BEFORE_STRIP:
+        return PlannedCoatingJob(month, "strip", THICK_BUILD_APPLICATIONS, build, coats, strip_cost)
+    return PlannedCoatingJob(month, "recoat", 0, build, build + coats, recoat_cost)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def _none() -> NDArray:
+def _empty_array() -> NDArray:
     return np.zeros(0)
 
 
@@ -40,8 +40,8 @@ class Posterior:
     covariance: Floats
     version: str
     deck_keys: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    deck_mean: Floats = field(default_factory=_none)
-    deck_variance: Floats = field(default_factory=_none)
+    deck_mean: Floats = field(default_factory=_empty_array)
+    deck_variance: Floats = field(default_factory=_empty_array)
 
     def __post_init__(self) -> None:
         size = len(self.names)
@@ -82,7 +82,7 @@ class Posterior:
         """Median life on the reference deck."""
         return float(np.exp(self.mean[0]))
 
-    def deck_effect(self, deck: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    def log_frailty_of(self, deck: NDArray[np.int64]) -> tuple[Floats, Floats]:
         """Return mean and variance of the log pace of decks, known to the books or not.
 
         Parameters

@@ -6,18 +6,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from reminders.forecast.clock import WEIGHTS, Clock, ClockWeights, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import COLUMNS, FACTORS, design, sun_on_deck
-from reminders.forecast.lognormal import chance_within, quantile_within
+from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, design_matrix, sun_on_deck
+from reminders.forecast.lognormal import truncated_normal_cdf, truncated_normal_quantile
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.priors import PRIOR
+from reminders.forecast.priors import PUBLISHED_PRIOR
 
 Floats = NDArray[np.float64]
 
-OPENS, DUE, LATE = 0.2, 0.5, 0.8
-CHUNK = 8_192  # the arrays of one chunk stay in the processor's cache
-_SCALARS = ("reference_months", "version")
+OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE = 0.2, 0.5, 0.8
+CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
+_SCALAR_FIELDS = ("reference_months", "version")
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +78,7 @@ class Prediction:
     reference_months: float
     version: str
 
-    def reasons(self, row: int = 0) -> dict[str, float]:
+    def ranked_contributions(self, row: int = 0) -> dict[str, float]:
         """Return the months that each factor adds or takes away, the largest first.
 
         Parameters
@@ -97,10 +97,10 @@ class Prediction:
 
 def predict(
     coats: Coats,
-    posterior: Posterior = PRIOR,
+    posterior: Posterior = PUBLISHED_PRIOR,
     today: ArrayLike = 0.0,
     *,
-    weights: ClockWeights = WEIGHTS,
+    weights: ClockWeights = CLOCK_WEIGHTS,
 ) -> Prediction:
     """Forecast when coats are due.
 
@@ -122,9 +122,9 @@ def predict(
     """
     days = np.broadcast_to(np.asarray(today, dtype=float), (len(coats),))
     _check_today(coats, days)
-    result = _empty(len(coats), posterior)
-    for start in range(0, len(coats), CHUNK):
-        rows = slice(start, start + CHUNK)
+    result = _empty_prediction(len(coats), posterior)
+    for start in range(0, len(coats), CACHED_ROWS):
+        rows = slice(start, start + CACHED_ROWS)
         for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
             getattr(result, name)[rows] = values
     return result
@@ -141,16 +141,16 @@ def _check_today(coats: Coats, days: Floats) -> None:
             )
 
 
-def _empty(count: int, posterior: Posterior) -> Prediction:
+def _empty_prediction(count: int, posterior: Posterior) -> Prediction:
     shapes = {
         name: np.empty((count, len(FACTORS)) if name == "contributions" else count)
         for name in Prediction.__dataclass_fields__
-        if name not in _SCALARS
+        if name not in _SCALAR_FIELDS
     }
     return Prediction(**shapes, reference_months=posterior.reference_months, version=posterior.version)
 
 
-class Life(NamedTuple):
+class LogLife(NamedTuple):
     """What is believed about the log life of n coats before they are inspected.
 
     Parameters
@@ -172,7 +172,7 @@ class Life(NamedTuple):
     pace_variance: Floats
 
 
-def life(coats: Coats, posterior: Posterior) -> Life:
+def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
     """Return the belief about the log life of coats, inspections of the coats themselves left aside.
 
     Parameters
@@ -187,16 +187,16 @@ def life(coats: Coats, posterior: Posterior) -> Life:
     Life
         One row a coat.
     """
-    x = design(coats)
-    pace, variance = posterior.deck_effect(coats.deck)
-    mean = posterior.beta[0] + x @ posterior.beta[1:] + pace
+    x = design_matrix(coats)
+    log_frailty, variance = posterior.log_frailty_of(coats.deck)
+    mean = posterior.beta[0] + x @ posterior.beta[1:] + log_frailty
     # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the pace.
     unsure = variance / posterior.omega**2
-    doubt = unsure**2 * _doubt(x, posterior)
-    return Life(mean, np.sqrt(posterior.coat_variance + variance + doubt), x, pace, variance)
+    doubt = unsure**2 * _linear_predictor_variance(x, posterior)
+    return LogLife(mean, np.sqrt(posterior.coat_variance + variance + doubt), x, log_frailty, variance)
 
 
-def _doubt(x: Floats, posterior: Posterior) -> Floats:
+def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
     # Variance of the linear predictor: (1, x) V (1, x)'.
     v = posterior.beta_covariance
     slopes = np.ascontiguousarray(v[1:, 1:])
@@ -206,41 +206,44 @@ def _doubt(x: Floats, posterior: Posterior) -> Floats:
 
 
 def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights) -> dict[str, Floats]:
-    clock = Clock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
-    belief = life(coats, posterior)
+    belief = predict_log_life(coats, posterior)
     mean, spread = belief.mean, belief.spread
-    low = _standard(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
-    high = _standard(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
+    low = _standardised_log_age(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
+    high = _standardised_log_age(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
     age = clock.reading(today) - start
-    months = {share: np.exp(mean + spread * quantile_within(low, high, share)) for share in (OPENS, DUE, LATE)}
+    months = {
+        share: np.exp(mean + spread * truncated_normal_quantile(low, high, share))
+        for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)
+    }
     return {
-        "window_opens": clock.day_of(start + months[OPENS]),
-        "due_by": clock.day_of(start + months[DUE]),
-        "late": clock.day_of(start + months[LATE]),
-        "chance_worn_today": chance_within(low, high, _standard(age, mean, spread, -np.inf)),
+        "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
+        "due_by": clock.day_of(start + months[DUE_CHANCE]),
+        "late": clock.day_of(start + months[LATE_CHANCE]),
+        "chance_worn_today": truncated_normal_cdf(low, high, _standardised_log_age(age, mean, spread, -np.inf)),
         "age_months": age,
         "median_months": np.exp(mean),
-        "due_months": months[DUE],
+        "due_months": months[DUE_CHANCE],
         "log_sd": spread,
-        "contributions": _contributions(belief, posterior, months[DUE]),
-        **_shares(belief, posterior),
+        "contributions": _factor_contributions(belief, posterior, months[DUE_CHANCE]),
+        **_variance_shares(belief, posterior),
     }
 
 
-def _standard(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floats:
+def _standardised_log_age(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floats:
     # An age on the scale of the standard normal; no inspection, or one on the day of coating, tells nothing.
     with np.errstate(divide="ignore", invalid="ignore"):
         z = (np.log(age) - mean) / spread
     return np.where(np.isnan(z), missing, z)
 
 
-def _contributions(belief: Life, posterior: Posterior, due: Floats) -> Floats:
+def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) -> Floats:
     # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order among the factors
     # (Vartia 1976; the "log mean Divisia" split, from memory).
     log_ratio = np.zeros((len(due), len(FACTORS)))
     index = {factor: at for at, factor in enumerate(FACTORS)}
-    for column, (factor, effect) in enumerate(zip(COLUMNS.values(), posterior.beta[1:], strict=True)):
+    for column, (factor, effect) in enumerate(zip(DESIGN_COLUMNS.values(), posterior.beta[1:], strict=True)):
         log_ratio[:, index[factor]] += effect * belief.x[:, column]
     log_ratio[:, index["own_history"]] = belief.pace
     log_ratio[:, index["inspection"]] = np.log(due) - belief.mean
@@ -253,8 +256,12 @@ def _contributions(belief: Life, posterior: Posterior, due: Floats) -> Floats:
     return months
 
 
-def _shares(belief: Life, posterior: Posterior) -> dict[str, Floats]:
-    deck, before, variance = posterior.omega**2, _doubt(belief.x, PRIOR), belief.pace_variance
+def _variance_shares(belief: LogLife, posterior: Posterior) -> dict[str, Floats]:
+    deck, before, variance = (
+        posterior.omega**2,
+        _linear_predictor_variance(belief.x, PUBLISHED_PRIOR),
+        belief.pace_variance,
+    )
     now = belief.spread**2 - posterior.coat_variance - variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)

@@ -10,24 +10,24 @@ from typing import Literal
 
 import numpy as np
 
-from reminders.forecast.exposure import COLUMNS
+from reminders.forecast.exposure import DESIGN_COLUMNS
 from reminders.forecast.posterior import Posterior
 
 REFERENCE_MONTHS = 16.0  # half the reference decks are due by then
 REFERENCE_EARLY_MONTHS = 12.0  # one in five is due by then
-NORMAL_80 = 0.8416212335729143  # standard normal quantile at 80 %
-REFERENCE_SD = log(REFERENCE_MONTHS / REFERENCE_EARLY_MONTHS) / NORMAL_80  # 0.342
-REFERENCE_DOUBT, DECK_SD, COAT_SD_DOUBT = 0.15, 0.16, 0.25
+NORMAL_QUANTILE_80 = 0.8416212335729143  # standard normal quantile at 80 %
+REFERENCE_SD = log(REFERENCE_MONTHS / REFERENCE_EARLY_MONTHS) / NORMAL_QUANTILE_80  # 0.342
+REFERENCE_PRIOR_SD, DECK_SD, LOG_SIGMA_PRIOR_SD = 0.15, 0.16, 0.25
 # The parts together, with the doubt about the spread itself, give the reference deck its 0.342.
-COAT_SD = sqrt(REFERENCE_SD**2 - REFERENCE_DOUBT**2 - DECK_SD**2) / exp(COAT_SD_DOUBT**2)
+COAT_SD = sqrt(REFERENCE_SD**2 - REFERENCE_PRIOR_SD**2 - DECK_SD**2) / exp(LOG_SIGMA_PRIOR_SD**2)
 
 WOOD_HANDBOOK = "Wood Handbook FPL-GTR-190 (2010) ch. 16"
 OLD_HANDBOOK = "Wood Handbook FPL-GTR-113 (1999) table 15-3"
-COUNCIL = "Canadian Wood Council, Finishing exterior wood: performance factors"
+WOOD_COUNCIL = "Canadian Wood Council, Finishing exterior wood: performance factors"
 
 
 @dataclass(frozen=True)
-class Prior:
+class CoefficientPrior:
     """One normal prior.
 
     Parameters
@@ -51,84 +51,123 @@ class Prior:
     source: str
 
     @property
-    def factor(self) -> float:
+    def time_ratio(self) -> float:
         """By how much the life is multiplied."""
         return exp(self.mean)
 
 
-def _years(name: str, years: float, mark: Literal["READ", "MEMORY", "JUDGEMENT"], source: str) -> Prior:
+def _prior_from_years(
+    name: str, years: float, mark: Literal["READ", "MEMORY", "JUDGEMENT"], source: str
+) -> CoefficientPrior:
     # A life in years against the reference deck; classes differ from product to product by about a fifth.
-    return Prior(name, log(12 * years / REFERENCE_MONTHS), 0.20, mark, source)
+    return CoefficientPrior(name, log(12 * years / REFERENCE_MONTHS), 0.20, mark, source)
 
 
-PRIORS: tuple[Prior, ...] = (
-    Prior(
+COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
+    CoefficientPrior(
         "reference",
         log(REFERENCE_MONTHS),
-        REFERENCE_DOUBT,
+        REFERENCE_PRIOR_SD,
         "JUDGEMENT",
         "Common practice, no source: clean and recoat every 12 to 16 months; read as 20 % due at 12 and 50 % at 16",
     ),
-    _years("finish_clear_repellent", 0.8, "READ", f"{COUNCIL}: 6-12 months; {WOOD_HANDBOOK}: about 1 year"),
-    _years("finish_repellent_preservative", 1.4, "MEMORY", f"{OLD_HANDBOOK}: decking 1-2 years, 2-3 on rough"),
-    _years(
+    _prior_from_years(
+        "finish_clear_repellent", 0.8, "READ", f"{WOOD_COUNCIL}: 6-12 months; {WOOD_HANDBOOK}: about 1 year"
+    ),
+    _prior_from_years(
+        "finish_repellent_preservative", 1.4, "MEMORY", f"{OLD_HANDBOOK}: decking 1-2 years, 2-3 on rough"
+    ),
+    _prior_from_years(
         "finish_tinted", 1.8, "READ", f"{WOOD_HANDBOOK}: 2-3 years vertical; Coatings 12(1):85: 12-15 months in Oregon"
     ),
-    _years(
-        "finish_semitransparent", 2.2, "READ", f"{COUNCIL}: deck boards 1-2 years; {OLD_HANDBOOK} (memory): 2-3, 3-6"
+    _prior_from_years(
+        "finish_semitransparent",
+        2.2,
+        "READ",
+        f"{WOOD_COUNCIL}: deck boards 1-2 years; {OLD_HANDBOOK} (memory): 2-3, 3-6",
     ),
-    _years("finish_solid_film", 2.0, "MEMORY", f"{OLD_HANDBOOK}: solid stain on decking 1-2, paint 2-3 years"),
-    _years("finish_clear_film", 1.0, "MEMORY", f"{WOOD_HANDBOOK}: clear films about 1-2 years"),
-    Prior("oil_light", 0.10, 0.10, "JUDGEMENT", "Pigment keeps out ultraviolet; too little of it in tinted finishes"),
-    Prior("oil_dark", 0.10, 0.12, "JUDGEMENT", "More pigment, but a hotter surface"),
-    Prior("colour_dark", log(0.8), 0.12, "READ", "BFS sheet 18 (opaque coatings): dark 20 % shorter"),
-    Prior("film_light", log(1.2), 0.12, "READ", "BFS sheet 18 (opaque coatings): light 20 % longer"),
-    Prior("base_solvent", 0.05, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK} lists oil-borne stains longer than water-borne"),
-    Prior(
+    _prior_from_years(
+        "finish_solid_film", 2.0, "MEMORY", f"{OLD_HANDBOOK}: solid stain on decking 1-2, paint 2-3 years"
+    ),
+    _prior_from_years("finish_clear_film", 1.0, "MEMORY", f"{WOOD_HANDBOOK}: clear films about 1-2 years"),
+    CoefficientPrior(
+        "oil_light", 0.10, 0.10, "JUDGEMENT", "Pigment keeps out ultraviolet; too little of it in tinted finishes"
+    ),
+    CoefficientPrior("oil_dark", 0.10, 0.12, "JUDGEMENT", "More pigment, but a hotter surface"),
+    CoefficientPrior("colour_dark", log(0.8), 0.12, "READ", "BFS sheet 18 (opaque coatings): dark 20 % shorter"),
+    CoefficientPrior("film_light", log(1.2), 0.12, "READ", "BFS sheet 18 (opaque coatings): light 20 % longer"),
+    CoefficientPrior(
+        "base_solvent", 0.05, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK} lists oil-borne stains longer than water-borne"
+    ),
+    CoefficientPrior(
         "log_sun",
         -0.80,
         0.25,
         "READ",
         "Pole/equator side life ratio 0.33-0.50 (BFS sheet 18) against sun ratio 0.41-0.46; below 1 for foot wear",
     ),
-    Prior("log_openness", -0.60, 0.25, "JUDGEMENT", "As the sun, less what damp and mould take back in the shade"),
-    Prior("log_wet_days", -0.25, 0.15, "JUDGEMENT", "Coatings 12(1):85: more fungus at the wetter site, no rate given"),
-    Prior("roof", log(2.75), 0.25, "READ", f"{COUNCIL}: covered 5-6 years against 1-3 in the open: 2.5 to 3 times"),
-    Prior("facing", -0.10, 0.10, "JUDGEMENT", "A wall behind a deck that faces the pole takes away midday sun"),
-    Prior("airflow_poor", -0.10, 0.10, "JUDGEMENT", "Boards over still, damp air dry from one side only"),
-    Prior("low_down", -0.05, 0.08, "JUDGEMENT", "Boards less than 0.4 m above the ground dry slower"),
-    Prior("species_durable_soft", -0.10, 0.10, "READ", f"{COUNCIL}: stain lasts less on soft low-density boards"),
-    Prior("species_hardwood", 0.0, 0.15, "JUDGEMENT", "Dense timber wears slower (Sell & Feist) but takes up less oil"),
-    Prior("species_modified", 0.05, 0.15, "JUDGEMENT", "Moves less"),
-    Prior("film_on_durable_soft", 0.20, 0.15, "READ", f"{COUNCIL}: films last longer on stable low-density species"),
-    Prior("texture_sawn", 0.35, 0.20, "READ", f"{WOOD_HANDBOOK}: half the spread rate, about twice the life; shrunk"),
-    Prior("texture_weathered", 0.35, 0.20, "MEMORY", f"{OLD_HANDBOOK}: 2-3 years smooth, 3-6 weathered; shrunk"),
-    Prior("film_on_weathered", -0.20, 0.15, "MEMORY", "Williams, Winandy & Feist 1987: adhesion down 20 to 50 %"),
-    Prior("traffic_light", 0.15, 0.12, "JUDGEMENT", f"{COUNCIL}: parts without wear 2-5 years against boards 1-2"),
-    Prior("traffic_heavy", log(0.75), 0.15, "JUDGEMENT", "No published factor; 0.6 to 0.9"),
-    Prior("salt_near", log(0.9), 0.08, "JUDGEMENT", "No published factor; 0.8 to 0.95 within 1 km of surf"),
-    Prior("salt_spray", log(0.8), 0.12, "JUDGEMENT", "No published factor"),
-    Prior("pool", -0.08, 0.10, "JUDGEMENT", "Splash and pool chemicals"),
-    Prior("litter_some", -0.05, 0.05, "JUDGEMENT", "Leaves hold water"),
-    Prior("litter_heavy", -0.15, 0.10, "JUDGEMENT", "Leaves hold water for weeks"),
-    Prior("log2_coats", 0.20, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK}: more is not always taken up"),
-    Prior("preparation_strip", 0.05, 0.10, "JUDGEMENT", "Clean wood, but its first coat"),
-    Prior("preparation_none", -0.25, 0.15, "JUDGEMENT", "Finish over dirt and loose fibre"),
-    Prior(
+    CoefficientPrior(
+        "log_openness", -0.60, 0.25, "JUDGEMENT", "As the sun, less what damp and mould take back in the shade"
+    ),
+    CoefficientPrior(
+        "log_wet_days", -0.25, 0.15, "JUDGEMENT", "Coatings 12(1):85: more fungus at the wetter site, no rate given"
+    ),
+    CoefficientPrior(
+        "roof", log(2.75), 0.25, "READ", f"{WOOD_COUNCIL}: covered 5-6 years against 1-3 in the open: 2.5 to 3 times"
+    ),
+    CoefficientPrior(
+        "facing", -0.10, 0.10, "JUDGEMENT", "A wall behind a deck that faces the pole takes away midday sun"
+    ),
+    CoefficientPrior("airflow_poor", -0.10, 0.10, "JUDGEMENT", "Boards over still, damp air dry from one side only"),
+    CoefficientPrior("low_down", -0.05, 0.08, "JUDGEMENT", "Boards less than 0.4 m above the ground dry slower"),
+    CoefficientPrior(
+        "species_durable_soft", -0.10, 0.10, "READ", f"{WOOD_COUNCIL}: stain lasts less on soft low-density boards"
+    ),
+    CoefficientPrior(
+        "species_hardwood", 0.0, 0.15, "JUDGEMENT", "Dense timber wears slower (Sell & Feist) but takes up less oil"
+    ),
+    CoefficientPrior("species_modified", 0.05, 0.15, "JUDGEMENT", "Moves less"),
+    CoefficientPrior(
+        "film_on_durable_soft", 0.20, 0.15, "READ", f"{WOOD_COUNCIL}: films last longer on stable low-density species"
+    ),
+    CoefficientPrior(
+        "texture_sawn", 0.35, 0.20, "READ", f"{WOOD_HANDBOOK}: half the spread rate, about twice the life; shrunk"
+    ),
+    CoefficientPrior(
+        "texture_weathered", 0.35, 0.20, "MEMORY", f"{OLD_HANDBOOK}: 2-3 years smooth, 3-6 weathered; shrunk"
+    ),
+    CoefficientPrior(
+        "film_on_weathered", -0.20, 0.15, "MEMORY", "Williams, Winandy & Feist 1987: adhesion down 20 to 50 %"
+    ),
+    CoefficientPrior(
+        "traffic_light", 0.15, 0.12, "JUDGEMENT", f"{WOOD_COUNCIL}: parts without wear 2-5 years against boards 1-2"
+    ),
+    CoefficientPrior("traffic_heavy", log(0.75), 0.15, "JUDGEMENT", "No published factor; 0.6 to 0.9"),
+    CoefficientPrior("salt_near", log(0.9), 0.08, "JUDGEMENT", "No published factor; 0.8 to 0.95 within 1 km of surf"),
+    CoefficientPrior("salt_spray", log(0.8), 0.12, "JUDGEMENT", "No published factor"),
+    CoefficientPrior("pool", -0.08, 0.10, "JUDGEMENT", "Splash and pool chemicals"),
+    CoefficientPrior("litter_some", -0.05, 0.05, "JUDGEMENT", "Leaves hold water"),
+    CoefficientPrior("litter_heavy", -0.15, 0.10, "JUDGEMENT", "Leaves hold water for weeks"),
+    CoefficientPrior("log2_coats", 0.20, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK}: more is not always taken up"),
+    CoefficientPrior("preparation_strip", 0.05, 0.10, "JUDGEMENT", "Clean wood, but its first coat"),
+    CoefficientPrior("preparation_none", -0.25, 0.15, "JUDGEMENT", "Finish over dirt and loose fibre"),
+    CoefficientPrior(
         "log_sigma",
         log(COAT_SD),
-        COAT_SD_DOUBT,
+        LOG_SIGMA_PRIOR_SD,
         "JUDGEMENT",
         "What is left of 0.342 after the doubt about reference and deck",
     ),
-    Prior("log_omega", log(DECK_SD), 0.35, "JUDGEMENT", "Two alike decks seldom differ by more than a third"),
+    CoefficientPrior(
+        "log_omega", log(DECK_SD), 0.35, "JUDGEMENT", "Two alike decks seldom differ by more than a third"
+    ),
 )
 
-assert [prior.name for prior in PRIORS] == ["reference", *COLUMNS, "log_sigma", "log_omega"]  # noqa: S101 (a table)
+assert [prior.name for prior in COEFFICIENT_PRIORS] == ["reference", *DESIGN_COLUMNS, "log_sigma", "log_omega"]  # noqa: S101 (a table)
 
-PRIOR = Posterior(
-    names=tuple(prior.name for prior in PRIORS),
-    mean=np.array([prior.mean for prior in PRIORS]),
-    covariance=np.diag([prior.sd**2 for prior in PRIORS]),
+PUBLISHED_PRIOR = Posterior(
+    names=tuple(prior.name for prior in COEFFICIENT_PRIORS),
+    mean=np.array([prior.mean for prior in COEFFICIENT_PRIORS]),
+    covariance=np.diag([prior.sd**2 for prior in COEFFICIENT_PRIORS]),
     version="prior-2",
 )

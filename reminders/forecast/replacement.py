@@ -19,7 +19,7 @@ HORIZON_MONTHS = 240.0
 
 
 @dataclass(frozen=True)
-class BestAge:
+class ReplacementPolicy:
     """When to recoat, and what it saves.
 
     Parameters
@@ -40,13 +40,13 @@ class BestAge:
     strip_chance: float
 
 
-def best_age(
+def optimal_replacement_age(
     survival: Callable[[Floats], Floats],
-    lived: Callable[[Floats], Floats],
+    restricted_mean: Callable[[Floats], Floats],
     recoat_cost: float,
     strip_cost: float,
     horizon: float = HORIZON_MONTHS,
-) -> BestAge:
+) -> ReplacementPolicy:
     """Return the age at which replacing costs least.
 
     Parameters
@@ -73,9 +73,9 @@ def best_age(
 
     def rate(age: Floats) -> Floats:
         kept = survival(age)
-        return (recoat_cost * kept + strip_cost * (1 - kept)) / np.maximum(lived(age), 1e-12)
+        return (recoat_cost * kept + strip_cost * (1 - kept)) / np.maximum(restricted_mean(age), 1e-12)
 
-    never = strip_cost / float(lived(np.array([1e9 * horizon]))[0])
+    never = strip_cost / float(restricted_mean(np.array([1e9 * horizon]))[0])
     grid = np.geomspace(horizon / 1e4, horizon, 600)
     for _ in range(4):  # each round narrows the grid around the lowest point two hundredfold
         at = int(np.argmin(rate(grid)))
@@ -83,13 +83,13 @@ def best_age(
     age = grid[np.argmin(rate(grid))]
     least = float(rate(age[None])[0])
     if least >= never or age >= 0.999 * horizon:
-        return BestAge(float("inf"), 12 * never, 12 * never, 1.0)
-    return BestAge(float(age), 12 * least, 12 * never, float(1 - survival(age[None])[0]))
+        return ReplacementPolicy(float("inf"), 12 * never, 12 * never, 1.0)
+    return ReplacementPolicy(float(age), 12 * least, 12 * never, float(1 - survival(age[None])[0]))
 
 
-def best_recoat_age(
+def optimal_recoat_age(
     mean: float, spread: float, recoat_cost: float, strip_cost: float, strip_ratio: float = STRIP_RATIO
-) -> BestAge:
+) -> ReplacementPolicy:
     """Return the best age to recoat a coat whose life is log-normal.
 
     Parameters
@@ -115,8 +115,8 @@ def best_recoat_age(
     def survival(age: Floats) -> Floats:
         return ndtr((middle - np.log(age)) / spread)
 
-    def lived(age: Floats) -> Floats:
+    def restricted_mean(age: Floats) -> Floats:
         z = (np.log(age) - middle) / spread
         return age * ndtr(-z) + np.exp(middle + spread**2 / 2) * ndtr(z - spread)
 
-    return best_age(survival, lived, recoat_cost, strip_cost)
+    return optimal_replacement_age(survival, restricted_mean, recoat_cost, strip_cost)

@@ -5,17 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from reminders.forecast.turnbull import turnbull
+from reminders.forecast.turnbull import turnbull_estimate
 
 Floats = NDArray[np.float64]
 
-LEAST_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
-GRID = 400
-ENOUGH_COATS = 400  # finished coats for a window coverage within about five points
+MIN_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
+COVERAGE_GRID_STEPS = 400
+MIN_FINISHED_COATS = 400  # finished coats for a window coverage within about five points
 
 
 @dataclass(frozen=True)
-class Scores:
+class ForecastScores:
     """How a forecast did over visits.
 
     Parameters
@@ -45,7 +45,7 @@ class Scores:
 
 
 @dataclass(frozen=True)
-class Bin:
+class CalibrationBin:
     """Visits to which a like chance was given.
 
     Parameters
@@ -67,7 +67,7 @@ class Bin:
     found: float
 
 
-def _checked(chance: ArrayLike, worn: ArrayLike) -> tuple[Floats, Floats]:
+def _checked_outcomes(chance: ArrayLike, worn: ArrayLike) -> tuple[Floats, Floats]:
     p, y = np.asarray(chance, dtype=float), np.asarray(worn, dtype=float)
     bad = ~((p >= 0) & (p <= 1))
     if bad.any():
@@ -92,11 +92,11 @@ def log_scores(chance: ArrayLike, worn: ArrayLike) -> Floats:
     ndarray, shape (n,)
         Less is better; 0.69 is tossing a coin.
     """
-    p, y = _checked(chance, worn)
-    return -np.log(np.clip(np.where(y > 0, p, 1 - p), LEAST_CHANCE, 1))
+    p, y = _checked_outcomes(chance, worn)
+    return -np.log(np.clip(np.where(y > 0, p, 1 - p), MIN_CHANCE, 1))
 
 
-def score(chance: ArrayLike, worn: ArrayLike) -> Scores:
+def score_forecast(chance: ArrayLike, worn: ArrayLike) -> ForecastScores:
     """Return the scores of a forecast over visits.
 
     Parameters
@@ -111,14 +111,14 @@ def score(chance: ArrayLike, worn: ArrayLike) -> Scores:
     Scores
         NaN scores where there are no visits.
     """
-    p, y = _checked(chance, worn)
+    p, y = _checked_outcomes(chance, worn)
     if not len(p):
-        return Scores(0, float("nan"), float("nan"), 0.0, 0.0)
+        return ForecastScores(0, float("nan"), float("nan"), 0.0, 0.0)
     brier = float(np.mean((p - y) ** 2))
-    return Scores(len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum()))
+    return ForecastScores(len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum()))
 
 
-def reliability(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[Bin]:
+def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[CalibrationBin]:
     """Return how often coats were found worn among those given a like chance.
 
     Parameters
@@ -135,18 +135,18 @@ def reliability(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[Bin]
     list of Bin
         Steps without visits are left out.
     """
-    p, y = _checked(chance, worn)
+    p, y = _checked_outcomes(chance, worn)
     at = np.minimum((p * bins).astype(int), bins - 1)
     count = np.bincount(at, minlength=bins)
     mean, found = np.bincount(at, p, bins), np.bincount(at, y, bins)
     return [
-        Bin(k / bins, (k + 1) / bins, int(count[k]), float(mean[k] / count[k]), float(found[k] / count[k]))
+        CalibrationBin(k / bins, (k + 1) / bins, int(count[k]), float(mean[k] / count[k]), float(found[k] / count[k]))
         for k in np.flatnonzero(count).tolist()
     ]
 
 
 @dataclass(frozen=True)
-class Coverage:
+class WindowCoverage:
     """How often lives ended inside the stated window.
 
     Parameters
@@ -165,10 +165,12 @@ class Coverage:
     at_least: float
     at_most: float
     coats: int
-    enough: bool
+    is_enough: bool
 
 
-def coverage(low: ArrayLike, high: ArrayLike, window: tuple[float, float] = (0.2, 0.8)) -> Coverage:
+def estimate_window_coverage(
+    low: ArrayLike, high: ArrayLike, window: tuple[float, float] = (0.2, 0.8)
+) -> WindowCoverage:
     """Return how often lives ended inside a window of the forecast, from where visits bound them.
 
     The forecast of each life is read at its two bounds; the curve of these pairs that visits allow (Turnbull) is even
@@ -189,11 +191,16 @@ def coverage(low: ArrayLike, high: ArrayLike, window: tuple[float, float] = (0.2
         Estimate and sure bounds.
     """
     # Rounded outwards to a grid: it keeps the curve quick and every interval open.
-    p, q = np.floor(np.asarray(low) * GRID) / GRID, np.ceil(np.asarray(high) * GRID) / GRID
+    p, q = (
+        np.floor(np.asarray(low) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS,
+        np.ceil(np.asarray(high) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS,
+    )
     if not len(p):
-        return Coverage(float("nan"), 0.0, 1.0, 0, enough=False)
-    q = np.maximum(q, p + 1 / GRID)
+        return WindowCoverage(float("nan"), 0.0, 1.0, 0, is_enough=False)
+    q = np.maximum(q, p + 1 / COVERAGE_GRID_STEPS)
     sure = float(np.mean((np.asarray(low) >= window[0]) & (np.asarray(high) <= window[1])))
     possible = float(np.mean((np.asarray(high) > window[0]) & (np.asarray(low) < window[1])))
     finished = int((np.asarray(high) < 1).sum())
-    return Coverage(turnbull(p, q).mass_between(*window), sure, possible, len(p), finished >= ENOUGH_COATS)
+    return WindowCoverage(
+        turnbull_estimate(p, q).mass_between(*window), sure, possible, len(p), finished >= MIN_FINISHED_COATS
+    )

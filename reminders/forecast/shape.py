@@ -4,19 +4,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reminders.forecast.fit import MISGRADE
-from reminders.forecast.intervals import Lives
-from reminders.forecast.likelihood import LOGNORMAL, Law
-from reminders.forecast.newton import maximise, prepare
+from reminders.forecast.fit import MISCLASSIFICATION
+from reminders.forecast.intervals import CensoredLives
+from reminders.forecast.likelihood import LOGNORMAL, LifeDistribution
+from reminders.forecast.newton import find_posterior_mode, prepare_log_posterior
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.priors import PRIOR
-from reminders.forecast.weibull import WEIBULL, as_weibull
+from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.weibull import WEIBULL, weibull_prior
 
 WEIBULL_NODES = 15  # its deck integrals are less even than the log-normal ones: 9 nodes leave errors of 1e-4 there
 
 
 @dataclass(frozen=True)
-class ShapeOfLife:
+class DistributionComparison:
     """How well either law explains the lives at its best point; both have the same number of coefficients.
 
     Parameters
@@ -32,18 +32,22 @@ class ShapeOfLife:
     weibull: float
 
     @property
-    def advantage(self) -> float:
+    def lognormal_advantage(self) -> float:
         """By how much the log-normal law is ahead, in points of log-likelihood."""
         return self.lognormal - self.weibull
 
 
-def _likelihood(lives: Lives, prior: Posterior, law: Law, nodes: int) -> float:
+def _maximum_log_likelihood(
+    lives: CensoredLives, prior: Posterior, distribution: LifeDistribution, nodes: int
+) -> float:
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
-    problem = prepare(lives, prior.mean, precision, misgrade=MISGRADE, nodes=nodes, law=law)
-    return problem.likelihood(maximise(problem, prior.mean).theta)[0]
+    problem = prepare_log_posterior(
+        lives, prior.mean, precision, misclassification=MISCLASSIFICATION, nodes=nodes, distribution=distribution
+    )
+    return problem.likelihood(find_posterior_mode(problem, prior.mean).theta)[0]
 
 
-def shape_of_life(lives: Lives, prior: Posterior = PRIOR) -> ShapeOfLife:
+def compare_distributions(lives: CensoredLives, prior: Posterior = PUBLISHED_PRIOR) -> DistributionComparison:
     """Fit both laws under the same belief and say how well each explains the lives.
 
     Parameters
@@ -59,6 +63,8 @@ def shape_of_life(lives: Lives, prior: Posterior = PRIOR) -> ShapeOfLife:
         The two log-likelihoods; nought without lives.
     """
     if not len(lives):
-        return ShapeOfLife(0, 0.0, 0.0)
-    normal = _likelihood(lives, prior, LOGNORMAL, WEIBULL_NODES)
-    return ShapeOfLife(len(lives), normal, _likelihood(lives, as_weibull(prior), WEIBULL, WEIBULL_NODES))
+        return DistributionComparison(0, 0.0, 0.0)
+    normal = _maximum_log_likelihood(lives, prior, LOGNORMAL, WEIBULL_NODES)
+    return DistributionComparison(
+        len(lives), normal, _maximum_log_likelihood(lives, weibull_prior(prior), WEIBULL, WEIBULL_NODES)
+    )

@@ -9,7 +9,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Curve:
+class TurnbullEstimate:
     """Masses on the intervals (left, right] that hold them; where inside an interval is not determined.
 
     Parameters
@@ -45,7 +45,7 @@ class Curve:
         return float((self.mass * np.nan_to_num(inside)).sum())
 
 
-def _cells(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+def _innermost_intervals(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     # Mass can only lie where a lower end is next followed by an upper end.
     points = np.concatenate([lower, upper])
     is_upper = np.concatenate([np.zeros(len(lower)), np.ones(len(upper))])
@@ -56,9 +56,9 @@ def _cells(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     return points[turn], points[turn + 1]
 
 
-def turnbull(
+def turnbull_estimate(
     lower: Floats, upper: Floats, weight: Floats | None = None, *, tolerance: float = 1e-10, steps: int = 20_000
-) -> Curve:
+) -> TurnbullEstimate:
     """Return the most likely curve of lives, each known to lie in (lower, upper].
 
     Parameters
@@ -86,11 +86,11 @@ def turnbull(
         raise ValueError(f"upper must lie above lower; row {row} has {lower[row]:g} and {upper[row]:g}")
     pairs, index = np.unique(np.column_stack([lower, upper]), axis=0, return_inverse=True)
     count = np.bincount(index.ravel(), weights=weight)
-    left, right = _cells(pairs[:, 0], pairs[:, 1])
+    left, right = _innermost_intervals(pairs[:, 0], pairs[:, 1])
     first = np.searchsorted(left, pairs[:, 0], side="left")
     last = np.searchsorted(right, pairs[:, 1], side="right")
     mass, value = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
-    return Curve(left, right, mass, value)
+    return TurnbullEstimate(left, right, mass, value)
 
 
 def _expectation_maximisation(
@@ -110,7 +110,7 @@ def _expectation_maximisation(
     for _ in range(steps):
         one, before = step(mass)
         two, between = step(one)
-        leap = _leap(mass, one, two)
+        leap = _squarem_leap(mass, one, two)
         _, there = step(leap)
         mass, now = (leap, there) if there >= between else (two, between)
         if abs(now - value) < tolerance * count.sum() * 1e-2 and abs(between - before) < tolerance * count.sum():
@@ -119,9 +119,9 @@ def _expectation_maximisation(
     return mass, step(mass)[1]
 
 
-def _leap(mass: Floats, one: Floats, two: Floats) -> Floats:
-    change, bend = one - mass, two - 2 * one + mass
-    ratio = float(np.sqrt(change @ change)) / max(float(np.sqrt(bend @ bend)), 1e-300)
+def _squarem_leap(mass: Floats, one: Floats, two: Floats) -> Floats:
+    change, second_difference = one - mass, two - 2 * one + mass
+    ratio = float(np.sqrt(change @ change)) / max(float(np.sqrt(second_difference @ second_difference)), 1e-300)
     length = -min(max(ratio, 1.0), 1e3)
-    leap = np.maximum(mass - 2 * length * change + length**2 * bend, 0)
+    leap = np.maximum(mass - 2 * length * change + length**2 * second_difference, 0)
     return leap / leap.sum() if leap.sum() > 0 else two

@@ -9,23 +9,23 @@ from math import exp, log, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.likelihood import Law, Terms
+from reminders.forecast.likelihood import LifeDistribution, LikelihoodTerms
 from reminders.forecast.lognormal import log1mexp
 from reminders.forecast.posterior import Posterior
 
 Floats = NDArray[np.float64]
 
 LOG_LOG_2 = log(log(2.0))
-SAME_SPREAD = log(sqrt(6.0) / pi)  # equal standard deviations of log life: π/√6 is that of z
-HIGHEST = 700.0  # e^x is still a number; a life so far past its time has probability nought anyway
+EQUAL_SD_LOG_SHIFT = log(sqrt(6.0) / pi)  # equal standard deviations of log life: π/√6 is that of z
+MAX_EXPONENT = 700.0  # e^x is still a number; a life so far past its time has probability nought anyway
 
 
-def _hazard(z: Floats) -> Floats:
+def _cumulative_hazard(z: Floats) -> Floats:
     # e^z, nought at −inf; held below overflow.
-    return np.exp(np.minimum(z, HIGHEST))
+    return np.exp(np.minimum(z, MAX_EXPONENT))
 
 
-def log_probability(low: Floats, high: Floats) -> Floats:
+def weibull_log_probability(low: Floats, high: Floats) -> Floats:
     """Return log(P(low < z ≤ high)) without loss of digits.
 
     Parameters
@@ -40,18 +40,18 @@ def log_probability(low: Floats, high: Floats) -> Floats:
     ndarray
         Log probabilities.
     """
-    return log1mexp(_between(low, high)) - _hazard(low)
+    return log1mexp(_hazard_increment(low, high)) - _cumulative_hazard(low)
 
 
-def _between(low: Floats, high: Floats) -> Floats:
+def _hazard_increment(low: Floats, high: Floats) -> Floats:
     # e^high − e^low, with all digits where the two lie close together.
     with np.errstate(invalid="ignore", over="ignore"):
-        near = _hazard(low) * np.expm1(np.minimum(high - low, HIGHEST))
-    whole = np.where(np.isneginf(low), _hazard(high), near)
+        near = _cumulative_hazard(low) * np.expm1(np.minimum(high - low, MAX_EXPONENT))
+    whole = np.where(np.isneginf(low), _cumulative_hazard(high), near)
     return np.where(np.isposinf(high), np.inf, whole)
 
 
-def interval_terms(low: Floats, high: Floats, spread: float) -> Terms:
+def weibull_interval_terms(low: Floats, high: Floats, spread: float) -> LikelihoodTerms:
     """Return the terms of lives that ended between two ages.
 
     Parameters
@@ -66,16 +66,16 @@ def interval_terms(low: Floats, high: Floats, spread: float) -> Terms:
     Terms
         Value and derivatives by eta and log spread.
     """
-    between = _between(low, high)
+    between = _hazard_increment(low, high)
     chance = log1mexp(between)  # given that the lower age was reached
     with np.errstate(invalid="ignore", over="ignore"):
         a_density = np.where(np.isneginf(low), 0.0, np.exp(low - chance))
         b_density = np.where(np.isposinf(high), 0.0, np.exp(high - between - chance))
     a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
-    a_slope, b_slope = 1 - _hazard(a), 1 - _hazard(b)
+    a_slope, b_slope = 1 - _cumulative_hazard(a), 1 - _cumulative_hazard(b)
     first, second = a_density - b_density, a * a_density - b * b_density
-    return Terms(
-        chance - _hazard(low),
+    return LikelihoodTerms(
+        chance - _cumulative_hazard(low),
         first / spread,
         second,
         (b_slope * b_density - a_slope * a_density - first**2) / spread**2,
@@ -84,7 +84,7 @@ def interval_terms(low: Floats, high: Floats, spread: float) -> Terms:
     )
 
 
-def exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
+def weibull_exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
     """Return the terms of lives that are known exactly.
 
     Parameters
@@ -102,9 +102,9 @@ def exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
         Value and derivatives by eta and log spread.
     """
     z, log_age = np.where(np.isfinite(z), z, 0.0), np.where(np.isfinite(log_age), log_age, 0.0)
-    hazard = _hazard(z)
+    hazard = _cumulative_hazard(z)
     slope = 1 - hazard
-    return Terms(
+    return LikelihoodTerms(
         z - hazard - np.log(spread) - log_age,
         -slope / spread,
         -z * slope - 1,
@@ -114,10 +114,10 @@ def exact_terms(z: Floats, log_age: Floats, spread: float) -> Terms:
     )
 
 
-WEIBULL = Law("Weibull", log_probability, interval_terms, exact_terms)
+WEIBULL = LifeDistribution("Weibull", weibull_log_probability, weibull_interval_terms, weibull_exact_terms)
 
 
-def as_weibull(prior: Posterior) -> Posterior:
+def weibull_prior(prior: Posterior) -> Posterior:
     """Return a log-normal belief in the terms of the Weibull law.
 
     Medians and the spread of log life stay as they are.
@@ -133,6 +133,6 @@ def as_weibull(prior: Posterior) -> Posterior:
         The same belief of Weibull lives.
     """
     mean = prior.mean.copy()
-    mean[-2] += SAME_SPREAD
+    mean[-2] += EQUAL_SD_LOG_SHIFT
     mean[0] -= LOG_LOG_2 * exp(mean[-2])
     return Posterior(prior.names, mean, prior.covariance, f"{prior.version}-weibull")

@@ -9,16 +9,16 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q
 
 from jobs.models import Job, Visit
-from jobs.models.visit import GRADES
-from reminders.forecast.scoring import ENOUGH_COATS
-from reminders.forecasting.refitting import ENOUGH_NEW
+from jobs.models.visit import GRADE_FIELDS
+from reminders.forecast.scoring import MIN_FINISHED_COATS
+from reminders.forecasting.refitting import MIN_NEW_VISITS
 from reminders.models import ModelFit
-from reminders.pictures.reliability import Reliability, Step, reliability_picture
+from reminders.pictures.reliability import ReliabilityBin, ReliabilityDiagram, reliability_diagram
 
-FITS_SHOWN = 12
-ENOUGH_VISITS = 50  # below that a picture shows mostly luck (judgement)
-TELLING_POINTS = 2.0  # of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
-NAMES = {
+MAX_FITS_SHOWN = 12
+MIN_MEANINGFUL_VISITS = 50  # below that a picture shows mostly luck (judgement)
+MIN_EVIDENCE_POINTS = 2.0  # of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
+FORECAST_LABELS = {
     "learned": "This program, learning as it went",
     "prior": "Published figures alone, nothing learned",
     "flat_rule": "Every deck once a year",
@@ -27,7 +27,7 @@ NAMES = {
 
 
 @dataclass(frozen=True)
-class Line:
+class ScoredForecast:
     """One way of foretelling, and how it did."""
 
     name: str
@@ -38,7 +38,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Returns:
+class ReturnCounts:
     """Of coats whose window has closed, how many decks were coated again."""
 
     coats: int
@@ -52,7 +52,7 @@ class Returns:
 
 
 @dataclass(frozen=True)
-class Figures:
+class AccuracyFigures:
     """The newest reckoning; `fit` is the one tried then and `in_use` the one that forecasts rest on."""
 
     fit: ModelFit
@@ -69,26 +69,26 @@ class Figures:
 
     @property
     def is_meaningful(self) -> bool:
-        return self.learned["visits"] >= ENOUGH_VISITS
+        return self.learned["visits"] >= MIN_MEANINGFUL_VISITS
 
     @property
-    def picture(self) -> Reliability:
-        return reliability_picture([Step(**step) for step in self.stored["bins"]])
+    def picture(self) -> ReliabilityDiagram:
+        return reliability_diagram([ReliabilityBin(**step) for step in self.stored["bins"]])
 
     @property
-    def lines(self) -> list[Line]:
+    def scores(self) -> list[ScoredForecast]:
         """The ways of foretelling, the best first."""
         scored = [row for row in self.stored["scores"] if row["log_score"] is not None]
         scored.sort(key=lambda row: row["log_score"])
         return [
-            Line(NAMES[row["forecast"]], row["visits"], row["log_score"], row["brier"], place == 0)
+            ScoredForecast(FORECAST_LABELS[row["forecast"]], row["visits"], row["log_score"], row["brier"], place == 0)
             for place, row in enumerate(scored)
         ]
 
     @property
     def verdict(self) -> str:
         """Whether coats wore as foretold; a difference that luck explains is called none."""
-        steps = [Step(**step) for step in self.stored["bins"]]
+        steps = [ReliabilityBin(**step) for step in self.stored["bins"]]
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]
         if abs(surplus) <= 2 * doubt:
@@ -102,34 +102,34 @@ class Figures:
         if not found or not found["coats"]:
             return ""
         ahead = found["lognormal"] - found["weibull"]
-        if abs(ahead) < TELLING_POINTS:
+        if abs(ahead) < MIN_EVIDENCE_POINTS:
             return "Your visits do not tell it from the usual other one, Weibull’s, so it stays."
         if ahead > 0:
             return "It explains your visits better than the usual other one, Weibull’s."
         return "Weibull’s curve would explain your visits better, so take the ends of the windows with care."
 
     @property
-    def returns(self) -> Returns:
-        return Returns(**self.stored["returns"])
+    def returns(self) -> ReturnCounts:
+        return ReturnCounts(**self.stored["returns"])
 
     @property
     def finished_coats_needed(self) -> int:
-        return ENOUGH_COATS
+        return MIN_FINISHED_COATS
 
 
-def figures() -> Figures | None:
+def newest_figures() -> AccuracyFigures | None:
     """From the newest fit; None before the first."""
-    fits = list(ModelFit.objects.defer("parameters")[:FITS_SHOWN])
-    return Figures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits) if fits else None
+    fits = list(ModelFit.objects.defer("parameters")[:MAX_FITS_SHOWN])
+    return AccuracyFigures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits) if fits else None
 
 
-def graded_visits(*, today: date) -> int:
+def count_graded_visits(*, today: date) -> int:
     """Visits that graded a coat, counted in one query; those of a coat with no finish recorded are counted too."""
     seen = Job.objects.coating().filter(deck=OuterRef("deck"), finished_on__lt=OuterRef("visited_on"))
-    graded = Q(*((f"{name}__isnull", False) for name in GRADES), _connector=Q.OR)
+    graded = Q(*((f"{name}__isnull", False) for name in GRADE_FIELDS), _connector=Q.OR)
     return Visit.objects.filter(graded, Exists(seen), visited_on__lte=today).count()
 
 
-def still_needed(counted: int, last_time: int) -> int:
+def visits_still_needed(counted: int, last_time: int) -> int:
     """How many more graded visits until the program learns again."""
-    return max(ENOUGH_NEW - (counted - last_time), 0)
+    return max(MIN_NEW_VISITS - (counted - last_time), 0)

@@ -7,25 +7,25 @@ import numpy as np
 from jobs.models import Visit
 from reminders import forecast
 from reminders.forecasting import active_fit, bridge
-from reminders.forecasting.coats import newest_coats
+from reminders.forecasting.coats import read_newest_coats
 from reminders.models import Forecast
-from reminders.pictures import Found, WearCurve, WearFacts, Window, wear_curve
+from reminders.pictures import DueWindow, FoundGrade, WearCurve, WearFacts, wear_curve
 
-POINTS = 48
+CURVE_POINTS = 48
 
 
-def wear_picture(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
+def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
     """The curve from the coat to past the end of the window, in the state of the stored forecast."""
-    window = Window(row.window_opens_on, row.due_on, row.late_on)
+    window = DueWindow(row.window_opens_on, row.due_on, row.late_on)
     coat_on = min(row.job.finished_on, today)
     visits = Visit.objects.filter(deck=row.deck_id, visited_on__gt=coat_on, visited_on__lte=today)
-    found = [Found(visit.visited_on, grade) for visit in visits if (grade := visit.grade) is not None]
-    chances = chances_of(row, coat_on, today)
+    found = [FoundGrade(visit.visited_on, grade) for visit in visits if (grade := visit.grade) is not None]
+    chances = worn_chances(row, coat_on, today)
     hemisphere = "south" if row.deck.property.latitude < 0 else "north"
     return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
 
 
-def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
+def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
     """Rising pairs of date and chance; between two inspections that disagree, the window itself."""
     sound_on = max(row.sound_on or coat_on, coat_on)
     start = [(coat_on, 0.0), (sound_on, 0.0)]
@@ -33,11 +33,11 @@ def chances_of(row: Forecast, coat_on: date, today: date) -> list[tuple[date, fl
         return [*start, (row.window_opens_on, 0.2), (row.due_on, 0.5), (row.late_on, 0.8), (today, 1.0)]
     last = max(row.late_on, today)
     end = last + (last - coat_on) / 3 + timedelta(days=60)
-    days = np.linspace(bridge.days(sound_on), bridge.days(end), POINTS).round()
-    coats = newest_coats([row.deck_id], today=today)
+    days = np.linspace(bridge.epoch_days(sound_on), bridge.epoch_days(end), CURVE_POINTS).round()
+    coats = read_newest_coats([row.deck_id], today=today)
     if coats is None:
         return start
-    same = bridge.core_coats(coats, today=today).take(np.zeros(POINTS, dtype=int))
-    chance = forecast.predict(same, active_fit.posterior(), days).chance_worn_today
-    dates = [date.fromordinal(int(day) + bridge.EPOCH) for day in days]
+    same = bridge.core_coats(coats, today=today).take(np.zeros(CURVE_POINTS, dtype=int))
+    chance = forecast.predict(same, active_fit.active_posterior(), days).chance_worn_today
+    dates = [date.fromordinal(int(day) + bridge.EPOCH_ORDINAL) for day in days]
     return start + list(zip(dates, np.clip(chance, 0, 1).tolist(), strict=True))

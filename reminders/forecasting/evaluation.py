@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from reminders import forecast
-from reminders.forecast.book import trials
+from reminders.forecast.book import scored_visits
 from reminders.forecasting import bridge
-from reminders.forecasting.learning import History
+from reminders.forecasting.learning import TrainingData
 
-YEARS = 10  # a back-test looks back no further
+MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
 SCORE_COLUMNS = [
     "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected", "window_coverage",
     "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
@@ -20,33 +20,36 @@ SCORE_COLUMNS = [
 BIN_COLUMNS = ["low", "high", "visits", "forecast", "found"]
 
 
-def number(value: float) -> float | None:
+def finite_or_none(value: float) -> float | None:
     """Nothing instead of NaN, which JSON does not know; six digits are plenty."""
     return round(float(value), 6) if isfinite(value) else None
 
 
 @dataclass(frozen=True)
-class Judged:
+class BacktestRows:
     """A back-test as plain rows."""
 
     scores: list[dict[str, Any]]
     bins: list[dict[str, Any]]
 
 
-def yearly(book: forecast.Book, *, today: date, years: int = YEARS) -> Judged:
+def backtest_by_year(book: forecast.InspectionData, *, today: date, years: int = MAX_BACKTEST_YEARS) -> BacktestRows:
     """Go through the last years as they came: learn, forecast a year, look what was found, move on."""
-    until = bridge.days(today) + 1
-    since = first_origin(book, until, years)
+    until = bridge.epoch_days(today) + 1
+    since = first_backtest_origin(book, until, years)
     found = forecast.backtest(book, since, until)
-    bins = [{name: number(value) for name, value in asdict(step).items()} for step in found.reliability]
-    return Judged([score_row(name, found) for name in forecast.FORECASTS], [row | whole(row) for row in bins])
+    bins = [{name: finite_or_none(value) for name, value in asdict(step).items()} for step in found.reliability]
+    return BacktestRows(
+        [backtest_score_row(name, found) for name in forecast.FORECAST_NAMES],
+        [row | integer_visits(row) for row in bins],
+    )
 
 
-def whole(row: dict[str, Any]) -> dict[str, int]:
+def integer_visits(row: dict[str, Any]) -> dict[str, int]:
     return {"visits": int(row["visits"])}
 
 
-def first_origin(book: forecast.Book, until: float, years: int) -> float:
+def first_backtest_origin(book: forecast.InspectionData, until: float, years: int) -> float:
     """Whole years before the end, so that the first year of the book is learned from before anything is judged."""
     days = book.visits.visited_on
     if not len(days):
@@ -56,26 +59,26 @@ def first_origin(book: forecast.Book, until: float, years: int) -> float:
     return until - 365.25 * whole_years if whole_years else float(days.min())
 
 
-def score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
+def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
     """One row of SCORE_COLUMNS; windows are those of the learned forecast, the others have none to judge."""
     score = found.scores[name]
     row: dict[str, Any] = dict.fromkeys(SCORE_COLUMNS)
     row |= {"forecast": name, "visits": score.visits, "origins": found.origins}
     for column in ("log_score", "brier", "observed", "expected", "observed_over_expected"):
-        row[column] = number(getattr(score, column))
+        row[column] = finite_or_none(getattr(score, column))
     if name == "learned":
         inside = found.coverage
         row |= {
-            "window_coverage": number(inside.share) if inside.enough else None,
-            "coverage_at_least": number(inside.at_least),
-            "coverage_at_most": number(inside.at_most),
+            "window_coverage": finite_or_none(inside.share) if inside.is_enough else None,
+            "coverage_at_least": finite_or_none(inside.at_least),
+            "coverage_at_most": finite_or_none(inside.at_most),
             "coverage_coats": inside.coats,
-            "coverage_is_enough": inside.enough,
+            "coverage_is_enough": inside.is_enough,
         }
     return row
 
 
-def returns(history: History, belief: forecast.Posterior, *, today: date) -> dict[str, int]:
+def count_returns(history: TrainingData, belief: forecast.Posterior, *, today: date) -> dict[str, int]:
     """Of coats whose window has closed: how many decks came back before that, how many after, and how many never.
 
     The window is the one a forecast would state on the day of the coat with what is believed now. Decks that are
@@ -83,7 +86,7 @@ def returns(history: History, belief: forecast.Posterior, *, today: date) -> dic
     """
     rows = np.flatnonzero(~history.is_archived)
     coats, ended = history.book.coats.take(rows), history.book.ended_on[rows]
-    day = bridge.days(today)
+    day = bridge.epoch_days(today)
     late = forecast.predict(coats, belief, day).late if len(rows) else np.zeros(0)
     closed = late < day
     in_time = closed & (ended <= late)
@@ -96,7 +99,7 @@ def returns(history: History, belief: forecast.Posterior, *, today: date) -> dic
     }
 
 
-def telling(book: forecast.Book, since: float, until: float) -> np.ndarray:
+def informative_visit_days(book: forecast.InspectionData, since: float, until: float) -> np.ndarray:
     """Days of the visits that tell something a forecast can be judged by, in order."""
-    tried = trials(book, since, until)
+    tried = scored_visits(book, since, until)
     return np.sort(book.coats.coated_on[tried.coat] + tried.days)

@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 from clients.models import Deck
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import EXPOSURE, FINISH, GRADE, NewestCoats, array
+from reminders.forecasting.coats import EXPOSURE_SQL, FINISH_SQL, GRADE_SQL, NewestCoats, postgres_array
 
-CHUNK = 10_000  # decks at a time: bounds memory
+DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 # One row a coat. The next coating job ended it; of two on one day the later entry is the coat.
-EVERY_COAT = f"""
+EVERY_COAT_SQL = f"""
 SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base, coat.coats,
-    NULL, NULL, NULL, {EXPOSURE}, job.ended_on, deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
+    NULL, NULL, NULL, {EXPOSURE_SQL}, job.ended_on, deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -28,7 +28,7 @@ JOIN LATERAL (
     SELECT j.id, j.kind, j.finished_on, lead(j.finished_on) OVER (ORDER BY j.finished_on, j.id) AS ended_on
     FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat') AND j.finished_on <= %(today)s
 ) job ON true
-LEFT JOIN LATERAL ({FINISH}) coat ON true
+LEFT JOIN LATERAL ({FINISH_SQL}) coat ON true
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.id = ANY (%(decks)s::bigint[])
@@ -36,8 +36,8 @@ ORDER BY deck.id, job.finished_on, job.id
 """  # noqa: S608 - made of constants
 
 # What was found on the day of a job was found on the coat before it, so the coat seen is the newest earlier one.
-EVERY_VISIT = f"""
-SELECT seen.id, v.visited_on, {GRADE}, v.reason
+EVERY_VISIT_SQL = f"""
+SELECT seen.id, v.visited_on, {GRADE_SQL}, v.reason
 FROM jobs_visit v
 LEFT JOIN LATERAL (
     SELECT j.id FROM jobs_job j
@@ -49,10 +49,10 @@ ORDER BY v.deck_id, v.visited_on, v.id
 """  # noqa: S608 - made of constants
 
 NOT_GRADED = "visits at which nothing was graded"
-NO_COAT = "visits before the first coat in the book"
-NO_FINISH = "coats whose finish was not recorded"
-NOT_SEEN = "coats that no visit graded"
-CONTRADICTED = "coats whose grades contradict each other"
+BEFORE_FIRST_COAT = "visits before the first coat in the book"
+FINISH_UNKNOWN = "coats whose finish was not recorded"
+NEVER_INSPECTED = "coats that no visit graded"
+CONTRADICTORY = "coats whose grades contradict each other"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,10 @@ class EveryCoat(NewestCoats):
 
 
 @dataclass(frozen=True)
-class History:
+class TrainingData:
     """All that the book can teach; `left_out` says in words what it could not use and how often."""
 
-    book: forecast.Book
+    book: forecast.InspectionData
     job_id: NDArray[np.int64]
     is_archived: NDArray[np.bool_]
     left_out: dict[str, int]
@@ -82,7 +82,7 @@ class History:
 
 
 @dataclass(frozen=True)
-class Part:
+class TrainingChunk:
     """What a chunk of decks gave."""
 
     coats: forecast.Coats
@@ -92,38 +92,46 @@ class Part:
     seen: list[tuple[int, float, float, str]]
 
 
-def history(*, today: date) -> History | None:
+def load_training_data(*, today: date) -> TrainingData | None:
     """The book up to and including today; None while no coat with a known finish is in it."""
     left_out: Counter[str] = Counter()
     decks = list(Deck.objects.order_by("pk").values_list("pk", flat=True))
-    chunks = (decks[at : at + CHUNK] for at in range(0, len(decks), CHUNK))
-    parts = [part for chunk in chunks if (part := part_of(chunk, today, left_out)) is not None]
+    chunks = (decks[at : at + DECKS_A_QUERY] for at in range(0, len(decks), DECKS_A_QUERY))
+    parts = [part for chunk in chunks if (part := read_training_chunk(chunk, today, left_out)) is not None]
     if not parts:
         return None
-    book = forecast.Book(joined([part.coats for part in parts]), visits_of(parts), column(parts, "ended_on"))
-    count_unusable(book, left_out)
-    return History(book, column(parts, "job_id"), column(parts, "is_archived"), dict(left_out))
+    book = forecast.InspectionData(
+        concatenate_coats([part.coats for part in parts]),
+        concatenate_visits(parts),
+        concatenate_column(parts, "ended_on"),
+    )
+    count_unusable_coats(book, left_out)
+    return TrainingData(
+        book, concatenate_column(parts, "job_id"), concatenate_column(parts, "is_archived"), dict(left_out)
+    )
 
 
-def part_of(deck_ids: Sequence[int], today: date, left_out: Counter[str]) -> Part | None:
+def read_training_chunk(deck_ids: Sequence[int], today: date, left_out: Counter[str]) -> TrainingChunk | None:
     """The coats and visits of some decks, in two queries."""
-    where: dict[str, str | date] = {"decks": array(deck_ids), "today": today}
+    where: dict[str, str | date] = {"decks": postgres_array(deck_ids), "today": today}
     with connection.cursor() as cursor:
-        cursor.execute(EVERY_COAT, where)
+        cursor.execute(EVERY_COAT_SQL, where)
         rows = cursor.fetchall()
-        cursor.execute(EVERY_VISIT, where)
+        cursor.execute(EVERY_VISIT_SQL, where)
         visits = cursor.fetchall()
     known = [row for row in rows if row[4]]
-    left_out[NO_FINISH] += len(rows) - len(known)
-    seen = graded(visits, {row[1]: place for place, row in enumerate(known)}, left_out)
+    left_out[FINISH_UNKNOWN] += len(rows) - len(known)
+    seen = visits_of_known_coats(visits, {row[1]: place for place, row in enumerate(known)}, left_out)
     if not known:
         return None
     found = EveryCoat(*zip(*known, strict=True))
-    ended = np.array([bridge.days(day) for day in found.ended_on])
-    return Part(bridge.core_coats(found, today=today), ended, np.array(found.job_id), np.array(found.is_archived), seen)
+    ended = np.array([bridge.epoch_days(day) for day in found.ended_on])
+    return TrainingChunk(
+        bridge.core_coats(found, today=today), ended, np.array(found.job_id), np.array(found.is_archived), seen
+    )
 
 
-def graded(
+def visits_of_known_coats(
     visits: Sequence[tuple[int | None, date, int | None, str]], place: dict[int, int], left_out: Counter[str]
 ) -> list[tuple[int, float, float, str]]:
     """Visits that saw a known coat, with the place of the coat; the others are counted."""
@@ -132,23 +140,23 @@ def graded(
         if grade is None:
             left_out[NOT_GRADED] += 1
         elif job is None:
-            left_out[NO_COAT] += 1
+            left_out[BEFORE_FIRST_COAT] += 1
         elif job in place:  # else its coat is among those without a finish, and counted there
-            found.append((place[job], bridge.days(day), float(grade), reason))
+            found.append((place[job], bridge.epoch_days(day), float(grade), reason))
     return found
 
 
-def joined(parts: Sequence[forecast.Coats]) -> forecast.Coats:
+def concatenate_coats(parts: Sequence[forecast.Coats]) -> forecast.Coats:
     """The coats of all parts below each other."""
     names = [field.name for field in fields(forecast.Coats)]
     return forecast.Coats(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
-def column(parts: Sequence[Part], name: str) -> NDArray[Any]:
+def concatenate_column(parts: Sequence[TrainingChunk], name: str) -> NDArray[Any]:
     return np.concatenate([getattr(part, name) for part in parts])
 
 
-def visits_of(parts: Sequence[Part]) -> forecast.Visits:
+def concatenate_visits(parts: Sequence[TrainingChunk]) -> forecast.Visits:
     """The visits of all parts, their coats counted through."""
     starts = np.cumsum([0] + [len(part.coats) for part in parts])
     rows = [
@@ -163,8 +171,8 @@ def visits_of(parts: Sequence[Part]) -> forecast.Visits:
     )
 
 
-def count_unusable(book: forecast.Book, left_out: Counter[str]) -> None:
+def count_unusable_coats(book: forecast.InspectionData, left_out: Counter[str]) -> None:
     """Coats with no graded visit, or with grades that cannot all be true, teach nothing."""
-    found = forecast.bounds(book.coats, book.visits)
-    left_out[NOT_SEEN] += int((~found.seen).sum())
-    left_out[CONTRADICTED] += int(found.conflict.sum())
+    found = forecast.life_bounds(book.coats, book.visits)
+    left_out[NEVER_INSPECTED] += int((~found.seen).sum())
+    left_out[CONTRADICTORY] += int(found.conflict.sum())

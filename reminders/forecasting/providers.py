@@ -5,25 +5,25 @@ from datetime import date
 
 from django.template.loader import render_to_string
 
-from jobs.offers.forecast_summary import Foretold
-from reminders.forecasting.curve import wear_picture
+from jobs.offers.forecast_summary import ForecastSummary
+from reminders.forecasting.curve import forecast_wear_curve
 from reminders.models import Forecast
 
 
-def tell(deck_ids: Collection[int], today: date) -> dict[int, Foretold]:
+def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
     rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__property", "job")
-    return {row.deck_id: told(row, today) for row in rows}
+    return {row.deck_id: forecast_summary(row, today) for row in rows}
 
 
-def told(row: Forecast, today: date) -> Foretold:
-    return Foretold(
+def forecast_summary(row: Forecast, today: date) -> ForecastSummary:
+    return ForecastSummary(
         coat_on=row.job.finished_on, window_opens_on=row.window_opens_on, due_on=row.due_on, late_on=row.late_on,
-        chance_worn=row.chance_worn, picture=drawn(row, today),
+        chance_worn=row.chance_worn, picture=wear_curve_svg(row, today),
     )  # fmt: skip
 
 
-def drawn(row: Forecast, today: date) -> str:
+def wear_curve_svg(row: Forecast, today: date) -> str:
     """Its names are the deck's own, so that several drawings go onto one page."""
-    curve = wear_picture(row, today=today, key=f"wear-{row.deck_id}")
+    curve = forecast_wear_curve(row, today=today, key=f"wear-{row.deck_id}")
     context = {"curve": curve, "facts": curve.facts, "window": curve.facts.window}
     return render_to_string("reminders/_wear_curve_svg.html", context).strip()

@@ -4,11 +4,11 @@ from collections.abc import Mapping
 
 from clients import display
 
-WORTH_SAYING = 0.5  # months
+MIN_SHOWN_MONTHS = 0.5  # months
 # Factor of the core → what lengthens and what shortens the life of the coat. It counts only where the deck differs
 # from the reference deck; where that can be in one way only, the words state this fact, whichever way the book has
 # learned that it works.
-FACTORS = {
+FACTOR_PHRASES = {
     "finish": ("longer-lasting finish", "shorter-lived finish"),
     "pigment": ("helpful pigment", "pigment that runs hot"),
     "base": ("solvent-borne finish",) * 2,
@@ -31,7 +31,7 @@ FACTORS = {
 }
 
 # The same for clients who read French; the business reads English.
-IN_FRENCH = {
+FACTOR_PHRASES_FRENCH = {
     "finish": ("une finition qui dure", "une finition qui dure moins"),
     "pigment": ("un pigment qui protège", "une teinte qui chauffe au soleil"),
     "base": ("une finition au solvant",) * 2,
@@ -52,40 +52,46 @@ IN_FRENCH = {
     "own_history": ("les couches précédentes ont tenu ici", "les couches précédentes ont peu tenu ici"),
     "inspection": ("trouvée saine à la dernière visite", "trouvée usée lors d'une visite"),
 }
-KNOWN_IN = {"en": FACTORS, "fr": IN_FRENCH}
+PHRASES_BY_LANGUAGE = {"en": FACTOR_PHRASES, "fr": FACTOR_PHRASES_FRENCH}
 
 
-def months(value: float) -> str:
+def signed_months(value: float) -> str:
     """“+3 months” or “−2 months”, to half a month."""
     halves = round(abs(value) * 2) / 2
     sign = "+" if value > 0 else "−"
-    return f"{sign}{display.number(halves)} month{'' if halves == 1 else 's'}"
+    return f"{sign}{display.format_number(halves)} month{'' if halves == 1 else 's'}"
 
 
-def strongest(contributions: Mapping[str, float], most: int) -> list[tuple[str, float]]:
+def strongest_factors(contributions: Mapping[str, float], limit: int) -> list[tuple[str, float]]:
     """The factors that matter, strongest first."""
-    told = [(name, value) for name, value in contributions.items() if abs(value) >= WORTH_SAYING]
-    return sorted(told, key=lambda pair: -abs(pair[1]))[:most]
+    ranked = [(name, value) for name, value in contributions.items() if abs(value) >= MIN_SHOWN_MONTHS]
+    return sorted(ranked, key=lambda pair: -abs(pair[1]))[:limit]
 
 
-def phrase(name: str, value: float, language: str = "en") -> str:
-    longer, shorter = KNOWN_IN[language].get(name, (name.replace("_", " "),) * 2)
+def factor_phrase(name: str, value: float, language: str = "en") -> str:
+    longer, shorter = PHRASES_BY_LANGUAGE[language].get(name, (name.replace("_", " "),) * 2)
     return longer if value > 0 else shorter
 
 
-def reasons(contributions: Mapping[str, float], most: int = 4) -> list[str]:
+def ranked_reasons(contributions: Mapping[str, float], limit: int = 4) -> list[str]:
     """“much walked on −2 months”, strongest first; empty when the deck is like the reference deck."""
-    return [f"{phrase(name, value)} {months(value)}" for name, value in strongest(contributions, most)]
+    return [
+        f"{factor_phrase(name, value)} {signed_months(value)}"
+        for name, value in strongest_factors(contributions, limit)
+    ]
 
 
-def plain_reasons(contributions: Mapping[str, float], most: int = 3, language: str = "en") -> str:
+def reasons_for_client(contributions: Mapping[str, float], limit: int = 3, language: str = "en") -> str:
     """For the client, without figures: “much walked on, salt from the sea”; nothing in a language not known here."""
-    if language not in KNOWN_IN:
+    if language not in PHRASES_BY_LANGUAGE:
         return ""
-    return ", ".join(phrase(name, value, language) for name, value in strongest(contributions, most))
+    return ", ".join(factor_phrase(name, value, language) for name, value in strongest_factors(contributions, limit))
 
 
-def explained(contributions: Mapping[str, float]) -> list[tuple[str, str]]:
+def factors_with_months(contributions: Mapping[str, float]) -> list[tuple[str, str]]:
     """Every factor with its months to a tenth, strongest first, for the deck page."""
-    told = sorted(contributions.items(), key=lambda pair: -abs(pair[1]))
-    return [(phrase(name, value), f"{'+' if value > 0 else '−'}{display.number(abs(value))}") for name, value in told]
+    ranked = sorted(contributions.items(), key=lambda pair: -abs(pair[1]))
+    return [
+        (factor_phrase(name, value), f"{'+' if value > 0 else '−'}{display.format_number(abs(value))}")
+        for name, value in ranked
+    ]

@@ -7,37 +7,39 @@ from typing import Any
 from django import forms
 
 from clients import display
-from reminders.months import months_on, parse_month, written
-from reminders.pacing.book import Horizon, horizon
+from reminders.months import month_key, parse_month, shift_months
+from reminders.pacing.book import Horizon, horizon_from_month
 
 MONTHS_AHEAD = 18
-LENGTHS = [4, 8, 12, 16, 26, 39, 52]
-LEAVE_OUT, LET_PLAN_CHOOSE = "leave_out", "plan"
+PLAN_LENGTHS = [4, 8, 12, 16, 26, 39, 52]
+LEAVE_OUT, PLAN_CHOOSES = "leave_out", "plan"
 
 
 class PlanForm(forms.Form):
     """From which month, over how many weeks, and which share of the crews' hours."""
 
     month = forms.ChoiceField(label="From")
-    weeks = forms.TypedChoiceField(label="Over", coerce=int, choices=[(n, f"{n} weeks") for n in LENGTHS])
+    weeks = forms.TypedChoiceField(label="Over", coerce=int, choices=[(n, f"{n} weeks") for n in PLAN_LENGTHS])
     percent = forms.IntegerField(
         label="Share of the free hours to fill, per cent", min_value=1, max_value=100,
         help_text="Less than 100 keeps hours for new clients.",
     )  # fmt: skip
 
     def __init__(self, data: Any = None, *, today: date, chosen: Horizon) -> None:
-        initial = {"month": written(chosen.first), "weeks": chosen.weeks, "percent": chosen.percent}
+        initial = {"month": month_key(chosen.first), "weeks": chosen.weeks, "percent": chosen.percent}
         super().__init__(data, initial=initial)
-        months = [months_on(today.replace(day=1), n) for n in range(MONTHS_AHEAD)]
-        self.fields["month"].choices = [(written(month), display.month(month)) for month in months]  # type: ignore[attr-defined]
-        if chosen.weeks not in LENGTHS:
+        months = [shift_months(today.replace(day=1), n) for n in range(MONTHS_AHEAD)]
+        self.fields["month"].choices = [(month_key(month), display.format_month(month)) for month in months]  # type: ignore[attr-defined]
+        if chosen.weeks not in PLAN_LENGTHS:
             self.fields["weeks"].choices = [(chosen.weeks, f"{chosen.weeks} weeks"), *self.fields["weeks"].choices]  # type: ignore[attr-defined]
         self.today = today
 
     def horizon(self) -> Horizon:
         """The weeks asked for, once the form is valid."""
         asked = self.cleaned_data
-        return horizon(parse_month(asked["month"]), weeks=asked["weeks"], percent=asked["percent"], today=self.today)
+        return horizon_from_month(
+            parse_month(asked["month"]), weeks=asked["weeks"], percent=asked["percent"], today=self.today
+        )
 
 
 class WeekForm(forms.Form):
@@ -48,7 +50,7 @@ class WeekForm(forms.Form):
     def __init__(self, data: Any = None, *, weeks: Sequence[tuple[date, str]], chosen: str) -> None:
         super().__init__(data, initial={"week": chosen})
         self.fields["week"].choices = [  # type: ignore[attr-defined]
-            (LET_PLAN_CHOOSE, "Let the plan choose"),
+            (PLAN_CHOOSES, "Let the plan choose"),
             *((monday.isoformat(), words) for monday, words in weeks),
             (LEAVE_OUT, "Leave out of every plan"),
         ]

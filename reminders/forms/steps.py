@@ -10,26 +10,26 @@ from clients.messaging.models import MessageText, SendingRules
 from clients.models.channel import Channel
 from reminders.models import ReminderStep
 
-WORDS = [
+PURPOSES = [
     (each.value, each.label.rpartition(", ")[2]) for each in MessageText.Purpose if each in {"first", "second", "last"}
 ]
-NONE_OR_ONE = [("", "—"), *Channel.choices]
-TRIES = ["channel", "else_1", "else_2", "else_3"]
-MOST_STEPS = 5
+OPTIONAL_CHANNELS = [("", "—"), *Channel.choices]
+CHANNEL_FIELDS = ["channel", "else_1", "else_2", "else_3"]
+MAX_STEPS = 5
 
 
 class StepForm(forms.Form):
     """One word of the sequence."""
 
-    purpose = forms.ChoiceField(label="Word", choices=WORDS)
+    purpose = forms.ChoiceField(label="Word", choices=PURPOSES)
     offset_days = forms.IntegerField(
         label="Days", min_value=-730, max_value=730, initial=0, help_text="A minus is before."
     )
     anchor = forms.ChoiceField(label="Counted from", choices=ReminderStep.Anchor.choices)
-    channel = forms.ChoiceField(label="By", choices=NONE_OR_ONE)
-    else_1 = forms.ChoiceField(label="If not possible", choices=NONE_OR_ONE, required=False)
-    else_2 = forms.ChoiceField(label="If not that", choices=NONE_OR_ONE, required=False)
-    else_3 = forms.ChoiceField(label="If not that either", choices=NONE_OR_ONE, required=False)
+    channel = forms.ChoiceField(label="By", choices=OPTIONAL_CHANNELS)
+    else_1 = forms.ChoiceField(label="If not possible", choices=OPTIONAL_CHANNELS, required=False)
+    else_2 = forms.ChoiceField(label="If not that", choices=OPTIONAL_CHANNELS, required=False)
+    else_3 = forms.ChoiceField(label="If not that either", choices=OPTIONAL_CHANNELS, required=False)
     is_on = forms.BooleanField(label="In use", required=False, initial=True)
     goes_by_itself = forms.BooleanField(label="Queue it by itself when its day comes", required=False)
 
@@ -37,12 +37,12 @@ class StepForm(forms.Form):
     def initial_of(cls, step: ReminderStep) -> dict[str, Any]:
         """What the row of a step shows."""
         names = ["purpose", "offset_days", "anchor", "is_on", "goes_by_itself"]
-        tries = dict(zip(TRIES, step.channels, strict=False))
+        tries = dict(zip(CHANNEL_FIELDS, step.channels, strict=False))
         return {name: getattr(step, name) for name in names} | tries
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        chosen = [values.get(name) for name in TRIES if values.get(name)]
+        chosen = [values.get(name) for name in CHANNEL_FIELDS if values.get(name)]
         if len(chosen) != len(set(chosen)):
             self.add_error("channel", "Choose each way once.")
         values["channels"] = chosen
@@ -51,7 +51,7 @@ class StepForm(forms.Form):
     @property
     def step(self) -> dict[str, Any]:
         """The values of the model's fields, but for the number."""
-        return {name: value for name, value in self.cleaned_data.items() if name not in {*TRIES, "DELETE"}}
+        return {name: value for name, value in self.cleaned_data.items() if name not in {*CHANNEL_FIELDS, "DELETE"}}
 
 
 class BaseStepFormSet(BaseFormSet):
@@ -59,7 +59,7 @@ class BaseStepFormSet(BaseFormSet):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.extra = 1 if len(kwargs.get("initial") or ()) < MOST_STEPS else 0
+        self.extra = 1 if len(kwargs.get("initial") or ()) < MAX_STEPS else 0
 
     def clean(self) -> None:
         if not any(form.cleaned_data for form in self.kept_forms()):
@@ -77,11 +77,11 @@ class BaseStepFormSet(BaseFormSet):
 
 
 StepFormSet: type[BaseStepFormSet] = formset_factory(  # type: ignore[assignment] # it is made from it
-    StepForm, formset=BaseStepFormSet, extra=0, can_delete=True, max_num=MOST_STEPS, validate_max=True
+    StepForm, formset=BaseStepFormSet, extra=0, can_delete=True, max_num=MAX_STEPS, validate_max=True
 )
 
 
-def rows_of(steps: Sequence[ReminderStep]) -> list[dict[str, Any]]:
+def step_form_rows(steps: Sequence[ReminderStep]) -> list[dict[str, Any]]:
     return [StepForm.initial_of(step) for step in steps]
 
 

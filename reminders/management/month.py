@@ -16,7 +16,7 @@ def month_argument(text: str) -> date:
         raise CommandError(str(error)) from error
 
 
-def business_in_force() -> Business:
+def require_business() -> Business:
     business = Business.current()
     if business is None:
         raise CommandError("There is no business yet: open the first page in a browser and say who you are.")

@@ -11,41 +11,43 @@ from clients.models import Business
 from jobs import diary
 from reminders.models import PacedDeck
 from reminders.pacing import core
-from reminders.pacing.book import Book, Horizon, PaceError, book
+from reminders.pacing.book import Horizon, PacingError, PacingInputs, gather_pacing_inputs
 from reminders.pacing.work import open_forecasts
 
 
 @dataclass(frozen=True)
-class Planned:
+class PacingPlan:
     """A plan with the book it was made from."""
 
-    book: Book
-    pace: core.Pace
+    inputs: PacingInputs
+    pace: core.PacingSolution
 
 
-def plan(horizon: Horizon, *, today: date, business: Business) -> Planned:
+def compute_pacing_plan(horizon: Horizon, *, today: date, business: Business) -> PacingPlan:
     """Only reckoned; nothing is kept."""
-    found = book(horizon, today=today, business=business)
-    return Planned(found, core.pace(found.work, found.hours, lead=found.learned.lead, rules=found.rules))
+    found = gather_pacing_inputs(horizon, today=today, business=business)
+    return PacingPlan(
+        found, core.solve_pacing(found.work, found.hours, lead=found.response_rates.lead, rules=found.rules)
+    )
 
 
 @transaction.atomic
-def make_plan(*, horizon: Horizon, now: datetime) -> Planned:
+def save_pacing_plan(*, horizon: Horizon, now: datetime) -> PacingPlan:
     """Reckon and keep; it takes the place of the plan before, but for weeks that a person chose."""
     business = Business.objects.select_for_update().get()
     today = business.today(now)
-    clear(today)
-    made = plan(horizon, today=today, business=business)
+    clear_pacing_plan(today)
+    made = compute_pacing_plan(horizon, today=today, business=business)
     PacedDeck.objects.bulk_create(
         PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, until=horizon.last, made_at=now)
-        for household, week in zip(made.book.households, weeks_of(made), strict=True)
+        for household, week in zip(made.inputs.households, household_weeks(made), strict=True)
         for deck in household.decks
-        if made.book.work.fixed[made.book.row_of[household.property_id]] == core.FREE
+        if made.inputs.work.fixed[made.inputs.row_by_property[household.property_id]] == core.FREE_CHOICE
     )
     return made
 
 
-def clear(today: date) -> None:
+def clear_pacing_plan(today: date) -> None:
     """All but what a person chose for a coat that may still be reminded about, in a week that is not over."""
     rows = PacedDeck.objects.all()
     open_jobs = open_forecasts(today=today).values("job_id")
@@ -53,9 +55,9 @@ def clear(today: date) -> None:
     rows.exclude(pk__in=kept.values("pk")).delete()
 
 
-def weeks_of(made: Planned) -> list[date | None]:
+def household_weeks(made: PacingPlan) -> list[date | None]:
     """The Monday of each household, None for not in this plan."""
-    mondays = made.book.horizon.mondays
+    mondays = made.inputs.horizon.mondays
     return [mondays[week] if week >= 0 else None for week in made.pace.week.tolist()]
 
 
@@ -65,8 +67,8 @@ def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
     business = Business.objects.select_for_update().get()
     today = business.today(now)
     if week is not None and week < diary.monday_of(today):
-        raise PaceError("This week is over. Choose the present week or a later one.")
-    decks = open_of(property_id, today)
+        raise PacingError("This week is over. Choose the present week or a later one.")
+    decks = require_open_decks(property_id, today)
     for deck_id, job_id in decks:
         chosen = {"deck_id": deck_id, "week": week, "is_by_hand": True, "until": None, "made_at": now}
         PacedDeck.objects.update_or_create(job_id=job_id, defaults=chosen)
@@ -74,7 +76,7 @@ def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
 
 
 @transaction.atomic
-def let_plan_choose(*, property_id: int, now: datetime) -> int:
+def clear_chosen_week(*, property_id: int, now: datetime) -> int:
     """Take back what a person chose; the next plan decides. Returns how many decks there are."""
     Business.objects.select_for_update().get()
     rows = PacedDeck.objects.filter(deck__property=property_id, is_by_hand=True)
@@ -82,13 +84,13 @@ def let_plan_choose(*, property_id: int, now: datetime) -> int:
     return rows.update(is_by_hand=False, until=until, made_at=now) if until else rows.delete()[0]
 
 
-def end_old_plans(*, today: date) -> int:
+def delete_old_plans(*, today: date) -> int:
     """Each night: what a plan said of weeks that are over binds nobody. Returns of how many coats."""
     return PacedDeck.objects.filter(is_by_hand=False, until__lt=today).delete()[0]
 
 
-def open_of(property_id: int, today: date) -> Sequence[tuple[int, int]]:
+def require_open_decks(property_id: int, today: date) -> Sequence[tuple[int, int]]:
     found = list(open_forecasts(today=today).filter(deck__property=property_id).values_list("deck_id", "job_id"))
     if not found:
-        raise PaceError("No deck here can be reminded now: it is booked, offered, stopped, or was reminded already.")
+        raise PacingError("No deck here can be reminded now: it is booked, offered, stopped, or was reminded already.")
     return found

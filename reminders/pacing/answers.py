@@ -10,10 +10,10 @@ from django.db import connection
 from django.db.models import Count
 
 from jobs.models import Offer
-from reminders.pacing.core import Beta, Lead
+from reminders.pacing.core import Beta, LeadTime
 
 
-class Group(StrEnum):
+class ResponseGroup(StrEnum):
     """Clients who answer alike, told by the coat that is due."""
 
     RETURNING = "came back before"
@@ -22,16 +22,22 @@ class Group(StrEnum):
 
 
 # As strong as twenty reminders of one's own; common practice, no source: clients who came back come again.
-PRIORS = {Group.RETURNING: Beta(10, 10), Group.ONCE: Beta(7, 13), Group.SILENT: Beta(2.4, 17.6)}
-OFFERS = Beta(10, 10)  # the same strength, judgement
+RESPONSE_PRIORS = {
+    ResponseGroup.RETURNING: Beta(10, 10),
+    ResponseGroup.ONCE: Beta(7, 13),
+    ResponseGroup.SILENT: Beta(2.4, 17.6),
+}
+OFFER_PRIOR = Beta(10, 10)  # the same strength, judgement
 SILENT_AFTER = timedelta(days=3 * 365)  # judgement
-ANSWERED_AFTER = timedelta(weeks=26)  # a job later than this is not put down to the reminder (judgement)
-LEAD = Lead(2, 8)  # answer, offer and first free day; and how long a client waits (common practice, no source)
-ENOUGH = 20  # jobs after reminders before the lead is taken from them (judgement)
-LONGEST_LEAD = 16  # weeks
+ANSWER_WINDOW = timedelta(weeks=26)  # a job later than this is not put down to the reminder (judgement)
+DEFAULT_LEAD = LeadTime(
+    2, 8
+)  # answer, offer and first free day; and how long a client waits (common practice, no source)
+MIN_WAITS_FOR_LEAD = 20  # jobs after reminders before the lead is taken from them (judgement)
+MAX_LEAD_WEEKS = 16  # weeks
 
 # One row a property and first word about a coat: the group's facts, and the days until the next job on a deck of it.
-ASKED = """
+RESPONSE_QUERY = """
 SELECT min(r.sent_on), max(r.sent_on - j.finished_on), max(r.coats), min(r.after_days)
 FROM (
     SELECT r.job_id, r.deck_id, min(m.accepted_at)::date AS sent_on,
@@ -49,52 +55,56 @@ GROUP BY d.property_id, r.sent_on
 
 
 @dataclass(frozen=True)
-class Learned:
+class ResponseRates:
     """Chances by group, the chance of an offer, the lead, and how many reminders each chance rests on."""
 
-    chances: dict[Group, Beta]
+    chances: dict[ResponseGroup, Beta]
     offers: Beta
-    lead: Lead
-    asked: Counter[Group]
-    accepted: Counter[Group]
+    lead: LeadTime
+    asked: Counter[ResponseGroup]
+    accepted: Counter[ResponseGroup]
     is_lead_learned: bool
 
 
-def group_of(*, coats: int, age_days: int) -> Group:
+def response_group(*, coats: int, age_days: int) -> ResponseGroup:
     """By the age of the coat at the reminder and how often the deck was coated by then."""
     if age_days > SILENT_AFTER.days:
-        return Group.SILENT
-    return Group.RETURNING if coats > 1 else Group.ONCE
+        return ResponseGroup.SILENT
+    return ResponseGroup.RETURNING if coats > 1 else ResponseGroup.ONCE
 
 
-def learned(*, today: date) -> Learned:
+def learn_response_rates(*, today: date) -> ResponseRates:
     """From all reminders whose time to answer is over; younger ones would count only those that answered fast."""
     with connection.cursor() as cursor:
-        cursor.execute(ASKED, {"until": today - ANSWERED_AFTER})
+        cursor.execute(RESPONSE_QUERY, {"until": today - ANSWER_WINDOW})
         rows = cursor.fetchall()
-    asked: Counter[Group] = Counter()
-    accepted: Counter[Group] = Counter()
+    asked: Counter[ResponseGroup] = Counter()
+    accepted: Counter[ResponseGroup] = Counter()
     waits = []
     for _, age_days, coats, after_days in rows:
-        group = group_of(coats=coats, age_days=age_days)
+        group = response_group(coats=coats, age_days=age_days)
         asked[group] += 1
-        if after_days is not None and after_days <= ANSWERED_AFTER.days:
+        if after_days is not None and after_days <= ANSWER_WINDOW.days:
             accepted[group] += 1
             waits.append(after_days / 7)
-    chances = {group: prior.learned(asked=asked[group], accepted=accepted[group]) for group, prior in PRIORS.items()}
-    return Learned(chances, offers(), lead_of(waits), asked, accepted, len(waits) >= ENOUGH)
+    chances = {
+        group: prior.updated(asked=asked[group], accepted=accepted[group]) for group, prior in RESPONSE_PRIORS.items()
+    }
+    return ResponseRates(
+        chances, offer_acceptance_rate(), lead_from_waits(waits), asked, accepted, len(waits) >= MIN_WAITS_FOR_LEAD
+    )
 
 
-def lead_of(waits: list[float]) -> Lead:
+def lead_from_waits(waits: list[float]) -> LeadTime:
     """The weeks between which eight in ten came, once enough have."""
-    if len(waits) < ENOUGH:
-        return LEAD
+    if len(waits) < MIN_WAITS_FOR_LEAD:
+        return DEFAULT_LEAD
     first, last = np.quantile(waits, [0.1, 0.9])
-    return Lead(min(int(first), LONGEST_LEAD), min(int(np.ceil(last)), LONGEST_LEAD))
+    return LeadTime(min(int(first), MAX_LEAD_WEEKS), min(int(np.ceil(last)), MAX_LEAD_WEEKS))
 
 
-def offers() -> Beta:
+def offer_acceptance_rate() -> Beta:
     """How many offers are accepted of those that were answered or ran out."""
     counted = dict(Offer.objects.order_by().values_list("state").annotate(offers=Count("pk")))
     yes, no = counted.get(Offer.State.ACCEPTED, 0), counted.get(Offer.State.DECLINED, 0)
-    return OFFERS.learned(asked=yes + no, accepted=yes)
+    return OFFER_PRIOR.updated(asked=yes + no, accepted=yes)

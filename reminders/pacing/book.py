@@ -15,26 +15,26 @@ from reminders.forecasting import bridge
 from reminders.models import PacedDeck
 from reminders.months import month_of
 from reminders.pacing import core
-from reminders.pacing.answers import Group, Learned, group_of, learned
-from reminders.pacing.hours import Timing, timing
-from reminders.pacing.outstanding import out
+from reminders.pacing.answers import ResponseGroup, ResponseRates, learn_response_rates, response_group
+from reminders.pacing.hours import LabourTimes, labour_times
+from reminders.pacing.outstanding import outstanding_work
 from reminders.pacing.work import (
+    DeckPrices,
+    DeckSavings,
     Floats,
     OpenDeck,
-    Prices,
-    Saving,
-    coats_so_far,
+    coating_job_counts,
+    deck_prices,
+    deck_savings,
     open_decks,
-    prices_of,
-    saving,
 )  # fmt: skip
 
-MOST_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
-BEYOND = 60  # weeks after the plan in which the next one finds room: over the longest closed season
-MIDWEEK = 2  # days after Monday
+MAX_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
+WEEKS_BEYOND_PLAN = 60  # weeks after the plan in which the next one finds room: over the longest closed season
+MIDWEEK_DAYS = 2  # days after Monday
 
 
-class PaceError(ValueError):
+class PacingError(ValueError):
     """No plan can be made; the message says what to do."""
 
 
@@ -46,13 +46,13 @@ class Horizon:
     weeks: int = 12
     percent: int = 100
 
-    LONGEST = 52
+    MAX_WEEKS = 52
 
     def __post_init__(self) -> None:
-        if not 1 <= self.weeks <= self.LONGEST:
-            raise PaceError(f"A plan has 1 to {self.LONGEST} weeks; write a number between these.")
+        if not 1 <= self.weeks <= self.MAX_WEEKS:
+            raise PacingError(f"A plan has 1 to {self.MAX_WEEKS} weeks; write a number between these.")
         if not 1 <= self.percent <= 100:
-            raise PaceError("The share of the crews' hours is a number from 1 to 100.")
+            raise PacingError("The share of the crews' hours is a number from 1 to 100.")
 
     @property
     def mondays(self) -> list[date]:
@@ -67,10 +67,10 @@ class Horizon:
         return (monday - self.first).days // 7
 
 
-def horizon(month: date, *, weeks: int, percent: int, today: date) -> Horizon:
+def horizon_from_month(month: date, *, weeks: int, percent: int, today: date) -> Horizon:
     """From the week of the first of a month, or from this week in the present month; a past month has no plan."""
     if month < month_of(today):
-        raise PaceError("This month is over. Write the present month or a later one.")
+        raise PacingError("This month is over. Write the present month or a later one.")
     return Horizon(max(diary.monday_of(month), diary.monday_of(today)), weeks, percent)
 
 
@@ -79,7 +79,7 @@ class Household:
     """The decks of one property that may be reminded; one message, one visit."""
 
     decks: Sequence[OpenDeck]
-    group: Group
+    group: ResponseGroup
 
     @property
     def property_id(self) -> int:
@@ -99,80 +99,91 @@ class Household:
 
 
 @dataclass(frozen=True)
-class Book:
+class PacingInputs:
     """All that a plan is made from, and the households in the order of the rows of `work`."""
 
     horizon: Horizon
     households: list[Household]
-    work: core.Work
-    hours: core.Hours
-    rules: core.Rules
-    learned: Learned
-    crews: list[diary.WeekHours]
+    work: core.ReminderCandidates
+    hours: core.CrewHours
+    rules: core.PacingRules
+    response_rates: ResponseRates
+    crews: list[diary.CrewHoursInWeek]
     is_priced: bool
     is_timed: bool
     currency: str
     left_over: int = 0
 
     @cached_property
-    def row_of(self) -> dict[int, int]:
+    def row_by_property(self) -> dict[int, int]:
         return {household.property_id: row for row, household in enumerate(self.households)}
 
 
-def book(horizon: Horizon, *, today: date, business: Business) -> Book:
+def gather_pacing_inputs(horizon: Horizon, *, today: date, business: Business) -> PacingInputs:
     """In a fixed number of queries, whatever the number of decks."""
-    known = learned(today=today)
-    crews = diary.hours_by_week(first=horizon.first, weeks=horizon.weeks + known.lead.last + BEYOND, business=business)
+    known = learn_response_rates(today=today)
+    crews = diary.crew_hours_by_week(
+        first=horizon.first, weeks=horizon.weeks + known.lead.last + WEEKS_BEYOND_PLAN, business=business
+    )
     if not any(week.hours_open for week in crews):
-        raise PaceError("No crew has hours in these weeks. Add a crew, or choose weeks that reach into the season.")
+        raise PacingError("No crew has hours in these weeks. Add a crew, or choose weeks that reach into the season.")
     free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
-    made = Maker(horizon, known, crews, free, today, business)
-    return made.book()
+    made = PacingInputsBuilder(horizon, known, crews, free, today, business)
+    return made.build()
 
 
-class Maker:
+class PacingInputsBuilder:
     """Puts one book together."""
 
     def __init__(
-        self, horizon: Horizon, known: Learned, crews: list[diary.WeekHours], free: Floats, today: date,
+        self, horizon: Horizon, known: ResponseRates, crews: list[diary.CrewHoursInWeek], free: Floats, today: date,
         business: Business,
     ) -> None:  # fmt: skip
         self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
         self.today, self.business = today, business
-        usual = core.usual_week(free, horizon.weeks + BEYOND, known.lead)
+        usual = core.expected_work_week(free, horizon.weeks + WEEKS_BEYOND_PLAN, known.lead)
         later = usual[horizon.weeks :]
-        afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + BEYOND]
+        afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + WEEKS_BEYOND_PLAN]
         weeks = np.concatenate([usual[: horizon.weeks], afterwards])
         middle = np.arange(horizon.weeks + 1) + (known.lead.first + known.lead.last) / 2
-        self.days = bridge.days(horizon.first) + 7 * np.maximum.accumulate(np.where(np.isnan(weeks), middle, weeks))
-        self.days += MIDWEEK
+        self.days = bridge.epoch_days(horizon.first) + 7 * np.maximum.accumulate(
+            np.where(np.isnan(weeks), middle, weeks)
+        )
+        self.days += MIDWEEK_DAYS
 
-    def book(self) -> Book:
-        by_hand = by_hand_weeks()
-        last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH)
+    def build(self) -> PacingInputs:
+        by_hand = weeks_by_hand()
+        last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH_ORDINAL)
         decks = open_decks(opens_before=last, near=self.horizon.first, today=self.today)
         decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
-        times = timing({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
-        prices = prices_of(decks, today=self.today, currency=self.business.currency)
-        rules = core.Rules(hour_worth=prices.recoat_m2 / times.recoat_m2)
+        times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
+        prices = deck_prices(decks, today=self.today, currency=self.business.currency)
+        rules = core.PacingRules(hour_value=prices.recoat_m2 / times.recoat_m2)
         if not decks:
-            return self.bound([], nothing(self.horizon.weeks), rules, prices, times, 0)
-        found = saving(decks, self.days, prices, today=self.today)
+            return self.assemble([], empty_work(self.horizon.weeks), rules, prices, times, 0)
+        found = deck_savings(decks, self.days, prices, today=self.today)
         households = self.households(decks)
         work = self.work(households, decks, found, times, by_hand)
-        kept = most_worth(work, rules)
-        return self.bound(
-            [households[row] for row in kept], taken(work, kept), rules, prices, times, len(households) - len(kept)
+        kept = most_valuable_rows(work, rules)
+        return self.assemble(
+            [households[row] for row in kept],
+            select_work_rows(work, kept),
+            rules,
+            prices,
+            times,
+            len(households) - len(kept),
         )
 
-    def bound(
-        self, households: list[Household], work: core.Work, rules: core.Rules, prices: Prices, times: Timing,
+    def assemble(
+        self, households: list[Household], work: core.ReminderCandidates, rules: core.PacingRules, prices: DeckPrices, times: LabourTimes,
         left_over: int,
-    ) -> Book:  # fmt: skip
+    ) -> PacingInputs:  # fmt: skip
         reach = self.horizon.weeks + self.known.lead.last
-        weeks, moments = out(self.known, before=self.horizon.first, elsewhere=by_hand_weeks(), today=self.today)
-        return Book(
-            self.horizon, households, work, core.Hours(self.free[:reach], weeks, moments), rules, self.known,
+        weeks, moments = outstanding_work(
+            self.known, before=self.horizon.first, elsewhere=weeks_by_hand(), today=self.today
+        )
+        return PacingInputs(
+            self.horizon, households, work, core.CrewHours(self.free[:reach], weeks, moments), rules, self.known,
             self.crews[:reach], prices.is_known, times.is_from_prices, self.business.currency, left_over,
         )  # fmt: skip
 
@@ -183,30 +194,30 @@ class Maker:
         return not 0 <= self.horizon.week_of(week) < self.horizon.weeks
 
     def households(self, decks: list[OpenDeck]) -> list[Household]:
-        coats = coats_so_far([deck.deck_id for deck in decks])
+        coats = coating_job_counts([deck.deck_id for deck in decks])
         found = []
         for _, members in groupby(decks, key=lambda deck: deck.property_id):
             home = list(members)
             groups = [
-                group_of(coats=coats.get(deck.deck_id, 1), age_days=(self.horizon.first - deck.coated_on).days)
+                response_group(coats=coats.get(deck.deck_id, 1), age_days=(self.horizon.first - deck.coated_on).days)
                 for deck in home
             ]
             found.append(Household(home, max(groups, key=lambda group: self.known.chances[group].mean)))
         return found
 
     def work(
-        self, households: list[Household], decks: list[OpenDeck], found: Saving, times: Timing,
+        self, households: list[Household], decks: list[OpenDeck], found: DeckSavings, times: LabourTimes,
         by_hand: dict[int, date | None],
-    ) -> core.Work:  # fmt: skip
+    ) -> core.ReminderCandidates:  # fmt: skip
         """Sums over the decks of each household."""
         edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
         hours = [times.decks[deck.deck_id] for deck in decks]
         visit, recoat, strip, sure = np.array([(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]).T
         share, more = np.maximum(found.strip_chance, sure), strip - recoat
         beliefs = [self.known.chances[home.group] for home in households]
-        opens = np.minimum.reduceat(np.array([bridge.days(deck.window_opens_on) for deck in decks]), edges)
+        opens = np.minimum.reduceat(np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges)
         towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
-        return core.Work(
+        return core.ReminderCandidates(
             chance=np.array([belief.mean for belief in beliefs]),
             chance_cv=np.array([belief.cv for belief in beliefs]),
             hours=np.maximum.reduceat(visit, edges) + np.add.reduceat(recoat + share * more, edges),
@@ -221,32 +232,34 @@ class Maker:
         """What a person chose for any deck of the home; a week that has gone by binds nobody."""
         chosen = [by_hand[deck.job_id] for deck in home.decks if deck.job_id in by_hand]
         if not chosen:
-            return core.FREE
+            return core.FREE_CHOICE
         weeks = [self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first]
         if weeks:
             return min(weeks)
-        return core.LEFT_OUT if None in chosen else core.FREE
+        return core.EXCLUDED if None in chosen else core.FREE_CHOICE
 
 
-def by_hand_weeks() -> dict[int, date | None]:
+def weeks_by_hand() -> dict[int, date | None]:
     """For each coat that a person decided on: its week, or None for left out."""
     return dict(PacedDeck.objects.filter(is_by_hand=True).values_list("job_id", "week"))
 
 
-def most_worth(work: core.Work, rules: core.Rules) -> list[int]:
+def most_valuable_rows(work: core.ReminderCandidates, rules: core.PacingRules) -> list[int]:
     """Rows of the households worth most an hour, and of all that a person decided on."""
-    best = np.where(work.allowed, core.values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
-    best[work.fixed != core.FREE] = np.inf
-    order = np.argsort(-best, kind="stable")[:MOST_HOUSEHOLDS]
+    best = np.where(work.allowed, core.reminder_values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
+    best[work.fixed != core.FREE_CHOICE] = np.inf
+    order = np.argsort(-best, kind="stable")[:MAX_HOUSEHOLDS]
     return sorted(order[np.isfinite(best[order]) | (best[order] > 0)].tolist())
 
 
-def taken(work: core.Work, rows: list[int]) -> core.Work:
-    return core.Work(**{name: getattr(work, name)[rows] for name in core.Work.__dataclass_fields__})
+def select_work_rows(work: core.ReminderCandidates, rows: list[int]) -> core.ReminderCandidates:
+    return core.ReminderCandidates(
+        **{name: getattr(work, name)[rows] for name in core.ReminderCandidates.__dataclass_fields__}
+    )
 
 
-def nothing(weeks: int) -> core.Work:
+def empty_work(weeks: int) -> core.ReminderCandidates:
     empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
-    return core.Work(
+    return core.ReminderCandidates(
         empty, empty, empty, empty, np.zeros((0, weeks)), np.zeros((0, weeks), dtype=bool), numbers, numbers
     )

@@ -12,13 +12,13 @@ from django.utils import timezone
 from jobs import diary
 from jobs.models import Offer
 from reminders.models import Forecast
-from reminders.pacing.answers import Learned, group_of
-from reminders.pacing.core import Beta, still
+from reminders.pacing.answers import ResponseRates, response_group
+from reminders.pacing.core import Beta, remaining_chance
 from reminders.pacing.core.problem import Floats, Integers
-from reminders.pacing.hours import Timing, timing
+from reminders.pacing.hours import LabourTimes, labour_times
 
 # Reminders since a day about coats that are still the newest, neither booked nor stopped: one row a property and day.
-WAITING = """
+OUTSTANDING_QUERY = """
 SELECT min(m.accepted_at)::date AS sent_on, array_agg(d.id), array_agg(d.area_m2),
     max(m.accepted_at::date - j.finished_on),
     max((SELECT count(*) FROM jobs_job o WHERE o.deck_id = d.id AND o.kind IN ('strip', 'recoat')))
@@ -38,24 +38,26 @@ GROUP BY d.property_id
 """
 
 
-def out(known: Learned, *, before: date, elsewhere: Mapping[int, date | None], today: date) -> tuple[Integers, Floats]:
+def outstanding_work(
+    known: ResponseRates, *, before: date, elsewhere: Mapping[int, date | None], today: date
+) -> tuple[Integers, Floats]:
     """Weeks before the plan (all below 0) and the moments of the hours that each may still bring."""
-    waiting = [*reminded(known, today), *chosen(known, elsewhere, before, today)]
-    times = timing({deck: area for each in waiting for deck, area in each.areas.items()}, today=today)
-    found = [*((each.day, each.moments(times)) for each in waiting), *offered(known, today)]
+    waiting = [*outstanding_reminders(known, today), *visits_chosen_by_hand(known, elsewhere, before, today)]
+    times = labour_times({deck: area for each in waiting for deck, area in each.areas.items()}, today=today)
+    found = [*((each.day, each.moments(times)) for each in waiting), *outstanding_offers(known, today)]
     weeks = [min((diary.monday_of(day) - before).days // 7, -1) for day, _ in found]
     near = [place for place, week in enumerate(weeks) if week >= -known.lead.last]
     moments = np.array([found[place][1] for place in near]).reshape(-1, 3)
     return np.array([weeks[place] for place in near], dtype=int), moments
 
 
-def moments(belief: Beta, chance: float, hours: float) -> tuple[float, float, float]:
+def answer_moments(belief: Beta, chance: float, hours: float) -> tuple[float, float, float]:
     """Mean, own variance and shared doubt of one answer."""
     return chance * hours, chance * (1 - chance) * hours**2, belief.cv * chance * hours
 
 
 @dataclass(frozen=True)
-class Waiting:
+class OutstandingVisit:
     """A visit that may come of a reminder: its day, what is believed and left of the chance, and decks with areas."""
 
     day: date
@@ -63,24 +65,24 @@ class Waiting:
     chance: float
     areas: Mapping[int, Decimal]
 
-    def moments(self, times: Timing) -> tuple[float, float, float]:
-        return moments(self.belief, self.chance, times.of_visit(self.areas))
+    def moments(self, times: LabourTimes) -> tuple[float, float, float]:
+        return answer_moments(self.belief, self.chance, times.visit_hours(self.areas))
 
 
-def reminded(known: Learned, today: date) -> list[Waiting]:
+def outstanding_reminders(known: ResponseRates, today: date) -> list[OutstandingVisit]:
     since = today - timedelta(weeks=known.lead.last)
     with connection.cursor() as cursor:
-        cursor.execute(WAITING, {"since": since})
+        cursor.execute(OUTSTANDING_QUERY, {"since": since})
         rows = cursor.fetchall()
     found = []
     for sent_on, decks, areas, age_days, coats in rows:
-        belief = known.chances[group_of(coats=coats, age_days=age_days)]
-        chance = still(belief.mean, (today - sent_on).days / 7, known.lead.last)
-        found.append(Waiting(sent_on, belief, chance, dict(zip(decks, areas, strict=True))))
+        belief = known.chances[response_group(coats=coats, age_days=age_days)]
+        chance = remaining_chance(belief.mean, (today - sent_on).days / 7, known.lead.last)
+        found.append(OutstandingVisit(sent_on, belief, chance, dict(zip(decks, areas, strict=True))))
     return found
 
 
-def offered(known: Learned, today: date) -> list[tuple[date, tuple[float, float, float]]]:
+def outstanding_offers(known: ResponseRates, today: date) -> list[tuple[date, tuple[float, float, float]]]:
     """Open offers, and accepted ones without a day: these are sure."""
     rows = Offer.objects.filter(state__in=["open", "accepted"], booking=None, hours__gt=0).order_by()
     found = []
@@ -89,12 +91,14 @@ def offered(known: Learned, today: date) -> list[tuple[date, tuple[float, float,
             found.append((timezone.localdate(answered_at), (float(hours), 0.0, 0.0)))
             continue
         sent_on = timezone.localdate(sent_at)
-        chance = still(known.offers.mean, (today - sent_on).days / 7, known.lead.last)
-        found.append((sent_on, moments(known.offers, chance, float(hours))))
+        chance = remaining_chance(known.offers.mean, (today - sent_on).days / 7, known.lead.last)
+        found.append((sent_on, answer_moments(known.offers, chance, float(hours))))
     return found
 
 
-def chosen(known: Learned, elsewhere: Mapping[int, date | None], before: date, today: date) -> list[Waiting]:
+def visits_chosen_by_hand(
+    known: ResponseRates, elsewhere: Mapping[int, date | None], before: date, today: date
+) -> list[OutstandingVisit]:
     """Decks that a person put into a week between now and the plan."""
     weeks = {job: week for job, week in elsewhere.items() if week and diary.monday_of(today) <= week < before}
     if not weeks:
@@ -102,6 +106,6 @@ def chosen(known: Learned, elsewhere: Mapping[int, date | None], before: date, t
     rows = Forecast.objects.current().filter(job__in=weeks).order_by()
     found = []
     for job, deck, area, coated_on in rows.values_list("job_id", "deck_id", "deck__area_m2", "job__finished_on"):
-        belief = known.chances[group_of(coats=2, age_days=(weeks[job] - coated_on).days)]
-        found.append(Waiting(weeks[job], belief, belief.mean, {deck: area}))
+        belief = known.chances[response_group(coats=2, age_days=(weeks[job] - coated_on).days)]
+        found.append(OutstandingVisit(weeks[job], belief, belief.mean, {deck: area}))
     return found

@@ -12,28 +12,30 @@ from numpy.typing import NDArray
 
 from jobs.models import Booking, Job, Offer, OfferScope
 from reminders import forecast
-from reminders.due.deck_rows import DeckRow, columns
+from reminders.due.deck_rows import DeckRow, value_columns
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import NewestCoats, array, newest_coats
-from reminders.forecasting.upkeep import ENOUGH_PRICES, PRICES_OF
+from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
+from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
 
 Floats = NDArray[np.float64]
 
-MOST_DECKS = 6_000  # read at most, those due nearest to the plan first
-MOST_COATS = 6  # above it the next job is a strip (common practice, no source)
-RATIO = 3.0  # price of a strip over that of a recoat while too few were charged (judgement)
-PLAIN_PRICE = 15.0  # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
+MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
+MAX_COAT_BUILD = 6  # above it the next job is a strip (common practice, no source)
+STRIP_PRICE_RATIO = 3.0  # price of a strip over that of a recoat while too few were charged (judgement)
+DEFAULT_PRICE_PER_M2 = (
+    15.0  # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
+)
 
-OWN_PRICES = """
+DECK_PRICE_QUERY = """
 SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job
 WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s AND finished_on > %(since)s
     AND deck_id = ANY (%(decks)s::bigint[])
 ORDER BY deck_id, kind, finished_on DESC, id DESC
 """
-MIDDLE_PRICES = """
+MEDIAN_PRICE_QUERY = """
 SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
 WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s AND j.finished_on > %(since)s
@@ -68,18 +70,20 @@ def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]
     """Those whose window opens before a day, by property; of too many those due nearest to the plan."""
     rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
     apart = Greatest(F("due_on") - Value(near), Value(near) - F("due_on"))
-    nearest = rows.annotate(apart=apart).order_by("apart", "deck_id").values_list(*columns(OpenDeck))[:MOST_DECKS]
+    nearest = (
+        rows.annotate(apart=apart).order_by("apart", "deck_id").values_list(*value_columns(OpenDeck))[:MAX_OPEN_DECKS]
+    )
     return sorted((OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id))
 
 
-def coats_so_far(deck_ids: Collection[int]) -> dict[int, int]:
+def coating_job_counts(deck_ids: Collection[int]) -> dict[int, int]:
     """Coating jobs of each deck."""
     rows = Job.objects.filter(deck__in=list(deck_ids), kind__in=["strip", "recoat"]).order_by()
     return dict(rows.values_list("deck_id").annotate(jobs=Count("pk")))
 
 
 @dataclass(frozen=True)
-class Prices:
+class DeckPrices:
     """Of each deck, and what one m² of recoat costs in the middle."""
 
     recoat: Floats
@@ -88,56 +92,56 @@ class Prices:
     is_known: bool
 
 
-def prices_of(decks: list[OpenDeck], *, today: date, currency: str) -> Prices:
+def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPrices:
     """The last ones charged on the deck, else the middle price a m² of the others."""
     wanted: dict[str, str | date] = {
         "currency": currency,
-        "since": today - PRICES_OF,
-        "decks": array(deck.deck_id for deck in decks),
+        "since": today - MAX_PRICE_AGE,
+        "decks": postgres_array(deck.deck_id for deck in decks),
     }
     with connection.cursor() as cursor:
-        cursor.execute(OWN_PRICES, wanted)
+        cursor.execute(DECK_PRICE_QUERY, wanted)
         own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
-        cursor.execute(MIDDLE_PRICES, wanted)
-        middle = {kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= ENOUGH_PRICES}
-    recoat_m2 = middle.get("recoat", PLAIN_PRICE)
-    strip_m2 = middle.get("strip", RATIO * recoat_m2)
+        cursor.execute(MEDIAN_PRICE_QUERY, wanted)
+        middle = {kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= MIN_PRICED_JOBS}
+    recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
+    strip_m2 = middle.get("strip", STRIP_PRICE_RATIO * recoat_m2)
     area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
     recoat, strip = recoat_m2 * area, strip_m2 * area
     for place, deck in enumerate(decks):
         recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
         strip[place] = own.get((deck.deck_id, "strip"), strip[place])
-    return Prices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
+    return DeckPrices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
 
 
 @dataclass(frozen=True)
-class Saving:
+class DeckSavings:
     """Of each deck: money saved by work after a reminder in each week, and the chance that the work is a strip."""
 
     money: Floats
     strip_chance: Floats
 
 
-def saving(decks: list[OpenDeck], days: Floats, prices: Prices, *, today: date) -> Saving:
+def deck_savings(decks: list[OpenDeck], days: Floats, prices: DeckPrices, *, today: date) -> DeckSavings:
     """`days` are those of the work, one a week and a last one for the plan after this one, since 1970-01-01."""
-    coats = newest_coats([deck.deck_id for deck in decks], today=today)
+    coats = read_newest_coats([deck.deck_id for deck in decks], today=today)
     assert coats is not None  # noqa: S101 - a forecast has a coat
     order = {deck: place for place, deck in enumerate(coats.deck_id)}
     rows = np.array([order[deck.deck_id] for deck in decks])
     ages, sound, worn = (each[rows] for each in clock_ages(coats, days, today))
     median = np.array([deck.median_months for deck in decks])
     log_sd = np.array([deck.log_sd for deck in decks])
-    chances = core.strip_chances(ages, median, log_sd, sound, worn)
-    chances[np.array([deck.coat_build > MOST_COATS for deck in decks])] = 1.0
-    rate = core.monthly_rates(median, log_sd, prices.recoat, prices.strip)
-    money = core.saved(ages, chances, prices.strip - prices.recoat, rate)
-    return Saving(money, chances[:, len(days) // 2])
+    chances = core.strip_chances_by_age(ages, median, log_sd, sound, worn)
+    chances[np.array([deck.coat_build > MAX_COAT_BUILD for deck in decks])] = 1.0
+    rate = core.monthly_upkeep_rates(median, log_sd, prices.recoat, prices.strip)
+    money = core.savings_by_age(ages, chances, prices.strip - prices.recoat, rate)
+    return DeckSavings(money, chances[:, len(days) // 2])
 
 
 def clock_ages(coats: NewestCoats, days: Floats, today: date) -> tuple[Floats, Floats, Floats]:
     """Clock months from the coat to each day, to the last sound inspection and to the first worn one."""
     core = bridge.core_coats(coats, today=today)
-    clock = forecast.Clock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
+    clock = forecast.SeasonalClock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
     start = clock.reading(core.coated_on)
     ages = np.column_stack([clock.reading(np.full(len(coats), day)) - start for day in days])
     return ages, clock.reading(core.sound_on) - start, clock.reading(core.worn_on) - start

@@ -1,18 +1,18 @@
 """Lays out the three pictures of a forecast as plain numbers for templates to draw; knows no Django and no clock."""
 
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
-from reminders.pictures.time_axis import Window, first_of_month
-from reminders.pictures.wear import Found, WearCurve, WearFacts, chance_on, wear_curve
+from reminders.pictures.time_axis import DueWindow, first_of_month
+from reminders.pictures.wear import FoundGrade, WearCurve, WearFacts, chance_on, wear_curve
 from reminders.pictures.window_bar import WindowBar, window_bar
 
 __all__ = [
-    "Found",
+    "DueWindow",
+    "FoundGrade",
     "MonthBar",
     "MonthCount",
     "MonthStrip",
     "WearCurve",
     "WearFacts",
-    "Window",
     "WindowBar",
     "chance_on",
     "first_of_month",

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from reminders.pictures.time_axis import months_between
+from reminders.pictures.time_axis import count_months
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def month_bar(place: int, count: MonthCount, most: int, today: date, chosen: dat
         middle=left + MonthStrip.COLUMN / 2,
         top=round(MonthStrip.BOTTOM - height, 1),
         height=height,
-        is_now=months_between(count.month, today) == 0,
-        is_chosen=chosen is not None and months_between(count.month, chosen) == 0,
+        is_now=count_months(count.month, today) == 0,
+        is_chosen=chosen is not None and count_months(count.month, chosen) == 0,
         starts_year=place == 0 or count.month.month == 1,
     )

@@ -5,12 +5,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-TOWNS = 5  # with a colour of their own; the others share one
-OTHERS = "other towns"
+MAX_COLOURED_TOWNS = 5  # with a colour of their own; the others share one
+OTHER_TOWNS_LABEL = "other towns"
 
 
 @dataclass(frozen=True)
-class Column:
+class PacingWeek:
     """What one week has."""
 
     monday: date
@@ -21,7 +21,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Piece:
+class BarSegment:
     """A part of a bar."""
 
     name: str
@@ -32,18 +32,18 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Bar:
+class PacingBar:
     """One week as drawn."""
 
     monday: date
     left: float
     width: float
-    pieces: Sequence[Piece]
+    segments: Sequence[BarSegment]
     hours_open: float
     hours: float
-    open_at: float
+    open_y: float
     reminders: int
-    dots_height: float
+    reminders_height: float
     label: str
 
     @property
@@ -63,65 +63,65 @@ class PacingPicture:
     LEFT, RIGHT, TOP, BOTTOM = 26.0, 370.0, 12.0, 150.0
     BELOW, DEEPEST = 178.0, 34.0
 
-    bars: list[Bar]
+    bars: list[PacingBar]
     levels: list[tuple[float, int]]
-    key_words: list[tuple[str, str]]
-    most_reminders: int
+    legend: list[tuple[str, str]]
+    max_reminders: int
     key: str = "pacing"
 
 
-def pacing_picture(columns: Sequence[Column], *, key: str = "pacing") -> PacingPicture:
+def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> PacingPicture:
     """Lay out the weeks; hours grow upwards, reminders hang below the line."""
     most = max((max(each.hours_open, each.hours_booked + sum(each.by_town.values())) for each in columns), default=0)
-    step = step_of(most)
+    step = hours_grid_step(most)
     top = max(step, -(-most // step) * step)
-    shades = shades_of(columns)
+    shades = town_shades(columns)
     reminders = max((each.reminders for each in columns), default=0)
     wide = (PacingPicture.RIGHT - PacingPicture.LEFT) / max(len(columns), 1)
-    bars = [bar(place, each, wide, top, shades, reminders, columns) for place, each in enumerate(columns)]
-    levels = [(y_of(hours, top), hours) for hours in range(0, int(top) + 1, step)]
+    bars = [pacing_bar(place, each, wide, top, shades, reminders, columns) for place, each in enumerate(columns)]
+    levels = [(hours_y(hours, top), hours) for hours in range(0, int(top) + 1, step)]
     named = [(shade, name) for name, shade in shades.items()]
     if any(set(each.by_town) - set(shades) for each in columns):
-        named.append(("town-other", OTHERS))
+        named.append(("town-other", OTHER_TOWNS_LABEL))
     if any(each.hours_booked for each in columns):
         named.insert(0, ("is-booked", "booked"))
     return PacingPicture(bars, levels, named, reminders, key)
 
 
-def step_of(most: float) -> int:
+def hours_grid_step(most: float) -> int:
     """Of the hours written at the side: 10, 20, 50 …, five lines at most."""
     return next((step for step in (2, 5, 10, 20, 50, 100, 200, 500, 1000) if most <= 5 * step), 5_000)
 
 
-def shades_of(columns: Sequence[Column]) -> dict[str, str]:
+def town_shades(columns: Sequence[PacingWeek]) -> dict[str, str]:
     """The towns with most hours, each with the name of its colour."""
     hours: Counter[str] = Counter()
     for each in columns:
         hours.update(each.by_town)
-    return {name: f"town-{place}" for place, (name, _) in enumerate(hours.most_common(TOWNS))}
+    return {name: f"town-{place}" for place, (name, _) in enumerate(hours.most_common(MAX_COLOURED_TOWNS))}
 
 
-def y_of(hours: float, top: float) -> float:
+def hours_y(hours: float, top: float) -> float:
     return round(PacingPicture.BOTTOM - (PacingPicture.BOTTOM - PacingPicture.TOP) * hours / top, 1)
 
 
-def bar(
-    place: int, column: Column, wide: float, top: float, shades: Mapping[str, str], most_reminders: int,
-    columns: Sequence[Column],
-) -> Bar:  # fmt: skip
+def pacing_bar(
+    place: int, column: PacingWeek, wide: float, top: float, shades: Mapping[str, str], most_reminders: int,
+    columns: Sequence[PacingWeek],
+) -> PacingBar:  # fmt: skip
     parts = [("booked", "is-booked", column.hours_booked)] if column.hours_booked else []
     parts += [(name, shades[name], column.by_town[name]) for name in shades if name in column.by_town]
     if others := sum(hours for name, hours in column.by_town.items() if name not in shades):
-        parts.append((OTHERS, "town-other", others))
+        parts.append((OTHER_TOWNS_LABEL, "town-other", others))
     pieces, reached = [], 0.0
     for name, shade, hours in parts:
-        upper = y_of(reached + hours, top)
-        pieces.append(Piece(name, shade, hours, upper, round(y_of(reached, top) - upper, 1)))
+        upper = hours_y(reached + hours, top)
+        pieces.append(BarSegment(name, shade, hours, upper, round(hours_y(reached, top) - upper, 1)))
         reached += hours
     begins = place == 0 or column.monday.month != columns[place - 1].monday.month
     deep = PacingPicture.DEEPEST * column.reminders / most_reminders if most_reminders else 0.0
-    return Bar(
+    return PacingBar(
         column.monday, round(PacingPicture.LEFT + place * wide, 2), round(wide * 0.84, 2), pieces, column.hours_open,
-        reached, y_of(column.hours_open, top), column.reminders, round(deep, 1),
+        reached, hours_y(column.hours_open, top), column.reminders, round(deep, 1),
         f"{column.monday:%b}" if begins else "",
     )  # fmt: skip

@@ -7,12 +7,12 @@ import numpy as np
 from scipy.special import bdtrik
 
 # Fifths of the chance in words that anyone knows.
-WORDS = ("hardly", "unlikely", "about even", "likely", "nearly sure")
-LUCK = 0.9  # share of all times that chance alone stays inside the pale bar
+CHANCE_LABELS = ("hardly", "unlikely", "about even", "likely", "nearly sure")
+BINOMIAL_LEVEL = 0.9  # share of all times that chance alone stays inside the pale bar
 
 
 @dataclass(frozen=True)
-class Step:
+class ReliabilityBin:
     """Visits to which a like chance was given: how many, the mean chance given, and the share found worn."""
 
     low: float
@@ -23,13 +23,13 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Row:
+class ReliabilityRow:
     """One fifth: where its marks stand, in the units of the view box, and the words beside them."""
 
     words: str
-    step: Step
+    step: ReliabilityBin
     top: float
-    foretold: float
+    forecast_x: float
     found: float
     left: float
     width: float
@@ -37,7 +37,7 @@ class Row:
 
     @property
     def middle(self) -> float:
-        return self.top + Reliability.ROW / 2
+        return self.top + ReliabilityDiagram.ROW / 2
 
     @property
     def worn(self) -> int:
@@ -49,12 +49,12 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Reliability:
+class ReliabilityDiagram:
     """Everything `reminders/_reliability.html` draws."""
 
     WIDTH, LEFT, RIGHT, TOP, ROW = 360, 104.0, 344.0, 22.0, 40.0
 
-    rows: list[Row]
+    rows: list[ReliabilityRow]
     key: str = "reliability"
 
     @property
@@ -67,14 +67,16 @@ class Reliability:
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
-        return [(x_of(share), f"{share:.0%}".replace("%", " %")) for share in (0, 0.25, 0.5, 0.75, 1)]
+        return [(share_x(share), f"{share:.0%}".replace("%", " %")) for share in (0, 0.25, 0.5, 0.75, 1)]
 
 
-def x_of(share: float) -> float:
-    return round(Reliability.LEFT + min(max(share, 0.0), 1.0) * (Reliability.RIGHT - Reliability.LEFT), 1)
+def share_x(share: float) -> float:
+    return round(
+        ReliabilityDiagram.LEFT + min(max(share, 0.0), 1.0) * (ReliabilityDiagram.RIGHT - ReliabilityDiagram.LEFT), 1
+    )
 
 
-def fifths(steps: Sequence[Step]) -> list[Step]:
+def merge_into_fifths(steps: Sequence[ReliabilityBin]) -> list[ReliabilityBin]:
     """The steps of the back-test gathered into fifths; those without visits are left out."""
     gathered = []
     for place in range(5):
@@ -83,28 +85,28 @@ def fifths(steps: Sequence[Step]) -> list[Step]:
         if visits:
             forecast = sum(step.visits * step.forecast for step in inside) / visits
             found = sum(step.visits * step.found for step in inside) / visits
-            gathered.append(Step(place / 5, (place + 1) / 5, visits, forecast, found))
+            gathered.append(ReliabilityBin(place / 5, (place + 1) / 5, visits, forecast, found))
     return gathered
 
 
-def by_luck(visits: int, chance: float) -> tuple[float, float]:
+def binomial_interval(visits: int, chance: float) -> tuple[float, float]:
     """Between which shares a right forecast stays nine times in ten (quantiles of the binomial law)."""
     chance = min(max(chance, 1e-9), 1 - 1e-9)
-    ends = np.ceil(np.nan_to_num(bdtrik([(1 - LUCK) / 2, (1 + LUCK) / 2], visits, chance)))
+    ends = np.ceil(np.nan_to_num(bdtrik([(1 - BINOMIAL_LEVEL) / 2, (1 + BINOMIAL_LEVEL) / 2], visits, chance)))
     low, high = np.clip(ends, 0, visits) / visits
     return float(low), float(high)
 
 
-def reliability_picture(steps: Sequence[Step], *, key: str = "reliability") -> Reliability:
+def reliability_diagram(steps: Sequence[ReliabilityBin], *, key: str = "reliability") -> ReliabilityDiagram:
     """Lay out one row for each fifth of the chance that was ever given."""
     rows = []
-    for place, step in enumerate(fifths(steps)):
-        low, high = by_luck(step.visits, step.forecast)
-        left, top = x_of(low), Reliability.TOP + Reliability.ROW * place
+    for place, step in enumerate(merge_into_fifths(steps)):
+        low, high = binomial_interval(step.visits, step.forecast)
+        left, top = share_x(low), ReliabilityDiagram.TOP + ReliabilityDiagram.ROW * place
         rows.append(
-            Row(
-                WORDS[round(step.low * 5)], step, top, x_of(step.forecast), x_of(step.found), left,
-                round(x_of(high) - left, 1), is_within=low - 1e-9 <= step.found <= high + 1e-9,
+            ReliabilityRow(
+                CHANCE_LABELS[round(step.low * 5)], step, top, share_x(step.forecast), share_x(step.found), left,
+                round(share_x(high) - left, 1), is_within=low - 1e-9 <= step.found <= high + 1e-9,
             )
         )  # fmt: skip
-    return Reliability(rows, key)
+    return ReliabilityDiagram(rows, key)

@@ -8,7 +8,7 @@ WARM_MONTHS = {"north": range(4, 10), "south": (10, 11, 12, 1, 2, 3)}
 
 
 @dataclass(frozen=True)
-class Window:
+class DueWindow:
     """The three dates of a forecast: the chance of being worn reaches 20, 50 and 80 per cent."""
 
     opens_on: date
@@ -21,7 +21,7 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Axis:
+class TimeAxis:
     """A stretch of time laid along a stretch of the picture."""
 
     starts_on: date
@@ -34,18 +34,18 @@ class Axis:
         share = (on - self.starts_on).days / max((self.ends_on - self.starts_on).days, 1)
         return round(self.left + min(max(share, 0.0), 1.0) * (self.right - self.left), 1)
 
-    def holds(self, on: date) -> bool:
+    def contains(self, on: date) -> bool:
         return self.starts_on <= on <= self.ends_on
 
 
 @dataclass(frozen=True)
-class Tick:
+class YearTick:
     x: float
     label: str = ""
 
 
 @dataclass(frozen=True)
-class Span:
+class TimeSpan:
     x: float
     width: float
     is_warm: bool = False
@@ -56,7 +56,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Mark:
+class PictureMark:
     """A place in the picture with its date and, where it is a visit, the grade."""
 
     x: float
@@ -73,29 +73,27 @@ def first_of_month(on: date, later: int = 0) -> date:
     return date(on.year + years, month + 1, 1)
 
 
-def year_ticks(axis: Axis) -> list[Tick]:
+def year_ticks(axis: TimeAxis) -> list[YearTick]:
     """The first of January of every year on the axis; labels only where they keep clear of each other."""
     years = range(axis.starts_on.year + 1, axis.ends_on.year + 1)
     step = 1 + len(years) // 7
-    return [Tick(axis.x(date(year, 1, 1)), str(year) if year % step == 0 else "") for year in years]
+    return [YearTick(axis.x(date(year, 1, 1)), str(year) if year % step == 0 else "") for year in years]
 
 
-def seasons(axis: Axis, hemisphere: str) -> list[Span]:
+def warm_and_cold_seasons(axis: TimeAxis, hemisphere: str) -> list[TimeSpan]:
     """The warm half-years on the axis (April to September in the north), which wear a coat fastest by sun."""
-    firsts = [
-        first_of_month(axis.starts_on, later) for later in range(months_between(axis.starts_on, axis.ends_on) + 2)
-    ]
+    firsts = [first_of_month(axis.starts_on, later) for later in range(count_months(axis.starts_on, axis.ends_on) + 2)]
     warm = WARM_MONTHS[hemisphere]
-    spans: list[Span] = []
+    spans: list[TimeSpan] = []
     for first, following in pairwise(firsts):
         x, end = axis.x(first), axis.x(following)
         is_warm = first.month in warm
         if spans and spans[-1].is_warm == is_warm:
-            spans[-1] = Span(spans[-1].x, round(end - spans[-1].x, 1), is_warm)
+            spans[-1] = TimeSpan(spans[-1].x, round(end - spans[-1].x, 1), is_warm)
         elif end > x:
-            spans.append(Span(x, round(end - x, 1), is_warm))
+            spans.append(TimeSpan(x, round(end - x, 1), is_warm))
     return spans
 
 
-def months_between(earlier: date, later: date) -> int:
+def count_months(earlier: date, later: date) -> int:
     return (later.year - earlier.year) * 12 + later.month - earlier.month

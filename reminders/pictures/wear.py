@@ -5,11 +5,19 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from reminders.pictures.time_axis import Axis, Mark, Span, Tick, Window, seasons, year_ticks
+from reminders.pictures.time_axis import (
+    DueWindow,
+    PictureMark,
+    TimeAxis,
+    TimeSpan,
+    YearTick,
+    warm_and_cold_seasons,
+    year_ticks,
+)
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundGrade:
     """The as-found grade of one visit."""
 
     visited_on: date
@@ -22,9 +30,9 @@ class WearFacts:
 
     coat_on: date
     today: date
-    window: Window
+    window: DueWindow
     chances: Sequence[tuple[date, float]]
-    found: Sequence[Found] = ()
+    found: Sequence[FoundGrade] = ()
     hemisphere: str = "north"
     key: str = "wear"
 
@@ -37,24 +45,24 @@ class WearCurve:
     LEFT, RIGHT, TOP, BOTTOM = 38.0, 352.0, 44.0, 184.0
 
     facts: WearFacts
-    axis: Axis
+    axis: TimeAxis
     curve: str
     area: str
     levels: list[tuple[float, str]]
-    early: Span
-    late: Span
-    window: list[Mark]
-    today: Mark | None
-    found: list[Mark]
-    years: list[Tick]
-    seasons: list[Span]
+    early: TimeSpan
+    late: TimeSpan
+    window: list[PictureMark]
+    today: PictureMark | None
+    found: list[PictureMark]
+    years: list[YearTick]
+    seasons: list[TimeSpan]
 
     @property
     def is_late(self) -> bool:
         return self.facts.today >= self.facts.window.late_on
 
 
-def height_of(chance: float) -> float:
+def chance_y(chance: float) -> float:
     return round(WearCurve.BOTTOM - min(max(chance, 0.0), 1.0) * (WearCurve.BOTTOM - WearCurve.TOP), 1)
 
 
@@ -68,34 +76,36 @@ def chance_on(chances: Sequence[tuple[date, float]], on: date) -> float:
     return chances[-1][1]
 
 
-def wear_axis(facts: WearFacts) -> Axis:
+def wear_axis(facts: WearFacts) -> TimeAxis:
     """From the coat to past the last thing worth seeing, with room for its label."""
     last = max(facts.window.late_on, facts.today, *(found.visited_on for found in facts.found), facts.coat_on)
     room = timedelta(days=max(int((last - facts.coat_on).days * 0.14), 30))
-    return Axis(facts.coat_on, last + room, WearCurve.LEFT, WearCurve.RIGHT)
+    return TimeAxis(facts.coat_on, last + room, WearCurve.LEFT, WearCurve.RIGHT)
 
 
-def curve_path(facts: WearFacts, axis: Axis) -> str:
+def curve_path(facts: WearFacts, axis: TimeAxis) -> str:
     """The line through the chances that lie on the axis, closed to its end."""
     points = [(facts.coat_on, chance_on(facts.chances, facts.coat_on))]
     points += [(on, chance) for on, chance in facts.chances if axis.starts_on < on < axis.ends_on]
     points.append((axis.ends_on, chance_on(facts.chances, axis.ends_on)))
-    return "M" + " L".join(f"{axis.x(on)} {height_of(chance)}" for on, chance in points)
+    return "M" + " L".join(f"{axis.x(on)} {chance_y(chance)}" for on, chance in points)
 
 
-def today_mark(facts: WearFacts, axis: Axis) -> Mark | None:
+def today_mark(facts: WearFacts, axis: TimeAxis) -> PictureMark | None:
     """Today on the curve; its label turns inward near the right edge."""
-    if not axis.holds(facts.today):
+    if not axis.contains(facts.today):
         return None
     chance, x = chance_on(facts.chances, facts.today), axis.x(facts.today)
     anchor = "end" if x > WearCurve.RIGHT - 60 else "start" if x < WearCurve.LEFT + 60 else "middle"
-    return Mark(x, height_of(chance), facts.today, chance=chance, anchor=anchor)
+    return PictureMark(x, chance_y(chance), facts.today, chance=chance, anchor=anchor)
 
 
-def found_marks(facts: WearFacts, axis: Axis) -> list[Mark]:
+def grade_marks(facts: WearFacts, axis: TimeAxis) -> list[PictureMark]:
     """Visits since the coat was laid, in date order; the first of the coat's own day belongs to the coat before."""
     since = sorted((found for found in facts.found if found.visited_on > facts.coat_on), key=lambda f: f.visited_on)
-    return [Mark(axis.x(found.visited_on), WearCurve.TOP, found.visited_on, grade=found.grade) for found in since]
+    return [
+        PictureMark(axis.x(found.visited_on), WearCurve.TOP, found.visited_on, grade=found.grade) for found in since
+    ]
 
 
 def wear_curve(facts: WearFacts) -> WearCurve:
@@ -110,17 +120,17 @@ def wear_curve(facts: WearFacts) -> WearCurve:
         axis=axis,
         curve=curve,
         area=f"{curve} V{WearCurve.BOTTOM} H{WearCurve.LEFT} Z",
-        levels=[(height_of(level), f"{level:.0%}".replace("%", " %")) for level in (0.2, 0.5, 0.8)],
-        early=Span(opens, round(due - opens, 1)),
-        late=Span(due, round(late - due, 1)),
+        levels=[(chance_y(level), f"{level:.0%}".replace("%", " %")) for level in (0.2, 0.5, 0.8)],
+        early=TimeSpan(opens, round(due - opens, 1)),
+        late=TimeSpan(due, round(late - due, 1)),
         window=window_marks(facts, axis),
         today=today_mark(facts, axis),
-        found=found_marks(facts, axis),
+        found=grade_marks(facts, axis),
         years=year_ticks(axis),
-        seasons=seasons(axis, facts.hemisphere),
+        seasons=warm_and_cold_seasons(axis, facts.hemisphere),
     )
 
 
-def window_marks(facts: WearFacts, axis: Axis) -> list[Mark]:
+def window_marks(facts: WearFacts, axis: TimeAxis) -> list[PictureMark]:
     dates = ((facts.window.opens_on, 0.2), (facts.window.due_on, 0.5), (facts.window.late_on, 0.8))
-    return [Mark(axis.x(on), height_of(chance), on, chance=chance) for on, chance in dates]
+    return [PictureMark(axis.x(on), chance_y(chance), on, chance=chance) for on, chance in dates]

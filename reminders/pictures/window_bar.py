@@ -3,7 +3,15 @@
 from dataclasses import dataclass
 from datetime import date
 
-from reminders.pictures.time_axis import Axis, Mark, Span, Tick, Window, first_of_month, year_ticks
+from reminders.pictures.time_axis import (
+    DueWindow,
+    PictureMark,
+    TimeAxis,
+    TimeSpan,
+    YearTick,
+    first_of_month,
+    year_ticks,
+)
 
 
 @dataclass(frozen=True)
@@ -13,30 +21,30 @@ class WindowBar:
     WIDTH, HEIGHT = 240, 30
     MONTHS, BEFORE = 24, 6
 
-    window: Window
-    axis: Axis
-    early: Span
-    late: Span
-    due: Mark | None
-    today: Mark
-    years: list[Tick]
+    window: DueWindow
+    axis: TimeAxis
+    early: TimeSpan
+    late: TimeSpan
+    due: PictureMark | None
+    today: PictureMark
+    years: list[YearTick]
     is_before: bool
     is_after: bool
     key: str = "window"
 
 
-def window_bar(window: Window, *, today: date, key: str = "window") -> WindowBar:
+def window_bar(window: DueWindow, *, today: date, key: str = "window") -> WindowBar:
     """Lay out a window on 24 months: the six before this month and the eighteen from it."""
     starts_on = first_of_month(today, -WindowBar.BEFORE)
-    axis = Axis(starts_on, first_of_month(starts_on, WindowBar.MONTHS), 8.0, WindowBar.WIDTH - 8.0)
+    axis = TimeAxis(starts_on, first_of_month(starts_on, WindowBar.MONTHS), 8.0, WindowBar.WIDTH - 8.0)
     opens, due, late = (axis.x(on) for on in (window.opens_on, window.due_on, window.late_on))
     return WindowBar(
         window=window,
         axis=axis,
-        early=Span(opens, round(due - opens, 1)),
-        late=Span(due, round(late - due, 1)),
-        due=Mark(due, 15.0, window.due_on) if axis.holds(window.due_on) else None,
-        today=Mark(axis.x(today), 15.0, today),
+        early=TimeSpan(opens, round(due - opens, 1)),
+        late=TimeSpan(due, round(late - due, 1)),
+        due=PictureMark(due, 15.0, window.due_on) if axis.contains(window.due_on) else None,
+        today=PictureMark(axis.x(today), 15.0, today),
         years=year_ticks(axis),
         is_before=window.late_on < axis.starts_on,
         is_after=window.opens_on > axis.ends_on,

@@ -14,12 +14,12 @@ def allowed_day(day: date, others: Iterable[date], rules: SendingRules) -> date:
     if not (taken := sorted(others)):
         return day
     found = day
-    while (later := pushed(found, taken, rules)) > found:
+    while (later := postponed_day(found, taken, rules)) > found:
         found = later
     return found
 
 
-def pushed(day: date, taken: list[date], rules: SendingRules) -> date:
+def postponed_day(day: date, taken: list[date], rules: SendingRules) -> date:
     """A later day if this one breaks a rule, else the day."""
     gap = timedelta(days=rules.days_between)
     near = [other for other in taken if abs(day - other) < gap]

@@ -12,18 +12,18 @@ from django.db.models import Max
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import primary
+from clients.messaging.texts.standard import primary_language
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import Channel
-from reminders.due.due_list import Coat, coats_of
-from reminders.forecasting.reasons import plain_reasons
+from reminders.due.due_list import AppliedFinish, finishes_by_job
+from reminders.forecasting.reasons import reasons_for_client
 from reminders.models import Forecast
-from reminders.steps import LeftOut, Planned
+from reminders.steps import LeftOut, PlannedMessage
 
-ON_ONE_LINE = {Channel.TEXT, Channel.CALL}
+ONE_LINE_CHANNELS = {Channel.TEXT, Channel.CALL}
 # Words around the facts, in the languages that the program's own texts are in.
-AROUND = {
+FACT_LABELS = {
     "en": {"last": "Last coat:", "due": "Due by about:", "past": "Due since about:", "why": "What we reckoned with:"},
     "fr": {
         "last": "Dernière couche :",
@@ -38,8 +38,8 @@ AROUND = {
 class Draft:
     """One message, ready to be queued but for the client's own link, which the outbox makes."""
 
-    planned: Planned
-    written: texts.Written
+    planned: PlannedMessage
+    written: texts.ComposedText
 
     @property
     def shown_text(self) -> str:
@@ -53,112 +53,116 @@ class DeckFacts:
     street: str
     town: str
     label: str
-    coats: Sequence[Coat]
+    coats: Sequence[AppliedFinish]
     coated_on: date
     due_on: date
     contributions: Mapping[str, float]
 
     def why(self, language: str) -> str:
-        return plain_reasons(self.contributions, language=primary(language))
+        return reasons_for_client(self.contributions, language=primary_language(language))
 
 
-class Writer:
+class DraftWriter:
     """Writes the drafts of many planned messages: texts, coats and places are read once for all."""
 
-    def __init__(self, planned: Sequence[Planned], *, business: Business, today: date) -> None:
+    def __init__(self, planned: Sequence[PlannedMessage], *, business: Business, today: date) -> None:
         self.business, self.today = business, today
         self.texts = texts.Texts.load(business)
-        decks = [word.coat.deck_id for each in planned for word in each.words]
-        self.facts = facts_of(decks)
+        decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
+        self.facts = deck_facts_by_id(decks)
         clients = Client.objects.in_bulk([each.client_id for each in planned])
         self.greetings = {pk: client.greeting for pk, client in clients.items()}
 
-    def draft(self, planned: Planned) -> Draft:
+    def draft(self, planned: PlannedMessage) -> Draft:
         """Raises `Unsendable` naming what is wrong."""
-        purpose, channel = planned.step.purpose, planned.way.channel
+        purpose, channel = planned.step.purpose, planned.route.channel
         language = self.texts.wording(purpose, channel, planned.language).language
-        told = [self.facts[word.coat.deck_id] for word in planned.words]
-        first = min(each.due_on for each in told)
+        chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
+        first = min(each.due_on for each in chosen_facts)
         fields = {
             "greeting": self.greetings[planned.client_id],
-            "decks": self.decks(told, channel, language),
-            "due_by": month(first, self.locale(language)),
-            "why": told[0].why(language),
+            "decks": self.decks_text(chosen_facts, channel, language),
+            "due_by": month_in_locale(first, self.locale(language)),
+            "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
         }
         written = self.texts.write(
-            purpose=purpose, channel=channel, language=planned.language, fields=fields, basis=planned.way.basis
+            purpose=purpose, channel=channel, language=planned.language, fields=fields, basis=planned.route.basis
         )
-        contents.check(planned.way.rule, business=self.business, text=written.text, basis=planned.way.basis)
+        contents.check_required_contents(
+            planned.route.rule, business=self.business, text=written.text, basis=planned.route.basis
+        )
         return Draft(planned, written)
 
     def locale(self, language: str) -> str:
         """The business's way of writing dates, in the language of the text."""
         own = self.business.locale
-        return own if primary(own) == primary(language) else language
+        return own if primary_language(own) == primary_language(language) else language
 
-    def decks(self, told: Sequence[DeckFacts], channel: str, language: str) -> str:
+    def decks_text(self, chosen_facts: Sequence[DeckFacts], channel: str, language: str) -> str:
         """A paragraph each, or all on one line where that is the custom of the channel."""
-        if channel in ON_ONE_LINE:
-            return "; ".join(f"{each.label}, {each.street}" for each in told)
-        return "\n\n".join("\n".join(self.lines(each, language)) for each in told)
+        if channel in ONE_LINE_CHANNELS:
+            return "; ".join(f"{each.label}, {each.street}" for each in chosen_facts)
+        return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
-    def lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
-        around, locale = AROUND.get(primary(language), AROUND["en"]), self.locale(language)
+    def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
+        labels, locale = FACT_LABELS.get(primary_language(language), FACT_LABELS["en"]), self.locale(language)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats)
-        yield f"{around['last']} {finishes + '; ' if finishes else ''}{day(deck.coated_on, locale)}"
-        due = around["past"] if deck.due_on < self.today else around["due"]
-        yield f"{due} {month(deck.due_on, locale)}"
+        yield f"{labels['last']} {finishes + '; ' if finishes else ''}{day_in_locale(deck.coated_on, locale)}"
+        due = labels["past"] if deck.due_on < self.today else labels["due"]
+        yield f"{due} {month_in_locale(deck.due_on, locale)}"
         if why := deck.why(language):
-            yield f"{around['why']} {why}"
+            yield f"{labels['why']} {why}"
 
 
-def facts_of(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
+def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
     """In two queries."""
     columns = ("deck_id", "job_id", "deck__label", "deck__property__street", "deck__property__town",
                "job__finished_on", "due_on", "contributions")  # fmt: skip
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
-    coats = coats_of([row[1] for row in rows])
+    coats = finishes_by_job([row[1] for row in rows])
     return {
         deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
         for deck, job, label, street, town, coated_on, due_on, contributions in rows
     }
 
 
-def written_out(planned: Sequence[Planned], *, business: Business, today: date) -> tuple[list[Draft], list[LeftOut]]:
+def write_drafts(
+    planned: Sequence[PlannedMessage], *, business: Business, today: date
+) -> tuple[list[Draft], list[LeftOut]]:
     """The drafts, and what cannot be written with the reason."""
-    writer = Writer(planned, business=business, today=today)
+    writer = DraftWriter(planned, business=business, today=today)
     drafts, left_out = [], []
     for each in planned:
         try:
             drafts.append(writer.draft(each))
         except Unsendable as problem:
-            left_out += not_writable(each, str(problem))
+            left_out += unwritable_decks(each, str(problem))
     return drafts, left_out
 
 
-def not_writable(planned: Planned, why: str) -> list[LeftOut]:
+def unwritable_decks(planned: PlannedMessage, why: str) -> list[LeftOut]:
     return [
         LeftOut(
-            word.coat.deck_id, word.coat.job_id, word.coat.label, planned.client_id, planned.client, "unreachable", why
+            due_step.coat.deck_id, due_step.coat.job_id, due_step.coat.label, planned.client_id, planned.client, "unreachable", why
         )
-        for word in planned.words
+        for due_step in planned.due_steps
     ]  # fmt: skip
 
 
-def fingerprint(planned: Iterable[Planned]) -> str:
+def plan_fingerprint(planned: Iterable[PlannedMessage]) -> str:
     """Changes with everything that somebody looked at and agreed to, texts too; not with the minute of the day."""
     parts = sorted(
-        f"{each.key} {each.way.address} {each.step.purpose} {each.day}"
-        f" {[(word.coat.job_id, word.next.step.number) for word in each.words]}"
+        f"{each.key} {each.route.address} {each.step.purpose} {each.day}"
+        f" {[(due_step.coat.job_id, due_step.next.step.number) for due_step in each.due_steps]}"
         for each in planned
     )
     newest = MessageText.objects.aggregate(at=Max("changed_at"))["at"]
     return hashlib.sha256("\n".join([*parts, str(newest)]).encode()).hexdigest()[:32]
 
 
-def formatted(pattern: str) -> Callable[[date, str], str]:
+def date_formatter(pattern: str) -> Callable[[date, str], str]:
     def write(value: date, locale: str) -> str:
         try:
             return format_date(value, format=pattern, locale=locale.replace("-", "_"))
@@ -168,5 +172,5 @@ def formatted(pattern: str) -> Callable[[date, str], str]:
     return write
 
 
-day = formatted("medium")
-month = formatted("LLLL y")
+day_in_locale = date_formatter("medium")
+month_in_locale = date_formatter("LLLL y")

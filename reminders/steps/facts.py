@@ -14,11 +14,11 @@ from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
 from jobs.models import Booking, OfferScope
 from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
-from reminders.steps.sequence import Pace, Said, Window
+from reminders.steps.sequence import ForecastWindow, PacedWeek, SentReminder
 
-ANCHORS = {"opens": "window_opens_on", "due": "due_on", "late": "late_on"}
-NEVER_REACHED = [State.CANCELLED, State.FAILED, State.BOUNCED]
-MARKETING = [Message.Kind.REMINDER, Message.Kind.OFFER]
+ANCHOR_COLUMNS = {"opens": "window_opens_on", "due": "due_on", "late": "late_on"}
+UNSENT_STATES = [State.CANCELLED, State.FAILED, State.BOUNCED]
+MARKETING_KINDS = [Message.Kind.REMINDER, Message.Kind.OFFER]
 
 
 class CoatRow(NamedTuple):
@@ -43,15 +43,15 @@ class CoatRow(NamedTuple):
     coated_on: date
 
     @property
-    def window(self) -> Window:
-        return Window(self.opens_on, self.due_on, self.late_on)
+    def window(self) -> ForecastWindow:
+        return ForecastWindow(self.opens_on, self.due_on, self.late_on)
 
     @property
     def is_archived(self) -> bool:
         return bool(self.deck_archived_at or self.client_archived_at)
 
 
-COLUMNS = (
+COAT_COLUMNS = (
     "deck_id", "job_id", "deck__label", "deck__archived_at", "deck__property_id", "deck__property__client_id",
     "deck__property__client__name", "deck__property__client__archived_at",
     "deck__property__client__preferred_channel", "deck__property__client__language", "window_opens_on", "due_on",
@@ -59,7 +59,7 @@ COLUMNS = (
 )  # fmt: skip
 
 
-class Offered(NamedTuple):
+class OfferedDeck(NamedTuple):
     """An offer about a deck that was sent or accepted."""
 
     state: str
@@ -68,33 +68,33 @@ class Offered(NamedTuple):
     answered_on: date | None
 
 
-def due_for_words(until: date, steps: Sequence[ReminderStep]) -> ForecastQuerySet:
+def coats_due_before(until: date, steps: Sequence[ReminderStep]) -> ForecastQuerySet:
     """Coats of the whole book about which a word may be due before that day: by a step or by the pacing plan."""
     reached = Q(job__paced__week__lt=until)
     for step in steps:
         if step.is_on:
-            reached |= Q(**{f"{ANCHORS[step.anchor]}__lt": until - timedelta(days=step.offset_days)})
+            reached |= Q(**{f"{ANCHOR_COLUMNS[step.anchor]}__lt": until - timedelta(days=step.offset_days)})
     return Forecast.objects.current().filter(reached)
 
 
-def about(deck_ids: Any) -> ForecastQuerySet:
+def coats_on_decks(deck_ids: Any) -> ForecastQuerySet:
     """The coats on chosen decks, archived ones too, so that the reason can be told."""
     return Forecast.objects.filter(deck__in=deck_ids)
 
 
-class Facts:
+class ReminderFacts:
     """What is known about the coats of a query; questions that nobody asks are not asked of the database."""
 
     def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
         self.rows = rows.order_by()
-        self.doubted: set[int] = set()  # messages that a person takes for not gone out
+        self.assumed_unsent: set[int] = set()  # messages that a person takes for not gone out
         self.now = now
         self.zone = zone
         self.rules = SendingRules.current()
 
     def coats(self) -> Iterator[CoatRow]:
         """Client by client, so that the decks of one come together."""
-        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(*COLUMNS)
+        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(*COAT_COLUMNS)
         return map(CoatRow._make, columns)
 
     def day(self, moment: datetime) -> date:
@@ -102,15 +102,15 @@ class Facts:
         return moment.astimezone(self.zone).date()
 
     @cached_property
-    def said(self) -> dict[int, list[Said]]:
+    def sent(self) -> dict[int, list[SentReminder]]:
         """Job → the reminders about its coat."""
         columns = ("job_id", "step", "channel", "message__state", "message__accepted_at", "message__not_before",
                    "message_id", "pk")  # fmt: skip
-        found: dict[int, list[Said]] = defaultdict(list)
+        found: dict[int, list[SentReminder]] = defaultdict(list)
         existing = Reminder.objects.filter(job__in=self.rows.values("job_id")).order_by()
         for job, step, channel, known_state, accepted_at, not_before, message, pk in existing.values_list(*columns):
-            state = State.FAILED if message in self.doubted else known_state
-            found[job].append(Said(step, channel, state, self.day(accepted_at or not_before), message, pk))
+            state = State.FAILED if message in self.assumed_unsent else known_state
+            found[job].append(SentReminder(step, channel, state, self.day(accepted_at or not_before), message, pk))
         return found
 
     @cached_property
@@ -125,29 +125,31 @@ class Facts:
         return dict(living.order_by("first_on").values_list("decks", "first_on"))
 
     @cached_property
-    def offered(self) -> dict[int, list[Offered]]:
+    def offered(self) -> dict[int, list[OfferedDeck]]:
         """Deck → offers about it that were sent or accepted."""
-        found: dict[int, list[Offered]] = defaultdict(list)
+        found: dict[int, list[OfferedDeck]] = defaultdict(list)
         scopes = OfferScope.objects.filter(offer__state__in=["open", "accepted"], deck__in=self.rows.values("deck_id"))
         columns = ("deck_id", "offer__state", "offer__number", "offer__valid_until", "offer__answered_at")
         for deck, state, number, valid_until, answered_at in scopes.order_by().values_list(*columns):
             on = self.day(answered_at) if answered_at else None
-            found[deck].append(Offered(state, number, valid_until, on))
+            found[deck].append(OfferedDeck(state, number, valid_until, on))
         return found
 
     @cached_property
-    def paces(self) -> dict[int, Pace]:
+    def paced_weeks(self) -> dict[int, PacedWeek]:
         """Job → its place in the pacing plan."""
         in_force = Q(until=None) | Q(until__gte=self.day(self.now))
         planned = PacedDeck.objects.filter(in_force, job__in=self.rows.values("job_id")).order_by()
-        return {job: Pace(week, until) for job, week, until in planned.values_list("job_id", "week", "until")}
+        return {job: PacedWeek(week, until) for job, week, until in planned.values_list("job_id", "week", "until")}
 
     @cached_property
-    def written_to(self) -> dict[int, list[date]]:
+    def contact_days(self) -> dict[int, list[date]]:
         """Client → days of reminders and offers that went or will go, as far as the caps look back."""
         reach = timedelta(days=max(self.rules.most_days, self.rules.days_between) + 1)
         when = Coalesce("accepted_at", "not_before")
-        kept = Message.objects.filter(kind__in=MARKETING, client__in=self.clients).exclude(state__in=NEVER_REACHED)
+        kept = Message.objects.filter(kind__in=MARKETING_KINDS, client__in=self.clients).exclude(
+            state__in=UNSENT_STATES
+        )
         sent = kept.annotate(when=when).filter(when__gte=self.now - reach).order_by()
         found: dict[int, list[date]] = defaultdict(list)
         for client, moment in sent.values_list("client_id", "when"):

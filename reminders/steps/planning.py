@@ -7,17 +7,17 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from clients import display
-from clients.messaging.quiet import NeverOpenError, allowed_from
+from clients.messaging.quiet import NeverOpenError, first_allowed_moment
 from clients.models import Business, Deck
 from clients.models.channel import Channel
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.caps import allowed_day
-from reminders.steps.facts import CoatRow, Facts
-from reminders.steps.sequence import Next, NoNext, next_word
-from reminders.steps.ways import Way, Ways
+from reminders.steps.facts import CoatRow, ReminderFacts
+from reminders.steps.sequence import NextStep, NothingDue, next_step
+from reminders.steps.ways import Route, Routes
 
-KINDS = {
+LEFT_OUT_KINDS = {
     "unreachable": "No way to reach them",
     "waiting": "Something is on its way",
     "offered": "An offer is open or accepted",
@@ -29,17 +29,17 @@ KINDS = {
     "archived": "Archived",
     "no coat": "No coat",
 }
-Place = tuple[str, str, str]  # time zone, country, region
-ARCHIVED = "The deck or its client is archived."
-MOST_ROUNDS = 14  # of looking for a moment that suits all places of a client
+PlaceKey = tuple[str, str, str]  # time zone, country, region
+WHY_ARCHIVED = "The deck or its client is archived."
+MAX_ROUNDS = 14  # of looking for a moment that suits all places of a client
 
 
 @dataclass(frozen=True)
-class Word:
+class DueStep:
     """A step that is due about one coat."""
 
     coat: CoatRow
-    next: Next
+    next: NextStep
 
 
 @dataclass(frozen=True)
@@ -57,15 +57,15 @@ class LeftOut:
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlannedMessage:
     """One message to one client about all decks that are due for a word."""
 
     client_id: int
     client: str
     language: str
     step: ReminderStep
-    way: Way
-    words: Sequence[Word]
+    route: Route
+    due_steps: Sequence[DueStep]
     day: date
     goes_at: datetime
     is_now: bool = False
@@ -73,13 +73,13 @@ class Planned:
     @property
     def key(self) -> str:
         """The same coat, step and channel make the same key in any run."""
-        first = min(self.words, key=lambda word: word.coat.job_id)
-        return f"due/{first.coat.property_id}/{first.coat.job_id}/{first.next.step.number}/{self.way.channel}"
+        first = min(self.due_steps, key=lambda word: word.coat.job_id)
+        return f"due/{first.coat.property_id}/{first.coat.job_id}/{first.next.step.number}/{self.route.channel}"
 
     @property
     def local(self) -> datetime:
         """When it may go, on the clock of the first property."""
-        return self.goes_at.astimezone(ZoneInfo(self.words[0].coat.zone))
+        return self.goes_at.astimezone(ZoneInfo(self.due_steps[0].coat.zone))
 
     @property
     def local_day(self) -> date:
@@ -87,85 +87,85 @@ class Planned:
 
 
 @dataclass
-class Plan:
+class ReminderPlan:
     """All messages of a run, soonest first, and the decks left out."""
 
-    planned: list[Planned] = field(default_factory=list)
+    planned: list[PlannedMessage] = field(default_factory=list)
     left_out: list[LeftOut] = field(default_factory=list)
 
 
-def plan(
+def plan_reminders(
     *, business: Business, now: datetime, until: date, deck_ids: Collection[int] | None = None, at_once: bool = False,
     by_itself: bool = False,
-) -> Plan:  # fmt: skip
+) -> ReminderPlan:  # fmt: skip
     """The words due before `until`, of the chosen decks or of the whole book, each on its day.
 
     `at_once` lets the chosen ones go without waiting for their days; rules and quiet times are kept all the same.
     `by_itself` takes only steps that the owner lets go without a look.
     """
     steps = ReminderStep.objects.sequence()
-    rows = known.due_for_words(until, steps) if deck_ids is None else known.about(deck_ids)
-    planning = Planning.of(
+    rows = known.coats_due_before(until, steps) if deck_ids is None else known.coats_on_decks(deck_ids)
+    planning = ReminderPlanner.of(
         rows, business=business, now=now, until=until, at_once=at_once, by_itself=by_itself, steps=steps
     )
     made = planning.run()
     if deck_ids is not None:
-        made.left_out += without_coat(deck_ids)
+        made.left_out += decks_without_coat(deck_ids)
     made.planned.sort(key=lambda each: (each.day, each.client_id))
     return made
 
 
-def without_coat(deck_ids: Collection[int]) -> Iterable[LeftOut]:
+def decks_without_coat(deck_ids: Collection[int]) -> Iterable[LeftOut]:
     """Decks that have no forecast, so no coat that anything could be due about."""
     for deck in Deck.objects.with_owner().filter(pk__in=deck_ids, forecast=None):
         client = deck.property.client
         is_archived = deck.archived_at or client.archived_at
-        kind, why = ("archived", ARCHIVED) if is_archived else ("no coat", "No coat is logged, so nothing is due.")
+        kind, why = ("archived", WHY_ARCHIVED) if is_archived else ("no coat", "No coat is logged, so nothing is due.")
         yield LeftOut(deck.pk, None, deck.label, client.pk, client.name, kind, why)
 
 
 @dataclass
-class Planning:
+class ReminderPlanner:
     """One run: what is known, and what has been made of it."""
 
     now: datetime
     today: date
     until: date
     steps: Sequence[ReminderStep]
-    facts: Facts
-    ways: Ways
+    facts: ReminderFacts
+    ways: Routes
     at_once: bool = False
     by_itself: bool = False
-    made: Plan = field(default_factory=Plan)
+    plan: ReminderPlan = field(default_factory=ReminderPlan)
     openings: dict[tuple[object, ...], datetime] = field(default_factory=dict)
 
     @classmethod
     def of(
         cls, rows: ForecastQuerySet, *, business: Business, now: datetime, until: date, at_once: bool = False,
         by_itself: bool = False, steps: Sequence[ReminderStep] | None = None,
-    ) -> "Planning":  # fmt: skip
+    ) -> "ReminderPlanner":  # fmt: skip
         """A run about these coats, with everything it may have to ask."""
-        facts = Facts(rows, now=now, zone=business.zone)
+        facts = ReminderFacts(rows, now=now, zone=business.zone)
         sequence = ReminderStep.objects.sequence() if steps is None else steps
-        ways = Ways(facts.clients, business=business)
+        ways = Routes(facts.clients, business=business)
         return cls(now, business.today(now), until, sequence, facts, ways, at_once, by_itself)
 
-    def run(self) -> Plan:
+    def run(self) -> ReminderPlan:
         for _, coats in groupby(self.facts.coats(), key=lambda coat: coat.client_id):
-            words = [word for coat in coats if (word := self.word(coat))]
-            if words:
-                self.add_message(words)
-        return self.made
+            due_steps = [word for coat in coats if (word := self.word(coat))]
+            if due_steps:
+                self.add_message(due_steps)
+        return self.plan
 
-    def word(self, coat: CoatRow) -> Word | None:
+    def word(self, coat: CoatRow) -> DueStep | None:
         """The word that is due about a coat; None, with a line among the left out, if none is."""
-        why_not = self.why_silent(coat)
+        why_not = self.why_not_remind(coat)
         if why_not:
             self.leave_out(coat, *why_not)
             return None
-        said, pace = self.facts.said.get(coat.job_id, ()), self.facts.paces.get(coat.job_id)
-        found = next_word(self.steps, coat.window, said, pace=pace)
-        if isinstance(found, NoNext):
+        sent, paced_week = self.facts.sent.get(coat.job_id, ()), self.facts.paced_weeks.get(coat.job_id)
+        found = next_step(self.steps, coat.window, sent, paced_week=paced_week)
+        if isinstance(found, NothingDue):
             kind = "said" if found.is_over else "waiting" if found.message_id else "later"
             self.leave_out(coat, kind, found.why, found.message_id)
             return None
@@ -174,110 +174,112 @@ class Planning:
         if why := self.why_later(coat, found):
             self.leave_out(coat, "later", why)
             return None
-        return Word(coat, found)
+        return DueStep(coat, found)
 
     def leave_out(self, coat: CoatRow, kind: str, why: str, message_id: int | None = None) -> None:
         row = LeftOut(coat.deck_id, coat.job_id, coat.label, coat.client_id, coat.client, kind, why, message_id)
-        self.made.left_out.append(row)
+        self.plan.left_out.append(row)
 
-    def why_silent(self, coat: CoatRow) -> tuple[str, str] | None:
+    def why_not_remind(self, coat: CoatRow) -> tuple[str, str] | None:
         """What speaks against any word about this coat."""
         if coat.is_archived:
-            return "archived", ARCHIVED
+            return "archived", WHY_ARCHIVED
         stop = self.facts.stops.get(coat.job_id)
         if stop and (stop.until is None or stop.until >= self.today):
-            return "stopped", stop.in_words
+            return "stopped", stop.description
         booked_on = self.facts.booked.get(coat.deck_id)
         if booked_on and booked_on > coat.coated_on:
-            return "booked", f"A visit is booked for {display.day(booked_on)}."
+            return "booked", f"A visit is booked for {display.format_day(booked_on)}."
         return self.why_offered(coat)
 
     def why_offered(self, coat: CoatRow) -> tuple[str, str] | None:
         for offer in self.facts.offered.get(coat.deck_id, ()):
             if offer.state == "open" and offer.valid_until >= self.today:
-                return "offered", f"Offer {offer.number} is open until {display.day(offer.valid_until)}."
+                return "offered", f"Offer {offer.number} is open until {display.format_day(offer.valid_until)}."
             if offer.state == "accepted" and offer.answered_on and offer.answered_on >= coat.coated_on:
-                return "offered", f"Offer {offer.number} was accepted on {display.day(offer.answered_on)}."
+                return "offered", f"Offer {offer.number} was accepted on {display.format_day(offer.answered_on)}."
         return None
 
-    def why_later(self, coat: CoatRow, found: Next) -> str:
+    def why_later(self, coat: CoatRow, found: NextStep) -> str:
         if not self.at_once and found.day >= self.until:
-            return f"The {found.step.word} is due on {display.day(found.day)}, after this time."
+            return f"The {found.step.label} is due on {display.format_day(found.day)}, after this time."
         if self.at_once and coat.due_on >= self.until:
-            return f"It is due by {display.day(coat.due_on)}, after this time."
+            return f"It is due by {display.format_day(coat.due_on)}, after this time."
         return ""
 
-    def add_message(self, words: Sequence[Word]) -> None:
+    def add_message(self, due_steps: Sequence[DueStep]) -> None:
         """One message about all of them on the first of their days, in the gentlest of their words."""
-        step = min((word.next.step for word in words), key=lambda each: each.number)
-        wanted = self.today if self.at_once else max(self.today, min(word.next.day for word in words))
-        client = words[0].coat.client_id
-        day = allowed_day(wanted, self.facts.written_to.get(client, ()), self.facts.rules)
+        step = min((word.next.step for word in due_steps), key=lambda each: each.number)
+        wanted = self.today if self.at_once else max(self.today, min(word.next.day for word in due_steps))
+        client = due_steps[0].coat.client_id
+        day = allowed_day(wanted, self.facts.contact_days.get(client, ()), self.facts.rules)
         if day >= self.until and day > self.today:
-            self.leave_all_out(words, "capped", f"So often is enough: again from {display.day(day)}.")
+            self.leave_all_out(due_steps, "capped", f"So often is enough: again from {display.format_day(day)}.")
             return
-        found = self.first_way(words, step, day)
+        found = self.first_route(due_steps, step, day)
         if isinstance(found, str):
-            self.leave_all_out(words, "unreachable", found)
+            self.leave_all_out(due_steps, "unreachable", found)
             return
-        coat, (way, goes_at) = words[0].coat, found
+        coat, (route, goes_at) = due_steps[0].coat, found
         is_now = goes_at <= self.now
-        self.made.planned.append(Planned(client, coat.client, coat.language, step, way, words, day, goes_at, is_now))
+        self.plan.planned.append(
+            PlannedMessage(client, coat.client, coat.language, step, route, due_steps, day, goes_at, is_now)
+        )
 
-    def leave_all_out(self, words: Sequence[Word], kind: str, why: str) -> None:
-        for word in words:
+    def leave_all_out(self, due_steps: Sequence[DueStep], kind: str, why: str) -> None:
+        for word in due_steps:
             self.leave_out(word.coat, kind, why)
 
-    def first_way(self, words: Sequence[Word], step: ReminderStep, day: date) -> tuple[Way, datetime] | str:
+    def first_route(self, due_steps: Sequence[DueStep], step: ReminderStep, day: date) -> tuple[Route, datetime] | str:
         """The first channel that is possible: the client's favourite, then those of the step."""
-        coat = words[0].coat
-        tried = {said.channel for word in words for said in word.next.tried}
+        coat = due_steps[0].coat
+        tried = {sent.channel for word in due_steps for sent in word.next.tried}
         reasons: dict[str, str] = {}
         for channel in dict.fromkeys(filter(None, [coat.preferred, *step.channels])):
             if channel in tried:
                 reasons[channel] = "It reached nobody."
                 continue
-            way = self.ways.way(coat.client_id, channel, on=day)
-            if isinstance(way, Way):
+            route = self.ways.route(coat.client_id, channel, on=day)
+            if isinstance(route, Route):
                 try:
-                    return way, self.opening(words, way, day)
+                    return route, self.opening(due_steps, route, day)
                 except NeverOpenError as error:
                     reasons[channel] = str(error)
             else:
-                reasons[channel] = way
-        return self.told(reasons)
+                reasons[channel] = route
+        return self.joined_reasons(reasons)
 
-    def told(self, reasons: dict[str, str]) -> str:
+    def joined_reasons(self, reasons: dict[str, str]) -> str:
         """One reason as it is; several with their channels; what the business lacks only if nothing else is wrong."""
-        own = {channel: why for channel, why in reasons.items() if channel not in self.ways.lines_down} or reasons
+        own = {channel: why for channel, why in reasons.items() if channel not in self.ways.transports_down} or reasons
         if len(own) == 1:
             return next(iter(own.values()))
         return " ".join(f"{Channel(channel).label}: {why}" for channel, why in own.items())
 
-    def opening(self, words: Sequence[Word], way: Way, day: date) -> datetime:
+    def opening(self, due_steps: Sequence[DueStep], route: Route, day: date) -> datetime:
         """From when it may go, at all places of the client if there is a moment that suits all, else at the first."""
-        places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in words}
-        asked = (day, way.channel, id(way.rule), *places)
+        places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in due_steps}
+        asked = (day, route.channel, id(route.rule), *places)
         if asked not in self.openings:  # most of a book lies in a few places and days
-            self.openings[asked] = self.common_opening(list(places), way, day)
+            self.openings[asked] = self.common_opening(list(places), route, day)
         return self.openings[asked]
 
-    def common_opening(self, places: Sequence[Place], way: Way, day: date) -> datetime:
+    def common_opening(self, places: Sequence[PlaceKey], route: Route, day: date) -> datetime:
         opens = datetime.combine(day, self.facts.rules.quiet_until, ZoneInfo(places[0][0]))
         is_now = day <= self.today and not self.by_itself
-        moment = first = self.open_at(self.now if is_now else max(self.now, opens), places[0], way)
-        for _ in range(MOST_ROUNDS):
+        moment = first = self.open_at(self.now if is_now else max(self.now, opens), places[0], route)
+        for _ in range(MAX_ROUNDS):
             later = moment
             for place in places:
-                later = self.open_at(later, place, way)
+                later = self.open_at(later, place, route)
             if later == moment:
                 return moment
             moment = later
         return first
 
-    def open_at(self, moment: datetime, place: Place, way: Way) -> datetime:
+    def open_at(self, moment: datetime, place: PlaceKey, route: Route) -> datetime:
         zone, country, region = place
-        return allowed_from(
-            moment, zone=ZoneInfo(zone), country=country, region=region, channel=way.channel, rules=self.facts.rules,
-            law_window=way.rule.window_local,
+        return first_allowed_moment(
+            moment, zone=ZoneInfo(zone), country=country, region=region, channel=route.channel, rules=self.facts.rules,
+            law_window=route.rule.window_local,
         )  # fmt: skip

@@ -9,17 +9,17 @@ from decimal import Decimal
 from clients.messaging import text_costs
 from clients.models import Business
 from clients.models.channel import Channel
-from reminders.steps import LeftOut, Plan, Planned, plan
-from reminders.steps.drafts import Draft, fingerprint, written_out
-from reminders.steps.planning import KINDS
+from reminders.steps import LeftOut, PlannedMessage, ReminderPlan, plan_reminders
+from reminders.steps.drafts import Draft, plan_fingerprint, write_drafts
+from reminders.steps.planning import LEFT_OUT_KINDS
 
 
 @dataclass(frozen=True)
-class Group:
+class LeftOutGroup:
     """Decks left out for one kind of reason."""
 
     kind: str
-    words: str
+    label: str
     decks: int
     shown: Sequence[LeftOut] = ()
 
@@ -30,7 +30,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Preview:
+class ReminderPreview:
     """A plan as somebody agrees to it: the drafts that one click queues, how many more there are, and the left out."""
 
     drafts: Sequence[Draft]
@@ -46,49 +46,55 @@ class Preview:
     @property
     def text_cost(self) -> Decimal | None:
         """About what they cost, if the owner has entered a price."""
-        return text_costs.cost(self.parts, text_costs.price())
+        return text_costs.text_cost(self.parts, text_costs.text_part_price())
 
     @property
     def by_channel(self) -> list[tuple[str, str, int]]:
-        return sums([draft.planned for draft in self.drafts])
+        return count_by_step_and_channel([draft.planned for draft in self.drafts])
 
     @property
-    def groups(self) -> list[Group]:
-        return grouped(self.left_out)
+    def groups(self) -> list[LeftOutGroup]:
+        return group_left_out_by_kind(self.left_out)
 
 
-def of_chosen(
+def preview_chosen_decks(
     deck_ids: Collection[int], *, business: Business, now: datetime, until: date, at_once: bool = False
-) -> Preview:
+) -> ReminderPreview:
     """Everything that queueing these decks would do."""
-    made = plan(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once)
-    return seen(made, business=business, now=now)
+    made = plan_reminders(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once)
+    return preview_of_plan(made, business=business, now=now)
 
 
-def of_book(*, business: Business, now: datetime, until: date, most: int) -> Preview:
+def preview_whole_book(*, business: Business, now: datetime, until: date, limit: int) -> ReminderPreview:
     """The whole book until a day: the `most` messages that come first, as one click queues them."""
-    return seen(plan(business=business, now=now, until=until), business=business, now=now, most=most)
+    return preview_of_plan(
+        plan_reminders(business=business, now=now, until=until), business=business, now=now, limit=limit
+    )
 
 
-def seen(made: Plan, *, business: Business, now: datetime, most: int | None = None) -> Preview:
-    would_go = made.planned[:most]
-    drafts, unwritten = written_out(would_go, business=business, today=business.today(now))
+def preview_of_plan(
+    made: ReminderPlan, *, business: Business, now: datetime, limit: int | None = None
+) -> ReminderPreview:
+    would_go = made.planned[:limit]
+    drafts, unwritten = write_drafts(would_go, business=business, today=business.today(now))
     left_out = [*made.left_out, *unwritten]
-    return Preview(drafts, left_out, fingerprint(would_go), len(made.planned) - len(would_go))
+    return ReminderPreview(drafts, left_out, plan_fingerprint(would_go), len(made.planned) - len(would_go))
 
 
-def sums(planned: Sequence[Planned]) -> list[tuple[str, str, int]]:
+def count_by_step_and_channel(planned: Sequence[PlannedMessage]) -> list[tuple[str, str, int]]:
     """(channel, step, how many messages), in the order of the steps."""
-    counted = Counter((each.step.number, each.step.word, each.way.channel) for each in planned)
+    counted = Counter((each.step.number, each.step.label, each.route.channel) for each in planned)
     return [(Channel(channel).label, word, count) for (_, word, channel), count in sorted(counted.items())]
 
 
-def grouped(left_out: Sequence[LeftOut], *, most: int | None = None, kind: str = "") -> list[Group]:
+def group_left_out_by_kind(
+    left_out: Sequence[LeftOut], *, limit: int | None = None, kind: str = ""
+) -> list[LeftOutGroup]:
     """By kind of reason, those that somebody can do something about first; only one kind if it is named."""
-    rows: dict[str, list[LeftOut]] = {name: [] for name in KINDS}
+    rows: dict[str, list[LeftOut]] = {name: [] for name in LEFT_OUT_KINDS}
     for each in left_out:
         rows[each.kind].append(each)
     return [
-        Group(name, words, len(rows[name]), rows[name][:most])
-        for name, words in KINDS.items() if rows[name] and kind in {"", name}
+        LeftOutGroup(name, words, len(rows[name]), rows[name][:limit])
+        for name, words in LEFT_OUT_KINDS.items() if rows[name] and kind in {"", name}
     ]  # fmt: skip

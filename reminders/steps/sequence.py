@@ -8,13 +8,13 @@ from clients import display
 from clients.messaging.models.message import State
 from reminders.models import ReminderStep
 
-ON_ITS_WAY = {State.QUEUED, State.CLAIMED, State.TRANSMITTING}
-WENT = {State.ACCEPTED, State.DELIVERED}
-REACHED_NOBODY = {State.FAILED, State.BOUNCED}
+PENDING_STATES = {State.QUEUED, State.CLAIMED, State.TRANSMITTING}
+SENT_STATES = {State.ACCEPTED, State.DELIVERED}
+UNREACHED_STATES = {State.FAILED, State.BOUNCED}
 
 
 @dataclass(frozen=True)
-class Said:
+class SentReminder:
     """A reminder about the coat that exists, and how far it got."""
 
     step: int
@@ -26,21 +26,21 @@ class Said:
 
 
 @dataclass(frozen=True)
-class Next:
+class NextStep:
     """The word to say, its day, and the reminders of the same step that reached nobody."""
 
     step: ReminderStep
     day: date
-    tried: Collection[Said] = ()
+    tried: Collection[SentReminder] = ()
 
     @property
     def replaces(self) -> int | None:
         """The newest of them: the database wants every further one to name it."""
-        return max((said.reminder_id for said in self.tried), default=None)
+        return max((sent.reminder_id for sent in self.tried), default=None)
 
 
 @dataclass(frozen=True)
-class NoNext:
+class NothingDue:
     """Nothing more to say for now: why, and the message that it hangs on."""
 
     why: str
@@ -49,7 +49,7 @@ class NoNext:
 
 
 @dataclass(frozen=True)
-class Window:
+class ForecastWindow:
     """The days of the forecast that steps are counted from."""
 
     opens_on: date
@@ -58,54 +58,70 @@ class Window:
 
 
 @dataclass(frozen=True)
-class Pace:
+class PacedWeek:
     """What the pacing plan says about the coat: its week, or none until the last day of the plan."""
 
     week: date | None = None
     until: date | None = None
 
 
-def next_word(
-    steps: Sequence[ReminderStep], window: Window, said: Sequence[Said], *, pace: Pace | None = None
-) -> Next | NoNext:
+def next_step(
+    steps: Sequence[ReminderStep],
+    window: ForecastWindow,
+    sent: Sequence[SentReminder],
+    *,
+    paced_week: PacedWeek | None = None,
+) -> NextStep | NothingDue:
     """The lowest step in use that is still to be said; a sequence never goes back to a lower one."""
-    waiting = next((each for each in said if each.state in ON_ITS_WAY), None)
+    waiting = next((each for each in sent if each.state in PENDING_STATES), None)
     if waiting:
-        return NoNext(f"The {name_of(steps, waiting.step)} waits in the outbox.", message_id=waiting.message_id)
-    unknown = next((each for each in said if each.state == State.UNCONFIRMED), None)
+        return NothingDue(f"The {step_name(steps, waiting.step)} waits in the outbox.", message_id=waiting.message_id)
+    unknown = next((each for each in sent if each.state == State.UNCONFIRMED), None)
     if unknown:
-        word = name_of(steps, unknown.step)
+        word = step_name(steps, unknown.step)
         why = (
             f"Nobody knows whether the {word} went out: say in the outbox whether it did, or tell them by another way."
         )
-        return NoNext(why, message_id=unknown.message_id)
-    furthest = max((each.step for each in said), default=0)
+        return NothingDue(why, message_id=unknown.message_id)
+    furthest = max((each.step for each in sent), default=0)
     for step in steps:
-        tried = [each for each in said if each.step == step.number]
-        is_open = not tried or all(each.state in REACHED_NOBODY for each in tried)
+        tried = [each for each in sent if each.step == step.number]
+        is_open = not tried or all(each.state in UNREACHED_STATES for each in tried)
         if step.is_on and step.number >= furthest and is_open:
-            return first_of_all(step, window, pace) if not said else Next(step, day_of(step, window), tried)
-    return NoNext(all_said(said), is_over=True)
+            return (
+                first_step_by_plan(step, window, paced_week)
+                if not sent
+                else NextStep(step, step_day(step, window), tried)
+            )
+    return NothingDue(why_sequence_over(sent), is_over=True)
 
 
-def first_of_all(step: ReminderStep, window: Window, pace: Pace | None) -> Next | NoNext:
+def first_step_by_plan(
+    step: ReminderStep, window: ForecastWindow, paced_week: PacedWeek | None
+) -> NextStep | NothingDue:
     """The pacing plan, where there is one, chooses the week of the first word."""
-    if pace is None:
-        return Next(step, day_of(step, window))
-    if pace.week is None:
-        return NoNext(f"The pacing plan leaves it out{f' until {display.day(pace.until)}' if pace.until else ''}.")
-    return Next(step, pace.week)
+    if paced_week is None:
+        return NextStep(step, step_day(step, window))
+    if paced_week.week is None:
+        return NothingDue(
+            f"The pacing plan leaves it out{f' until {display.format_day(paced_week.until)}' if paced_week.until else ''}."
+        )
+    return NextStep(step, paced_week.week)
 
 
-def day_of(step: ReminderStep, window: Window) -> date:
+def step_day(step: ReminderStep, window: ForecastWindow) -> date:
     return step.day(opens_on=window.opens_on, due_on=window.due_on, late_on=window.late_on)
 
 
-def all_said(said: Sequence[Said]) -> str:
-    went = [each.on for each in said if each.state in WENT]
-    return f"All words have been said, the last on {display.day(max(went))}." if went else "All words have been tried."
+def why_sequence_over(sent: Sequence[SentReminder]) -> str:
+    went = [each.on for each in sent if each.state in SENT_STATES]
+    return (
+        f"All words have been said, the last on {display.format_day(max(went))}."
+        if went
+        else "All words have been tried."
+    )
 
 
-def name_of(steps: Sequence[ReminderStep], number: int) -> str:
+def step_name(steps: Sequence[ReminderStep], number: int) -> str:
     """“first word”, also of a step that is no more."""
-    return next((step.word for step in steps if step.number == number), f"word of step {number}")
+    return next((step.label for step in steps if step.number == number), f"word of step {number}")

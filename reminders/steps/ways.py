@@ -9,30 +9,30 @@ from typing import Any, NamedTuple
 
 from clients import display
 from clients.messaging import suppression
-from clients.messaging.law import NONE_NEEDED, Law, Rule
-from clients.messaging.law.history import last_job_on
+from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules
+from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.messaging.outbox import permission
-from clients.messaging.outbox.compliance import unanswerable
-from clients.messaging.outbox.permission import KINDS, WORDS
+from clients.messaging.outbox.compliance import why_unanswerable
+from clients.messaging.outbox.permission import CONTACT_KINDS, REFUSAL_REASONS
 from clients.models import Business, Client, ContactPoint, Property
 from clients.models.channel import Channel
 
-OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
-NO_LINE = {
+WHY_OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
+WHY_NO_TRANSPORT = {
     Channel.EMAIL: "The business has no address to send from.",
     Channel.TEXT: "No gateway for text messages is in use.",
 }
 
 
 @dataclass(frozen=True)
-class Way:
+class Route:
     """Where to reach a client by one channel, and what allows it."""
 
     channel: str
     address: str
     basis: str
-    rule: Rule
+    rule: LegalRule
     consent_id: int | None = None
     given_on: date | None = None
     holds_until: date | None = None
@@ -50,11 +50,11 @@ class Way:
         """For the preview: “Asked and agreed, Jun 12, 2025”."""
         if self.basis == NONE_NEEDED:
             return "No consent is needed there, and nobody objected"
-        given = f", {display.day(self.given_on)}" if self.given_on else ""
+        given = f", {display.format_day(self.given_on)}" if self.given_on else ""
         return f"{Consent.Basis(self.basis).label}{given}"
 
 
-class Consented(NamedTuple):
+class ConsentRow(NamedTuple):
     """The newest entry of the consent log for one client and channel."""
 
     pk: int
@@ -64,7 +64,7 @@ class Consented(NamedTuple):
     recorded_at: datetime
 
 
-class Point(NamedTuple):
+class ContactPointRow(NamedTuple):
     """A contact point."""
 
     kind: str
@@ -76,45 +76,45 @@ class Point(NamedTuple):
     suspended_why: str
 
 
-class Ways:
+class Routes:
     """The ways to the clients of a query; what no channel asks for is not read."""
 
     def __init__(self, clients: Any, *, business: Business) -> None:
         self.clients = clients
         self.business = business
-        self.rules: dict[tuple[frozenset[str], str, date], Rule] = {}
+        self.rules: dict[tuple[frozenset[str], str, date], LegalRule] = {}
 
-    def way(self, client: int, channel: str, *, on: date) -> Way | str:
+    def route(self, client: int, channel: str, *, on: date) -> Route | str:
         """The way on that day, or why there is none, in the order in which `contactable` asks."""
-        if channel in self.lines_down:
-            return self.lines_down[channel]
+        if channel in self.transports_down:
+            return self.transports_down[channel]
         rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
         basis = permission.basis_in_force(consent, rule, last_job_on=self.last_job(client, rule, consent), today=on)
         if isinstance(basis, permission.Refusal):
             return basis.why
         if basis == NONE_NEEDED and client in self.objectors:
-            return OBJECTED
-        if channel == Channel.TEXT and (words := unanswerable(rule, self.gateway)):
+            return WHY_OBJECTED
+        if channel == Channel.TEXT and (words := why_unanswerable(rule, self.gateway)):
             return words
         address = self.address(client, channel)
         if not address:
             return self.why_no_address(client, channel)
         if self.is_suppressed(channel, address):
-            return WORDS["suppressed"]
-        return self.allowed(client, channel, address, basis, rule, consent)
+            return REFUSAL_REASONS["suppressed"]
+        return self.route_with_consent(client, channel, address, basis, rule, consent)
 
-    def allowed(
-        self, client: int, channel: str, address: str, basis: str, rule: Rule, consent: Consented | None
-    ) -> Way:
+    def route_with_consent(
+        self, client: int, channel: str, address: str, basis: str, rule: LegalRule, consent: ConsentRow | None
+    ) -> Route:
         """With the consent that it rests on, and the day until which that holds."""
         if consent is None or basis == NONE_NEEDED:
             until = rule.consent_expires(basis, self.last_job(client, rule, consent), None)
-            return Way(channel, address, basis, rule, holds_until=until)
+            return Route(channel, address, basis, rule, holds_until=until)
         given_on = consent.recorded_at.astimezone(self.business.zone).date()
         until = rule.consent_expires(basis, self.last_job(client, rule, consent), given_on)
-        return Way(channel, address, basis, rule, consent.pk, given_on, until)
+        return Route(channel, address, basis, rule, consent.pk, given_on, until)
 
-    def rule(self, client: int, channel: str, on: date) -> Rule:
+    def rule(self, client: int, channel: str, on: date) -> LegalRule:
         """The law of all places that the client's properties and letters are in, and of the business's own."""
         key = (self.countries.get(client, frozenset()), channel, on)
         if key not in self.rules:
@@ -123,7 +123,7 @@ class Ways:
             )
         return self.rules[key]
 
-    def last_job(self, client: int, rule: Rule, consent: Consented | None) -> date | None:
+    def last_job(self, client: int, rule: LegalRule, consent: ConsentRow | None) -> date | None:
         """When the client's newest job was finished, where something counts from there."""
         counts = NONE_NEEDED in rule.months or (consent is not None and consent.basis in rule.months)
         return self.last_jobs.get(client) if counts else None
@@ -131,7 +131,7 @@ class Ways:
     def address(self, client: int, channel: str) -> str:
         if channel == Channel.LETTER:
             return self.postal_addresses.get(client, "")
-        for kind in KINDS.get(channel, []):
+        for kind in CONTACT_KINDS.get(channel, []):
             usable = [point for point in self.points.get(client, []) if point.kind == kind and not point.suspended_at]
             if usable:
                 best = min(usable, key=lambda point: (not point.is_preferred, point.pk))
@@ -150,22 +150,22 @@ class Ways:
         return permission.why_no_address(row, channel)
 
     def is_suppressed(self, channel: str, address: str) -> bool:
-        known = self.silent.get(channel, set())
+        known = self.suppressed_hashes.get(channel, set())
         return bool(known) and suppression.address_hash(self.business, channel, address) in known
 
     @cached_property
-    def lines_down(self) -> Mapping[str, str]:
+    def transports_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all."""
         is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: self.gateway is not None}
-        return {channel: NO_LINE[channel] for channel, is_up in is_there.items() if not is_up}
+        return {channel: WHY_NO_TRANSPORT[channel] for channel, is_up in is_there.items() if not is_up}
 
     @cached_property
     def gateway(self) -> TextGateway | None:
         return TextGateway.current()
 
     @cached_property
-    def law(self) -> Law:
-        return Law.load()
+    def law(self) -> LegalRules:
+        return LegalRules.load()
 
     @cached_property
     def countries(self) -> dict[int, frozenset[str]]:
@@ -180,15 +180,15 @@ class Ways:
 
     @cached_property
     def last_jobs(self) -> dict[int, date]:
-        return last_job_on(list(self.countries))
+        return last_job_dates(list(self.countries))
 
     @cached_property
-    def consents(self) -> dict[tuple[int, str], Consented]:
+    def consents(self) -> dict[tuple[int, str], ConsentRow]:
         """(client, channel) → the newest entry; found here, as sorting the whole log takes longer."""
-        found: dict[tuple[int, str], Consented] = {}
+        found: dict[tuple[int, str], ConsentRow] = {}
         columns = ("client_id", "channel", "pk", "is_given", "basis", "expires_on", "recorded_at")
         for client, channel, *entry in Consent.objects.filter(client__in=self.clients).order_by().values_list(*columns):
-            row, known = Consented(*entry), found.get((client, channel))
+            row, known = ConsentRow(*entry), found.get((client, channel))
             if known is None or (row.recorded_at, row.pk) > (known.recorded_at, known.pk):
                 found[client, channel] = row
         return found
@@ -199,16 +199,16 @@ class Ways:
         return {client for (client, _), consent in self.consents.items() if not consent.is_given}
 
     @cached_property
-    def points(self) -> dict[int, list[Point]]:
-        found: dict[int, list[Point]] = defaultdict(list)
+    def points(self) -> dict[int, list[ContactPointRow]]:
+        found: dict[int, list[ContactPointRow]] = defaultdict(list)
         columns = ("client_id", "kind", "value", "normalized", "is_preferred", "pk", "suspended_at", "suspended_why")
         rows = ContactPoint.objects.filter(client__in=self.clients).order_by().values_list(*columns)
         for row in rows:
-            found[row[0]].append(Point(*row[1:]))
+            found[row[0]].append(ContactPointRow(*row[1:]))
         return found
 
     @cached_property
-    def silent(self) -> dict[str, set[str]]:
+    def suppressed_hashes(self) -> dict[str, set[str]]:
         """Channel → hashes of the addresses that must not be used."""
         found: dict[str, set[str]] = defaultdict(set)
         for channel, hashed in Suppression.objects.order_by().values_list("channel", "address_hash"):
@@ -219,7 +219,7 @@ class Ways:
     def postal_addresses(self) -> dict[int, str]:
         """As `permission.postal_address` writes them: the client's own, else the oldest property."""
         own = Client.objects.filter(pk__in=self.clients).exclude(postal_street="")
-        found = {client.pk: permission.postal_address(client) for client in own}
+        found = {client.pk: permission.postal_address_of(client) for client in own}
         homes = Property.objects.filter(client__in=self.clients).order_by("client_id", "id").distinct("client_id")
         columns = ("client_id", "street", "town", "region", "postcode", "country")
         for client, street, town, region, postcode, country in homes.values_list(*columns):

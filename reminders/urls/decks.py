@@ -7,5 +7,5 @@ from reminders.views import deck, search
 app_name = "decks"
 urlpatterns = [
     path("", search.search_decks, name="search"),
-    path("<int:pk>/", deck.detail, name="detail"),
+    path("<int:pk>/", deck.show_deck, name="detail"),
 ]

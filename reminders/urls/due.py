@@ -6,9 +6,9 @@ from reminders.views import due, offering, remind
 
 app_name = "reminders"
 urlpatterns = [
-    path("", due.due, name="due"),
-    path("remind/", remind.remind, name="remind"),
-    path("offers/", offering.draft_offers, name="draft_offers"),
-    path("offers/<int:pk>/anew/", offering.redraft_offer, name="redraft_offer"),
-    path("<str:month>/", due.due_month, name="due_month"),
+    path("", due.show_due_list, name="due"),
+    path("remind/", remind.remind_chosen_decks, name="remind"),
+    path("offers/", offering.create_offer_drafts, name="draft_offers"),
+    path("offers/<int:pk>/anew/", offering.recalculate_offer_draft, name="redraft_offer"),
+    path("<str:month>/", due.show_due_month, name="due_month"),
 ]

@@ -5,4 +5,4 @@ from django.urls import path
 from reminders.views import figures
 
 app_name = "figures"
-urlpatterns = [path("", figures.overview, name="overview")]
+urlpatterns = [path("", figures.show_figures, name="overview")]

@@ -2,10 +2,10 @@
 
 from django.urls import path
 
-from reminders.views.pacing import household, plan
+from reminders.views.pacing import edit_household_week, show_pacing_plan
 
 app_name = "pacing"
 urlpatterns = [
-    path("", plan, name="plan"),
-    path("<int:pk>/", household, name="household"),
+    path("", show_pacing_plan, name="plan"),
+    path("<int:pk>/", edit_household_week, name="household"),
 ]

@@ -6,10 +6,10 @@ from reminders.views import steps
 
 app_name = "steps"
 urlpatterns = [
-    path("", steps.plan, name="plan"),
-    path("queue/", steps.queue, name="queue"),
-    path("rules/", steps.rules, name="rules"),
-    path("otherwise/<int:pk>/", steps.otherwise, name="otherwise"),
-    path("stop/<int:pk>/", steps.stop, name="stop"),
-    path("stop/<int:pk>/lift/", steps.lift, name="lift"),
+    path("", steps.show_reminder_plan, name="plan"),
+    path("queue/", steps.queue_month_reminders, name="queue"),
+    path("rules/", steps.edit_reminder_steps, name="rules"),
+    path("otherwise/<int:pk>/", steps.resend_unconfirmed, name="otherwise"),
+    path("stop/<int:pk>/", steps.stop_deck_reminders, name="stop"),
+    path("stop/<int:pk>/lift/", steps.lift_deck_stop, name="lift"),
 ]

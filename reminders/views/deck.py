@@ -11,19 +11,19 @@ from clients.access import business_of
 from clients.models import Deck
 from jobs.models import Offer
 from jobs.work.coat_build import coat_build
-from reminders.forecasting.curve import wear_picture
-from reminders.forecasting.reasons import explained
-from reminders.forecasting.upkeep import upkeep
+from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.reasons import factors_with_months
+from reminders.forecasting.upkeep import deck_upkeep
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
-from reminders.steps.reminder_status import reminding
-from reminders.timeline import timeline
+from reminders.steps.reminder_status import deck_reminder_state
+from reminders.timeline import deck_timeline
 
-MOST_OFFERS = 8
+MAX_OFFERS = 8
 
 
 @require_GET
-def detail(request: HttpRequest, pk: int) -> HttpResponse:
+def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
     forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
@@ -31,22 +31,22 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "deck": deck,
         "forecast": forecast,
-        "stage": stage(forecast, today) if forecast else None,
-        "reasons": explained(forecast.contributions) if forecast else [],
-        "curve": wear_picture(forecast, today=today) if forecast else None,
-        "upkeep": upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
+        "stage": window_stage(forecast, today) if forecast else None,
+        "reasons": factors_with_months(forecast.contributions) if forecast else [],
+        "curve": forecast_wear_curve(forecast, today=today) if forecast else None,
+        "upkeep": deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
         "build": coat_build(deck),
-        "years": timeline(deck),
-        "reminding": reminding(forecast, now=timezone.now()) if forecast else None,
+        "years": deck_timeline(deck),
+        "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
-        "offers": Offer.objects.about([deck.pk]).order_by("-number", "-revision")[:MOST_OFFERS],
+        "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
         "today": today,
         "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
     }
     return render(request, "reminders/deck.html", context)
 
 
-def stage(forecast: Forecast, today: date) -> tuple[str, str]:
+def window_stage(forecast: Forecast, today: date) -> tuple[str, str]:
     """Where today stands in the window: a word and the class of its chip."""
     if today < forecast.window_opens_on:
         return "Sound", "is-sound"

@@ -12,62 +12,66 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, sends
+from clients.access import business_of, office_required
 from clients.tabular import write_rows
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
-from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.pdf import render_pdf
 
-A_GLANCE = 20  # decks carried over that stand on the month's own page; the rest are one step away
+MAX_CARRIED_OVER = 20  # decks carried over that stand on the month's own page; the rest are one step away
 
 
 def today_of(request: HttpRequest) -> date:
     return business_of(request).today(timezone.now())
 
 
-@sends
+@office_required
 @require_GET
-def due(request: HttpRequest) -> HttpResponse:
+def show_due_list(request: HttpRequest) -> HttpResponse:
     """The page `reminders:due`: the present month."""
-    return show(request, month_of(today_of(request)))
+    return render_due_month(request, month_of(today_of(request)))
 
 
-@sends
+@office_required
 @require_GET
-def due_month(request: HttpRequest, month: str) -> HttpResponse:
+def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
     """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv` or `pdf` the list."""
     try:
         first = parse_month(month)
     except MonthError as error:
         raise Http404(str(error)) from error
     if request.GET.get("format") == "csv":
-        return as_csv(request, first)
+        return due_list_csv(request, first)
     if request.GET.get("format") == "pdf":
-        return as_pdf(request, first)
-    return show(request, first)
+        return due_list_pdf(request, first)
+    return render_due_month(request, first)
 
 
-def show(request: HttpRequest, month: date) -> HttpResponse:
+def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
     today, is_earlier = today_of(request), "earlier" in request.GET
-    rows = due_list.carried_over(month) if is_earlier else due_list.month_list(month)
+    rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
-    places: Sequence[Any] = Places(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
-    page = Paginator(places, due_list.A_PAGE).get_page(request.GET.get("page"))
-    glance = due_list.Glance() if is_earlier else due_list.glance(month, today=today, most=A_GLANCE)
+    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
+    page = Paginator(places, due_list.PAGE_SIZE).get_page(request.GET.get("page"))
+    glance = (
+        due_list.CarriedOverSummary()
+        if is_earlier
+        else due_list.summarise_carried_over(month, today=today, limit=MAX_CARRIED_OVER)
+    )
     context = {
         "month": month,
         "today": today,
         "is_earlier": is_earlier,
         "page": page,
-        "towns": due_list.grouped(page.object_list, towns),
+        "towns": due_list.group_by_town(page.object_list, towns),
         "decks": sum(town["decks"] for town in towns),
         "area_m2": sum(town["area_m2"] for town in towns),
         "glance": glance,
-        "strip": due_list.strip(month, today=today),
-        "before": written(months_on(month, -1)),
-        "after": written(months_on(month, 1)),
-        "written": written(month),
+        "strip": due_list.due_month_strip(month, today=today),
+        "before": month_key(shift_months(month, -1)),
+        "after": month_key(shift_months(month, 1)),
+        "written": month_key(month),
         "is_all_chosen": request.GET.get("chosen") == "all",
         "decks_at": reverse("decks:search"),
         "query": "earlier=1" if is_earlier else "",
@@ -75,7 +79,7 @@ def show(request: HttpRequest, month: date) -> HttpResponse:
     return render(request, "reminders/due.html", context)
 
 
-class Places:
+class LazyDueDecks:
     """The lines of a list for the paginator: their number is known from the towns, and only a page is fetched."""
 
     def __init__(self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date) -> None:
@@ -86,38 +90,38 @@ class Places:
         return self.count_of_all
 
     def __getitem__(self, part: slice) -> list[due_list.DueDeck]:
-        return due_list.lines(self.rows, today=self.today, on=self.month, part=part)
+        return due_list.due_decks(self.rows, today=self.today, on=self.month, part=part)
 
 
-def as_csv(request: HttpRequest, month: date) -> HttpResponse:
+def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
     """The list that is on the screen, whole."""
     today, is_earlier = today_of(request), "earlier" in request.GET
-    rows = due_list.carried_over(month) if is_earlier else due_list.month_list(month)
-    found = due_list.rows_of(due_list.lines(rows, today=today, on=month), is_carried_over=is_earlier)
+    rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
+    found = due_list.due_rows(due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier)
     out = io.StringIO()
     write_rows(found, format="csv", out=out, columns=due_list.COLUMNS)
-    name = f"{'open-before' if is_earlier else 'due'}-{written(month)}.csv"
-    return download(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", name)
+    name = f"{'open-before' if is_earlier else 'due'}-{month_key(month)}.csv"
+    return attachment_response(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", name)
 
 
-def as_pdf(request: HttpRequest, month: date) -> HttpResponse:
-    today, rows = today_of(request), due_list.month_list(month)
-    found = due_list.lines(rows, today=today, on=month, part=slice(due_list.MOST_PRINTED))
+def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
+    today, rows = today_of(request), due_list.due_in_month(month)
+    found = due_list.due_decks(rows, today=today, on=month, part=slice(due_list.MAX_PRINTED))
     towns = list(rows.towns())
     context = {
         "month": month,
         "today": today,
         "business": business_of(request),
-        "towns": due_list.grouped(found, towns),
+        "towns": due_list.group_by_town(found, towns),
         "decks": sum(town["decks"] for town in towns),
         "area_m2": sum(town["area_m2"] for town in towns),
         "earlier": due_list.carried_over(month).count(),
-        "is_cut_off": len(found) == due_list.MOST_PRINTED,
+        "is_cut_off": len(found) == due_list.MAX_PRINTED,
     }
     pdf = render_pdf("reminders/due_print.html", context, country=business_of(request).country)
-    return download(pdf, "application/pdf", f"due-{written(month)}.pdf")
+    return attachment_response(pdf, "application/pdf", f"due-{month_key(month)}.pdf")
 
 
-def download(body: bytes, content_type: str, name: str) -> HttpResponse:
+def attachment_response(body: bytes, content_type: str, name: str) -> HttpResponse:
     disposition = f'attachment; filename="{name}"'
     return HttpResponse(body, content_type=content_type, headers={"Content-Disposition": disposition})

@@ -5,20 +5,25 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, sends
-from reminders.forecasting.accuracy import ENOUGH_VISITS, figures, graded_visits, still_needed
+from clients.access import business_of, office_required
+from reminders.forecasting.accuracy import (
+    MIN_MEANINGFUL_VISITS,
+    count_graded_visits,
+    newest_figures,
+    visits_still_needed,
+)
 
 
 @require_GET
-@sends
-def overview(request: HttpRequest) -> HttpResponse:
+@office_required
+def show_figures(request: HttpRequest) -> HttpResponse:
     """The page `figures:overview`."""
-    found = figures()
-    counted = graded_visits(today=business_of(request).today(timezone.now()))
+    found = newest_figures()
+    counted = count_graded_visits(today=business_of(request).today(timezone.now()))
     context = {
         "figures": found,
         "counted": counted,
-        "needed": still_needed(counted, found.fit.visits if found else 0),
-        "enough_visits": ENOUGH_VISITS,
+        "needed": visits_still_needed(counted, found.fit.visits if found else 0),
+        "enough_visits": MIN_MEANINGFUL_VISITS,
     }
     return render(request, "reminders/figures.html", context)

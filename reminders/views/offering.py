@@ -7,76 +7,78 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import business_of, sends, signed_in
-from jobs.actions.offers import OfferProblem
+from clients.access import business_of, current_user, office_required
+from jobs.actions.offers import OfferError
 from jobs.models import Offer
-from jobs.offers.pricing import PricingProblem
+from jobs.offers.pricing import PricingError
 from reminders import offering
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
-from reminders.months import written
-from reminders.views.remind import decks_asked, month_asked
+from reminders.months import month_key
+from reminders.views.remind import posted_deck_ids, posted_month
 
-MOST = 500
-MOST_TOLD = 5
+MAX_DECKS_AT_ONCE = 500
+MAX_REPORTED = 5
 
 
-@sends
+@office_required
 @require_POST
-def draft_offers(request: HttpRequest) -> HttpResponse:
+def create_offer_drafts(request: HttpRequest) -> HttpResponse:
     """The door `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of `month`."""
-    ids = whole_list(request) if "whole" in request.POST else decks_asked(request)
-    back = request.POST.get("month") and reverse("reminders:due_month", args=[written(month_asked(request))])
-    if not ids or len(ids) > MOST:
-        messages.error(request, f"Choose at least one deck and at most {MOST}, then draft.")
+    ids = deck_ids_of_list(request) if "whole" in request.POST else posted_deck_ids(request)
+    back = request.POST.get("month") and reverse("reminders:due_month", args=[month_key(posted_month(request))])
+    if not ids or len(ids) > MAX_DECKS_AT_ONCE:
+        messages.error(request, f"Choose at least one deck and at most {MAX_DECKS_AT_ONCE}, then draft.")
         return redirect(back or "reminders:due")
     now = timezone.now()
     try:
         drafted = offering.draft_offers(
-            deck_ids=ids, today=business_of(request).today(now), now=now, by=signed_in(request)
+            deck_ids=ids, today=business_of(request).today(now), now=now, by=current_user(request)
         )
-    except PricingProblem as problem:
+    except PricingError as problem:
         messages.error(request, f"No offer was drafted. {problem}")
         return redirect(back or "prices:list")
-    tell(request, drafted)
-    return redirect(place(drafted, back))
+    report_drafting(request, drafted)
+    return redirect(url_after_drafting(drafted, back))
 
 
-@sends
+@office_required
 @require_POST
-def redraft_offer(request: HttpRequest, pk: int) -> HttpResponse:
+def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are now."""
     offer, now = get_object_or_404(Offer, pk=pk), timezone.now()
     try:
-        offering.redraft_offer(offer=offer, today=business_of(request).today(now), now=now, by=signed_in(request))
+        offering.recalculate_from_forecast(
+            offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
+        )
         messages.success(request, "Reckoned anew.")
-    except (OfferProblem, PricingProblem) as problem:
+    except (OfferError, PricingError) as problem:
         messages.error(request, f"Nothing was changed. {problem}")
     return redirect("offers:detail", pk)
 
 
-def whole_list(request: HttpRequest) -> list[int]:
+def deck_ids_of_list(request: HttpRequest) -> list[int]:
     """All decks of the list that was on the screen: of the month, or still open from before."""
-    month = month_asked(request)
+    month = posted_month(request)
     rows: ForecastQuerySet = (
-        due_list.carried_over(month) if request.POST["whole"] == "earlier" else due_list.month_list(month)
+        due_list.carried_over(month) if request.POST["whole"] == "earlier" else due_list.due_in_month(month)
     )
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
 
 
-def place(drafted: offering.Drafted, back: str | None) -> str:
+def url_after_drafting(drafted: offering.DraftingResult, back: str | None) -> str:
     """The one draft, the list of drafts, or where one came from."""
     if len(drafted.offers) == 1:
         return reverse("offers:detail", args=[drafted.offers[0].pk])
     return f"{reverse('offers:list')}?state=draft" if drafted.offers else back or reverse("offers:list")
 
 
-def tell(request: HttpRequest, drafted: offering.Drafted) -> None:
+def report_drafting(request: HttpRequest, drafted: offering.DraftingResult) -> None:
     """How many were drafted, and who was left out and why."""
     count, left_out = len(drafted.offers), len(drafted.left_out)
     if count:
         messages.success(request, f"{count} offer{'s' if count > 1 else ''} drafted. Nothing is sent yet.")
-    for deck, why in drafted.left_out[:MOST_TOLD]:
+    for deck, why in drafted.left_out[:MAX_REPORTED]:
         messages.warning(request, f"{deck.property.client.name}, {deck.label}: no offer was drafted. {why}")
-    if left_out > MOST_TOLD:
-        messages.warning(request, f"{left_out - MOST_TOLD} more decks were left out for reasons of this kind.")
+    if left_out > MAX_REPORTED:
+        messages.warning(request, f"{left_out - MAX_REPORTED} more decks were left out for reasons of this kind.")

@@ -12,69 +12,69 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
-from clients.access import business_of, sends
+from clients.access import business_of, office_required
 from clients.models import Property
 from jobs.diary import monday_of
-from reminders.forms.pacing import LEAVE_OUT, LET_PLAN_CHOOSE, PlanForm, WeekForm
+from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
 from reminders.pacing import page
-from reminders.pacing.actions import choose_week, let_plan_choose, make_plan
-from reminders.pacing.book import Horizon, PaceError
-from reminders.pacing.page import Line, Shown
+from reminders.pacing.actions import choose_week, clear_chosen_week, save_pacing_plan
+from reminders.pacing.book import Horizon, PacingError
+from reminders.pacing.page import HouseholdLine, PlanSummary
 
-NONE = "none"  # in the address: those not in the plan
+NOT_PLANNED = "none"  # in the address: those not in the plan
 
 
 def today_of(request: HttpRequest) -> date:
     return business_of(request).today(timezone.now())
 
 
-@sends
+@office_required
 @require_http_methods(["GET", "POST"])
-def plan(request: HttpRequest) -> HttpResponse:
+def show_pacing_plan(request: HttpRequest) -> HttpResponse:
     """The page `pacing:plan`; POST plans anew."""
     today = today_of(request)
-    form = PlanForm(request.POST or None, today=today, chosen=horizon_asked(request, today))
+    form = PlanForm(request.POST or None, today=today, chosen=requested_horizon(request, today))
     if request.method == "POST" and form.is_valid():
         try:
-            made = make_plan(horizon=form.horizon(), now=timezone.now())
-        except PaceError as problem:
+            made = save_pacing_plan(horizon=form.horizon(), now=timezone.now())
+        except PacingError as problem:
             form.add_error(None, str(problem))
         else:
-            count = Shown(made).reminders
+            count = PlanSummary(made).reminders
             messages.success(request, f"The plan is made: {count} reminder{'' if count == 1 else 's'} in their weeks.")
-            return redirect(address(made.book.horizon))
-    return show(request, form, today)
+            return redirect(pacing_plan_url(made.inputs.horizon))
+    return render_pacing_plan(request, form, today)
 
 
-def address(chosen: Horizon, **more: str) -> str:
+def pacing_plan_url(chosen: Horizon, **more: str) -> str:
     asked = {"from": chosen.first.isoformat(), "weeks": chosen.weeks, "percent": chosen.percent} | more
     return f"{reverse('pacing:plan')}?{urlencode(asked)}"
 
 
-def horizon_asked(request: HttpRequest, today: date) -> Horizon:
+def requested_horizon(request: HttpRequest, today: date) -> Horizon:
     """From the address; what is missing or nonsense there falls back on the plan that is kept."""
-    kept = page.kept_horizon(business_of(request), today=today)
+    kept = page.stored_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
         weeks, percent = int(request.GET.get("weeks", kept.weeks)), int(request.GET.get("percent", 100))
         found = Horizon(first, weeks, percent)
-    except (ValueError, PaceError):
+    except (ValueError, PacingError):
         return kept
     return found if first.weekday() == 0 and 0 <= (first - monday_of(today)).days < 800 else kept
 
 
-def show(request: HttpRequest, form: PlanForm, today: date) -> HttpResponse:
-    chosen = horizon_asked(request, today)
+def render_pacing_plan(request: HttpRequest, form: PlanForm, today: date) -> HttpResponse:
+    chosen = requested_horizon(request, today)
     context: dict[str, Any] = {"form": form, "horizon": chosen}
     try:
-        shown = page.kept_plan(chosen, today=today, business=business_of(request))
-    except PaceError as problem:
+        shown = page.stored_plan_summary(chosen, today=today, business=business_of(request))
+    except PacingError as problem:
         context["problem"] = str(problem)
         return render(request, "reminders/pacing.html", context)
-    found = page.lines(shown.made)
-    week = week_asked(request, shown)
+    found = page.household_lines(shown.plan)
+    week = requested_week(request, shown)
     context |= {
-        "shown": shown, "rules": shown.book.rules, "learned": shown.book.learned, "week": week,
+        "shown": shown, "rules": shown.inputs.rules, "learned": shown.inputs.response_rates, "week": week,
         "lines": [line for line in found if line.week == week],
         "not_planned": sum(1 for line in found if line.week is None),
         "asked": urlencode({"from": chosen.first.isoformat(), "weeks": chosen.weeks, "percent": chosen.percent}),
@@ -82,73 +82,74 @@ def show(request: HttpRequest, form: PlanForm, today: date) -> HttpResponse:
     return render(request, "reminders/pacing.html", context)
 
 
-def week_asked(request: HttpRequest, shown: Shown) -> date | None:
+def requested_week(request: HttpRequest, shown: PlanSummary) -> date | None:
     """The week whose list is open: the one asked for, else the first with reminders."""
     text = request.GET.get("week", "")
-    if text == NONE:
+    if text == NOT_PLANNED:
         return None
     filled = [week.monday for week in shown.weeks if week.reminders]
     return next(
-        (monday for monday in shown.book.horizon.mondays if monday.isoformat() == text), next(iter(filled), None)
+        (monday for monday in shown.inputs.horizon.mondays if monday.isoformat() == text), next(iter(filled), None)
     )
 
 
-@sends
+@office_required
 @require_http_methods(["GET", "POST"])
-def household(request: HttpRequest, pk: int) -> HttpResponse:
+def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `pacing:household`: one property, and its week by hand."""
     place = get_object_or_404(Property.objects.select_related("client"), pk=pk)
     today = today_of(request)
-    chosen = horizon_asked(request, today)
+    chosen = requested_horizon(request, today)
     try:
-        shown = page.kept_plan(chosen, today=today, business=business_of(request))
-    except PaceError as problem:
+        shown = page.stored_plan_summary(chosen, today=today, business=business_of(request))
+    except PacingError as problem:
         raise Http404(str(problem)) from problem
-    row = shown.book.row_of.get(pk)
+    row = shown.inputs.row_by_property.get(pk)
     if row is None:
         messages.info(request, "No deck of this property can be reminded in these weeks, so there is nothing to move.")
-        return redirect(address(chosen))
-    line = page.line_of(shown.made, row)
-    form = WeekForm(request.POST or None, weeks=weeks_of(shown), chosen=standing_of(line))
+        return redirect(pacing_plan_url(chosen))
+    line = page.household_line(shown.plan, row)
+    form = WeekForm(request.POST or None, weeks=week_choices(shown), chosen=week_form_value(line))
     if request.method == "POST" and form.is_valid():
-        return decide(request, place, form.cleaned_data["week"], chosen)
+        return save_week_choice(request, place, form.cleaned_data["week"], chosen)
     return render(request, "reminders/pacing_household.html", {
-        "form": form, "line": line, "place": place, "back": address(chosen), "horizon": chosen,
+        "form": form, "line": line, "place": place, "back": pacing_plan_url(chosen), "horizon": chosen,
     })  # fmt: skip
 
 
-def weeks_of(shown: Shown) -> list[tuple[date, str]]:
+def week_choices(shown: PlanSummary) -> list[tuple[date, str]]:
     """Each week of the plan with what it holds already."""
     return [
-        (week.monday, f"{display.day(week.monday)}: {holds(week)}") for week in shown.weeks[: shown.book.horizon.weeks]
+        (week.monday, f"{display.format_day(week.monday)}: {week_summary(week)}")
+        for week in shown.weeks[: shown.inputs.horizon.weeks]
     ]
 
 
-def holds(week: page.Week) -> str:
+def week_summary(week: page.PlanWeek) -> str:
     if not week.reminders:
         return "nobody yet"
     return f"{week.reminders} reminder{'' if week.reminders == 1 else 's'}, {week.hours_to_come:.0f} h to come of them"
 
 
-def standing_of(line: Line) -> str:
+def week_form_value(line: HouseholdLine) -> str:
     if not line.is_by_hand:
-        return LET_PLAN_CHOOSE
+        return PLAN_CHOOSES
     return line.week.isoformat() if line.week else LEAVE_OUT
 
 
-def decide(request: HttpRequest, place: Property, answer: str, chosen: Horizon) -> HttpResponse:
+def save_week_choice(request: HttpRequest, place: Property, answer: str, chosen: Horizon) -> HttpResponse:
     now = timezone.now()
     try:
-        if answer == LET_PLAN_CHOOSE:
-            let_plan_choose(property_id=place.pk, now=now)
+        if answer == PLAN_CHOOSES:
+            clear_chosen_week(property_id=place.pk, now=now)
             messages.success(request, f"The next plan chooses the week of {place.client}.")
         else:
             week = None if answer == LEAVE_OUT else date.fromisoformat(answer)
             choose_week(property_id=place.pk, week=week, now=now)
-            words = f"is reminded in the week of {display.day(week)}" if week else "is left out of every plan"
+            words = f"is reminded in the week of {display.format_day(week)}" if week else "is left out of every plan"
             messages.success(
                 request, f"{place.client} {words}. The others stay where they are; plan anew to fit them in."
             )
-    except PaceError as problem:
+    except PacingError as problem:
         messages.error(request, str(problem))
-    return redirect(address(chosen))
+    return redirect(pacing_plan_url(chosen))

@@ -8,39 +8,39 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import business_of, sends, signed_in
+from clients.access import business_of, current_user, office_required
 from reminders import actions
-from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import preview
 
-MOST_CHOSEN = 500
-MOST_TOLD = 5
+MAX_CHOSEN = 500
+MAX_REPORTED = 5
 
 
-@sends
+@office_required
 @require_POST
-def remind(request: HttpRequest) -> HttpResponse:
+def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
     """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the deed."""
-    month, deck_ids = month_asked(request), decks_asked(request)
-    if not deck_ids or len(deck_ids) > MOST_CHOSEN:
-        how_many = f"at most {MOST_CHOSEN} decks at a time" if deck_ids else "at least one deck"
+    month, deck_ids = posted_month(request), posted_deck_ids(request)
+    if not deck_ids or len(deck_ids) > MAX_CHOSEN:
+        how_many = f"at most {MAX_CHOSEN} decks at a time" if deck_ids else "at least one deck"
         messages.error(request, f"Choose {how_many}, then send.")
-        return redirect("reminders:due_month", written(month))
+        return redirect("reminders:due_month", month_key(month))
     if "confirm" not in request.POST:
-        return show(request, month, deck_ids)
+        return render_reminder_preview(request, month, deck_ids)
     try:
-        result = actions.remind(
-            deck_ids=deck_ids, until=months_on(month, 1), by=signed_in(request), now=timezone.now(),
-            at_once="at_once" in request.POST, agreed=request.POST.get("agreed", ""),
+        result = actions.queue_reminders(
+            deck_ids=deck_ids, until=shift_months(month, 1), by=current_user(request), now=timezone.now(),
+            at_once="at_once" in request.POST, agreed_fingerprint=request.POST.get("agreed", ""),
         )  # fmt: skip
     except actions.PlanChanged as changed:
         messages.warning(request, str(changed))
-        return show(request, month, deck_ids)
-    tell(request, result)
-    return redirect("reminders:due_month", written(month))
+        return render_reminder_preview(request, month, deck_ids)
+    report_reminders(request, result)
+    return redirect("reminders:due_month", month_key(month))
 
 
-def month_asked(request: HttpRequest) -> date:
+def posted_month(request: HttpRequest) -> date:
     """The month of the list that was sent; the present one if that is no month."""
     try:
         return parse_month(request.POST.get("month", ""))
@@ -48,29 +48,29 @@ def month_asked(request: HttpRequest) -> date:
         return month_of(business_of(request).today(timezone.now()))
 
 
-def decks_asked(request: HttpRequest) -> list[int]:
+def posted_deck_ids(request: HttpRequest) -> list[int]:
     """The numbers ticked, each once; what is no number was not ticked on our page."""
     ticked = {text for text in request.POST.getlist("deck") if text.isascii() and text.isdigit() and len(text) < 19}
     return sorted(map(int, ticked))
 
 
-def show(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
+def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
     at_once = "at_once" in request.POST
-    seen = preview.of_chosen(
-        deck_ids, business=business_of(request), now=timezone.now(), until=months_on(month, 1), at_once=at_once
+    seen = preview.preview_chosen_decks(
+        deck_ids, business=business_of(request), now=timezone.now(), until=shift_months(month, 1), at_once=at_once
     )
-    context = {"month": month, "written": written(month), "deck_ids": deck_ids, "at_once": at_once, "preview": seen}
+    context = {"month": month, "written": month_key(month), "deck_ids": deck_ids, "at_once": at_once, "preview": seen}
     return render(request, "reminders/remind.html", context)
 
 
-def tell(request: HttpRequest, result: actions.RemindResult) -> None:
+def report_reminders(request: HttpRequest, result: actions.RemindResult) -> None:
     """What was queued, and who was left out and why."""
     count, left_out = len(result.queued), len(result.left_out)
     if count:
         messages.success(
             request, f"{count} reminder{'s' if count > 1 else ''} queued. See the outbox for what follows."
         )
-    for each in result.left_out[:MOST_TOLD]:
+    for each in result.left_out[:MAX_REPORTED]:
         messages.warning(request, f"{each.client}, {each.deck}: nothing was queued. {each.why}")
-    if left_out > MOST_TOLD:
-        messages.warning(request, f"{left_out - MOST_TOLD} more decks were left out; the list shows why.")
+    if left_out > MAX_REPORTED:
+        messages.warning(request, f"{left_out - MAX_REPORTED} more decks were left out; the list shows why.")

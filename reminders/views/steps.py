@@ -10,44 +10,44 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, manages, sends, signed_in
+from clients.access import business_of, current_user, office_required, owner_required
 from clients.messaging.models import Message, SendingRules
 from clients.models import Deck
 from reminders import actions
-from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, rows_of
+from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, step_form_rows
 from reminders.models import ReminderStep, Stop
-from reminders.months import MonthError, month_of, months_on, parse_month, written
+from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import preview
-from reminders.steps.settings import keep_sequence
-from reminders.views.remind import tell
+from reminders.steps.settings import save_sequence
+from reminders.views.remind import report_reminders
 
-A_PAGE = 50
-MOST_AT_ONCE = 1000  # messages a click; more would keep the browser waiting for longer than a person does
-MOST_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
+PAGE_SIZE = 50
+MAX_AT_ONCE = 1000  # messages a click; more would keep the browser waiting for longer than a person does
+MAX_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
 
 
-@sends
+@office_required
 @require_GET
-def plan(request: HttpRequest) -> HttpResponse:
+def show_reminder_plan(request: HttpRequest) -> HttpResponse:
     """The page `steps:plan`: everything that is due for a word until the end of `?month=`, and who is left out."""
-    month, kind = month_asked(request.GET.get("month", ""), request), request.GET.get("kind", "")
-    seen = preview.of_book(
-        business=business_of(request), now=timezone.now(), until=months_on(month, 1), most=MOST_AT_ONCE
+    month, kind = requested_month(request.GET.get("month", ""), request), request.GET.get("kind", "")
+    seen = preview.preview_whole_book(
+        business=business_of(request), now=timezone.now(), until=shift_months(month, 1), limit=MAX_AT_ONCE
     )
     context = {
         "month": month,
-        "written": written(month),
-        "before": written(months_on(month, -1)),
-        "after": written(months_on(month, 1)),
+        "written": month_key(month),
+        "before": month_key(shift_months(month, -1)),
+        "after": month_key(shift_months(month, 1)),
         "preview": seen,
         "kind": kind,
-        "groups": preview.grouped(seen.left_out, most=None if kind else MOST_NAMED, kind=kind),
-        "page": Paginator(seen.drafts, A_PAGE).get_page(request.GET.get("page")),
+        "groups": preview.group_left_out_by_kind(seen.left_out, limit=None if kind else MAX_NAMED, kind=kind),
+        "page": Paginator(seen.drafts, PAGE_SIZE).get_page(request.GET.get("page")),
     }
     return render(request, "reminders/steps_plan.html", context)
 
 
-def month_asked(text: str, request: HttpRequest) -> date:
+def requested_month(text: str, request: HttpRequest) -> date:
     """The month in the address; the present one without."""
     if not text:
         return month_of(business_of(request).today(timezone.now()))
@@ -57,48 +57,48 @@ def month_asked(text: str, request: HttpRequest) -> date:
         raise Http404(str(error)) from error
 
 
-@sends
+@office_required
 @require_POST
-def queue(request: HttpRequest) -> HttpResponse:
+def queue_month_reminders(request: HttpRequest) -> HttpResponse:
     """The door `steps:queue`: what the preview showed, if it is still the same."""
-    month = month_asked(request.POST.get("month", ""), request)
-    back = f"{reverse('steps:plan')}?month={written(month)}"
+    month = requested_month(request.POST.get("month", ""), request)
+    back = f"{reverse('steps:plan')}?month={month_key(month)}"
     try:
-        result = actions.remind(
-            deck_ids=None, until=months_on(month, 1), by=signed_in(request), now=timezone.now(),
-            most=MOST_AT_ONCE, agreed=request.POST.get("agreed") or "nothing",
+        result = actions.queue_reminders(
+            deck_ids=None, until=shift_months(month, 1), by=current_user(request), now=timezone.now(),
+            limit=MAX_AT_ONCE, agreed_fingerprint=request.POST.get("agreed") or "nothing",
         )  # fmt: skip
     except actions.PlanChanged as changed:
         messages.warning(request, str(changed))
         return redirect(back)
-    tell(request, result)
+    report_reminders(request, result)
     return redirect(back)
 
 
-@manages
+@owner_required
 @require_http_methods(["GET", "POST"])
-def rules(request: HttpRequest) -> HttpResponse:
+def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
     """The page `steps:rules`: the sequence, quiet times and how often is enough."""
-    shown = rows_of(ReminderStep.objects.sequence())
+    shown = step_form_rows(ReminderStep.objects.sequence())
     steps: BaseStepFormSet = StepFormSet(request.POST or None, prefix="step", initial=shown)
     form = RulesForm(request.POST or None, instance=SendingRules.current())
     if request.method == "POST" and all([steps.is_valid(), form.is_valid()]):
-        keep_sequence(steps=steps.steps, rules=form.instance)
+        save_sequence(steps=steps.steps, rules=form.instance)
         messages.success(request, "Saved. What is in the outbox already stays as it is.")
         return redirect("steps:rules")
     return render(request, "reminders/steps_rules.html", {"steps": steps, "form": form})
 
 
-@sends
+@office_required
 @require_POST
-def stop(request: HttpRequest, pk: int) -> HttpResponse:
+def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `steps:stop`: no reminders about the coat now on a deck, and none that waits goes out."""
     deck = get_object_or_404(Deck, pk=pk)
     form = StopForm(request.POST)
     if not form.is_valid():
         messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
-    elif actions.stop(
-        deck_ids=[deck.pk], why=Stop.Why.BY_HAND, by=signed_in(request), now=timezone.now(), **form.cleaned_data
+    elif actions.stop_reminders(
+        deck_ids=[deck.pk], why=Stop.Why.BY_HAND, by=current_user(request), now=timezone.now(), **form.cleaned_data
     ):
         messages.success(request, "Reminders about this coat are stopped.")
     else:
@@ -106,22 +106,22 @@ def stop(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("decks:detail", pk)
 
 
-@sends
+@office_required
 @require_POST
-def lift(request: HttpRequest, pk: int) -> HttpResponse:
+def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `steps:lift`."""
-    if actions.lift_stop(deck=get_object_or_404(Deck, pk=pk)):
+    if actions.lift_reminder_stop(deck=get_object_or_404(Deck, pk=pk)):
         messages.success(request, "Reminders about this coat may go again.")
     return redirect("decks:detail", pk)
 
 
-@sends
+@office_required
 @require_POST
-def otherwise(request: HttpRequest, pk: int) -> HttpResponse:
+def resend_unconfirmed(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `steps:otherwise`: what nobody knows to have gone out is said by another channel."""
     message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
-    result = actions.say_otherwise(message=message, by=signed_in(request), now=timezone.now())
-    tell(request, result)
+    result = actions.resend_by_other_channel(message=message, by=current_user(request), now=timezone.now())
+    report_reminders(request, result)
     if not result.queued and not result.left_out:
         messages.warning(request, "Nothing was changed: it is not unconfirmed, or not for long enough.")
     return redirect("decks:detail", message.reminders.all()[0].deck_id)

@@ -45,17 +45,21 @@ PRODUCTS = [
     ("Boreal Stain", "Larkmoor Coatings", "semitransparent", "solvent", "dark", "Walnut, Bark, Spruce", "7", 1),
     ("Harbour Solid", "Larkmoor Coatings", "solid_film", "water", "dark", "Slate, Barn red", "10", 2),
 ]
-HELPERS = [("Kelp Strip", "stripper", "1"), ("Foam Wash", "cleaner", "6"), ("Bright Tide", "brightener", "8")]
+AUXILIARY_PRODUCTS = [
+    ("Kelp Strip", "stripper", "1"),
+    ("Foam Wash", "cleaner", "6"),
+    ("Bright Tide", "brightener", "8"),
+]
 JOB_NOTES = ["", "", "Replaced two boards by the stairs.", "Watch the loose nail heads.", "Dog; shut the gate."]
 LIFE_MONTHS = {"penetrating_oil": 16, "clear_repellent": 11, "tinted": 21, "semitransparent": 25, "solid_film": 24}
 # What the invented weather does to the invented decks; near what the forecast believes beforehand, not the same.
 WEAR = {"smooth": 1.0, "sawn": 1.3, "weathered": 1.25, "light": 1.15, "household": 1.0, "heavy": 0.8, "near": 0.9,
         "spray": 0.8, "none": 1.0, "some": 0.95, "heavy leaves": 0.88}  # fmt: skip
-RATE = {"strip": Decimal("31.50"), "recoat": Decimal("13.25")}  # dollars a square metre, invented
+PRICE_PER_M2 = {"strip": Decimal("31.50"), "recoat": Decimal("13.25")}  # dollars a square metre, invented
 
 
 @dataclass
-class Shelf:
+class DemoProducts:
     """The products of the demo and their batches."""
 
     finishes: list[Product]
@@ -63,19 +67,19 @@ class Shelf:
 
 
 @transaction.atomic
-def load(*, today: date, now: datetime) -> None:
+def write_demo_book(*, today: date, now: datetime) -> None:
     """Write the whole book; the database must be empty."""
     random = Random(SEED)  # noqa: S311 - a repeatable book, no secret
     business = make_business()
     make_people()
-    shelf = make_shelf(random)
+    shelf = make_products(random)
     for number in range(CLIENTS):
         client = make_client(random, number, now)
         for deck in make_decks(random, number, client):
             make_history(random, deck, shelf, business, today)
-    demo_shelf.stock(today=today)
-    diary.load(random, today=today, now=now)
-    offers.make_prices()
+    demo_shelf.stock_demo_shelf(today=today)
+    diary.write_demo_diary(random, today=today, now=now)
+    offers.make_demo_prices()
 
 
 def make_business() -> Business:
@@ -94,7 +98,7 @@ def make_people() -> None:
         user.save()
 
 
-def make_shelf(random: Random) -> Shelf:
+def make_products(random: Random) -> DemoProducts:
     finishes = [
         Product.objects.create(
             name=name, maker=maker, kind="finish", finish_class=finish, base=base, pigment=pigment, colours=colours,
@@ -103,14 +107,14 @@ def make_shelf(random: Random) -> Shelf:
         )
         for name, maker, finish, base, pigment, colours, spread, coats in PRODUCTS
     ]  # fmt: skip
-    for name, kind, spread in HELPERS:
+    for name, kind, spread in AUXILIARY_PRODUCTS:
         Product.objects.create(
             name=name, maker="Tidewood", kind=kind, spread_m2_per_l=Decimal(spread),
             dwell_minutes=60 if kind == "stripper" else 20,
             cautions="Gloves, mask and boots. The wet deck is very slippery.",
         )  # fmt: skip
     batches = {product.pk: make_batches(random, product) for product in finishes}
-    return Shelf(finishes, batches)
+    return DemoProducts(finishes, batches)
 
 
 def make_batches(random: Random, product: Product) -> list[Batch]:
@@ -132,11 +136,11 @@ def make_client(random: Random, number: int, now: datetime) -> Client:
         client=client, kind="mobile", value=f"902-555-{phone[-4:]}", normalized=phone, is_preferred=True
     )
     if number % 9 != 4 and random.random() < 0.85:
-        record_consent(client, now)
+        add_demo_consent(client, now)
     return client
 
 
-def record_consent(client: Client, now: datetime) -> None:
+def add_demo_consent(client: Client, now: datetime) -> None:
     Consent.objects.create(
         client=client, channel="email", is_given=True, basis="express", evidence="Ticked on the sign-off form",
         wording="Yes, remind me by e-mail when my deck is due for care.", recorded_at=now - timedelta(days=400),
@@ -177,7 +181,7 @@ def make_deck(random: Random, home: Property, label: str) -> Deck:
     )  # fmt: skip
 
 
-def make_history(random: Random, deck: Deck, shelf: Shelf, business: Business, today: date) -> None:
+def make_history(random: Random, deck: Deck, shelf: DemoProducts, business: Business, today: date) -> None:
     """A strip some years ago, then recoats about when they were due; some clients then forgot."""
     product = random.choices(shelf.finishes, weights=[6, 2, 3, 3, 1])[0]
     colour = random.choice(product.colour_list)
@@ -186,12 +190,12 @@ def make_history(random: Random, deck: Deck, shelf: Shelf, business: Business, t
     kind, life = "strip", life_months(random, deck, product)
     while day < today - timedelta(days=14):
         grade = found_grade(random, life, last, day)
-        log(random, deck, kind, day, grade, product, colour, shelf)
+        add_demo_job(random, deck, kind, day, grade, product, colour, shelf)
         if random.random() < 0.07:
             return  # the client forgot, and so did we
         last, kind = day, "recoat"
         day = in_season(day + timedelta(days=int(30.4 * life * random.gauss(0.95, 0.2))), business)
-        look_in(random, deck, life, last, before=min(day, today))
+        add_routine_visit(random, deck, life, last, before=min(day, today))
 
 
 def in_season(day: date, business: Business) -> date:
@@ -210,7 +214,7 @@ def life_months(random: Random, deck: Deck, product: Product) -> float:
     return LIFE_MONTHS[product.finish_class] * wear * leaves * roof * shade * random.lognormvariate(0, 0.12)
 
 
-def look_in(random: Random, deck: Deck, life: float, coated_on: date, *, before: date) -> None:
+def add_routine_visit(random: Random, deck: Deck, life: float, coated_on: date, *, before: date) -> None:
     """Now and then somebody is in the street and looks at the deck between two jobs."""
     day = coated_on + timedelta(days=random.randint(120, 400))
     if random.random() < 0.5 and day < before:
@@ -225,8 +229,8 @@ def found_grade(random: Random, life: float, last: date | None, day: date) -> in
     return min(5, max(0, int(3 * worn)))
 
 
-def log(
-    random: Random, deck: Deck, kind: str, day: date, grade: int, product: Product, colour: str, shelf: Shelf
+def add_demo_job(
+    random: Random, deck: Deck, kind: str, day: date, grade: int, product: Product, colour: str, shelf: DemoProducts
 ) -> None:
     crew = random.choice(CREWS)
     visit = Visit.objects.create(
@@ -237,7 +241,7 @@ def log(
     job = Job.objects.create(
         deck=deck, visit=visit, kind=kind, finished_on=day, crew=crew, air_c=random.randint(13, 27),
         humidity_percent=random.randint(45, 80), sky=random.choice(["sun", "cloud", "shade"]), currency="CAD",
-        amount=(deck.area_m2 * RATE[kind]).quantize(Decimal("0.01")),
+        amount=(deck.area_m2 * PRICE_PER_M2[kind]).quantize(Decimal("0.01")),
         notes=random.choice(JOB_NOTES),
     )  # fmt: skip
     coats = 1 if kind == "recoat" else product.coats_usual

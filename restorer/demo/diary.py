@@ -7,41 +7,43 @@ from random import Random
 from clients.models import Business, Deck
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
-from jobs.arrival import NOT_SAID, Arrival
+from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 from jobs.diary import monday_of
-from jobs.diary.suggesting import season_start
+from jobs.diary.suggesting import next_season_day
 from jobs.models import Crew, DayOff
 
 BOOKINGS = 26
-ARRIVALS = [Arrival(time(8)), NOT_SAID, Arrival(time(12), time(14))]
+ARRIVALS = [Arrival(time(8)), UNSPECIFIED_ARRIVAL, Arrival(time(12), time(14))]
 CREWS = [("Tern crew", Decimal(16)), ("Heron crew", Decimal(8))]
 
 
-def load(random: Random, *, today: date, now: datetime) -> None:
+def write_demo_diary(random: Random, *, today: date, now: datetime) -> None:
     """Crews, a regatta that everybody goes to, and bookings that fill three weeks unevenly."""
     business = Business.objects.get()
     for position, (name, hours) in enumerate(CREWS, 1):
         Crew.objects.create(name=name, hours_a_day=hours, position=position)
-    first = monday_of(season_start(today, business) + timedelta(days=7))
+    first = monday_of(next_season_day(today, business) + timedelta(days=7))
     DayOff.objects.create(first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta")
     decks = list(Deck.objects.filter(property__country=business.country).select_related("property__client"))
     random.shuffle(decks)
     for number, deck in enumerate(decks[:BOOKINGS]):
-        book(random, deck, first + timedelta(days=7 * (number % 3)), ARRIVALS[number // 3 % 3], now)
-    rain(first + timedelta(days=2), now)
+        book_demo_visit(random, deck, first + timedelta(days=7 * (number % 3)), ARRIVALS[number // 3 % 3], now)
+    hold_rainy_day(first + timedelta(days=2), now)
 
 
-def book(random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime) -> None:
+def book_demo_visit(random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
     hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
     try:
-        bookings.book(
+        bookings.book_work(
             property=deck.property, decks=[deck], hours=hours, first_day=None, week=week, crew=None, offer=None,
-            arrival=arrival, by=None, now=now, tells=False,
+            arrival=arrival, by=None, now=now, notify_client=False,
         )  # fmt: skip
     except NoRoomError:
         return
 
 
-def rain(day: date, now: datetime) -> None:
-    bookings.hold_day(day=day, crew=Crew.objects.last(), why="Rain is forecast.", by=None, now=now, tells=False)
+def hold_rainy_day(day: date, now: datetime) -> None:
+    bookings.hold_bookings_of_day(
+        day=day, crew=Crew.objects.last(), why="Rain is forecast.", by=None, now=now, notify_client=False
+    )

@@ -13,9 +13,9 @@ from clients.messaging.models.message import State
 from clients.models import Business
 from jobs.actions import answers, offers, questions, sending
 from jobs.actions.bookings import NoRoomError
-from jobs.actions.prices import Rows, save_price_list
+from jobs.actions.prices import PriceListRows, save_price_list
 from jobs.models import Offer, PriceList, Rate
-from jobs.offers.page import weeks_to_choose
+from jobs.offers.page import bookable_weeks
 from reminders import offering
 from reminders.models import Forecast
 
@@ -27,11 +27,11 @@ RATES = [
 ]  # fmt: skip
 ZONES = [("Lunenburg", "0"), ("Mahone Bay", "15"), ("Bridgewater", "25"), ("Chester", "35")]
 VALID_FROM = date(2025, 1, 1)
-DRAFTED = 14  # decks with a draft in the end, some of them sent
-EARLIER = timedelta(days=75)
+DRAFTED_DECKS = 14  # decks with a draft in the end, some of them sent
+OLDER_OFFER_AGE = timedelta(days=75)
 
 
-def make_prices() -> PriceList:
+def make_demo_prices() -> PriceList:
     row = PriceList(
         valid_from=VALID_FROM, note="Minutes checked against the jobs of 2024", currency="CAD",
         minimum_charge=Decimal(280), travel_free_km=Decimal(15), travel_per_km=Decimal("1.10"),
@@ -44,30 +44,30 @@ def make_prices() -> PriceList:
     ]
     zones = [{"town": town, "amount": Decimal(amount)} for town, amount in ZONES]
     tax = {"name": "HST", "percent": Decimal(15), "on_work": True, "on_materials": True, "on_travel": True}
-    return save_price_list(price_list=row, rows=Rows(rates, zones, [tax]))
+    return save_price_list(price_list=row, rows=PriceListRows(rates, zones, [tax]))
 
 
 @transaction.atomic
-def load(*, now: datetime) -> None:
+def write_demo_offers(*, now: datetime) -> None:
     """After prices and forecasts: drafts for the decks that are due soonest, and what became of some of them."""
     business = Business.objects.get()
-    an_older_one(business, now - EARLIER)
+    make_older_offer(business, now - OLDER_OFFER_AGE)
     today = business.today(now)
-    drafted = offering.draft_offers(deck_ids=due_next(today), today=today, now=now, by=None).offers
-    mailed = [offer for offer in drafted if not sending.way(offer, sending.CHANNELS[0], today).why_not]
+    drafted = offering.draft_offers(deck_ids=next_due_deck_ids(today), today=today, now=now, by=None).offers
+    mailed = [offer for offer in drafted if not sending.offer_route(offer, sending.OFFER_CHANNELS[0], today).why_not]
     for offer in mailed[:6]:
         sending.send_offer(offer=offer, channel="email", by=None, now=now)
         offer.refresh_from_db()
-    answered(mailed[:6], today, now)
+    answer_demo_offers(mailed[:6], today, now)
 
 
-def due_next(today: date, most: int = DRAFTED) -> list[int]:
+def next_due_deck_ids(today: date, limit: int = DRAFTED_DECKS) -> list[int]:
     """Decks near the yard that become due next: nothing of theirs is booked or offered."""
     rows = Forecast.objects.current().filter(due_on__gte=today, deck__property__country="CA", deck__bookings=None)
-    return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:most])
+    return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:limit])
 
 
-def an_older_one(business: Business, then: datetime) -> None:
+def make_older_offer(business: Business, then: datetime) -> None:
     """An offer of some weeks ago that nobody answered; its message went out at that time."""
     today = business.today(then)
     decks = Forecast.objects.current().filter(
@@ -81,7 +81,7 @@ def an_older_one(business: Business, then: datetime) -> None:
     Offer.objects.filter(state=Offer.State.DRAFT).delete()
 
 
-def answered(sent: Sequence[Offer], today: date, now: datetime) -> None:
+def answer_demo_offers(sent: Sequence[Offer], today: date, now: datetime) -> None:
     """One declined, one asked about and answered, one asked about, one revised, one accepted if there is a week."""
     turn = count()
     for offer in sent:
@@ -92,18 +92,18 @@ def answered(sent: Sequence[Offer], today: date, now: datetime) -> None:
                     token_hash=token, reason="later", words="We are away this summer.", name=offer.client.name, now=now
                 )
             case 1:
-                answers.ask(token_hash=token, words="Do you move the planters, or shall we?", now=now)
+                answers.ask_question(token_hash=token, words="Do you move the planters, or shall we?", now=now)
                 questions.answer_question(offer=offer, words="We move them and put them back.", by=None, now=now)
             case 2:
-                answers.ask(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
+                answers.ask_question(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
             case 3:
                 offers.revise_offer(offer=offer, today=today, now=now, by=None)
             case 4:
-                accept(offer, token, today, now)
+                accept_demo_offer(offer, token, today, now)
 
 
-def accept(offer: Offer, token: str, today: date, now: datetime) -> None:
-    for week in weeks_to_choose(offer, today=today)[:1]:
+def accept_demo_offer(offer: Offer, token: str, today: date, now: datetime) -> None:
+    for week in bookable_weeks(offer, today=today)[:1]:
         try:
             answers.accept_offer(token_hash=token, week=week, name=offer.client.name, now=now)
         except NoRoomError:

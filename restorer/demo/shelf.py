@@ -28,10 +28,10 @@ TINS = [
     ("Bright Tide", "", "3.5", False),
 ]
 FILM_MM = {"Kelp Strip": "1", "Foam Wash": "0.17", "Bright Tide": "0.12"}
-GIVEN_UP = "Harbour Solid"  # the business lays no films any more
+DISCONTINUED_PRODUCT = "Harbour Solid"  # the business lays no films any more
 
 
-def stock(*, today: date) -> None:
+def stock_demo_shelf(*, today: date) -> None:
     """Packs, tins and films of the products that are in the book."""
     products = {product.name: product for product in Product.objects.all()}
     for name, sizes in PACKS.items():
@@ -40,13 +40,13 @@ def stock(*, today: date) -> None:
             Pack.objects.create(product=products[name], litres=litres, price=price)
     for name, film in FILM_MM.items():
         Product.objects.filter(name=name).update(film_mm=Decimal(film))
-    Product.objects.filter(name=GIVEN_UP).update(is_active=False)
+    Product.objects.filter(name=DISCONTINUED_PRODUCT).update(is_active=False)
     Product.objects.filter(kind=Product.Kind.FINISH).update(loss_percent=5)
     for name, colour, litres_left, is_expired in TINS:
-        put_tin(products[name], colour, Decimal(litres_left), is_expired, today)
+        add_demo_tin(products[name], colour, Decimal(litres_left), is_expired, today)
 
 
-def put_tin(product: Product, colour: str, litres: Decimal, is_expired: bool, today: date) -> None:
+def add_demo_tin(product: Product, colour: str, litres: Decimal, is_expired: bool, today: date) -> None:
     batch = Batch.objects.filter(product=product).order_by("-id").first()
     if is_expired:
         batch = Batch.objects.create(product=product, code="TDO-22/041", expires_on=today - timedelta(days=90))

@@ -19,18 +19,18 @@ from typing import Any
 from urllib.parse import quote
 
 from restorer.local.postgres_programs import (
-    OLDEST,
+    MIN_MAJOR_VERSION,
     PostgresError,
-    candidates,
-    command_line,
-    copied,
-    server_user,
-    version_of,
+    copy_programs,
+    ensure_server_user,
+    postgres_version,
+    process_command_line,
+    program_dirs,
 )
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
-OUTSIDE = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
+ROOT_HOMES = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
 START_SECONDS = 120
 SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
 
@@ -39,26 +39,26 @@ def database_name() -> str:
     return "restorer_demo" if os.environ.get("RESTORER_MODE") == "demo" else "restorer"
 
 
-def home() -> Path:
+def server_home() -> Path:
     """Where the server keeps its data and socket: under var/, or for root in a place its user can reach."""
     if os.geteuid() != 0:
         return VAR_DIR / "postgres"
-    if record().exists():
-        return Path(record().read_text().strip())
-    return OUTSIDE / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+    if home_record().exists():
+        return Path(home_record().read_text().strip())
+    return ROOT_HOMES / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
 
 
-def record() -> Path:
+def home_record() -> Path:
     """Remembers a home outside of var/, so that a checkout that is moved finds its book again."""
     return VAR_DIR / "postgres.path"
 
 
 def socket_dir() -> Path:
     """A short path for the socket, whatever the length of the checkout's path."""
-    beside = home() / "socket"
+    beside = server_home() / "socket"
     if len(os.fsencode(str(beside))) < SOCKET_BYTES:
         return beside
-    digest = hashlib.sha256(str(home()).encode()).hexdigest()[:12]
+    digest = hashlib.sha256(str(server_home()).encode()).hexdigest()[:12]
     return Path(tempfile.gettempdir()) / f"restorer-{os.geteuid()}-{digest}"
 
 
@@ -70,31 +70,35 @@ def database_url() -> str:
 def bin_dir() -> Path:
     """The binaries to use; data made by one major version stay with that version."""
     made_by = data_version()
-    for directory in candidates():
-        version = version_of(directory)
-        if version >= OLDEST and made_by in {0, version}:
-            return reachable(directory)
-    needed = f"version {made_by}, which made {home() / 'data'}" if made_by else f"version {OLDEST} or later"
+    for directory in program_dirs():
+        version = postgres_version(directory)
+        if version >= MIN_MAJOR_VERSION and made_by in {0, version}:
+            return runnable_bin_dir(directory)
+    needed = (
+        f"version {made_by}, which made {server_home() / 'data'}"
+        if made_by
+        else f"version {MIN_MAJOR_VERSION} or later"
+    )
     raise PostgresError(
         f"No PostgreSQL programs of {needed} were found. Install PostgreSQL, or set PG_BIN to the directory that "
         "holds initdb and pg_ctl, or set DATABASE_URL to a server of your own."
     )
 
 
-def reachable(directory: Path) -> Path:
+def runnable_bin_dir(directory: Path) -> Path:
     """The same programs where the server's user can run them: a checkout under /root is closed to it."""
     if os.geteuid() != 0:
         return directory
-    owned_dir(home())
+    make_private_dir(server_home())
     try:
-        run(directory / "postgres", "--version")
+        run_as_server_user(directory / "postgres", "--version")
     except OSError:
-        return copied(directory, to=home() / "programs")
+        return copy_programs(directory, to=server_home() / "programs")
     return directory
 
 
 def data_version() -> int:
-    path = home() / "data" / "PG_VERSION"
+    path = server_home() / "data" / "PG_VERSION"
     return int(path.read_text()) if path.is_file() else 0
 
 
@@ -102,27 +106,27 @@ def server_identity() -> dict[str, Any]:
     """For subprocess: who the server runs as. Root hands over to an unprivileged user."""
     if os.geteuid() != 0:
         return {}
-    user = home_owner() or server_user()
+    user = home_owner() or ensure_server_user()
     return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
 
 
 def home_owner() -> pwd.struct_passwd | None:
     """Data that are there already stay with the user who has them."""
     try:
-        owner = home().stat().st_uid
+        owner = server_home().stat().st_uid
         return pwd.getpwuid(owner) if owner else None
     except (FileNotFoundError, KeyError):
         return None
 
 
-def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
+def run_as_server_user(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
     """One of PostgreSQL's programs, as the server's user."""
     return subprocess.run(
         [str(word) for word in command],
         capture_output=True,
         text=True,
         timeout=seconds,
-        cwd=home(),
+        cwd=server_home(),
         env={"PATH": os.environ.get("PATH", ""), "LC_ALL": "C", "TZ": "UTC"},
         check=False,
         **server_identity(),
@@ -130,7 +134,7 @@ def run(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedP
 
 
 @contextmanager
-def only_one() -> Iterator[None]:
+def server_lock() -> Iterator[None]:
     """Two that start at once take turns."""
     VAR_DIR.mkdir(parents=True, exist_ok=True)
     with (VAR_DIR / "postgres.lock").open("w") as file:
@@ -138,7 +142,7 @@ def only_one() -> Iterator[None]:
         yield
 
 
-def owned_dir(path: Path) -> None:
+def make_private_dir(path: Path) -> None:
     """A directory that only the server's user can open; its parents are left as they are."""
     path.mkdir(parents=True, exist_ok=True)
     if os.geteuid() == 0:
@@ -147,27 +151,27 @@ def owned_dir(path: Path) -> None:
     path.chmod(0o700)
 
 
-def is_alive() -> bool:
+def is_server_running() -> bool:
     """Whether our server answers a query with our data directory; a process id proves nothing."""
     import psycopg
 
     try:
-        with connect() as connection:
+        with connect_to_server() as connection:
             row = connection.execute("SHOW data_directory").fetchone()
     except psycopg.OperationalError:
         return False
-    return row is not None and Path(row[0]) == home() / "data"
+    return row is not None and Path(row[0]) == server_home() / "data"
 
 
-def start() -> bool:
+def start_server() -> bool:
     """Make sure the server runs and the database exists. True when this call started it."""
     try:
-        with only_one():
-            started = not is_alive()
+        with server_lock():
+            started = not is_server_running()
             if started:
                 prepare_data()
-                launch()
-            make_database()
+                launch_server()
+            ensure_database()
             remember_home()
     except PermissionError as error:
         reason = f"No access to {error.filename}. Run as the user who owns it"
@@ -176,64 +180,68 @@ def start() -> bool:
 
 
 def remember_home() -> None:
-    if home() != VAR_DIR / "postgres" and not record().exists():
-        record().write_text(f"{home()}\n")
+    if server_home() != VAR_DIR / "postgres" and not home_record().exists():
+        home_record().write_text(f"{server_home()}\n")
 
 
 def prepare_data() -> None:
     """Data are made beside their place and moved there whole: a broken-off first start leaves no half of them."""
-    owned_dir(home())
-    owned_dir(socket_dir())
+    make_private_dir(server_home())
+    make_private_dir(socket_dir())
     if data_version():
         return
-    unfinished = home() / "data.new"
+    unfinished = server_home() / "data.new"
     shutil.rmtree(unfinished, ignore_errors=True)
     programs = bin_dir()
-    locale = ["--locale-provider=builtin", "--locale=C.UTF-8"] if version_of(programs) >= 17 else ["--locale=C.UTF-8"]
-    made = run(
+    locale = (
+        ["--locale-provider=builtin", "--locale=C.UTF-8"] if postgres_version(programs) >= 17 else ["--locale=C.UTF-8"]
+    )
+    made = run_as_server_user(
         programs / "initdb", "-D", unfinished, "-U", "restorer", "-A", "trust", "--encoding=UTF8",
         "--data-checksums", "--no-instructions", *locale,
     )  # fmt: skip
     if made.returncode:
-        raise PostgresError(f"PostgreSQL could not make its data directory {home() / 'data'}: {made.stderr.strip()}")
-    unfinished.rename(home() / "data")
+        raise PostgresError(
+            f"PostgreSQL could not make its data directory {server_home() / 'data'}: {made.stderr.strip()}"
+        )
+    unfinished.rename(server_home() / "data")
 
 
-def launch() -> None:
+def launch_server() -> None:
     """Start by pg_ctl, and keep at it while a recovery runs or the remains of a killed server pass away."""
     until = time.monotonic() + START_SECONDS
     refusals = 0
     while refusals < 3 and time.monotonic() < until:
-        started = ask_to_start()
-        if is_alive():
+        started = run_pg_ctl_start()
+        if is_server_running():
             return
-        if not is_coming_up():
+        if not is_server_starting():
             refusals += 1
             drop_stale_pid_files()
         time.sleep(0.2)
     said = started.stderr.strip() or started.stdout.strip()
-    raise PostgresError(f"PostgreSQL did not start: {said}\n{log_path()}:\n{log_end(1500)}")
+    raise PostgresError(f"PostgreSQL did not start: {said}\n{log_path()}:\n{log_tail(1500)}")
 
 
-def ask_to_start() -> subprocess.CompletedProcess[str]:
+def run_pg_ctl_start() -> subprocess.CompletedProcess[str]:
     sockets = f"-c unix_socket_directories={shlex.quote(str(socket_dir()))} -c unix_socket_permissions=0700"
     options = f"-c listen_addresses='' {sockets} -c jit=off"  # compiling a page's queries takes longer than running
-    return run(
-        bin_dir() / "pg_ctl", "-D", home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
+    return run_as_server_user(
+        bin_dir() / "pg_ctl", "-D", server_home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
         "start", seconds=START_SECONDS + 10,
     )  # fmt: skip
 
 
-def is_coming_up() -> bool:
+def is_server_starting() -> bool:
     """A server of ours is on its way, or processes of the last one still hold its memory."""
-    return is_our_server(recorded_pid()) or "shared memory block" in log_end(400)
+    return is_our_server(recorded_pid()) or "shared memory block" in log_tail(400)
 
 
 def log_path() -> Path:
-    return home() / "server.log"
+    return server_home() / "server.log"
 
 
-def log_end(size: int) -> str:
+def log_tail(size: int) -> str:
     return log_path().read_text(errors="replace")[-size:] if log_path().exists() else ""
 
 
@@ -246,7 +254,7 @@ def drop_stale_pid_files() -> None:
 
 def pid_files() -> list[Path]:
     """The data's own and the socket's; the socket's directory is ours alone too."""
-    return [home() / "data" / "postmaster.pid", socket_dir() / ".s.PGSQL.5432.lock"]
+    return [server_home() / "data" / "postmaster.pid", socket_dir() / ".s.PGSQL.5432.lock"]
 
 
 def recorded_pid(path: Path | None = None) -> int:
@@ -257,20 +265,20 @@ def recorded_pid(path: Path | None = None) -> int:
 
 
 def is_our_server(pid: int) -> bool:
-    command = command_line(pid) if pid else ""
-    return "postgres" in command and str(home() / "data") in command
+    command = process_command_line(pid) if pid else ""
+    return "postgres" in command and str(server_home() / "data") in command
 
 
-def make_database() -> None:
+def ensure_database() -> None:
     from psycopg import sql
 
-    with connect() as connection:
+    with connect_to_server() as connection:
         found = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [database_name()]).fetchone()
         if not found:
             connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(database_name())))
 
 
-def connect() -> Any:
+def connect_to_server() -> Any:
     """To the server itself rather than to the book."""
     import psycopg
 
@@ -279,20 +287,20 @@ def connect() -> Any:
     )
 
 
-def is_in_use() -> bool:
+def has_other_connections() -> bool:
     """Whether any program is connected to the server besides this question."""
     import psycopg
 
     question = "SELECT count(*) > 1 FROM pg_stat_activity WHERE backend_type = 'client backend'"
     try:
-        with connect() as connection:
+        with connect_to_server() as connection:
             return bool(connection.execute(question).fetchone()[0])
     except psycopg.OperationalError:
         return False
 
 
-def stop() -> None:
+def stop_server() -> None:
     """Stop the server in good order; only for whoever started it."""
-    with only_one():
+    with server_lock():
         if data_version():
-            run(bin_dir() / "pg_ctl", "-D", home() / "data", "-m", "fast", "-w", "stop")
+            run_as_server_user(bin_dir() / "pg_ctl", "-D", server_home() / "data", "-m", "fast", "-w", "stop")

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
 
-OLDEST = 15
+MIN_MAJOR_VERSION = 15
 SERVER_USERS = ["restorer-db", "postgres"]  # for root, best first: a user of its own shares nothing with other servers
 
 
@@ -18,7 +18,7 @@ class PostgresError(Exception):
     """The local server cannot be had; the message says why and what to do."""
 
 
-def version_of(directory: Path) -> int:
+def postgres_version(directory: Path) -> int:
     """The major version of the binaries in a directory; 0 if there are none."""
     try:
         answer = subprocess.run([directory / "postgres", "--version"], capture_output=True, text=True, check=True)
@@ -28,7 +28,7 @@ def version_of(directory: Path) -> int:
     return int(found.group(1)) if found else 0
 
 
-def candidates() -> Iterator[Path]:
+def program_dirs() -> Iterator[Path]:
     """Directories that may hold PostgreSQL's programs, best first."""
     if os.environ.get("PG_BIN"):
         yield Path(os.environ["PG_BIN"])
@@ -40,11 +40,11 @@ def candidates() -> Iterator[Path]:
         yield Path(found).parent
 
 
-def copied(directory: Path, *, to: Path) -> Path:
+def copy_programs(directory: Path, *, to: Path) -> Path:
     """The wheel's package and the libraries beside it, which the programs find by their relative place."""
     package = directory.parents[1]
     target = to / directory.relative_to(package.parent)
-    if version_of(target) == version_of(directory):
+    if postgres_version(target) == postgres_version(directory):
         return target
     for part in (package, package.with_name(f"{package.name}.libs")):
         if part.is_dir():
@@ -52,7 +52,7 @@ def copied(directory: Path, *, to: Path) -> Path:
     return target
 
 
-def server_user() -> pwd.struct_passwd:
+def ensure_server_user() -> pwd.struct_passwd:
     """An unprivileged user for the server; made when there is none yet."""
     name, fallback = SERVER_USERS
     known = {user.pw_name: user for user in pwd.getpwall()}
@@ -66,7 +66,7 @@ def server_user() -> pwd.struct_passwd:
     raise PostgresError(f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL.")
 
 
-def command_line(pid: int) -> str:
+def process_command_line(pid: int) -> str:
     """What a process was called with; empty for a zombie and for none. Not every system has /proc."""
     try:
         if Path("/proc/self/cmdline").exists():

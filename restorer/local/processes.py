@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import IO, Any
 
 STALE_SECONDS = 300  # a worker that has not beaten for this long hangs, however alive its processes look
-ROUND_SECONDS = 0.5
+POLL_SECONDS = 0.5
 CHECK_SECONDS = 10
-LONGEST_WAIT = 30  # between two tries to restart a process that keeps dying
-SETTLED_SECONDS = 60  # after this long a process counts as well again
+MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying
+HEALTHY_SECONDS = 60  # after this long a process counts as well again
 PR_SET_PDEATHSIG = 1
-MANAGE = str(Path(__file__).resolve().parent.parent.parent / "manage.py")
+MANAGE_PY = str(Path(__file__).resolve().parent.parent.parent / "manage.py")
 LIBC = ctypes.CDLL(None) if sys.platform == "linux" else None
 
 
@@ -56,12 +56,12 @@ class Child:
     def is_running(self) -> bool:
         return self.process is not None and self.process.poll() is None
 
-    def ask_to_stop(self) -> None:
+    def request_stop(self) -> None:
         """SIGTERM to the main process only: the task worker hangs when all its processes get one (django-q2 1.11)."""
         if self.process and self.is_running():
             self.process.terminate()
 
-    def clear_away(self) -> None:
+    def kill_group(self) -> None:
         """Kill what is left of the group; the worker's own children outlive a main process that was killed."""
         if self.process:
             with contextlib.suppress(ProcessLookupError, PermissionError):
@@ -83,12 +83,12 @@ class Supervisor:
         *,
         environment: dict[str, str] | None = None,
         worker_age: Callable[[], float | None] | None = None,
-        look_after: Callable[[], object] | None = None,
+        on_check: Callable[[], object] | None = None,
     ) -> None:
         self.children = list(children)
         self.environment = {**os.environ, "PYTHONUNBUFFERED": "1", **(environment or {})}
         self.worker_age = worker_age
-        self.look_after = look_after
+        self.on_check = on_check
         self.stopping = threading.Event()
         self.signals = 0
         self.next_check = time.monotonic() + CHECK_SECONDS
@@ -101,8 +101,8 @@ class Supervisor:
                 child.start(self.environment)
             if ready:
                 threading.Thread(target=ready, daemon=True).start()
-            while not self.stopping.wait(ROUND_SECONDS):
-                self.look_round()
+            while not self.stopping.wait(POLL_SECONDS):
+                self.poll()
         finally:
             self.stop()
             for number, handler in before.items():
@@ -112,39 +112,41 @@ class Supervisor:
         self.signals += 1
         self.stopping.set()
 
-    def look_round(self) -> None:
+    def poll(self) -> None:
         for child in self.children:
             if not child.is_running():
-                self.revive(child)
+                self.restart(child)
         if time.monotonic() >= self.next_check:
             self.next_check = time.monotonic() + CHECK_SECONDS
             self.check()
 
-    def revive(self, child: Child) -> None:
+    def restart(self, child: Child) -> None:
         """Restart a dead child, later and later while it keeps dying."""
         now = time.monotonic()
         if child.process is not None:
             code = child.process.returncode
-            child.clear_away()
+            child.kill_group()
             child.process = None
-            child.failures = 1 if now - child.started_at > SETTLED_SECONDS else child.failures + 1
-            wait = min(2 ** (child.failures - 1), LONGEST_WAIT)
+            child.failures = 1 if now - child.started_at > HEALTHY_SECONDS else child.failures + 1
+            wait = min(2 ** (child.failures - 1), MAX_RESTART_WAIT)
             child.next_start = now + wait
-            say("keeper", f"{child.name} ended (code {code}); it starts again in {wait} s")
+            write_process_line("keeper", f"{child.name} ended (code {code}); it starts again in {wait} s")
         elif now >= child.next_start:
             child.start(self.environment)
 
     def check(self) -> None:
         """What need not be looked at every half second: the database, and the worker's heartbeat."""
-        if self.look_after:
+        if self.on_check:
             try:
-                self.look_after()
+                self.on_check()
             except Exception as error:  # the keeper must outlive whatever it looks after
-                say("keeper", f"{error}")
+                write_process_line("keeper", f"{error}")
         worker = next((child for child in self.children if child.name == "worker"), None)
         if worker and worker.is_running() and self.is_hung(worker):
-            say("keeper", f"no heartbeat of the worker for {STALE_SECONDS // 60} minutes; it is restarted")
-            worker.clear_away()
+            write_process_line(
+                "keeper", f"no heartbeat of the worker for {STALE_SECONDS // 60} minutes; it is restarted"
+            )
+            worker.kill_group()
 
     def is_hung(self, worker: Child) -> bool:
         """The age of the last beat counts from the start of this worker, so a new one has its chance."""
@@ -153,7 +155,7 @@ class Supervisor:
         try:
             age = self.worker_age()
         except Exception as error:  # no database, no verdict
-            say("keeper", f"the heartbeat cannot be read: {error}")
+            write_process_line("keeper", f"the heartbeat cannot be read: {error}")
             return False
         return age is None or age > STALE_SECONDS
 
@@ -161,19 +163,21 @@ class Supervisor:
         """Ask all, wait for each, kill what stays; a second signal kills at once."""
         asked = self.signals
         for child in self.children:
-            child.ask_to_stop()
+            child.request_stop()
         began = time.monotonic()
         told = False
         while any(child.is_running() for child in self.children) and self.signals <= max(asked, 1):
             waited = time.monotonic() - began
             if waited > 3 and not told:
                 told = True
-                say("keeper", "waiting for the work in hand to end (Ctrl-C again cuts it short; nothing is lost)")
+                write_process_line(
+                    "keeper", "waiting for the work in hand to end (Ctrl-C again cuts it short; nothing is lost)"
+                )
             if all(waited > child.grace_seconds for child in self.children if child.is_running()):
                 break
             time.sleep(0.05)
         for child in self.children:
-            child.clear_away()
+            child.kill_group()
 
 
 def die_with_parent() -> None:
@@ -185,32 +189,34 @@ def die_with_parent() -> None:
 def relay_lines(name: str, stream: IO[str]) -> None:
     with stream:
         for line in stream:
-            say(name, line.rstrip("\n"))
+            write_process_line(name, line.rstrip("\n"))
 
 
-def say(name: str, text: str) -> None:
+def write_process_line(name: str, text: str) -> None:
     with contextlib.suppress(BrokenPipeError, ValueError):
         sys.stdout.write(f"{name:>8} │ {text}\n")
         sys.stdout.flush()
 
 
-def web(host: str, port: int) -> Child:
+def web_process(host: str, port: int) -> Child:
     options = ["--worker-class", "gthread", "--workers", "2", "--threads", "4", "--graceful-timeout", "20"]
     options += ["--no-control-socket", "--log-level", "warning"]
     if Path("/dev/shm").is_dir():  # noqa: S108 gunicorn's own heartbeat file, which must not wait for a slow disk
         options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
-    return Child("web", [sys.executable, "-m", "gunicorn", "restorer.wsgi", "--bind", address(host, port), *options])
+    return Child(
+        "web", [sys.executable, "-m", "gunicorn", "restorer.wsgi", "--bind", host_and_port(host, port), *options]
+    )
 
 
-def worker() -> Child:
-    return Child("worker", [sys.executable, MANAGE, "qcluster"], grace_seconds=60)
+def worker_process() -> Child:
+    return Child("worker", [sys.executable, MANAGE_PY, "qcluster"], grace_seconds=60)
 
 
-def deliverer() -> Child:
-    return Child("deliver", [sys.executable, MANAGE, "deliver"])
+def deliverer_process() -> Child:
+    return Child("deliver", [sys.executable, MANAGE_PY, "deliver"])
 
 
-def address(host: str, port: int) -> str:
+def host_and_port(host: str, port: int) -> str:
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
@@ -226,7 +232,7 @@ def free_port(wanted: int, host: str = "127.0.0.1") -> int:
     raise OSError(f"No free port between {wanted} and {wanted + 99} on {host}.")
 
 
-def answers(host: str, port: int, seconds: float = 30) -> bool:
+def wait_for_port(host: str, port: int, seconds: float = 30) -> bool:
     """Wait until something listens there."""
     until = time.monotonic() + seconds
     while time.monotonic() < until:

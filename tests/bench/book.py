@@ -9,7 +9,7 @@ from django.db import connection, transaction
 
 from clients.models import Business
 from jobs.models import Batch, Product
-from restorer.demo.book import BIRDS, ENDINGS, FAMILY, GIVEN, make_business, make_shelf
+from restorer.demo.book import BIRDS, ENDINGS, FAMILY, GIVEN, make_business, make_products
 
 TOWNS = [
     ("Lunenburg", 44.377, -64.318), ("Mahone Bay", 44.448, -64.381), ("Chester", 44.541, -64.239),
@@ -33,53 +33,55 @@ SPECIES = ["treated_pine", "red_cedar", "spruce", "ipe", "larch"]
 SYLLABLES = "ba ko ri ten mor vel sa du lin gar pe nok tha wim sel or".split()
 
 
-def copy(table: str, rows: Iterable[tuple[Any, ...]]) -> None:
+def copy_rows(table: str, rows: Iterable[tuple[Any, ...]]) -> None:
     with connection.cursor() as cursor, cursor.copy(f"COPY {table} ({COLUMNS[table]}) FROM STDIN") as out:
         for row in rows:
             out.write_row(row)
 
 
-def surname(random: Random) -> str:
+def random_surname(random: Random) -> str:
     """A made-up family name; a book has many, and the search has to tell them apart."""
     return "".join(random.choices(SYLLABLES, k=3)).title()
 
 
 @transaction.atomic
-def make(decks: int, today: date) -> Business:
+def make_bench_book(decks: int, today: date) -> Business:
     """Fill an empty database; search words are made once at the end, as an import does."""
     random = Random(7)
     with connection.cursor() as cursor:
         cursor.execute("SET LOCAL restorer.search_later = 'on'")
     business = make_business()
-    shelf = make_shelf(random)
+    shelf = make_products(random)
     ids = range(1, decks + 1)
-    copy("clients_client", ((n, f"{random.choice(GIVEN)} {surname(random)}", *[""] * 9) for n in ids))
-    copy("clients_contactpoint", contacts(ids))
-    copy("clients_consent", ((n, "email", True, "express", "Yes, remind me by e-mail.", "sign-off form") for n in ids))
-    copy("clients_property", properties(random, ids))
-    copy("clients_deck", boards(random, ids))
+    copy_rows("clients_client", ((n, f"{random.choice(GIVEN)} {random_surname(random)}", *[""] * 9) for n in ids))
+    copy_rows("clients_contactpoint", contact_rows(ids))
+    copy_rows(
+        "clients_consent", ((n, "email", True, "express", "Yes, remind me by e-mail.", "sign-off form") for n in ids)
+    )
+    copy_rows("clients_property", property_rows(random, ids))
+    copy_rows("clients_deck", bench_deck_rows(random, ids))
     jobs = list(job_rows(random, ids, today))
-    copy("jobs_job", ((*row, "Tern crew", "", "", "", f"{row[0]:032x}", "") for row in jobs))
-    copy("jobs_coatapplied", coats(random, jobs, shelf.finishes, shelf.batches))
-    finish()
+    copy_rows("jobs_job", ((*row, "Tern crew", "", "", "", f"{row[0]:032x}", "") for row in jobs))
+    copy_rows("jobs_coatapplied", coat_rows(random, jobs, shelf.finishes, shelf.batches))
+    finish_load()
     return business
 
 
-def contacts(ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
+def contact_rows(ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
     for n in ids:
         yield n, "email", f"client{n}@example.org", f"client{n}@example.org", "", True, ""
         number = f"+1902555{100 + n % 100:04d}"
         yield n, "mobile", number, number, "", True, ""
 
 
-def properties(random: Random, ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
+def property_rows(random: Random, ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
     for n in ids:
         town, latitude, longitude = random.choice(TOWNS)
         street = f"{n % 900 + 1} {random.choice(BIRDS)} {random.choice(FAMILY)} {random.choice(ENDINGS)}"
         yield n, n, street, town, "Nova Scotia", "", "CA", latitude, longitude, "America/Halifax", ""
 
 
-def boards(random: Random, ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
+def bench_deck_rows(random: Random, ids: Iterable[int]) -> Iterator[tuple[Any, ...]]:
     for n in ids:
         shade = random.choice([0, 0, 20, 50])
         yield (n, n, "Back deck", random.randint(90, 600) / 10, 0, 0, random.choice(SPECIES), "smooth",
@@ -99,7 +101,7 @@ def job_rows(random: Random, ids: Iterable[int], today: date) -> Iterator[tuple[
             day, kind = day + timedelta(days=random.randint(330, 620)), "recoat"
 
 
-def coats(
+def coat_rows(
     random: Random, jobs: Iterable[tuple[int, int, str, date]], finishes: list[Product], batches: dict[int, list[Batch]]
 ) -> Iterator[tuple[Any, ...]]:
     for job, deck, _, day in jobs:
@@ -108,7 +110,7 @@ def coats(
         yield job, 1, product.pk, batch.pk, random.choice(product.colour_list), "boards", 2, random.randint(20, 90) / 10
 
 
-def finish() -> None:
+def finish_load() -> None:
     """Sequences after the highest id, search words, and statistics for the planner."""
     with connection.cursor() as cursor:
         for table in ("clients_client", "clients_property", "clients_deck", "jobs_job"):

@@ -30,10 +30,22 @@ from tests.bench import (
     sending,
     unsubscribing,
 )
-from tests.bench.timing import seconds
+from tests.bench.timing import elapsed_seconds
 
 SCRATCH = "restorer_bench"
-PARTS = ["search", "forecasts", "due", "planning", "pacing", "core", "packs", "offers", "pdf", "sending", "unsubscribe"]
+BENCHES = [
+    "search",
+    "forecasts",
+    "due",
+    "planning",
+    "pacing",
+    "core",
+    "packs",
+    "offers",
+    "pdf",
+    "sending",
+    "unsubscribe",
+]
 
 
 class Command(BaseCommand):
@@ -43,7 +55,7 @@ class Command(BaseCommand):
         parser.add_argument("--decks", type=int, default=100_000)
         parser.add_argument("--messages", type=int, default=1_000)
         parser.add_argument("--offers", type=int, default=400)
-        parser.add_argument("--only", nargs="*", choices=PARTS, default=None)
+        parser.add_argument("--only", nargs="*", choices=BENCHES, default=None)
         parser.add_argument("--format", choices=["table", "json"], default="table")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -73,35 +85,35 @@ class Command(BaseCommand):
     def measure(self, options: dict[str, Any]) -> dict[str, dict[str, float]]:
         now = timezone.now()
         today = timezone.localdate(now)
-        self.say("Making the schema")
+        self.write_line("Making the schema")
         call_command("migrate", verbosity=0, interactive=False)
         call_command("createcachetable", verbosity=0)
         call_command("collectstatic", interactive=False, verbosity=0)
-        self.say(f"Inventing {options['decks']:,} decks")
-        took = seconds(lambda: book.make(options["decks"], today))
+        self.write_line(f"Inventing {options['decks']:,} decks")
+        took = elapsed_seconds(lambda: book.make_bench_book(options["decks"], today))
         self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
         steps: dict[str, Callable[[], dict[str, float]]] = {
-            "search": search.measure,
-            "forecasts": lambda: forecasts.measure(today, now),
-            "due": lambda: pages.measure(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
-            "planning": lambda: planning.measure(today, now),
-            "pacing": lambda: pacing.measure(today, now),
-            "core": core.measure,
-            "packs": lambda: packs.measure(options["offers"]),
-            "offers": lambda: offers.measure(options["offers"], today, now),
-            "pdf": lambda: pdf.measure(options["offers"], today, now),
-            "sending": lambda: sending.measure(options["messages"], now),
-            "unsubscribe": lambda: unsubscribing.measure(options["messages"], now),
+            "search": search.measure_deck_search,
+            "forecasts": lambda: forecasts.measure_forecast_refresh(today, now),
+            "due": lambda: pages.measure_due_page(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "planning": lambda: planning.measure_reminder_planning(today, now),
+            "pacing": lambda: pacing.measure_pacing_plan(today, now),
+            "core": core.measure_core_fits,
+            "packs": lambda: packs.measure_pack_choice(options["offers"]),
+            "offers": lambda: offers.measure_offer_drafting(options["offers"], today, now),
+            "pdf": lambda: pdf.measure_offer_pdf(options["offers"], today, now),
+            "sending": lambda: sending.measure_delivery(options["messages"], now),
+            "unsubscribe": lambda: unsubscribing.measure_unsubscribe(options["messages"], now),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():
-            wanted = set(options["only"] or PARTS)
+            wanted = set(options["only"] or BENCHES)
             if name in wanted or (name == "forecasts" and {"due", "planning", "pacing"} & wanted):
-                self.say(f"Measuring {name}")
+                self.write_line(f"Measuring {name}")
                 results[name] = step()
         return results
 
-    def say(self, text: str) -> None:
+    def write_line(self, text: str) -> None:
         self.stderr.write(text)
 
 

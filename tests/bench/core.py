@@ -9,14 +9,14 @@ from importlib.util import find_spec
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast import COLUMNS, Coats, Lives, fit, predict
-from reminders.forecast.newton import Maximum, maximise, prepare
-from tests.bench.timing import in_turn, seconds
+from reminders.forecast import DESIGN_COLUMNS, CensoredLives, Coats, fit, predict
+from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from tests.bench.timing import elapsed_seconds, time_in_turn
 
 Floats = NDArray[np.float64]
 
 
-def visits(rows: int, columns: int, decks: int) -> Lives:
+def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:
     """Coats each looked at twice: worn before the first look, between the two, or later."""
     rng = np.random.default_rng(5)
     x, deck = rng.normal(size=(rows, columns)) * 0.3, np.arange(rows) % decks
@@ -25,17 +25,17 @@ def visits(rows: int, columns: int, decks: int) -> Lives:
     first, second = rng.uniform(6, 12, rows), rng.uniform(13, 24, rows)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, np.inf))
-    return Lives(x=x, lower=lower, upper=upper, deck=deck)
+    return CensoredLives(x=x, lower=lower, upper=upper, deck=deck)
 
 
-def ours(lives: Lives) -> Maximum:
+def own_fit(lives: CensoredLives) -> PosteriorMode:
     """The maximum of the likelihood alone, without deck effect, as lifelines has it."""
     size = lives.x.shape[1] + 3
-    problem = prepare(lives, np.zeros(size), np.zeros((size, size)), deck_effect=False)
-    return maximise(problem, np.array([2.5, *np.zeros(size - 3), -1.0, 0.0]))
+    problem = prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), deck_effect=False)
+    return find_posterior_mode(problem, np.array([2.5, *np.zeros(size - 3), -1.0, 0.0]))
 
 
-def theirs(lives: Lives) -> float:
+def lifelines_fit(lives: CensoredLives) -> float:
     """lifelines on the same rows; its log-likelihood."""
     import pandas as pd
     from lifelines import LogNormalAFTFitter
@@ -48,23 +48,23 @@ def theirs(lives: Lives) -> float:
 
 
 def against_lifelines(rows: int) -> dict[str, float]:
-    lives = visits(rows, 2, rows)
-    pair = in_turn(lambda: ours(lives), lambda: theirs(lives), times=2)
-    gained = ours(lives).value - theirs(lives)
+    lives = simulated_lives(rows, 2, rows)
+    pair = time_in_turn(lambda: own_fit(lives), lambda: lifelines_fit(lives), times=2)
+    gained = own_fit(lives).value - lifelines_fit(lives)
     return {f"times_lifelines_{rows // 1000}k": 1 / pair.ratio, f"log_likelihood_gained_{rows // 1000}k": gained}
 
 
-def measure() -> dict[str, float]:
+def measure_core_fits() -> dict[str, float]:
     results: dict[str, float] = {}
     if find_spec("lifelines"):
         results |= against_lifelines(10_000) | against_lifelines(100_000)
-    lives = visits(30_000, len(COLUMNS), 10_000)
-    results["deck_effect_30k_s"] = seconds(lambda: fit(lives))
-    results["million_decks_s"] = seconds(lambda: predict(a_million(), today=20_500.0))
+    lives = simulated_lives(30_000, len(DESIGN_COLUMNS), 10_000)
+    results["deck_effect_30k_s"] = elapsed_seconds(lambda: fit(lives))
+    results["million_decks_s"] = elapsed_seconds(lambda: predict(million_decks(), today=20_500.0))
     return results
 
 
-def a_million() -> Coats:
+def million_decks() -> Coats:
     rng = np.random.default_rng(6)
     count = 1_000_000
     sun = 12 + 8 * np.sin(np.linspace(0, 2 * np.pi, 12, endpoint=False) - 1.5)

@@ -9,9 +9,9 @@ from django.db import connection, transaction
 from reminders import actions
 from reminders.forecasting import bridge
 from reminders.models import Forecast
-from tests.bench.timing import in_turn, percentile, seconds
+from tests.bench.timing import elapsed_seconds, percentile, time_in_turn
 
-ONE_BY_ONE = 200  # decks refreshed singly, as after a logged job
+SINGLE_REFRESHES = 200  # decks refreshed singly, as after a logged job
 COLUMNS = [str(field.column) for field in Forecast._meta.concrete_fields if not field.primary_key]
 
 
@@ -29,14 +29,16 @@ def rows_as_text() -> bytes:
         return b"".join(bytes(block) for block in source)
 
 
-def measure(today: date, now: datetime) -> dict[str, float]:
+def measure_forecast_refresh(today: date, now: datetime) -> dict[str, float]:
     """All forecasts, three times in turn with COPY."""
-    first = seconds(partial(actions.refresh_forecasts, today=today, now=now))
+    first = elapsed_seconds(partial(actions.refresh_forecasts, today=today, now=now))
     rows = rows_as_text()
-    pair = in_turn(partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3)
-    bridge.freshen_statistics()  # as the nightly task does
-    decks = list(Forecast.objects.order_by("?").values_list("deck", flat=True)[:ONE_BY_ONE])
-    each = [seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now)) for deck in decks]
+    pair = time_in_turn(partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3)
+    bridge.analyze_forecast_table()  # as the nightly task does
+    decks = list(Forecast.objects.order_by("?").values_list("deck", flat=True)[:SINGLE_REFRESHES])
+    each = [
+        elapsed_seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now)) for deck in decks
+    ]
     return {
         "decks": float(Forecast.objects.count()),
         "one_deck_ms": 1000 * statistics.median(each),

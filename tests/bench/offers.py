@@ -10,31 +10,31 @@ from clients.models import Deck
 from jobs.models import Offer, Pack, PriceList, Product, Rate, Tax
 from reminders.actions import refresh_forecasts
 from reminders.offering import draft_offers
-from tests.bench.pages import run_all
-from tests.bench.timing import seconds
+from tests.bench.pages import run_statements
+from tests.bench.timing import elapsed_seconds
 
 RATES = [("set_up", "job"), ("clean", "m2"), ("strip", "m2"), ("brighten", "m2"), ("sand", "m2"), ("coat", "m2"),
          ("rails", "m"), ("stairs", "tread")]  # fmt: skip
 
 
-def measure(offers: int, today: date, now: datetime) -> dict[str, float]:
+def measure_offer_drafting(offers: int, today: date, now: datetime) -> dict[str, float]:
     """So many drafts, one deck each, kept in the database."""
     decks = list(Deck.objects.order_by("pk").values_list("pk", flat=True)[:offers])
     refresh_forecasts(deck_ids=decks, today=today, now=now)
-    make_prices()
+    make_bench_prices()
     with transaction.atomic(), CaptureQueriesContext(connection) as captured:  # once to learn the statements
         draft_offers(deck_ids=decks, today=today, now=now, by=None)
         transaction.set_rollback(True)
     questions = [query["sql"] for query in captured if query["sql"].startswith("SELECT")]
-    took = seconds(lambda: draft_offers(deck_ids=decks, today=today, now=now, by=None))
-    asked = seconds(lambda: run_all(questions))
+    took = elapsed_seconds(lambda: draft_offers(deck_ids=decks, today=today, now=now, by=None))
+    asked = elapsed_seconds(lambda: run_statements(questions))
     return {
         "offers": float(Offer.objects.filter(state=Offer.State.DRAFT).count()), "statements": float(len(captured)),
         "drafted_s": took, "sql_s": asked, "ratio": took / asked,
     }  # fmt: skip
 
 
-def make_prices() -> None:
+def make_bench_prices() -> None:
     """Once: prices with minutes, and packs."""
     if PriceList.objects.exists():
         return

@@ -4,44 +4,44 @@ from datetime import date, datetime
 
 import numpy as np
 from django.test import Client as Browser
+from reminders.pacing.book import horizon_from_month
 
 from jobs.models import Crew
 from reminders.pacing import core
-from reminders.pacing.actions import make_plan
-from reminders.pacing.book import horizon
-from tests.bench.offers import make_prices
-from tests.bench.pages import owner
-from tests.bench.timing import seconds
+from reminders.pacing.actions import save_pacing_plan
+from tests.bench.offers import make_bench_prices
+from tests.bench.pages import bench_owner
+from tests.bench.timing import elapsed_seconds
 
 HOUSEHOLDS, WEEKS = 2_000, 26
 
 
-def problem() -> tuple[core.Work, core.Hours]:
+def random_pacing_problem() -> tuple[core.ReminderCandidates, core.CrewHours]:
     """Far more households than two crews can serve, so that there is something to choose."""
-    rng, week, lead = np.random.default_rng(9), np.arange(WEEKS), core.Lead()
+    rng, week, lead = np.random.default_rng(9), np.arange(WEEKS), core.LeadTime()
     chance = rng.choice([0.5, 0.35, 0.12], HOUSEHOLDS)
     opens = rng.integers(-10, WEEKS + 6, HOUSEHOLDS)
-    work = core.Work(
+    work = core.ReminderCandidates(
         chance=chance, chance_cv=np.where(chance == 0.5, 0.1, 0.2), hours=1 + rng.gamma(8, 0.8, HOUSEHOLDS),
         hours_sd=rng.uniform(0, 2, HOUSEHOLDS), saved=300 * rng.random((HOUSEHOLDS, 1)) * (1 - week / 40),
         allowed=week + 5 >= opens[:, None], town=rng.integers(0, 12, HOUSEHOLDS), fixed=np.full(HOUSEHOLDS, -1),
     )  # fmt: skip
-    return work, core.Hours(np.where(np.arange(WEEKS + lead.last) > 5, 70.0, 0.0))
+    return work, core.CrewHours(np.where(np.arange(WEEKS + lead.last) > 5, 70.0, 0.0))
 
 
-def measure(today: date, now: datetime) -> dict[str, float]:
-    work, hours = problem()
-    results = {"core_2000_x_26_s": seconds(lambda: core.pace(work, hours))}
+def measure_pacing_plan(today: date, now: datetime) -> dict[str, float]:
+    work, hours = random_pacing_problem()
+    results = {"core_2000_x_26_s": elapsed_seconds(lambda: core.solve_pacing(work, hours))}
     for name in ("Tern crew", "Heron crew"):
         Crew.objects.get_or_create(name=name, defaults={"hours_a_day": 14})
-    make_prices()
+    make_bench_prices()
     spring = date(today.year + 1, 3, 1)
-    chosen = horizon(spring, weeks=WEEKS, percent=100, today=today)
+    chosen = horizon_from_month(spring, weeks=WEEKS, percent=100, today=today)
     found = []
-    results["whole_s"] = seconds(lambda: found.append(make_plan(horizon=chosen, now=now)))
-    results["households"] = float(len(found[0].book.households))
+    results["whole_s"] = elapsed_seconds(lambda: found.append(save_pacing_plan(horizon=chosen, now=now)))
+    results["households"] = float(len(found[0].inputs.households))
     results["reminders"] = float((found[0].pace.week >= 0).sum())
     browser = Browser(headers={"host": "127.0.0.1"})
-    browser.force_login(owner())
-    results["page_s"] = seconds(lambda: browser.get("/pacing/"))
+    browser.force_login(bench_owner())
+    results["page_s"] = elapsed_seconds(lambda: browser.get("/pacing/"))
     return results

@@ -6,28 +6,29 @@ from random import Random
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from jobs.materials import Pack, cheapest
-from tests.bench.timing import seconds
+from jobs.materials import PackPrice, cheapest_purchase
+from tests.bench.timing import elapsed_seconds
 
 SIZES = ["0.75 2.5 5 10", "0.946 3.785 18.927", "1 4 10 20"]
-Purchases = list[tuple[Decimal, list[Pack]]]
+Purchases = list[tuple[Decimal, list[PackPrice]]]
 
 
-def purchases(count: int) -> Purchases:
+def random_purchases(count: int) -> Purchases:
     """From one litre to ninety, in sizes of litres and of gallons."""
     random = Random(11)
     shops = [
-        [Pack(Decimal(size), Decimal(size) * 35 + random.randint(-3, 3)) for size in sizes.split()] for sizes in SIZES
+        [PackPrice(Decimal(size), Decimal(size) * 35 + random.randint(-3, 3)) for size in sizes.split()]
+        for sizes in SIZES
     ]
     return [(Decimal(random.randint(100, 9_000)) / 100, shops[each % len(shops)]) for each in range(count)]
 
 
-def ours(wanted: Purchases) -> list[float]:
-    found = [cheapest(litres, packs) for litres, packs in wanted]
+def own_costs(wanted: Purchases) -> list[float]:
+    found = [cheapest_purchase(litres, packs) for litres, packs in wanted]
     return [float(purchase.cost) for purchase in found if purchase]
 
 
-def solver(wanted: Purchases) -> list[float]:
+def milp_costs(wanted: Purchases) -> list[float]:
     """`scipy.optimize.milp` (HiGHS), told to find the very best."""
     costs = []
     for litres, packs in wanted:
@@ -38,10 +39,10 @@ def solver(wanted: Purchases) -> list[float]:
     return costs
 
 
-def measure(count: int) -> dict[str, float]:
-    wanted = purchases(count)
-    took, theirs = seconds(lambda: ours(wanted)), seconds(lambda: solver(wanted))
-    dearer = sum(own > other + 0.005 for own, other in zip(ours(wanted), solver(wanted), strict=True))
+def measure_pack_choice(count: int) -> dict[str, float]:
+    wanted = random_purchases(count)
+    took, theirs = elapsed_seconds(lambda: own_costs(wanted)), elapsed_seconds(lambda: milp_costs(wanted))
+    dearer = sum(own > other + 0.005 for own, other in zip(own_costs(wanted), milp_costs(wanted), strict=True))
     return {
         "purchases": float(count), "dearer_than_solver": float(dearer), "table_s": took, "solver_s": theirs,
         "ratio": took / theirs,

@@ -8,10 +8,10 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 
 from clients.models import User
-from tests.bench.timing import in_turn, percentile
+from tests.bench.timing import percentile, time_in_turn
 
 
-def run_all(statements: Sequence[str]) -> None:
+def run_statements(statements: Sequence[str]) -> None:
     """The same statements by a bare cursor, every row fetched."""
     connection.ensure_connection()
     with connection.connection.cursor() as cursor:
@@ -21,14 +21,14 @@ def run_all(statements: Sequence[str]) -> None:
                 cursor.fetchall()
 
 
-def measure(month: date) -> dict[str, float]:
+def measure_due_page(month: date) -> dict[str, float]:
     browser = Browser(headers={"host": "127.0.0.1"})
-    browser.force_login(owner())
+    browser.force_login(bench_owner())
     address = f"/due/{month:%Y-%m}/"
     with CaptureQueriesContext(connection) as captured:
         assert browser.get(address).status_code == 200
     statements = [query["sql"] for query in captured if query["sql"].startswith("SELECT")]
-    pair = in_turn(lambda: browser.get(address), lambda: run_all(statements), times=11)
+    pair = time_in_turn(lambda: browser.get(address), lambda: run_statements(statements), times=11)
     return {
         "statements": float(len(statements)),
         "page_ms": 1000 * percentile(pair.ours, 0.5),
@@ -37,7 +37,7 @@ def measure(month: date) -> dict[str, float]:
     }
 
 
-def owner() -> User:
+def bench_owner() -> User:
     """Somebody who may see the page."""
     user, _ = User.objects.get_or_create(username="bench", defaults={"role": User.Role.OWNER})
     return user

@@ -16,26 +16,26 @@ from clients import display
 from clients.models import Business, Deck
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax, Photo, PriceList, Product
 from jobs.pdf import offer_pdf
-from jobs.pdf.offer import TEMPLATE, on_paper
-from jobs.photos import jpeg
+from jobs.pdf.offer import OFFER_PDF_TEMPLATE, offer_pdf_context
+from jobs.photos import encode_jpeg
 from reminders.actions import refresh_forecasts
-from tests.bench.timing import in_turn
+from tests.bench.timing import time_in_turn
 
 BATCH = 40
 LINES = [("Set up and protect surrounds", 1, 60), ("Clean", 30, 6), ("Light sand", 30, 3), ("Seal, 2 coats", 60, 9),
          ("Tidewood Deck Oil, Driftwood", 7, 22), ("Travel beyond 20 km", 30, 1)]  # fmt: skip
 
 
-def measure(offers: int, today: date, now: datetime) -> dict[str, float]:
+def measure_offer_pdf(offers: int, today: date, now: datetime) -> dict[str, float]:
     """Every offer is printed once by each side, in turn by batches.
 
     The other side has the same text as a finished string: no style sheet, pictures, tags or database.
     """
     with TemporaryDirectory() as folder, override_settings(MEDIA_ROOT=folder):
-        made = make(offers + BATCH, today, now)
-        ours, bare = batches(made), [bare_html(offer) for offer in made]
+        made = make_bench_offers(offers + BATCH, today, now)
+        ours, bare = offer_batches(made), [bare_html(offer) for offer in made]
         theirs = iter([bare[n : n + BATCH] for n in range(0, len(bare), BATCH)])
-        pair = in_turn(
+        pair = time_in_turn(
             lambda: [offer_pdf(Offer.objects.get(pk=offer.pk), url=URL) for offer in next(ours)],
             lambda: [HTML(string=html).write_pdf() for html in next(theirs)],
             times=len(made) // BATCH - 1,
@@ -47,20 +47,22 @@ def measure(offers: int, today: date, now: datetime) -> dict[str, float]:
 URL = "https://decks.example.com/o/0123456789abcdef0123456789abcdef/"
 
 
-def batches(offers: list[Offer]) -> Iterator[list[Offer]]:
+def offer_batches(offers: list[Offer]) -> Iterator[list[Offer]]:
     return iter([offers[n : n + BATCH] for n in range(0, len(offers), BATCH)])
 
 
-def make(count: int, today: date, now: datetime) -> list[Offer]:
+def make_bench_offers(count: int, today: date, now: datetime) -> list[Offer]:
     """Offers of one deck each, with a forecast and a photograph of their own."""
     decks = list(Deck.objects.select_related("property__client").order_by("pk")[:count])
     refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=now)
     prices, _ = PriceList.objects.get_or_create(valid_from=today, defaults={"currency": "CAD"})
     product = Product.objects.finishes()[0]
-    return [offer_for(deck, number, prices, product, today, now) for number, deck in enumerate(decks, start=10_001)]
+    return [
+        make_bench_offer(deck, number, prices, product, today, now) for number, deck in enumerate(decks, start=10_001)
+    ]
 
 
-def offer_for(deck: Deck, number: int, prices: PriceList, product: Product, today: date, now: datetime) -> Offer:
+def make_bench_offer(deck: Deck, number: int, prices: PriceList, product: Product, today: date, now: datetime) -> Offer:
     net = Decimal(sum(quantity * price for _, quantity, price in LINES))
     tax = (net * Decimal("0.15")).quantize(Decimal("0.01"))
     offer = Offer.objects.create(
@@ -79,12 +81,12 @@ def offer_for(deck: Deck, number: int, prices: PriceList, product: Product, toda
     )  # fmt: skip
     OfferTax.objects.create(offer=offer, name="HST", percent=15, base=net, amount=tax)
     blotches = Image.effect_noise((160, 120), 40 + number % 20).resize((1600, 1200)).convert("RGB")
-    Photo.objects.create(deck=deck, image=ContentFile(jpeg(blotches), name="deck.jpg"), taken_on=today)
+    Photo.objects.create(deck=deck, image=ContentFile(encode_jpeg(blotches), name="deck.jpg"), taken_on=today)
     return offer
 
 
 def bare_html(offer: Offer) -> str:
     business = Business.objects.get()
-    with display.written_for(business):
-        html = render_to_string(TEMPLATE, on_paper(offer, business, URL))
+    with display.override_business(business):
+        html = render_to_string(OFFER_PDF_TEMPLATE, offer_pdf_context(offer, business, URL))
     return re.sub(r"<svg.*?</svg>|<img[^>]*>", "", html, flags=re.DOTALL)

@@ -9,22 +9,22 @@ from django.test.utils import CaptureQueriesContext
 
 from clients.models import Business
 from reminders import actions
-from reminders.months import month_of, months_on
-from reminders.steps import plan
-from tests.bench.pages import run_all
-from tests.bench.timing import in_turn, seconds
+from reminders.months import month_of, shift_months
+from reminders.steps import plan_reminders
+from tests.bench.pages import run_statements
+from tests.bench.timing import elapsed_seconds, time_in_turn
 
 MESSAGES = 1_000
 
 
-def measure(today: date, now: datetime) -> dict[str, float]:
+def measure_reminder_planning(today: date, now: datetime) -> dict[str, float]:
     """Everything due for a word until the end of next month; nobody has heard anything yet, the most there can be."""
-    business, until = Business.objects.get(), months_on(month_of(today), 2)
-    ask = partial(plan, business=business, now=now, until=until)
+    business, until = Business.objects.get(), shift_months(month_of(today), 2)
+    ask = partial(plan_reminders, business=business, now=now, until=until)
     with CaptureQueriesContext(connection) as captured:
         made = ask()
-    pair = in_turn(ask, lambda: run_all([query["sql"] for query in captured]), times=3)
-    queue = partial(actions.remind, deck_ids=None, until=until, by=None, now=now, most=MESSAGES)
+    pair = time_in_turn(ask, lambda: run_statements([query["sql"] for query in captured]), times=3)
+    queue = partial(actions.queue_reminders, deck_ids=None, until=until, by=None, now=now, limit=MESSAGES)
     return {
         "messages": float(len(made.planned)),
         "left_out": float(len(made.left_out)),
@@ -32,5 +32,5 @@ def measure(today: date, now: datetime) -> dict[str, float]:
         "plan_s": statistics.median(pair.ours),
         "sql_s": statistics.median(pair.other),
         "ratio": pair.ratio,
-        "queue_thousand_s": seconds(queue),
+        "queue_thousand_s": elapsed_seconds(queue),
     }

@@ -12,18 +12,18 @@ from django.conf import settings
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.mime import Letterhead, compose
+from clients.messaging.channels.mime import SenderIdentity, compose_email
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client
 from restorer.local import processes
-from tests.bench.timing import in_turn
+from tests.bench.timing import time_in_turn
 
 PAIRS = 5
 PAIRS_BY_ONE = 3
 TEXT = "The finish on your deck is due — a clean and a coat keep it from a full strip.\n" * 12 + "{unsubscribe_url}\n"
 HTML = "<p>" + TEXT.replace("\n", "<br>\n") + "</p>"
-PEER = """
+SMTP_PEER = """
 import sys, threading
 from aiosmtpd.controller import Controller
 class Taker:
@@ -34,19 +34,19 @@ threading.Event().wait()
 """
 
 
-def measure(messages: int, now: datetime) -> dict[str, float]:
+def measure_delivery(messages: int, now: datetime) -> dict[str, float]:
     """Pairs in turn: so many of our queue, then as many by smtplib, composed beforehand.
 
     First by as many connections as the settings allow, as the outbox sends; then by one.
     """
-    queue(messages * (PAIRS + PAIRS_BY_ONE + 2), now)
-    composed = compose_some(messages)
+    queue_bench_messages(messages * (PAIRS + PAIRS_BY_ONE + 2), now)
+    composed = compose_bench_messages(messages)
     connections = settings.EMAIL_CONNECTIONS
-    with peer() as port:
+    with smtp_peer() as port:
         settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
-        pair = in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS)
+        pair = time_in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS)
         settings.EMAIL_CONNECTIONS = 1
-        by_one = in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE)
+        by_one = time_in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE)
     settings.EMAIL_CONNECTIONS = connections
     return {
         "messages": float(messages),
@@ -59,12 +59,12 @@ def measure(messages: int, now: datetime) -> dict[str, float]:
 
 
 @contextlib.contextmanager
-def peer() -> Iterator[int]:
+def smtp_peer() -> Iterator[int]:
     """A real SMTP server in a process of its own."""
     port = processes.free_port(2600)
-    process = subprocess.Popen([sys.executable, "-c", PEER, str(port)])
+    process = subprocess.Popen([sys.executable, "-c", SMTP_PEER, str(port)])
     try:
-        if not processes.answers("127.0.0.1", port):
+        if not processes.wait_for_port("127.0.0.1", port):
             raise OSError("The mail server of the measurement did not start.")
         yield port
     finally:
@@ -72,27 +72,27 @@ def peer() -> Iterator[int]:
         process.wait()
 
 
-def queue(messages: int, now: datetime) -> None:
+def queue_bench_messages(messages: int, now: datetime) -> None:
     Business.objects.get_or_create(id=1, defaults={"name": "Driftline Deck Care", "email": "office@example.com"})
     people = Client.objects.bulk_create([Client(name=f"Bench client {n}") for n in range(messages)])
     consents = [Consent(client=person, channel="email", is_given=True, evidence="invented") for person in people]
     Consent.objects.bulk_create(consents)
-    queueing.keep([draft(consent, now) for consent in consents], by=None, now=now)
+    queueing.store_new_messages([draft_bench_message(consent, now) for consent in consents], by=None, now=now)
 
 
-def draft(consent: Consent, now: datetime) -> Message:
+def draft_bench_message(consent: Consent, now: datetime) -> Message:
     person = consent.client
-    return queueing.draft(
+    return queueing.draft_message(
         Business.objects.get(), client=person, kind="reminder", channel="email",
         address=f"bench{person.pk}@example.org", subject="Your deck is due this spring", text=TEXT, html=HTML,
         key=f"bench/{person.pk}", consent=consent, basis="express", now=now,
     )  # fmt: skip
 
 
-def compose_some(messages: int) -> list[tuple[str, bytes]]:
-    head = Letterhead.of(Business.objects.get())
+def compose_bench_messages(messages: int) -> list[tuple[str, bytes]]:
+    head = SenderIdentity.for_business(Business.objects.get())
     some = Message.objects.filter(idempotency_key__startswith="bench/")[:messages]
-    return [(message.address, compose(head, message, now=timezone.now())) for message in some]
+    return [(message.address, compose_email(head, message, now=timezone.now())) for message in some]
 
 
 def send_by_outbox(messages: int) -> None:

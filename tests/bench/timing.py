@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Pair:
+class TimedPair:
     """Seconds of ours and of the other side, run in turn."""
 
     ours: Sequence[float]
@@ -19,18 +19,18 @@ class Pair:
         return statistics.median(ours / other for ours, other in zip(self.ours, self.other, strict=True))
 
 
-def seconds(act: Callable[[], object]) -> float:
+def elapsed_seconds(act: Callable[[], object]) -> float:
     began = time.perf_counter()
     act()
     return time.perf_counter() - began
 
 
-def in_turn(ours: Callable[[], object], other: Callable[[], object], *, times: int) -> Pair:
+def time_in_turn(ours: Callable[[], object], other: Callable[[], object], *, times: int) -> TimedPair:
     """One warm-up of each, then `times` pairs."""
     ours()
     other()
-    pairs = [(seconds(ours), seconds(other)) for _ in range(times)]
-    return Pair([pair[0] for pair in pairs], [pair[1] for pair in pairs])
+    pairs = [(elapsed_seconds(ours), elapsed_seconds(other)) for _ in range(times)]
+    return TimedPair([pair[0] for pair in pairs], [pair[1] for pair in pairs])
 
 
 def percentile(values: Sequence[float], share: float) -> float:

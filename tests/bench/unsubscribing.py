@@ -9,38 +9,38 @@ from clients.messaging import message_keys
 from clients.messaging.models import Message, Suppression
 from clients.models import Business
 from tests.bench import sending
-from tests.bench.timing import percentile, seconds
+from tests.bench.timing import elapsed_seconds, percentile
 
 CLICKS, FEW, WARM = 200, 500, 20
 ONE_CLICK = {"List-Unsubscribe": "One-Click"}  # the body of RFC 8058, 3.2
 
 
-def measure(messages: int, now: datetime) -> dict[str, float]:
+def measure_unsubscribe(messages: int, now: datetime) -> dict[str, float]:
     """Beside so many messages in the outbox, and before that beside a few: the answer must not wait for the others."""
-    sending.queue(FEW, now)
-    clicks(WARM)
-    few = clicks(CLICKS)
-    sending.queue(max(CLICKS, messages - FEW), now)
-    many = clicks(CLICKS)
+    sending.queue_bench_messages(FEW, now)
+    time_clicks(WARM)
+    few = time_clicks(CLICKS)
+    sending.queue_bench_messages(max(CLICKS, messages - FEW), now)
+    many = time_clicks(CLICKS)
     return {
         "clicks": float(len(many)), "p50_ms": percentile(many, 0.5) * 1000, "p95_ms": percentile(many, 0.95) * 1000,
         "times_few_waiting": percentile(many, 0.5) / percentile(few, 0.5),
     }  # fmt: skip
 
 
-def clicks(count: int) -> list[float]:
+def time_clicks(count: int) -> list[float]:
     """Seconds of each; each suppresses, withdraws and cancels in one transaction."""
     business = Business.objects.get()
     some = Message.objects.filter(idempotency_key__startswith="bench/", state="queued").order_by("-pk")[:count]
     tokens = [message_keys.unsubscribe_token(business, message.idempotency_key) for message in some]
     before = Suppression.objects.count()
-    took = [seconds(lambda token=token: click(token)) for token in tokens]  # type: ignore[misc]
+    took = [elapsed_seconds(lambda token=token: click_unsubscribe(token)) for token in tokens]  # type: ignore[misc]
     if Suppression.objects.count() != before + len(tokens):
         raise RuntimeError("Not each click has suppressed an address.")
     return took
 
 
-def click(token: str) -> None:
+def click_unsubscribe(token: str) -> None:
     address = reverse("unsubscribe", args=[token])
     answer = Browser(enforce_csrf_checks=True, headers={"host": "127.0.0.1"}).post(address, ONE_CLICK, secure=True)
     if answer.status_code != 200:

@@ -31,7 +31,7 @@ def booking(people: dict[str, User], monday: date) -> Booking:
     deck = DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck)
-    return bookings.book(
+    return bookings.book_work(
         property=deck.property, decks=[deck], hours=Decimal(6), first_day=monday, week=None,
         crew=Crew.objects.get(name="Tern crew"), offer=offer, by=None, now=timezone.now(),
     )  # fmt: skip
@@ -91,7 +91,7 @@ def test_on_a_phone_the_days_stand_one_below_the_other_with_the_weeks_in_reach_o
 def test_the_pages_of_a_booking_are_accessible_and_fit_320_pixels(
     open_as: Open, booking: Booking, monday: date, size: dict[str, int], dark: bool
 ) -> None:
-    bookings.hold(booking=booking, why="Rain.", by=None, now=timezone.now())
+    bookings.hold_booking(booking=booking, why="Rain.", by=None, now=timezone.now())
     page = open_as("owner", "/", size=size, dark=dark)
     deck = booking.decks.get()
 

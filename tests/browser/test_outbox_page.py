@@ -45,7 +45,7 @@ def test_a_person_closes_an_unconfirmed_message_without_scripts(
 def test_a_client_unsubscribes_by_the_button(
     open_as: Callable[..., Page], some_messages: Message, business: Business
 ) -> None:
-    link = message_keys.link_of(business, some_messages).removeprefix("https://decks.example.com")
+    link = message_keys.unsubscribe_link(business, some_messages).removeprefix("https://decks.example.com")
     page = open_as("owner", link)
     assert violations(page) == []
     page.get_by_role("button", name="Unsubscribe").click()

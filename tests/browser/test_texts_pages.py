@@ -6,7 +6,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from clients.messaging.texts import FIELDS, write
+from clients.messaging.texts import MESSAGE_FIELDS, compose_text
 from clients.models import Business
 from tests.browser.conftest import DESKTOP, violations
 from tests.factories import ClientFactory
@@ -53,10 +53,10 @@ def test_what_is_typed_is_shown_with_its_look(open_as: Open) -> None:
 def offer(business: Business) -> str:
     long = "Landing by the " + "averyverylongword" * 6
     fields = {
-        "greeting": "Ottilie", "decks": f"{FIELDS['decks'].sample}\n\n{long}", "offer_number": "104",
+        "greeting": "Ottilie", "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{long}", "offer_number": "104",
         "total": "$684.25", "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/", "valid_until": "Apr 30, 2027",
     }  # fmt: skip
-    return write(purpose="offer", channel="email", language="en", fields=fields).html
+    return compose_text(purpose="offer", channel="email", language="en", fields=fields).html
 
 
 @pytest.mark.parametrize("width", [320, 600, 1000])

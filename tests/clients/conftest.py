@@ -22,7 +22,7 @@ def lunenburg(db: None) -> Place:
 def line(monkeypatch: pytest.MonkeyPatch) -> PaperLine:
     """Takes the place of the mail server."""
     made = PaperLine()
-    monkeypatch.setitem(channels.LINES, "email", lambda business: made)
+    monkeypatch.setitem(channels.TRANSPORTS, "email", lambda business: made)
     return made
 
 

@@ -45,7 +45,7 @@ def test_the_mailbox_is_read_each_minute_and_marked_after_it_was_taken(imap: mai
 def test_a_mail_that_could_not_be_taken_stays_unseen(imap: mailbox.Server) -> None:
     imap.mails = {1: b"Subject: one\r\n\r\n"}
     with pytest.raises(ZeroDivisionError):
-        bounces.fetch(lambda content: 1 // 0)
+        bounces.fetch_unseen_mails(lambda content: 1 // 0)
     assert imap.seen == set()
 
 
@@ -88,8 +88,8 @@ def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
 
 
 def test_settings_of_the_mailbox_that_contradict_each_other_are_named(settings: Settings) -> None:
-    assert checks.bounces(None) == []
+    assert checks.check_bounce_mailbox(None) == []
     settings.BOUNCES_HOST, settings.BOUNCES_TLS = "imap.example.com", False
-    assert [each.id for each in checks.bounces(None)] == ["restorer.E004", "restorer.W010"]
+    assert [each.id for each in checks.check_bounce_mailbox(None)] == ["restorer.E004", "restorer.W010"]
     settings.BOUNCES_HOST, settings.BOUNCES_USER = "", "bounces"
-    assert [each.id for each in checks.bounces(None)] == ["restorer.W009"]
+    assert [each.id for each in checks.check_bounce_mailbox(None)] == ["restorer.W009"]

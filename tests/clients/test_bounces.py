@@ -49,7 +49,7 @@ Subject: Your deck is due
 
 
 def receive(content: bytes) -> str:
-    return bounces.receive(content=content, now=timezone.now())["words"]
+    return bounces.receive_bounce(content=content, now=timezone.now())["words"]
 
 
 @pytest.mark.parametrize(
@@ -167,7 +167,7 @@ def test_a_report_about_a_message_that_nobody_here_sent_suspends_nobody() -> Non
 def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
     message = sent("unconfirmed")
     failed, arrived = report(message, "failed", "5.1.1"), report(message, "delivered", "2.1.5")
-    decisions.send_again(message=message, now=timezone.now(), by=owner)
+    decisions.resend_message(message=message, now=timezone.now(), by=owner)
     receive(failed)
     assert state_of(message) == "queued"
     assert not ToDo.objects.exists()
@@ -180,7 +180,7 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
     message = sent()
     with monkeypatch.context() as patch:
         patch.setattr(
-            "clients.messaging.incoming.bounces.effects.message_of", lambda key: 1 // 0
+            "clients.messaging.incoming.bounces.effects.email_message_by_key", lambda key: 1 // 0
         )  # stands for a kill right then
         with pytest.raises(ZeroDivisionError):
             receive(report(message, "failed", "5.1.1"))
@@ -188,11 +188,11 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
     assert InboundEvent.objects.get().processed_at is None
 
     InboundEvent.objects.update(received_at=timezone.now() - timedelta(minutes=5))
-    tasks.read_bounces()
+    tasks.fetch_bounces()
 
     assert state_of(message) == "bounced"
 
 
 def test_status_codes_are_not_taken_from_addresses_of_the_internet() -> None:
-    assert reading.STATUS.search("blocked 5.9.1.2, see below") is None
-    assert reading.STATUS.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]
+    assert reading.STATUS_CODE_PATTERN.search("blocked 5.9.1.2, see below") is None
+    assert reading.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]

@@ -126,15 +126,17 @@ def test_whoever_asks_not_to_be_called_is_never_called_again(as_owner: Browser) 
     again.refresh_from_db()
     assert (message.state, again.state) == ("cancelled", "cancelled")
     business = Business.objects.get()
-    assert suppression.suppressed(business=business, channel="call", addresses=["+19025550101"])
+    assert suppression.suppressed_addresses(business=business, channel="call", addresses=["+19025550101"])
     newest = message.client.consents.filter(channel="call")[0]
     assert (newest.is_given, "Please never again" in newest.evidence) == (False, True)
-    assert isinstance(outbox.contactable(message.client, "call", today=timezone.localdate()), Refusal)
+    assert isinstance(outbox.contact_permission(message.client, "call", today=timezone.localdate()), Refusal)
 
 
 def test_a_call_that_may_not_be_made_any_more_has_no_buttons(as_owner: Browser) -> None:
     message = queued_call(1)
-    suppression.suppress(business=Business.objects.get(), channel="call", address=message.address, reason="asked")
+    suppression.suppress_address(
+        business=Business.objects.get(), channel="call", address=message.address, reason="asked"
+    )
 
     page = as_owner.get("/outbox/calls/").content.decode()
 

@@ -206,7 +206,7 @@ def test_a_withdrawal_cancels_what_waits_but_not_word_of_a_booked_visit(as_owner
 
 def test_only_the_client_undoes_a_suppression(as_owner: Browser, business: Business) -> None:
     point = EmailFactory(value="Quiet@example.org")
-    suppression.suppress(business=business, channel="email", address="quiet@example.org", reason="unsubscribed")
+    suppression.suppress_address(business=business, channel="email", address="quiet@example.org", reason="unsubscribed")
     door = reverse("clients:add_consent", args=[point.client_id])
     detail = reverse("clients:detail", args=[point.client_id])
 

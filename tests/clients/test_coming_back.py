@@ -12,7 +12,7 @@ from django.utils import timezone
 from freezegun import freeze_time
 from pytest_django import Settings
 
-from clients.messaging.actions.retention import forget_words
+from clients.messaging.actions.retention import empty_raw_events
 from clients.messaging.incoming import bounces
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import channel_health
@@ -33,7 +33,7 @@ def words_of(browser: Browser) -> str:
 def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_stay(as_owner: Browser) -> None:
     message = sent()
     content = report(message, "failed", "5.1.1")
-    bounces.receive(content=content, now=datetime(2026, 3, 31, 12, tzinfo=UTC))
+    bounces.receive_bounce(content=content, now=datetime(2026, 3, 31, 12, tzinfo=UTC))
     event = InboundEvent.objects.get()
     # February of a common year has 28 days: the month before March 31 is over when April begins at the business
     as_owner.post(PAGE, {"raw_months": "1", "answered_link_months": "13"})
@@ -42,12 +42,12 @@ def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_sta
         (datetime(2026, 4, 30, 12, tzinfo=UTC), 0), (datetime(2026, 5, 1, 2, tzinfo=UTC), 0),
         (datetime(2026, 5, 1, 4, tzinfo=UTC), 1), (datetime(2026, 5, 2, tzinfo=UTC), 0),
     ):  # fmt: skip
-        assert forget_words(now=now) == emptied
+        assert empty_raw_events(now=now) == emptied
 
     after = InboundEvent.objects.get()
     assert (after.raw, after.outcome, after.message, after.client) == ("", event.outcome, message, message.client)
     assert after.received_at == event.received_at
-    again = bounces.receive(content=content, now=datetime(2026, 5, 3, tzinfo=UTC))
+    again = bounces.receive_bounce(content=content, now=datetime(2026, 5, 3, tzinfo=UTC))
     assert (again["words"], InboundEvent.objects.count()) == ("Known already: nothing was done.", 1)
     assert state_of(message) == "bounced"
 
@@ -66,7 +66,7 @@ def test_thirteen_months_unless_the_owner_says_otherwise_and_nothing_unprocessed
 
     assert json.loads(out.getvalue()) == [{"emptied": 1, "months": 13}]
     assert sorted(InboundEvent.objects.exclude(raw="").values_list("event_id", flat=True)) == ["0", "left"]
-    assert tasks.forget_words() == 0
+    assert tasks.erase_expired_replies() == 0
 
 
 @pytest.mark.parametrize("months", ["0", "-1", "121", "1.5", "a year", ""])
@@ -84,13 +84,13 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(as_owner: Brows
 
     settings.BOUNCES_HOST, settings.BOUNCES_USER = "imap.example.com", "bounces"
     assert "Read each minute" in words_of(as_owner)
-    channel_health.note(channel_health.BOUNCES, "imap.example.com: wrong password")
+    channel_health.mark_down(channel_health.BOUNCE_MAILBOX, "imap.example.com: wrong password")
     assert "Cannot be read" in words_of(as_owner)
     assert "wrong password" in words_of(as_owner)
 
     with freeze_time("2026-11-25 12:00"):
         message = sent()
-        bounces.receive(content=report(message, "failed", "5.1.1"), now=timezone.now())
+        bounces.receive_bounce(content=report(message, "failed", "5.1.1"), now=timezone.now())
     assert message.client.name in words_of(as_owner)
     assert f"/outbox/{message.pk}/" in words_of(as_owner)
 
@@ -99,11 +99,11 @@ def test_a_mail_service_whose_reports_nothing_proves_is_named(as_owner: Browser,
     pytest.importorskip("anymail", reason="the extra `esp` (django-anymail) is not installed")
     settings.OUTBOX_BACKEND, settings.ANYMAIL = SERVICE, {}
     assert "Reports are refused" in words_of(as_owner)
-    assert [each.id for each in checks.mail_reports(None)] == ["restorer.W011"]
+    assert [each.id for each in checks.check_mail_reports(None)] == ["restorer.W011"]
 
     settings.ANYMAIL = {"WEBHOOK_SECRET": "reports:of-these-tests"}
     page = words_of(as_owner)
     assert "Reports are taken" in page
     assert "https://decks.example.com/hooks/mail/postmark" in page
     assert "of-these-tests" not in page
-    assert checks.mail_reports(None) == []
+    assert checks.check_mail_reports(None) == []

@@ -51,7 +51,9 @@ The finish on your deck is due.
 
 
 def receive(message_id: str, kind: str) -> dict[str, str]:
-    return bounces.receive(content=COMPLAINT.format(kind=kind, message_id=message_id).encode(), now=timezone.now())
+    return bounces.receive_bounce(
+        content=COMPLAINT.format(kind=kind, message_id=message_id).encode(), now=timezone.now()
+    )
 
 
 def test_a_complaint_is_an_opt_out_once() -> None:

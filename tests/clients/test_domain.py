@@ -5,7 +5,7 @@ import base64
 import dns.resolver
 import pytest
 
-from clients.messaging.sending_domain import NoAnswerError, ask_dns, check_domain
+from clients.messaging.sending_domain import NoAnswerError, check_domain, query_dns
 from clients.messaging.views import sending_domain as page
 from clients.models import Business
 
@@ -51,14 +51,14 @@ def test_what_is_missing_is_named_with_the_record_to_enter():
     ],
 )
 def test_a_faulty_spf_record_is_explained(record, words):
-    assert words in found(GOOD | {("example.com", "TXT"): record})["SPF"].words
+    assert words in found(GOOD | {("example.com", "TXT"): record})["SPF"].explanation
 
 
 def test_questions_of_included_records_are_counted_and_loops_end():
     """RFC 7208 §4.6.4: include, a, mx, ptr, exists and redirect count, also inside an include; ip4 and all do not."""
     loop = {("example.com", "TXT"): ["v=spf1 include:example.com ip4:192.0.2.1 -all"]}
 
-    assert "more questions" in found(GOOD | loop)["SPF"].words
+    assert "more questions" in found(GOOD | loop)["SPF"].explanation
     inner = {("_spf.example.net", "TXT"): ["v=spf1 " + "exists:x.example.org " * 8 + "ip4:192.0.2.1 -all"]}
     assert str(found(GOOD | inner)["SPF"].verdict) == "good"  # 2 + 8 = 10: just allowed
 
@@ -72,7 +72,7 @@ def test_questions_of_included_records_are_counted_and_loops_end():
     ],
 )
 def test_a_faulty_key_is_explained(record, words):
-    assert words in found(GOOD | {("mail1._domainkey.example.com", "TXT"): [record]})["DKIM"].words
+    assert words in found(GOOD | {("mail1._domainkey.example.com", "TXT"): [record]})["DKIM"].explanation
 
 
 def test_the_policy_of_the_organisation_covers_its_subdomains():
@@ -80,11 +80,11 @@ def test_the_policy_of_the_organisation_covers_its_subdomains():
     rows = found(GOOD, sender="news.example.com", selectors=())
 
     assert rows["DMARC"].host == "_dmarc.example.com"
-    assert "selector" in rows["DKIM"].words
+    assert "selector" in rows["DKIM"].explanation
 
 
 def test_a_domain_that_takes_no_mail_is_told_so():
-    assert "takes no mail" in found(GOOD | {("example.com", "MX"): ["0 ."]})["Answers"].words
+    assert "takes no mail" in found(GOOD | {("example.com", "MX"): ["0 ."]})["Answers"].explanation
 
 
 def test_silence_of_dns_says_nothing_about_the_domain():
@@ -102,9 +102,9 @@ def test_a_name_that_does_not_exist_has_no_records_and_a_time_out_is_no_answer(m
 
     monkeypatch.setattr(dns.resolver, "resolve", resolve)
 
-    assert ask_dns("nowhere.example", "TXT") == []
+    assert query_dns("nowhere.example", "TXT") == []
     with pytest.raises(NoAnswerError, match=r"TXT of example\.com"):
-        ask_dns("example.com", "TXT")
+        query_dns("example.com", "TXT")
 
 
 @pytest.fixture

@@ -24,7 +24,7 @@ def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
             raise ZeroDivisionError("It cannot be written.")
         return original(head, message, **more)
 
-    original = email.compose
+    original = email.compose_email
     monkeypatch.setattr(email, "compose", compose)
     return found
 

@@ -36,7 +36,7 @@ def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:
     assert abs((parsedate_to_datetime(got["Date"]) - timezone.now()).total_seconds()) < 60
     assert got["Auto-Submitted"] == "auto-generated"  # RFC 3834, 5
     # RFC 2369, 2: URIs in angle brackets; RFC 8058, 3.1: one HTTPS URI and exactly this key and value
-    link = message_keys.link_of(Business.objects.get(), sent)
+    link = message_keys.unsubscribe_link(Business.objects.get(), sent)
     assert got["List-Unsubscribe"] == f"<{link}>"
     assert got["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
     assert got.get_content_type() == "multipart/alternative"

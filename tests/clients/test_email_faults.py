@@ -148,7 +148,7 @@ def test_tries_become_rarer_and_end(peer: Peer) -> None:
 def test_a_fault_of_ours_goes_before_a_person_and_stops_nobody_else(
     peer: Peer, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    compose = email.compose
+    compose = email.compose_email
 
     def stumble(head: object, message: Message, **options: object) -> bytes:
         if message.address.startswith("client1@"):

@@ -8,14 +8,14 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.models import Message
-from clients.messaging.texts import FIELDS, write
+from clients.messaging.texts import MESSAGE_FIELDS, compose_text
 from clients.models import Business
 from tests.factories import ConsentFactory, EmailFactory, PropertyFactory
 from tests.peer import Peer
 
 LONG = "Landing by the " + "averyverylongword" * 6
 GIVEN = {
-    "greeting": "Ottilie & <Saltonby>", "decks": f"{FIELDS['decks'].sample}\n\n{LONG}", "due_by": "March 2027",
+    "greeting": "Ottilie & <Saltonby>", "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{LONG}", "due_by": "March 2027",
     "offer_number": "104", "total": "$684.25", "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/",
     "valid_until": "Apr 30, 2027",
 }  # fmt: skip
@@ -42,7 +42,7 @@ class Reader(HTMLParser):
 
 @pytest.fixture
 def offer(business: Business) -> str:
-    html = write(purpose="offer", channel="email", language="en", fields=GIVEN, basis="express").html
+    html = compose_text(purpose="offer", channel="email", language="en", fields=GIVEN, basis="express").html
     return html.replace("{unsubscribe_url}", "https://decks.example.com/u/xyz/")
 
 
@@ -57,7 +57,7 @@ def test_nothing_is_fetched_and_nothing_runs(offer: str) -> None:
 
 
 def test_plain_text_and_html_say_the_same(business: Business) -> None:
-    written = write(purpose="first", channel="email", language="fr", fields=GIVEN)
+    written = compose_text(purpose="first", channel="email", language="fr", fields=GIVEN)
     said = " ".join(Reader(SHEET.sub("", written.html)).words).split()
     plain = written.text.replace(": {unsubscribe_url}", "").replace("--\n", "").split()
     missing = [word for word in plain if word not in said and word.strip(":.,") not in "".join(said)]
@@ -95,7 +95,7 @@ def test_every_text_stands_out_from_its_ground(offer: str) -> None:
 def test_what_is_written_arrives_whole(business: Business, peer: Peer, purpose: str, language: str) -> None:
     client = EmailFactory(client=PropertyFactory().client).client
     consent = ConsentFactory(client=client)
-    written = write(purpose=purpose, channel="email", language=language, fields=GIVEN, basis="express")
+    written = compose_text(purpose=purpose, channel="email", language=language, fields=GIVEN, basis="express")
     kind = Message.Kind.OFFER if purpose == "offer" else Message.Kind.REMINDER
     message, _ = outbox.queue_message(
         client=client, kind=kind, channel="email", address="a@example.org", subject=written.subject, text=written.text,

@@ -158,7 +158,7 @@ def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
     as_owner: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pdf = sheet("Heavy")
-    monkeypatch.setattr("clients.messaging.channels.letters.enclosures.MOST_BYTES", len(pdf) * 2)
+    monkeypatch.setattr("clients.messaging.channels.letters.enclosures.MAX_ENCLOSED_BYTES", len(pdf) * 2)
     for number in (1, 2, 3):
         queued_letter(number, attachments=[("heavy.pdf", PDF, pdf)])
 
@@ -173,7 +173,7 @@ def test_a_fault_of_ours_is_not_laid_at_the_door_of_an_enclosure(
 ) -> None:
     queued_letter(1, attachments=[("one.pdf", PDF, sheet("Enclosure"))])
     batch = new_batch(as_owner)
-    monkeypatch.setattr(merging.Merged, "put_empty", lambda self, pdf, at: 1 // 0)
+    monkeypatch.setattr(merging.TaggedPdfMerger, "put_empty", lambda self, pdf, at: 1 // 0)
 
     with pytest.raises(ZeroDivisionError):
         pages(as_owner, batch)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from clients.messaging.channels import gateway as words
-from clients.messaging.channels.contract import Result
+from clients.messaging.channels import gateway as gateway_protocol
+from clients.messaging.channels.contract import SendResult
 from clients.messaging.models import TextGateway
 
 
@@ -19,7 +19,7 @@ from clients.messaging.models import TextGateway
     ],
 )  # fmt: skip
 def test_each_status_has_one_meaning(status: int, result: str) -> None:
-    assert words.outcome(TextGateway(), status, b"{}").result is Result[result]
+    assert gateway_protocol.answer_outcome(TextGateway(), status, b"{}").result is SendResult[result]
 
 
 @pytest.mark.parametrize(
@@ -33,19 +33,22 @@ def test_each_status_has_one_meaning(status: int, result: str) -> None:
 def test_an_error_inside_a_200_is_heard(content: bytes, result: str) -> None:
     row = TextGateway(refusals={"bad_number": "for_good", "busy": "for_now"})
 
-    assert words.outcome(row, 200, content).result is Result[result]
+    assert gateway_protocol.answer_outcome(row, 200, content).result is SendResult[result]
 
 
 def test_data_describes_the_request() -> None:
     row = TextGateway(template={"messages": [{"to": ["{to}"], "body": "{text}"}], "ref": "x-{reference}"})
     values = {"to": "+19025550101", "text": "{to} & {reference}", "reference": "abc", "from": ""}
 
-    content, media_type = words.written(row, values)
-    form = words.written(TextGateway(body="form", template={"To": "{to}", "Body": "{text}"}), values)
+    content, media_type = gateway_protocol.request_body(row, values)
+    form = gateway_protocol.request_body(TextGateway(body="form", template={"To": "{to}", "Body": "{text}"}), values)
 
-    assert words.read(content) == {"messages": [{"to": ["+19025550101"], "body": "{to} & {reference}"}], "ref": "x-abc"}
+    assert gateway_protocol.parse_body(content) == {
+        "messages": [{"to": ["+19025550101"], "body": "{to} & {reference}"}],
+        "ref": "x-abc",
+    }
     assert media_type.startswith("application/json")
     # WHATWG URL, application/x-www-form-urlencoded: percent-encoding of + { } &, a space becomes +
     assert form[0] == b"To=%2B19025550101&Body=%7Bto%7D+%26+%7Breference%7D"
-    assert words.dig({"messages": [{"id": 12}]}, "messages.0.id") == "12"
-    assert words.dig({"messages": []}, "messages.0.id") == ""
+    assert gateway_protocol.value_at_path({"messages": [{"id": 12}]}, "messages.0.id") == "12"
+    assert gateway_protocol.value_at_path({"messages": []}, "messages.0.id") == ""

@@ -12,7 +12,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks.reading import hash_of
+from clients.messaging.incoming.hooks.reading import secret_hash
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
 from clients.messaging.outbox import decisions
 from clients.models import User
@@ -24,7 +24,7 @@ SECRET = "hook-secret-of-these-tests"
 
 @pytest.fixture
 def row(business: object) -> TextGateway:
-    return gateway_row("http://127.0.0.1:1/messages", hook_hash=hash_of(SECRET))
+    return gateway_row("http://127.0.0.1:1/messages", hook_hash=secret_hash(SECRET))
 
 
 @pytest.fixture
@@ -107,7 +107,7 @@ def test_news_of_an_earlier_sending_keeps_the_later_one_from_going_out(
     message = sent("unconfirmed")
     first = report_of(message, "delivered")
     lost = report_of(message, "failed")
-    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.resend_message(message=message, now=timezone.now(), by=owner)
 
     told(gateway, "status", lost)
     message.refresh_from_db()
@@ -206,10 +206,10 @@ def test_what_was_kept_and_not_processed_is_finished_later(gateway: Browser, row
     message = sent()
     raw = json.dumps(report_of(message, "delivered"))
     InboundEvent.objects.create(
-        source="text status", event_id="x", raw=raw, received_at=timezone.now() - hooks.intake.FINISH_AFTER * 2
+        source="text status", event_id="x", raw=raw, received_at=timezone.now() - hooks.intake.FINISH_EVENTS_AFTER * 2
     )
 
-    assert (hooks.finish(now=timezone.now()), hooks.finish(now=timezone.now())) == (1, 0)
+    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (1, 0)
 
     message.refresh_from_db()
     assert message.state == "delivered"

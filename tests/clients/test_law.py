@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clients.messaging import outbox
-from clients.messaging.law import Law, rule_for
+from clients.messaging.law import LegalRules, rule_for
 from clients.messaging.law.rule import add_months
-from clients.messaging.law.table import rules
+from clients.messaging.law.table import table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
-from clients.messaging.outbox import Contactable, Refusal, Unsendable
-from clients.messaging.texts import write
+from clients.messaging.outbox import ContactPermission, Refusal, Unsendable
+from clients.messaging.texts import compose_text
 from clients.models import Business
 from clients.models.channel import Channel
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
@@ -67,7 +67,7 @@ def test_who_may_be_written_to_is_as_the_acts_say() -> None:
 
 
 def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
-    for each in rules():
+    for each in table_rules():
         assert each.source
         assert each.act
         assert each.checked_on <= TODAY
@@ -109,7 +109,7 @@ def test_months_are_added_as_the_calendar_has_them(day: date, months: int) -> No
 
 @given(st.sampled_from(["CA", "US", "AU", "NZ", "GB", "DE", "XK"]), st.sampled_from(["CA", "US", "AU", "XK"]))
 def test_the_stricter_of_two_allows_nothing_that_either_forbids(one: str, other: str) -> None:
-    table = Law({})
+    table = LegalRules({})
     for channel in Channel:
         alone = [table.rule_of(country, channel, TODAY) for country in (one, other)]
         both = alone[0].stricter(alone[1])
@@ -125,7 +125,7 @@ def test_the_owners_rule_counts_from_its_day() -> None:
         checked_on=TODAY, rules={"bases": ["express"], "must_include": ["name"]},
     )  # fmt: skip
     assert rule("CA", "email").allows("customer")
-    later = Law.load().rule_of("CA", "email", TODAY + timedelta(days=1))
+    later = LegalRules.load().rule_of("CA", "email", TODAY + timedelta(days=1))
     assert not later.allows("customer")
     assert later.code == "CA email of 2026-11-26, our own"
 
@@ -138,15 +138,15 @@ def canadian(**consent: Any) -> Any:
     return place
 
 
-def ask(client: Any, channel: str = "email", today: date = TODAY) -> Contactable | Refusal:
-    return outbox.contactable(client, channel, today=today)
+def ask(client: Any, channel: str = "email", today: date = TODAY) -> ContactPermission | Refusal:
+    return outbox.contact_permission(client, channel, today=today)
 
 
 def test_an_implied_consent_ends_two_years_after_the_last_job() -> None:
     place = canadian(basis="customer")
     JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
 
-    assert isinstance(ask(place.client, today=date(2027, 6, 12)), Contactable)
+    assert isinstance(ask(place.client, today=date(2027, 6, 12)), ContactPermission)
     late = ask(place.client, today=date(2027, 6, 13))
     assert isinstance(late, Refusal)
     assert "CA email of 2014-07-01" in late.why
@@ -159,15 +159,15 @@ def test_what_is_not_enough_in_a_country_is_refused_by_name() -> None:
     assert "not enough there (US+CA text" in ask(place.client, "text").why  # type: ignore[union-attr]
 
     ConsentFactory(client=place.client, channel="text", basis="written")
-    assert isinstance(ask(place.client, "text"), Contactable)
+    assert isinstance(ask(place.client, "text"), ContactPermission)
 
 
 def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
     place = canadian()
     PhoneFactory(client=place.client)
     JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
-    assert ask(place.client, "letter") == Contactable(ask(place.client, "letter").address, None, "none_needed")  # type: ignore[union-attr]
-    assert isinstance(ask(place.client, "call"), Contactable)
+    assert ask(place.client, "letter") == ContactPermission(ask(place.client, "letter").address, None, "none_needed")  # type: ignore[union-attr]
+    assert isinstance(ask(place.client, "call"), ContactPermission)
     assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why  # type: ignore[union-attr]
 
     for channel in ("letter", "call"):
@@ -229,7 +229,7 @@ def test_a_name_that_a_text_message_spells_plainer_is_still_the_name() -> None:
         name="Driftline’s “Deck” Care – East", legal_name="", website="https://driftline.example.com/"
     )
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
-    written = write(purpose="first", channel="text", language="en", fields=given)
+    written = compose_text(purpose="first", channel="text", language="en", fields=given)
     assert written.text.startswith('Driftline\'s "Deck" Care - East: Back deck')
     queue(PropertyFactory().client, channel="text", address="+19025550101", text=written.text)
 
@@ -252,7 +252,7 @@ def test_the_programs_own_words_say_so_by_themselves() -> None:
     client = PropertyFactory(country="US").client
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
     for key, basis, says_so in (("a", "none_needed", True), ("b", "customer", True), ("c", "express", False)):
-        written = write(purpose="first", channel="email", language="en", fields=given, basis=basis)
+        written = compose_text(purpose="first", channel="email", language="en", fields=given, basis=basis)
         assert ("This message is an advertisement." in written.text) == says_so
         queue(client, text=written.text, basis=basis, key=key)
 
@@ -268,13 +268,13 @@ def test_american_mail_without_agreement_must_say_that_it_advertises() -> None:
 
 
 def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_objection() -> None:
-    from clients.messaging.outbox.permission import why_not
+    from clients.messaging.outbox.permission import reasons_not_to_send
 
     client = PropertyFactory().client
     message = queue(client, channel="letter", address="7 Gull Road, Lunenburg", now=timezone.now())
     business = Business.objects.get()
     assert message.basis == "none_needed"
-    assert why_not(business, [message]) == {}
+    assert reasons_not_to_send(business, [message]) == {}
 
     ConsentFactory(client=client, channel="letter", is_given=False)
-    assert why_not(business, [message]) == {message.pk: "There is no consent in force."}
+    assert reasons_not_to_send(business, [message]) == {message.pk: "There is no consent in force."}

@@ -8,7 +8,7 @@ from django.test import Client as Browser
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
-from clients.messaging.channels.letters.sheets import A4, LETTER, Sheet, sheet_of
+from clients.messaging.channels.letters.sheets import A4, US_LETTER, Sheet, sheet_for_country
 from clients.models import Business
 from tests.clients.test_letters import places
 from tests.pdf_ua import faults
@@ -19,46 +19,51 @@ INCH = 25.4
 def test_the_window_of_a_number_10_envelope_shows_the_address_wherever_the_sheet_lies() -> None:
     # Envelope 9½ × 4⅛ in, window 4½ × 1⅛ in, ⅞ in from the left, ½ in from the bottom (California State University,
     # "Normal window placement", quoted at answers.google.com/answers/threadview?id=712795, with ⅛ in of clearance).
-    inch, panel = 25.4, LETTER.folds[0]
+    inch, panel = 25.4, US_LETTER.folds[0]
     up, sideways = 4.125 * inch - panel, (9.5 - 8.5) * inch
     shows_from = panel - (0.5 + 1.125) * inch + up  # the sheet pushed up: its lower part is in the window
     shows_to = panel - 0.5 * inch  # the sheet at the bottom of the envelope
     clear = inch / 8
 
-    assert shows_from + clear == pytest.approx(LETTER.address_top)
-    assert LETTER.address_top + LETTER.most_lines * LETTER.line_height <= shows_to - clear
-    assert 0.875 * inch + clear <= LETTER.left + 0.001
-    assert LETTER.left + LETTER.address_width <= (0.875 + 4.5) * inch - sideways - clear
-    assert LETTER.most_lines == 5
+    assert shows_from + clear == pytest.approx(US_LETTER.address_top)
+    assert US_LETTER.address_top + US_LETTER.max_lines * US_LETTER.line_height <= shows_to - clear
+    assert 0.875 * inch + clear <= US_LETTER.left + 0.001
+    assert US_LETTER.left + US_LETTER.address_width <= (0.875 + 4.5) * inch - sideways - clear
+    assert US_LETTER.max_lines == 5
 
 
 def test_the_a4_sheet_keeps_din_5008_form_b() -> None:
     # din-5008-richtlinien.de, "Anschriftenfeld": 62.7 mm from the top, 27.3 mm for 6 lines, the field 85 mm from 20 mm
-    assert (A4.address_top, A4.address_height, A4.most_lines) == (62.7, 27.3, 6)
+    assert (A4.address_top, A4.address_height, A4.max_lines) == (62.7, 27.3, 6)
     assert A4.left >= 20
     assert A4.left + A4.address_width <= 20 + 85
-    assert (sheet_of("CA"), sheet_of("US"), sheet_of("NZ"), sheet_of("FR")) == (LETTER, LETTER, A4, A4)
+    assert (sheet_for_country("CA"), sheet_for_country("US"), sheet_for_country("NZ"), sheet_for_country("FR")) == (
+        US_LETTER,
+        US_LETTER,
+        A4,
+        A4,
+    )
 
 
 def test_what_shows_in_every_place_of_the_sheet_is_what_shows_in_its_corners() -> None:
     # ISO 269: DL is 110 × 220 mm; window 45 × 90 mm, 20 from the left and 15 from the bottom: DIN 680, from memory.
     # Sheet folded at 105 mm: it can slide 5 up and 10 to the right, so 80 × 40 mm of it show wherever it lies.
-    assert astuple(A4.in_the_corner) == (20, 45, 90, 45)
-    assert astuple(A4.slid) == (10, 50, 90, 45)
-    assert astuple(A4.always_seen) == (20, 50, 80, 40)
+    assert astuple(A4.visible_at_rest) == (20, 45, 90, 45)
+    assert astuple(A4.visible_when_slid) == (10, 50, 90, 45)
+    assert astuple(A4.always_visible) == (20, 50, 80, 40)
     # number 10, 9½ × 4⅛ in, sheet folded at 4 in: ⅛ in up, 1 in to the right (the window as in the test above)
-    in_inches = [side / INCH for side in astuple(LETTER.always_seen)]
+    in_inches = [side / INCH for side in astuple(US_LETTER.always_visible)]
     assert in_inches == pytest.approx([0.875, 2.5, 3.5, 1.0])
 
 
-@pytest.mark.parametrize("sheet", [A4, LETTER], ids=["A4", "Letter"])
+@pytest.mark.parametrize("sheet", [A4, US_LETTER], ids=["A4", "Letter"])
 def test_the_longest_address_lies_in_what_always_shows(sheet: Sheet) -> None:
-    shows = sheet.always_seen
+    shows = sheet.always_visible
 
     assert shows.left <= sheet.left
     assert sheet.left + sheet.address_width <= shows.left + shows.width + 0.001
     assert shows.top <= sheet.address_top
-    assert sheet.address_top + sheet.most_lines * sheet.line_height <= shows.top + shows.height
+    assert sheet.address_top + sheet.max_lines * sheet.line_height <= shows.top + shows.height
 
 
 @pytest.mark.parametrize("country", ["CA", "NZ"])
@@ -70,11 +75,11 @@ def test_the_test_sheet_is_one_page_with_every_line_of_an_address_in_the_window(
 
     answer = as_owner.get("/outbox/letters/test-sheet/")
 
-    reader, sheet = PdfReader(io.BytesIO(answer.content)), sheet_of(country)
+    reader, sheet = PdfReader(io.BytesIO(answer.content)), sheet_for_country(country)
     assert (answer["Content-Type"], len(reader.pages)) == ("application/pdf", 1)
-    at, shows = places(reader, 0), sheet.always_seen
+    at, shows = places(reader, 0), sheet.always_visible
     lines = [place for words, place in at.items() if words.startswith("Line ")]
-    assert len(lines) == sheet.most_lines
+    assert len(lines) == sheet.max_lines
     for x, y in lines:
         assert shows.left < x < shows.left + shows.width
         assert shows.top < y < shows.top + shows.height

@@ -12,11 +12,11 @@ from pypdf import PdfReader
 
 from clients.messaging import outbox
 from clients.messaging.channels.letters import batches, printing
-from clients.messaging.channels.letters.addresses import lines_of
-from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.channels.letters.addresses import window_lines
+from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch, Message
 from clients.messaging.outbox import decisions
-from clients.messaging.outbox.permission import address_for
+from clients.messaging.outbox.permission import preferred_address
 from clients.models import Business, User
 from tests.factories import ClientFactory, PropertyFactory
 
@@ -29,7 +29,7 @@ def queued_letter(number: int = 1, *, client: Any = None, text: str = "", **over
         client = ClientFactory(name=f"Marlow Pennington {number}")
         PropertyFactory(client=client, street=f"{number} Cormorant Lane", town="Chester", postcode="B0J 1J0")
     values: dict[str, Any] = {
-        "client": client, "kind": "service", "channel": "letter", "address": address_for(client, "letter"),
+        "client": client, "kind": "service", "channel": "letter", "address": preferred_address(client, "letter"),
         "subject": "We come on Tuesday", "text": text or "Dear Marlow,\n\nwe come on Tuesday.\n\nKind regards\nMaren",
         "html": "", "key": f"visit/{number}", "consent": None, "basis": "", "now": timezone.now(),
     }  # fmt: skip
@@ -77,7 +77,7 @@ def test_a_batch_is_one_pdf_with_each_address_in_its_window(
     box = reader.pages[0].mediabox
     assert (float(box.width), float(box.height)) == pytest.approx(size, abs=0.1)
     assert len(reader.pages) >= 6
-    sheet = sheet_of(country)
+    sheet = sheet_for_country(country)
     at = places(reader, 2)
     street, town = at["1 Cormorant Lane"], at["Chester Nova Scotia B0J 1J0"]
     for x, y in (at["Marlow Pennington 1"], street, town):
@@ -98,17 +98,17 @@ def test_three_lines_abroad_and_two_at_home(business: Business) -> None:
     )  # fmt: skip
     abroad = queued_letter(2, client=client)
 
-    assert lines_of(business, home) == ["Marlow Pennington 1", "1 Cormorant Lane", "Chester Nova Scotia B0J 1J0"]
+    assert window_lines(business, home) == ["Marlow Pennington 1", "1 Cormorant Lane", "Chester Nova Scotia B0J 1J0"]
     # UPU S42: the country in capitals on the last line, in a language of the sending country (from memory)
-    assert lines_of(business, abroad) == [
+    assert window_lines(business, abroad) == [
         "Odile Rivage", "3 rue des Sternes", "Bâtiment B", "29000 Quimper", "FRANCE"
     ]  # fmt: skip
     # moved since: the frozen address counts
     client.postal_town = "Brest"
     client.save()
     abroad = Message.objects.get(pk=abroad.pk)
-    assert "29000" in " ".join(lines_of(business, abroad))
-    assert "Quimper" in " ".join(lines_of(business, abroad))
+    assert "29000" in " ".join(window_lines(business, abroad))
+    assert "Quimper" in " ".join(window_lines(business, abroad))
 
 
 def test_a_letter_is_accepted_when_a_person_says_it_is_posted(as_owner: Browser, owner: User) -> None:
@@ -137,8 +137,8 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_o
     batch = new_batch(as_owner)
     printed(as_owner, batch)
     now = timezone.now()
-    decisions.hold(message=held, now=now, by=owner)
-    decisions.cancel(messages=[gone], why="They called and booked.", now=now, by=owner)
+    decisions.hold_message(message=held, now=now, by=owner)
+    decisions.cancel_unsent(messages=[gone], why="They called and booked.", now=now, by=owner)
 
     page = as_owner.get(f"/outbox/letters/{batch.pk}/").content.decode()
     assert "Take these out of the pile" in page
@@ -150,7 +150,7 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_o
     assert {each.pk: each.state for each in Message.objects.all()} == {
         first.pk: "accepted", held.pk: "queued", gone.pk: "cancelled"
     }  # fmt: skip
-    decisions.release(message=held, now=now, by=owner)
+    decisions.release_message(message=held, now=now, by=owner)
     assert new_batch(as_owner).letters.get().message == held
 
 
@@ -172,13 +172,13 @@ def test_a_reprint_says_so_on_every_sheet(as_owner: Browser) -> None:
 def test_the_same_letters_give_the_same_bytes(as_owner: Browser, owner: User) -> None:
     queued_letter(1)
     batch, business = new_batch(as_owner), Business.objects.get()
-    letters, today = batches.letters_of(batch, business), timezone.localdate()
+    letters, today = batches.letters_in_batch(batch, business), timezone.localdate()
 
     one, two = (
         printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True) for _ in range(2)
     )
 
-    assert printing.fingerprint(one) == printing.fingerprint(two)
+    assert printing.pdf_fingerprint(one) == printing.pdf_fingerprint(two)
 
 
 def test_two_people_at_once_do_not_print_a_letter_twice(as_owner: Browser, office: User, as_user: Callable) -> None:
@@ -215,7 +215,7 @@ def test_a_letter_that_came_back_can_be_sent_again_in_another_batch(as_owner: Br
     message.refresh_from_db()
     assert (message.state, message.needs_a_person) == ("bounced", True)
 
-    decisions.send_again(message=message, now=timezone.now(), by=owner)
+    decisions.resend_message(message=message, now=timezone.now(), by=owner)
 
     assert new_batch(as_owner).letters.get().message == message
 
@@ -265,7 +265,7 @@ def test_a_letter_is_dated_as_its_reader_writes_a_day(as_owner: Browser) -> None
     queued_letter(1), queued_letter(2, language="fr")
     batch, business, today = new_batch(as_owner), Business.objects.get(), date(2027, 2, 3)
 
-    letters = batches.letters_of(batch, business)
+    letters = batches.letters_in_batch(batch, business)
     pdf = printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)
     pages = PdfReader(io.BytesIO(pdf)).pages
 

@@ -19,12 +19,12 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients.messaging.channels.backend import key_of
+from clients.messaging.channels.backend import metadata_key
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, ToDo
 from clients.messaging.outbox import decisions
-from clients.messaging.views.mail_service import take
+from clients.messaging.views.mail_service import receive_mail_event
 from clients.models import ContactPoint, User
 from tests.bounces import sent, state_of
 from tests.outbox import queued
@@ -41,7 +41,7 @@ def service(settings: Settings) -> Iterator[None]:
     """As in production: connected once, the password in the environment."""
     settings.OUTBOX_BACKEND = "anymail.backends.postmark.EmailBackend"
     settings.ANYMAIL = {"WEBHOOK_SECRET": SECRET}
-    mail_service.connect(take)
+    mail_service.connect_tracking_signal(receive_mail_event)
     yield
     signals.tracking.disconnect(dispatch_uid="clients.messaging.incoming.hooks.mail_service")
 
@@ -55,7 +55,7 @@ def told(body: Any, *, secret: str = SECRET, to: str = "postmark") -> Any:
 
 def report(message: Message | None, kind: str, **more: Any) -> dict[str, Any]:
     """As the service posts it, with our key where there is a message."""
-    metadata = {"key": key_of(message)} if message else {}
+    metadata = {"key": metadata_key(message)} if message else {}
     return {
         "RecordType": kind, "ServerID": 23, "MessageID": NUMBER, "Metadata": metadata, "Email": "client1@example.org",
         "Recipient": "client1@example.org", "From": "office@example.com", "Subject": "Your deck is due this spring",
@@ -148,7 +148,7 @@ def test_a_complaint_and_an_unsubscription_are_an_opt_out_in_the_same_transactio
     waiting = queued(2, client=message.client, address=message.address)
     with monkeypatch.context() as patch:
         patch.setattr(
-            "clients.messaging.incoming.bounces.effects.move", lambda *given: 1 // 0
+            "clients.messaging.incoming.bounces.effects.apply_bounce_to_message", lambda *given: 1 // 0
         )  # stands for a fall right after it
         with pytest.raises(ZeroDivisionError):
             told(report(message, **{"kind": ""}) | body)
@@ -156,7 +156,7 @@ def test_a_complaint_and_an_unsubscription_are_an_opt_out_in_the_same_transactio
     assert InboundEvent.objects.get().processed_at is None  # kept, to be finished
 
     InboundEvent.objects.update(received_at=timezone.now() - timedelta(minutes=5))
-    assert (hooks.finish(now=timezone.now()), hooks.finish(now=timezone.now())) == (1, 0)
+    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (1, 0)
     told(report(message, **{"kind": ""}) | body)
 
     newest = Consent.objects.filter(client=message.client)[0]
@@ -178,10 +178,10 @@ def test_the_services_own_number_matches_where_it_hands_no_key_back() -> None:
     message, body = sent(), report(None, "Delivery", **DELIVERY)
     told(body)
     assert state_of(message) == "accepted"
-    assert hooks.finish(now=timezone.now()) == 0
+    assert hooks.finish_events(now=timezone.now()) == 0
 
     Message.objects.filter(pk=message.pk).update(provider_id=NUMBER)
-    assert hooks.finish(now=timezone.now() + hooks.intake.FINISH_AFTER * 2) == 1
+    assert hooks.finish_events(now=timezone.now() + hooks.intake.FINISH_EVENTS_AFTER * 2) == 1
 
     assert state_of(message) == "delivered"
 
@@ -191,13 +191,13 @@ def test_what_the_service_sent_for_others_is_not_kept() -> None:
     told(report(None, "Open", FirstOpen=True, ReceivedAt="2026-11-25T16:21:41Z"))
 
     event = InboundEvent.objects.get()  # and nothing at all of who opened what
-    assert (event.raw, event.outcome, event.message) == ("", mail_events.NOT_OURS, None)
+    assert (event.raw, event.outcome, event.message) == ("", mail_events.MAIL_EVENT_NOT_OURS, None)
 
 
 def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
     message = sent("unconfirmed")
     lost = bounce(message, "HardBounce", NO_SUCH)
-    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.resend_message(message=message, now=timezone.now(), by=owner)
 
     told(lost)
 

@@ -46,7 +46,7 @@ def test_after_the_hours_of_the_rules_it_goes_as_a_letter_once(as_owner: Browser
 
     assert states() == [("email", "cancelled"), ("letter", "queued")]
     letter = Message.objects.get(channel="letter")
-    link = message_keys.link_of(Business.objects.get(), message)
+    link = message_keys.unsubscribe_link(Business.objects.get(), message)
     assert (letter.idempotency_key, letter.kind) == ("offer/12-1/email/letter", "offer")
     assert link
     assert link not in letter.text

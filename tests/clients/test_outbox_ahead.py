@@ -7,7 +7,7 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import channels, outbox
-from clients.messaging.channels.contract import LineDownError
+from clients.messaging.channels.contract import TransportDownError
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import (
     channel_health,
@@ -116,17 +116,17 @@ def an_instant_ago() -> datetime:
 def left_behind() -> list[Message]:
     """Three of five were looked at together when the sender was killed; whether the first went out nobody knows."""
     five()
-    batch = transitions.claim("email", 5)
-    taken = ledger.Record(Business.objects.get(), 600)
-    taken.look_at(batch[:3])
-    taken.settle()
+    batch = transitions.claim_messages("email", 5)
+    taken = ledger.Ledger(Business.objects.get(), 600)
+    taken.request_permits(batch[:3])
+    taken.sync()
     assert states() == {"transmitting": 3, "claimed": 2}
     return batch
 
 
 def test_only_the_first_of_those_looked_at_may_have_gone_out(left_behind: list[Message], line: PaperLine) -> None:
     Message.objects.update(lease_until=an_instant_ago())
-    assert outbox.sweep() == sweeping.Swept(requeued=4, unconfirmed=1, expired=0)
+    assert outbox.sweep() == sweeping.SweepCounts(requeued=4, unconfirmed=1, expired=0)
     assert Message.objects.get(state="unconfirmed") == left_behind[0]
     assert set(Message.objects.filter(state="queued").values_list("attempts", flat=True)) == {0}
     assert outbox.deliver().accepted == 4
@@ -136,7 +136,7 @@ def test_only_the_first_of_those_looked_at_may_have_gone_out(left_behind: list[M
 def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> None:
     first, second = queued(1), queued(2)
     Message.objects.filter(pk=second.pk).update(not_before=timezone.now() - timedelta(days=1))
-    assert [message.pk for message in transitions.claim("email", 2)] == [second.pk, first.pk]
+    assert [message.pk for message in transitions.claim_messages("email", 2)] == [second.pk, first.pk]
     Message.objects.update(state="transmitting", lease_until=an_instant_ago())
     outbox.sweep()
     assert Message.objects.get(state="unconfirmed") == second
@@ -144,16 +144,16 @@ def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> 
 
 def test_nothing_is_decided_while_one_of_them_has_time_left(left_behind: list[Message]) -> None:
     Message.objects.filter(pk__in=[left_behind[0].pk, left_behind[1].pk]).update(lease_until=an_instant_ago())
-    assert outbox.sweep() == sweeping.Swept(requeued=0, unconfirmed=0, expired=0)
+    assert outbox.sweep() == sweeping.SweepCounts(requeued=0, unconfirmed=0, expired=0)
 
 
 def test_the_batches_of_two_senders_are_told_apart(left_behind: list[Message]) -> None:
     for number in (6, 7):
         queued(number)
-    transitions.claim("email", 5)
+    transitions.claim_messages("email", 5)
     Message.objects.filter(address__in=["client6@example.org", "client7@example.org"]).update(state="transmitting")
     Message.objects.update(lease_until=an_instant_ago())
-    assert outbox.sweep() == sweeping.Swept(requeued=5, unconfirmed=2, expired=0)
+    assert outbox.sweep() == sweeping.SweepCounts(requeued=5, unconfirmed=2, expired=0)
 
 
 # Several connections
@@ -197,13 +197,13 @@ def test_a_limit_holds_for_all_connections_together(line: PaperLine) -> None:
 def test_a_server_that_lets_only_one_in_gets_all_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = [PaperLine(), PaperLine()]
     monkeypatch.setattr(lines[1], "connect", refuse)
-    monkeypatch.setitem(channels.LINES, "email", lambda business, rest=list(lines): rest.pop(0))
+    monkeypatch.setitem(channels.TRANSPORTS, "email", lambda business, rest=list(lines): rest.pop(0))
     for number in range(6):
         queued(number)
     tally = outbox.deliver()
-    assert (tally.accepted, tally.line_down, channel_health.of(["email"])) == (6, [], {})
+    assert (tally.accepted, tally.line_down, channel_health.down_reasons(["email"])) == (6, [], {})
     assert len(lines[0].handed_over) == 6
 
 
 def refuse() -> None:
-    raise LineDownError("421 too many connections")
+    raise TransportDownError("421 too many connections")

@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from clients.messaging import outbox, suppression
-from clients.messaging.channels.contract import LineDownError
+from clients.messaging.channels.contract import TransportDownError
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import decisions
 from clients.models import Business, ContactPoint, User
@@ -37,7 +37,7 @@ def test_history_cannot_be_rewritten(line: PaperLine) -> None:
 def test_not_before_held_and_expired_messages_do_not_go(line: PaperLine, owner: User) -> None:
     now = timezone.now()
     queued(1, not_before=now + timedelta(hours=1))
-    decisions.hold(message=queued(2), now=now, by=owner)
+    decisions.hold_message(message=queued(2), now=now, by=owner)
     queued(3, expires_at=now - timedelta(seconds=1))
     queued(4)
     outbox.deliver()
@@ -51,7 +51,7 @@ def withdraw(message: Message) -> None:
 
 def suppress(message: Message) -> None:
     address = message.address.upper()
-    suppression.suppress(business=Business.objects.get(), channel="email", address=address, reason="asked")
+    suppression.suppress_address(business=Business.objects.get(), channel="email", address=address, reason="asked")
 
 
 def suspend(message: Message) -> None:
@@ -106,9 +106,9 @@ def test_hold_and_cancel_reach_a_message_that_is_claimed(line: PaperLine, owner:
     def decide(message: Message) -> None:
         now = timezone.now()
         if message == held:
-            decisions.hold(message=message, now=now, by=owner)
+            decisions.hold_message(message=message, now=now, by=owner)
         else:
-            decisions.cancel(messages=[message], why="Booked", now=now, by=owner)
+            decisions.cancel_unsent(messages=[message], why="Booked", now=now, by=owner)
 
     line.before = lambda message: elsewhere(lambda: decide(message))
     outbox.deliver()
@@ -122,7 +122,7 @@ def test_hold_and_cancel_reach_a_message_that_is_claimed(line: PaperLine, owner:
 def test_what_is_being_handed_over_cannot_be_called_back(line: PaperLine) -> None:
     message = queued(1)
     Message.objects.update(state="transmitting", lease_token="7" * 32, lease_until=timezone.now())
-    assert decisions.cancel(messages=[message], why="too late", now=timezone.now(), by=None) == 0
+    assert decisions.cancel_unsent(messages=[message], why="too late", now=timezone.now(), by=None) == 0
 
 
 def test_stopping_gives_back_what_is_left(line: PaperLine) -> None:
@@ -146,7 +146,7 @@ def test_a_line_that_breaks_down_in_the_middle_gives_the_rest_back(line: PaperLi
 
     def break_down() -> None:
         if line.handed_over:
-            raise LineDownError("421 closing")
+            raise TransportDownError("421 closing")
         line.is_open = True
 
     line.connect = break_down  # type: ignore[method-assign]

@@ -8,7 +8,7 @@ from django.db import OperationalError, connection
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.contract import Look, Outcome, Result
+from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
 from clients.messaging.outbox import decisions, ledger, transitions
 from clients.models import User
@@ -21,9 +21,9 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("
 def test_two_senders_never_take_the_same_message() -> None:
     for number in range(10):
         queued(number)
-    mine = transitions.claim("email", 6)
+    mine = transitions.claim_messages("email", 6)
     theirs: list[Message] = []
-    elsewhere(lambda: theirs.extend(transitions.claim("email", 6)))
+    elsewhere(lambda: theirs.extend(transitions.claim_messages("email", 6)))
     assert (len(mine), len(theirs)) == (6, 4)
     assert not {message.pk for message in mine} & {message.pk for message in theirs}
 
@@ -33,9 +33,9 @@ def test_a_claim_under_way_elsewhere_is_not_waited_for() -> None:
         queued(number)
     with connection.cursor() as cursor:
         cursor.execute("BEGIN")
-        assert len(transitions.claim("email", 3)) == 3
+        assert len(transitions.claim_messages("email", 3)) == 3
         rest: list[Message] = []
-        elsewhere(lambda: rest.extend(transitions.claim("email", 3)))
+        elsewhere(lambda: rest.extend(transitions.claim_messages("email", 3)))
         cursor.execute("ROLLBACK")
     assert len(rest) == 1
 
@@ -81,7 +81,9 @@ def test_a_lease_that_still_runs_is_left_alone(line: PaperLine) -> None:
 
 def test_an_acceptance_after_the_lease_closes_the_unconfirmed_message(line: PaperLine) -> None:
     message = queued(1)
-    line.send = lambda given, look: (look.go() and sweep_away()) or Outcome(Result.ACCEPTED, "250 late")  # type: ignore[method-assign]
+    line.send = lambda given, permit: (
+        (permit.is_granted() and sweep_away()) or SendOutcome(SendResult.ACCEPTED, "250 late")
+    )  # type: ignore[method-assign]
 
     def sweep_away() -> None:
         elsewhere(lambda: Message.objects.update(lease_until=timezone.now() - timedelta(seconds=1)))
@@ -97,10 +99,10 @@ def test_an_acceptance_after_a_person_sent_it_again_is_only_noted(line: PaperLin
     message = leave("transmitting")
     message.refresh_from_db()
     outbox.sweep()
-    decisions.send_again(message=message, now=timezone.now(), by=owner)
+    decisions.resend_message(message=message, now=timezone.now(), by=owner)
     transitions.accept_late(message)
     assert states() == {"queued": 1}
-    assert message.events.order_by("-id")[0].note == transitions.LATE
+    assert message.events.order_by("-id")[0].note == transitions.LATE_ACCEPTANCE_NOTE
 
 
 def cut_database(message: Message) -> None:
@@ -131,8 +133,8 @@ def test_what_was_accepted_is_written_down_after_the_database_came_back(
     monkeypatch.setattr(ledger, "RESCUE_WAITS", (0.01, 0.01))
     send = line.send
 
-    def send_and_cut(given: Message, look: Look) -> Outcome:
-        outcome = send(given, look)
+    def send_and_cut(given: Message, permit: SendPermit) -> SendOutcome:
+        outcome = send(given, permit)
         cut_database(given)
         return outcome
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clients.messaging import message_keys, outbox, suppression
 from clients.messaging.models import Message
-from clients.messaging.outbox import Contactable, Refusal, Unsendable
+from clients.messaging.outbox import ContactPermission, Refusal, Unsendable
 from clients.models import Business
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
 from tests.outbox import SENDER, queued
@@ -42,7 +42,7 @@ def test_queueing_is_undone_with_the_decision() -> None:
 
 def test_the_link_is_put_into_text_and_html_and_only_its_hash_is_stored() -> None:
     message = queued(1, html='<p><a href="{unsubscribe_url}">Stop</a></p>')
-    link = message_keys.link_of(Business.objects.get(), message)
+    link = message_keys.unsubscribe_link(Business.objects.get(), message)
     token = link.rstrip("/").rpartition("/")[2]
     assert link.startswith("https://decks.example.com/u/")
     assert link in message.text
@@ -54,8 +54,8 @@ def test_the_link_is_put_into_text_and_html_and_only_its_hash_is_stored() -> Non
 def test_ids_are_the_same_on_every_host_and_other_for_another_business() -> None:
     one, other = Business(sender_email="a@example.com"), Business(sender_email="a@example.com")
     twin = Business(sender_email="a@example.com", suppression_key=one.suppression_key)
-    assert message_keys.message_id(one, "due/1") == message_keys.message_id(twin, "due/1")
-    assert message_keys.message_id(one, "due/1") != message_keys.message_id(other, "due/1")
+    assert message_keys.make_message_id(one, "due/1") == message_keys.make_message_id(twin, "due/1")
+    assert message_keys.make_message_id(one, "due/1") != message_keys.make_message_id(other, "due/1")
     assert message_keys.unsubscribe_token(one, "due/1") != message_keys.unsubscribe_token(other, "due/1")
 
 
@@ -132,12 +132,14 @@ def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
 def test_a_client_with_consent_and_address_may_be_written_to() -> None:
     point = EmailFactory(value="Ines@Example.org")
     consent = ConsentFactory(client=point.client)
-    assert outbox.contactable(point.client, "email", today=TODAY) == Contactable("Ines@Example.org", consent, "express")
+    assert outbox.contact_permission(point.client, "email", today=TODAY) == ContactPermission(
+        "Ines@Example.org", consent, "express"
+    )
 
 
 def test_each_thing_that_forbids_writing_is_told_in_words() -> None:
     def why(client: Any) -> str:
-        found = outbox.contactable(client, "email", today=TODAY)
+        found = outbox.contact_permission(client, "email", today=TODAY)
         assert isinstance(found, Refusal)
         return found.why
 
@@ -159,19 +161,19 @@ def test_each_thing_that_forbids_writing_is_told_in_words() -> None:
 
 def test_a_suppressed_address_stays_so_for_another_client_and_another_spelling() -> None:
     business = Business.objects.get()
-    suppression.suppress(business=business, channel="email", address="zoe@bücher.example", reason="asked")
-    suppression.suppress(business=business, channel="email", address="zoe@bücher.example", reason="asked again")
+    suppression.suppress_address(business=business, channel="email", address="zoe@bücher.example", reason="asked")
+    suppression.suppress_address(business=business, channel="email", address="zoe@bücher.example", reason="asked again")
     point = EmailFactory(value=" ZOE@xn--bcher-kva.example", normalized="zoe@xn--bcher-kva.example")
     ConsentFactory(client=point.client)
-    found = outbox.contactable(point.client, "email", today=TODAY)
+    found = outbox.contact_permission(point.client, "email", today=TODAY)
     assert found == Refusal("This address asked not to be written to.")
-    assert suppression.lift(business=business, channel="email", address="zoe@bücher.example")
-    assert isinstance(outbox.contactable(point.client, "email", today=TODAY), Contactable)
+    assert suppression.unsuppress_address(business=business, channel="email", address="zoe@bücher.example")
+    assert isinstance(outbox.contact_permission(point.client, "email", today=TODAY), ContactPermission)
 
 
 def test_letters_go_to_the_postal_address_or_to_the_deck() -> None:
     home = PropertyFactory(street="7 Gull Road", postcode="B0J 2C0")
     ConsentFactory(client=home.client, channel="letter")
-    found = outbox.contactable(home.client, "letter", today=TODAY)
-    assert isinstance(found, Contactable)
+    found = outbox.contact_permission(home.client, "letter", today=TODAY)
+    assert isinstance(found, ContactPermission)
     assert found.address == "7 Gull Road, Lunenburg, Nova Scotia, B0J 2C0, CA"

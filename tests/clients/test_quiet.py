@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from clients.messaging import quiet
 from clients.messaging.models import SendingRules
-from clients.messaging.quiet import NeverOpenError, allowed_from, public_holidays, subdivision
+from clients.messaging.quiet import NeverOpenError, first_allowed_moment, public_holidays, subdivision_code
 
 ZONES = """
     America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon Australia/Lord_Howe Pacific/Chatham
@@ -27,7 +27,7 @@ def sending(quiet_from="20:00", quiet_until="09:00", **others):
 
 
 def asked(moment, *, zone="America/Halifax", country="CA", region="Nova Scotia", channel="text", rules=None, law=None):
-    found = allowed_from(
+    found = first_allowed_moment(
         moment, zone=ZoneInfo(zone), country=country, region=region, channel=channel, rules=rules or sending(),
         law_window=law,
     )  # fmt: skip
@@ -88,7 +88,7 @@ def test_a_country_without_a_calendar_still_keeps_sundays_and_nights():
 )  # fmt: skip
 def test_regions_are_known_by_their_names_and_codes(country, region, code):
     """Codes: ISO 3166-2."""
-    assert subdivision(country, region) == code
+    assert subdivision_code(country, region) == code
 
 
 def test_good_friday_is_two_days_before_the_easter_of_the_gregorian_reckoning():
@@ -165,7 +165,7 @@ def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
         return is_open_on_the_clock(wall, rules, law)
 
     try:
-        found = allowed_from(
+        found = first_allowed_moment(
             moment, zone=ZoneInfo(zone), country="NZ", region="", channel="text", rules=rules, law_window=law
         )
     except NeverOpenError:
@@ -175,7 +175,7 @@ def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
 
     assert found >= moment
     assert is_open(found)
-    again = allowed_from(
+    again = first_allowed_moment(
         found, zone=ZoneInfo(zone), country="NZ", region="", channel="text", rules=rules, law_window=law
     )
     assert again == found

@@ -118,7 +118,7 @@ def test_a_wrong_password_does_not_lose_the_kept_form(owner: User) -> None:
         reverse("sign_in"), hidden(interrupted) | {"username": "maren", "password": "high tide"}, **OWN
     )
 
-    assert form_recovery.unpack(hidden(again)["kept"]) == [("client-name", "Wren Halloway")]
+    assert form_recovery.unpack_fields(hidden(again)["kept"]) == [("client-name", "Wren Halloway")]
 
 
 def test_a_stale_token_keeps_what_was_typed_and_gives_a_fresh_one(owner: User) -> None:
@@ -173,7 +173,7 @@ def test_more_than_can_be_carried_is_shown_to_be_copied(owner: User) -> None:
 
 @pytest.mark.parametrize("text", ["{", "[1]", '"x"', '[["a"]]', "null", "[" * 100_000])
 def test_what_is_no_kept_form_is_nothing(text: str) -> None:
-    assert form_recovery.unpack(text) == []
+    assert form_recovery.unpack_fields(text) == []
 
 
 def test_a_part_of_a_page_sends_the_whole_page_to_sign_in(client: Browser, owner: User) -> None:

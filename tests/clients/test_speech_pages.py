@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from clients.messaging.law import rule_for
 from clients.messaging.models import LawRule, MessageText
-from clients.messaging.texts import write
+from clients.messaging.texts import compose_text
 from clients.models import Business
 from tests.factories import ClientFactory, DeckFactory, MessageFactory, PropertyFactory
 
@@ -41,7 +41,7 @@ def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
 
     assert kept.status_code == 302
-    assert write(purpose="first", channel="text", language="en", fields=given).text == (
+    assert compose_text(purpose="first", channel="text", language="en", fields=given).text == (
         "Driftline Deck Care: Back deck!\nReply STOP to end."
     )
     assert MessageText.objects.get().changed_by is not None

@@ -7,9 +7,9 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging import channels, outbox, suppression
-from clients.messaging.channels.contract import Outcome, Result
-from clients.messaging.incoming.hooks.reading import hash_of
-from clients.messaging.incoming.hooks.words import Word, says_more, word_of
+from clients.messaging.channels.contract import SendOutcome, SendResult
+from clients.messaging.incoming.hooks.reading import secret_hash
+from clients.messaging.incoming.hooks.words import Keyword, has_more_than_keyword, keyword_of
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
 from clients.models import Business
 from tests.clients.test_hooks import SECRET, told
@@ -22,28 +22,30 @@ FCC = ["stop", "quit", "end", "revoke", "opt out", "cancel", "unsubscribe"]
 
 @pytest.mark.parametrize("text", [*FCC, "STOP", " Stop! ", "StopAll", "ARRÊT", "arret", "Remove", "opt-out", "STOP.\n"])
 def test_these_words_stop(text: str) -> None:
-    assert word_of(text) is Word.STOP
-    assert not says_more(text)
+    assert keyword_of(text) is Keyword.STOP
+    assert not has_more_than_keyword(text)
 
 
 @pytest.mark.parametrize("text", ["stop texting me", "Cancel my visit", "end of May suits us", "Opt out please"])
 def test_the_first_word_is_enough_and_the_rest_is_read_too(text: str) -> None:
-    assert word_of(text) is Word.STOP
-    assert says_more(text)
+    assert keyword_of(text) is Keyword.STOP
+    assert has_more_than_keyword(text)
 
 
 @pytest.mark.parametrize("text", ["", "No", "yes please", "Don't stop", "ending soon", "Start in May", "👍", "stopped"])
 def test_other_answers_are_for_a_person(text: str) -> None:
-    assert word_of(text) is Word.NONE
+    assert keyword_of(text) is Keyword.NONE
 
 
 def test_start_and_help_count_only_alone() -> None:
-    assert [word_of(text) for text in ("START", "unstop", "Help", "INFO?")] == [Word.START] * 2 + [Word.HELP] * 2
+    assert [keyword_of(text) for text in ("START", "unstop", "Help", "INFO?")] == [Keyword.START] * 2 + [
+        Keyword.HELP
+    ] * 2
 
 
 @pytest.fixture
 def row(business: Business) -> TextGateway:
-    return gateway_row("http://127.0.0.1:1/messages", hook_hash=hash_of(SECRET))
+    return gateway_row("http://127.0.0.1:1/messages", hook_hash=secret_hash(SECRET))
 
 
 @pytest.fixture
@@ -64,10 +66,10 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
 
     states = {each.pk: each.state for each in Message.objects.filter(kind="reminder")}
     assert states == {first.pk: "cancelled", second.pk: "cancelled", other.pk: "queued"}
-    assert suppression.suppressed(business=Business.objects.get(), channel="text", addresses=["+19025550101"])
+    assert suppression.suppressed_addresses(business=Business.objects.get(), channel="text", addresses=["+19025550101"])
     newest = Consent.objects.filter(client=first.client)[0]
     assert (newest.is_given, newest.channel, "“STOP”" in newest.evidence) == (False, "text", True)
-    refused = outbox.contactable(first.client, "text", today=timezone.localdate())
+    refused = outbox.contact_permission(first.client, "text", today=timezone.localdate())
     assert isinstance(refused, outbox.Refusal)
     assert not ToDo.objects.exists()
 
@@ -75,7 +77,7 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
 def test_stop_is_all_or_nothing(gateway: Browser, row: TextGateway, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued_text(1)
     gateway.raise_request_exception = False
-    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel_unsent", lambda **options: 1 / 0)
 
     assert says(gateway, "STOP", event="x").status_code == 500
 
@@ -112,19 +114,19 @@ def test_only_the_confirmation_goes_to_a_number_that_said_stop(
     )  # fmt: skip
     handed_over: list[str] = []
 
-    class Paper(channels.text.GatewayLine):
+    class Paper(channels.text.GatewayTransport):
         is_open = True  # type: ignore[assignment]
 
         def connect(self) -> None:
             """Nobody is called."""
 
-        def send(self, message: Message, look: Any) -> Outcome:
-            if not look.go():
-                return Outcome(Result.WITHHELD)
+        def send(self, message: Message, permit: Any) -> SendOutcome:
+            if not permit.is_granted():
+                return SendOutcome(SendResult.WITHHELD)
             handed_over.append(message.text)
-            return Outcome(Result.ACCEPTED)
+            return SendOutcome(SendResult.ACCEPTED)
 
-    monkeypatch.setitem(channels.LINES, "text", Paper)
+    monkeypatch.setitem(channels.TRANSPORTS, "text", Paper)
     outbox.deliver()
 
     assert handed_over == ["Driftline Deck Care: you will get no more text messages from us."]

@@ -77,8 +77,8 @@ def test_the_owner_enters_the_price_of_a_part(as_owner: Browser, typed: str, kep
 @given(parts=st.integers(0, 10_000), price=st.decimals(0, 10, places=5))
 def test_it_is_rounded_half_up_once(parts: int, price: Decimal) -> None:
     for currency, coin in (("CAD", Decimal("0.01")), ("JPY", Decimal(1))):  # ISO 4217: two decimals, none
-        with display.written_for(Business(name="x", currency=currency)):
-            cost = text_costs.cost(parts, price)
+        with display.override_business(Business(name="x", currency=currency)):
+            cost = text_costs.text_cost(parts, price)
         assert cost is not None
         assert -coin / 2 < cost - parts * price <= coin / 2
         assert cost == cost.quantize(coin)

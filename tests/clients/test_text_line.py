@@ -68,19 +68,21 @@ def test_many_share_a_connection_and_each_has_one_recipient(peer: Peer, row: Tex
 
 
 def withdraw(message: Message) -> None:
-    suppression.suppress(business=Business.objects.get(), channel="text", address=message.address, reason="asked")
+    suppression.suppress_address(
+        business=Business.objects.get(), channel="text", address=message.address, reason="asked"
+    )
 
 
 def test_the_body_does_not_leave_once_the_number_is_suppressed(
     peer: Peer, row: TextGateway, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Late(channels.text.GatewayLine):
-        def post(self, values: dict[str, str], look: Any) -> Any:
+    class Late(channels.text.GatewayTransport):
+        def post(self, values: dict[str, str], permit: Any) -> Any:
             withdraw(message)  # after the claim, before the last look
-            return super().post(values, look)
+            return super().post(values, permit)
 
     message = queued_text(1)
-    monkeypatch.setitem(channels.LINES, "text", Late)
+    monkeypatch.setitem(channels.TRANSPORTS, "text", Late)
 
     outbox.deliver()
 
@@ -90,7 +92,7 @@ def test_the_body_does_not_leave_once_the_number_is_suppressed(
 
 def test_refusals_end_as_the_row_says(peer: Peer, row: TextGateway) -> None:
     refused, put_off, opted_out = queued_text(1), queued_text(2), queued_text(3)
-    peer.gateway.plan = ["refuse", "busy", "opted_out"]
+    peer.gateway.planned_faults = ["refuse", "busy", "opted_out"]
     waiting = queued_text(4, client=opted_out.client, not_before=timezone.now() + timedelta(days=1))
 
     tally = outbox.deliver()
@@ -110,7 +112,7 @@ def test_refusals_end_as_the_row_says(peer: Peer, row: TextGateway) -> None:
 def test_a_lost_answer_is_unconfirmed_and_never_sent_again(peer: Peer, row: TextGateway) -> None:
     TextGateway.objects.update(look_up_url="")
     messages = [queued_text(number) for number in (1, 2)]
-    peer.gateway.plan = ["stall", "lose"]
+    peer.gateway.planned_faults = ["stall", "lose"]
 
     for _ in range(3):
         outbox.deliver()
@@ -129,20 +131,22 @@ def later(message: Message) -> None:
     """As if all that happened to it were an hour ago."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(delivery_reports, "SETTLED", timedelta(0))
-        assert delivery_reports.ask(message=message, now=timezone.now())
+        assert delivery_reports.query_gateway(message=message, now=timezone.now())
 
 
 def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(peer: Peer, row: TextGateway, owner: User) -> None:
     message = queued_text(1)
-    peer.gateway.plan = ["lose"]
+    peer.gateway.planned_faults = ["lose"]
     outbox.deliver()
-    assert delivery_reports.ask(message=message, now=timezone.now()).startswith("The gateway does not know it yet")
+    assert delivery_reports.query_gateway(message=message, now=timezone.now()).startswith(
+        "The gateway does not know it yet"
+    )
 
     later(message)
 
     message.refresh_from_db()
     assert (message.state, peer.taken) == ("failed", [])
-    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.resend_message(message=message, now=timezone.now(), by=owner)
     outbox.deliver()
     message.refresh_from_db()
     assert message.state == "delivered"
@@ -152,12 +156,12 @@ def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(peer: Peer,
 def test_one_that_drops_repeated_references_gets_the_same_one_again(peer: Peer, row: TextGateway, owner: User) -> None:
     TextGateway.objects.update(honours_reference=True, look_up_url="")
     message = queued_text(1)
-    peer.gateway.plan = ["forget"]
+    peer.gateway.planned_faults = ["forget"]
     outbox.deliver()
     message.refresh_from_db()
     assert message.state == "unconfirmed"
 
-    assert decisions.send_again(message=message, now=timezone.now(), by=owner)
+    assert decisions.resend_message(message=message, now=timezone.now(), by=owner)
     outbox.deliver()
 
     first, second = peer.taken
@@ -168,7 +172,7 @@ def test_three_lost_answers_in_a_row_spare_the_rest_of_the_queue(peer: Peer, row
     TextGateway.objects.update(look_up_url="")
     for number in range(1, 8):
         queued_text(number)
-    peer.gateway.plan = ["forget"] * 7
+    peer.gateway.planned_faults = ["forget"] * 7
 
     tally = outbox.deliver()
 
@@ -194,7 +198,8 @@ def test_a_gateway_that_does_not_let_us_in_stops_the_line_not_the_messages(
 ) -> None:
     queued_text(1), queued_text(2)
     monkeypatch.setattr(
-        "clients.messaging.channels.fake_gateway.Handler.be", lambda self, *_: self.say(401, {"error": "key"})
+        "clients.messaging.channels.fake_gateway.FakeGatewayHandler.be",
+        lambda self, *_: self.send_json(401, {"error": "key"}),
     )
 
     tally = outbox.deliver()
@@ -215,7 +220,7 @@ def test_we_show_who_we_are(peer: Peer, row: TextGateway) -> None:
         TextGateway.objects.update(**over)
         queued_text(number)
         outbox.deliver()
-        assert peer.gateway.asked[-1][header] == value
+        assert peer.gateway.request_headers[-1][header] == value
 
 
 def test_what_waited_does_not_ring_at_night(peer: Peer, row: TextGateway) -> None:

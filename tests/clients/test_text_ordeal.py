@@ -25,7 +25,7 @@ class TextOrdeal(Ordeal):
     channel = "text"
     first_port = 2900
 
-    def words(self, number: int) -> dict[str, str]:
+    def message_fields(self, number: int) -> dict[str, str]:
         return {"kind": "service", "address": f"+1902555{number:04d}", "subject": "", "text": "We come on Tuesday."}
 
     @contextlib.contextmanager
@@ -34,14 +34,14 @@ class TextOrdeal(Ordeal):
             gateway_row(f"http://127.0.0.1:{self.port}/messages", look_up_url="")  # what is unconfirmed stays so
             yield
 
-    def peer_words(self) -> list[str]:
+    def peer_arguments(self) -> list[str]:
         arguments = [f"--port={self.port}", f"--log={self.log}", f"--latest-seconds={self.latest_seconds}"]
-        return [processes.MANAGE, "fake_gateway", *arguments, *SHARES]
+        return [processes.MANAGE_PY, "fake_gateway", *arguments, *SHARES]
 
     def sender_settings(self) -> dict[str, str]:
         return {"GATEWAY_TIMEOUT": "2"}
 
-    def taken(self) -> Counter[str]:
+    def taken_counts(self) -> Counter[str]:
         domain = Message.objects.values_list("message_id", flat=True)[0].partition("@")[2]
         return Counter(f"<{line.split()[0]}@{domain}" for line in self.log.read_text().splitlines())
 

@@ -7,12 +7,12 @@ import pytest
 
 from clients.messaging import sms_parts
 from clients.messaging.models import MessageText
-from clients.messaging.texts import FIELDS, TextProblem, Texts, check, fields_of, write
+from clients.messaging.texts import MESSAGE_FIELDS, TextProblem, Texts, check_wording, compose_text, fields_of
 from clients.models import Business
 from clients.models.channel import Channel
 
 pytestmark = pytest.mark.usefixtures("business")
-GIVEN = {"greeting": "Ottilie Saltonby", "decks": FIELDS["decks"].sample, "due_by": "March 2027"}
+GIVEN = {"greeting": "Ottilie Saltonby", "decks": MESSAGE_FIELDS["decks"].sample, "due_by": "March 2027"}
 OURS = {
     "business",
     "legal_name",
@@ -36,14 +36,14 @@ ALL = [
 def samples(purpose: str, channel: str) -> dict[str, str]:
     """Something for each field that a caller has to give."""
     names = set(fields_of(purpose, channel)) - OURS - {"unsubscribe_url"}
-    return {name: FIELDS[name].sample for name in names}
+    return {name: MESSAGE_FIELDS[name].sample for name in names}
 
 
 @pytest.mark.parametrize(("purpose", "channel", "language"), ALL)
 def test_the_program_has_a_text_for_every_purpose_and_way(purpose: str, channel: str, language: str) -> None:
     text = Texts.load()
     words = text.wording(purpose, channel, language)
-    check(purpose=purpose, channel=channel, subject=words.subject, body=words.body)
+    check_wording(purpose=purpose, channel=channel, subject=words.subject, body=words.body)
 
     written = text.write(purpose=purpose, channel=channel, language=language, fields=samples(purpose, channel))
 
@@ -54,14 +54,14 @@ def test_the_program_has_a_text_for_every_purpose_and_way(purpose: str, channel:
     assert "{" + "greeting" not in rest
     assert bool(written.html) == (channel == "email")
     if channel == "text":
-        assert sms_parts.measure(written.text).encoding == "GSM"
+        assert sms_parts.measure_sms(written.text).encoding == "GSM"
         assert 1 <= written.parts <= 4
 
 
 def test_a_value_is_put_in_once_and_means_nothing_else() -> None:
     given = GIVEN | {"greeting": "{business} <b>&</b> {unsubscribe_url}"}
 
-    written = write(purpose="first", channel="email", language="en", fields=given)
+    written = compose_text(purpose="first", channel="email", language="en", fields=given)
 
     assert "Hello {business} <b>&</b> (unsubscribe_url)," in written.text
     assert "Hello {business} &lt;b&gt;&amp;&lt;/b&gt; (unsubscribe_url)," in written.html
@@ -71,7 +71,7 @@ def test_a_value_is_put_in_once_and_means_nothing_else() -> None:
 def test_a_line_with_nothing_to_say_is_left_out() -> None:
     Business.objects.update(phone="")
 
-    written = write(purpose="first", channel="email", language="en", fields=GIVEN)
+    written = compose_text(purpose="first", channel="email", language="en", fields=GIVEN)
 
     assert "phone" not in written.text.lower()
     assert "\n\n\n" not in written.text
@@ -86,14 +86,14 @@ def test_the_language_is_the_clients_then_the_businesss_then_english(
     language: str, of_business: str, expected: str
 ) -> None:
     Business.objects.update(locale=of_business)
-    assert write(purpose="second", channel="text", language=language, fields=GIVEN).language == expected
+    assert compose_text(purpose="second", channel="text", language=language, fields=GIVEN).language == expected
 
 
 def test_the_owners_wording_goes_before_the_programs() -> None:
     body = "Ciamar a tha thu {greeting}\n{decks} {stop_line}"
     MessageText.objects.create(purpose="first", channel="text", language="gd", body=body)
 
-    assert write(purpose="first", channel="text", language="gd-GB", fields=GIVEN).text.startswith(
+    assert compose_text(purpose="first", channel="text", language="gd-GB", fields=GIVEN).text.startswith(
         "Ciamar a tha thu Ott"
     )
 
@@ -112,7 +112,7 @@ def test_a_bad_value_is_refused_naming_the_field_and_logged(
     fields: dict[str, str], word: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     with pytest.raises(TextProblem, match=word):
-        write(purpose="first", channel="email", language="en", fields=GIVEN | fields)
+        compose_text(purpose="first", channel="email", language="en", fields=GIVEN | fields)
     assert "first by email" in caplog.text
 
 
@@ -132,13 +132,13 @@ def test_a_bad_value_is_refused_naming_the_field_and_logged(
 )
 def test_a_text_that_cannot_work_is_refused_when_it_is_saved(subject: str, body: str, word: str) -> None:
     with pytest.raises(TextProblem, match=word):
-        check(purpose="first", channel="email", subject=subject, body=body)
+        check_wording(purpose="first", channel="email", subject=subject, body=body)
 
 
 def test_a_row_that_became_wrong_is_refused_when_it_is_written() -> None:
     MessageText.objects.create(purpose="first", channel="text", language="en", body="{decks} {total} {stop_line}")
     with pytest.raises(TextProblem, match=re.escape("{total}")):
-        write(purpose="first", channel="text", language="en", fields=GIVEN)
+        compose_text(purpose="first", channel="text", language="en", fields=GIVEN)
 
 
 def test_many_texts_are_written_without_further_queries(django_assert_num_queries: Any) -> None:

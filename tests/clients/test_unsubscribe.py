@@ -22,7 +22,7 @@ pytestmark = pytest.mark.usefixtures("business")
 
 
 def path_of(message: Message) -> str:
-    link = message_keys.link_of(Business.objects.get(), message)
+    link = message_keys.unsubscribe_link(Business.objects.get(), message)
     return link.removeprefix("https://decks.example.com")
 
 
@@ -49,7 +49,7 @@ def test_one_post_of_a_mail_program_unsubscribes(mail_program: Client, encoding:
     newest = Consent.objects.filter(client=message.client)[0]
     assert (newest.is_given, newest.channel) == (False, "email")
     assert message.message_id in newest.evidence
-    found = outbox.contactable(message.client, "email", today=timezone.now().date())
+    found = outbox.contact_permission(message.client, "email", today=timezone.now().date())
     assert isinstance(found, Refusal)
 
 
@@ -79,7 +79,7 @@ def test_the_suppression_outlives_the_client(mail_program: Client) -> None:
     client.delete()
     point = EmailFactory(value="client1@example.org")
     ConsentFactory(client=point.client)
-    assert isinstance(outbox.contactable(point.client, "email", today=timezone.now().date()), Refusal)
+    assert isinstance(outbox.contact_permission(point.client, "email", today=timezone.now().date()), Refusal)
 
 
 def test_repeated_and_unknown_tokens_get_the_same_answer(mail_program: Client) -> None:
@@ -111,7 +111,7 @@ def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_pro
 def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     message = queued(1)
     mail_program.raise_request_exception = False
-    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel", lambda **options: 1 / 0)
+    monkeypatch.setattr("clients.messaging.outbox.decisions.cancel_unsent", lambda **options: 1 / 0)
     assert mail_program.post(path_of(message)).status_code == 500
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (0, 0)
 
@@ -149,7 +149,7 @@ def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_t
         assert words in page
         assert "unsubscribe" not in page.lower()
     assert "Stop these messages?" in unknown.content.decode()
-    assert Consent.objects.filter(client=message.client)[0].wording == outbox.unsubscribing.WHY
+    assert Consent.objects.filter(client=message.client)[0].wording == outbox.unsubscribing.UNSUBSCRIBED_BY_LINK
 
 
 @pytest.mark.parametrize(

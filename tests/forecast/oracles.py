@@ -4,14 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reminders.forecast import Lives
+from reminders.forecast import CensoredLives
 
 INF = np.inf
 
 
-def rows(lower: list[float], upper: list[float], weight: list[float] | None = None, x: object = None) -> Lives:
+def rows(lower: list[float], upper: list[float], weight: list[float] | None = None, x: object = None) -> CensoredLives:
     n = len(lower)
-    return Lives(
+    return CensoredLives(
         x=np.zeros((n, 0)) if x is None else np.asarray(x, dtype=float).reshape(n, -1),
         lower=np.asarray(lower, dtype=float),
         upper=np.asarray(upper, dtype=float),
@@ -20,7 +20,7 @@ def rows(lower: list[float], upper: list[float], weight: list[float] | None = No
     )
 
 
-def _wheels() -> Lives:
+def _wheels() -> CensoredLives:
     age = [4, 10, 14, 18, 22, 26, 30, 34, 38, 42, 46]
     seen = np.array([39, 53, 33, 73, 30, 39, 42, 13, 34, 40, 36])
     cracked = np.array([0, 4, 2, 7, 5, 9, 9, 6, 22, 21, 21])
@@ -30,7 +30,7 @@ def _wheels() -> Lives:
     return rows(np.array(lower)[keep], np.array(upper)[keep], weight[keep])
 
 
-def _table(text: str) -> Lives:
+def _table(text: str) -> CensoredLives:
     # "low high count" a line; "-" for no end.
     parts = [line.split() for line in text.strip().splitlines()]
     return rows(
@@ -58,7 +58,7 @@ _OVARIAN = """
 """
 
 
-def _regression(text: str) -> Lives:
+def _regression(text: str) -> CensoredLives:
     cells = [row.split(",") for row in text.replace("\n", "|").split("|") if row]
     upper = [float(c[1]) if c[1] else INF for c in cells]
     return rows([float(c[0]) for c in cells], upper, x=[[float(c[2]), float(c[3])] for c in cells])
@@ -67,7 +67,7 @@ def _regression(text: str) -> Lives:
 OVARIAN = _regression(_OVARIAN)
 
 
-def _motorette() -> Lives:
+def _motorette() -> CensoredLives:
     by_heat = {
         170: ([1764, 2772, 3444, 3542, 3780, 4860, 5196], 5448, 3),
         190: ([408, 408, 1344, 1344, 1440], 1680, 5),
@@ -84,7 +84,7 @@ def _motorette() -> Lives:
 MOTORETTE = _motorette()
 
 
-def _bearings() -> Lives:
+def _bearings() -> CensoredLives:
     # Meeker & Escobar (1998) table C.5: hours of 1,703 bearing cages; six failed, the others were still running.
     running = "50 288|150 148|250 124|350 111|450 106|550 99|650 110|750 114|850 119|950 127|1050 123|1150 93"
     running += "|1250 47|1350 41|1450 27|1550 11|1650 6|1850 1|2050 2"
@@ -102,7 +102,7 @@ class Published:
     """A data set with its log-normal maximum: coefficients, sigma, log-likelihood, standard errors (log sigma last)."""
 
     name: str
-    lives: Lives
+    lives: CensoredLives
     beta: tuple[float, ...]
     sigma: float
     log_likelihood: float

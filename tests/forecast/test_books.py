@@ -3,8 +3,16 @@
 import numpy as np
 import pytest
 
-from reminders.forecast import PRIOR, Book, Posterior, backtest, best_recoat_age, judge, predict
-from reminders.forecast.predict import life
+from reminders.forecast import (
+    PUBLISHED_PRIOR,
+    InspectionData,
+    Posterior,
+    backtest,
+    compare_fits,
+    optimal_recoat_age,
+    predict,
+)
+from reminders.forecast.predict import predict_log_life
 from tests.forecast.simulated import START, Simulated, shifted_truth, simulate, truth_from_prior
 
 YEAR = 365.25
@@ -13,7 +21,7 @@ CUT = START + 5 * YEAR
 
 def share_inside(made: Simulated, posterior: Posterior, rows: np.ndarray) -> float:
     """Share of true lives inside the central 80 % of the forecast made when the coat went on."""
-    mean, spread = life(made.book.coats.take(rows), posterior)[:2]
+    mean, spread = predict_log_life(made.book.coats.take(rows), posterior)[:2]
     return float(np.mean(np.abs(np.log(made.life_months[rows]) - mean) <= 1.2815516 * spread))
 
 
@@ -30,7 +38,7 @@ def coverage_over_worlds(decks: int, worlds: int, *, learned: bool) -> tuple[flo
     for seed in range(worlds):
         made = simulate(seed, decks, 12.0, truth_from_prior(np.random.default_rng(1000 + seed)))
         later = first_coats_after(made, CUT)
-        posterior = made.book.learn(CUT).posterior if learned else PRIOR
+        posterior = made.book.fit_before(CUT).posterior if learned else PUBLISHED_PRIOR
         found.append(share_inside(made, posterior, later))
     return float(np.mean(found)), float(np.std(found) / np.sqrt(worlds))
 
@@ -71,8 +79,8 @@ def yearly_cost(made: Simulated, rows: np.ndarray, months: np.ndarray, recoat: f
 def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None:
     made = simulate(11, 300, 7.0, shifted_truth())
     rows = np.flatnonzero(made.book.coats.coated_on >= CUT)
-    mean, spread = life(made.book.coats.take(rows), made.book.learn(CUT).posterior)[:2]
-    ages = np.array([best_recoat_age(m, s, 900.0, 2700.0).months for m, s in zip(mean, spread, strict=True)])
+    mean, spread = predict_log_life(made.book.coats.take(rows), made.book.fit_before(CUT).posterior)[:2]
+    ages = np.array([optimal_recoat_age(m, s, 900.0, 2700.0).months for m, s in zip(mean, spread, strict=True)])
     ours = yearly_cost(made, rows, ages, 900.0, 2700.0)
     flat = yearly_cost(made, rows, np.full(len(rows), 12.0), 900.0, 2700.0)
     print(f"cost a year: {ours:.0f} against {flat:.0f}")  # noqa: T201 (as above)
@@ -82,16 +90,16 @@ def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None
 def test_a_worse_fit_is_not_adopted_and_says_so() -> None:
     made = simulate(3, 40, 5.0, shifted_truth())
     since, until = START + 4 * YEAR, START + 5 * YEAR
-    learned = made.book.learn(since).posterior
+    learned = made.book.fit_before(since).posterior
     good, bad = (
-        judge(made.book, learned, PRIOR, since=since, until=until),
-        judge(made.book, PRIOR, learned, since=since, until=until),
+        compare_fits(made.book, learned, PUBLISHED_PRIOR, since=since, until=until),
+        compare_fits(made.book, PUBLISHED_PRIOR, learned, since=since, until=until),
     )
-    assert good.adopted
-    assert not bad.adopted
+    assert good.is_adopted
+    assert not bad.is_adopted
     assert "worse, so the fit in use stays" in bad.reason
     assert good.visits > 20
-    assert judge(made.book, learned, PRIOR, since=until, until=until + 1).adopted
+    assert compare_fits(made.book, learned, PUBLISHED_PRIOR, since=until, until=until + 1).is_adopted
 
 
 def test_a_small_back_test_scores_the_same_visits_for_all() -> None:
@@ -99,19 +107,19 @@ def test_a_small_back_test_scores_the_same_visits_for_all() -> None:
     found = backtest(made.book, START + 2 * YEAR, START + 4 * YEAR)
     assert len({s.visits for s in found.scores.values()}) == 1
     assert found.scores["learned"].log_score < np.log(2)
-    assert not found.coverage.enough
+    assert not found.coverage.is_enough
 
 
 def test_the_future_does_not_leak_into_a_fit() -> None:
     made = simulate(5, 25, 4.0, truth_from_prior(np.random.default_rng(1)))
     cut = START + 2 * YEAR
-    past = Book(made.book.coats, made.book.before(cut), made.book.ended_on)
-    assert past.learn(cut).version == made.book.learn(cut).version
+    past = InspectionData(made.book.coats, made.book.visits_before(cut), made.book.ended_on)
+    assert past.fit_before(cut).version == made.book.fit_before(cut).version
     running = made.book.coats.take(np.flatnonzero(made.book.running(cut) & (made.book.coats.coated_on < cut)))
-    assert np.isfinite(predict(running, made.book.learn(cut).posterior, cut).due_by).all()
+    assert np.isfinite(predict(running, made.book.fit_before(cut).posterior, cut).due_by).all()
 
 
 def test_a_step_of_no_days_is_refused() -> None:
-    made = simulate(5, 5, 3.0, PRIOR)
+    made = simulate(5, 5, 3.0, PUBLISHED_PRIOR)
     with pytest.raises(ValueError, match="step_days must be above 0; got 0"):
         backtest(made.book, START, START + YEAR, step_days=0)

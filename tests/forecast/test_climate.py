@@ -28,8 +28,8 @@ def test_sun_from_sunshine_agrees_with_fao_56_example_10() -> None:
     above = climate.extraterrestrial_radiation(-22.9, 135)
     share = 220 / 31 / climate.daylight_hours(-22.9, 135)
     # 14.456 and 18.833 are printed by the NCL functions that repeat the example.
-    assert climate.sun_from_sunshine(share, above) == pytest.approx(14.456, abs=0.005)
-    assert climate.clear_sky_sun(above) == pytest.approx(18.833, abs=0.005)
+    assert climate.radiation_from_sunshine(share, above) == pytest.approx(14.456, abs=0.005)
+    assert climate.clear_sky_radiation(above) == pytest.approx(18.833, abs=0.005)
 
 
 @pytest.mark.parametrize("latitude", [-66, -45, -10, 0, 23, 51, 60])
@@ -59,7 +59,7 @@ def test_sun_is_never_negative_and_days_never_longer_than_24_hours(latitude: flo
 
 
 def test_the_poles_have_half_a_year_of_night() -> None:
-    sun = climate.monthly_sun([90.0, -90.0], [1500.0, 1500.0])
+    sun = climate.monthly_radiation([90.0, -90.0], [1500.0, 1500.0])
     assert sun[0, 11] == 0
     assert sun[0, 5] > 10
     assert sun[1, 5] == 0
@@ -82,7 +82,7 @@ def test_the_poles_have_half_a_year_of_night() -> None:
     ],
 )
 def test_yearly_sun_agrees_with_weather_files(latitude: float, sunshine: float, kwh: float) -> None:
-    sun = climate.monthly_sun(latitude, sunshine)[0]
+    sun = climate.monthly_radiation(latitude, sunshine)[0]
     assert (sun * climate.MONTH_DAYS).sum() / 3.6 == pytest.approx(kwh, rel=0.18)
 
 
@@ -115,7 +115,7 @@ def test_dew_point_agrees_with_psychrolib(temperature: float, humidity: float) -
 def test_wood_settles_to_the_moisture_of_the_wood_handbook(
     celsius: float, humidity: float, percent: float, within: float
 ) -> None:
-    assert climate.equilibrium_moisture(celsius, humidity) == pytest.approx(percent, abs=within)
+    assert climate.equilibrium_moisture_content(celsius, humidity) == pytest.approx(percent, abs=within)
 
 
 RICHMOND = (
@@ -140,8 +140,8 @@ def test_scheffer_index_of_noaa_normals_1981_to_2010(normals: tuple[list[float],
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: climate.monthly_sun(91.0, 1500), r"latitude must lie between -90 and 90; got 91\.0"),
-        (lambda: climate.monthly_sun(45.0, np.nan), r"annual_sunshine_hours .* got nan"),
+        (lambda: climate.monthly_radiation(91.0, 1500), r"latitude must lie between -90 and 90; got 91\.0"),
+        (lambda: climate.monthly_radiation(45.0, np.nan), r"annual_sunshine_hours .* got nan"),
         (lambda: climate.wet_days_from_rain([-1.0] * 12), r"rain_mm .* got -1\.0"),
         (lambda: climate.dew_point(20.0, 55.0), r"humidity .* got 55\.0"),
     ],

@@ -9,20 +9,22 @@ from lifelines import LogNormalAFTFitter
 from lifelines.datasets import load_c_botulinum_lag_phase, load_diabetes
 from scipy import stats
 
-from reminders.forecast import Lives
-from reminders.forecast.lognormal import log_interval
-from reminders.forecast.newton import Maximum, maximise, prepare
-from reminders.forecast.reml import restrict
+from reminders.forecast import CensoredLives
+from reminders.forecast.lognormal import log_ndtr_interval
+from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from reminders.forecast.reml import apply_reml_correction
 from tests.forecast.oracles import INF, MOTORETTE, PUBLISHED, RAIL, WHEELS, Published, rows
 
 
-def flat(lives: Lives, start: list[float], **options: object) -> Maximum:
+def flat(lives: CensoredLives, start: list[float], **options: object) -> PosteriorMode:
     """The maximum of the likelihood alone; coefficients, log sigma, log omega."""
     size = len(start)
-    return maximise(prepare(lives, np.zeros(size), np.zeros((size, size)), **options), np.array(start, dtype=float))
+    return find_posterior_mode(
+        prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), **options), np.array(start, dtype=float)
+    )
 
 
-def start_of(lives: Lives) -> list[float]:
+def start_of(lives: CensoredLives) -> list[float]:
     middle = np.log(np.where(np.isfinite(lives.upper), (lives.lower + lives.upper) / 2, 1.5 * lives.lower))
     x = np.column_stack([np.ones(len(lives)), lives.x])
     return [*np.linalg.lstsq(x, middle, rcond=None)[0], 0.0, 0.0]
@@ -66,11 +68,11 @@ TAILS = [
 
 @pytest.mark.parametrize(("low", "high", "known"), TAILS)
 def test_interval_probabilities_keep_their_digits_in_the_tails(low: float, high: float, known: float) -> None:
-    assert log_interval(np.array([low]), np.array([high]))[0] == pytest.approx(known, rel=1e-10)
+    assert log_ndtr_interval(np.array([low]), np.array([high]))[0] == pytest.approx(known, rel=1e-10)
 
 
 def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
-    problem = prepare(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False)
+    problem = prepare_log_posterior(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False)
     value, gradient, hessian = problem.likelihood(np.array([3.6, -0.5, 0.0]))
     assert value == pytest.approx(-192.254538833, abs=1e-8)  # scipy.stats.norm, summed by hand
     assert gradient[:2] == pytest.approx([20.394273, 8.290349], abs=1e-5)
@@ -79,7 +81,7 @@ def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
 
 def test_the_most_probable_wheels_under_a_prior_agree_with_nelder_mead() -> None:
     mean, precision = np.array([3.5, np.log(0.5), 0.0]), np.diag([100.0, 25.0, 1.0])
-    best = maximise(prepare(WHEELS, mean, precision, deck_effect=False), mean)
+    best = find_posterior_mode(prepare_log_posterior(WHEELS, mean, precision, deck_effect=False), mean)
     assert best.theta[:2] == pytest.approx([3.62711954, -0.45608799], abs=1e-6)
     assert best.value == pytest.approx(-193.00891030, abs=1e-7)
     assert np.sqrt(np.diag(best.covariance))[:2] == pytest.approx([0.04696726, 0.09032305], abs=1e-6)
@@ -109,9 +111,9 @@ def test_spreads_of_rails_freed_of_their_bias_agree_with_restricted_maximum_like
 
     y, rail = np.array(RAIL, dtype=float), np.repeat(np.arange(6), 3)
     life = np.exp(y / 20)
-    problem = prepare(replace(rows(life, life), deck=rail), np.zeros(3), np.zeros((3, 3)))
-    best = maximise(problem, np.array([3.0, -1.0, -0.5]))
-    freed = restrict(problem, best, 6)
+    problem = prepare_log_posterior(replace(rows(life, life), deck=rail), np.zeros(3), np.zeros((3, 3)))
+    best = find_posterior_mode(problem, np.array([3.0, -1.0, -0.5]))
+    freed = apply_reml_correction(problem, best, 6)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         other = MixedLM(y, np.ones((18, 1)), groups=rail).fit(reml=True)
@@ -168,17 +170,19 @@ def test_a_mixed_sample_agrees_with_scipy() -> None:
 
 
 @pytest.mark.parametrize("misgrade", [0.0, 0.02])
-def test_derivatives_agree_with_differences(misgrade: float) -> None:
+def test_derivatives_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4)
-    problem = prepare(lives, np.zeros(5), np.eye(5), misgrade=misgrade, nodes=31)
+    problem = prepare_log_posterior(lives, np.zeros(5), np.eye(5), misclassification=misclassification, nodes=31)
     theta, step = np.array([2.4, 0.1, 0.2, -1.1, -0.9]), 1e-5
-    _, gradient, hessian = problem.objective(theta)
-    ways = [(problem.objective(theta + step * unit), problem.objective(theta - step * unit)) for unit in np.eye(5)]
+    _, gradient, hessian = problem.log_posterior(theta)
+    ways = [
+        (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit)) for unit in np.eye(5)
+    ]
     assert gradient == pytest.approx([(up[0] - down[0]) / (2 * step) for up, down in ways], abs=1e-4)
     assert hessian == pytest.approx(np.array([(up[1] - down[1]) / (2 * step) for up, down in ways]), abs=2e-3)
 
 
-def book(decks: int, coats: int, seed: int, sigma: float = 0.3, omega: float = 0.4) -> Lives:
+def book(decks: int, coats: int, seed: int, sigma: float = 0.3, omega: float = 0.4) -> CensoredLives:
     rng = np.random.default_rng(seed)
     n, deck = decks * coats, np.repeat(np.arange(decks), coats)
     x = rng.normal(size=(n, 2))
@@ -186,13 +190,13 @@ def book(decks: int, coats: int, seed: int, sigma: float = 0.3, omega: float = 0
     first, second = rng.uniform(6, 12, n), rng.uniform(13, 24, n)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, INF))
-    return Lives(x=x, lower=lower, upper=upper, deck=deck)
+    return CensoredLives(x=x, lower=lower, upper=upper, deck=deck)
 
 
 def test_nine_nodes_are_as_good_as_brute_force() -> None:
     lives = book(20, 3, seed=8)
     theta = np.array([2.5, 0.1, -0.2, np.log(0.35), np.log(0.4)])
-    found = prepare(lives, np.zeros(5), np.zeros((5, 5))).likelihood(theta)[0]
+    found = prepare_log_posterior(lives, np.zeros(5), np.zeros((5, 5))).likelihood(theta)[0]
     pace = np.linspace(-4, 4, 4001)
     total = 0.0
     for deck in range(20):
@@ -202,7 +206,7 @@ def test_nine_nodes_are_as_good_as_brute_force() -> None:
             (np.log(np.maximum(side[at], 1e-300))[:, None] - eta[:, None] - pace) / 0.35
             for side in (lives.lower, lives.upper)
         )
-        each = np.exp(log_interval(low, high)).prod(axis=0) * stats.norm.pdf(pace, scale=0.4)
+        each = np.exp(log_ndtr_interval(low, high)).prod(axis=0) * stats.norm.pdf(pace, scale=0.4)
         total += np.log(each.sum() * (pace[1] - pace[0]))
     assert found == pytest.approx(total, abs=1e-3)
 

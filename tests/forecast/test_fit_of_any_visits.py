@@ -9,14 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reminders.forecast import COLUMNS, PRIOR, Coats, Fit, Lives, Posterior, fit, predict
+from reminders.forecast import DESIGN_COLUMNS, PUBLISHED_PRIOR, CensoredLives, Coats, Fit, Posterior, fit, predict
 from tests.forecast.oracles import INF
 
-WIDTH = len(COLUMNS)
+WIDTH = len(DESIGN_COLUMNS)
 
 
-def few(lower: list[float], upper: list[float], deck: list[int]) -> Lives:
-    return Lives(x=np.zeros((len(lower), WIDTH)), lower=np.array(lower), upper=np.array(upper), deck=np.array(deck))
+def few(lower: list[float], upper: list[float], deck: list[int]) -> CensoredLives:
+    return CensoredLives(
+        x=np.zeros((len(lower), WIDTH)), lower=np.array(lower), upper=np.array(upper), deck=np.array(deck)
+    )
 
 
 @pytest.mark.parametrize(
@@ -33,7 +35,7 @@ def few(lower: list[float], upper: list[float], deck: list[int]) -> Lives:
         pytest.param(few([0.0, 400.0], [0.5, INF], [1, 1]), id="a deck that contradicts itself"),
     ],
 )
-def test_the_fit_never_fails(lives: Lives) -> None:
+def test_the_fit_never_fails(lives: CensoredLives) -> None:
     found = fit(lives)
     posterior = found.posterior
     assert found.converged
@@ -53,13 +55,15 @@ def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, i
     upper = [INF if open_ended and low > 0 else b for (_, b, _, open_ended), low in zip(seen, lower, strict=True)]
     found = fit(few(lower, upper, [deck for _, _, deck, _ in seen]))
     assert np.isfinite(found.posterior.mean).all()
-    assert np.abs(found.posterior.mean[1:-2] - PRIOR.mean[1:-2]).max() < 1e-9  # no exposure, nothing learned about it
+    assert (
+        np.abs(found.posterior.mean[1:-2] - PUBLISHED_PRIOR.mean[1:-2]).max() < 1e-9
+    )  # no exposure, nothing learned about it
 
 
 def test_equal_visits_give_an_equal_version_and_others_another() -> None:
     first, other = few([12.0], [INF], [1]), few([12.5], [INF], [1])
     assert fit(first).version == fit(first).version != fit(other).version
-    assert fit(few([], [], [])).version == PRIOR.version
+    assert fit(few([], [], [])).version == PUBLISHED_PRIOR.version
 
 
 def test_a_deck_that_wore_fast_three_times_is_expected_to_again(coats: Callable[..., Coats]) -> None:
@@ -79,7 +83,7 @@ def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
 
 def test_misreading_bounds_what_one_odd_visit_can_do() -> None:
     usual = few([12.0] * 20 + [0.0], [20.0] * 20 + [1.0], list(range(21)))
-    assert fit(usual, misgrade=0.02).posterior.sigma < fit(usual, misgrade=0.0).posterior.sigma
+    assert fit(usual, misclassification=0.02).posterior.sigma < fit(usual, misclassification=0.0).posterior.sigma
 
 
 @pytest.mark.parametrize(
@@ -99,7 +103,7 @@ def test_impossible_lives_are_refused(change: dict[str, np.ndarray], message: st
 
 def test_a_misgrade_of_one_half_is_refused() -> None:
     with pytest.raises(ValueError, match=r"misgrade must lie between 0 and 0\.5; got 0\.5"):
-        fit(few([12.0], [INF], [1]), misgrade=0.5)
+        fit(few([12.0], [INF], [1]), misclassification=0.5)
 
 
 def test_a_posterior_of_the_wrong_size_is_refused() -> None:

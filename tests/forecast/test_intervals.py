@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reminders.forecast import STRIP_RATIO, Clock, Coats, Visits, bounds, lives, seasonal_rate
+from reminders.forecast import STRIP_RATIO, Coats, SeasonalClock, Visits, censored_lives, life_bounds, seasonal_rate
 from tests.forecast.conftest import MID_LATITUDE_SUN
 
 PUT_ON = 18000.0
-CLOCK = Clock(seasonal_rate(MID_LATITUDE_SUN, np.full(12, 10.0)))
+CLOCK = SeasonalClock(seasonal_rate(MID_LATITUDE_SUN, np.full(12, 10.0)))
 FINE = ((1.0, 0.4), (2.0, 0.7), (3.0, 1.0), (4.0, 1.5), (5.0, 2.0))
 
 
@@ -40,29 +40,29 @@ CASES = [
 def test_grades_bound_the_life(
     coats: Callable[..., Coats], name: str, finish: str, found: list[Any], lower: float, upper: float
 ) -> None:
-    result = bounds(coats(finish_class=finish), seen(*found))
+    result = life_bounds(coats(finish_class=finish), seen(*found))
     assert result.seen.all()
     assert not result.conflict.any()
     assert [result.lower[0], result.upper[0]] == pytest.approx([lower, upper])
 
 
 def test_finer_limits_give_an_interval_for_every_grade(coats: Callable[..., Coats]) -> None:
-    result = bounds(coats(), seen((300, 2, "routine")), penetrating=FINE)
+    result = life_bounds(coats(), seen((300, 2, "routine")), penetrating=FINE)
     assert [result.lower[0], result.upper[0]] == pytest.approx([age(300), age(300) / 0.7])
 
 
 def test_sound_after_worn_is_flagged_and_left_out_of_the_fit(coats: Callable[..., Coats]) -> None:
     deck = coats()
-    result = bounds(deck, seen((300, 4, "due"), (500, 0, "routine")))
+    result = life_bounds(deck, seen((300, 4, "due"), (500, 0, "routine")))
     assert result.conflict.all()
-    assert len(lives(deck, result, np.array([True]))) == 0
+    assert len(censored_lives(deck, result, np.array([True]))) == 0
 
 
 def test_coats_without_visits_teach_nothing(coats: Callable[..., Coats]) -> None:
     deck = coats(coated_on=[PUT_ON, PUT_ON])
-    result = bounds(deck, seen((300, 1, "routine")))
+    result = life_bounds(deck, seen((300, 1, "routine")))
     assert result.seen.tolist() == [True, False]
-    assert len(lives(deck, result, np.array([True, True]))) == 1
+    assert len(censored_lives(deck, result, np.array([True, True]))) == 1
 
 
 @pytest.mark.parametrize(
@@ -93,4 +93,4 @@ def test_bad_visits_are_refused(given: dict[str, Any], message: str) -> None:
 )
 def test_visits_that_fit_no_coat_are_refused(coats: Callable[..., Coats], coat: int, day: float, message: str) -> None:
     with pytest.raises(ValueError, match=message):
-        bounds(coats(), Visits(coat=[coat], visited_on=[day], grade=[1]))
+        life_bounds(coats(), Visits(coat=[coat], visited_on=[day], grade=[1]))

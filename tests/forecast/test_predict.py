@@ -10,12 +10,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from reminders.forecast import COLUMNS, FACTORS, PRIOR, PRIORS, VOCABULARY, Coats, design, predict
+from reminders.forecast import (
+    CATEGORY_LEVELS,
+    COEFFICIENT_PRIORS,
+    DESIGN_COLUMNS,
+    FACTORS,
+    PUBLISHED_PRIOR,
+    Coats,
+    design_matrix,
+    predict,
+)
 from tests.forecast.conftest import MID_LATITUDE_SUN
 
 TODAY = 18365.0
 PLACE = {"latitude": 45.0, "sun": MID_LATITUDE_SUN, "wet_days": np.full(12, 10.0)}
-words = st.fixed_dictionaries({name: st.sampled_from(known) for name, known in VOCABULARY.items()})
+words = st.fixed_dictionaries({name: st.sampled_from(known) for name, known in CATEGORY_LEVELS.items()})
 share = st.floats(0, 1)
 decks = st.builds(
     lambda given, roof, summer, winter, facing, coats: Coats(
@@ -39,14 +48,18 @@ decks = st.builds(
 
 def known_deck(pace: float, variance: float = 0.01) -> Any:
     return replace(
-        PRIOR, deck_keys=np.array([7]), deck_mean=np.array([pace]), deck_variance=np.array([variance]), version="test"
+        PUBLISHED_PRIOR,
+        deck_keys=np.array([7]),
+        deck_mean=np.array([pace]),
+        deck_variance=np.array([variance]),
+        version="test",
     )
 
 
 def test_the_reference_deck_is_due_between_12_and_16_months(coats: Callable[..., Coats]) -> None:
     # Common practice, no source: clean and recoat every 12 to 16 months.
-    found = predict(coats(sun=np.full(12, 14.3)), PRIOR, TODAY)
-    assert design(coats(sun=np.full(12, 14.3))) == pytest.approx(0, abs=1e-12)
+    found = predict(coats(sun=np.full(12, 14.3)), PUBLISHED_PRIOR, TODAY)
+    assert design_matrix(coats(sun=np.full(12, 14.3))) == pytest.approx(0, abs=1e-12)
     assert found.due_months == pytest.approx([16.0])
     assert found.log_sd == pytest.approx([0.342], abs=0.0005)
     opens_months = 16 * np.exp(-0.8416212 * found.log_sd)
@@ -57,30 +70,30 @@ def test_the_reference_deck_is_due_between_12_and_16_months(coats: Callable[...,
 @given(decks)
 @settings(max_examples=60, deadline=None)
 def test_reasons_sum_to_the_difference_from_the_reference_deck(deck: Coats) -> None:
-    found = predict(deck, PRIOR, TODAY)
+    found = predict(deck, PUBLISHED_PRIOR, TODAY)
     assert found.contributions.sum(axis=1) == pytest.approx(found.due_months - found.reference_months, abs=1e-9)
     assert found.window_opens < found.due_by < found.late
-    assert sum(found.reasons().values()) == pytest.approx(found.contributions.sum(), abs=1e-9)
+    assert sum(found.ranked_contributions().values()) == pytest.approx(found.contributions.sum(), abs=1e-9)
 
 
 @given(decks)
 @settings(max_examples=60, deadline=None)
 def test_each_harder_life_is_a_shorter_life(deck: Coats) -> None:
-    due = predict(deck, PRIOR, TODAY).due_months[0]
+    due = predict(deck, PUBLISHED_PRIOR, TODAY).due_months[0]
     harder = {"traffic": "heavy", "salt": "spray", "litter": "heavy", "airflow": "poor", "preparation": "none"}
     easier = {"roof_cover": 1.0, "summer_shade": 1.0, "winter_shade": 1.0, "coats": 6}
     for name, word in harder.items():
-        assert predict(_with(deck, name, word), PRIOR, TODAY).due_months[0] <= due * (1 + 1e-12)
+        assert predict(_with(deck, name, word), PUBLISHED_PRIOR, TODAY).due_months[0] <= due * (1 + 1e-12)
     for name, most in easier.items():
-        assert predict(_with(deck, name, most), PRIOR, TODAY).due_months[0] >= due * (1 - 1e-12)
-    assert predict(_with(deck, "sun", MID_LATITUDE_SUN * 1.2), PRIOR, TODAY).due_months[0] < due
-    assert predict(_with(deck, "wet_days", np.full(12, 14.0)), PRIOR, TODAY).due_months[0] < due
+        assert predict(_with(deck, name, most), PUBLISHED_PRIOR, TODAY).due_months[0] >= due * (1 - 1e-12)
+    assert predict(_with(deck, "sun", MID_LATITUDE_SUN * 1.2), PUBLISHED_PRIOR, TODAY).due_months[0] < due
+    assert predict(_with(deck, "wet_days", np.full(12, 14.0)), PUBLISHED_PRIOR, TODAY).due_months[0] < due
 
 
 def test_boards_close_to_the_ground_wear_sooner_but_not_twice_for_one_damp_ground(coats: Callable[..., Coats]) -> None:
     where = {"height": [0.2, 0.6, np.nan, 0.2, 0.6], "airflow": ["open", "open", "open", "poor", "poor"]}
     low, high, unknown, low_boxed, high_boxed = predict(
-        coats(coated_on=[18000.0] * 5, **where), PRIOR, TODAY
+        coats(coated_on=[18000.0] * 5, **where), PUBLISHED_PRIOR, TODAY
     ).due_months
     assert low < high
     assert high == unknown
@@ -94,7 +107,7 @@ def _with(deck: Coats, name: str, value: Any) -> Coats:
 def test_the_order_of_finishes_is_that_of_williams_and_feist_2007(coats: Callable[..., Coats]) -> None:
     # 35 finishes over 14 years (USDA FPL): clear repellent < tinted repellent < semitransparent stain.
     classes = ["clear_repellent", "tinted", "semitransparent"]
-    found = predict(coats(coated_on=[18000.0] * 3, finish_class=classes), PRIOR, TODAY).due_months
+    found = predict(coats(coated_on=[18000.0] * 3, finish_class=classes), PUBLISHED_PRIOR, TODAY).due_months
     assert (np.diff(found) > 0).all()
 
 
@@ -104,7 +117,7 @@ def test_conditional_dates_agree_with_a_truncated_normal(sound: float, later: fl
     deck = Coats(coated_on=[18000.0], deck=7, sound_on=18000.0 + sound, **PLACE)
     found = predict(deck, known_deck(pace), 18000.0 + sound + later)
     mean, spread = np.log(found.median_months[0]), found.log_sd[0]
-    plain = predict(Coats(coated_on=[18000.0], **PLACE), PRIOR, 18000.0 + sound)
+    plain = predict(Coats(coated_on=[18000.0], **PLACE), PUBLISHED_PRIOR, 18000.0 + sound)
     low = (np.log(plain.age_months[0]) - mean) / spread
     law = stats.truncnorm(low, np.inf, loc=mean, scale=spread)
     assert np.log(found.due_months[0]) == pytest.approx(law.median(), abs=1e-6)
@@ -113,9 +126,9 @@ def test_conditional_dates_agree_with_a_truncated_normal(sound: float, later: fl
 
 
 def test_a_sound_inspection_moves_the_date_out_and_a_worn_one_in(coats: Callable[..., Coats]) -> None:
-    plain = predict(coats(), PRIOR, 18700.0)
-    sound = predict(coats(sound_on=18600.0), PRIOR, 18700.0)
-    worn = predict(coats(sound_on=18100.0, worn_on=18300.0), PRIOR, 18700.0)
+    plain = predict(coats(), PUBLISHED_PRIOR, 18700.0)
+    sound = predict(coats(sound_on=18600.0), PUBLISHED_PRIOR, 18700.0)
+    worn = predict(coats(sound_on=18100.0, worn_on=18300.0), PUBLISHED_PRIOR, 18700.0)
     assert sound.due_by > plain.due_by
     assert sound.chance_worn_today < plain.chance_worn_today
     assert worn.chance_worn_today == 1
@@ -123,7 +136,7 @@ def test_a_sound_inspection_moves_the_date_out_and_a_worn_one_in(coats: Callable
 
 
 def test_far_beyond_its_time_a_sound_coat_still_gets_dates(coats: Callable[..., Coats]) -> None:
-    found = predict(coats(coated_on=[3000.0], sound_on=18000.0), PRIOR, 18001.0)
+    found = predict(coats(coated_on=[3000.0], sound_on=18000.0), PUBLISHED_PRIOR, 18001.0)
     assert np.isfinite([found.window_opens, found.due_by, found.late]).all()
     assert 18000 < found.window_opens < found.due_by < found.late
     assert 0 <= found.chance_worn_today < 0.2
@@ -133,38 +146,40 @@ def test_a_deck_that_wears_fast_says_so(coats: Callable[..., Coats]) -> None:
     found = predict(coats(coated_on=[18000.0] * 2, deck=[7, 8]), known_deck(-0.2), TODAY)
     assert found.deck_pace == pytest.approx([np.exp(-0.2), 1.0])
     assert found.due_months[0] < found.due_months[1]
-    assert found.reasons(0)["own_history"] < 0
-    assert "own_history" not in found.reasons(1)
+    assert found.ranked_contributions(0)["own_history"] < 0
+    assert "own_history" not in found.ranked_contributions(1)
     assert found.own_share[0] > 0 == found.own_share[1]
     assert found.prior_share + found.book_share + found.own_share == pytest.approx([1.0, 1.0])
 
 
 def test_without_history_all_rests_on_the_prior(coats: Callable[..., Coats]) -> None:
-    found = predict(coats(finish_class="tinted", salt="near"), PRIOR, TODAY)
+    found = predict(coats(finish_class="tinted", salt="near"), PUBLISHED_PRIOR, TODAY)
     assert found.prior_share == pytest.approx([1.0])
 
 
 def test_many_decks_agree_with_each_alone() -> None:
     rng = np.random.default_rng(5)
-    given = {name: rng.integers(len(known), size=9000) for name, known in VOCABULARY.items()}
+    given = {name: rng.integers(len(known), size=9000) for name, known in CATEGORY_LEVELS.items()}
     many = Coats(coated_on=rng.uniform(17000, 18000, 9000), roof_cover=rng.random(9000), **PLACE, **given)
-    found = predict(many, PRIOR, TODAY)
+    found = predict(many, PUBLISHED_PRIOR, TODAY)
     for row in (0, 8191, 8192, 8999):
-        alone = predict(many.take(slice(row, row + 1)), PRIOR, TODAY)
+        alone = predict(many.take(slice(row, row + 1)), PUBLISHED_PRIOR, TODAY)
         assert alone.due_by == pytest.approx(found.due_by[row : row + 1])
         assert alone.contributions[0] == pytest.approx(found.contributions[row], abs=1e-9)
 
 
 def test_south_of_the_equator_summer_shade_counts_in_january() -> None:
     place = {"sun": np.roll(MID_LATITUDE_SUN, 6), "wet_days": np.full(12, 10.0), "latitude": -45.0}
-    summer = predict(Coats(coated_on=[18000.0], summer_shade=0.8, **place), PRIOR, TODAY)
-    winter = predict(Coats(coated_on=[18000.0], winter_shade=0.8, **place), PRIOR, TODAY)
-    assert summer.reasons()["shade"] > winter.reasons()["shade"] > 0
+    summer = predict(Coats(coated_on=[18000.0], summer_shade=0.8, **place), PUBLISHED_PRIOR, TODAY)
+    winter = predict(Coats(coated_on=[18000.0], winter_shade=0.8, **place), PUBLISHED_PRIOR, TODAY)
+    assert summer.ranked_contributions()["shade"] > winter.ranked_contributions()["shade"] > 0
 
 
 def test_every_prior_has_a_source_and_a_mark() -> None:
-    assert [prior.name for prior in PRIORS[1:-2]] == list(COLUMNS)
-    assert all(prior.source and prior.sd > 0 and prior.mark in {"READ", "MEMORY", "JUDGEMENT"} for prior in PRIORS)
+    assert [prior.name for prior in COEFFICIENT_PRIORS[1:-2]] == list(DESIGN_COLUMNS)
+    assert all(
+        prior.source and prior.sd > 0 and prior.mark in {"READ", "MEMORY", "JUDGEMENT"} for prior in COEFFICIENT_PRIORS
+    )
     assert len(FACTORS) == len(set(FACTORS))
 
 
@@ -194,4 +209,4 @@ def test_bad_coats_are_refused_by_name_and_value(
 
 def test_an_inspection_after_today_is_refused(coats: Callable[..., Coats]) -> None:
     with pytest.raises(ValueError, match="sound_on must not lie after today; row 0 has 18400 and today is 18365"):
-        predict(coats(sound_on=18400.0), PRIOR, TODAY)
+        predict(coats(sound_on=18400.0), PUBLISHED_PRIOR, TODAY)

@@ -7,18 +7,24 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy import stats
 
-from reminders.forecast import Curve, coverage, reliability, score, turnbull
+from reminders.forecast import (
+    TurnbullEstimate,
+    calibration_bins,
+    estimate_window_coverage,
+    score_forecast,
+    turnbull_estimate,
+)
 from tests.forecast.oracles import MICROPROCESSORS, TUBES, WHEELS
 
 
-def below(curve: Curve, age: float) -> float:
+def below(curve: TurnbullEstimate, age: float) -> float:
     return float(curve.mass[curve.right <= age].sum())
 
 
 def test_a_curve_worked_by_hand() -> None:
     # Fay & Shaw (2010), J. Stat. Softw. 36(2): 2/7 on (2, 3] and (5, 6], 3/14 on (9, 10] and (10, 12].
     lower, upper = np.array([2, 5, 1, 1, 9, 8, 10.0]), np.array([3, 6, 7, 7, 12, 10, 13.0])
-    curve = turnbull(lower, upper)
+    curve = turnbull_estimate(lower, upper)
     held = curve.mass > 1e-6
     assert curve.mass[held] == pytest.approx([2 / 7, 2 / 7, 3 / 14, 3 / 14], abs=1e-4)
     assert curve.left[held].tolist() == [2, 5, 9, 10]
@@ -27,7 +33,7 @@ def test_a_curve_worked_by_hand() -> None:
 
 def test_the_curve_of_the_tubes_has_a_closed_form() -> None:
     # Meeker & Escobar (1998) ch. 3 by plant; pooled 4/300, then the surviving shares of 197 and 97 tubes.
-    curve = turnbull(TUBES.lower, TUBES.upper, TUBES.weight)
+    curve = turnbull_estimate(TUBES.lower, TUBES.upper, TUBES.weight)
     first, second = 1 - 4 / 300, (1 - 4 / 300) * (1 - 5 / 197)
     known = [1 - first, 1 - second, 1 - second * (1 - 2 / 97)]
     assert [below(curve, age) for age in (1, 2, 3)] == pytest.approx(known, abs=1e-5)
@@ -35,7 +41,7 @@ def test_the_curve_of_the_tubes_has_a_closed_form() -> None:
 
 
 def test_the_curve_of_the_wheels_is_isotonic_regression() -> None:
-    curve = turnbull(WHEELS.lower, WHEELS.upper, WHEELS.weight, tolerance=1e-12)
+    curve = turnbull_estimate(WHEELS.lower, WHEELS.upper, WHEELS.weight, tolerance=1e-12)
     known = [0, 0.06977, 0.06977, 0.09589, 0.16667, 0.22222, 0.22222, 0.46154, 0.58108, 0.58108, 0.58333]
     found = [below(curve, age) for age in (4, 10, 14, 18, 22, 26, 30, 34, 38, 42, 46)]
     assert found == pytest.approx(known, abs=2e-4)
@@ -43,7 +49,7 @@ def test_the_curve_of_the_wheels_is_isotonic_regression() -> None:
 
 
 def test_the_flat_curve_of_the_microprocessors() -> None:
-    curve = turnbull(MICROPROCESSORS.lower, MICROPROCESSORS.upper, MICROPROCESSORS.weight)
+    curve = turnbull_estimate(MICROPROCESSORS.lower, MICROPROCESSORS.upper, MICROPROCESSORS.weight)
     assert curve.log_likelihood == pytest.approx(-101.065325, abs=1e-3)
     assert curve.mass[-1] == pytest.approx(0.9736379, abs=1e-4)
 
@@ -52,7 +58,7 @@ def test_right_censored_lives_agree_with_kaplan_and_meier() -> None:
     rng = np.random.default_rng(1)
     life, end = np.ceil(rng.exponential(12, 200)), np.ceil(rng.uniform(1, 30, 200))
     worn = life <= end
-    curve = turnbull(np.where(worn, life - 1, end), np.where(worn, life, np.inf))
+    curve = turnbull_estimate(np.where(worn, life - 1, end), np.where(worn, life, np.inf))
     other = KaplanMeierFitter().fit(np.minimum(life, end), worn)
     for age in (3, 9, 15):
         assert 1 - below(curve, age) == pytest.approx(other.predict(age), abs=1e-4)
@@ -62,20 +68,20 @@ def test_right_censored_lives_agree_with_kaplan_and_meier() -> None:
 @settings(deadline=None)
 def test_masses_are_a_distribution(pairs: list[tuple[int, int]]) -> None:
     lower = np.array([float(low) for low, _ in pairs])
-    curve = turnbull(lower, lower + [float(width) for _, width in pairs])
+    curve = turnbull_estimate(lower, lower + [float(width) for _, width in pairs])
     assert curve.mass.sum() == pytest.approx(1)
     assert (curve.mass >= 0).all()
 
 
 def test_scores_of_a_coin() -> None:
-    found = score([0.5, 0.5], [True, False])
+    found = score_forecast([0.5, 0.5], [True, False])
     assert (found.log_score, found.brier) == pytest.approx((np.log(2), 0.25))
     assert found.observed_over_expected == 1
-    assert np.isnan(score([], []).log_score)
+    assert np.isnan(score_forecast([], []).log_score)
 
 
 def test_reliability_counts_each_step() -> None:
-    bins = reliability([0.05, 0.95, 0.92, 1.0], [False, True, True, False])
+    bins = calibration_bins([0.05, 0.95, 0.92, 1.0], [False, True, True, False])
     assert [(b.low, b.visits, b.found) for b in bins] == [(0.0, 1, 0.0), (0.9, 3, pytest.approx(2 / 3))]
 
 
@@ -90,18 +96,18 @@ def test_coverage_tells_a_right_spread_from_a_wrong_one(factor: float, true: flo
     low = np.where(visits < z[:, None], visits, -np.inf).max(axis=1)
     high = np.where(visits >= z[:, None], visits, np.inf).min(axis=1)
     true = float(1 - 2 * stats.norm.cdf(factor * stats.norm.ppf(0.2)))
-    found = coverage(stats.norm.cdf(low / factor), stats.norm.cdf(high / factor))
+    found = estimate_window_coverage(stats.norm.cdf(low / factor), stats.norm.cdf(high / factor))
     assert found.share == pytest.approx(true, abs=0.05)
     assert found.at_least <= true <= found.at_most
-    assert found.enough
+    assert found.is_enough
 
 
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: score([1.2], [True]), r"chance must lie between 0 and 1; row 0 has 1\.2"),
-        (lambda: score([0.2, 0.3], [True]), r"worn must have as many rows as chance; got \(1,\) and \(2,\)"),
-        (lambda: turnbull(np.array([3.0]), np.array([3.0])), "upper must lie above lower; row 0 has 3 and 3"),
+        (lambda: score_forecast([1.2], [True]), r"chance must lie between 0 and 1; row 0 has 1\.2"),
+        (lambda: score_forecast([0.2, 0.3], [True]), r"worn must have as many rows as chance; got \(1,\) and \(2,\)"),
+        (lambda: turnbull_estimate(np.array([3.0]), np.array([3.0])), "upper must lie above lower; row 0 has 3 and 3"),
     ],
 )
 def test_bad_scores_are_refused(call: object, message: str) -> None:

@@ -3,8 +3,17 @@
 import numpy as np
 from scipy.stats import lognorm
 
-from reminders.forecast import PRIOR, STRIP_RATIO, WEIGHTS, Clock, Coats, seasonal_rate, strip_chances, sun_on_deck
-from reminders.forecast.predict import life
+from reminders.forecast import (
+    CLOCK_WEIGHTS,
+    PUBLISHED_PRIOR,
+    STRIP_RATIO,
+    Coats,
+    SeasonalClock,
+    seasonal_rate,
+    strip_chances_after_waits,
+    sun_on_deck,
+)
+from reminders.forecast.predict import predict_log_life
 
 TODAY = 20_500.0
 WAITS = (0.0, 183.0, 365.0, 3_650.0)
@@ -18,10 +27,10 @@ def coats(**more: object) -> Coats:
 
 def test_without_inspections_it_is_the_conditional_log_normal_distribution() -> None:
     rows = coats()
-    belief = life(rows, PRIOR)
-    clock = Clock(seasonal_rate(sun_on_deck(rows), rows.wet_days, WEIGHTS))
+    belief = predict_log_life(rows, PUBLISHED_PRIOR)
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(rows), rows.wet_days, CLOCK_WEIGHTS))
 
-    now, later = strip_chances(rows, PRIOR, TODAY, WAITS)
+    now, later = strip_chances_after_waits(rows, PUBLISHED_PRIOR, TODAY, WAITS)
 
     # scipy.stats.lognorm: shape s is the spread of the log, scale the median.
     limit = lognorm(s=belief.spread, scale=STRIP_RATIO * np.exp(belief.mean))
@@ -35,9 +44,9 @@ def test_without_inspections_it_is_the_conditional_log_normal_distribution() -> 
 def test_a_longer_wait_never_risks_less_and_a_sound_inspection_less_than_none() -> None:
     seen = coats(sound_on=np.full(3, TODAY - 1))
 
-    now, later = strip_chances(seen, PRIOR, TODAY, WAITS)
+    now, later = strip_chances_after_waits(seen, PUBLISHED_PRIOR, TODAY, WAITS)
 
     assert (np.diff(later, axis=1) >= 0).all()
     assert ((later >= 0) & (later <= 1)).all()
-    assert (now <= strip_chances(coats(), PRIOR, TODAY, WAITS)[0] + 1e-12).all()
+    assert (now <= strip_chances_after_waits(coats(), PUBLISHED_PRIOR, TODAY, WAITS)[0] + 1e-12).all()
     assert later[:, 0].max() == 0

@@ -9,9 +9,9 @@ from lifelines import WeibullAFTFitter
 from lifelines.datasets import load_diabetes
 from scipy import stats
 
-from reminders.forecast import COLUMNS, PRIOR, Lives, shape_of_life
-from reminders.forecast.newton import Maximum, maximise, prepare
-from reminders.forecast.weibull import LOG_LOG_2, WEIBULL, as_weibull, log_probability
+from reminders.forecast import DESIGN_COLUMNS, PUBLISHED_PRIOR, CensoredLives, compare_distributions
+from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from reminders.forecast.weibull import LOG_LOG_2, WEIBULL, weibull_log_probability, weibull_prior
 from tests.forecast.oracles import (
     BEARINGS,
     EXPONENTIAL,
@@ -50,14 +50,14 @@ PUBLISHED = [
 ]
 
 
-def flat(lives: Lives, start: list[float], **options: object) -> Maximum:
+def flat(lives: CensoredLives, start: list[float], **options: object) -> PosteriorMode:
     """The maximum of the likelihood alone; coefficients, log spread, log omega."""
     size = len(start)
-    problem = prepare(lives, np.zeros(size), np.zeros((size, size)), law=WEIBULL, **options)
-    return maximise(problem, np.array(start, dtype=float))
+    problem = prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), distribution=WEIBULL, **options)
+    return find_posterior_mode(problem, np.array(start, dtype=float))
 
 
-def start_of(lives: Lives) -> list[float]:
+def start_of(lives: CensoredLives) -> list[float]:
     middle = np.log(np.where(np.isfinite(lives.upper), (lives.lower + lives.upper) / 2, 1.5 * lives.lower))
     x = np.column_stack([np.ones(len(lives)), lives.x])
     return [*np.linalg.lstsq(x, middle, rcond=None)[0], 0.0, 0.0]
@@ -75,7 +75,7 @@ def test_the_weibull_maximum_agrees_with_published_examples(known: Published) ->
 
 
 def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
-    problem = prepare(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False, law=WEIBULL)
+    problem = prepare_log_posterior(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False, distribution=WEIBULL)
     value, gradient, hessian = problem.likelihood(np.array([3.6, -0.5, 0.0]))
     assert value == pytest.approx(-215.226260992, abs=1e-8)  # scipy.stats.weibull_min, summed by hand
     assert gradient[:2] == pytest.approx([141.347829, -42.033755], abs=1e-5)
@@ -115,14 +115,16 @@ def test_single_visits_agree_with_the_complementary_log_log_of_statsmodels() -> 
 
 def test_interval_probabilities_agree_with_scipy_and_keep_their_digits() -> None:
     low, high = np.array([-2.0, -INF, -0.5, 1.0]), np.array([-1.0, 0.3, INF, 1.5])
-    law = stats.gumbel_l
-    assert log_probability(low, high) == pytest.approx(np.log(law.cdf(high) - law.cdf(low)), rel=1e-12)
+    distribution = stats.gumbel_l
+    assert weibull_log_probability(low, high) == pytest.approx(
+        np.log(distribution.cdf(high) - distribution.cdf(low)), rel=1e-12
+    )
     # e^-40 (1 − e^-…) by hand: two ends far in the lower tail, and a hair's breadth apart
-    near = log_probability(np.array([-40.0, 0.0]), np.array([-39.0, 1e-9]))
+    near = weibull_log_probability(np.array([-40.0, 0.0]), np.array([-39.0, 1e-9]))
     assert near == pytest.approx([-40 + np.log(np.e - 1), -1 + np.log(1e-9)], rel=1e-9)
 
 
-def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> Lives:
+def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> CensoredLives:
     """Coats seen twice, of decks with a pace of their own."""
     rng = np.random.default_rng(seed)
     n, deck = decks * coats, np.repeat(np.arange(decks), coats)
@@ -131,39 +133,43 @@ def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> Lives:
     first, second = rng.uniform(6, 14, n), rng.uniform(14, 24, n)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, INF))
-    return Lives(x=np.zeros((n, 0)), lower=lower, upper=upper, deck=deck)
+    return CensoredLives(x=np.zeros((n, 0)), lower=lower, upper=upper, deck=deck)
 
 
 @pytest.mark.parametrize("misgrade", [0.0, 0.02])
-def test_derivatives_with_a_deck_effect_agree_with_differences(misgrade: float) -> None:
+def test_derivatives_with_a_deck_effect_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4, is_weibull=True)
-    problem = prepare(lives, np.zeros(3), np.eye(3), misgrade=misgrade, nodes=31, law=WEIBULL)
+    problem = prepare_log_posterior(
+        lives, np.zeros(3), np.eye(3), misclassification=misclassification, nodes=31, distribution=WEIBULL
+    )
     theta, step = np.array([2.7, -1.2, -1.3]), 1e-5
-    _, gradient, hessian = problem.objective(theta)
-    ways = [(problem.objective(theta + step * unit), problem.objective(theta - step * unit)) for unit in np.eye(3)]
+    _, gradient, hessian = problem.log_posterior(theta)
+    ways = [
+        (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit)) for unit in np.eye(3)
+    ]
     assert gradient == pytest.approx([(up[0] - down[0]) / (2 * step) for up, down in ways], abs=1e-4)
     assert hessian == pytest.approx(np.array([(up[1] - down[1]) / (2 * step) for up, down in ways]), abs=2e-3)
 
 
-def wide(lives: Lives) -> Lives:
-    return replace(lives, x=np.zeros((len(lives), len(COLUMNS))))
+def wide(lives: CensoredLives) -> CensoredLives:
+    return replace(lives, x=np.zeros((len(lives), len(DESIGN_COLUMNS))))
 
 
 def test_the_law_that_made_the_book_explains_it_better() -> None:
-    normal = shape_of_life(wide(book(300, 3, seed=5, is_weibull=False)))
-    other = shape_of_life(wide(book(300, 3, seed=5, is_weibull=True)))
-    assert normal.advantage > 2
-    assert other.advantage < -2
+    normal = compare_distributions(wide(book(300, 3, seed=5, is_weibull=False)))
+    other = compare_distributions(wide(book(300, 3, seed=5, is_weibull=True)))
+    assert normal.lognormal_advantage > 2
+    assert other.lognormal_advantage < -2
     assert normal.coats == other.coats == 900
 
 
 def test_without_lives_neither_law_is_ahead() -> None:
     none = book(1, 1, seed=1, is_weibull=True).take(np.zeros(0, dtype=int))
-    assert shape_of_life(wide(none)).advantage == 0
+    assert compare_distributions(wide(none)).lognormal_advantage == 0
 
 
 def test_a_belief_keeps_its_median_and_its_spread_under_the_other_law() -> None:
-    other = as_weibull(PRIOR)
+    other = weibull_prior(PUBLISHED_PRIOR)
     spread = np.exp(other.mean[-2])
-    assert other.mean[0] + spread * LOG_LOG_2 == pytest.approx(PRIOR.mean[0])
-    assert spread * stats.gumbel_l.std() == pytest.approx(np.exp(PRIOR.mean[-2]))
+    assert other.mean[0] + spread * LOG_LOG_2 == pytest.approx(PUBLISHED_PRIOR.mean[0])
+    assert spread * stats.gumbel_l.std() == pytest.approx(np.exp(PUBLISHED_PRIOR.mean[-2]))

@@ -8,7 +8,7 @@ from clients.models import Deck
 from jobs.actions import offers
 from jobs.models import Offer, PriceList, Rate, Tax
 from jobs.offers.outlook import DeckOutlook, Outlook
-from jobs.scope import propose
+from jobs.scope import propose_scopes
 from tests.factories import CoatFactory, ConsentFactory, DeckFactory, EmailFactory, PackFactory, PriceListFactory
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
@@ -49,12 +49,12 @@ def drafted(*decks: Deck, **over: Any) -> Offer:
     listed = list(decks) or [reachable(deck())]
     risk = DeckOutlook(date(2026, 9, 1), date(2027, 1, 15), date(2027, 6, 1), 0.02, {6: 0.1, 12: 0.4})
     asked: dict[str, Any] = {
-        "property": listed[0].property, "scopes": list(propose(listed, today=TODAY).values()),
+        "property": listed[0].property, "scopes": list(propose_scopes(listed, today=TODAY).values()),
         "outlook": Outlook({each.pk: risk for each in listed}, TODAY, "test"), "today": TODAY, "now": NOW, "by": None,
     }  # fmt: skip
     asked |= over
-    order = offers.Order(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
-    made, problems = offers.draft_orders(orders=[order], **asked)
+    brief = offers.OfferBrief(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
+    made, problems = offers.draft_offer_batch(briefs=[brief], **asked)
     if problems:
         raise problems[0][1]
     return made[0]

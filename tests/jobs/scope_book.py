@@ -5,7 +5,7 @@ from typing import Any
 
 from clients.models import Deck
 from jobs.models import Job, Product
-from jobs.scope import Need, Scope, Wish, propose_one
+from jobs.scope import Need, Override, Scope, propose_scope
 from tests.factories import CoatFactory, JobFactory, ProductFactory
 
 TODAY = date(2026, 7, 6)
@@ -26,8 +26,8 @@ def coated(deck: Deck, product: Product, *, coats: int = 2, on: date = date(2025
     return job
 
 
-def scope(deck: Deck, **wish: Any) -> Scope:
-    return propose_one(deck, today=TODAY, wish=Wish(**wish))
+def scope(deck: Deck, **override: Any) -> Scope:
+    return propose_scope(deck, today=TODAY, override=Override(**override))
 
 
 def need(found: Scope, what: str) -> Need:

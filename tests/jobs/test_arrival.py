@@ -17,9 +17,9 @@ from icalendar import Calendar
 from clients.messaging.models import Message
 from clients.models import Business
 from jobs.actions import bookings, crews
-from jobs.arrival import NOT_SAID, Arrival
+from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 from jobs.diary import calendar
-from jobs.diary.week import week_of
+from jobs.diary.week import diary_week
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, EmailFactory
 from tests.jobs.sent_offers import sent_offer, yes
@@ -42,10 +42,10 @@ def tern(business: Business) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
 
 
-def book(arrival: Arrival = NOT_SAID, hours: str = "2", day: date = MONDAY, **deck: Any) -> Booking:
+def book(arrival: Arrival = UNSPECIFIED_ARRIVAL, hours: str = "2", day: date = MONDAY, **deck: Any) -> Booking:
     row = DeckFactory(**deck)
     EmailFactory(client=row.property.client, value=f"client{row.pk}@example.org")
-    return bookings.book(
+    return bookings.book_work(
         property=row.property, decks=[row], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
         arrival=arrival, **ANYBODY,
     )  # fmt: skip
@@ -57,7 +57,7 @@ def leave() -> None:
 
 
 def event_of(booking: Booking) -> Any:
-    content = calendar.client_file(booking, Business.objects.get(), now=NOW)
+    content = calendar.client_calendar_file(booking, Business.objects.get(), now=NOW)
     return Calendar.from_ical(content).walk("VEVENT")[0]
 
 
@@ -88,29 +88,29 @@ def test_another_time_on_the_same_day_is_told_anew_and_counts_one_up() -> None:
     booking = book()
     leave()
 
-    changed = bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
+    changed = bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
     assert changed.sequence == 1
     told = Message.objects.get(state="queued")
     assert told.subject == "Your deck: we come on Monday, June 7, 2027"
     assert "Arrival about 8:00 a.m.\n" in plain(told.text)
 
-    assert bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY).sequence == 1
+    assert bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY).sequence == 1
     same_day: dict[str, Any] = {"booking": booking, "first_day": MONDAY, "crew": None, "why": "", **ANYBODY}
-    assert bookings.move(**same_day).arrival() == EIGHT
-    assert bookings.move(**same_day, arrival=NOT_SAID).arrival() == NOT_SAID
+    assert bookings.move_booking(**same_day).arrival() == EIGHT
+    assert bookings.move_booking(**same_day, arrival=UNSPECIFIED_ARRIVAL).arrival() == UNSPECIFIED_ARRIVAL
     assert Message.objects.filter(state="queued").get().text.count("Arrival") == 0
 
 
 def test_of_a_visit_held_for_the_weather_no_time_is_told_until_it_stands_again() -> None:
     booking = book()
     leave()
-    bookings.hold(booking=booking, why="", **ANYBODY)
+    bookings.hold_booking(booking=booking, why="", **ANYBODY)
     leave()
 
-    bookings.change_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
+    bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
     assert not Message.objects.filter(state="queued").exists()
 
-    bookings.release(booking=booking, **ANYBODY)
+    bookings.release_booking(booking=booking, **ANYBODY)
     assert "Arrival about 8:00" in Message.objects.get(state="queued").text
 
 
@@ -121,9 +121,9 @@ def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> No
         "first_day": MONDAY, "crew": None, "offer": None, **ANYBODY,
     }  # fmt: skip
 
-    assert bookings.book(**again, arrival=EIGHT) == booking
+    assert bookings.book_work(**again, arrival=EIGHT) == booking
     with pytest.raises(bookings.NoRoomError, match="Move that booking instead"):
-        bookings.book(**again, arrival=FROM_EIGHT_TO_TEN)
+        bookings.book_work(**again, arrival=FROM_EIGHT_TO_TEN)
 
 
 @pytest.mark.parametrize(("begins", "ends"), [(None, time(9)), (time(9), time(9)), (time(9), time(8))])
@@ -136,7 +136,7 @@ def test_the_database_keeps_no_times_that_are_out_of_order(begins: time | None, 
 
 def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
     booking = book(EIGHT, property__time_zone="America/Vancouver")
-    content = calendar.client_file(booking, Business.objects.get(), now=NOW)
+    content = calendar.client_calendar_file(booking, Business.objects.get(), now=NOW)
 
     # RFC 5545, 3.2.19: local time with a TZID, and a VTIMEZONE for it in the same object (3.6.5).
     assert b"DTSTART;TZID=America/Vancouver:20270607T080000\r\n" in content
@@ -179,7 +179,7 @@ def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(clien
     booking = Booking.objects.get(offer=offer)
     assert "arrive vers" not in client.get(url).content.decode()
 
-    bookings.change_arrival(booking=booking, arrival=FROM_EIGHT_TO_TEN, **ANYBODY)
+    bookings.change_booking_arrival(booking=booking, arrival=FROM_EIGHT_TO_TEN, **ANYBODY)
 
     sentence = "L'équipe arrive vers 08 h 00 – 10 h 00."
     assert sentence in plain(event_of(Booking.objects.get())["description"])
@@ -189,7 +189,7 @@ def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(clien
 def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_changes(client: Browser, tern: Crew) -> None:
     book(FROM_EIGHT_TO_TEN)
     other = book(property__time_zone="Australia/Hobart")
-    link = f"/calendar/{crews.open_feed(crew=tern)}.ics"
+    link = f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
 
     first = client.get(link)
     whole = Calendar.from_ical(first.content)
@@ -200,7 +200,7 @@ def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_chang
     assert [str(zone["tzid"]) for zone in whole.walk("VTIMEZONE")] == ["America/Halifax"]
     assert client.get(link, headers={"If-None-Match": first["ETag"]}).status_code == 304
 
-    bookings.change_arrival(booking=other, arrival=EIGHT, **ANYBODY)
+    bookings.change_booking_arrival(booking=other, arrival=EIGHT, **ANYBODY)
     changed = Calendar.from_ical(client.get(link, headers={"If-None-Match": first["ETag"]}).content)
     assert {str(zone["tzid"]) for zone in changed.walk("VTIMEZONE")} == {"America/Halifax", "Australia/Hobart"}
 
@@ -208,12 +208,12 @@ def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_chang
 def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_town() -> None:
     ten, nine = Arrival(time(10)), Arrival(time(9), time(11))
     for town, arrival in [
-        ("Chester", NOT_SAID), ("Lunenburg", ten), ("Chester", EIGHT), ("Digby", NOT_SAID), ("Chester", nine),
+        ("Chester", UNSPECIFIED_ARRIVAL), ("Lunenburg", ten), ("Chester", EIGHT), ("Digby", UNSPECIFIED_ARRIVAL), ("Chester", nine),
         ("Chester", Arrival(time(15))),
     ]:  # fmt: skip
         book(arrival, "1", property__town=town, property__client__name=f"{town} {arrival.begins}")
 
-    day = week_of(MONDAY, business=Business.objects.get()).days[0].crews[0]
+    day = diary_week(MONDAY, business=Business.objects.get()).days[0].crews[0]
 
     assert [(run.town, [stop.booking.client.name.split()[1] for stop in run.stops]) for run in day.runs] == [
         ("Chester", ["08:00:00", "09:00:00", "None"]),
@@ -234,7 +234,7 @@ def test_a_time_is_agreed_on_the_page_of_the_booking_and_seen_in_the_week(as_own
 
     as_owner.post(f"/diary/{booking.pk}/arrival/", {"arrives_from": "", "arrives_to": ""})
     booking.refresh_from_db()
-    assert (booking.arrival(), booking.sequence) == (NOT_SAID, 2)
+    assert (booking.arrival(), booking.sequence) == (UNSPECIFIED_ARRIVAL, 2)
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from clients.messaging.channels.mime import Letterhead, compose
+from clients.messaging.channels.mime import SenderIdentity, compose_email
 from clients.messaging.models import Message
-from clients.messaging.suppression import suppress
+from clients.messaging.suppression import suppress_address
 from clients.models import Business, User
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
@@ -29,14 +29,14 @@ def book(day: date = MONDAY, hours: str = "6", *, told: bool = True, **kwargs: A
     deck = DeckFactory(label="Back deck", property__town="Chester", **kwargs)
     if told:
         EmailFactory(client=deck.property.client, value=f"client{deck.pk}@example.org")
-    return bookings.book(
+    return bookings.book_work(
         property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
         **ANYBODY,
     )  # fmt: skip
 
 
 def move(booking: Booking, day: date, **asked: Any) -> Booking:
-    return bookings.move(booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked})
+    return bookings.move_booking(booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked})
 
 
 def booked_hours() -> dict[date, Decimal]:
@@ -95,7 +95,7 @@ def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> N
     first, second = Message.objects.order_by("id")
     assert (first.state, first.reply) == ("cancelled", "The booking was changed before this went out.")
     assert (second.state, second.subject) == ("queued", "Your deck: we come on Tuesday, June 8, 2027")
-    bookings.cancel(booking=booking, why="Sold.", **ANYBODY)
+    bookings.cancel_booking(booking=booking, why="Sold.", **ANYBODY)
     assert {message.state for message in Message.objects.all()} == {"cancelled"}
     assert Message.objects.count() == 2
 
@@ -150,16 +150,16 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
     for message in Message.objects.all():
         leave(message)
 
-    held = bookings.hold_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY)
+    held = bookings.hold_bookings_of_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY)
 
     assert {each.pk for each in held} == {first.pk, second.pk}
-    assert bookings.hold_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY) == []
+    assert bookings.hold_bookings_of_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY) == []
     assert booked_hours() == {MONDAY: 8}
     told = Message.objects.filter(state="queued").first()
     assert told
     assert next(events_of(told))["status"] == "TENTATIVE"
 
-    assert bookings.release(booking=first, **ANYBODY).state == "booked"
+    assert bookings.release_booking(booking=first, **ANYBODY).state == "booked"
     assert move(second, TUESDAY).state == "booked"
     assert booked_hours() == {MONDAY: 4, TUESDAY: 4}
 
@@ -178,7 +178,7 @@ def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_clie
     booking = book(property__client__language=language)
     leave(Message.objects.get())
 
-    bookings.hold(booking=booking, why="", **ANYBODY)
+    bookings.hold_booking(booking=booking, why="", **ANYBODY)
 
     told = Message.objects.get(state="queued")
     assert (told.subject, told.kind, told.basis) == (subject, "service", "booking")
@@ -191,7 +191,7 @@ def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_clie
 
 @pytest.mark.django_db
 def test_nobody_hears_that_a_visit_is_put_off_who_never_heard_of_it(tern: Crew) -> None:
-    bookings.hold(booking=book(), why="Rain.", **ANYBODY)
+    bookings.hold_booking(booking=book(), why="Rain.", **ANYBODY)
 
     assert [message.state for message in Message.objects.all()] == ["cancelled"]
 
@@ -201,14 +201,14 @@ def test_called_off_the_hours_are_free_and_the_calendar_is_told_by_cancel(tern: 
     booking = book()
     leave(Message.objects.get())
 
-    off = bookings.cancel(booking=booking, why="The house is sold.", **ANYBODY)
+    off = bookings.cancel_booking(booking=booking, why="The house is sold.", **ANYBODY)
 
     assert booked_hours() == {}
     assert (off.state, off.sequence) == ("cancelled", 1)
     message = Message.objects.get(state="queued")
     assert message.attachments.get().media_type.endswith("method=CANCEL")
     assert next(events_of(message))["status"] == "CANCELLED"
-    assert bookings.cancel(booking=booking, why="Again.", **ANYBODY).sequence == 1
+    assert bookings.cancel_booking(booking=booking, why="Again.", **ANYBODY).sequence == 1
     with pytest.raises(BookingError, match="cancelled and can no longer be changed"):
         move(booking, TUESDAY)
 
@@ -226,9 +226,9 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
     deck = DeckFactory()
     PhoneFactory(client=deck.property.client, value="902-555-0142")
     stopped = EmailFactory(client=deck.property.client)
-    suppress(business=Business.objects.get(), channel="email", address=stopped.value, reason="Unsubscribed.")
+    suppress_address(business=Business.objects.get(), channel="email", address=stopped.value, reason="Unsubscribed.")
 
-    bookings.book(
+    bookings.book_work(
         property=deck.property, decks=[deck], hours=Decimal(6), first_day=MONDAY, week=None, crew=None, offer=None,
         **ANYBODY,
     )  # fmt: skip
@@ -253,8 +253,8 @@ def test_a_booking_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
     booking.decks.add(second)
     jobs = [JobFactory(deck=deck, finished_on=MONDAY) for deck in booking.decks.all()]
 
-    assert bookings.mark_done(booking=booking, jobs=jobs[:1], now=NOW).state == "booked"
-    assert bookings.mark_done(booking=booking, jobs=jobs[1:], now=NOW).state == "done"
+    assert bookings.record_booking_jobs(booking=booking, jobs=jobs[:1], now=NOW).state == "booked"
+    assert bookings.record_booking_jobs(booking=booking, jobs=jobs[1:], now=NOW).state == "done"
     assert booked_hours() == {MONDAY: 6}
 
 
@@ -264,7 +264,7 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     tern, heron = CrewFactory(name="Tern crew"), CrewFactory(name="Heron crew")
     usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}
     one, other = (
-        bookings.book(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
+        bookings.book_work(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
         for deck, crew in ((DeckFactory(), tern), (DeckFactory(), heron))
     )
 
@@ -281,10 +281,12 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
 def test_the_mail_as_it_leaves_carries_the_file_with_the_method_it_holds(tern: Crew, business: Business) -> None:
     booking = book()
     leave(Message.objects.get())
-    bookings.cancel(booking=booking, why="Sold; gone.", **ANYBODY)
+    bookings.cancel_booking(booking=booking, why="Sold; gone.", **ANYBODY)
 
     for message in Message.objects.order_by("id"):
-        mail = message_from_bytes(compose(Letterhead.of(business), message, now=NOW), policy=default)
+        mail = message_from_bytes(
+            compose_email(SenderIdentity.for_business(business), message, now=NOW), policy=default
+        )
         part = next(part for part in mail.walk() if part.get_content_type() == "text/calendar")
         whole = Calendar.from_ical(part.get_content())
 

@@ -23,7 +23,7 @@ MONDAY = date(2027, 6, 7)
 def book(deck: Any = None, hours: str = "6", **asked: Any) -> Booking:
     deck = deck or DeckFactory()
     usual = {"first_day": None, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
-    return bookings.book(property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked})
+    return bookings.book_work(property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked})
 
 
 def booked_hours() -> list[tuple[str, date, Decimal]]:
@@ -142,9 +142,9 @@ def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> 
     usual = {"first_day": MONDAY, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
-        bookings.book(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)
+        bookings.book_work(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="at least one deck"):
-        bookings.book(property=deck.property, decks=[], hours=Decimal(6), **usual)
+        bookings.book_work(property=deck.property, decks=[], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="archived"):
         book(DeckFactory(archived_at=NOW), first_day=MONDAY)
 
@@ -205,10 +205,10 @@ def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
     deeds: list[Any] = [lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)]
     if there:
         deeds += [
-            lambda: bookings.move(first_day=day, crew=crew, why="", **anybody),
-            lambda: bookings.hold(why="", **anybody),
-            lambda: bookings.release(**anybody),
-            lambda: bookings.cancel(why="", **anybody),
+            lambda: bookings.move_booking(first_day=day, crew=crew, why="", **anybody),
+            lambda: bookings.hold_booking(why="", **anybody),
+            lambda: bookings.release_booking(**anybody),
+            lambda: bookings.cancel_booking(why="", **anybody),
         ]
     with suppress(bookings.BookingError):
         random.choice(deeds)()

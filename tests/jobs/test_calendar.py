@@ -9,7 +9,7 @@ import pytest
 from django.test import Client as Browser
 from icalendar import Calendar
 
-from clients.display import written_for
+from clients.display import override_business
 from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs.actions import bookings, crews
@@ -30,14 +30,14 @@ def tern(business: Business) -> Crew:
 
 def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
     row = DeckFactory(**{"property__client__name": "Marlow Pennington", **deck})
-    return bookings.book(
+    return bookings.book_work(
         property=row.property, decks=[row], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
         **ANYBODY,
     )  # fmt: skip
 
 
 def file_of(booking: Booking, business: Business) -> tuple[bytes, Calendar, Any]:
-    content = calendar.client_file(booking, business, now=NOW)
+    content = calendar.client_calendar_file(booking, business, now=NOW)
     whole = Calendar.from_ical(content)
     return content, whole, whole.walk("VEVENT")[0]
 
@@ -74,10 +74,12 @@ def test_uid_stays_and_sequence_goes_up_through_changes_until_the_booking_is_cal
 ) -> None:
     booking = book()
     steps = [
-        lambda: bookings.move(booking=booking, first_day=FRIDAY + timedelta(days=3), crew=None, why="", **ANYBODY),
-        lambda: bookings.hold(booking=booking, why="Rain.", **ANYBODY),
-        lambda: bookings.release(booking=booking, **ANYBODY),
-        lambda: bookings.cancel(booking=booking, why="Sold.", **ANYBODY),
+        lambda: bookings.move_booking(
+            booking=booking, first_day=FRIDAY + timedelta(days=3), crew=None, why="", **ANYBODY
+        ),
+        lambda: bookings.hold_booking(booking=booking, why="Rain.", **ANYBODY),
+        lambda: bookings.release_booking(booking=booking, **ANYBODY),
+        lambda: bookings.cancel_booking(booking=booking, why="Sold.", **ANYBODY),
     ]
 
     seen = [file_of(step(), business) for step in steps]
@@ -95,11 +97,11 @@ def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, bu
     deck = DeckFactory()
     offer = OfferFactory(property=deck.property, state="accepted", accepted_week=FRIDAY, answered_at=NOW)
     usual = {"property": deck.property, "decks": [deck], "hours": Decimal(6), "week": None, "crew": None}
-    first = bookings.book(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
-    bookings.cancel(booking=first, why="Ill.", **ANYBODY)
+    first = bookings.book_work(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
+    bookings.cancel_booking(booking=first, why="Ill.", **ANYBODY)
     to_do = ToDo.objects.get(kind="book", done_at=None)
 
-    again = bookings.book(first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY)
+    again = bookings.book_work(first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY)
 
     assert (again.pk, again.uid, again.sequence, again.state) == (first.pk, first.uid, 2, "booked")
     to_do.refresh_from_db()
@@ -124,7 +126,7 @@ def test_lines_are_folded_at_75_octets_and_text_is_escaped(tern: Crew, business:
 
 @pytest.fixture
 def link(tern: Crew) -> str:
-    return f"/calendar/{crews.open_feed(crew=tern)}.ics"
+    return f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
 
 
 def events(browser: Browser, link: str) -> list[Any]:
@@ -151,7 +153,7 @@ def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(client:
     deck = DeckFactory(property__client__name="Marlow Pennington", property__access_notes="Gate code 4711")
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck, product__name="Tidewood Deck Oil", coats=2)
-    bookings.book(
+    bookings.book_work(
         property=deck.property, decks=[deck], hours=Decimal(6), first_day=FRIDAY, week=None, crew=None, offer=offer,
         notes="Key under the pot", **ANYBODY,
     )  # fmt: skip
@@ -173,33 +175,33 @@ def test_the_feed_is_the_same_until_something_changes_and_then_has_a_new_tag(cli
     same = client.get(link, headers={"If-None-Match": first["ETag"]})
     assert (same.status_code, same.content, same["ETag"]) == (304, b"", first["ETag"])
 
-    bookings.hold(booking=booking, why="Rain.", by=None, now=NOW + timedelta(hours=1))
+    bookings.hold_booking(booking=booking, why="Rain.", by=None, now=NOW + timedelta(hours=1))
     changed = client.get(link, headers={"If-None-Match": first["ETag"]})
     assert (changed.status_code, changed["ETag"] != first["ETag"]) == (200, True)
 
 
 def test_a_link_that_was_replaced_or_ended_leads_nowhere(client: Browser, link: str, tern: Crew) -> None:
-    second = f"/calendar/{crews.open_feed(crew=tern)}.ics"
+    second = f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
 
     assert (client.get(link).status_code, client.get(second).status_code) == (404, 200)
-    crews.close_feed(crew=tern)
+    crews.close_crew_feed(crew=tern)
     assert client.get(second).status_code == 404
     tern.refresh_from_db()
     assert tern.feed_hash is None
 
 
 def test_only_the_hash_of_a_link_is_kept(tern: Crew) -> None:
-    token = crews.open_feed(crew=tern)
+    token = crews.open_crew_feed(crew=tern)
 
     tern.refresh_from_db()
     assert (len(token) >= 22, len(tern.feed_hash or ""), token in (tern.feed_hash or "")) == (True, 64, False)
 
 
 def test_a_feed_keeps_what_was_called_off_for_ninety_days(tern: Crew) -> None:
-    booking = bookings.cancel(booking=book(), why="Sold.", **ANYBODY)
+    booking = bookings.cancel_booking(booking=book(), why="Sold.", **ANYBODY)
 
     def is_in(today: date) -> bool:
-        return booking in calendar.in_feed(tern, today=today)
+        return booking in calendar.crew_feed_bookings(tern, today=today)
 
     assert is_in(FRIDAY + timedelta(days=90))
     assert not is_in(FRIDAY + timedelta(days=91))
@@ -209,9 +211,9 @@ def test_the_feed_of_a_crew_takes_as_many_queries_for_one_booking_as_for_ten(
     tern: Crew, business: Business, django_assert_num_queries: Any
 ) -> None:
     def asked(count: int) -> None:
-        with written_for(business), django_assert_num_queries(count):
-            rows = calendar.in_feed(tern, today=FRIDAY)
-            calendar.feed(tern, rows, business, url="https://decks.example.com/calendar/x.ics")
+        with override_business(business), django_assert_num_queries(count):
+            rows = calendar.crew_feed_bookings(tern, today=FRIDAY)
+            calendar.crew_feed_file(tern, rows, business, url="https://decks.example.com/calendar/x.ics")
 
     book("1")
     asked(4)

@@ -16,7 +16,7 @@ from clients.messaging.models import Attachment, Message
 from clients.models import Business, User
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import care_record
+from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import BatchFactory, CoatFactory, EmailFactory, JobFactory, PhotoFactory
@@ -69,7 +69,7 @@ def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> No
     PhotoFactory(deck=job.deck, job=job, moment="finished", caption="Fresh coat")
     PhotoFactory(deck=job.deck, job=job, moment="found", caption="Grey before")
     Business.objects.update(country="AU")
-    reader = read(care_record_pdf(care_record(job)))
+    reader = read(care_record_pdf(build_care_record(job)))
 
     assert reader.root_object["/MarkInfo"]["/Marked"]
     assert reader.root_object["/Lang"] == "en"
@@ -85,19 +85,19 @@ def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> No
 def test_the_forecast_of_a_newer_coat_is_not_printed_on_the_record_of_an_older_one(job: Job) -> None:
     older = CoatFactory(job__deck=job.deck, job__finished_on=date(2024, 6, 1)).job
 
-    assert care_record(job).foretold
-    assert care_record(older).foretold is None
-    assert "next due" not in words(read(care_record_pdf(care_record(older))))
+    assert build_care_record(job).forecast
+    assert build_care_record(older).forecast is None
+    assert "next due" not in words(read(care_record_pdf(build_care_record(older))))
 
 
 def test_where_the_data_sheet_is_silent_common_practice_is_named_as_such(business: Business) -> None:
-    text = words(read(care_record_pdf(care_record(CoatFactory().job))))
+    text = words(read(care_record_pdf(build_care_record(CoatFactory().job))))
 
     assert "common practice (24 hours, 5 days)" in text
 
 
 def test_a_job_without_a_product_has_a_record_too(business: Business) -> None:
-    text = words(read(care_record_pdf(care_record(JobFactory(kind="repair")))))
+    text = words(read(care_record_pdf(build_care_record(JobFactory(kind="repair")))))
 
     assert "No product was put on." in text
     assert "Walk on it" not in text
@@ -124,7 +124,7 @@ def test_it_is_not_sent_where_nobody_may_be_written_to_and_says_why(job: Job, as
     if why != "address":
         EmailFactory(client=client, value="marlow@example.org")
     if why == "suppressed":
-        suppression.suppress(
+        suppression.suppress_address(
             business=Business.objects.get(), channel="email", address="marlow@example.org", reason="Unsubscribed"
         )
     if why == "archived":

@@ -15,10 +15,10 @@ from clients.messaging.models import Consent, Message, ToDo
 from clients.models import Business, Client, User
 from jobs.actions import offers, sending
 from jobs.models import Booking, Job, Offer, OfferEvent, SignOff
-from jobs.offers import Order
+from jobs.offers import OfferBrief
 from jobs.pdf import care_record_pdf, offer_pdf
-from jobs.scope import propose
-from jobs.work.care_record import care_record
+from jobs.scope import propose_scopes
+from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from restorer import catalogue
 from tests.factories import CoatFactory, CrewFactory, EmailFactory, PhotoFactory
@@ -53,7 +53,7 @@ def shown(answer: Any) -> str:
 
 def english_in(text: str) -> list[str]:
     """Whole English sentences of ours that are left."""
-    originals = [message.id for message in catalogue.read("fr") if isinstance(message.id, str) and message.id]
+    originals = [message.id for message in catalogue.read_catalogue("fr") if isinstance(message.id, str) and message.id]
     sentences = [words for words in originals if len(words) > 12 and " " in words and not {"%", "{"} & set(words)]
     return [words for words in sentences if plain(words) in text]
 
@@ -148,7 +148,7 @@ def test_a_draft_is_worded_in_the_language_of_its_client_and_the_steps_for_the_c
     assert "Finition, 1 couche" in words or "Finition, 2 couches" in words
     assert "Installation et protection des abords" in words
     assert "comme la dernière fois" in scope.why
-    assert "Laisser sécher le bois" in [step["title"] for step in scope.told_steps]
+    assert "Laisser sécher le bois" in [step["title"] for step in scope.client_steps]
     assert "Let the wood dry" in [step["title"] for step in scope.steps]
 
 
@@ -170,9 +170,9 @@ def test_another_language_counts_from_the_next_draft_on(business: Business, owne
     assert "Nettoyage" in [line.words for line in Offer.objects.get().lines.all()]
     offer = Offer.objects.get()  # as a page of another day reads it
     deck = offer.scopes.get().deck
-    order = Order(offer.property, list(propose([deck], today=offer_book.TODAY).values()))
+    order = OfferBrief(offer.property, list(propose_scopes([deck], today=offer_book.TODAY).values()))
 
-    again = offers.redraft_offer(offer=offer, order=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner)
+    again = offers.recalculate_draft(offer=offer, order=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner)
 
     assert again.language == "en-CA"
     assert "Clean" in [line.words for line in again.lines.all()]
@@ -217,7 +217,7 @@ def test_an_offer_that_its_time_overtook_says_why_in_french(client: Browser, lin
     from jobs.actions import withdrawing
 
     deck = Offer.objects.get().scopes.get().deck_id
-    withdrawing.withdraw_about(deck_ids=[deck], noted="Booked for May 17, 2027.", now=NOW)
+    withdrawing.withdraw_offers_about_decks(deck_ids=[deck], history_note="Booked for May 17, 2027.", now=NOW)
 
     assert "Les travaux ont été inscrits à notre agenda." in shown(client.get(link))
     assert OfferEvent.objects.get(kind="withdrawn").note == "Booked for May 17, 2027."
@@ -240,7 +240,7 @@ def test_the_care_record_is_french_and_says_so(business: Business) -> None:
     Client.objects.update(language="fr")
     refresh_forecasts(today=date(2027, 5, 2), now=NOW)
     job = Job.objects.get(pk=job.pk)
-    reader = read(care_record_pdf(care_record(job)))
+    reader = read(care_record_pdf(build_care_record(job)))
     text = words_of(reader)
 
     assert reader.root_object["/Lang"] == "fr"

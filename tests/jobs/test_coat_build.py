@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 
 from jobs.models import Job
-from jobs.work.coat_build import CoatBuild, build_around, coat_build
+from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory
 
 pytestmark = pytest.mark.django_db
@@ -64,7 +64,7 @@ def test_a_strip_counts_what_it_took_off_before_and_what_it_left_after() -> None
     strip = coats(deck, 2020, "strip", count=2)
     coats(deck, 2021, count=1)
 
-    assert build_around(strip) == (CoatBuild(8), CoatBuild(2))
+    assert coat_build_before_and_after(strip) == (CoatBuild(8), CoatBuild(2))
     assert coat_build(deck) == CoatBuild(3)
 
 

@@ -90,7 +90,7 @@ def test_a_row_becomes_client_property_deck_product_batch_visit_and_job(sheet: C
 def test_an_imported_deck_is_found_by_the_search(sheet: Callable[..., Path]) -> None:
     bring_in(sheet({}))
 
-    assert [hit.deck_id for hit in search.find("saltmarsh gannet").hits] == [Deck.objects.get().pk]
+    assert [hit.deck_id for hit in search.find_decks("saltmarsh gannet").hits] == [Deck.objects.get().pk]
 
 
 def test_the_same_sheet_twice_adds_nothing(sheet: Callable[..., Path]) -> None:

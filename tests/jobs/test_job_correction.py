@@ -12,7 +12,7 @@ from django.utils import timezone
 from clients.models import User
 from jobs import actions
 from jobs.actions.parts import JobError
-from jobs.after import after_job
+from jobs.after import job_change_listeners
 from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (
     BatchFactory,
@@ -36,9 +36,9 @@ def told() -> list[list[int]]:
     def hear(deck_ids: Collection[int]) -> None:
         calls.append(list(deck_ids))
 
-    after_job.append(hear)
+    job_change_listeners.append(hear)
     yield calls
-    after_job.remove(hear)
+    job_change_listeners.remove(hear)
 
 
 def job_with(**values: object) -> Job:
@@ -132,12 +132,12 @@ def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
         raise RuntimeError("no forecast today")
 
     deck, oil = DeckFactory(), ProductFactory()
-    after_job.append(fail)
+    job_change_listeners.append(fail)
     try:
         with pytest.raises(RuntimeError, match="no forecast today"):
             as_owner.post("/jobs/log/", filled(deck, row(oil), finished_on="2026-06-10"))
     finally:
-        after_job.remove(fail)
+        job_change_listeners.remove(fail)
 
     assert (Job.objects.count(), CoatApplied.objects.count(), Visit.objects.count()) == (0, 0, 0)
 
@@ -145,7 +145,7 @@ def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
 def test_a_job_in_the_future_is_refused_by_the_action_itself(owner: User, business: object) -> None:
     with pytest.raises(JobError, match="in the future"):
         actions.log_job(
-            deck=DeckFactory(), details={"kind": "clean", "finished_on": date(2026, 6, 12)}, coats=[], found={},
+            deck=DeckFactory(), details={"kind": "clean", "finished_on": date(2026, 6, 12)}, coats=[], findings={},
             form_key=Job._meta.get_field("form_key").get_default(), business=business, by=owner,
             now=datetime(2026, 6, 12, 2, 30, tzinfo=UTC) - timedelta(hours=0),
         )  # fmt: skip

@@ -11,7 +11,14 @@ from freezegun import freeze_time
 from clients.models import Business, Deck, User
 from jobs.models import Job
 from jobs.work.care import care_note
-from jobs.work.cautions import CHEMICAL, JET, LAST, RAGS, STRIPPER, cautions
+from jobs.work.cautions import (
+    CHEMICALS_CAUTION,
+    GENERAL_CAUTION,
+    OILY_RAGS_CAUTION,
+    PRESSURE_WASHER_CAUTION,
+    STRIPPER_CAUTION,
+    job_cautions,
+)
 from tests.factories import (
     BatchFactory,
     CoatFactory,
@@ -138,16 +145,16 @@ def test_the_cautions_follow_the_work_and_always_defer_to_the_data_sheet() -> No
     wash = ProductFactory(kind="cleaner", finish_class="")
     oil = ProductFactory(name="Tidewood", cautions="Keep from frost.")
 
-    assert cautions(ipe, "strip", [stripper]) == [STRIPPER, LAST]
-    assert cautions(cedar, "clean", [wash]) == [CHEMICAL, JET, LAST]
-    assert cautions(ipe, "recoat", [oil, oil]) == [RAGS, "Tidewood: Keep from frost.", LAST]
-    assert cautions(ipe, "repair", []) == []
+    assert job_cautions(ipe, "strip", [stripper]) == [STRIPPER_CAUTION, GENERAL_CAUTION]
+    assert job_cautions(cedar, "clean", [wash]) == [CHEMICALS_CAUTION, PRESSURE_WASHER_CAUTION, GENERAL_CAUTION]
+    assert job_cautions(ipe, "recoat", [oil, oil]) == [OILY_RAGS_CAUTION, "Tidewood: Keep from frost.", GENERAL_CAUTION]
+    assert job_cautions(ipe, "repair", []) == []
 
 
 def test_stripping_cautions_stand_on_the_page_where_a_strip_is_chosen(as_owner: Client) -> None:
     text = as_owner.get("/jobs/log/", {"deck": DeckFactory().pk}).content.decode()
 
-    assert STRIPPER in text
+    assert STRIPPER_CAUTION in text
     assert 'data-shown-by="kind:strip"' in text
 
 

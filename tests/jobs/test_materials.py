@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.materials import MaterialError, Surfaces, at_film, at_spread, held_spread
+from jobs.materials import MaterialError, Surfaces, expected_spread, litres_at_film, litres_at_spread
 from jobs.work.spread import wet_film_um
 
 D = Decimal
@@ -14,7 +14,7 @@ D = Decimal
 
 def test_eighteen_square_metres_in_two_coats_at_nine_take_four_litres() -> None:
     """Common practice, no source: a litre covers about 9 m² a coat, so 18 m² in two coats take 4 L."""
-    assert at_spread(area_m2=D(18), coats=2, spread_m2_per_l=D(9)) == 4
+    assert litres_at_spread(area_m2=D(18), coats=2, spread_m2_per_l=D(9)) == 4
 
 
 @pytest.mark.parametrize(
@@ -22,7 +22,7 @@ def test_eighteen_square_metres_in_two_coats_at_nine_take_four_litres() -> None:
 )
 def test_a_millimetre_is_a_litre_on_a_square_metre(area: str, film: str, times: int, litres: str) -> None:
     """1 mm · 1 m² = 0.001 m³ = 1 L: the definition of the litre (BIPM, SI Brochure, table 8)."""
-    assert at_film(area_m2=D(area), film_mm=D(film), applications=times) == D(litres)
+    assert litres_at_film(area_m2=D(area), film_mm=D(film), applications=times) == D(litres)
 
 
 @pytest.mark.parametrize(
@@ -39,8 +39,8 @@ def test_litres_agree_with_published_coverage_tables(solids_percent: int, dry_um
     """The same film by both roads: a wet film of dry/solids on 100 m², and the tabled spread rate."""
     wet_mm = D(dry_um) / D(solids_percent) * 100 / 1000
 
-    by_film = at_film(area_m2=D(100), film_mm=wet_mm)
-    by_spread = at_spread(area_m2=D(100), coats=1, spread_m2_per_l=D(spread))
+    by_film = litres_at_film(area_m2=D(100), film_mm=wet_mm)
+    by_spread = litres_at_spread(area_m2=D(100), coats=1, spread_m2_per_l=D(spread))
 
     assert abs(by_film - by_spread) <= D("0.01")
     assert wet_film_um(D(spread)) == wet_mm * 1000
@@ -48,8 +48,8 @@ def test_litres_agree_with_published_coverage_tables(solids_percent: int, dry_um
 
 def test_what_is_lost_in_the_tool_is_bought_as_well() -> None:
     """Coating handbooks: brush and roller lose 10 to 15 %; litres = area · coats / (spread · (1 − loss))."""
-    assert at_spread(area_m2=D(90), coats=1, spread_m2_per_l=D(9), loss_share=D("0.1")) == D("11.12")  # 10 / 0.9
-    assert at_film(area_m2=D(9), film_mm=D(1), loss_share=D("0.1")) == 10
+    assert litres_at_spread(area_m2=D(90), coats=1, spread_m2_per_l=D(9), loss_share=D("0.1")) == D("11.12")  # 10 / 0.9
+    assert litres_at_film(area_m2=D(9), film_mm=D(1), loss_share=D("0.1")) == 10
 
 
 @pytest.mark.parametrize(
@@ -58,15 +58,15 @@ def test_what_is_lost_in_the_tool_is_bought_as_well() -> None:
 )
 def test_sawn_and_weathered_wood_take_what_the_wood_handbook_says(smooth: str, rough: str) -> None:
     for texture in ("sawn", "weathered"):
-        held = held_spread(D(smooth), texture=texture, species_class="soft", is_film=False)
+        held = expected_spread(D(smooth), texture=texture, species_class="soft", is_film=False)
 
         assert held == pytest.approx(D(rough), rel=D("0.03"))
-    assert held_spread(D(smooth), texture="smooth", species_class="soft", is_film=False) == D(smooth)
+    assert expected_spread(D(smooth), texture="smooth", species_class="soft", is_film=False) == D(smooth)
 
 
 def test_a_film_lies_on_rough_wood_and_loses_a_fifth_at_most() -> None:
     """Coating handbooks take 5 to 20 % more for roughness; timber does not matter to what does not soak in."""
-    held = {held_spread(D(10), texture="sawn", species_class=c, is_film=True) for c in ("soft", "hardwood")}
+    held = {expected_spread(D(10), texture="sawn", species_class=c, is_film=True) for c in ("soft", "hardwood")}
 
     assert held == {8}
 
@@ -74,7 +74,7 @@ def test_a_film_lies_on_rough_wood_and_loses_a_fifth_at_most() -> None:
 def test_thirsty_cedar_takes_more_and_dense_hardwood_less_than_pine() -> None:
     """Common practice, no source."""
     cedar, pine, ipe = (
-        held_spread(D(9), texture="smooth", species_class=c, is_film=False)
+        expected_spread(D(9), texture="smooth", species_class=c, is_film=False)
         for c in ("durable_soft", "soft", "hardwood")
     )
 
@@ -83,13 +83,13 @@ def test_thirsty_cedar_takes_more_and_dense_hardwood_less_than_pine() -> None:
 
 def test_treads_and_rails_count_by_their_usual_size() -> None:
     """Common practice, no source; here the sizes: 0.9 · (0.28 + 0.18) m; rails, balusters all round."""
-    surfaces = Surfaces.measured(area_m2=D(18), treads=5, rail_m=D(10), screen_m2=D(3))
+    surfaces = Surfaces.from_measures(area_m2=D(18), treads=5, rail_m=D(10), screen_m2=D(3))
 
     assert surfaces.stairs == pytest.approx(5 * D("0.9") * D("0.46"), rel=D("0.05"))
     balusters, rails = D("0.8") / D("0.14") * 4 * D("0.038"), 2 * 2 * (D("0.038") + D("0.089"))
     assert surfaces.rails == pytest.approx(10 * (balusters + rails), rel=D("0.05"))
     assert surfaces.total == 18 + 2 + 14 + 3
-    assert dict(Surfaces(D(18)).present()) == {"boards": 18}
+    assert dict(Surfaces(D(18)).nonzero_areas()) == {"boards": 18}
 
 
 @pytest.mark.parametrize(
@@ -109,7 +109,7 @@ def test_a_figure_nothing_can_be_reckoned_with_is_named(wrong: dict[str, object]
     right = {"area_m2": D(18), "coats": 2, "spread_m2_per_l": D(9), "loss_share": D(0)}
 
     with pytest.raises(MaterialError, match=said):
-        at_spread(**{**right, **wrong})
+        litres_at_spread(**{**right, **wrong})
 
 
 @given(
@@ -119,7 +119,7 @@ def test_a_figure_nothing_can_be_reckoned_with_is_named(wrong: dict[str, object]
 def test_litres_always_suffice_and_are_at_most_a_centilitre_too_many(
     area: Decimal, coats: int, spread: Decimal, loss: Decimal
 ) -> None:
-    litres = at_spread(area_m2=area, coats=coats, spread_m2_per_l=spread, loss_share=loss)
+    litres = litres_at_spread(area_m2=area, coats=coats, spread_m2_per_l=spread, loss_share=loss)
     covered = litres * spread * (1 - loss) / coats
 
     assert covered >= area * (1 - D("1e-20"))

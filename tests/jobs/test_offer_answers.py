@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from clients.messaging.models import Attachment, Message, ToDo
 from clients.models import Business, User
 from jobs.actions.sending import send_offer
-from jobs.after import after_booking, after_decline
+from jobs.after import booking_listeners, decline_listeners
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
     BusinessFactory,
@@ -57,11 +57,11 @@ def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: N
 def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browser, crew_day: None) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
-    after_booking.append(lambda decks, words: told.append([*decks]))
+    booking_listeners.append(lambda decks, words: told.append([*decks]))
     try:
         first, again = client.post(url, yes()), client.post(url, yes())
     finally:
-        after_booking.pop()
+        booking_listeners.pop()
 
     assert (first.status_code, first.url, again.status_code) == (302, f"{url}#state", 302)
     offer.refresh_from_db()
@@ -83,12 +83,12 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browse
 def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, business: Business) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
-    after_decline.append(lambda decks, words: told.append(([*decks], words)))
+    decline_listeners.append(lambda decks, words: told.append(([*decks], words)))
     try:
         client.post(url, no("later", "The roof comes first."))
         client.post(url, no("price"))
     finally:
-        after_decline.pop()
+        decline_listeners.pop()
 
     offer.refresh_from_db()
     assert (offer.state, offer.decline_reason, offer.decline_words) == ("declined", "later", "The roof comes first.")

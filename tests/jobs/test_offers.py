@@ -15,10 +15,10 @@ from clients.messaging.models import Message
 from clients.models import Business, User
 from jobs import after
 from jobs.actions import offers, questions, sending
-from jobs.actions.answers import ask
-from jobs.actions.offers import LineWords, OfferProblem, OfferWords
+from jobs.actions.answers import ask_question
+from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
 from jobs.models import Offer, OfferLine, PriceList
-from jobs.offers.pricing import PricingProblem
+from jobs.offers.pricing import PricingError
 from tests.factories import DeckFactory, JobFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
 
@@ -31,11 +31,11 @@ def prices(business: Business) -> PriceList:
     return price_list()
 
 
-def change(offer: Offer, *lines: LineWords, by: User | None = None, **words: Any) -> Offer:
+def change(offer: Offer, *lines: OfferLineInput, by: User | None = None, **words: Any) -> Offer:
     usual = {"introduction": "", "valid_until": offer.valid_until, "hours": offer.hours}
     seen = offer.events.order_by("-id").values_list("pk", flat=True)[0]
     return offers.change_offer(
-        offer=offer, words=OfferWords(**{**usual, **words}), lines=lines, seen=seen, by=by, now=NOW
+        offer=offer, words=OfferInput(**{**usual, **words}), lines=lines, seen=seen, by=by, now=NOW
     )
 
 
@@ -69,7 +69,7 @@ def test_a_draft_holds_scope_lines_taxes_and_the_price_of_waiting(prices: PriceL
 
 
 def test_numbers_are_given_one_after_the_other_and_without_price_list_none(business: Business) -> None:
-    with pytest.raises(PricingProblem, match="No price list is in force"):
+    with pytest.raises(PricingError, match="No price list is in force"):
         drafted()
 
     price_list()
@@ -81,7 +81,7 @@ def test_numbers_are_given_one_after_the_other_and_without_price_list_none(busin
 def test_a_missing_price_is_named_and_nothing_is_written(prices: PriceList) -> None:
     prices.rates.filter(task="clean").delete()
 
-    with pytest.raises(PricingProblem, match="no price for “Clean”"):
+    with pytest.raises(PricingError, match="no price for “Clean”"):
         drafted()
 
     assert not Offer.objects.exists()
@@ -111,8 +111,8 @@ def test_changed_lines_are_reckoned_anew(prices: PriceList, owner: User) -> None
 
     change(
         offer,
-        LineWords("work", "Clean", D(20), "m²", D("3.335"), scope),
-        LineWords("less", "For waiting so long", D(1), "", D(10)),
+        OfferLineInput("work", "Clean", D(20), "m²", D("3.335"), scope),
+        OfferLineInput("less", "For waiting so long", D(1), "", D(10)),
         by=owner, introduction="Thank you for asking.", hours=D("5.5"),
     )  # fmt: skip
 
@@ -127,17 +127,17 @@ def test_changed_lines_are_reckoned_anew(prices: PriceList, owner: User) -> None
     ("lines", "words", "why"),
     [
         ([], {}, "at least one line"),
-        ([LineWords("less", "Gift", D(1), "", D(5))], {}, "reductions are larger"),
-        ([LineWords("work", "Clean", D(1), "", D(5))], {"valid_until": date(2026, 11, 1)}, "Choose a later one"),
+        ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "reductions are larger"),
+        ([OfferLineInput("work", "Clean", D(1), "", D(5))], {"valid_until": date(2026, 11, 1)}, "Choose a later one"),
     ],
 )
 def test_a_draft_that_cannot_be_is_refused_and_stays(
-    prices: PriceList, lines: list[LineWords], words: dict[str, Any], why: str
+    prices: PriceList, lines: list[OfferLineInput], words: dict[str, Any], why: str
 ) -> None:
     offer = drafted()
     before = lines_of(offer)
 
-    with pytest.raises(OfferProblem, match=why):
+    with pytest.raises(OfferError, match=why):
         change(offer, *lines, **words)
 
     assert lines_of(offer) == before
@@ -146,11 +146,11 @@ def test_a_draft_that_cannot_be_is_refused_and_stays(
 def test_two_people_do_not_overwrite_each_other(prices: PriceList) -> None:
     offer = drafted()
     seen = offer.events.get().pk
-    words = OfferWords("", offer.valid_until, D(4))
-    line = LineWords("work", "Clean", D(1), "", D(5))
+    words = OfferInput("", offer.valid_until, D(4))
+    line = OfferLineInput("work", "Clean", D(1), "", D(5))
     offers.change_offer(offer=offer, words=words, lines=[line], seen=seen, by=None, now=NOW)
 
-    with pytest.raises(OfferProblem, match="Somebody else changed"):
+    with pytest.raises(OfferError, match="Somebody else changed"):
         offers.change_offer(offer=offer, words=words, lines=[line], seen=seen, by=None, now=NOW)
 
 
@@ -169,9 +169,9 @@ def test_a_sent_offer_has_its_link_its_paper_and_stays_as_it_was(prices: PriceLi
     text = " ".join(page.extract_text() for page in PdfReader(BytesIO(bytes(paper.content))).pages)
     assert paper.name == "offer-101.pdf"
     assert f"{offer.total:,.2f}" in text
-    with pytest.raises(OfferProblem, match="sent, no answer yet"):
-        change(offer, LineWords("work", "Clean", D(1), "", D(5)))
-    with pytest.raises(OfferProblem, match="sent, no answer yet"):
+    with pytest.raises(OfferError, match="sent, no answer yet"):
+        change(offer, OfferLineInput("work", "Clean", D(1), "", D(5)))
+    with pytest.raises(OfferError, match="sent, no answer yet"):
         send(offer)
     assert Message.objects.count() == 1
 
@@ -192,9 +192,9 @@ def test_without_consent_or_in_the_past_nothing_is_sent(prices: PriceList) -> No
     late = drafted()
     Offer.objects.filter(pk=late.pk).update(drafted_on=date(2026, 9, 1), valid_until=date(2026, 10, 1))
 
-    with pytest.raises(OfferProblem, match="cannot go by e-mail"):
+    with pytest.raises(OfferError, match="cannot go by e-mail"):
         send(mute)
-    with pytest.raises(OfferProblem, match="Choose a later one"):
+    with pytest.raises(OfferError, match="Choose a later one"):
         send(late)
     assert set(Offer.objects.values_list("state", "token_hash")) == {("draft", None)}
 
@@ -211,7 +211,7 @@ def test_a_revision_takes_the_place_of_what_was_sent(prices: PriceList) -> None:
     assert lines_of(new) == lines_of(offer)
     assert new.lines.exclude(scope=None).first().scope.offer == new
     assert send(new).idempotency_key == "offer/101-2/email"
-    with pytest.raises(OfferProblem):
+    with pytest.raises(OfferError):
         offers.revise_offer(offer=offer, today=TODAY, now=NOW, by=None)
 
 
@@ -234,7 +234,7 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     client = home.property.client
 
     if leaving == "booked":
-        after.decks_booked([home.pk], "Booked by telephone.")
+        after.publish_bookings([home.pk], "Booked by telephone.")
     elif leaving == "unsubscribed":
         people.record_consent(
             client=client, channel="email", is_given=False, basis="", wording="Said so", evidence="", by=owner, now=NOW
@@ -243,7 +243,7 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
         people.archive_client(client=client, by=owner, now=NOW)
     elif leaving == "done":
         JobFactory(deck=home, kind="recoat", finished_on=TODAY + timedelta(days=3))
-        after.jobs_changed([home.pk])
+        after.publish_job_changes([home.pk])
     else:
         offers.withdraw_offer(offer=offer, why="We have no time this year.", by=owner, now=NOW)
 
@@ -269,7 +269,7 @@ def test_an_old_job_corrected_later_withdraws_nothing(prices: PriceList) -> None
     home = reachable(deck())
     offer = drafted(home)
 
-    after.jobs_changed([home.pk])
+    after.publish_job_changes([home.pk])
 
     offer.refresh_from_db()
     assert offer.state == "draft"
@@ -279,7 +279,7 @@ def test_a_question_is_answered_once_by_e_mail_and_on_the_page(prices: PriceList
     offer = drafted()
     send(offer)
     offer.refresh_from_db()
-    ask(token_hash=offer.token_hash, words="Do you move the planters?", now=NOW)
+    ask_question(token_hash=offer.token_hash, words="Do you move the planters?", now=NOW)
     assert offer.client.to_dos.filter(done_at=None).count() == 1
 
     for _ in range(2):  # a second click

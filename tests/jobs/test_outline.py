@@ -10,8 +10,8 @@ import pytest
 from clients.models import Business, Deck
 from jobs.models import Job, Offer, OfferScope, Product, Rate
 from jobs.models.product import FinishClass
-from jobs.offers.hours import work_hours
-from jobs.scope import Scope, Wish, propose
+from jobs.offers.hours import work_hours_by_deck
+from jobs.scope import Override, Scope, propose_scopes
 from jobs.scope.outline import Outline, outlines
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
 from tests.jobs.offer_book import TODAY, deck, drafted, price_list
@@ -66,8 +66,8 @@ def test_the_outline_of_any_past_is_the_work_that_the_scope_proposes(business: B
     found = outlines([each.pk for each in decks])
 
     proposed, recoats, strips = (
-        propose(decks, today=TODAY, wishes={each.pk: wish for each in decks})
-        for wish in (Wish(), Wish(work="recoat"), Wish(work="strip"))
+        propose_scopes(decks, today=TODAY, overrides={each.pk: override for each in decks})
+        for override in (Override(), Override(work="recoat"), Override(work="strip"))
     )
     assert {scope.work for scope in proposed.values()} == {"recoat", "strip"}
     for each in decks:
@@ -84,7 +84,7 @@ def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
     front = deck(property=back.property)
     VisitFactory(deck=front, visited_on=TODAY, overall=4)
 
-    hours = work_hours([back.pk, front.pk], today=TODAY)
+    hours = work_hours_by_deck([back.pk, front.pk], today=TODAY)
     offer = drafted(back, front)
 
     assert (hours[back.pk].is_strip, hours[front.pk].is_strip) == (False, True)
@@ -97,18 +97,20 @@ def test_the_hours_of_a_draft_go_before_those_of_today(business: Business) -> No
     one = deck()
     offer = drafted(one)
     OfferScope.objects.filter(offer=offer).update(hours=Decimal("9.25"))
-    assert work_hours([one.pk], today=TODAY)[one.pk].recoat == 9.25
+    assert work_hours_by_deck([one.pk], today=TODAY)[one.pk].recoat == 9.25
 
     Offer.objects.filter(pk=offer.pk).update(state="withdrawn")
-    assert work_hours([one.pk], today=TODAY)[one.pk].recoat == pytest.approx(18 * 9 / 60)  # clean 2, sand 3, coat 4 min
+    assert work_hours_by_deck([one.pk], today=TODAY)[one.pk].recoat == pytest.approx(
+        18 * 9 / 60
+    )  # clean 2, sand 3, coat 4 min
 
 
 def test_without_a_price_list_or_its_minutes_there_are_no_hours(business: Business) -> None:
     one = deck()
-    assert work_hours([one.pk], today=TODAY) == {}
+    assert work_hours_by_deck([one.pk], today=TODAY) == {}
     price_list()
     Rate.objects.update(minutes=0)
-    assert work_hours([one.pk], today=TODAY) == {}
+    assert work_hours_by_deck([one.pk], today=TODAY) == {}
 
 
 def test_hours_of_more_decks_take_no_more_queries(business: Business, django_assert_num_queries: Any) -> None:
@@ -116,4 +118,4 @@ def test_hours_of_more_decks_take_no_more_queries(business: Business, django_ass
     listed = [deck().pk for _ in range(4)]
     for some in (listed[:1], listed):
         with django_assert_num_queries(12):
-            work_hours(some, today=TODAY)
+            work_hours_by_deck(some, today=TODAY)

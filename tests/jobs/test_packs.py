@@ -9,13 +9,13 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from jobs.materials import Count, MaterialError, Pack, cheapest
+from jobs.materials import MaterialError, PackPrice, PackQuantity, cheapest_purchase
 
 D = Decimal
-SHOP = [Pack(D(1), D(42)), Pack(D(4), D(149)), Pack(D(10), D(389)), Pack(D(20), D(699))]
+SHOP = [PackPrice(D(1), D(42)), PackPrice(D(4), D(149)), PackPrice(D(10), D(389)), PackPrice(D(20), D(699))]
 packs = st.lists(
     st.builds(
-        Pack,
+        PackPrice,
         st.sampled_from([D(text) for text in "0.5 0.75 0.946 1 2.5 3.785 4 5 10 15 18.927 20".split()]),
         st.decimals("0", "900", places=2),
     ),
@@ -23,7 +23,7 @@ packs = st.lists(
 )  # fmt: skip
 
 
-def brute_force(litres: Decimal, shop: list[Pack]) -> tuple[Decimal, Decimal, int]:
+def brute_force(litres: Decimal, shop: list[PackPrice]) -> tuple[Decimal, Decimal, int]:
     """Cost, litres and number of packs of the best of all combinations."""
     most = [range(int(litres // pack.litres) + 2) for pack in shop]
     found = []
@@ -37,10 +37,10 @@ def brute_force(litres: Decimal, shop: list[Pack]) -> tuple[Decimal, Decimal, in
 
 @settings(max_examples=60, deadline=None)
 @given(litres=st.decimals("0.01", "12", places=2), shop=packs)
-def test_no_combination_is_better_in_cost_leftover_or_number(litres: Decimal, shop: list[Pack]) -> None:
+def test_no_combination_is_better_in_cost_leftover_or_number(litres: Decimal, shop: list[PackPrice]) -> None:
     assume(np.prod([int(litres // pack.litres) + 2 for pack in shop]) < 20_000)
 
-    found = cheapest(litres, shop)
+    found = cheapest_purchase(litres, shop)
 
     assert found
     assert (found.cost, found.leftover + litres, sum(each.count for each in found.counts)) == brute_force(litres, shop)
@@ -48,14 +48,14 @@ def test_no_combination_is_better_in_cost_leftover_or_number(litres: Decimal, sh
 
 @settings(max_examples=40, deadline=None)
 @given(litres=st.decimals("0.01", "150", places=2), shop=packs)
-def test_the_cost_is_that_of_a_general_integer_programme(litres: Decimal, shop: list[Pack]) -> None:
+def test_the_cost_is_that_of_a_general_integer_programme(litres: Decimal, shop: list[PackPrice]) -> None:
     """scipy.optimize.milp (HiGHS): minimise price · n, subject to litres · n ≥ wanted, n whole."""
     held = LinearConstraint([[float(pack.litres * 1000) for pack in shop]], lb=float(litres * 1000))
     prices = [float(pack.price * 100) for pack in shop]
     # The default gap of HiGHS is 0.01 %: a solver may stop a few cents too high.
     best = milp(prices, constraints=held, integrality=np.ones(len(shop)), bounds=Bounds(0), options={"mip_rel_gap": 0})
 
-    found = cheapest(litres, shop)
+    found = cheapest_purchase(litres, shop)
 
     assert best.success
     assert found
@@ -64,36 +64,39 @@ def test_the_cost_is_that_of_a_general_integer_programme(litres: Decimal, shop: 
 
 
 def test_four_litres_come_in_one_tin_and_sixteen_in_four_where_the_pail_is_dear() -> None:
-    four, sixteen = cheapest(D(4), SHOP), cheapest(D("15.2"), SHOP)
+    four, sixteen = cheapest_purchase(D(4), SHOP), cheapest_purchase(D("15.2"), SHOP)
 
     assert four
-    assert (four.counts, four.cost, four.leftover) == ((Count(D(4), 1, D(149)),), 149, 0)
+    assert (four.counts, four.cost, four.leftover) == ((PackQuantity(D(4), 1, D(149)),), 149, 0)
     assert sixteen
-    assert (sixteen.counts, sixteen.cost, sixteen.leftover) == ((Count(D(4), 4, D(149)),), 596, D("0.8"))
+    assert (sixteen.counts, sixteen.cost, sixteen.leftover) == ((PackQuantity(D(4), 4, D(149)),), 596, D("0.8"))
 
 
 def test_the_larger_pack_is_bought_where_it_costs_less_than_enough_small_ones() -> None:
-    found = cheapest(D(3), [Pack(D(1), D(20)), Pack(D(4), D(50))])
+    found = cheapest_purchase(D(3), [PackPrice(D(1), D(20)), PackPrice(D(4), D(50))])
 
     assert found
-    assert (found.counts, found.leftover) == ((Count(D(4), 1, D(50)),), 1)
+    assert (found.counts, found.leftover) == ((PackQuantity(D(4), 1, D(50)),), 1)
 
 
 def test_of_equal_costs_less_is_left_over_and_then_fewer_packs_are_carried() -> None:
-    found = cheapest(D(4), [Pack(D(1), D(30)), Pack(D("2.5"), D(60)), Pack(D(2), D(60))])
+    found = cheapest_purchase(D(4), [PackPrice(D(1), D(30)), PackPrice(D("2.5"), D(60)), PackPrice(D(2), D(60))])
 
     assert found
-    assert (found.counts, found.leftover) == ((Count(D(2), 2, D(60)),), 0)
+    assert (found.counts, found.leftover) == ((PackQuantity(D(2), 2, D(60)),), 0)
 
 
 def test_nothing_to_buy_nothing_sold_and_free_samples() -> None:
-    nothing, free = cheapest(D(0), SHOP), cheapest(D(3), [Pack(D(1), D(0)), Pack(D(4), D(10))])
+    nothing, free = (
+        cheapest_purchase(D(0), SHOP),
+        cheapest_purchase(D(3), [PackPrice(D(1), D(0)), PackPrice(D(4), D(10))]),
+    )
 
     assert nothing
     assert (nothing.counts, nothing.cost) == ((), 0)
-    assert cheapest(D(3), []) is None
+    assert cheapest_purchase(D(3), []) is None
     assert free
-    assert (free.counts, free.cost) == ((Count(D(1), 3, D(0)),), 0)
+    assert (free.counts, free.cost) == ((PackQuantity(D(1), 3, D(0)),), 0)
 
 
 @pytest.mark.parametrize(
@@ -101,10 +104,10 @@ def test_nothing_to_buy_nothing_sold_and_free_samples() -> None:
     [
         (D(5001), SHOP, "more than any deck takes"),
         (D("NaN"), SHOP, "more than any deck takes"),
-        (D(4), [Pack(D(0), D(5))], "0.01 L or more"),
-        (D(4), [Pack(D(1), D(-5))], "no price is negative"),
+        (D(4), [PackPrice(D(0), D(5))], "0.01 L or more"),
+        (D(4), [PackPrice(D(1), D(-5))], "no price is negative"),
     ],
 )
-def test_what_cannot_be_bought_is_named(litres: Decimal, shop: list[Pack], said: str) -> None:
+def test_what_cannot_be_bought_is_named(litres: Decimal, shop: list[PackPrice], said: str) -> None:
     with pytest.raises(MaterialError, match=said):
-        cheapest(litres, shop)
+        cheapest_purchase(litres, shop)

@@ -78,10 +78,10 @@ def test_what_is_no_picture_is_refused_by_name(
 
 def test_twenty_megabytes_is_the_limit_and_a_bomb_of_pixels_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(photos.PhotoError, match="larger than 20 MB"):
-        photos.prepared(ContentFile(b"\0" * (20 * 1024 * 1024 + 1), name="deck.jpg"))
+        photos.normalize_photo(ContentFile(b"\0" * (20 * 1024 * 1024 + 1), name="deck.jpg"))
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
     with pytest.raises(photos.PhotoError, match="too many pixels"):
-        photos.prepared(picture((60, 60)))
+        photos.normalize_photo(picture((60, 60)))
 
 
 def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, deck: Deck) -> None:
@@ -92,7 +92,7 @@ def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, de
     assert "2 photos are kept, too." in response.content.decode()
     as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture()]})
     assert Job.objects.get().photos.count() == 3
-    assert photos.kept(uuid.UUID(page["form_key"])) == []
+    assert photos.staged_photo_names(uuid.UUID(page["form_key"])) == []
 
 
 def test_photos_wait_while_another_product_is_added_and_forgotten_ones_are_thrown_away(
@@ -101,12 +101,12 @@ def test_photos_wait_while_another_product_is_added_and_forgotten_ones_are_throw
     page = filled(deck, row(ProductFactory()), photos=[picture()], add_product="1")
     as_owner.post(URL, page)
     key = uuid.UUID(page["form_key"])
-    assert len(photos.kept(key)) == 1
+    assert len(photos.staged_photo_names(key)) == 1
 
-    assert photos.drop_forgotten(now=timezone.now()) == 0
-    assert photos.drop_forgotten(now=timezone.now() + timedelta(days=3)) == 1
+    assert photos.delete_abandoned_photos(now=timezone.now()) == 0
+    assert photos.delete_abandoned_photos(now=timezone.now() + timedelta(days=3)) == 1
 
-    assert photos.kept(key) == []
+    assert photos.staged_photo_names(key) == []
 
 
 def test_only_people_who_are_signed_in_see_a_photo(as_owner: Client, deck: Deck, client: Client) -> None:

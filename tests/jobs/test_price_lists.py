@@ -9,7 +9,7 @@ from django.test import Client as Browser
 
 from clients.models import Business
 from jobs.actions import prices as deeds
-from jobs.actions.prices import PriceListProblem, Rows
+from jobs.actions.prices import PriceListError, PriceListRows
 from jobs.models import PriceList
 from tests.factories import OfferFactory
 from tests.jobs.offer_book import TODAY, drafted, price_list
@@ -142,8 +142,8 @@ def test_a_list_that_a_sent_offer_rests_on_stays_as_it_is(as_owner: Browser) -> 
     assert shown.status_code == answer.status_code == 302
     assert list(kept.rates.values_list("task", "amount")) == before
     assert "Offers rest on this list" in removed.content.decode()
-    with pytest.raises(PriceListProblem, match="stays as it is"):
-        deeds.save_price_list(price_list=kept, rows=Rows())
+    with pytest.raises(PriceListError, match="stays as it is"):
+        deeds.save_price_list(price_list=kept, rows=PriceListRows())
 
 
 def test_a_list_with_drafts_only_may_still_be_put_right(as_owner: Browser) -> None:

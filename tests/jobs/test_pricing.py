@@ -12,17 +12,17 @@ from hypothesis import strategies as st
 from jobs.offers.pricing import (
     DeckWork,
     Journey,
-    Line,
-    Material,
-    Prices,
-    PricingProblem,
+    MaterialUse,
+    PricedLine,
+    PriceTable,
+    PricingError,
     Reductions,
     TaskRate,
     TaxRule,
+    calculate_totals,
     cents,
-    made,
-    reckon,
-    totals,
+    price_work,
+    rounded_line,
 )
 
 D = Decimal
@@ -35,18 +35,18 @@ RATES = [
     TaskRate("rails", "m", D(9), D(10)),
     TaskRate("stairs", "tread", D(6), D(5)),
 ]
-LIST = Prices(rates=RATES, taxes=[HST])
+LIST = PriceTable(rates=RATES, taxes=[HST])
 RECOAT = DeckWork(0, "Back deck", {"set_up": 1, "clean": 1, "coat": 2}, area_m2=D(18))
 AT_HOME, NO_REDUCTION = Journey("Lunenburg"), Reductions()
 
 
-def line(amount: str, *taxes: str, kind: str = "work") -> Line:
-    return Line(kind, "Work", D(1), "", D(amount), D(amount), taxes=taxes)
+def line(amount: str, *taxes: str, kind: str = "work") -> PricedLine:
+    return PricedLine(kind, "Work", D(1), "", D(amount), D(amount), taxes=taxes)
 
 
-def reckoned(prices: Prices = LIST, *decks: DeckWork, **more: Any) -> Any:
+def reckoned(prices: PriceTable = LIST, *decks: DeckWork, **more: Any) -> Any:
     journey, reductions = more.pop("journey", AT_HOME), more.pop("reductions", NO_REDUCTION)
-    return reckon(prices, decks or [RECOAT], journey, reductions, **more)
+    return price_work(prices, decks or [RECOAT], journey, reductions, **more)
 
 
 def amounts(found: Any) -> dict[str, Decimal]:
@@ -61,7 +61,7 @@ def test_two_taxes_come_out_as_in_the_example_of_revenu_quebec() -> None:
     rules = [TaxRule("GST", D(5)), TaxRule("QST", D("9.975"))]
 
     for rounds_lines in (False, True):
-        found = totals([line("100", "GST", "QST")], rules, is_inclusive=False, rounds_lines=rounds_lines)
+        found = calculate_totals([line("100", "GST", "QST")], rules, is_inclusive=False, rounds_lines=rounds_lines)
 
         assert [each.amount for each in found.taxes] == [D("5.00"), D("9.98")]
         assert (found.net, found.tax, found.total) == (D("100.00"), D("14.98"), D("114.98"))
@@ -73,7 +73,7 @@ def test_a_tax_inside_the_price_is_an_eleventh_of_the_sum_rounded_half_up() -> N
     gst = TaxRule("GST", D(10))
     prices = ["12.35", "7.77", "0.31", "99.99"]
 
-    found = totals([line(price, "GST") for price in prices], [gst], is_inclusive=True, rounds_lines=False)
+    found = calculate_totals([line(price, "GST") for price in prices], [gst], is_inclusive=True, rounds_lines=False)
 
     paid = sum(map(D, prices))
     assert found.total == paid
@@ -87,7 +87,7 @@ def test_several_lines_follow_the_arithmetic_of_en_16931() -> None:
     rules = [TaxRule("A", D(19)), TaxRule("B", D(7))]
     lines = [line("10.07", "A"), line("3.33", "B"), line("0.99", "A"), line("8.05", "B"), line("5.00")]
 
-    found = totals(lines, rules, is_inclusive=False, rounds_lines=False)
+    found = calculate_totals(lines, rules, is_inclusive=False, rounds_lines=False)
 
     base_a, base_b, free = 1007 + 99, 333 + 805, 500
     tax_a, tax_b = (base_a * 19 + 50) // 100, (base_b * 7 + 50) // 100
@@ -100,8 +100,8 @@ def test_rounding_on_every_line_and_once_differ_where_they_must() -> None:
     # Three lines of $0.10 at 15 %: 1.5 cents each is 2 cents on every line, and 4.5 → 5 cents once.
     lines = [line("0.10", "HST")] * 3
 
-    once = totals(lines, [HST], is_inclusive=False, rounds_lines=False)
-    each = totals(lines, [HST], is_inclusive=False, rounds_lines=True)
+    once = calculate_totals(lines, [HST], is_inclusive=False, rounds_lines=False)
+    each = calculate_totals(lines, [HST], is_inclusive=False, rounds_lines=True)
 
     assert (once.tax, each.tax) == (D("0.05"), D("0.06"))
 
@@ -111,7 +111,7 @@ TAXES = st.lists(st.decimals(min_value=0, max_value=30, places=3), min_size=1, m
 
 
 @st.composite
-def taxed(draw: Any) -> tuple[list[Line], list[TaxRule]]:
+def taxed(draw: Any) -> tuple[list[PricedLine], list[TaxRule]]:
     rules = [TaxRule(f"T{place}", percent) for place, percent in enumerate(draw(TAXES))]
     names = st.lists(st.sampled_from(rules), unique=True).map(lambda found: tuple(sorted(rule.name for rule in found)))
     lines = draw(st.lists(st.builds(line, MONEY.map(str)), min_size=1, max_size=8))
@@ -120,11 +120,11 @@ def taxed(draw: Any) -> tuple[list[Line], list[TaxRule]]:
 
 @given(taxed(), st.booleans(), st.booleans())
 def test_totals_add_up_to_the_cent_whatever_the_taxes(
-    case: tuple[list[Line], list[TaxRule]], is_inclusive: bool, rounds_lines: bool
+    case: tuple[list[PricedLine], list[TaxRule]], is_inclusive: bool, rounds_lines: bool
 ) -> None:
     lines, rules = case
 
-    found = totals(lines, rules, is_inclusive=is_inclusive, rounds_lines=rounds_lines)
+    found = calculate_totals(lines, rules, is_inclusive=is_inclusive, rounds_lines=rounds_lines)
 
     written = sum((each.amount for each in lines), D(0))
     assert found.total == found.net + found.tax
@@ -137,16 +137,18 @@ def test_totals_add_up_to_the_cent_whatever_the_taxes(
 @given(st.lists(MONEY, min_size=1, max_size=8), st.decimals(min_value=0, max_value=30, places=3))
 def test_a_price_with_tax_taken_apart_and_put_together_again_is_the_same(prices: Sequence[Decimal], percent: D) -> None:
     rule = TaxRule("T", percent)
-    inside = totals([line(str(price), "T") for price in prices], [rule], is_inclusive=True, rounds_lines=False)
+    inside = calculate_totals(
+        [line(str(price), "T") for price in prices], [rule], is_inclusive=True, rounds_lines=False
+    )
 
-    again = totals([line(str(inside.net), "T")], [rule], is_inclusive=False, rounds_lines=False)
+    again = calculate_totals([line(str(inside.net), "T")], [rule], is_inclusive=False, rounds_lines=False)
 
     assert abs(again.total - inside.total) <= D("0.01")  # a cent is all that rounding twice can do
 
 
 def test_reductions_larger_than_the_rest_are_refused() -> None:
-    with pytest.raises(PricingProblem, match="reductions are larger"):
-        totals([line("10", "HST"), line("-10.01", "HST")], [HST], is_inclusive=False, rounds_lines=False)
+    with pytest.raises(PricingError, match="reductions are larger"):
+        calculate_totals([line("10", "HST"), line("-10.01", "HST")], [HST], is_inclusive=False, rounds_lines=False)
 
 
 # Lines
@@ -162,14 +164,14 @@ def test_a_recoat_is_priced_by_area_and_coats_and_once_a_visit() -> None:
     }
     assert found.totals.total == D("304.98")  # 265.20 and 15 %
     assert found.hours == {0: D("3.00")}  # 18 × 2 min + 36 × 4 min
-    assert found.all_hours == D("3.75")
+    assert found.total_hours == D("3.75")
 
 
 def test_two_decks_pay_a_price_a_visit_once() -> None:
-    found = reckoned(LIST, RECOAT, replace(RECOAT, place=1, name="Sun deck"))
+    found = reckoned(LIST, RECOAT, replace(RECOAT, deck_index=1, name="Sun deck"))
 
     assert [each.words for each in found.lines].count("Set up and protect surrounds") == 1
-    assert [each.place for each in found.lines] == [0, 0, 1, 1, None]
+    assert [each.deck_index for each in found.lines] == [0, 0, 1, 1, None]
 
 
 def test_rails_and_stairs_are_counted_in_metres_and_treads() -> None:
@@ -198,7 +200,7 @@ def test_a_high_deck_costs_more_and_exactly_at_the_height_it_does_not() -> None:
 
 
 def test_materials_carry_the_mark_up_by_the_litre() -> None:
-    deck = replace(RECOAT, materials=[Material("Tidewood Deck Oil", D("4.2"), D("31.98"))])
+    deck = replace(RECOAT, materials=[MaterialUse("Tidewood Deck Oil", D("4.2"), D("31.98"))])
 
     found = reckoned(replace(LIST, markup_percent=D(25)), deck).lines[-1]
 
@@ -238,7 +240,7 @@ def test_the_charge_of_a_zone_goes_before_the_distance() -> None:
 
 def test_each_kind_of_line_carries_its_own_taxes() -> None:
     taxes = [TaxRule("Work", D(15), on_materials=False, on_travel=False), TaxRule("Goods", D(5), on_work=False)]
-    deck = replace(RECOAT, materials=[Material("Oil", D(4), D(30))])
+    deck = replace(RECOAT, materials=[MaterialUse("Oil", D(4), D(30))])
 
     found = reckoned(replace(LIST, taxes=taxes, zones={"lunenburg": D(10)}), deck)
 
@@ -268,14 +270,14 @@ def test_square_feet_are_priced_in_square_feet() -> None:
         (replace(LIST, rates=[TaskRate("clean", "hour", D(50))]), replace(RECOAT, tasks={"clean": 1}), "how long"),
     ],
 )
-def test_what_cannot_be_priced_is_said_in_words(prices: Prices, deck: DeckWork, words: str) -> None:
-    with pytest.raises(PricingProblem, match=words):
+def test_what_cannot_be_priced_is_said_in_words(prices: PriceTable, deck: DeckWork, words: str) -> None:
+    with pytest.raises(PricingError, match=words):
         reckoned(prices, deck)
 
 
 @given(st.decimals(min_value="0.01", max_value=9_999, places=3), st.decimals(min_value=-999, max_value=999, places=4))
 def test_a_line_can_be_checked_from_what_is_printed(quantity: Decimal, price: Decimal) -> None:
-    found = made("work", "Clean", quantity, "m²", price)
+    found = rounded_line("work", "Clean", quantity, "m²", price)
 
     assert found.amount == cents(found.quantity * found.unit_price)
     assert all(number == cents(number) for number in (found.quantity, found.unit_price, found.amount))

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 
 from clients.models import Business, Deck, User
-from jobs.after import after_job
+from jobs.after import job_change_listeners
 from jobs.models import Product, Visit
 from tests.factories import (
     BatchFactory,
@@ -96,12 +96,12 @@ def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner
         told.append(list(deck_ids))
 
     coat = CoatFactory(product__name="Saltmarsh Tint", product__maker="Larkmoor")
-    after_job.append(hear)
+    job_change_listeners.append(hear)
     try:
         as_owner.post(f"/jobs/products/{coat.product.pk}/edit/", sheet(finish_class="solid_film"))
         as_owner.post(f"/jobs/products/{coat.product.pk}/edit/", sheet(finish_class="solid_film", walk_hours="48"))
     finally:
-        after_job.remove(hear)
+        job_change_listeners.remove(hear)
 
     assert told == [[coat.job.deck_id]]
 

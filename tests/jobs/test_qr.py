@@ -31,7 +31,7 @@ def test_format_and_version_carry_the_bits_of_annexes_c_and_d() -> None:
     ],
 )
 def test_the_modules_are_those_that_another_program_could_read(text: str, size: int, digest: str) -> None:
-    grid = qr.grid(text)
+    grid = qr.qr_modules(text)
 
     assert grid.shape == (size, size)  # 17 + 4 × version, 6.3.1
     assert hashlib.sha256(np.packbits(grid).tobytes()).hexdigest() == digest
@@ -53,11 +53,11 @@ def test_every_version_has_its_finders_timing_and_room_for_its_words() -> None:
 
 def test_what_does_not_fit_is_refused_and_left_off_the_paper() -> None:
     with pytest.raises(ValueError, match="181 bytes do not fit"):
-        qr.grid("x" * 181)
+        qr.qr_modules("x" * 181)
 
 
 def test_the_drawing_has_a_name_and_a_quiet_zone_of_four_modules() -> None:
-    drawing = qr.svg(LINK, "Code & link")
+    drawing = qr.qr_svg(LINK, "Code & link")
 
     assert "<title>Code &amp; link</title>" in drawing
     assert 'viewBox="0 0 41 41"' in drawing

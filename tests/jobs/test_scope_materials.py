@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from clients.models import Business, Deck
-from jobs.scope import propose, propose_one
+from jobs.scope import propose_scope, propose_scopes
 from tests.factories import BatchFactory, DeckFactory, PackFactory, TinFactory, VisitFactory
 from tests.jobs.scope_book import TODAY, coated, finish, helper, need, scope
 
@@ -79,7 +79,7 @@ def test_decks_of_one_property_share_the_tins(business: Business) -> None:
         coated(deck, oil)
     TinFactory(product=oil, colour="Driftwood", litres=D(3))
 
-    found = propose([first, second, elsewhere], today=TODAY)
+    found = propose_scopes([first, second, elsewhere], today=TODAY)
 
     assert [need(found[deck.pk], "finish").from_tins for deck in (first, second, elsewhere)] == [2, 1, 2]
 
@@ -115,7 +115,7 @@ def test_many_decks_take_no_more_queries_than_one(
         VisitFactory(deck=deck)
 
     with django_assert_max_num_queries(11):  # one of them reads the decks
-        assert len(propose(Deck.objects.all(), today=TODAY)) == 12
+        assert len(propose_scopes(Deck.objects.all(), today=TODAY)) == 12
 
 
 @pytest.mark.parametrize(
@@ -135,10 +135,10 @@ def test_wood_dries_by_the_season_of_its_place(
     deck = DeckFactory(property__latitude=latitude)
     coated(deck, finish("Tidewood Deck Oil"))
 
-    found = propose_one(deck, today=today)
+    found = propose_scope(deck, today=today)
 
     dry = next(step for step in found.steps if step.title == "Let the wood dry")
-    assert (found.season, (dry.wait_minutes, dry.longest_minutes)) == (season, minutes)
+    assert (found.season, (dry.wait_minutes, dry.max_wait_minutes)) == (season, minutes)
 
 
 def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(business: Business) -> None:
@@ -146,7 +146,7 @@ def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(busin
     deck, oil = DeckFactory(), finish("Tidewood Deck Oil", recoat_hours=D(4), walk_hours=D(36))
     coated(deck, oil, coats=7)
 
-    waits = [(s.wait_minutes, s.longest_minutes, s.is_from_data_sheet) for s in scope(deck).steps if s.wait]
+    waits = [(s.wait_minutes, s.max_wait_minutes, s.is_from_data_sheet) for s in scope(deck).steps if s.wait]
 
     assert waits == [
         (60, 80, False), (120, 180, False), (60, 80, False),  # stripper, dry, stripper again

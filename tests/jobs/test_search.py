@@ -47,7 +47,7 @@ def deck(business: Business) -> Deck:
 
 
 def found(text: str) -> list[int | None]:
-    return [hit.deck_id for hit in search.find(text).hits]
+    return [hit.deck_id for hit in search.find_decks(text).hits]
 
 
 @pytest.mark.parametrize(
@@ -68,11 +68,11 @@ def test_a_typing_error_is_forgiven(deck: Deck, text: str) -> None:
 
 
 def test_what_was_read_instead_is_said(deck: Deck) -> None:
-    assert search.find("saltmarch").read_as == {"saltmarch": "saltmarsh"}
+    assert search.find_decks("saltmarch").read_as == {"saltmarch": "saltmarsh"}
 
 
 def test_a_word_like_no_other_is_named_and_the_rest_still_finds(deck: Deck) -> None:
-    answer = search.find("ottilie xyzzyqq")
+    answer = search.find_decks("ottilie xyzzyqq")
 
     assert answer.unknown == ["xyzzyqq"]
     assert [hit.deck_id for hit in answer.hits] == [deck.pk]
@@ -86,7 +86,7 @@ def test_a_name_ranks_above_a_note(deck: Deck) -> None:
 
 @pytest.mark.parametrize("text", ["", "   ", "!!! --", "' OR 1=1; --", "a" * 5000, "& | ! ( ) :* <->", "\\", "%_%"])
 def test_strange_text_is_answered_without_an_error(deck: Deck, text: str) -> None:
-    search.find(text)
+    search.find_decks(text)
 
 
 def test_the_search_follows_a_change_whatever_made_it(deck: Deck) -> None:

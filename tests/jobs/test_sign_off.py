@@ -88,7 +88,7 @@ def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
 def test_who_had_refused_says_so_in_the_words_and_is_reached_again(on_site: Browser, job: Job) -> None:
     business = Business.objects.get()
     for address in ("marlow@example.org", "someone.else@example.org"):
-        suppression.suppress(business=business, channel="email", address=address, reason="Unsubscribed")
+        suppression.suppress_address(business=business, channel="email", address=address, reason="Unsubscribed")
     page = on_site.get(door(job)).content.decode()
     assert page.count("I had asked not to be reached this way, and I take that back.") == 1
 
@@ -101,7 +101,9 @@ def test_who_had_refused_says_so_in_the_words_and_is_reached_again(on_site: Brow
 
 def test_without_a_tick_the_refusal_stays(on_site: Browser, job: Job) -> None:
     business = Business.objects.get()
-    suppression.suppress(business=business, channel="email", address="marlow@example.org", reason="Unsubscribed")
+    suppression.suppress_address(
+        business=business, channel="email", address="marlow@example.org", reason="Unsubscribed"
+    )
 
     answer = on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
 

@@ -7,8 +7,8 @@ import pytest
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
-from jobs.work.spread import measured, wet_film_um
-from jobs.work.weather import dew_gap_c, dew_point_c, resting_moisture_percent
+from jobs.work.spread import measured_spreads, wet_film_um
+from jobs.work.weather import dew_point_c, dew_point_depression_c, equilibrium_moisture_percent
 
 
 @pytest.mark.parametrize(
@@ -33,20 +33,22 @@ def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidit
     k1, k2 = 6.34 + 0.000775 * t - 0.0000935 * t**2, 1.09 + 0.0284 * t - 0.0000904 * t**2
     bound = (k1 * k * h + 2 * k1 * k2 * k**2 * h**2) / (1 + k1 * k * h + k1 * k2 * k**2 * h**2)
 
-    assert resting_moisture_percent(air_c, humidity) == pytest.approx(1800 / w * (k * h / (1 - k * h) + bound), abs=0.1)
+    assert equilibrium_moisture_percent(air_c, humidity) == pytest.approx(
+        1800 / w * (k * h / (1 - k * h) + bound), abs=0.1
+    )
 
 
 @pytest.mark.parametrize(("air_c", "humidity", "percent"), [(20, 50, 9.27), (21.1, 65, 12.0), (4.4, 80, 16.5)])
 def test_wood_rests_where_the_tables_have_it(air_c: float, humidity: float, percent: float) -> None:
     """9.27: example output of ConSciR (R package, same equation); the others: Wood Handbook, table 4-2, from memory."""
-    assert resting_moisture_percent(air_c, humidity) == pytest.approx(percent, abs=0.1)
+    assert equilibrium_moisture_percent(air_c, humidity) == pytest.approx(percent, abs=0.1)
     with pytest.raises(ValueError, match="humidity"):
-        resting_moisture_percent(air_c, 101)
+        equilibrium_moisture_percent(air_c, 101)
 
 
 def test_saturated_air_is_at_its_dew_point_and_dry_air_has_none() -> None:
     assert dew_point_c(14.2, 100) == pytest.approx(14.2)
-    assert dew_gap_c(Decimal("14.2"), 0) is None
+    assert dew_point_depression_c(Decimal("14.2"), 0) is None
     with pytest.raises(ValueError, match="humidity"):
         dew_point_c(14.2, 0)
 
@@ -74,7 +76,7 @@ def coat(product: Product, litres: str | None, coats: int = 2, surface: str = "b
 
 def test_eighteen_square_metres_in_two_coats_take_four_litres() -> None:
     """9 m² a litre a coat (common practice, no source)."""
-    [found] = measured(deck(), [coat(oil(), "4")])
+    [found] = measured_spreads(deck(), [coat(oil(), "4")])
 
     assert found.spread_m2_per_l == 9
     assert not found.is_far_off
@@ -97,7 +99,7 @@ def test_eighteen_square_metres_in_two_coats_take_four_litres() -> None:
 def test_far_off_is_wider_than_the_spread_that_the_wood_handbook_gives(
     texture: str, litres: str, is_far_off: bool
 ) -> None:
-    [found] = measured(deck(texture=texture), [coat(oil("8"), litres)])
+    [found] = measured_spreads(deck(texture=texture), [coat(oil("8"), litres)])
 
     assert found.is_far_off is is_far_off
 
@@ -105,8 +107,8 @@ def test_far_off_is_wider_than_the_spread_that_the_wood_handbook_gives(
 def test_two_tins_of_one_product_are_judged_together_and_rails_not_at_all() -> None:
     first, second = oil(), oil(pk=2)
 
-    assert [m.spread_m2_per_l for m in measured(deck(), [coat(first, "2", 1), coat(first, "2", 1)])] == [9]
-    assert [m.spread_m2_per_l for m in measured(deck(), [coat(first, "2", 2), coat(first, "2", 2)])] == [9]
-    assert measured(deck(rail_m=Decimal(6)), [coat(second, "4", surface="all")]) == []
-    assert measured(deck(), [coat(second, None)]) == []
-    assert measured(deck(), [coat(second, "4", surface="rails")]) == []
+    assert [m.spread_m2_per_l for m in measured_spreads(deck(), [coat(first, "2", 1), coat(first, "2", 1)])] == [9]
+    assert [m.spread_m2_per_l for m in measured_spreads(deck(), [coat(first, "2", 2), coat(first, "2", 2)])] == [9]
+    assert measured_spreads(deck(rail_m=Decimal(6)), [coat(second, "4", surface="all")]) == []
+    assert measured_spreads(deck(), [coat(second, None)]) == []
+    assert measured_spreads(deck(), [coat(second, "4", surface="rails")]) == []

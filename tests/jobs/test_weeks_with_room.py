@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from clients.models import Business
 from jobs.actions import bookings
 from jobs.diary import public_holidays
-from jobs.diary.weeks import WeekRoom, hours_by_week, weeks_with_room
+from jobs.diary.weeks import WeekCapacity, crew_hours_by_week, week_capacities
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import CrewFactory, DeckFactory, PropertyFactory
 
@@ -25,15 +25,15 @@ def tern(business: Business) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
 
 
-def weeks(hours: str = "6", today: date = TODAY, **kwargs: Any) -> list[WeekRoom]:
+def weeks(hours: str = "6", today: date = TODAY, **kwargs: Any) -> list[WeekCapacity]:
     home = kwargs.pop("property", None) or PropertyFactory()
-    return weeks_with_room(hours=Decimal(hours), property=home, today=today, **kwargs)
+    return week_capacities(hours=Decimal(hours), property=home, today=today, **kwargs)
 
 
 def book(hours: str, day: date, **kwargs: Any) -> Booking:
     deck = kwargs.pop("deck", None) or DeckFactory()
     asked = {"week": None, "crew": None, "offer": None, "by": None, "now": NOW, **kwargs}
-    return bookings.book(property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked)
+    return bookings.book_work(property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked)
 
 
 def test_the_first_week_begins_tomorrow_and_the_others_on_monday(tern: Crew) -> None:
@@ -86,9 +86,9 @@ def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(te
 def test_holidays_of_a_place_nobody_knows_are_none_and_a_region_nobody_knows_keeps_those_of_the_country() -> None:
     year = (date(2027, 1, 1), date(2027, 12, 31))
 
-    assert public_holidays.names([("XX", "")], *year) == {}
-    assert public_holidays.names([("CA", "Atlantis")], *year)[date(2027, 7, 1)] == "Canada Day"
-    assert date(2027, 6, 24) in public_holidays.names([("CA", "qc")], *year)
+    assert public_holidays.public_holiday_names([("XX", "")], *year) == {}
+    assert public_holidays.public_holiday_names([("CA", "Atlantis")], *year)[date(2027, 7, 1)] == "Canada Day"
+    assert date(2027, 6, 24) in public_holidays.public_holiday_names([("CA", "qc")], *year)
 
 
 def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week(tern: Crew) -> None:
@@ -130,7 +130,7 @@ def test_work_longer_than_a_week_may_run_on_into_the_next(tern: Crew) -> None:
 def test_hours_by_week_are_what_the_crews_can_do_and_what_is_booked(business: Business, tern: Crew) -> None:
     book("6", date(2027, 6, 8))
 
-    found = hours_by_week(first=date(2027, 6, 9), weeks=2, business=business)
+    found = crew_hours_by_week(first=date(2027, 6, 9), weeks=2, business=business)
 
     assert [(week.monday, week.hours_open, week.hours_booked, week.hours_free) for week in found] == [
         (date(2027, 6, 7), 40, 6, 34), (date(2027, 6, 14), 40, 0, 40),

@@ -12,11 +12,11 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from restorer.local import postgres
 from tests.ordeal.ordeal import COLUMNS, Ordeal
 
-INSIDE = "RESTORER_ORDEAL"
+INSIDE_VARIABLE = "RESTORER_ORDEAL"
 MUST_BE_ZERO = ["accepted_twice", "lost", "taken_unrecorded"]
 
 
@@ -30,16 +30,16 @@ class Command(BaseCommand):
         parser.add_argument("--kills", type=int, default=100)
         parser.add_argument("--restarts", type=int, default=2, help="Restarts of PostgreSQL")
         parser.add_argument("--seed", type=int, default=1)
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if os.environ.get(INSIDE) != "1":
-            sys.exit(run_on_a_scratch_server())
+        if os.environ.get(INSIDE_VARIABLE) != "1":
+            sys.exit(run_on_scratch_server())
         try:
             row = self.measure(options)
         finally:
-            postgres.stop()
-            shutil.rmtree(postgres.home(), ignore_errors=True)
+            postgres.stop_server()
+            shutil.rmtree(postgres.server_home(), ignore_errors=True)
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)
         if any(row[name] for name in MUST_BE_ZERO):
             raise CommandError("The promise was broken.")
@@ -49,17 +49,17 @@ class Command(BaseCommand):
         call_command("createcachetable", verbosity=0)
         terms = {name: options[name] for name in ("messages", "senders", "kills", "seed")}
         directory = Path(os.environ["RESTORER_VAR"])
-        return Ordeal(directory, {}, restart, outages=options["restarts"], **terms).run()
+        return Ordeal(directory, {}, restart_server, outages=options["restarts"], **terms).run()
 
 
-def run_on_a_scratch_server() -> int:
+def run_on_scratch_server() -> int:
     """This very command with a data directory of its own, and so with a PostgreSQL of its own."""
     with tempfile.TemporaryDirectory(prefix="ordeal-") as directory:
-        environment = os.environ | {"RESTORER_VAR": directory, "RESTORER_MODE": "book", INSIDE: "1"}
+        environment = os.environ | {"RESTORER_VAR": directory, "RESTORER_MODE": "book", INSIDE_VARIABLE: "1"}
         environment.pop("DATABASE_URL", None)
         return subprocess.run([sys.executable, *sys.argv], env=environment, check=False).returncode
 
 
-def restart() -> None:
-    postgres.stop()
-    postgres.start()
+def restart_server() -> None:
+    postgres.stop_server()
+    postgres.start_server()

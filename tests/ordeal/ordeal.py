@@ -24,8 +24,8 @@ from clients.models import Business, Client
 from restorer.local import processes
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
-LONGEST_SECONDS = 600
-MOVING = [State.CLAIMED, State.TRANSMITTING]
+MAX_DRAIN_SECONDS = 600
+IN_HAND_STATES = [State.CLAIMED, State.TRANSMITTING]
 COLUMNS = [
     "messages", "senders", "kills", "outages", "accepted", "unconfirmed", "failed", "unconfirmed_but_taken",
     "accepted_twice", "lost", "taken_unrecorded", "seconds",
@@ -54,10 +54,10 @@ class Ordeal:
         began = time.monotonic()
         self.queue()
         with self.peer():
-            self.torment()
-            self.let_senders_end()
-            self.finish()
-        return self.verdict() | {"seconds": round(time.monotonic() - began)}
+            self.kill_senders()
+            self.terminate_senders()
+            self.drain_queue()
+        return self.result_row() | {"seconds": round(time.monotonic() - began)}
 
     @property
     def log(self) -> Path:
@@ -73,15 +73,15 @@ class Ordeal:
             [Consent(client=person, channel=self.channel, is_given=True, evidence="invented") for person in people]
         )
         drafts = [
-            queueing.draft(
+            queueing.draft_message(
                 business, client=each.client, channel=self.channel, html="", key=f"ordeal/{number}", consent=each,
-                basis="express", now=now, **self.words(number),
+                basis="express", now=now, **self.message_fields(number),
             )
             for number, each in enumerate(consents)
         ]  # fmt: skip
-        queueing.keep(drafts, by=None, now=now)
+        queueing.store_new_messages(drafts, by=None, now=now)
 
-    def words(self, number: int) -> dict[str, str]:
+    def message_fields(self, number: int) -> dict[str, str]:
         """What the message of that number is, where it goes and what it says."""
         address = f"o{number}@example.org"
         return {"kind": "reminder", "address": address, "subject": "Your deck is due", "text": TEXT}
@@ -90,9 +90,9 @@ class Ordeal:
     def peer(self) -> Iterator[None]:
         self.port = processes.free_port(self.first_port)
         self.log.touch()
-        process = self.start(*self.peer_words())
+        process = self.start(*self.peer_arguments())
         try:
-            if not processes.answers("127.0.0.1", self.port):
+            if not processes.wait_for_port("127.0.0.1", self.port):
                 raise OSError("What the ordeal sends to did not start.")
             yield
         finally:
@@ -100,22 +100,22 @@ class Ordeal:
             process.kill()
             process.wait()
 
-    def peer_words(self) -> list[str]:
+    def peer_arguments(self) -> list[str]:
         return ["-m", "tests.ordeal.peer", *map(str, (self.port, self.log, self.seed, self.latest_seconds))]
 
     def sender_settings(self) -> dict[str, str]:
         return {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5"}
 
     def start_sender(self) -> subprocess.Popen[bytes]:
-        return self.start(processes.MANAGE, "deliver", LOG_LEVEL="CRITICAL", **self.sender_settings())
+        return self.start(processes.MANAGE_PY, "deliver", LOG_LEVEL="CRITICAL", **self.sender_settings())
 
     def start(self, *words: str, **settings: str) -> subprocess.Popen[bytes]:
         environment = os.environ | self.environment | settings
-        directory = Path(processes.MANAGE).parent
+        directory = Path(processes.MANAGE_PY).parent
         command = [sys.executable, *words]
         return subprocess.Popen(command, cwd=directory, env=environment, stdout=subprocess.DEVNULL)
 
-    def torment(self) -> None:
+    def kill_senders(self) -> None:
         """Kill a sender at a random moment and start another, until all kills are spent."""
         chance = random.Random(self.seed)
         outages = {self.kills * (place + 1) // (self.outages + 1) for place in range(self.outages)}
@@ -137,7 +137,7 @@ class Ordeal:
             time.sleep(0.01)
         time.sleep(chance.uniform(0, 0.2))
 
-    def let_senders_end(self) -> None:
+    def terminate_senders(self) -> None:
         """SIGTERM, as a service manager sends it; each finishes the message in hand."""
         for sender in self.running:
             sender.terminate()
@@ -151,30 +151,30 @@ class Ordeal:
             sender.wait()
         self.running = []
 
-    def finish(self) -> None:
+    def drain_queue(self) -> None:
         """No sender lives: time passes for the leases and pauses they left, and one more sends the rest in peace."""
         while Message.objects.open().exists():
-            Message.objects.filter(state__in=MOVING).update(lease_until=timezone.now())
+            Message.objects.filter(state__in=IN_HAND_STATES).update(lease_until=timezone.now())
             Message.objects.filter(state=State.QUEUED).update(not_before=timezone.now())
             outbox.sweep()
             sender = self.start_sender()
             self.running = [sender]
             self.wait_until_nothing_is_due()
-            self.let_senders_end()
+            self.terminate_senders()
 
     def wait_until_nothing_is_due(self) -> None:
-        until = time.monotonic() + LONGEST_SECONDS
-        while Message.objects.due(self.channel).exists() or Message.objects.filter(state__in=MOVING).exists():
+        until = time.monotonic() + MAX_DRAIN_SECONDS
+        while Message.objects.due(self.channel).exists() or Message.objects.filter(state__in=IN_HAND_STATES).exists():
             if time.monotonic() > until:
                 raise TimeoutError("The last sender does not get on.")
             time.sleep(0.2)
 
-    def taken(self) -> Counter[str]:
+    def taken_counts(self) -> Counter[str]:
         """How often each Message-ID was taken."""
         return Counter(line.split()[0] for line in self.log.read_text().splitlines())
 
-    def verdict(self) -> dict[str, object]:
-        taken = self.taken()
+    def result_row(self) -> dict[str, object]:
+        taken = self.taken_counts()
         rows = dict(Message.objects.values_list("message_id", "state"))
         states = Counter(rows.values())
         known = {State.ACCEPTED, State.UNCONFIRMED}

@@ -15,16 +15,16 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
 # Share of messages: taken and then hung up; hung up and not taken; refused for now; refused for good.
-DROPS_TAKEN, DROPS_UNTAKEN, NOT_NOW, REFUSED = 0.01, 0.01, 0.02, 0.01
+DROPS_TAKEN, DROPS_UNTAKEN, REFUSED_FOR_NOW, REFUSED_FOR_GOOD = 0.01, 0.01, 0.02, 0.01
 
 
-class Rude:
+class FaultyMailServer:
     def __init__(self, log: Path, seed: int, latest_seconds: float) -> None:
         self.latest_seconds = latest_seconds
         self.log = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
         self.chance = random.Random(seed)
 
-    def take(self, envelope: Envelope) -> None:
+    def record_taken(self, envelope: Envelope) -> None:
         content = envelope.content if isinstance(envelope.content, bytes) else b""
         message_id = BytesHeaderParser().parsebytes(content)["Message-ID"]
         os.write(self.log, f"{message_id} {envelope.rcpt_tos[0]}\n".encode())
@@ -33,9 +33,9 @@ class Rude:
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
         roll = self.chance.random()
-        if roll < NOT_NOW:
+        if roll < REFUSED_FOR_NOW:
             return "451 4.3.0 not just now"
-        if roll < NOT_NOW + REFUSED:
+        if roll < REFUSED_FOR_NOW + REFUSED_FOR_GOOD:
             return "550 5.1.1 no such mailbox"
         envelope.rcpt_tos.append(address)
         return "250 2.1.5 OK"
@@ -44,21 +44,21 @@ class Rude:
         roll = self.chance.random()
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll >= DROPS_UNTAKEN:
-            self.take(envelope)
+            self.record_taken(envelope)
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll < DROPS_UNTAKEN + DROPS_TAKEN:
-            hang_up(server.transport)
+            abort_connection(server.transport)
         return "250 2.0.0 taken"
 
 
-def hang_up(transport: asyncio.BaseTransport | None) -> None:
+def abort_connection(transport: asyncio.BaseTransport | None) -> None:
     if isinstance(transport, asyncio.WriteTransport):
         transport.abort()
 
 
 def main() -> None:
     port, log, seed = int(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
-    Controller(Rude(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port).start()
+    Controller(FaultyMailServer(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port).start()
     threading.Event().wait()
 
 

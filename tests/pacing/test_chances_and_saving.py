@@ -4,13 +4,21 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from reminders.forecast import STRIP_RATIO, best_recoat_age
-from reminders.pacing.core import Beta, Lead, monthly_rates, saved, still, strip_chances, usual_week
+from reminders.forecast import STRIP_RATIO, optimal_recoat_age
+from reminders.pacing.core import (
+    Beta,
+    LeadTime,
+    expected_work_week,
+    monthly_upkeep_rates,
+    remaining_chance,
+    savings_by_age,
+    strip_chances_by_age,
+)
 from tests.pacing.worlds import NEVER
 
 
 def test_a_belief_is_scipys_beta_law_before_and_after_answers() -> None:
-    belief = Beta(7, 13).learned(asked=40, accepted=22)
+    belief = Beta(7, 13).updated(asked=40, accepted=22)
 
     law = stats.beta(7 + 22, 13 + 18)  # conjugate: any textbook of Bayesian statistics
     assert (belief.mean, belief.sd) == (pytest.approx(law.mean()), pytest.approx(law.std()))
@@ -29,14 +37,14 @@ def test_the_spread_of_many_answers_is_that_of_the_beta_binomial_law() -> None:
 
 def test_silence_lowers_a_chance_as_bayes_says() -> None:
     # One half accept, evenly over 8 weeks; after 6 silent weeks 1/8 of all still will, 5/8 are still silent.
-    assert still(0.5, 6, 8) == pytest.approx((1 / 8) / (5 / 8))
-    assert still(0.5, 0, 8) == 0.5
-    assert still(0.5, 9, 8) == 0.0
+    assert remaining_chance(0.5, 6, 8) == pytest.approx((1 / 8) / (5 / 8))
+    assert remaining_chance(0.5, 0, 8) == 0.5
+    assert remaining_chance(0.5, 9, 8) == 0.0
 
 
 def test_haste_gains_nothing_exactly_at_the_best_age() -> None:
     median, log_sd, recoat, strip = 16.0, 0.34, 900.0, 2700.0
-    best = best_recoat_age(float(np.log(median)), log_sd, recoat, strip).months
+    best = optimal_recoat_age(float(np.log(median)), log_sd, recoat, strip).months
     ages = np.array([[best - 2.0, best, best + 2.0, best + 2.001]])
 
     money = haste(ages, median, log_sd, recoat, strip)
@@ -54,17 +62,17 @@ def test_haste_gains_nothing_exactly_at_the_best_age() -> None:
 
 def haste(ages: np.ndarray, median: float, log_sd: float, recoat: float, strip: float) -> np.ndarray:
     one = np.ones(1)
-    chances = strip_chances(ages, median * one, log_sd * one, NEVER * one, NEVER * one)
-    rate = monthly_rates(median * one, log_sd * one, recoat * one, strip * one)
-    return saved(ages, chances, (strip - recoat) * one, rate)
+    chances = strip_chances_by_age(ages, median * one, log_sd * one, NEVER * one, NEVER * one)
+    rate = monthly_upkeep_rates(median * one, log_sd * one, recoat * one, strip * one)
+    return savings_by_age(ages, chances, (strip - recoat) * one, rate)
 
 
 def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound() -> None:
     life = stats.lognorm(0.34, scale=16.0)
     age = np.array([[12.0, 24.0, 36.0]])
 
-    plain = strip_chances(age, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
-    seen = strip_chances(age, np.array([16.0]), np.array([0.34]), np.array([14.0]), np.array([NEVER]))
+    plain = strip_chances_by_age(age, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
+    seen = strip_chances_by_age(age, np.array([16.0]), np.array([0.34]), np.array([14.0]), np.array([NEVER]))
 
     limit = age[0] / STRIP_RATIO
     assert plain[0] == pytest.approx(life.cdf(limit))
@@ -74,9 +82,9 @@ def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound()
 
 def test_the_life_a_coat_still_has_is_the_integral_of_its_survival() -> None:
     ages = np.linspace(10, 20, 201)[None]
-    chances = strip_chances(ages, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
+    chances = strip_chances_by_age(ages, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
 
-    money = saved(ages, chances, np.zeros(1), np.ones(1))
+    money = savings_by_age(ages, chances, np.zeros(1), np.ones(1))
 
     area, _ = integrate.quad(lambda age: stats.lognorm(0.34, scale=16.0).sf(age / STRIP_RATIO), 10, 20)
     assert -money[0, 0] == pytest.approx(area, rel=1e-5)
@@ -85,7 +93,7 @@ def test_the_life_a_coat_still_has_is_the_integral_of_its_survival() -> None:
 def test_work_is_expected_where_the_crews_have_hours() -> None:
     hours = np.array([0, 0, 0, 0, 0, 0, 40.0, 40.0, 0, 0, 0, 0])
 
-    found = usual_week(hours, 4, Lead(2, 8))
+    found = expected_work_week(hours, 4, LeadTime(2, 8))
 
     assert found.tolist() == [6.5, 6.5, 6.5, 6.5]
-    assert np.isnan(usual_week(np.zeros(12), 4, Lead(2, 8))).all()
+    assert np.isnan(expected_work_week(np.zeros(12), 4, LeadTime(2, 8))).all()

@@ -4,9 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reminders.pacing.core import Beta, Hours, Lead, Work, monthly_rates, placed, saved, strip_chances
+from reminders.pacing.core import (
+    Beta,
+    CrewHours,
+    LeadTime,
+    ReminderCandidates,
+    monthly_upkeep_rates,
+    place_hours,
+    savings_by_age,
+    strip_chances_by_age,
+)
 
-LEAD = Lead(2, 8)
+LEAD = LeadTime(2, 8)
 GROUPS = [Beta(10, 10), Beta(7, 13), Beta(2.4, 17.6)]
 NEVER = np.nan
 
@@ -15,8 +24,8 @@ NEVER = np.nan
 class World:
     """A problem, the groups of its households, and how long past due each is on the first day, in months."""
 
-    work: Work
-    hours: Hours
+    work: ReminderCandidates
+    hours: CrewHours
     group: np.ndarray
     past_due: np.ndarray
 
@@ -32,13 +41,13 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
     months = np.append(np.maximum(np.arange(weeks) + 5, 6), weeks + 10) * 12 / 52
     ages = age[:, None] + months
     blank = np.full(households, NEVER)
-    chances = strip_chances(ages, median, log_sd, blank, blank)
+    chances = strip_chances_by_age(ages, median, log_sd, blank, blank)
     recoat, strip = 15 * area, 37 * area
-    money = saved(ages, chances, strip - recoat, monthly_rates(median, log_sd, recoat, strip))
+    money = savings_by_age(ages, chances, strip - recoat, monthly_upkeep_rates(median, log_sd, recoat, strip))
     group = rng.choice(3, households, p=[0.4, 0.4, 0.2])
     share, more = chances[:, weeks // 2], area * 0.35
     opens = median * np.exp(-0.84 * log_sd)  # the chance of being worn reaches one fifth
-    work = Work(
+    work = ReminderCandidates(
         chance=np.array([belief.mean for belief in GROUPS])[group],
         chance_cv=np.array([belief.cv for belief in GROUPS])[group],
         hours=1 + area * 0.25 + share * more,
@@ -48,7 +57,7 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
         town=rng.integers(0, 8, households),
         fixed=np.full(households, -1),
     )
-    return World(work, Hours(open_hours), group, age - median)
+    return World(work, CrewHours(open_hours), group, age - median)
 
 
 @dataclass(frozen=True)
@@ -71,10 +80,10 @@ def lived_through(world: World, week: np.ndarray, *, seasons: int = 400, seed: i
 
 def one_season(world: World, week: np.ndarray, chosen: np.ndarray, rng: np.random.Generator) -> list[float]:
     work = world.work
-    truth = np.array([rng.beta(belief.yes, belief.no) for belief in GROUPS])[world.group]
+    truth = np.array([rng.beta(belief.alpha, belief.beta) for belief in GROUPS])[world.group]
     yes = chosen[rng.random(len(chosen)) < truth[chosen]]
     hours = np.maximum(rng.normal(work.hours[yes], work.hours_sd[yes]), 0.5)
     wanted = np.zeros((work.weeks, 1))
     np.add.at(wanted[:, 0], week[yes], hours)
-    done, over = placed(wanted, world.hours.open, LEAD)
+    done, over = place_hours(wanted, world.hours.available, LEAD)
     return [done.sum(), over.sum(), work.saved[yes, week[yes]].sum()]

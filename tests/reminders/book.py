@@ -8,7 +8,7 @@ from clients.models import Deck
 from jobs.models import CoatApplied, Job, Visit
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import newest_coats
+from reminders.forecasting.coats import read_newest_coats
 from tests.factories import ClientFactory, DeckFactory, ProductFactory, PropertyFactory
 
 FIRST = date(2021, 5, 1)
@@ -33,12 +33,12 @@ def simulated_book(*, decks: int, months: float, spread: float = 0.25, seed: int
     return made
 
 
-def clock_of(deck: Deck, product: object) -> forecast.Clock:
+def clock_of(deck: Deck, product: object) -> forecast.SeasonalClock:
     """The seasonal clock of the place, as the bridge reckons it from a coat that is taken away again."""
     job = Job.objects.create(deck=deck, kind="recoat", finished_on=FIRST)
-    sun, wet_days = bridge.weather(newest_coats([deck.pk], today=LAST))
+    sun, wet_days = bridge.monthly_climate(read_newest_coats([deck.pk], today=LAST))
     job.delete()
-    return forecast.Clock(forecast.seasonal_rate(sun, wet_days))
+    return forecast.SeasonalClock(forecast.seasonal_rate(sun, wet_days))
 
 
 def history_of(deck, clock, rng, middle, spread, jobs, visits) -> None:
@@ -47,7 +47,7 @@ def history_of(deck, clock, rng, middle, spread, jobs, visits) -> None:
     ends = worn_on(clock, day, rng.lognormal(middle, spread))
     visit = day
     while (visit := visit + timedelta(days=int(rng.integers(250, 460)))) < LAST:
-        is_worn = bridge.days(visit) >= ends
+        is_worn = bridge.epoch_days(visit) >= ends
         visits.append(Visit(deck=deck, visited_on=visit, reason="routine", overall=4 if is_worn else 1))
         if is_worn:
             day = visit + timedelta(days=7)
@@ -55,5 +55,5 @@ def history_of(deck, clock, rng, middle, spread, jobs, visits) -> None:
             ends = worn_on(clock, day, rng.lognormal(middle, spread))
 
 
-def worn_on(clock: forecast.Clock, day: date, months: float) -> float:
-    return float(clock.day_after([bridge.days(day)], [months])[0])
+def worn_on(clock: forecast.SeasonalClock, day: date, months: float) -> float:
+    return float(clock.day_after([bridge.epoch_days(day)], [months])[0])

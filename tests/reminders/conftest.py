@@ -10,7 +10,7 @@ from clients.models import Deck
 from jobs.models import Job
 from reminders import actions
 from reminders.models import Forecast
-from reminders.months import months_on
+from reminders.months import shift_months
 from tests.factories import (
     ClientFactory,
     CoatFactory,
@@ -31,7 +31,7 @@ def refresh(*decks: Deck, today: date = TODAY) -> int:
 
 
 def remind(*decks: Deck, month: date = MARCH, by: Any = None) -> Any:
-    return actions.remind(deck_ids=[deck.pk for deck in decks], until=months_on(month, 1), by=by, now=NOW)
+    return actions.queue_reminders(deck_ids=[deck.pk for deck in decks], until=shift_months(month, 1), by=by, now=NOW)
 
 
 @pytest.fixture

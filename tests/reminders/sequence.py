@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from clients.messaging.models import Message
 from reminders import actions
-from reminders.steps import plan
+from reminders.steps import plan_reminders
 from tests.reminders.conftest import NOW
 
 HALIFAX = ZoneInfo("America/Halifax")
@@ -13,11 +13,11 @@ JANUARY = date(2027, 1, 1)
 
 
 def remind(now=NOW, until=JANUARY, deck_ids=None, **options):
-    return actions.remind(deck_ids=deck_ids, until=until, by=None, now=now, **options)
+    return actions.queue_reminders(deck_ids=deck_ids, until=until, by=None, now=now, **options)
 
 
 def planned(business, now=NOW, until=JANUARY):
-    return plan(business=business, now=now, until=until)
+    return plan_reminders(business=business, now=now, until=until)
 
 
 def went(message, at=NOW):

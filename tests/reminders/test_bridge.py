@@ -9,11 +9,11 @@ import psycopg
 import pytest
 
 from clients.models import LocalNormals
-from jobs.after import jobs_changed
+from jobs.after import publish_job_changes
 from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import newest_coats
+from reminders.forecasting.coats import read_newest_coats
 from reminders.models import Forecast
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, PropertyFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
@@ -29,11 +29,11 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
     """Common practice, no source: clean and recoat every 12 to 16 months, read as 20 % due at 12 and 50 % at 16."""
     deck = coated(on=date(2025, 6, 1), kind="recoat")
 
-    coats = newest_coats([deck.pk], today=TODAY)
-    rate = forecast.seasonal_rate(*bridge.weather(coats))
-    clock = forecast.Clock(rate)
+    coats = read_newest_coats([deck.pk], today=TODAY)
+    rate = forecast.seasonal_rate(*bridge.monthly_climate(coats))
+    clock = forecast.SeasonalClock(rate)
     read = [
-        float(clock.reading(bridge.days(day))[0] - clock.reading(bridge.days(date(2025, 6, 1)))[0])
+        float(clock.reading(bridge.epoch_days(day))[0] - clock.reading(bridge.epoch_days(date(2025, 6, 1)))[0])
         for day in (deck.forecast.window_opens_on, deck.forecast.due_on)
     ]
     # Lunenburg has a seventh less sun than the reference climate (14.3 MJ/m² a day); without the place's own factors
@@ -75,7 +75,7 @@ def test_a_deck_sealed_in_autumn_lasts_longer_by_the_calendar_than_one_sealed_in
     early = months_between(date(2025, 4, 15), spring.forecast.window_opens_on)
     late = months_between(date(2025, 10, 15), autumn.forecast.window_opens_on)
 
-    rate = forecast.seasonal_rate(*bridge.weather(newest_coats([spring.pk], today=TODAY)))[0]
+    rate = forecast.seasonal_rate(*bridge.monthly_climate(read_newest_coats([spring.pk], today=TODAY)))[0]
     assert rate[5] > 1.2 > 0.8 > rate[11]  # June against December
     assert late > early
     assert abs(spring.forecast.median_months - autumn.forecast.median_months) < 0.01
@@ -89,7 +89,7 @@ def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
     for deck in decks:
         coat(deck, on=date(2025, 5, 1))
 
-    rates = forecast.seasonal_rate(*bridge.weather(newest_coats([deck.pk for deck in decks], today=TODAY)))
+    rates = forecast.seasonal_rate(*bridge.monthly_climate(read_newest_coats([deck.pk for deck in decks], today=TODAY)))
 
     assert rates[0].argmax() in {4, 5, 6}
     assert rates[1].argmax() in {10, 11, 0}
@@ -101,15 +101,16 @@ def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
 def test_the_stored_row_is_what_the_core_says(coated):
     deck = coated(on=date(2025, 9, 10), roof_percent=40, traffic="heavy", salt="spray")
 
-    coats = newest_coats([deck.pk], today=TODAY)
-    said = bridge.predict(coats, today=TODAY)
+    coats = read_newest_coats([deck.pk], today=TODAY)
+    said = bridge.predict_newest_coats(coats, today=TODAY)
 
     row = Forecast.objects.get(deck=deck)
-    assert bridge.days(row.due_on) == np.floor(said.due_by[0])
+    assert bridge.epoch_days(row.due_on) == np.floor(said.due_by[0])
     assert row.chance_worn == pytest.approx(said.chance_worn_today[0])
     assert row.model_version == said.version
     assert row.contributions == pytest.approx(
-        {name: round(months, 1) for name, months in said.reasons().items() if abs(months) >= 0.05}, abs=0.051
+        {name: round(months, 1) for name, months in said.ranked_contributions().items() if abs(months) >= 0.05},
+        abs=0.051,
     )
     assert row.contributions["roof"] > 0 > row.contributions["traffic"]
     assert (row.computed_on, row.computed_at) == (TODAY, NOW)
@@ -120,7 +121,7 @@ def test_the_months_of_all_reasons_add_up_to_the_difference_from_the_reference_d
 
     row = deck.forecast
 
-    said = bridge.predict(newest_coats([deck.pk], today=TODAY), today=TODAY)
+    said = bridge.predict_newest_coats(read_newest_coats([deck.pk], today=TODAY), today=TODAY)
     assert sum(row.contributions.values()) == pytest.approx(said.due_months[0] - row.reference_months, abs=0.6)
 
 
@@ -225,7 +226,7 @@ def test_wet_days_that_the_owner_entered_stand_in_place_of_the_estimate(coated):
     refresh(deck)
 
     row = Forecast.objects.get(deck=deck)
-    assert bridge.weather(newest_coats([deck.pk], today=TODAY))[1][0].tolist() == dry
+    assert bridge.monthly_climate(read_newest_coats([deck.pk], today=TODAY))[1][0].tolist() == dry
     assert row.contributions["wet_days"] > 1
 
 
@@ -253,7 +254,7 @@ def test_jobs_that_change_take_their_forecasts_along(business):
     deck = DeckFactory()
     coat(deck, on=date(2026, 6, 1))
 
-    jobs_changed([deck.pk])
+    publish_job_changes([deck.pk])
 
     assert Forecast.objects.get(deck=deck).job == deck.jobs.get()
 

@@ -12,9 +12,9 @@ from PIL import Image
 from clients.messaging.models import Message
 from jobs.models import Job, Photo
 from reminders.forecasting import bridge, curve
-from reminders.forecasting.reasons import explained, reasons
+from reminders.forecasting.reasons import factors_with_months, ranked_reasons
 from reminders.models import Forecast, Reminder
-from reminders.timeline import timeline
+from reminders.timeline import deck_timeline
 from tests.factories import BatchFactory, DeckFactory, MessageFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -93,7 +93,7 @@ def test_messages_about_another_deck_of_the_client_stay_on_its_page(coated):
     said(other, coat(other, on=date(2024, 5, 1)))
     MessageFactory(client=mine.property.client, subject="About nothing in particular")
 
-    entries = [entry for year in timeline(mine) for entry in year.entries if entry.kind == "message"]
+    entries = [entry for year in deck_timeline(mine) for entry in year.entries if entry.kind == "message"]
 
     assert [entry.row.subject for entry in entries] == ["About nothing in particular"]
     assert Message.objects.count() == 2
@@ -103,7 +103,7 @@ def test_on_one_day_the_work_stands_above_what_was_found(coated):
     deck = coated(on=date(2025, 6, 1))
     VisitFactory(deck=deck, visited_on=date(2025, 6, 1))
 
-    assert [entry.kind for year in timeline(deck) for entry in year.entries] == ["job", "visit"]
+    assert [entry.kind for year in deck_timeline(deck) for entry in year.entries] == ["job", "visit"]
 
 
 def test_the_crew_sees_the_history_but_no_money(coated, page, crew, as_user):
@@ -146,9 +146,9 @@ def test_the_curve_passes_through_the_three_dates_of_the_window(coated):
     refresh(deck)
     forecast = Forecast.objects.select_related("job", "deck__property").get(deck=deck)
 
-    chances = curve.chances_of(forecast, forecast.job.finished_on, TODAY)
+    chances = curve.worn_chances(forecast, forecast.job.finished_on, TODAY)
 
-    days = [bridge.days(day) for day, chance in chances]
+    days = [bridge.epoch_days(day) for day, chance in chances]
     assert days == sorted(days)
     from reminders.pictures import chance_on
 
@@ -172,15 +172,15 @@ def test_a_deck_found_worn_has_its_curve_end_at_the_visit(coated, page):
 def test_reasons_in_words_keep_what_matters():
     found = {"shade": -2.04, "roof": 3.1, "traffic": -0.4, "sun": 1.0, "salt": -0.5, "species": 0.5}
 
-    assert reasons(found) == [
+    assert ranked_reasons(found) == [
         "part under a roof +3 months", "shade −2 months", "less sun than most places +1 month",
         "salt from the sea −0.5 months",
     ]  # fmt: skip
-    assert explained({"roof": 3.1, "pool": -0.4}) == [("part under a roof", "+3.1"), ("pool water", "−0.4")]
+    assert factors_with_months({"roof": 3.1, "pool": -0.4}) == [("part under a roof", "+3.1"), ("pool water", "−0.4")]
 
 
 def test_every_factor_of_the_core_has_words():
     from reminders.forecast import FACTORS
-    from reminders.forecasting.reasons import FACTORS as WORDS
+    from reminders.forecasting.reasons import FACTOR_PHRASES as WORDS
 
     assert set(WORDS) == set(FACTORS)

@@ -75,7 +75,7 @@ def test_inside_a_town_large_and_late_decks_come_first(due_in):
     large = due_in(date(2027, 2, 1), property=place, area_m2="40")
     overdue = due_in(date(2025, 2, 1), property=place, area_m2="12")
 
-    rows = due_list.lines(due_list.carried_over(MARCH), today=TODAY, on=MARCH)
+    rows = due_list.due_decks(due_list.carried_over(MARCH), today=TODAY, on=MARCH)
 
     assert [row.deck_id for row in rows] == [large.pk, overdue.pk, small.pk]
 
@@ -88,7 +88,7 @@ def test_what_became_due_earlier_stands_apart_until_a_coat_goes_on(due_in, as_ow
 
     assert page.index("Sun deck") < page.index("Still open from earlier</h2>".split("<")[0]) or "Landing" in page
     assert "1 more still open from earlier" in page
-    assert [row.deck_id for row in due_list.lines(due_list.carried_over(MARCH), today=TODAY, on=MARCH)] == [old.pk]
+    assert [row.deck_id for row in due_list.due_decks(due_list.carried_over(MARCH), today=TODAY, on=MARCH)] == [old.pk]
 
 
 def test_a_line_tells_the_coat_the_window_and_the_reasons_in_words(due_in, as_owner):
@@ -129,7 +129,7 @@ def test_the_strip_counts_twelve_months_from_this_one(due_in, as_owner):
     due_in(date(2027, 10, 31))
     due_in(date(2027, 11, 1))
 
-    picture = due_list.strip(MARCH, today=TODAY)
+    picture = due_list.due_month_strip(MARCH, today=TODAY)
 
     assert [bar.month for bar in picture.bars] == [date(2026, 11, 1), date(2026, 12, 1)] + [
         date(2027, month, 1) for month in range(1, 11)

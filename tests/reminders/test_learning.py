@@ -22,7 +22,7 @@ from tests.reminders.conftest import NOW, TODAY, coat, refresh
 pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 
-def refit(today: date = TODAY, **options: bool) -> refitting.Refit:
+def refit(today: date = TODAY, **options: bool) -> refitting.RefitResult:
     return refitting.refit(today=today, now=NOW, **options)
 
 
@@ -39,8 +39,8 @@ def test_with_an_empty_book_nothing_fails_and_the_priors_stay(business):
     result = refit()
 
     assert result.fit is None
-    assert "published figures" in result.said
-    assert active_fit.posterior() is forecast.PRIOR
+    assert "published figures" in result.outcome
+    assert active_fit.active_posterior() is forecast.PUBLISHED_PRIOR
 
 
 def test_coats_without_visits_teach_nothing(business):
@@ -49,7 +49,7 @@ def test_coats_without_visits_teach_nothing(business):
 
     assert refit(always=True).fit is None
     refresh(deck)
-    assert Forecast.objects.get(deck=deck).model_version == forecast.PRIOR.version
+    assert Forecast.objects.get(deck=deck).model_version == forecast.PUBLISHED_PRIOR.version
 
 
 @pytest.fixture
@@ -65,7 +65,7 @@ def test_a_fit_is_taken_into_use_and_forecasts_move_towards_the_truth(long_lived
 
     result = refit()
 
-    assert result.fit.is_in_use, result.said
+    assert result.fit.is_in_use, result.outcome
     assert result.fit.own_score < result.fit.in_use_score
     assert result.fit.own_score < result.fit.flat_score
     after = {row.deck_id: row for row in Forecast.objects.all()}
@@ -97,7 +97,7 @@ def test_a_fit_that_does_worse_is_kept_but_not_used_and_says_so(long_lived):
 
     assert not result.fit.is_in_use
     assert result.fit.own_score > result.fit.in_use_score
-    assert "Not taken into use" in result.said
+    assert "Not taken into use" in result.outcome
     assert ModelFit.objects.in_use() == good
     assert set(Forecast.objects.values_list("model_version", flat=True)) == {good.version}
 
@@ -108,8 +108,8 @@ def test_it_learns_again_only_when_enough_is_new(long_lived):
     again = refit()
 
     assert again.fit is None
-    assert "0 new graded visits" in again.said
-    assert "Nothing in the book has changed" in refit(always=True).said
+    assert "0 new graded visits" in again.outcome
+    assert "Nothing in the book has changed" in refit(always=True).outcome
     assert list(ModelFit.objects.all()) == [first]
 
 
@@ -124,7 +124,7 @@ def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
     result = refit()
 
     assert result.fit is not None
-    assert "had seen them" in result.said
+    assert "had seen them" in result.outcome
 
 
 def test_only_one_fit_can_be_in_use(business):
@@ -141,7 +141,7 @@ def test_a_fit_of_a_core_with_other_factors_is_not_used(long_lived):
     parameters["posterior"]["names"][1] = "something_older"
     ModelFit.objects.filter(pk=fit.pk).update(parameters=parameters, version="fit-older")
 
-    assert active_fit.posterior() is forecast.PRIOR
+    assert active_fit.active_posterior() is forecast.PUBLISHED_PRIOR
     assert refit().fit.is_in_use
 
 
@@ -215,7 +215,7 @@ def test_the_return_rate_counts_only_coats_whose_window_has_closed(business):
     gone = DeckFactory(archived_at=NOW)
     coat(gone, on=date(2022, 6, 1))
 
-    found = evaluation.returns(learning.history(today=TODAY), forecast.PRIOR, today=TODAY)
+    found = evaluation.count_returns(learning.load_training_data(today=TODAY), forecast.PUBLISHED_PRIOR, today=TODAY)
 
     # The coat of 2023 has outlived its window too, and has not been renewed.
     assert found == {"coats": 4, "in_time": 1, "later": 1, "not_back": 2}
@@ -226,8 +226,8 @@ def test_several_products_in_one_job_make_one_coat(business):
     CoatFactory(job=job, position=1, coats=1)
     CoatFactory(job=job, position=2, coats=1, product=ProductFactory(finish_class="tinted"))
 
-    coats = learning.history(today=TODAY).book.coats
+    coats = learning.load_training_data(today=TODAY).book.coats
 
     assert len(coats) == 1
     assert coats.coats.tolist() == [2]
-    assert forecast.VOCABULARY["finish_class"][coats.finish_class[0]] == "tinted"
+    assert forecast.CATEGORY_LEVELS["finish_class"][coats.finish_class[0]] == "tinted"

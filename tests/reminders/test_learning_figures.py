@@ -7,9 +7,9 @@ from django.utils.html import strip_tags
 from scipy.stats import binom
 
 from reminders.forecasting import refitting
-from reminders.forecasting.accuracy import Figures
+from reminders.forecasting.accuracy import AccuracyFigures
 from reminders.models import ModelFit
-from reminders.pictures.reliability import Step, by_luck, fifths, reliability_picture
+from reminders.pictures.reliability import ReliabilityBin, binomial_interval, merge_into_fifths, reliability_diagram
 from tests.factories import VisitFactory
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY, coat
@@ -58,7 +58,7 @@ def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
     said = words(response)
     for expected in ("Was it right?", "Against simpler rules", "Windows", "Who came back", "What it has learned"):
         assert expected in said
-    surprises = [line.log_score for line in response.context["figures"].lines]
+    surprises = [line.log_score for line in response.context["figures"].scores]
     assert len(surprises) == 4
     assert surprises == sorted(surprises)
     assert response.content.decode().count(">Best<") == 1
@@ -104,11 +104,11 @@ def test_nobody_may_open_it_without_signing_in(client, business):
 def test_it_says_whether_the_assumed_curve_of_life_fits(ahead, expected):
     fit = ModelFit(figures={"shape": {"coats": 90, "lognormal": -50.0 + ahead, "weibull": -50.0}})
 
-    assert expected in Figures(fit, None, []).shape
+    assert expected in AccuracyFigures(fit, None, []).shape
 
 
 def test_fits_of_older_versions_say_nothing_about_the_curve():
-    assert Figures(ModelFit(figures={}), None, []).shape == ""
+    assert AccuracyFigures(ModelFit(figures={}), None, []).shape == ""
 
 
 # The picture.
@@ -117,16 +117,16 @@ def test_fits_of_older_versions_say_nothing_about_the_curve():
 def test_luck_is_the_binomial_law():
     """Against scipy.stats.binom, an implementation of its own."""
     for visits, chance in ((10, 0.3), (47, 0.05), (200, 0.81), (3, 0.5)):
-        low, high = by_luck(visits, chance)
+        low, high = binomial_interval(visits, chance)
         assert low == binom.ppf(0.05, visits, chance) / visits
         assert high == binom.ppf(0.95, visits, chance) / visits
 
 
 def test_a_share_that_luck_cannot_explain_is_marked():
-    right = Step(0.2, 0.3, 100, 0.25, 0.27)
-    wrong = Step(0.7, 0.8, 100, 0.75, 0.40)
+    right = ReliabilityBin(0.2, 0.3, 100, 0.25, 0.27)
+    wrong = ReliabilityBin(0.7, 0.8, 100, 0.75, 0.40)
 
-    picture = reliability_picture([right, wrong])
+    picture = reliability_diagram([right, wrong])
 
     assert [row.is_within for row in picture.rows] == [True, False]
     assert [row.words for row in picture.rows] == ["unlikely", "likely"]
@@ -134,9 +134,9 @@ def test_a_share_that_luck_cannot_explain_is_marked():
 
 
 def test_tenths_gather_into_fifths_without_losing_a_visit():
-    steps = [Step(k / 10, (k + 1) / 10, k + 1, k / 10 + 0.05, 0.5) for k in range(10)]
+    steps = [ReliabilityBin(k / 10, (k + 1) / 10, k + 1, k / 10 + 0.05, 0.5) for k in range(10)]
 
-    gathered = fifths(steps)
+    gathered = merge_into_fifths(steps)
 
     assert [step.visits for step in gathered] == [3, 7, 11, 15, 19]
     assert sum(step.visits * step.forecast for step in gathered) == pytest.approx(
@@ -145,6 +145,6 @@ def test_tenths_gather_into_fifths_without_losing_a_visit():
 
 
 def test_a_certain_forecast_has_a_bar_of_no_width_but_no_fault():
-    low, high = by_luck(5, 0.0)
+    low, high = binomial_interval(5, 0.0)
 
     assert (low, high) == (0, 0)

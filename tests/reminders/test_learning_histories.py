@@ -21,7 +21,7 @@ def test_each_visit_is_laid_to_the_coat_that_it_saw(business):
     for day, grade in ((date(2023, 6, 1), 1), (date(2024, 6, 1), 4), (date(2025, 6, 1), 2)):
         VisitFactory(deck=deck, visited_on=day, overall=grade)
 
-    found = learning.history(today=TODAY)
+    found = learning.load_training_data(today=TODAY)
 
     assert found.job_id.tolist() == [first.pk, second.pk]
     assert found.book.visits.coat.tolist() == [0, 0, 1]
@@ -37,7 +37,7 @@ def test_a_wash_or_a_repair_does_not_end_a_coat(business):
     JobFactory(deck=deck, kind="clean", finished_on=date(2024, 6, 1))
     JobFactory(deck=deck, kind="repair", finished_on=date(2024, 7, 1))
 
-    assert np.isnan(learning.history(today=TODAY).book.ended_on).all()
+    assert np.isnan(learning.load_training_data(today=TODAY).book.ended_on).all()
 
 
 def test_what_cannot_be_used_is_counted_and_said(business):
@@ -50,14 +50,14 @@ def test_what_cannot_be_used_is_counted_and_said(business):
     JobFactory(deck=other, kind="recoat", finished_on=date(2022, 6, 1))  # with what?
     coat(other, on=date(2024, 6, 1))  # nobody looked at it
 
-    found = learning.history(today=TODAY)
+    found = learning.load_training_data(today=TODAY)
 
     assert found.left_out == {
-        learning.NO_COAT: 1,
+        learning.BEFORE_FIRST_COAT: 1,
         learning.NOT_GRADED: 1,
-        learning.NO_FINISH: 1,
-        learning.NOT_SEEN: 1,
-        learning.CONTRADICTED: 1,
+        learning.FINISH_UNKNOWN: 1,
+        learning.NEVER_INSPECTED: 1,
+        learning.CONTRADICTORY: 1,
     }
 
 
@@ -66,15 +66,15 @@ def test_the_future_is_not_learned_from(business):
     coat(deck, on=date(2024, 6, 1))
     VisitFactory(deck=deck, visited_on=date(2025, 6, 1), overall=2)
 
-    assert learning.history(today=date(2024, 12, 1)).visits == 0
-    assert learning.history(today=date(2024, 1, 1)) is None
+    assert learning.load_training_data(today=date(2024, 12, 1)).visits == 0
+    assert learning.load_training_data(today=date(2024, 1, 1)) is None
 
 
 def test_the_book_is_read_in_few_queries_whatever_its_size(business, django_assert_max_num_queries):
     simulated_book(decks=12, months=16)
 
     with django_assert_max_num_queries(3):
-        found = learning.history(today=TODAY)
+        found = learning.load_training_data(today=TODAY)
 
     assert found.decks == 12
     assert found.visits == Visit.objects.filter(visited_on__lte=TODAY).count()
@@ -82,11 +82,11 @@ def test_the_book_is_read_in_few_queries_whatever_its_size(business, django_asse
 
 def test_chunks_join_to_the_same_book(business, monkeypatch):
     simulated_book(decks=7, months=16)
-    whole = learning.history(today=TODAY)
+    whole = learning.load_training_data(today=TODAY)
     monkeypatch.setattr(learning, "CHUNK", 2)
 
-    parts = learning.history(today=TODAY)
+    parts = learning.load_training_data(today=TODAY)
 
     assert parts.book.visits.coat.tolist() == whole.book.visits.coat.tolist()
     assert np.array_equal(parts.book.ended_on, whole.book.ended_on, equal_nan=True)
-    assert parts.book.learn(25_000).version == whole.book.learn(25_000).version
+    assert parts.book.fit_before(25_000).version == whole.book.fit_before(25_000).version

@@ -7,7 +7,7 @@ import pytest
 from django.template.loader import render_to_string
 
 from jobs.models import Job
-from reminders.forecasting.upkeep import upkeep
+from reminders.forecasting.upkeep import deck_upkeep
 from reminders.models import Forecast
 from tests.factories import DeckFactory, JobFactory
 from tests.reminders.conftest import TODAY, coat, refresh
@@ -38,7 +38,7 @@ def test_the_decks_own_last_prices_are_used(deck, business):
     priced(deck, on=date(2026, 6, 1), kind="recoat", amount="640")
     refresh(deck)
 
-    found = upkeep(row(deck), today=TODAY, business=business)
+    found = deck_upkeep(row(deck), today=TODAY, business=business)
 
     assert (found.recoat.amount, found.recoat.is_own) == (Decimal(640), True)
     assert (found.strip.amount, found.strip.is_own) == (Decimal(1800), True)
@@ -53,7 +53,7 @@ def test_a_deck_without_prices_takes_the_middle_price_of_others_by_area(business
         priced(other, on=date(2025, 6, 1), kind="recoat", amount=str(a_m2 * 10))
     refresh(new)
 
-    found = upkeep(row(new), today=TODAY, business=business)
+    found = deck_upkeep(row(new), today=TODAY, business=business)
 
     assert (found.recoat.amount, found.recoat.is_own) == (Decimal(900), False)
     assert (found.strip.amount, found.strip.is_own) == (Decimal(2700), False)
@@ -65,11 +65,11 @@ def test_without_prices_or_in_another_currency_there_is_no_answer(business):
     priced(deck, on=date(2025, 6, 1), kind="recoat", amount="600")
     refresh(deck)
 
-    assert upkeep(row(deck), today=TODAY, business=business) is None
+    assert deck_upkeep(row(deck), today=TODAY, business=business) is None
 
 
 def test_upkeep_costs_less_than_neglect_and_the_best_month_can_be_worked(deck, business):
-    found = upkeep(row(deck), today=TODAY, business=business)
+    found = deck_upkeep(row(deck), today=TODAY, business=business)
 
     assert found.upkeep_a_year < found.neglect_a_year
     assert found.saved_a_year > 0
@@ -84,7 +84,7 @@ def test_upkeep_costs_less_than_neglect_and_the_best_month_can_be_worked(deck, b
 
 def test_a_thick_coat_build_makes_a_job_of_the_plan_a_strip(deck, business):
     """Common practice, no source: above six coats the next job is a strip, with two applications of stripper."""
-    found = upkeep(row(deck), today=TODAY, business=business)
+    found = deck_upkeep(row(deck), today=TODAY, business=business)
 
     works = [job.work for job in found.jobs]
     assert works[0] == "recoat"  # four coats lie on it
@@ -102,7 +102,7 @@ def test_where_a_strip_costs_no_more_than_a_recoat_waiting_is_said_to_be_as_good
     priced(deck, on=date(2025, 6, 1), kind="recoat", amount="600")
     refresh(deck)
 
-    found = upkeep(row(deck), today=TODAY, business=business)
+    found = deck_upkeep(row(deck), today=TODAY, business=business)
 
     assert found.best_month is None
     assert found.jobs == []
@@ -111,12 +111,12 @@ def test_where_a_strip_costs_no_more_than_a_recoat_waiting_is_said_to_be_as_good
 def test_jobs_with_a_price_of_nought_are_not_prices(deck, business):
     JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 7, 1), amount=Decimal(0), currency="CAD")
 
-    assert upkeep(row(deck), today=TODAY, business=business).recoat.amount == Decimal(600)
+    assert deck_upkeep(row(deck), today=TODAY, business=business).recoat.amount == Decimal(600)
 
 
 @pytest.mark.parametrize(("role", "sees_money"), [("owner", True), ("office", True), ("crew", False)])
 def test_the_crew_sees_the_plan_without_money(deck, business, role, sees_money, request):
-    found = upkeep(row(deck), today=TODAY, business=business)
+    found = deck_upkeep(row(deck), today=TODAY, business=business)
     user = request.getfixturevalue(role)
 
     page = render_to_string("reminders/_upkeep.html", {"upkeep": found, "user": user})

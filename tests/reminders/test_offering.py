@@ -16,7 +16,7 @@ from clients.messaging.models import Message
 from clients.models import Business, Deck
 from jobs.actions import sending
 from jobs.models import Booking, Offer
-from jobs.offers.pricing import PricingProblem
+from jobs.offers.pricing import PricingError
 from reminders import offering
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
@@ -33,7 +33,7 @@ def _today(business: Business) -> Any:
         yield
 
 
-def draft(*decks: Deck) -> offering.Drafted:
+def draft(*decks: Deck) -> offering.DraftingResult:
     return offering.draft_offers(deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None)
 
 
@@ -137,7 +137,7 @@ def test_without_prices_or_decks_the_page_says_what_to_do(as_owner: Browser) -> 
 
     assert "No price list is in force today" in priceless
     assert "Choose at least one deck" in nobody
-    with pytest.raises(PricingProblem):
+    with pytest.raises(PricingError):
         draft(home)
 
 

@@ -11,15 +11,15 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from freezegun import freeze_time
+from reminders.pacing.book import Horizon, PacingError, gather_pacing_inputs
 
 from clients.models import Business, Deck
 from jobs.models import Booking, Crew, Offer, PriceList
 from reminders.models import PacedDeck, Reminder, Stop
-from reminders.pacing.actions import choose_week, end_old_plans, let_plan_choose, make_plan
-from reminders.pacing.answers import Group, learned
-from reminders.pacing.book import Horizon, PaceError, book
-from reminders.pacing.core import FREE
-from reminders.pacing.page import kept_horizon
+from reminders.pacing.actions import choose_week, clear_chosen_week, delete_old_plans, save_pacing_plan
+from reminders.pacing.answers import ResponseGroup, learn_response_rates
+from reminders.pacing.core import FREE_CHOICE
+from reminders.pacing.page import stored_horizon
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -136,18 +136,18 @@ def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: l
     choose_week(property_id=first.property_id, week=WEEK, now=NOW)
     choose_week(property_id=second.property_id, week=None, now=NOW)
 
-    made = make_plan(horizon=SPRING, now=NOW)
+    made = save_pacing_plan(horizon=SPRING, now=NOW)
 
     assert PacedDeck.objects.get(deck=first).week == WEEK
     assert PacedDeck.objects.get(deck=second).week is None
-    assert made.pace.week[made.book.row_of[second.property_id]] == -1
+    assert made.pace.week[made.inputs.row_by_property[second.property_id]] == -1
 
-    let_plan_choose(property_id=first.property_id, now=NOW)
-    made = make_plan(horizon=SPRING, now=NOW)
+    clear_chosen_week(property_id=first.property_id, now=NOW)
+    made = save_pacing_plan(horizon=SPRING, now=NOW)
 
-    assert made.book.work.fixed[made.book.row_of[first.property_id]] == FREE
+    assert made.inputs.work.fixed[made.inputs.row_by_property[first.property_id]] == FREE_CHOICE
     assert not PacedDeck.objects.get(deck=first).is_by_hand
-    with pytest.raises(PaceError, match="is over"):
+    with pytest.raises(PacingError, match="is over"):
         choose_week(property_id=first.property_id, week=date(2026, 3, 2), now=NOW)
 
 
@@ -162,18 +162,18 @@ def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: l
 def test_without_a_plan_the_page_begins_where_a_reminder_brings_work(
     business: Business, today: date, first: date
 ) -> None:
-    assert kept_horizon(business, today=today).first == first  # season from May to October
+    assert stored_horizon(business, today=today).first == first  # season from May to October
 
 
 def test_a_plan_whose_weeks_are_over_says_nothing_more(decks: list[Deck]) -> None:
     choose_week(property_id=decks[0].property_id, week=None, now=NOW)
-    make_plan(horizon=SPRING, now=NOW)
+    save_pacing_plan(horizon=SPRING, now=NOW)
 
-    assert end_old_plans(today=date(2027, 5, 23)) == 0
-    assert end_old_plans(today=date(2027, 5, 24)) == 7
+    assert delete_old_plans(today=date(2027, 5, 23)) == 0
+    assert delete_old_plans(today=date(2027, 5, 24)) == 7
 
     assert PacedDeck.objects.get().deck == decks[0], "left out by hand stays left out"
-    let_plan_choose(property_id=decks[0].property_id, now=NOW)
+    clear_chosen_week(property_id=decks[0].property_id, now=NOW)
     assert not PacedDeck.objects.exists()
 
 
@@ -185,13 +185,13 @@ def test_a_new_coat_and_a_sent_reminder_end_what_was_chosen_by_hand(decks: list[
     message = MessageFactory(client=decks[1].property.client)
     Reminder.objects.create(deck=decks[1], job=decks[1].forecast.job, message=message, channel="email")
 
-    make_plan(horizon=SPRING, now=NOW)
+    save_pacing_plan(horizon=SPRING, now=NOW)
 
     assert not PacedDeck.objects.filter(is_by_hand=True).exists()
 
 
 def test_chances_are_learned_from_ones_own_reminders_whose_time_is_over(decks: list[Deck]) -> None:
-    before = learned(today=TODAY).chances[Group.ONCE]
+    before = learn_response_rates(today=TODAY).chances[ResponseGroup.ONCE]
     sent = datetime(2026, 3, 2, 12, tzinfo=UTC)
     for deck in decks[:4]:
         message = MessageFactory(client=deck.property.client, state="accepted", accepted_at=sent)
@@ -201,11 +201,14 @@ def test_chances_are_learned_from_ones_own_reminders_whose_time_is_over(decks: l
     late = MessageFactory(client=decks[5].property.client, state="accepted", accepted_at=NOW)
     Reminder.objects.create(deck=decks[5], job=decks[5].forecast.job, message=late, channel="email")
 
-    after = learned(today=TODAY)
+    after = learn_response_rates(today=TODAY)
 
-    assert (after.asked[Group.ONCE], after.accepted[Group.ONCE]) == (4, 3)
+    assert (after.asked[ResponseGroup.ONCE], after.accepted[ResponseGroup.ONCE]) == (4, 3)
     # The Beta law is conjugate to the binomial one: counts are added (any textbook of Bayesian statistics).
-    assert (after.chances[Group.ONCE].yes, after.chances[Group.ONCE].no) == (before.yes + 3, before.no + 1)
+    assert (after.chances[ResponseGroup.ONCE].alpha, after.chances[ResponseGroup.ONCE].beta) == (
+        before.alpha + 3,
+        before.beta + 1,
+    )
 
 
 def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(decks: list[Deck]) -> None:
@@ -213,11 +216,11 @@ def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(d
     message = MessageFactory(client=decks[0].property.client, state="accepted", accepted_at=now - timedelta(days=14))
     Reminder.objects.create(deck=decks[0], job=decks[0].forecast.job, message=message, channel="email")
 
-    found = book(Horizon(date(2027, 4, 5), 12), today=now.date(), business=Business.objects.get())
+    found = gather_pacing_inputs(Horizon(date(2027, 4, 5), 12), today=now.date(), business=Business.objects.get())
 
     # 20 m² at a quarter of an hour, and one hour for the visit. Of 0.35 three quarters are left after 2 of 8 weeks.
-    assert found.hours.out_week.tolist() == [-2]
-    assert found.hours.out[0, 0] == pytest.approx(6 * 0.35 * 0.75 / (1 - 0.35 * 0.25))
+    assert found.hours.outstanding_week.tolist() == [-2]
+    assert found.hours.outstanding[0, 0] == pytest.approx(6 * 0.35 * 0.75 / (1 - 0.35 * 0.25))
 
 
 def test_a_plan_takes_a_fixed_number_of_queries(
@@ -225,11 +228,11 @@ def test_a_plan_takes_a_fixed_number_of_queries(
 ) -> None:
     business = Business.objects.get()
     with django_assert_num_queries(17):
-        book(SPRING, today=TODAY, business=business)
+        gather_pacing_inputs(SPRING, today=TODAY, business=business)
     for number in range(6):
         coated(on=date(2025, 7, 1 + number))
     with django_assert_num_queries(17):
-        book(SPRING, today=TODAY, business=business)
+        gather_pacing_inputs(SPRING, today=TODAY, business=business)
 
 
 @freeze_time(NOW)
@@ -246,7 +249,7 @@ def test_the_page_plans_shows_the_picture_and_says_what_it_aims_at(as_owner: Bro
 
 @freeze_time(NOW)
 def test_a_person_moves_a_household_on_its_page(as_owner: Browser, decks: list[Deck]) -> None:
-    make_plan(horizon=SPRING, now=NOW)
+    save_pacing_plan(horizon=SPRING, now=NOW)
     address = f"/pacing/{decks[0].property_id}/?from=2027-03-01&weeks=12"
 
     assert "Let the plan choose" in as_owner.get(address).content.decode()

@@ -14,7 +14,7 @@ from jobs.models import Crew, OfferScope, PriceList, Rate
 from reminders.actions import refresh_forecasts
 from reminders.models import Reminder
 from reminders.offering import draft_offers
-from reminders.pacing.book import Book, Horizon, book
+from reminders.pacing.book import Horizon, PacingInputs, gather_pacing_inputs
 from tests.factories import MessageFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY
 
@@ -47,8 +47,8 @@ def deck(coated: Callable[..., Deck]) -> Deck:
     return coated(on=date(2025, 6, 10), area_m2=Decimal(20))
 
 
-def found(horizon: Horizon = SPRING, today: date = TODAY) -> Book:
-    return book(horizon, today=today, business=Business.objects.get())
+def found(horizon: Horizon = SPRING, today: date = TODAY) -> PacingInputs:
+    return gather_pacing_inputs(horizon, today=today, business=Business.objects.get())
 
 
 @pytest.mark.usefixtures("prices")
@@ -105,7 +105,7 @@ def test_a_reminder_that_waits_takes_the_hours_of_its_work(deck: Deck) -> None:
     made = found(Horizon(date(2027, 4, 5), 12), today=now.date())
 
     # Of 0.35 three quarters are left after 2 of 8 weeks (Bayes).
-    assert made.hours.out[0, 0] == pytest.approx(RECOAT * 0.35 * 0.75 / (1 - 0.35 * 0.25))
+    assert made.hours.outstanding[0, 0] == pytest.approx(RECOAT * 0.35 * 0.75 / (1 - 0.35 * 0.25))
 
 
 @freeze_time(NOW)

@@ -12,10 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import lognorm
 
-from clients.display import written_for
+from clients.display import override_business
 from clients.models import Business
 from reminders import pictures
-from reminders.pictures import Found, MonthCount, WearFacts, Window
+from reminders.pictures import DueWindow, FoundGrade, MonthCount, WearFacts
 
 COATED = date(2025, 9, 14)
 TODAY = date(2026, 11, 25)
@@ -28,7 +28,7 @@ def days(months: float) -> timedelta:
 
 # Common practice, no source: of reference decks one in five is worn at 12 months and half at 16 (σ ≈ 0.342).
 REFERENCE = lognorm(s=log(16 / 12) / 0.8416, scale=16)
-WINDOW = Window(*(COATED + days(REFERENCE.ppf(share)) for share in (0.2, 0.5, 0.8)))
+WINDOW = DueWindow(*(COATED + days(REFERENCE.ppf(share)) for share in (0.2, 0.5, 0.8)))
 CHANCES = [(COATED + days(month), float(REFERENCE.cdf(month))) for month in range(0, 49)]
 
 
@@ -38,7 +38,7 @@ def facts(**over: object) -> WearFacts:
 
 
 def drawn(template: str, **context: object) -> str:
-    with written_for(Business(name="Driftline Deck Care", locale="en_CA", currency="CAD", country="CA")):
+    with override_business(Business(name="Driftline Deck Care", locale="en_CA", currency="CAD", country="CA")):
         return render_to_string(f"reminders/{template}", context)
 
 
@@ -95,7 +95,11 @@ def test_a_coat_dated_after_today_shows_no_today() -> None:
 
 
 def test_a_grade_found_on_the_day_of_the_coat_belongs_to_the_coat_before() -> None:
-    found = [Found(COATED + timedelta(days=300), 2), Found(COATED, 4), Found(COATED + timedelta(days=100), 1)]
+    found = [
+        FoundGrade(COATED + timedelta(days=300), 2),
+        FoundGrade(COATED, 4),
+        FoundGrade(COATED + timedelta(days=100), 1),
+    ]
 
     marks = pictures.wear_curve(facts(found=found)).found
 
@@ -133,7 +137,7 @@ def test_years_are_named_at_their_first_of_january() -> None:
 
 def test_a_window_out_of_order_is_refused() -> None:
     with pytest.raises(ValueError, match="out of order"):
-        Window(TODAY, TODAY - timedelta(days=1), TODAY)
+        DueWindow(TODAY, TODAY - timedelta(days=1), TODAY)
 
 
 def test_a_curve_without_points_is_refused() -> None:
@@ -152,8 +156,8 @@ def test_nothing_is_ever_drawn_outside_the_picture(age: int, gaps: list[int], vi
     curve = pictures.wear_curve(
         facts(
             today=COATED + timedelta(days=age),
-            window=Window(opens, due, due + timedelta(days=gaps[2])),
-            found=[Found(COATED + timedelta(days=day), grade) for day, grade in visits],
+            window=DueWindow(opens, due, due + timedelta(days=gaps[2])),
+            found=[FoundGrade(COATED + timedelta(days=day), grade) for day, grade in visits],
         )
     )
 
@@ -166,7 +170,7 @@ def test_nothing_is_ever_drawn_outside_the_picture(age: int, gaps: list[int], vi
 
 
 def test_the_wear_curve_says_in_words_what_it_shows() -> None:
-    html = drawn("_wear_curve.html", curve=pictures.wear_curve(facts(found=[Found(date(2026, 3, 2), 1)])))
+    html = drawn("_wear_curve.html", curve=pictures.wear_curve(facts(found=[FoundGrade(date(2026, 3, 2), 1)])))
 
     svg = svg_of(html)
     assert svg.get("role") == "img"
@@ -235,7 +239,7 @@ def test_a_bar_can_be_hit_with_a_thumb_on_a_narrow_phone() -> None:
 
 
 def test_bars_of_a_list_share_one_axis() -> None:
-    later = Window(*(on + timedelta(days=200) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
+    later = DueWindow(*(on + timedelta(days=200) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
 
     one, other = (pictures.window_bar(window, today=TODAY) for window in (WINDOW, later))
 
@@ -250,7 +254,7 @@ def test_bars_of_a_list_share_one_axis() -> None:
     ("shift", "is_before", "is_after"), [(-2000, True, False), (0, False, False), (2000, False, True)]
 )
 def test_a_window_beyond_the_axis_points_to_where_it_is(shift: int, is_before: bool, is_after: bool) -> None:
-    window = Window(*(on + timedelta(days=shift) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
+    window = DueWindow(*(on + timedelta(days=shift) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
 
     bar = pictures.window_bar(window, today=TODAY)
 
@@ -260,7 +264,7 @@ def test_a_window_beyond_the_axis_points_to_where_it_is(shift: int, is_before: b
 
 
 def test_the_window_bar_is_named_by_its_three_dates() -> None:
-    window = Window(date(2026, 9, 14), date(2027, 1, 13), date(2027, 6, 18))
+    window = DueWindow(date(2026, 9, 14), date(2027, 1, 13), date(2027, 6, 18))
 
     html = drawn("_window_bar.html", bar=pictures.window_bar(window, today=TODAY, key="window-7"))
 

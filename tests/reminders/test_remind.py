@@ -12,7 +12,7 @@ from clients.messaging import suppression
 from clients.messaging.models import Message
 from clients.models import Deck
 from reminders.models import Forecast, Reminder
-from reminders.steps.reminder_status import standings
+from reminders.steps.reminder_status import reminder_statuses
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -118,8 +118,8 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     no_address.property.client.contact_points.all().delete()
     ConsentFactory(client=withdrawn.property.client, is_given=False)
     ConsentFactory(client=expired.property.client, expires_on=TODAY - timedelta(days=1))
-    address = silent.property.client.contact("email").value
-    suppression.suppress(business=business, channel="email", address=address, reason="asked")
+    address = silent.property.client.usable_contact("email").value
+    suppression.suppress_address(business=business, channel="email", address=address, reason="asked")
     Deck.objects.filter(pk=archived.pk).update(archived_at=NOW)
 
     result = remind(plain, no_consent, no_address, withdrawn, expired, silent, archived)
@@ -161,7 +161,7 @@ def test_the_standing_of_a_coat_follows_its_message(two_decks):
     jobs = [deck.jobs.get().pk for deck in two_decks]
     Message.objects.update(state="accepted", accepted_at=NOW)
 
-    words = [stand.word for stand in standings(jobs, today=TODAY).values()]
+    words = [stand.label for stand in reminder_statuses(jobs, today=TODAY).values()]
 
     assert words == ["First word accepted Nov 25, 2026", "Not reminded yet"]
 

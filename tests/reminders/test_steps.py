@@ -9,11 +9,11 @@ from django.db import IntegrityError, transaction
 
 from clients.messaging import suppression
 from clients.messaging.models import Message, SendingRules, TextGateway
-from clients.messaging.outbox import Refusal, contactable
+from clients.messaging.outbox import Refusal, contact_permission
 from clients.models import Client
 from reminders.forecasting import reasons
 from reminders.models import Reminder
-from reminders.steps.ways import Way, Ways
+from reminders.steps.ways import Route, Routes
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -192,7 +192,7 @@ def test_a_french_client_reads_french_with_french_dates(due):
     assert "Dernière couche : Tidewood Deck Oil" in message.text
     assert "décembre 2026" in message.text
     assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
-    assert set(reasons.IN_FRENCH) == set(reasons.FACTORS)
+    assert set(reasons.FACTOR_PHRASES_FRENCH) == set(reasons.FACTOR_PHRASES)
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):
@@ -202,7 +202,7 @@ def test_a_step_taken_out_of_use_is_passed_over(due, business):
 
     (row,) = planned(business).planned
 
-    assert (row.step.number, row.way.channel, row.day) == (2, "letter", date(2026, 12, 6))
+    assert (row.step.number, row.route.channel, row.day) == (2, "letter", date(2026, 12, 6))
 
 
 def test_planning_asks_the_same_number_of_questions_for_many(due, business, django_assert_max_num_queries):
@@ -228,8 +228,8 @@ def test_the_ways_to_many_are_those_to_one(coated, business):
     """`Ways` asks for many at once what `contactable` asks for one."""
     clients = [coated().property.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
-    address = clients[2].contact("email").value
-    suppression.suppress(business=business, channel="email", address=address.upper(), reason="asked")
+    address = clients[2].usable_contact("email").value
+    suppression.suppress_address(business=business, channel="email", address=address.upper(), reason="asked")
     clients[3].contact_points.all().delete()
     EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
     PhoneFactory(client=clients[4])
@@ -240,28 +240,28 @@ def test_the_ways_to_many_are_those_to_one(coated, business):
     Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
     ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
 
-    ways = Ways([client.pk for client in clients], business=business)
+    ways = Routes([client.pk for client in clients], business=business)
 
     answers = []
     for client, channel in product(clients, ["email", "text", "letter", "call"]):
-        many = ways.way(client.pk, channel, on=TODAY)
-        one = contactable(Client.objects.get(pk=client.pk), channel, today=TODAY)
+        many = ways.route(client.pk, channel, on=TODAY)
+        one = contact_permission(Client.objects.get(pk=client.pk), channel, today=TODAY)
         if channel == "text":
             assert many == "No gateway for text messages is in use."
         elif isinstance(one, Refusal):
             assert many == one.why
         else:
-            assert isinstance(many, Way)
+            assert isinstance(many, Route)
             assert (many.address, many.basis) == (one.address, one.basis)
             assert many.consent_id == (one.consent.pk if one.consent else None)
         answers.append(many)
-    assert 8 <= sum(isinstance(each, Way) for each in answers) <= 24
+    assert 8 <= sum(isinstance(each, Route) for each in answers) <= 24
 
 
 def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business):
     client = coated().property.client
     ConsentFactory(client=client, is_given=False)
 
-    ways = Ways([client.pk], business=business)
+    ways = Routes([client.pk], business=business)
 
-    assert ways.way(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."
+    assert ways.route(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."

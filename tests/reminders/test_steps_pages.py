@@ -9,7 +9,7 @@ from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
 from clients.messaging.models import Message, MessageText, SendingRules
-from jobs.after import decks_booked
+from jobs.after import publish_bookings
 from reminders import actions, tasks
 from reminders.models import Forecast, ReminderStep, Stop
 from tests.factories import (
@@ -94,7 +94,7 @@ def test_nothing_is_queued_that_is_not_as_it_was_seen(deck, visit, change):
             body="{legal_name}, {postal_address}, {email}, {phone}: {decks} {unsubscribe_url}",
         )  # fmt: skip
     elif change == "stop":
-        actions.stop(deck_ids=[deck.pk], why="by_hand", by=None, now=NOW)
+        actions.stop_reminders(deck_ids=[deck.pk], why="by_hand", by=None, now=NOW)
 
     answer = visit("/reminders/queue/", {"month": "2026-11", "agreed": "" if change == "nothing agreed" else seen})
 
@@ -188,7 +188,7 @@ def test_a_day_that_is_none_stops_nothing(deck, visit):
 
 
 def test_a_person_says_by_another_way_what_nobody_knows_to_have_gone(deck, visit):
-    (first,) = actions.remind(
+    (first,) = actions.queue_reminders(
         deck_ids=[deck.pk], until=date(2027, 1, 1), by=None, now=NOW - timedelta(days=3)
     ).queued  # fmt: skip
     Message.objects.filter(pk=first.pk).update(state="unconfirmed")
@@ -210,17 +210,17 @@ def test_a_person_says_by_another_way_what_nobody_knows_to_have_gone(deck, visit
 def test_at_night_only_steps_that_may_go_by_themselves_go_and_in_the_morning(deck, coated):
     night = "2026-11-25 07:40:00"  # twenty to four in Halifax
     with freeze_time(night):
-        assert tasks.remind() == "No step goes by itself."
+        assert tasks.queue_reminders_nightly() == "No step goes by itself."
     step = ReminderStepFactory(number=1, channels=["email"])
     with freeze_time(night):
-        tasks.remind()
+        tasks.queue_reminders_nightly()
     assert not Message.objects.exists()
 
     step.goes_by_itself = True
     step.save()
     with freeze_time(night):
-        assert tasks.remind() == "1 queued"
-        assert tasks.remind() == "0 queued"
+        assert tasks.queue_reminders_nightly() == "1 queued"
+        assert tasks.queue_reminders_nightly() == "0 queued"
 
     message = Message.objects.get()
     assert message.queued_by is None
@@ -250,14 +250,14 @@ def test_a_booking_at_the_moment_of_a_run_leaves_no_reminder_waiting(transaction
             connections.close_all()
 
     def stop(deck):
-        return lambda: actions.stop(deck_ids=[deck.pk], why="asked", by=None, now=NOW)
+        return lambda: actions.stop_reminders(deck_ids=[deck.pk], why="asked", by=None, now=NOW)
 
     def run():
-        actions.remind(deck_ids=[deck.pk for deck in decks], until=date(2027, 4, 1), by=None, now=NOW)
+        actions.queue_reminders(deck_ids=[deck.pk for deck in decks], until=date(2027, 4, 1), by=None, now=NOW)
 
     with ThreadPoolExecutor(7) as pool:
         list(pool.map(together, [run, *map(stop, decks)]))
 
     assert not Message.objects.filter(state="queued").exists()
-    decks_booked([deck.pk for deck in decks], "Booked.")
+    publish_bookings([deck.pk for deck in decks], "Booked.")
     close_old_connections()

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from clients.actions import properties
 from clients.messaging.models import Message, SendingRules
 from jobs.actions import bookings
-from jobs.after import decks_declined, jobs_changed
+from jobs.after import publish_declines, publish_job_changes
 from reminders import actions
 from reminders.models import PacedDeck, Stop
-from reminders.steps import plan
+from reminders.steps import plan_reminders
 from reminders.steps.caps import allowed_day
 from tests.factories import (
     CrewFactory,
@@ -29,9 +29,9 @@ def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, bus
     remind()
     crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
 
-    bookings.book(
+    bookings.book_work(
         property=deck.property, decks=[deck], hours=Decimal(4), first_day=date(2027, 5, 4), week=None, crew=crew,
-        offer=None, by=None, now=NOW, tells=False,
+        offer=None, by=None, now=NOW, notify_client=False,
     )  # fmt: skip
 
     states = dict(Message.objects.filter(kind="reminder").values_list("reminders__deck", "state"))
@@ -43,7 +43,7 @@ def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_anew(due, business):
     deck = due()
     remind()
 
-    decks_declined([deck.pk], "The price.")
+    publish_declines([deck.pk], "The price.")
 
     assert Message.objects.get().state == "cancelled"
     assert why(planned(business))[deck.pk] == "The client declined an offer: The price."
@@ -58,7 +58,7 @@ def test_a_new_coat_calls_back_what_waits_about_the_old_one(due):
     remind()
 
     coat(deck, on=date(2026, 11, 24))
-    jobs_changed([deck.pk, other.pk])
+    publish_job_changes([deck.pk, other.pk])
 
     states = dict(Message.objects.values_list("reminders__deck", "state"))
     assert states == {deck.pk: "cancelled", other.pk: "queued"}
@@ -72,7 +72,7 @@ def test_an_archived_deck_is_called_back_and_says_so(due, business):
     properties.archive_deck(deck=deck, now=NOW)
 
     assert Message.objects.get().state == "cancelled"
-    assert why(plan(business=business, now=NOW, until=JANUARY, deck_ids=[deck.pk])) == {
+    assert why(plan_reminders(business=business, now=NOW, until=JANUARY, deck_ids=[deck.pk])) == {
         deck.pk: "The deck or its client is archived."
     }
 
@@ -111,14 +111,14 @@ def test_the_pacing_plan_chooses_the_week_of_the_first_word(due, business):
 
     made = planned(business)
 
-    assert [(row.words[0].coat.deck_id, row.day) for row in made.planned] == [(early.pk, date(2026, 12, 14))]
+    assert [(row.due_steps[0].coat.deck_id, row.day) for row in made.planned] == [(early.pk, date(2026, 12, 14))]
     assert why(made) == {left.pk: "The pacing plan leaves it out until Nov 25, 2026."}
     assert len(planned(business, now=NOW + timedelta(days=1)).planned) == 2, "the plan is over"
 
 
 def test_a_stop_by_hand_ends_on_its_day(due, business):
     deck = due()
-    actions.stop(deck_ids=[deck.pk], why=Stop.Why.BY_HAND, until=TODAY, by=None, now=NOW)
+    actions.stop_reminders(deck_ids=[deck.pk], why=Stop.Why.BY_HAND, until=TODAY, by=None, now=NOW)
 
     assert deck.pk in why(planned(business))
     assert planned(business, now=NOW + timedelta(days=1)).planned

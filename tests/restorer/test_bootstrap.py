@@ -88,7 +88,7 @@ def test_a_failed_install_names_the_log_and_is_tried_again_next_time(machine: Ma
 def test_an_old_python_is_refused_in_plain_words(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bootstrap.sys, "version_info", (3, 9, 18))
     with pytest.raises(BaseException, match=r"Python 3\.11 or later is needed; this is 3\.9\.18"):
-        bootstrap.prepare(["manage.py", "check"])
+        bootstrap.prepare_environment(["manage.py", "check"])
 
 
 def test_a_python_without_venv_says_which_package_brings_it(machine: Machine) -> None:

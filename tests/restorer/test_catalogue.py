@@ -15,7 +15,7 @@ from django.core.management import CommandError, call_command
 from django.template.base import Lexer, TokenType
 from django.utils import translation
 
-from clients.display import for_client
+from clients.display import in_client_language
 from clients.messaging import texts
 from restorer import catalogue
 
@@ -62,7 +62,7 @@ def without_tags(template: str) -> str:
 
 
 def messages(language: str) -> list[Message]:
-    return [message for message in catalogue.read(language) if message.id]
+    return [message for message in catalogue.read_catalogue(language) if message.id]
 
 
 def forms(text: object) -> list[str]:
@@ -70,20 +70,20 @@ def forms(text: object) -> list[str]:
 
 
 def test_pages_are_in_every_language_that_the_texts_are_in() -> None:
-    assert dict(settings.LANGUAGES) == texts.languages()
+    assert dict(settings.LANGUAGES) == texts.text_languages()
 
 
-@pytest.mark.parametrize("language", catalogue.others())
+@pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_every_word_for_clients_is_translated_and_none_is_left_over(language: str) -> None:
-    marked = {(message.context, str(message.id)) for message in catalogue.marked() if message.id}
+    marked = {(message.context, str(message.id)) for message in catalogue.marked_messages() if message.id}
     known = {(message.context, str(message.id)) for message in messages(language)}
 
     assert known - marked == set(), "run manage.py words"
     assert marked - known == set(), "run manage.py words and translate"
-    assert catalogue.lacking(catalogue.read(language)) == []
+    assert catalogue.untranslated_messages(catalogue.read_catalogue(language)) == []
 
 
-@pytest.mark.parametrize("language", catalogue.others())
+@pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_a_translation_has_the_fields_of_the_original(language: str) -> None:
     for message in messages(language):
         original, *_ = forms(message.id)
@@ -91,9 +91,9 @@ def test_a_translation_has_the_fields_of_the_original(language: str) -> None:
             assert sorted(FIELD.findall(translated)) == sorted(FIELD.findall(original)), original
 
 
-@pytest.mark.parametrize("language", catalogue.others())
+@pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None:
-    found, rule = catalogue.read(language), Locale(language).plural_form  # Unicode CLDR
+    found, rule = catalogue.read_catalogue(language), Locale(language).plural_form  # Unicode CLDR
 
     # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is counted that far.
     ours = translation.trans_real.translation(language)
@@ -102,7 +102,7 @@ def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None
     assert all(len(forms(m.string)) == found.num_plurals for m in messages(language) if isinstance(m.id, tuple))
 
 
-@pytest.mark.parametrize("language", catalogue.others())
+@pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_what_is_compiled_is_what_is_written(language: str) -> None:
     with catalogue.catalogue_path(language).with_suffix(".mo").open("rb") as file:
         compiled = GNUTranslations(file)  # of the standard library
@@ -138,7 +138,7 @@ def test_the_command_says_what_is_not_translated(tmp_path: object, settings: obj
 @pytest.mark.django_db
 @pytest.mark.parametrize(("wanted", "language"), [("fr", "fr"), ("fr-CA", "fr"), ("gd", "en"), ("", "en"), ("x", "en")])
 def test_a_client_reads_their_language_else_that_of_the_business(wanted: str, language: str, business: object) -> None:
-    with for_client(wanted):
+    with in_client_language(wanted):
         assert translation.get_language() == language
         assert (translation.gettext("Unsubscribe") == "Se désabonner") == (language == "fr")
     assert translation.get_language() == "en"

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.usefixtures("business")
 
 
 def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
-    heartbeat.beat("worker")
+    heartbeat.record_heartbeat("worker")
     answer = client.get("/health/", headers={"Accept": "application/json"})
     assert answer.status_code == 200
     assert answer.json() == {
@@ -27,8 +27,8 @@ def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
 
 
 def test_it_is_ill_when_a_loop_is_silent_for_five_minutes(client: Client) -> None:
-    heartbeat.beat("deliver")
-    heartbeat.beat("worker")
+    heartbeat.record_heartbeat("deliver")
+    heartbeat.record_heartbeat("worker")
     Heartbeat.objects.filter(name="worker").update(beat_at=timezone.now() - timedelta(minutes=5, seconds=1))
     answer = client.get("/health/")
     assert answer.status_code == 503
@@ -65,10 +65,10 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     Schedule.objects.create(name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1)
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
-        ("forget words", "reminders.tasks.forget_words"),
-        ("learn", "reminders.tasks.learn"),
-        ("refresh forecasts", "reminders.tasks.refresh_forecasts"),
-        ("remind", "reminders.tasks.remind"),
+        ("forget words", "reminders.tasks.erase_expired_replies"),
+        ("learn", "reminders.tasks.refit_nightly"),
+        ("refresh forecasts", "reminders.tasks.refresh_forecasts_nightly"),
+        ("remind", "reminders.tasks.queue_reminders_nightly"),
         ("tick", "reminders.tasks.tick"),
     ]
     night = Schedule.objects.get(name="refresh forecasts").next_run
@@ -77,9 +77,9 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
 
 def test_the_tick_shows_a_sign_of_life() -> None:
     tasks.tick()
-    assert heartbeat.ages(now=timezone.now())["worker"] < 5
+    assert heartbeat.heartbeat_ages(now=timezone.now())["worker"] < 5
 
 
 def test_the_nightly_tasks_refresh_the_forecasts_and_learn() -> None:
-    assert tasks.refresh_forecasts() == 0
-    assert "published figures" in tasks.learn()
+    assert tasks.refresh_forecasts_nightly() == 0
+    assert "published figures" in tasks.refit_nightly()

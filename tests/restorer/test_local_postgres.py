@@ -43,17 +43,17 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setattr(postgres, "VAR_DIR", top / "var")
         patch.setattr(postgres, "OUTSIDE", top / "outside")
         postgres.prepare_data()
-        with (postgres.home() / "data" / "postgresql.conf").open("a") as file:
+        with (postgres.server_home() / "data" / "postgresql.conf").open("a") as file:
             file.write("fsync = off\n")
-        yield postgres.home()
+        yield postgres.server_home()
     shutil.rmtree(top)
 
 
 @pytest.fixture
 def ready(place: Path, made: Path) -> Path:
     """A place where the server has been started before."""
-    postgres.home().parent.mkdir(exist_ok=True)
-    subprocess.run(["cp", "-a", made, postgres.home()], check=True)
+    postgres.server_home().parent.mkdir(exist_ok=True)
+    subprocess.run(["cp", "-a", made, postgres.server_home()], check=True)
     return place
 
 
@@ -94,10 +94,10 @@ def elsewhere(place: Path) -> list[str]:
 
 @pytest.mark.slow  # makes data from nothing
 def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -> None:
-    assert postgres.start() is True
+    assert postgres.start_server() is True
     note("kept")
     assert notes() == ["kept"]
-    assert postgres.home().stat().st_mode & 0o077 == 0
+    assert postgres.server_home().stat().st_mode & 0o077 == 0
     with psycopg.connect(postgres.database_url()) as connection:
         shown = connection.execute("SELECT current_setting('listen_addresses'), current_setting('data_checksums')")
         assert shown.fetchone() == ("", "on")
@@ -106,55 +106,55 @@ def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -
 
 @pytest.mark.slow  # starts a real server
 def test_the_server_does_not_run_as_root(ready: Path) -> None:
-    postgres.start()
-    made_by = (postgres.home() / "data" / "postmaster.pid").stat().st_uid
+    postgres.start_server()
+    made_by = (postgres.server_home() / "data" / "postmaster.pid").stat().st_uid
     assert made_by != 0
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) -> None:
-    postgres.start()
+    postgres.start_server()
     note("kept")
     pid = postgres.recorded_pid()
-    assert postgres.start() is False
-    postgres.stop()
+    assert postgres.start_server() is False
+    postgres.stop_server()
     assert not is_running(pid)
-    assert postgres.start() is True
+    assert postgres.start_server() is True
     assert notes() == ["kept"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    postgres.start()
+    postgres.start_server()
     note("the real book")
     monkeypatch.setenv("RESTORER_MODE", "demo")
-    assert postgres.start() is False
+    assert postgres.start_server() is False
     note("the invented book")
     assert notes() == ["the invented book"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
-    postgres.start()
+    postgres.start_server()
     note("kept")
     kill_server()
-    assert (postgres.home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
-    assert postgres.start() is True
+    assert (postgres.server_home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
+    assert postgres.start_server() is True
     assert notes() == ["kept"]
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_pid_file_that_names_another_live_process_is_seen_through(ready: Path) -> None:
-    postgres.start()
+    postgres.start_server()
     note("kept")
-    file = postgres.home() / "data" / "postmaster.pid"
+    file = postgres.server_home() / "data" / "postmaster.pid"
     left_over = file.read_text().split("\n")
-    postgres.stop()
+    postgres.stop_server()
     identity = postgres.server_identity()  # the hard case of pg_ctl: a live process of the server's own user
     with subprocess.Popen(["sleep", "60"], **identity) as bystander:
         file.write_text("\n".join([str(bystander.pid), *left_over[1:]]))
         shutil.chown(file, identity.get("user"), identity.get("group")) if identity else None
-        assert postgres.start() is True
+        assert postgres.start_server() is True
         assert bystander.poll() is None
         bystander.kill()
     assert notes() == ["kept"]
@@ -171,7 +171,7 @@ def test_two_starts_at_once_make_one_server(place: Path) -> None:
 def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    run = postgres.run
+    run = postgres.run_as_server_user
 
     def killed_initdb(*command: object, **options: int) -> subprocess.CompletedProcess[str]:
         answer = run(*command, **options)
@@ -183,18 +183,18 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
     with monkeypatch.context() as patch:
         patch.setattr(postgres, "run", killed_initdb)
         with pytest.raises(KeyboardInterrupt):
-            postgres.start()
-    assert postgres.start() is True
+            postgres.start_server()
+    assert postgres.start_server() is True
 
 
 @pytest.mark.slow  # starts a real server
 def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    postgres.start()
+    postgres.start_server()
     note("kept")
-    postgres.stop()
+    postgres.stop_server()
     (ready / "var").rename(ready / "moved")
     monkeypatch.setattr(postgres, "VAR_DIR", ready / "moved")
-    assert postgres.start() is True
+    assert postgres.start_server() is True
     assert notes() == ["kept"]
 
 
@@ -211,7 +211,7 @@ def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(monkeypatch: py
 
 
 def test_data_of_another_major_version_are_left_alone_with_a_plain_message(place: Path) -> None:
-    data = postgres.home() / "data"
+    data = postgres.server_home() / "data"
     data.mkdir(parents=True)
     (data / "PG_VERSION").write_text("9\n")
     with pytest.raises(postgres.PostgresError, match=r"version 9.*PG_BIN.*DATABASE_URL"):

@@ -19,7 +19,7 @@ pytestmark = pytest.mark.smtp
 @pytest.fixture
 def running(settings: Settings, tmp_path: Path) -> Iterator[Controller]:
     settings.VAR_DIR = tmp_path
-    controller = mail_catcher.catcher(processes.free_port(2525))
+    controller = mail_catcher.new_mail_catcher(processes.free_port(2525))
     controller.start()
     yield controller
     controller.stop()
@@ -36,7 +36,9 @@ def test_a_message_is_kept_as_it_was_sent_newest_first(running: Controller) -> N
     with smtplib.SMTP("127.0.0.1", running.port) as client:
         client.send_message(message("First"), from_addr="bounce+1@example.com")
         client.send_message(message("Second"), from_addr="bounce+2@example.com")
-    newest, oldest = (email.message_from_bytes(path.read_bytes(), policy=default) for path in mail_catcher.caught())
+    newest, oldest = (
+        email.message_from_bytes(path.read_bytes(), policy=default) for path in mail_catcher.caught_mail()
+    )
     assert (newest["Subject"], oldest["Subject"]) == ("Second", "First")
     assert newest["Return-Path"] == "<bounce+2@example.com>"
     assert newest["Delivered-To"] == "ines@example.org"

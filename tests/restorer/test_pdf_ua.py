@@ -15,7 +15,7 @@ from clients.messaging.models import LetterBatch
 from jobs.models import Job, Offer
 from jobs.offers.links import offer_url
 from jobs.pdf import care_record_pdf, offer_pdf
-from jobs.work.care_record import care_record
+from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.clients.test_letters import queued_letter
@@ -52,7 +52,7 @@ def a_care_record() -> bytes:
     job: Job = CoatFactory(job__finished_on=date(2026, 6, 12)).job
     PhotoFactory(deck=job.deck, job=job)
     refresh_forecasts(today=date(2026, 6, 13), now=timezone.now())
-    return care_record_pdf(care_record(job))
+    return care_record_pdf(build_care_record(job))
 
 
 def a_due_list(browser: Browser) -> bytes:

@@ -22,7 +22,7 @@ from django.db import connection
 from clients.models import Heartbeat
 from restorer.local import processes
 
-TOP = Path(processes.MANAGE).parent
+TOP = Path(processes.MANAGE_PY).parent
 RUNNING = TOP / "docs" / "running"
 UNITS = sorted(RUNNING.glob("*.service"))
 LASTING = ["web", "worker", "deliver"]
@@ -67,7 +67,7 @@ def test_only_the_main_process_is_asked_to_stop_and_is_given_time(name: str) -> 
     service = unit(RUNNING / f"restorer-{name}.service")["Service"]
     seconds = int(service["TimeoutStopSec"])
     assert (service["KillMode"], service["Restart"]) == ("mixed", "always")
-    assert seconds > {"web": 20, "worker": processes.worker().grace_seconds, "deliver": 60}[name]
+    assert seconds > {"web": 20, "worker": processes.worker_process().grace_seconds, "deliver": 60}[name]
     assert re.search(rf"^  {name}:\n(    .*\n)*?    stop_grace_period: {seconds}s$",
                      (RUNNING / "compose.yaml").read_text(), re.MULTILINE)  # fmt: skip
 
@@ -97,7 +97,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 def has_begun(name: str, pid: int, port: int) -> bool:
     """Whether the process is at its work."""
     if name == "web":
-        return processes.answers("127.0.0.1", port, seconds=0.1)
+        return processes.wait_for_port("127.0.0.1", port, seconds=0.1)
     if name == "deliver":
         return Heartbeat.objects.filter(name="deliver").exists()
     return len(descendants(pid)) >= 4  # the main process of the cluster, its guard, a worker, a monitor

@@ -45,7 +45,7 @@ def test_postgres_is_stopped_only_by_its_owner_and_only_when_nobody_uses_it(
     monkeypatch.setattr(serve, "LETTING_GO_SECONDS", 0)
     monkeypatch.setattr(serve.postgres, "is_in_use", lambda: in_use)
     monkeypatch.setattr(serve.postgres, "stop", lambda: stopped.append(1))
-    serve.Command().let_go()
+    serve.Command().release_database()
     assert len(stopped) == stops
 
 

@@ -15,16 +15,16 @@ from tests.gateway import queued_text
 @pytest.mark.django_db(transaction=True)
 def test_texts_are_caught_and_reported(business: Business, live_server: LiveServer) -> None:
     TextGateway.objects.create(id=1, is_on=True, url="https://gateway.example.com/", template={"to": "{to}"})
-    server = text_catcher.catcher()
+    server = text_catcher.start_text_catcher()
     try:
-        text_catcher.put_in_use(server, live_server.url)
+        text_catcher.use_text_catcher(server, live_server.url)
         message = queued_text(1)
 
         outbox.deliver()
         until = time.monotonic() + 10  # it reports in a thread of its own
         while not InboundEvent.objects.filter(outcome__contains="arrived").exists() and time.monotonic() < until:
             time.sleep(0.02)
-        assert server.gateway.answer("+19025550101", "STOP") == 200
+        assert server.gateway.send_answer("+19025550101", "STOP") == 200
 
         assert [each["to"] for each in server.gateway.taken] == ["+19025550101"]
         message.refresh_from_db()

@@ -11,10 +11,10 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.messaging.incoming import bounces
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 
 COLUMNS = ["source", "report", "status", "key", "words"]
-MBOX = b"From "
+MBOX_PREFIX = b"From "
 
 
 class Command(BaseCommand):
@@ -23,7 +23,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("files", nargs="*", metavar="FILE")
         parser.add_argument("--imap", action="store_true", help="Read the mailbox named in the settings BOUNCES_…")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         if bool(options["files"]) == options["imap"]:
@@ -39,34 +39,36 @@ class Command(BaseCommand):
         if problem:
             raise problem
 
-    def take(self, source: str, content: bytes) -> None:
-        self.rows.append({"source": source} | bounces.receive(content=content, now=timezone.now()))
+    def receive_mail(self, source: str, content: bytes) -> None:
+        self.rows.append({"source": source} | bounces.receive_bounce(content=content, now=timezone.now()))
 
     def read_mailbox(self) -> None:
-        if not bounces.is_configured():
+        if not bounces.has_bounce_mailbox():
             raise CommandError("No mailbox is set: see BOUNCES_HOST in docs/operations.md.")
         try:
-            bounces.fetch(lambda content: self.take("imap", content), deadline_seconds=float("inf"))
+            bounces.fetch_unseen_mails(
+                lambda content: self.receive_mail("imap", content), deadline_seconds=float("inf")
+            )
         except bounces.MailboxError as error:
             raise CommandError(str(error)) from error
 
     def read_files(self, names: list[str]) -> None:
         for name in names:
             try:
-                contents = list(mails_in(name))
+                contents = list(read_mails(name))
             except OSError as error:
                 raise CommandError(f"{name}: {error.strerror or error}") from error
             for content in contents:
-                self.take("standard input" if name == "-" else name, content)
+                self.receive_mail("standard input" if name == "-" else name, content)
 
 
-def mails_in(name: str) -> Iterator[bytes]:
+def read_mails(name: str) -> Iterator[bytes]:
     """One mail, or those of an mbox file (RFC 4155)."""
     if name == "-":
         yield sys.stdin.buffer.read()
         return
     content = Path(name).read_bytes()
-    if not content.startswith(MBOX):
+    if not content.startswith(MBOX_PREFIX):
         yield content
         return
     box = mailbox.mbox(name, create=False)

@@ -20,10 +20,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            count = write_towns(tables.TOWNS)
-            write_climate(tables.CLIMATE)
+            count = write_towns(tables.TOWNS_FILE)
+            write_climate(tables.CLIMATE_FILE)
         except MissingPackage as missing:
             raise CommandError(str(missing)) from missing
-        for path, about in ((tables.TOWNS, f"{count:,} towns"), (tables.CLIMATE, "half-degree grid")):
+        for path, about in ((tables.TOWNS_FILE, f"{count:,} towns"), (tables.CLIMATE_FILE, "half-degree grid")):
             size = path.stat().st_size / 1e6
             self.stdout.write(f"{path.name}: {about}, {size:.1f} MB, sha256 {tables.checksum(path)[:16]}…")

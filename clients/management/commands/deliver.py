@@ -13,12 +13,12 @@ from django.db import Error, connections
 
 from clients import heartbeat
 from clients.messaging import outbox
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 
 COLUMNS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled", "line_down"]
 IDLE_SECONDS = 2.0
-LINE_DOWN_SECONDS = 30.0
-LONGEST_WAIT = 30.0
+TRANSPORT_DOWN_SECONDS = 30.0
+MAX_RETRY_SECONDS = 30.0
 logger = logging.getLogger(__name__)
 
 
@@ -29,11 +29,11 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--once", action="store_true", help="One pass over what is due now, then end")
         parser.add_argument("--deadline", type=float, default=None, help="Begin no message after so many seconds")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         self.stopping = threading.Event()
-        with self.stopping_on_signals():
+        with self.stop_on_signals():
             if options["once"]:
                 tally = outbox.deliver(deadline_seconds=options["deadline"] or float("inf"), stop=self.stopping.is_set)
                 write_rows([tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS)
@@ -41,7 +41,7 @@ class Command(BaseCommand):
                 self.loop(options)
 
     @contextmanager
-    def stopping_on_signals(self) -> Iterator[None]:
+    def stop_on_signals(self) -> Iterator[None]:
         """The message in hand is finished first; whatever was claimed beside it goes back to the queue."""
         if threading.current_thread() is not threading.main_thread():
             yield
@@ -59,28 +59,28 @@ class Command(BaseCommand):
         failures = 0
         while not self.stopping.is_set():
             try:
-                wait = self.one_round(options)
+                wait = self.run_once(options)
                 failures = 0
             except Error as error:
                 connections.close_all()
                 failures += 1
-                wait = min(2.0**failures / 2, LONGEST_WAIT)
+                wait = min(2.0**failures / 2, MAX_RETRY_SECONDS)
                 logger.warning("The database does not answer (%s); next try in %.0f s", str(error).strip(), wait)
             self.stopping.wait(wait)
-        self.say_goodbye()
+        self.clear_heartbeat()
 
-    def one_round(self, options: dict[str, Any]) -> float:
+    def run_once(self, options: dict[str, Any]) -> float:
         """Seconds to wait before the next one."""
         tally = outbox.deliver(deadline_seconds=options["deadline"] or 45, stop=self.stopping.is_set)
-        heartbeat.beat("deliver")
+        heartbeat.record_heartbeat("deliver")
         if tally.total:
             write_rows([tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS)
         if tally.line_down:
             logger.warning("Nobody takes messages: %s", "; ".join(tally.line_down))
-        return LINE_DOWN_SECONDS if tally.line_down else 0.0 if tally.total else IDLE_SECONDS
+        return TRANSPORT_DOWN_SECONDS if tally.line_down else 0.0 if tally.total else IDLE_SECONDS
 
-    def say_goodbye(self) -> None:
+    def clear_heartbeat(self) -> None:
         try:
-            heartbeat.leave("deliver")
+            heartbeat.remove_heartbeat("deliver")
         except Error:
             connections.close_all()

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from clients.messaging.channels.fake_gateway import Gateway, Manners, Server
+from clients.messaging.channels.fake_gateway import FakeGateway, FakeGatewayServer, FaultShares
 
 SHARES = {
     "refuse": "refused for good",
@@ -36,10 +36,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         names = [name.replace("-", "_") for name in SHARES] + ["stall_seconds", "latest_seconds"]
-        manners = Manners(**{name: options[name] for name in names})
+        fault_shares = FaultShares(**{name: options[name] for name in names})
         hooks = options["hooks"].rstrip("/")
-        gateway = Gateway(manners, options["log"], hooks, options["hook_key"], options["seed"])
-        server = Server(options["port"], gateway)
+        gateway = FakeGateway(fault_shares, options["log"], hooks, options["hook_key"], options["seed"])
+        server = FakeGatewayServer(options["port"], gateway)
         self.stdout.write(f"Taking text messages at http://127.0.0.1:{server.server_port}/messages")
         self.stdout.flush()
         try:

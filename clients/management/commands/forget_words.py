@@ -6,9 +6,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clients.messaging.actions.retention import forget_words
+from clients.messaging.actions.retention import empty_raw_events
 from clients.models import Business
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 
 COLUMNS = ["emptied", "months"]
 
@@ -17,11 +17,11 @@ class Command(BaseCommand):
     help = "Empty the words of hooks and returned mails older than the months set under Settings, What comes back."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         business = Business.current()
         if business is None:
             raise CommandError("There is no business yet.")
-        row = {"emptied": forget_words(now=timezone.now()), "months": business.raw_months}
+        row = {"emptied": empty_raw_events(now=timezone.now()), "months": business.raw_months}
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

@@ -7,14 +7,14 @@ from django.db import transaction
 from django.db.models import F
 
 from clients.messaging.channels.letters import batches, printing
-from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import State
 from clients.messaging.outbox import transitions
-from clients.messaging.outbox.permission import why_not
+from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.models import Business, User
 
-MOST = 200  # letters a batch
+MAX_BATCH_LETTERS = 200  # letters a batch
 
 
 class LetterError(Exception):
@@ -22,7 +22,7 @@ class LetterError(Exception):
 
 
 @dataclass(frozen=True)
-class Posted:
+class PostedBatch:
     """How many letters are in the post now, and who was left out since the print."""
 
     count: int
@@ -30,11 +30,15 @@ class Posted:
 
 
 @transaction.atomic
-def make_batch(*, by: User, now: datetime) -> LetterBatch | None:
+def create_letter_batch(*, by: User, now: datetime) -> LetterBatch | None:
     """All letters that may go now, at most 200, or None; those that may not are cancelled with the reason."""
     business = Business.objects.get()
-    rows = batches.waiting().order_by("not_before", "pk").select_for_update(of=("self",), skip_locked=True)[:MOST]
-    chosen = [message for message in rows if may_go(business, message, now)]
+    rows = (
+        batches.waiting_letters()
+        .order_by("not_before", "pk")
+        .select_for_update(of=("self",), skip_locked=True)[:MAX_BATCH_LETTERS]
+    )
+    chosen = [message for message in rows if permit_or_cancel(business, message, now)]
     if not chosen:
         return None
     batch = LetterBatch.objects.create(made_at=now, made_by=by)
@@ -45,16 +49,16 @@ def make_batch(*, by: User, now: datetime) -> LetterBatch | None:
     return batch
 
 
-def may_go(business: Business, message: Message, now: datetime) -> bool:
-    reason = why_not(business, [message]).get(message.pk)
+def permit_or_cancel(business: Business, message: Message, now: datetime) -> bool:
+    reason = reasons_not_to_send(business, [message]).get(message.pk)
     if reason:
         rows = Message.objects.filter(pk=message.pk, state=State.QUEUED)
-        transitions.move(rows, State.CANCELLED, note=reason, at=now, reply=reason)
+        transitions.apply_transition(rows, State.CANCELLED, note=reason, at=now, reply=reason)
     return not reason
 
 
 @dataclass(frozen=True)
-class Printed:
+class PrintedBatch:
     """A print, and the enclosures that are not in it: whose, which and why."""
 
     pdf: bytes
@@ -62,29 +66,29 @@ class Printed:
 
 
 @transaction.atomic
-def print_batch(*, batch: LetterBatch, by: User, now: datetime, both_sides: bool = True) -> Printed:
+def print_letter_batch(*, batch: LetterBatch, by: User, now: datetime, both_sides: bool = True) -> PrintedBatch:
     """What is still in the pile as one PDF with its enclosures; its fingerprint and the number of prints are kept, a
     reprint says so. For `both_sides` of the paper each letter and each enclosure begin on a sheet of their own.
     """
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     business = Business.objects.get()
-    letters = [letter for letter in batches.letters_of(batch, business) if not letter.why_not]
+    letters = [letter for letter in batches.letters_in_batch(batch, business) if not letter.why_not]
     if not letters:
         raise LetterError("No letter of this batch is left to print.")
-    check_windows(letters, business)
+    check_address_fit(letters, business)
     copy = batch.prints + 1
     pdf = printing.batch_pdf(
         batch, letters, business=business, today=business.today(now), copy=copy, both_sides=both_sides
     )
-    batch.prints, batch.pdf_sha256 = copy, printing.fingerprint(pdf)
+    batch.prints, batch.pdf_sha256 = copy, printing.pdf_fingerprint(pdf)
     batch.save(update_fields=["prints", "pdf_sha256"])
     for letter in letters:
         note = f"Printed as letter {letter.position} of batch {batch.pk}{f', print {copy}' if copy > 1 else ''}."
-        transitions.write_down([letter.message.pk], letter.message.state, note=note, by=by, at=now)
-    return Printed(pdf, keep_apart(batch, letters))
+        transitions.write_message_events([letter.message.pk], letter.message.state, note=note, by=by, at=now)
+    return PrintedBatch(pdf, record_unprinted(batch, letters))
 
 
-def keep_apart(batch: LetterBatch, letters: list[batches.Letter]) -> list[str]:
+def record_unprinted(batch: LetterBatch, letters: list[batches.Letter]) -> list[str]:
     """What could not be printed is kept with its letter, for the page of the batch."""
     rows = {row.position: row for row in batch.letters.all()}
     told = []
@@ -96,42 +100,42 @@ def keep_apart(batch: LetterBatch, letters: list[batches.Letter]) -> list[str]:
     return told
 
 
-def check_windows(letters: list[batches.Letter], business: Business) -> None:
+def check_address_fit(letters: list[batches.Letter], business: Business) -> None:
     """An address that does not fit into the window is named before paper is used."""
-    sheet = sheet_of(business.country)
+    sheet = sheet_for_country(business.country)
     for letter in letters:
-        if (needed := sheet.lines_needed(letter.lines)) > sheet.most_lines:
+        if (needed := sheet.lines_needed(letter.lines)) > sheet.max_lines:
             raise LetterError(
-                f"The address of {letter.lines[0]} has {needed} lines; the window has room for {sheet.most_lines}. "
+                f"The address of {letter.lines[0]} has {needed} lines; the window has room for {sheet.max_lines}. "
                 "Shorten it on the client's page, or hold the letter back."
             )
 
 
 @transaction.atomic
-def post_batch(*, batch: LetterBatch, by: User, now: datetime) -> Posted:
+def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedBatch:
     """Somebody put them into the post. A second click changes nothing and says so."""
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.posted_at or not batch.prints:
         raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
-    left_out = [letter for letter in batches.letters_of(batch, Business.objects.get()) if letter.why_not]
+    left_out = [letter for letter in batches.letters_in_batch(batch, Business.objects.get()) if letter.why_not]
     note = f"Posted with batch {batch.pk}."
-    count = transitions.move(
-        batches.in_the_pile(batch), State.ACCEPTED, note=note, by=by, at=now, reply=note, accepted_at=now,
+    count = transitions.apply_transition(
+        batches.messages_to_post(batch), State.ACCEPTED, note=note, by=by, at=now, reply=note, accepted_at=now,
         attempts=F("attempts") + 1,
     )  # fmt: skip
     batch.letters.filter(message__in=[letter.message for letter in left_out]).delete()
     batch.posted_at, batch.posted_by = now, by
     batch.save(update_fields=["posted_at", "posted_by"])
-    return Posted(count, [letter.lines[0] for letter in left_out])
+    return PostedBatch(count, [letter.lines[0] for letter in left_out])
 
 
 @transaction.atomic
-def take_apart(*, batch: LetterBatch, by: User, now: datetime) -> int:
+def dissolve_letter_batch(*, batch: LetterBatch, by: User, now: datetime) -> int:
     """An open batch is given up; its letters wait again. How many."""
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.posted_at:
         raise LetterError("It was posted before; nothing can call it back.")
-    ids = list(batches.in_the_pile(batch).values_list("pk", flat=True))
-    transitions.write_down(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
+    ids = list(batches.messages_to_post(batch).values_list("pk", flat=True))
+    transitions.write_message_events(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
     batch.delete()
     return len(ids)

@@ -6,10 +6,10 @@ from clients.messaging.law.rule import add_months
 from clients.messaging.models import InboundEvent
 from clients.models import Business
 
-AT_ONCE = 5_000  # rows a statement: nobody who posts to us waits for long
+ROWS_PER_STATEMENT = 5_000  # rows a statement: nobody who posts to us waits for long
 
 
-def forget_words(*, now: datetime) -> int:
+def empty_raw_events(*, now: datetime) -> int:
     """Empty what is older than the months that the owner set, as far as it was processed. How many rows."""
     business = Business.current()
     if business is None:
@@ -18,6 +18,6 @@ def forget_words(*, now: datetime) -> int:
     before = datetime.combine(day, time(), tzinfo=business.zone)
     old = InboundEvent.objects.filter(received_at__lt=before, processed_at__isnull=False).exclude(raw="").order_by("pk")
     done = 0
-    while some := list(old.values_list("pk", flat=True)[:AT_ONCE]):
+    while some := list(old.values_list("pk", flat=True)[:ROWS_PER_STATEMENT]):
         done += InboundEvent.objects.filter(pk__in=some).update(raw="")
     return done

@@ -11,18 +11,18 @@ from clients.models import User
 
 
 @transaction.atomic
-def keep_text(
+def save_message_text(
     *, purpose: str, channel: str, language: str, subject: str, body: str, by: User, now: datetime
 ) -> MessageText:
     """The owner's wording from now on; messages in the outbox keep theirs. Raises `texts.TextProblem`."""
-    texts.check(purpose=purpose, channel=channel, subject=subject, body=body)
+    texts.check_wording(purpose=purpose, channel=channel, subject=subject, body=body)
     values = {"subject": subject, "body": body, "changed_at": now, "changed_by": by}
     row, _ = MessageText.objects.update_or_create(purpose=purpose, channel=channel, language=language, defaults=values)
     return row
 
 
 @transaction.atomic
-def reset_text(*, purpose: str, channel: str, language: str) -> bool:
+def reset_message_text(*, purpose: str, channel: str, language: str) -> bool:
     """Back to the program's wording; False if it was in use already."""
     rows = MessageText.objects.filter(purpose=purpose, channel=channel, language=language)
     found = rows.first()
@@ -30,7 +30,7 @@ def reset_text(*, purpose: str, channel: str, language: str) -> bool:
 
 
 @transaction.atomic
-def keep_law_rule(
+def save_law_rule(
     *, jurisdiction: str, medium: str, valid_from: date, rules: dict[str, Any], source: str, checked_on: date,
     by: User, now: datetime,
 ) -> LawRule:  # fmt: skip
@@ -43,6 +43,6 @@ def keep_law_rule(
 
 
 @transaction.atomic
-def drop_law_rule(*, row: LawRule) -> None:
+def delete_law_rule(*, row: LawRule) -> None:
     """Back to the table; messages keep the rule that was frozen with them."""
     row.delete()

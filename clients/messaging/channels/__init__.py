@@ -5,19 +5,23 @@ from collections.abc import Callable
 from django.conf import settings
 
 from clients.messaging.channels import backend, email, text
-from clients.messaging.channels.contract import Line
+from clients.messaging.channels.contract import Transport
 from clients.models import Business
 from clients.models.channel import Channel
 
-SMTP = "django.core.mail.backends.smtp.EmailBackend"
+SMTP_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 
 
-def email_line(business: Business) -> Line:
+def email_transport(business: Business) -> Transport:
     """SMTP by our own dialogue, unless the settings name another backend."""
-    return email.SmtpLine(business) if settings.OUTBOX_BACKEND == SMTP else backend.BackendLine(business)
+    return (
+        email.SmtpTransport(business)
+        if settings.OUTBOX_BACKEND == SMTP_BACKEND
+        else backend.MailBackendTransport(business)
+    )
 
 
-LINES: dict[str, Callable[[Business], Line]] = {
-    str(Channel.EMAIL): email_line,
-    str(Channel.TEXT): text.GatewayLine,
+TRANSPORTS: dict[str, Callable[[Business], Transport]] = {
+    str(Channel.EMAIL): email_transport,
+    str(Channel.TEXT): text.GatewayTransport,
 }

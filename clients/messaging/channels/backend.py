@@ -14,34 +14,34 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from clients.messaging import message_keys
-from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
+from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult, TransportDownError
 from clients.messaging.channels.mime import (
     UNPRINTABLE,
-    Letterhead,
-    files_of,
+    SenderIdentity,
+    ascii_domain_address,
+    attachments_of,
     unsubscribe_headers,
-    written,
 )
 from clients.messaging.models import Message
 from clients.models import Business
 
-LEASE_SECONDS = 300.0  # longer than any HTTP client of a backend waits for an answer
-WORDS = 500
-REFUSALS = {"rejected", "invalid", "failed"}  # django-anymail's words for a recipient that was not taken
+BACKEND_LEASE_SECONDS = 300.0  # longer than any HTTP client of a backend waits for an answer
+MAX_ERROR_LENGTH = 500
+REFUSED_STATUSES = {"rejected", "invalid", "failed"}  # django-anymail's words for a recipient that was not taken
 NOT_NOW_CODES = {401, 402, 403, 425, 429, 503}  # not let in, or told to wait: nothing was taken
 UNKNOWN_CODES = {408, 409}
 # Raised before anything is sent: a setting of the service, a feature it lacks, something that has no form in its words.
-NOT_EVEN_TRIED = {"AnymailUnsupportedFeature", "AnymailSerializationError", "AnymailInvalidAddress"}
+PRESEND_ERRORS = {"AnymailUnsupportedFeature", "AnymailSerializationError", "AnymailInvalidAddress"}
 METADATA = "metadata"
 
 
-class BackendLine:
+class MailBackendTransport:
     """Keeps `contract.Line` for whatever `EMAIL_BACKEND` names."""
 
-    lease_seconds = LEASE_SECONDS
+    lease_seconds = BACKEND_LEASE_SECONDS
 
     def __init__(self, business: Business) -> None:
-        self.head = Letterhead.of(business)
+        self.identity = SenderIdentity.for_business(business)
         self.backend: Any = None
 
     @property
@@ -53,22 +53,22 @@ class BackendLine:
             backend = get_connection(settings.OUTBOX_BACKEND)
             backend.open()
         except (ImproperlyConfigured, ImportError, OSError) as error:
-            raise LineDownError(in_words(error)) from error
+            raise TransportDownError(backend_error_text(error)) from error
         self.backend = backend
 
-    def send(self, message: Message, look: Look) -> Outcome:
-        look.start()
-        mail = written_out(self.head, message)
-        if not look.go():
-            return Outcome(Result.WITHHELD)
+    def send(self, message: Message, permit: SendPermit) -> SendOutcome:
+        permit.request()
+        mail = build_django_email(self.identity, message)
+        if not permit.is_granted():
+            return SendOutcome(SendResult.WITHHELD)
         try:
-            count = self.hand_over(mail)
+            count = self.send_mail(mail)
         except Exception as error:  # a backend may raise anything, and what it raises after sending is not told apart
             self.close()
-            return outcome_of(error)
-        return taken(mail, count)
+            return error_outcome(error)
+        return backend_outcome(mail, count)
 
-    def hand_over(self, mail: EmailMultiAlternatives) -> int | None:
+    def send_mail(self, mail: EmailMultiAlternatives) -> int | None:
         """A service that takes no metadata says so before anything is sent: then it gets none."""
         try:
             return self.backend.send_messages([mail])
@@ -85,53 +85,53 @@ class BackendLine:
                 backend.close()
 
 
-def written_out(head: Letterhead, message: Message) -> EmailMultiAlternatives:
+def build_django_email(head: SenderIdentity, message: Message) -> EmailMultiAlternatives:
     """The same headers as over SMTP; `metadata` carries our key to services that hand it back."""
-    link = message_keys.link_of(head.business, message)
+    link = message_keys.unsubscribe_link(head.business, message)
     own = dict(line.split(": ", 1) for line in unsubscribe_headers(link))
     own |= {"Message-ID": message.message_id, "Auto-Submitted": "auto-generated"}
     mail = EmailMultiAlternatives(
         subject=UNPRINTABLE.sub(" ", message.subject).strip(), body=message.text,
-        from_email=formataddr((UNPRINTABLE.sub(" ", head.business.name).strip(), written(head.business.sender))),
-        to=[written(message.address)], reply_to=[head.answers_to], headers=own,
+        from_email=formataddr((UNPRINTABLE.sub(" ", head.business.name).strip(), ascii_domain_address(head.business.sender))),
+        to=[ascii_domain_address(message.address)], reply_to=[head.reply_to], headers=own,
     )  # fmt: skip
     if message.html:
         mail.attach_alternative(message.html, "text/html")
-    for file in files_of(message):
+    for file in attachments_of(message):
         mail.attach(file.name, bytes(file.content), file.media_type.partition(";")[0])
-    mail.metadata = {"key": key_of(message)}  # type: ignore[attr-defined] # django-anymail reads it
+    mail.metadata = {"key": metadata_key(message)}  # type: ignore[attr-defined] # django-anymail reads it
     return mail
 
 
-def key_of(message: Message) -> str:
+def metadata_key(message: Message) -> str:
     """What a service hands back with its reports: the left part of the Message-ID, short and plain enough for all."""
     return message.message_id.strip("<>").rpartition("@")[0]
 
 
-def taken(mail: EmailMultiAlternatives, count: int | None) -> Outcome:
+def backend_outcome(mail: EmailMultiAlternatives, count: int | None) -> SendOutcome:
     """What a backend that raised nothing says of the one recipient."""
     status = getattr(mail, "anymail_status", None)
     states = set(getattr(status, "status", None) or ())
     number = str(getattr(status, "message_id", None) or "")
     said = ", ".join(sorted(map(str, states)))
-    if states & REFUSALS:
-        return Outcome(Result.REFUSED, said, number)
+    if states & REFUSED_STATUSES:
+        return SendOutcome(SendResult.REFUSED, said, number)
     if not count:
-        return Outcome(Result.UNKNOWN, "The mail backend says that it sent nothing, and not why.", number)
-    return Outcome(Result.ACCEPTED, said or "The mail backend took it.", number)
+        return SendOutcome(SendResult.UNKNOWN, "The mail backend says that it sent nothing, and not why.", number)
+    return SendOutcome(SendResult.ACCEPTED, said or "The mail backend took it.", number)
 
 
-def outcome_of(error: Exception) -> Outcome:
+def error_outcome(error: Exception) -> SendOutcome:
     """From the answer that came with an error, if one did."""
     code = getattr(error, "status_code", None)
-    if type(error).__name__ in {"AnymailRecipientsRefused"} | NOT_EVEN_TRIED:
-        return Outcome(Result.REFUSED, in_words(error))
+    if type(error).__name__ in {"AnymailRecipientsRefused"} | PRESEND_ERRORS:
+        return SendOutcome(SendResult.REFUSED, backend_error_text(error))
     if code in NOT_NOW_CODES:
-        return Outcome(Result.NOT_NOW, in_words(error))
+        return SendOutcome(SendResult.NOT_NOW, backend_error_text(error))
     if isinstance(code, int) and 400 <= code < 500 and code not in UNKNOWN_CODES:
-        return Outcome(Result.REFUSED, in_words(error))
-    return Outcome(Result.UNKNOWN, in_words(error))
+        return SendOutcome(SendResult.REFUSED, backend_error_text(error))
+    return SendOutcome(SendResult.UNKNOWN, backend_error_text(error))
 
 
-def in_words(error: Exception) -> str:
-    return (" ".join(str(error).split()) or type(error).__name__)[:WORDS]
+def backend_error_text(error: Exception) -> str:
+    return (" ".join(str(error).split()) or type(error).__name__)[:MAX_ERROR_LENGTH]

@@ -7,7 +7,7 @@ from typing import Protocol
 from clients.messaging.models import Message
 
 
-class Result(Enum):
+class SendResult(Enum):
     """How a try to hand a message over ended."""
 
     ACCEPTED = "the far side said that it has it"
@@ -18,34 +18,34 @@ class Result(Enum):
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SendOutcome:
     """A result and the far side's own words."""
 
-    result: Result
+    result: SendResult
     reply: str = ""
     provider_id: str = ""
     has_opted_out: bool = False  # refused because the far side knows that this address wants to hear no more
 
 
-class LineDownError(Exception):
+class TransportDownError(Exception):
     """The far side cannot be reached, or does not let us in: no message was touched."""
 
 
-class Look(Protocol):
+class SendPermit(Protocol):
     """The outbox's last look at a message. `start` asks the database; `go` waits for the answer.
 
     `upcoming` is the message that will probably be next: while the far side is busy with the text of this one, a line
     may write it out in full, and the outbox has its look at it. It is asked for after `go` only.
     """
 
-    def start(self) -> None: ...
+    def request(self) -> None: ...
 
-    def go(self) -> bool: ...
+    def is_granted(self) -> bool: ...
 
-    def upcoming(self) -> Message | None: ...
+    def next_message(self) -> Message | None: ...
 
 
-class Line(Protocol):
+class Transport(Protocol):
     """A connection to whoever takes messages of one channel, one recipient a message.
 
     `connect` comes first, and again whenever `is_open` has become False; it raises `LineDownError`. `send` calls
@@ -61,6 +61,6 @@ class Line(Protocol):
 
     def connect(self) -> None: ...
 
-    def send(self, message: Message, look: Look) -> Outcome: ...
+    def send(self, message: Message, permit: SendPermit) -> SendOutcome: ...
 
     def close(self) -> None: ...

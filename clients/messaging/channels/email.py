@@ -11,18 +11,20 @@ from django.conf import settings
 from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
-from clients.messaging.channels.contract import LineDownError, Look, Outcome, Result
-from clients.messaging.channels.mime import Letterhead, compose, dotted, needs_utf8, written
+from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult, TransportDownError
+from clients.messaging.channels.mime import SenderIdentity, ascii_domain_address, compose_email, dot_stuff, needs_utf8
 from clients.messaging.models import Message
 from clients.models import Business
 
-PHASES = 8  # connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the last reply
-NO_UTF8 = "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."
-WORDS = 500
-GOODBYE_SECONDS = 3
+SMTP_PHASES = (
+    8  # connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the last reply
+)
+NO_SMTPUTF8 = "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."
+MAX_SMTP_REPLY_LENGTH = 500
+QUIT_SECONDS = 3
 
 
-class RefusedError(Exception):
+class SmtpRefusedError(Exception):
     """A reply other than the one that the phase needs; nothing was handed over."""
 
     def __init__(self, code: int, reply: str) -> None:
@@ -31,15 +33,15 @@ class RefusedError(Exception):
         self.reply = reply
 
 
-class SmtpLine:
+class SmtpTransport:
     """Keeps `contract.Line` for e-mail."""
 
     def __init__(self, business: Business) -> None:
-        self.head = Letterhead.of(business)
+        self.identity = SenderIdentity.for_business(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
-        self.ahead: tuple[Message, bytes] | None = None  # the next message, as it will go over the wire
-        self.lease_seconds: float = (PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
+        self.composed: tuple[Message, bytes] | None = None  # the next message, as it will go over the wire
+        self.lease_seconds: float = (SMTP_PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
     def is_open(self) -> bool:
@@ -56,94 +58,96 @@ class SmtpLine:
             self.hang_up()
             with contextlib.suppress(OSError, smtplib.SMTPException):
                 backend.close()  # a connection that was opened in part, say before a refused log-in
-            raise LineDownError(in_words(error)) from error
+            raise TransportDownError(smtp_error_text(error)) from error
 
-    def send(self, message: Message, look: Look) -> Outcome:
+    def send(self, message: Message, permit: SendPermit) -> SendOutcome:
         try:
-            content = self.open_envelope(message, look)
-        except RefusedError as refusal:
+            content = self.open_envelope(message, permit)
+        except SmtpRefusedError as refusal:
             self.reset(refusal.code)
-            return Outcome(Result.REFUSED if 500 <= refusal.code < 600 else Result.NOT_NOW, refusal.reply)
-        except (OSError, smtplib.SMTPException, LineDownError) as error:
+            return SendOutcome(SendResult.REFUSED if 500 <= refusal.code < 600 else SendResult.NOT_NOW, refusal.reply)
+        except (OSError, smtplib.SMTPException, TransportDownError) as error:
             self.hang_up()
-            return Outcome(Result.NOT_NOW, in_words(error))
+            return SendOutcome(SendResult.NOT_NOW, smtp_error_text(error))
         except BaseException:
             self.hang_up()  # an answer may be unread, which the next message would take for its own
             raise
-        if not look.go():
+        if not permit.is_granted():
             self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
-            return Outcome(Result.WITHHELD)
-        return self.hand_over(content, look)
+            return SendOutcome(SendResult.WITHHELD)
+        return self.send_content(content, permit)
 
-    def open_envelope(self, message: Message, look: Look) -> bytes:
+    def open_envelope(self, message: Message, permit: SendPermit) -> bytes:
         """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in use."""
         try:
-            return self.dialogue(message, look)
-        except (OSError, smtplib.SMTPException, RefusedError) as error:
-            is_closing = not isinstance(error, RefusedError) or error.code == 421
+            return self.send_envelope(message, permit)
+        except (OSError, smtplib.SMTPException, SmtpRefusedError) as error:
+            is_closing = not isinstance(error, SmtpRefusedError) or error.code == 421
             if not (self.has_sent and is_closing):
                 raise
             self.hang_up()
             self.connect()
-            return self.dialogue(message, look)
+            return self.send_envelope(message, permit)
 
-    def dialogue(self, message: Message, look: Look) -> bytes:
+    def send_envelope(self, message: Message, permit: SendPermit) -> bytes:
         """A message that was not written ahead is written while server and database are busy with the envelope."""
         assert self.smtp is not None  # noqa: S101 - connect came first
-        recipient = written(message.address)
-        self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.option(message)}")
-        look.start()
-        content = self.wire_form(message)
-        expect(self.smtp.getreply(), 250)
-        expect(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
-        expect(self.smtp.docmd("DATA"), 354)
+        recipient = ascii_domain_address(message.address)
+        self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.smtputf8_option(message)}")
+        permit.request()
+        content = self.wire_bytes(message)
+        expect_reply(self.smtp.getreply(), 250)
+        expect_reply(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
+        expect_reply(self.smtp.docmd("DATA"), 354)
         return content
 
-    def wire_form(self, message: Message) -> bytes:
-        if self.ahead is None or self.ahead[0] is not message:
-            self.ahead = message, dotted(compose(self.head, message, now=timezone.now()))
-        return self.ahead[1]
+    def wire_bytes(self, message: Message) -> bytes:
+        if self.composed is None or self.composed[0] is not message:
+            self.composed = message, dot_stuff(compose_email(self.identity, message, now=timezone.now()))
+        return self.composed[1]
 
-    def write_ahead(self, upcoming: Message | None) -> None:
+    def compose_ahead(self, upcoming: Message | None) -> None:
         """The next message is written while the server reads this one; a fault in it comes up in its own turn."""
         if upcoming is not None:
             with contextlib.suppress(Exception):
-                self.wire_form(upcoming)
+                self.wire_bytes(upcoming)
 
-    def option(self, message: Message) -> str:
+    def smtputf8_option(self, message: Message) -> str:
         """RFC 6531 where an address needs it; the encoding of our commands follows."""
         assert self.smtp is not None  # noqa: S101 - connect came first
-        is_needed = needs_utf8(message.address) or needs_utf8(self.head.business.sender)
+        is_needed = needs_utf8(message.address) or needs_utf8(self.identity.business.sender)
         if is_needed and not self.smtp.has_extn("smtputf8"):
-            raise RefusedError(553, NO_UTF8)
+            raise SmtpRefusedError(553, NO_SMTPUTF8)
         self.smtp.command_encoding = "utf-8" if is_needed else "ascii"
         return " SMTPUTF8" if is_needed else ""
 
     def return_path(self, message: Message) -> str:
         """Where bounces go: with an address for them, one of its own for each message (VERP)."""
-        business = self.head.business
+        business = self.identity.business
         if not business.bounce_email:
-            return written(business.sender)
-        local, _, domain = written(business.bounce_email).rpartition("@")
+            return ascii_domain_address(business.sender)
+        local, _, domain = ascii_domain_address(business.bounce_email).rpartition("@")
         key = message.message_id.strip("<>").partition("@")[0]
         own = f"{local}+{key}"
         return f"{own if len(own) <= 64 else local}@{domain}"
 
-    def hand_over(self, content: bytes, look: Look) -> Outcome:
+    def send_content(self, content: bytes, permit: SendPermit) -> SendOutcome:
         """From here on a lost answer means that nobody knows."""
         assert self.smtp is not None  # noqa: S101 - the dialogue came first
         try:
             self.smtp.send(content)
-            self.write_ahead(look.upcoming())
+            self.compose_ahead(permit.next_message())
             code, words = self.smtp.getreply()
         except (OSError, smtplib.SMTPException) as error:
             self.hang_up()
-            return Outcome(Result.UNKNOWN, in_words(error))
+            return SendOutcome(SendResult.UNKNOWN, smtp_error_text(error))
         self.has_sent = True
-        result = {2: Result.ACCEPTED, 4: Result.NOT_NOW, 5: Result.REFUSED}.get(code // 100, Result.UNKNOWN)
-        if code == 421 or result is Result.UNKNOWN:
+        result = {2: SendResult.ACCEPTED, 4: SendResult.NOT_NOW, 5: SendResult.REFUSED}.get(
+            code // 100, SendResult.UNKNOWN
+        )
+        if code == 421 or result is SendResult.UNKNOWN:
             self.hang_up()
-        return Outcome(result, in_line(code, words))
+        return SendOutcome(result, smtp_reply_text(code, words))
 
     def reset(self, code: int) -> None:
         """Ready for the next message, or hung up."""
@@ -163,23 +167,23 @@ class SmtpLine:
         """Say goodbye, but do not wait long for the answer."""
         if self.smtp is not None and self.smtp.sock is not None:
             with contextlib.suppress(OSError, smtplib.SMTPException):
-                self.smtp.sock.settimeout(GOODBYE_SECONDS)
+                self.smtp.sock.settimeout(QUIT_SECONDS)
                 self.smtp.quit()
         self.hang_up()
 
 
-def expect(answer: tuple[int, bytes], *codes: int) -> None:
+def expect_reply(answer: tuple[int, bytes], *codes: int) -> None:
     if answer[0] not in codes:
-        raise RefusedError(answer[0], in_line(*answer))
+        raise SmtpRefusedError(answer[0], smtp_reply_text(*answer))
 
 
-def in_line(code: int, words: bytes) -> str:
+def smtp_reply_text(code: int, words: bytes) -> str:
     """A reply on one line, as far as the outbox keeps it."""
-    return " ".join(f"{code} {words.decode(errors='replace')}".split())[:WORDS]
+    return " ".join(f"{code} {words.decode(errors='replace')}".split())[:MAX_SMTP_REPLY_LENGTH]
 
 
-def in_words(error: Exception) -> str:
+def smtp_error_text(error: Exception) -> str:
     if isinstance(error, smtplib.SMTPResponseException):
         words = error.smtp_error
-        return in_line(error.smtp_code, words if isinstance(words, bytes) else str(words).encode())
-    return (str(error) or type(error).__name__)[:WORDS]
+        return smtp_reply_text(error.smtp_code, words if isinstance(words, bytes) else str(words).encode())
+    return (str(error) or type(error).__name__)[:MAX_SMTP_REPLY_LENGTH]

@@ -19,12 +19,12 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
-LONGEST = 65_536
+MAX_REQUEST_BYTES = 65_536
 REPORT_SECONDS = 10
 
 
 @dataclass(frozen=True)
-class Manners:
+class FaultShares:
     """Shares of messages, 0 to 1, in the order in which the die is read; what is left is taken properly."""
 
     refuse: float = 0.0  # for good: 422 bad_number
@@ -37,7 +37,7 @@ class Manners:
     stall_seconds: float = 60.0
     latest_seconds: float = 0.0  # the slowest of its ordinary answers
 
-    def chosen(self, die: float) -> str:
+    def pick(self, die: float) -> str:
         for name in ("refuse", "busy", "opted_out", "lose", "forget", "stall", "duplicate"):
             die -= getattr(self, name)
             if die < 0:
@@ -46,26 +46,26 @@ class Manners:
 
 
 @dataclass
-class Gateway:
+class FakeGateway:
     """What it has taken, whom it tells, and how it behaves."""
 
-    manners: Manners = field(default_factory=Manners)
+    manners: FaultShares = field(default_factory=FaultShares)
     log: Path | None = None  # one line a taken message, written before anybody is told
     hooks: str = ""  # address of our hooks, without /status
     hook_key: str = ""  # signs what it posts: HMAC-SHA256 of the body, in X-Signature
     seed: int = 1
     taken: list[dict[str, str]] = field(default_factory=list)
-    asked: list[dict[str, str]] = field(default_factory=list)  # headers of every request for a message
-    plan: list[str] = field(default_factory=list)  # manners of the next messages, before chance decides
+    request_headers: list[dict[str, str]] = field(default_factory=list)  # headers of every request for a message
+    planned_faults: list[str] = field(default_factory=list)  # manners of the next messages, before chance decides
     states: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.chance = random.Random(self.seed)  # noqa: S311 - a fair die, no secret
         self.lock = threading.Lock()
 
-    def manner(self) -> str:
+    def next_fault(self) -> str:
         with self.lock:
-            return self.plan.pop(0) if self.plan else self.manners.chosen(self.chance.random())
+            return self.planned_faults.pop(0) if self.planned_faults else self.manners.pick(self.chance.random())
 
     def take(self, message: dict[str, str]) -> str:
         """Its own number for the message."""
@@ -79,13 +79,13 @@ class Gateway:
                     os.fsync(log.fileno())
             return f"fake-{len(self.taken)}"
 
-    def report(self, message: dict[str, str], number: str, *, twice: bool) -> None:
+    def post_reports(self, message: dict[str, str], number: str, *, twice: bool) -> None:
         states = ["delivered", "sent", "delivered", "sent"] if twice else ["sent", "delivered"]
         for state in states:
             body = {"event_id": f"{number}-{state}", "reference": message["reference"], "id": number, "status": state}
             self.post("status", body)
 
-    def answer(self, sender: str, text: str) -> int:
+    def send_answer(self, sender: str, text: str) -> int:
         """A client writes back; the status of our hook's answer."""
         number = f"answer-{time.monotonic_ns()}"
         return self.post("inbound", {"event_id": number, "from": sender, "text": text})
@@ -102,36 +102,36 @@ class Gateway:
             return int(getattr(error, "code", 0))
 
 
-class Handler(BaseHTTPRequestHandler):
+class FakeGatewayHandler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
-    wbufsize = LONGEST  # head and body of an answer leave together, else each waits for the other side's ACK
-    server: "Server"
+    wbufsize = MAX_REQUEST_BYTES  # head and body of an answer leave together, else each waits for the other side's ACK
+    server: "FakeGatewayServer"
 
     def do_POST(self) -> None:
         body = self.body()
         if body is None:
             return
         if self.path == "/answer":
-            status = self.server.gateway.answer(body.get("from", ""), body.get("text", ""))
-            self.say(200, {"hook": status})
+            status = self.server.gateway.send_answer(body.get("from", ""), body.get("text", ""))
+            self.send_json(200, {"hook": status})
         elif self.path == "/messages":
-            self.server.gateway.asked.append({name.lower(): value for name, value in self.headers.items()})
-            self.be(self.server.gateway.manner(), body)
+            self.server.gateway.request_headers.append({name.lower(): value for name, value in self.headers.items()})
+            self.respond(self.server.gateway.next_fault(), body)
         else:
-            self.say(404, {"error": "not_found"})
+            self.send_json(404, {"error": "not_found"})
 
     def do_GET(self) -> None:
         gateway = self.server.gateway
         if self.path.startswith("/messages/"):
             state = gateway.states.get(self.path.removeprefix("/messages/"), "unknown")
-            self.say(200 if state != "unknown" else 404, {"status": state})
+            self.send_json(200 if state != "unknown" else 404, {"status": state})
         else:
             lines = [f"{each['to']}: {each['text']}" for each in gateway.taken]
             self.write(200, "\n\n".join(lines).encode(), "text/plain; charset=utf-8")
 
     def body(self) -> dict[str, str] | None:
         """The whole of it, or nothing: a request that breaks off in its body is no message (RFC 9112, 8)."""
-        length = min(int(self.headers.get("Content-Length", 0)), LONGEST)
+        length = min(int(self.headers.get("Content-Length", 0)), MAX_REQUEST_BYTES)
         content = self.rfile.read(length)
         if len(content) < length:
             self.close_connection = True
@@ -141,18 +141,18 @@ class Handler(BaseHTTPRequestHandler):
         except ValueError:
             found = None
         if not isinstance(found, dict):
-            self.say(400, {"error": "bad_request"})
+            self.send_json(400, {"error": "bad_request"})
             return None
         return {str(name): str(value) for name, value in found.items()}
 
-    def be(self, manner: str, message: dict[str, str]) -> None:
+    def respond(self, manner: str, message: dict[str, str]) -> None:
         gateway = self.server.gateway
         half = gateway.chance.uniform(0, gateway.manners.latest_seconds) / 2
         time.sleep(half)
         refusals = {"refuse": (422, "bad_number"), "busy": (503, "busy"), "opted_out": (422, "opted_out")}
         if manner in refusals:
             status, error = refusals[manner]
-            self.say(status, {"error": error})
+            self.send_json(status, {"error": error})
         elif manner == "lose":
             self.hang_up()
         else:
@@ -165,16 +165,16 @@ class Handler(BaseHTTPRequestHandler):
         if manner == "forget":
             self.hang_up()
         else:
-            self.say(201, {"id": number, "status": "accepted"})
+            self.send_json(201, {"id": number, "status": "accepted"})
         if gateway.hooks:
-            gateway.report(message, number, twice=manner == "duplicate")
+            gateway.post_reports(message, number, twice=manner == "duplicate")
 
     def hang_up(self) -> None:
         self.close_connection = True
         with contextlib.suppress(OSError):
             self.connection.shutdown(2)
 
-    def say(self, status: int, content: dict[str, Any]) -> None:
+    def send_json(self, status: int, content: dict[str, Any]) -> None:
         self.write(status, json.dumps(content).encode(), "application/json")
 
     def write(self, status: int, content: bytes, media_type: str) -> None:
@@ -190,13 +190,13 @@ class Handler(BaseHTTPRequestHandler):
         """Silence: the log is of messages, not of requests."""
 
 
-class Server(ThreadingHTTPServer):
+class FakeGatewayServer(ThreadingHTTPServer):
     daemon_threads = True
     block_on_close = False  # a stalled answer must not hold up the end
 
-    def __init__(self, port: int, gateway: Gateway) -> None:
+    def __init__(self, port: int, gateway: FakeGateway) -> None:
         self.gateway = gateway
-        super().__init__(("127.0.0.1", port), Handler)
+        super().__init__(("127.0.0.1", port), FakeGatewayHandler)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A sender that was killed in the middle of a request is no news."""

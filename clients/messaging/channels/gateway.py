@@ -8,37 +8,37 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import parse_qsl, quote, urlencode
 
-from clients.messaging.channels.contract import Outcome, Result
+from clients.messaging.channels.contract import SendOutcome, SendResult
 from clients.messaging.models import Message, TextGateway
 
-WORDS = 300
-NOTHING = {"", "0", "None", "null", "False", "false", "ok", "OK"}  # an error code that means none
+MAX_HTTP_REPLY_LENGTH = 300
+NO_ERROR_CODES = {"", "0", "None", "null", "False", "false", "ok", "OK"}  # an error code that means none
 FOR_GOOD, FOR_NOW, OPTED_OUT = "for_good", "for_now", "opted_out"
-NOT_LET_IN = {401, 402, 407}  # RFC 9110, 15.5: our key or our account, not the message
-TRY_LATER = {408, 425, 429, 503}  # RFC 9110, 15.5.9 and 15.6.4; RFC 8470, 5.2; RFC 6585, 4: not processed
-MOVED = {300, 301, 302, 305, 307, 308}  # asked to go elsewhere, which we do not: nothing was processed
-TAKEN_ALREADY = 409  # RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
+ACCOUNT_STATUSES = {401, 402, 407}  # RFC 9110, 15.5: our key or our account, not the message
+RETRY_STATUSES = {408, 425, 429, 503}  # RFC 9110, 15.5.9 and 15.6.4; RFC 8470, 5.2; RFC 6585, 4: not processed
+REDIRECT_STATUSES = {300, 301, 302, 305, 307, 308}  # asked to go elsewhere, which we do not: nothing was processed
+CONFLICT_STATUS = 409  # RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
 
 
-def reference(message: Message) -> str:
+def message_reference(message: Message) -> str:
     """Ours for one sending: the left part of the Message-ID, so a deliberate re-send gets another."""
     return message.message_id.strip("<>").rpartition("@")[0]
 
 
-def written(gateway: TextGateway, values: Mapping[str, str]) -> tuple[bytes, str]:
+def request_body(gateway: TextGateway, values: Mapping[str, str]) -> tuple[bytes, str]:
     """The body to post, and its media type."""
-    content = filled(gateway.template, values)
+    content = fill_template(gateway.template, values)
     if gateway.body == TextGateway.Body.FORM:
         return urlencode(content).encode(), "application/x-www-form-urlencoded; charset=utf-8"
     return json.dumps(content, ensure_ascii=False).encode(), "application/json; charset=utf-8"
 
 
-def filled(template: Any, values: Mapping[str, str]) -> Any:
+def fill_template(template: Any, values: Mapping[str, str]) -> Any:
     """{to}, {from}, {text} and {reference} replaced literally, however deep they stand."""
     if isinstance(template, dict):
-        return {name: filled(value, values) for name, value in template.items()}
+        return {name: fill_template(value, values) for name, value in template.items()}
     if isinstance(template, list):
-        return [filled(value, values) for value in template]
+        return [fill_template(value, values) for value in template]
     if not isinstance(template, str):
         return template
     named = {f"{{{name}}}": value for name, value in values.items()}
@@ -49,7 +49,7 @@ def filled(template: Any, values: Mapping[str, str]) -> Any:
     return template
 
 
-def read(content: bytes, media_type: str = "") -> Any:
+def parse_body(content: bytes, media_type: str = "") -> Any:
     """JSON, else form fields, else nothing."""
     text = content.decode(errors="replace")
     if "form-urlencoded" in media_type:
@@ -60,7 +60,7 @@ def read(content: bytes, media_type: str = "") -> Any:
         return dict(parse_qsl(text)) if "=" in text and "\n" not in text else None
 
 
-def dig(content: Any, path: str) -> str:
+def value_at_path(content: Any, path: str) -> str:
     """What stands at a dotted path, as text; empty if nothing does."""
     for step in path.split("."):
         if isinstance(content, dict):
@@ -72,44 +72,44 @@ def dig(content: Any, path: str) -> str:
     return "" if content is None or isinstance(content, dict | list) else str(content)
 
 
-def outcome(gateway: TextGateway, status: int, content: bytes, media_type: str = "") -> Outcome:
+def answer_outcome(gateway: TextGateway, status: int, content: bytes, media_type: str = "") -> SendOutcome:
     """What an HTTP answer to a message says about it; see docs/operations.md, "The text message gateway"."""
-    answer = read(content, media_type)
-    code = dig(answer, gateway.refusal_path) if gateway.refusal_path else ""
-    reply = in_line(status, content)
+    answer = parse_body(content, media_type)
+    code = value_at_path(answer, gateway.refusal_path) if gateway.refusal_path else ""
+    reply = http_reply_text(status, content)
     known = gateway.refusals.get(code) or gateway.refusals.get(str(status))
     if known:
-        return refusal(known, reply)
+        return refusal_outcome(known, reply)
     if 200 <= status < 300:
-        if code not in NOTHING:  # "200, but": an error that nobody has told us about
-            return Outcome(Result.UNKNOWN, reply)
-        return Outcome(Result.ACCEPTED, reply, dig(answer, gateway.id_path)[:200])
-    return Outcome(by_status(status), reply)
+        if code not in NO_ERROR_CODES:  # "200, but": an error that nobody has told us about
+            return SendOutcome(SendResult.UNKNOWN, reply)
+        return SendOutcome(SendResult.ACCEPTED, reply, value_at_path(answer, gateway.id_path)[:200])
+    return SendOutcome(result_by_status(status), reply)
 
 
-def by_status(status: int) -> Result:
-    if status in NOT_LET_IN | TRY_LATER | MOVED:
-        return Result.NOT_NOW
-    return Result.REFUSED if 400 <= status < 500 and status != TAKEN_ALREADY else Result.UNKNOWN
+def result_by_status(status: int) -> SendResult:
+    if status in ACCOUNT_STATUSES | RETRY_STATUSES | REDIRECT_STATUSES:
+        return SendResult.NOT_NOW
+    return SendResult.REFUSED if 400 <= status < 500 and status != CONFLICT_STATUS else SendResult.UNKNOWN
 
 
-def refusal(meaning: str, reply: str) -> Outcome:
+def refusal_outcome(meaning: str, reply: str) -> SendOutcome:
     if meaning == FOR_NOW:
-        return Outcome(Result.NOT_NOW, reply)
-    return Outcome(Result.REFUSED, reply, has_opted_out=meaning == OPTED_OUT)
+        return SendOutcome(SendResult.NOT_NOW, reply)
+    return SendOutcome(SendResult.REFUSED, reply, has_opted_out=meaning == OPTED_OUT)
 
 
 def look_up_address(gateway: TextGateway, message: Message) -> str:
     """Where the gateway says what became of a message; empty if it does not."""
-    return gateway.look_up_url.replace("{reference}", quote(reference(message), safe=""))
+    return gateway.look_up_url.replace("{reference}", quote(message_reference(message), safe=""))
 
 
-def state_of(gateway: TextGateway, content: Any) -> str:
+def reported_state(gateway: TextGateway, content: Any) -> str:
     """delivered, failed, accepted or none; empty if the report says something that nobody has told us about."""
-    return str(gateway.statuses.get(dig(content, gateway.status_path), ""))
+    return str(gateway.statuses.get(value_at_path(content, gateway.status_path), ""))
 
 
-def in_line(status: int, content: bytes) -> str:
+def http_reply_text(status: int, content: bytes) -> str:
     """An answer on one line, as far as the outbox keeps it."""
     text = "".join(each if each.isprintable() else " " for each in content.decode(errors="replace"))
-    return " ".join(f"{status} {text}".split())[:WORDS]
+    return " ".join(f"{status} {text}".split())[:MAX_HTTP_REPLY_LENGTH]

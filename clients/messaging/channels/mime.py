@@ -18,28 +18,28 @@ from clients.messaging.models import Attachment, Message
 from clients.messaging.suppression import ascii_domain
 from clients.models import Business
 
-LONGEST_LINE = 998  # RFC 5322, 2.1.1
-FOLDS = re.compile(r"(.{40,66}) (?=[^ ])")  # RFC 5322, 2.2.3: at a space, which stays
+MAX_LINE_LENGTH = 998  # RFC 5322, 2.1.1
+FOLD_POINTS = re.compile(r"(.{40,66}) (?=[^ ])")  # RFC 5322, 2.2.3: at a space, which stays
 UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]+")
 LEADING_DOT = re.compile(rb"^\.", re.MULTILINE)
 
 
 @dataclass(frozen=True)
-class Letterhead:
+class SenderIdentity:
     """What all messages of a business have in common."""
 
     business: Business
     sender: str
-    answers_to: str
+    reply_to: str
 
     @classmethod
-    def of(cls, business: Business) -> "Letterhead":
-        name = header_text(business.name, "From", always=True)
-        sender = f"{name} <{written(business.sender)}>"
-        return cls(business, sender, written(business.email or business.sender))
+    def for_business(cls, business: Business) -> "SenderIdentity":
+        name = header_value(business.name, "From", always=True)
+        sender = f"{name} <{ascii_domain_address(business.sender)}>"
+        return cls(business, sender, ascii_domain_address(business.email or business.sender))
 
 
-def written(address: str) -> str:
+def ascii_domain_address(address: str) -> str:
     """The address with its domain in ASCII; the local part stays as it is."""
     local, _, domain = address.rpartition("@")
     return f"{local}@{ascii_domain(domain)}"
@@ -50,52 +50,52 @@ def needs_utf8(address: str) -> bool:
     return not address.rpartition("@")[0].isascii()
 
 
-def header_text(text: str, name: str, *, always: bool = False) -> str:
+def header_value(text: str, name: str, *, always: bool = False) -> str:
     """A value that cannot start another header: no line ends, RFC 2047 where it is not ASCII."""
     clean = UNPRINTABLE.sub(" ", text).strip()
     if always:  # a phrase before an address: quoted or encoded
-        return formataddr((clean, "x@x")).removesuffix(" <x@x>") if clean.isascii() else encoded(clean, name)
-    return FOLDS.sub("\\1\r\n ", clean) if clean.isascii() else encoded(clean, name)
+        return formataddr((clean, "x@x")).removesuffix(" <x@x>") if clean.isascii() else encode_header(clean, name)
+    return FOLD_POINTS.sub("\\1\r\n ", clean) if clean.isascii() else encode_header(clean, name)
 
 
-def encoded(text: str, name: str) -> str:
+def encode_header(text: str, name: str) -> str:
     return Header(text, "utf-8", maxlinelen=76, header_name=name).encode(linesep="\r\n")
 
 
-def compose(head: Letterhead, message: Message, *, now: datetime) -> bytes:
+def compose_email(head: SenderIdentity, message: Message, *, now: datetime) -> bytes:
     """The message as it goes over the wire (lines that begin with a dot are not yet doubled)."""
-    top = "\r\n".join([*headers(head, message, now), ""]).encode()
-    files = files_of(message)
+    top = "\r\n".join([*message_headers(head, message, now), ""]).encode()
+    files = attachments_of(message)
     if not files:
-        return top + body(message)
-    return top + joined("mixed", mark_of(message, "m"), [body(message), *map(attached, files)])
+        return top + body_part(message)
+    return top + multipart("mixed", mime_boundary(message, "m"), [body_part(message), *map(attachment_part, files)])
 
 
-def files_of(message: Message) -> list[Attachment]:
+def attachments_of(message: Message) -> list[Attachment]:
     """What is attached. A claimed message says whether there is anything, and has it at hand (outbox/steps.py)."""
     return list(message.attachments.all()) if getattr(message, "has_files", True) else []
 
 
-def body(message: Message) -> bytes:
+def body_part(message: Message) -> bytes:
     """The text, and its HTML beside it if there is any."""
-    plain = part("plain", message.text)
+    plain = text_part("plain", message.text)
     if not message.html:
         return plain
-    return joined("alternative", mark_of(message), [plain, part("html", message.html)])
+    return multipart("alternative", mime_boundary(message), [plain, text_part("html", message.html)])
 
 
-def mark_of(message: Message, which: str = "") -> str:
+def mime_boundary(message: Message, which: str = "") -> str:
     """What parts one piece from the next; no mark begins like another (RFC 2046, 5.1.1)."""
     return f"={which}_{message.message_id.strip('<>').partition('@')[0]}"
 
 
-def joined(subtype: str, mark: str, pieces: Sequence[bytes]) -> bytes:
+def multipart(subtype: str, mark: str, pieces: Sequence[bytes]) -> bytes:
     head = f'Content-Type: multipart/{subtype}; boundary="{mark}"\r\n\r\n'.encode()
     between = f"--{mark}\r\n".encode()
     return head + b"".join(between + piece for piece in pieces) + f"--{mark}--\r\n".encode()
 
 
-def attached(file: Attachment) -> bytes:
+def attachment_part(file: Attachment) -> bytes:
     """A file with its name (RFC 2183; RFC 2231 for letters beyond ASCII), in base64."""
     if file.name.isascii():
         plain = file.name.replace("\\", "\\\\").replace('"', '\\"')
@@ -109,16 +109,16 @@ def attached(file: Attachment) -> bytes:
     return head.encode() + base64.encodebytes(bytes(file.content)).replace(b"\n", b"\r\n")
 
 
-def headers(head: Letterhead, message: Message, now: datetime) -> list[str]:
+def message_headers(head: SenderIdentity, message: Message, now: datetime) -> list[str]:
     return [
         f"From: {head.sender}",
-        f"To: {written(message.address)}",
-        f"Subject: {header_text(message.subject, 'Subject')}",
+        f"To: {ascii_domain_address(message.address)}",
+        f"Subject: {header_value(message.subject, 'Subject')}",
         f"Date: {format_datetime(now.astimezone(head.business.zone))}",
         f"Message-ID: {message.message_id}",
-        f"Reply-To: {head.answers_to}",
+        f"Reply-To: {head.reply_to}",
         "Auto-Submitted: auto-generated",
-        *unsubscribe_headers(message_keys.link_of(head.business, message)),
+        *unsubscribe_headers(message_keys.unsubscribe_link(head.business, message)),
         "MIME-Version: 1.0",
     ]
 
@@ -131,18 +131,18 @@ def unsubscribe_headers(link: str) -> list[str]:
     return [f"List-Unsubscribe: <{link}>", *one_click]
 
 
-def part(subtype: str, text: str) -> bytes:
+def text_part(subtype: str, text: str) -> bytes:
     """One body with its own headers, in seven bits, so that any server takes it unchanged."""
     content = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").encode() + b"\n"
     way = "7bit"
-    if not content.isascii() or max(map(len, content.split(b"\n"))) > LONGEST_LINE:
+    if not content.isascii() or max(map(len, content.split(b"\n"))) > MAX_LINE_LENGTH:
         way, content = "quoted-printable", binascii.b2a_qp(content)
     charset = "us-ascii" if way == "7bit" else "utf-8"
     head = f'Content-Type: text/{subtype}; charset="{charset}"\r\nContent-Transfer-Encoding: {way}\r\n\r\n'
     return head.encode() + content.replace(b"\n", b"\r\n")
 
 
-def dotted(content: bytes) -> bytes:
+def dot_stuff(content: bytes) -> bytes:
     """As it follows the 354 reply: leading dots doubled, closed by the final dot (RFC 5321, 4.5.2)."""
     has_any = content.startswith(b".") or b"\n." in content  # looked for first: to find none takes a regex long
     return (LEADING_DOT.sub(b"..", content) if has_any else content) + b".\r\n"

@@ -9,28 +9,28 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import phones
-from clients.forms.fields import lines
-from clients.messaging.channels import gateway as words
+from clients.forms.fields import textarea
+from clients.messaging.channels import gateway as gateway_codes
 from clients.messaging.models import TextGateway
 from clients.messaging.models.handing import plain_hook_fields
 from clients.messaging.outbox import delivery_reports
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
-BRACES = re.compile(r"\{[^{}]*\}")
-PATH = re.compile(r"[^\s=.]+(\.[^\s=.]+)*")
+PLACEHOLDER_PATTERN = re.compile(r"\{[^{}]*\}")
+FIELD_PATH_PATTERN = re.compile(r"[^\s=.]+(\.[^\s=.]+)*")
 HEADER_NAME = re.compile(r"[A-Za-z0-9!#$%&'*+.^_`|~-]+")  # RFC 9110, 5.6.2: a token
 HEADER_VALUE = re.compile(r"[\x21-\x7e]([\x20-\x7e]*[\x21-\x7e])?")
-MOST_LINES = 60
+MAX_LINES = 60
 
 
-class LinesField(forms.CharField):
+class MappingField(forms.CharField):
     """A mapping, one `name = value` a line; values from a list if there is one."""
 
     widget = forms.Textarea
 
     def __init__(self, *, values: set[str] | None = None, **kwargs: Any) -> None:
         self.values = values
-        kwargs.setdefault("widget", lines(5))
+        kwargs.setdefault("widget", textarea(5))
         kwargs.setdefault("max_length", 4_000)
         super().__init__(**kwargs)
 
@@ -53,8 +53,8 @@ class LinesField(forms.CharField):
             if name in found:
                 raise ValidationError(f"“{name[:40]}” stands there twice.")
             found[name] = each
-        if len(found) > MOST_LINES:
-            raise ValidationError(f"These are {len(found)} lines; at most {MOST_LINES} are possible.")
+        if len(found) > MAX_LINES:
+            raise ValidationError(f"These are {len(found)} lines; at most {MAX_LINES} are possible.")
         return found
 
 
@@ -62,19 +62,19 @@ class GatewayForm(forms.ModelForm):
     """Everything but the secret of the hooks, which is made and shown once by a button of its own."""
 
     url = forms.URLField(label="Address we post to", assume_scheme="https", max_length=200)
-    template = LinesField(
+    template = MappingField(
         label="What we post",
         help_text="One field a line. Dots go deeper: message.to = {to}, numbers count: to.0 = {to}.",
     )
-    refusals = LinesField(
-        label="Error codes", required=False, values={words.FOR_GOOD, words.FOR_NOW, words.OPTED_OUT},
+    refusals = MappingField(
+        label="Error codes", required=False, values={gateway_codes.FOR_GOOD, gateway_codes.FOR_NOW, gateway_codes.OPTED_OUT},
         help_text="A code of theirs, or an HTTP status = for_good, for_now or opted_out.",
     )  # fmt: skip
-    statuses = LinesField(
-        label="States", required=False, values=set(delivery_reports.BECOMES),
+    statuses = MappingField(
+        label="States", required=False, values=set(delivery_reports.REPORT_TRANSITIONS),
         help_text="A state of theirs = accepted, delivered, failed, or none where they do not know the message.",
     )  # fmt: skip
-    hook_fields = LinesField(
+    hook_fields = MappingField(
         label="What their posts hold", required=False,
         help_text="reference, id, event_id, status, error, from, text = where it stands in what they post.",
     )  # fmt: skip
@@ -108,26 +108,26 @@ class GatewayForm(forms.ModelForm):
     def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
         self.country = country
         super().__init__(*args, **kwargs)
-        template = flat(self.instance.template or DEFAULT_TEMPLATE)
+        template = flatten_template(self.instance.template or DEFAULT_TEMPLATE)
         self.initial.update({"auth_secret": "", "hook_key": "", "template": template})
 
     def clean_url(self) -> str:
-        return checked_address(self.cleaned_data["url"])
+        return validate_gateway_url(self.cleaned_data["url"])
 
     def clean_look_up_url(self) -> str:
         text = self.cleaned_data["look_up_url"].strip()
         if text and "{reference}" not in text:
             raise ValidationError("Write {reference} where the number of the message belongs.")
-        return checked_address(text) if text else ""
+        return validate_gateway_url(text) if text else ""
 
     def clean_template(self) -> Any:
         found: dict[str, str] = self.cleaned_data["template"]
-        used = set(BRACES.findall(" ".join(found.values())))
+        used = set(PLACEHOLDER_PATTERN.findall(" ".join(found.values())))
         if wrong := used - PLACEHOLDERS:
             raise ValidationError(f"{sorted(wrong)[0]} is none of {', '.join(sorted(PLACEHOLDERS))}.")
         if missing := {"{to}", "{text}"} - used:
             raise ValidationError(f"{sorted(missing)[0]} is missing: the gateway must get it.")
-        return deep(found)
+        return nest_template(found)
 
     def clean_hook_fields(self) -> dict[str, str]:
         found: dict[str, str] = self.cleaned_data["hook_fields"]
@@ -136,12 +136,12 @@ class GatewayForm(forms.ModelForm):
         return found
 
     def clean_auth_secret(self) -> str:
-        return self.kept("auth_secret")
+        return self.typed_or_stored("auth_secret")
 
     def clean_hook_key(self) -> str:
-        return self.kept("hook_key")
+        return self.typed_or_stored("hook_key")
 
-    def kept(self, name: str) -> str:
+    def typed_or_stored(self, name: str) -> str:
         """What was typed, else what is there: a secret is never shown again."""
         typed = self.cleaned_data[name]
         if typed and not HEADER_VALUE.fullmatch(typed):
@@ -152,7 +152,7 @@ class GatewayForm(forms.ModelForm):
         """A number as E.164, a short code or a name as it is."""
         text = " ".join(self.cleaned_data["sender"].split())
         try:
-            return phones.normalize(text, self.country).e164 if sum(map(str.isdigit, text)) >= 7 else text
+            return phones.parse_phone(text, self.country).e164 if sum(map(str.isdigit, text)) >= 7 else text
         except phones.PhoneError as error:
             raise ValidationError(str(error)) from error
 
@@ -186,12 +186,12 @@ class TrialForm(forms.Form):
 
     def clean_number(self) -> str:
         try:
-            return phones.normalize(self.cleaned_data["number"], self.country).e164.partition(";")[0]
+            return phones.parse_phone(self.cleaned_data["number"], self.country).e164.partition(";")[0]
         except phones.PhoneError as error:
             raise ValidationError(str(error)) from error
 
 
-def checked_address(url: str) -> str:
+def validate_gateway_url(url: str) -> str:
     """https, or http to a machine of one's own network: a password must not cross the internet in the clear."""
     try:
         parts = urlsplit(url)
@@ -201,12 +201,12 @@ def checked_address(url: str) -> str:
         raise ValidationError("This is no address. Write it as https://…") from error
     if parts.scheme not in {"http", "https"} or not host or parts.username or parts.fragment:
         raise ValidationError("Write an address as https://…, without a name, a password or a # in it.")
-    if parts.scheme == "http" and not is_near(host):
+    if parts.scheme == "http" and not is_private_host(host):
         raise ValidationError("Use https:// for a gateway on the internet; http:// only inside your own network.")
     return url
 
 
-def is_near(host: str) -> bool:
+def is_private_host(host: str) -> bool:
     if host == "localhost":
         return True
     try:
@@ -215,19 +215,19 @@ def is_near(host: str) -> bool:
         return False
 
 
-def flat(content: Any, start: str = "") -> dict[str, str]:
+def flatten_template(content: Any, start: str = "") -> dict[str, str]:
     """The template by dotted paths."""
     if isinstance(content, dict | list):
         pairs = content.items() if isinstance(content, dict) else enumerate(content)
-        return {key: value for name, each in pairs for key, value in flat(each, f"{start}{name}.").items()}
+        return {key: value for name, each in pairs for key, value in flatten_template(each, f"{start}{name}.").items()}
     return {start.removesuffix("."): str(content)}
 
 
-def deep(found: dict[str, str]) -> Any:
+def nest_template(found: dict[str, str]) -> Any:
     """Dotted paths as objects, and as lists where all names of a level are 0, 1, 2, …"""
     tree: dict[str, Any] = {}
     for path, value in found.items():
-        if not PATH.fullmatch(path):
+        if not FIELD_PATH_PATTERN.fullmatch(path):
             raise ValidationError(f"“{path[:40]}” is no name of a field. Write names with dots between them.")
         *above, last = path.split(".")
         place: Any = tree
@@ -238,11 +238,11 @@ def deep(found: dict[str, str]) -> Any:
         if last in place:
             raise ValidationError(f"“{last[:40]}” is a value and a group at once.")
         place[last] = value
-    return {name: listed(each) for name, each in tree.items()}
+    return {name: numbered_as_lists(each) for name, each in tree.items()}
 
 
-def listed(content: Any) -> Any:
+def numbered_as_lists(content: Any) -> Any:
     if not isinstance(content, dict):
         return content
-    inner = {name: listed(each) for name, each in content.items()}
+    inner = {name: numbered_as_lists(each) for name, each in content.items()}
     return list(inner.values()) if list(inner) == [str(number) for number in range(len(inner))] else inner

@@ -6,7 +6,7 @@ from django import forms
 
 from clients.models import Business
 
-MOST = 120  # ten years
+MAX_MONTHS = 120  # ten years
 
 
 class RetentionForm(forms.ModelForm):
@@ -29,8 +29,8 @@ class RetentionForm(forms.ModelForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name in self.fields:
-            words = f"Write whole months from 1 to {MOST}."
+            words = f"Write whole months from 1 to {MAX_MONTHS}."
             self.fields[name] = forms.IntegerField(
-                label=self.Meta.labels[name], help_text=self.Meta.help_texts[name], min_value=1, max_value=MOST,
+                label=self.Meta.labels[name], help_text=self.Meta.help_texts[name], min_value=1, max_value=MAX_MONTHS,
                 error_messages={"min_value": words, "max_value": words, "invalid": words},
             )  # fmt: skip

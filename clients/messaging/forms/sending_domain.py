@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 
 from clients.models import Business
 
-SELECTOR = re.compile(r"[a-z0-9](?:[a-z0-9_.-]{0,61}[a-z0-9])?", re.IGNORECASE)
-MOST = 5
+SELECTOR_PATTERN = re.compile(r"[a-z0-9](?:[a-z0-9_.-]{0,61}[a-z0-9])?", re.IGNORECASE)
+MAX_SELECTORS = 5
 
 
 class SelectorsForm(forms.ModelForm):
@@ -22,9 +22,9 @@ class SelectorsForm(forms.ModelForm):
 
     def clean_dkim_selectors(self) -> str:
         names = [name.strip() for name in self.cleaned_data["dkim_selectors"].split(",") if name.strip()]
-        wrong = [name for name in names if not SELECTOR.fullmatch(name)]
+        wrong = [name for name in names if not SELECTOR_PATTERN.fullmatch(name)]
         if wrong:
             raise ValidationError(f"“{wrong[0]}” is no name of a key: letters, figures, dots and hyphens only.")
-        if len(names) > MOST:
-            raise ValidationError(f"At most {MOST} names, please.")
+        if len(names) > MAX_SELECTORS:
+            raise ValidationError(f"At most {MAX_SELECTORS} names, please.")
         return ", ".join(names)

@@ -9,15 +9,15 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients.messaging import texts
-from clients.messaging.law import Rule, contents
-from clients.messaging.law.rule import CLOSED, DAYS, NONE_NEEDED, hours
-from clients.messaging.law.words import BASES
+from clients.messaging.law import LegalRule, contents
+from clients.messaging.law.rule import CLOSED_ALL_DAY, DAY_KINDS, NONE_NEEDED, allowed_hours
+from clients.messaging.law.words import BASIS_LABELS
 from clients.messaging.texts import checking
 from clients.models import Client
 from clients.models.channel import Channel
 
-NO_TIME = "Write a time like 09:00."
-CHECKS = {"subject": checking.check_subject, "body": checking.check_body}
+TIME_ERROR = "Write a time like 09:00."
+FIELD_CHECKS = {"subject": checking.check_subject, "body": checking.check_body}
 
 
 class TextForm(forms.Form):
@@ -50,22 +50,22 @@ class TextForm(forms.Form):
 
     def clean_body(self) -> str:
         body = str(self.cleaned_data["body"]).replace("\r\n", "\n").strip("\n")
-        self.checked(body=body)
+        self.validate_parts(body=body)
         return body
 
     def clean_subject(self) -> str:
         subject = str(self.cleaned_data["subject"])
-        self.checked(subject=subject)
+        self.validate_parts(subject=subject)
         return subject
 
-    def checked(self, **parts: str) -> None:
+    def validate_parts(self, **parts: str) -> None:
         try:
             for name, text in parts.items():
-                CHECKS[name](text, self.purpose, self.channel)
+                FIELD_CHECKS[name](text, self.purpose, self.channel)
         except texts.TextProblem as problem:
             raise ValidationError(str(problem)) from problem
 
-    def who(self) -> Client | None:
+    def preview_client(self) -> Client | None:
         """The client named, else the newest."""
         name = str((self.data if self.is_bound else self.initial).get("client", "")).strip()
         rows = Client.objects.current().prefetch_related("properties__decks")
@@ -93,7 +93,7 @@ class LawRuleForm(forms.Form):
 
     valid_from = forms.DateField(label="Counts from", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
     bases = forms.MultipleChoiceField(
-        label="May be written to", choices=list(BASES.items()), widget=forms.CheckboxSelectMultiple,
+        label="May be written to", choices=list(BASIS_LABELS.items()), widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Tick at least one, or nobody can be written to."},
     )  # fmt: skip
     customer = forms.IntegerField(
@@ -106,7 +106,7 @@ class LawRuleForm(forms.Form):
     )  # fmt: skip
     must_include = forms.MultipleChoiceField(
         label="Every message holds", required=False, widget=forms.CheckboxSelectMultiple,
-        choices=[(name, words) for name, (words, *_) in contents.WANTED.items()],
+        choices=[(name, words) for name, (words, *_) in contents.REQUIRED_CONTENTS.items()],
     )  # fmt: skip
     source = forms.CharField(
         label="Where this is from", max_length=500, help_text="The act, a page, or the adviser who said so.",
@@ -114,22 +114,22 @@ class LawRuleForm(forms.Form):
     checked_on = forms.DateField(label="Checked on", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
     note = forms.CharField(label="Note", max_length=500, required=False)
 
-    def __init__(self, *args: Any, medium: str, today: date, rule: Rule, **kwargs: Any) -> None:
-        kwargs["initial"] = initial_of(rule, today)
+    def __init__(self, *args: Any, medium: str, today: date, rule: LegalRule, **kwargs: Any) -> None:
+        kwargs["initial"] = law_rule_initial(rule, today)
         super().__init__(*args, **kwargs)
         self.today, self.rule = today, rule
         self.has_hours = medium in {Channel.TEXT, Channel.CALL}
-        for day, label in zip(DAYS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True):
+        for day, label in zip(DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True):
             if self.has_hours:
                 for which, words in (("from", "from"), ("to", "to")):
                     self.fields[f"{day}_{which}"] = forms.TimeField(
-                        label=f"{label}, {words}", required=False, error_messages={"invalid": NO_TIME},
+                        label=f"{label}, {words}", required=False, error_messages={"invalid": TIME_ERROR},
                         widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
                     )  # fmt: skip
 
     @property
     def hour_fields(self) -> list[list[forms.BoundField]]:
-        return [[self[f"{day}_from"], self[f"{day}_to"]] for day in DAYS] if self.has_hours else []
+        return [[self[f"{day}_from"], self[f"{day}_to"]] for day in DAY_KINDS] if self.has_hours else []
 
     def clean_checked_on(self) -> date:
         day: date = self.cleaned_data["checked_on"]
@@ -139,7 +139,7 @@ class LawRuleForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        for day in DAYS if self.has_hours else ():
+        for day in DAY_KINDS if self.has_hours else ():
             opens, closes = values.get(f"{day}_from"), values.get(f"{day}_to")
             if bool(opens) != bool(closes):
                 self.add_error(f"{day}_{'to' if opens else 'from'}", "Write both times, or neither.")
@@ -162,18 +162,18 @@ class LawRuleForm(forms.Form):
     def window(self) -> dict[str, Any] | None:
         """None if no hours were written at all: the rule names none."""
         values = self.cleaned_data
-        pairs = {day: (values.get(f"{day}_from"), values.get(f"{day}_to")) for day in DAYS}
+        pairs = {day: (values.get(f"{day}_from"), values.get(f"{day}_to")) for day in DAY_KINDS}
         if not any(opens for opens, _ in pairs.values()):
             return None
-        return {day: [f"{a:%H:%M}", f"{b:%H:%M}"] if a and b else CLOSED for day, (a, b) in pairs.items()}
+        return {day: [f"{a:%H:%M}", f"{b:%H:%M}"] if a and b else CLOSED_ALL_DAY for day, (a, b) in pairs.items()}
 
 
-def initial_of(rule: Rule, today: date) -> dict[str, Any]:
+def law_rule_initial(rule: LegalRule, today: date) -> dict[str, Any]:
     found: dict[str, Any] = {
         "valid_from": today, "bases": sorted(rule.bases), "must_include": list(rule.must_include),
         "source": rule.source if rule.is_own else "", "checked_on": today, "note": rule.note, **rule.months,
     }  # fmt: skip
-    for day in DAYS if rule.window_local else ():
-        opens, closes = hours(rule.window_local, day) or ("", "")  # type: ignore[arg-type]
+    for day in DAY_KINDS if rule.window_local else ():
+        opens, closes = allowed_hours(rule.window_local, day) or ("", "")  # type: ignore[arg-type]
         found |= {f"{day}_from": opens, f"{day}_to": closes}
     return found

@@ -7,15 +7,15 @@ from datetime import date
 from typing import Any
 
 NONE_NEEDED = "none_needed"
-AGREED = {"express", "written"}
-DAYS = ("mon_fri", "sat", "sun_and_public_holidays")
-CLOSED = "none"
+AGREED_BASES = {"express", "written"}
+DAY_KINDS = ("mon_fri", "sat", "sun_and_public_holidays")
+CLOSED_ALL_DAY = "none"
 
-Window = Mapping[str, Any]  # from and to; or mon_fri, sat, sun_and_public_holidays: [from, to] or "none"
+LegalHours = Mapping[str, Any]  # from and to; or mon_fri, sat, sun_and_public_holidays: [from, to] or "none"
 
 
 @dataclass(frozen=True)
-class Rule:
+class LegalRule:
     """What one medium needs in one jurisdiction, or in two at once. `months` None means for as long as it lasts."""
 
     jurisdiction: str
@@ -27,7 +27,7 @@ class Rule:
     source: str
     checked_on: date
     months: Mapping[str, int] = field(default_factory=dict)
-    window_local: Window | None = None
+    window_local: LegalHours | None = None
     act_within: int = 0
     act_within_is_working_days: bool = False
     works_for: int | None = None
@@ -58,20 +58,20 @@ class Rule:
         since = given_on if basis == "inquiry" else last_job_on or given_on
         return add_months(since, months) if since else date.min
 
-    def stricter(self, other: "Rule") -> "Rule":
+    def stricter(self, other: "LegalRule") -> "LegalRule":
         """Both rules kept at once."""
         if other == self:
             return self
         shared = {**self.months, **other.months}
-        return Rule(
+        return LegalRule(
             jurisdiction="+".join(dict.fromkeys([*self.jurisdiction.split("+"), *other.jurisdiction.split("+")])),
             medium=self.medium, valid_from=max(self.valid_from, other.valid_from), act=f"{self.act}; {other.act}",
-            bases=both(self, other), must_include=tuple(dict.fromkeys([*self.must_include, *other.must_include])),
+            bases=shared_bases(self, other), must_include=tuple(dict.fromkeys([*self.must_include, *other.must_include])),
             source=f"{self.source}; {other.source}", checked_on=min(self.checked_on, other.checked_on),
             months={basis: min(each.months.get(basis, months) for each in (self, other))
                     for basis, months in shared.items()},
-            window_local=narrower(self.window_local, other.window_local),
-            act_within=min(self.act_within, other.act_within), works_for=longer(self.works_for, other.works_for),
+            window_local=narrower_hours(self.window_local, other.window_local),
+            act_within=min(self.act_within, other.act_within), works_for=longer_period(self.works_for, other.works_for),
             reply_required=self.reply_required or other.reply_required,
             certainty=max(self.certainty, other.certainty, key=CERTAINTIES.index),
             note=" ".join(filter(None, dict.fromkeys([self.note, other.note]))), is_own=self.is_own or other.is_own,
@@ -81,37 +81,37 @@ class Rule:
 CERTAINTIES = ["good", "secondary", "memory"]
 
 
-def both(one: Rule, other: Rule) -> frozenset[str]:
+def shared_bases(one: LegalRule, other: LegalRule) -> frozenset[str]:
     """What either allows, where the other allows it too; where no consent is needed any basis will do."""
     every = one.bases | other.bases | {"written"}
-    return frozenset(basis for basis in every if permits(one, basis) and permits(other, basis))
+    return frozenset(basis for basis in every if permits_basis(one, basis) and permits_basis(other, basis))
 
 
-def permits(rule: Rule, basis: str) -> bool:
+def permits_basis(rule: LegalRule, basis: str) -> bool:
     return rule.allows(basis) or (not rule.needs_consent and basis != NONE_NEEDED)
 
 
-def longer(one: int | None, other: int | None) -> int | None:
+def longer_period(one: int | None, other: int | None) -> int | None:
     return max(filter(None, [one, other]), default=None)
 
 
-def narrower(one: Window | None, other: Window | None) -> Window | None:
+def narrower_hours(one: LegalHours | None, other: LegalHours | None) -> LegalHours | None:
     """The hours that both leave, for each kind of day."""
     if not one or not other:
         return one or other
-    return {day: common(hours(one, day), hours(other, day)) for day in DAYS}
+    return {day: common_hours(allowed_hours(one, day), allowed_hours(other, day)) for day in DAY_KINDS}
 
 
-def hours(window: Window, day: str) -> Sequence[str] | None:
-    found = [window["from"], window["to"]] if "from" in window else window.get(day, CLOSED)
-    return None if found == CLOSED else found
+def allowed_hours(window: LegalHours, day: str) -> Sequence[str] | None:
+    found = [window["from"], window["to"]] if "from" in window else window.get(day, CLOSED_ALL_DAY)
+    return None if found == CLOSED_ALL_DAY else found
 
 
-def common(one: Sequence[str] | None, other: Sequence[str] | None) -> Sequence[str] | str:
+def common_hours(one: Sequence[str] | None, other: Sequence[str] | None) -> Sequence[str] | str:
     if one is None or other is None:
-        return CLOSED
+        return CLOSED_ALL_DAY
     opens, closes = max(one[0], other[0]), min(one[1], other[1])
-    return [opens, closes] if opens < closes else CLOSED
+    return [opens, closes] if opens < closes else CLOSED_ALL_DAY
 
 
 def add_months(day: date, months: int) -> date:

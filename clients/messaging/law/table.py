@@ -7,39 +7,39 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from clients.messaging.law.rule import Rule
+from clients.messaging.law.rule import LegalRule
 
-DEFAULT = "DEFAULT"
-IMPLIED = ("customer", "inquiry")
+DEFAULT_JURISDICTION = "DEFAULT"
+IMPLIED_BASES = ("customer", "inquiry")
 
 
 @cache
-def data() -> dict[str, Any]:
+def law_table() -> dict[str, Any]:
     return tomllib.loads((Path(__file__).parent / "table.toml").read_text(encoding="utf-8"))
 
 
-def table_of() -> date:
-    found: date = data()["table_of"]
+def law_table_as_of() -> date:
+    found: date = law_table()["table_of"]
     return found
 
 
 @cache
-def group_of(country: str) -> str:
+def country_group(country: str) -> str:
     """The group of countries with rules in common that this one belongs to, empty if none."""
-    return next((group for group, members in data()["groups"].items() if country in members), "")
+    return next((group for group, members in law_table()["groups"].items() if country in members), "")
 
 
 @cache
-def rules() -> tuple[Rule, ...]:
-    return tuple(make(row) for row in data()["rule"])
+def table_rules() -> tuple[LegalRule, ...]:
+    return tuple(make_rule(row) for row in law_table()["rule"])
 
 
-def make(row: Mapping[str, Any], *, is_own: bool = False) -> Rule:
+def make_rule(row: Mapping[str, Any], *, is_own: bool = False) -> LegalRule:
     """A rule from a row of the table or from one of the owner's; implied bases always end."""
     values = dict(row)
-    limit = int(data()["house_limit_months"])
+    limit = int(law_table()["house_limit_months"])
     bases = frozenset(values.pop("bases"))
-    months = {basis: limit for basis in IMPLIED if basis in bases} | dict(values.pop("months", {}))
+    months = {basis: limit for basis in IMPLIED_BASES if basis in bases} | dict(values.pop("months", {}))
     window = values.pop("window", None)
     contents = tuple(values.pop("must_include"))
-    return Rule(bases=bases, months=months, window_local=window, must_include=contents, is_own=is_own, **values)
+    return LegalRule(bases=bases, months=months, window_local=window, must_include=contents, is_own=is_own, **values)

@@ -3,27 +3,27 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rule import DAYS, NONE_NEEDED, Rule, hours
+from clients.messaging.law.rule import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
 from clients.messaging.models import Consent
 from clients.models.channel import Channel
 
-BASES = {str(value): str(label) for value, label in Consent.Basis.choices} | {
+BASIS_LABELS = {str(value): str(label) for value, label in Consent.Basis.choices} | {
     NONE_NEEDED: "No consent needed until somebody objects"
 }
-CERTAINTY = {
+CERTAINTY_LABELS = {
     "good": "seen in the source",
     "secondary": "seen in an account of it",
     "memory": "from memory: ask before you rely on it",
 }
-SINCE = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
-DAY_WORDS = ("Monday to Friday", "Saturday", "Sunday and holidays")
+BASIS_STARTS = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
+DAY_LABELS = ("Monday to Friday", "Saturday", "Sunday and holidays")
 
 
 @dataclass(frozen=True)
-class Shown:
+class RuleSummary:
     """A rule as a page lists it."""
 
-    rule: Rule
+    rule: LegalRule
 
     @property
     def medium(self) -> str:
@@ -33,15 +33,15 @@ class Shown:
     def bases(self) -> list[str]:
         """Each basis with how long it lasts, the strongest first."""
         order = [NONE_NEEDED, *Consent.Basis.values]
-        return [self.basis(basis) for basis in order if basis in self.rule.bases]
+        return [self.basis_text(basis) for basis in order if basis in self.rule.bases]
 
-    def basis(self, basis: str) -> str:
+    def basis_text(self, basis: str) -> str:
         months = self.rule.months.get(basis)
-        return f"{BASES[basis]}, {months} months from {SINCE[basis]}" if months else BASES[basis]
+        return f"{BASIS_LABELS[basis]}, {months} months from {BASIS_STARTS[basis]}" if months else BASIS_LABELS[basis]
 
     @property
     def contents(self) -> list[str]:
-        return [contents.WANTED[name][0] for name in self.rule.must_include]
+        return [contents.REQUIRED_CONTENTS[name][0] for name in self.rule.must_include]
 
     @property
     def window(self) -> str:
@@ -51,7 +51,7 @@ class Shown:
             return ""
         if "from" in window:
             return f"{window['from']} to {window['to']}"
-        pairs = [(words, hours(window, day)) for words, day in zip(DAY_WORDS, DAYS, strict=True)]
+        pairs = [(words, allowed_hours(window, day)) for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True)]
         return "; ".join(f"{words} {f'{pair[0]} to {pair[1]}' if pair else 'never'}" for words, pair in pairs)
 
     @property
@@ -64,7 +64,7 @@ class Shown:
 
     @property
     def certainty(self) -> str:
-        return "our own rule" if self.rule.is_own else CERTAINTY[self.rule.certainty]
+        return "our own rule" if self.rule.is_own else CERTAINTY_LABELS[self.rule.certainty]
 
     @property
     def is_doubtful(self) -> bool:

@@ -8,7 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
-from clients.models.channel import BY_MACHINE, Channel
+from clients.models.channel import AUTOMATIC_CHANNELS, Channel
 from clients.models.people import Client
 
 
@@ -37,7 +37,7 @@ class MessageQuerySet(models.QuerySet["Message"]):
 
     def waiting_since(self, moment: datetime) -> "MessageQuerySet":
         """Could have gone out by then and has not. Letters and calls wait for people, not for a machine."""
-        return self.open().filter(channel__in=BY_MACHINE, held_at=None, not_before__lt=moment)
+        return self.open().filter(channel__in=AUTOMATIC_CHANNELS, held_at=None, not_before__lt=moment)
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])

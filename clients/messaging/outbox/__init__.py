@@ -1,26 +1,32 @@
 """The outbox: what is to be said to clients, said at most once, and never lost from sight."""
 
-from clients.messaging.outbox.decisions import cancel, confirm, hold, release, send_again
+from clients.messaging.outbox.decisions import (
+    cancel_unsent,
+    confirm_sent,
+    hold_message,
+    release_message,
+    resend_message,
+)
 from clients.messaging.outbox.delivering import deliver
-from clients.messaging.outbox.permission import Contactable, Refusal, contactable
+from clients.messaging.outbox.permission import ContactPermission, Refusal, contact_permission
 from clients.messaging.outbox.queueing import Unsendable, queue_message
-from clients.messaging.outbox.sender import Tally
+from clients.messaging.outbox.sender import DeliveryTally
 from clients.messaging.outbox.sweeping import sweep
-from clients.messaging.outbox.unsubscribing import unsubscribe
+from clients.messaging.outbox.unsubscribing import unsubscribe_by_token
 
 __all__ = [
-    "Contactable",
+    "ContactPermission",
+    "DeliveryTally",
     "Refusal",
-    "Tally",
     "Unsendable",
-    "cancel",
-    "confirm",
-    "contactable",
+    "cancel_unsent",
+    "confirm_sent",
+    "contact_permission",
     "deliver",
-    "hold",
+    "hold_message",
     "queue_message",
-    "release",
-    "send_again",
+    "release_message",
+    "resend_message",
     "sweep",
-    "unsubscribe",
+    "unsubscribe_by_token",
 ]

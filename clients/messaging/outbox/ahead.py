@@ -10,70 +10,70 @@ from weakref import WeakSet
 from django.db import OperationalError, connection
 from psycopg.pq import ConnStatus, ExecStatus
 
-FAILED = {ExecStatus.FATAL_ERROR, ExecStatus.PIPELINE_ABORTED, ExecStatus.BAD_RESPONSE}
-prepared: WeakSet[Any] = WeakSet()  # connections that know the statements
+FAILED_STATUSES = {ExecStatus.FATAL_ERROR, ExecStatus.PIPELINE_ABORTED, ExecStatus.BAD_RESPONSE}
+prepared_connections: WeakSet[Any] = WeakSet()  # connections that know the statements
 
 
-class Ahead:
+class StatementPipeline:
     """A line to the database that need not be waited for. No other query may run while answers are open."""
 
     def __init__(self, statements: Mapping[str, str]) -> None:
         self.statements = statements
         self.pgconn: Any = None
-        self.open = 0  # statements whose answers have not been read
+        self.pending = 0  # statements whose answers have not been read
 
-    def ask(self, name: str, values: Sequence[Any]) -> None:
+    def send_statement(self, name: str, values: Sequence[Any]) -> None:
         """Send one of the prepared statements, by name, off as a transaction of its own."""
         with connection.wrap_database_errors:
-            if not self.open:
-                self.get_ready()
+            if not self.pending:
+                self.prepare_statements()
             self.pgconn.send_query_prepared(name.encode(), [str(value).encode() for value in values])
             self.pgconn.pipeline_sync()
-            self.open += 1
+            self.pending += 1
             self.pgconn.flush()
 
-    def get_ready(self) -> None:
+    def prepare_statements(self) -> None:
         """Plan the statements once for each connection: planning takes longer than doing."""
         connection.ensure_connection()
         self.pgconn = connection.connection.pgconn
-        if connection.connection not in prepared:
+        if connection.connection not in prepared_connections:
             for name, statement in self.statements.items():
-                checked(self.pgconn.prepare(name.encode(), statement.encode()))
-            prepared.add(connection.connection)
+                raise_on_failure(self.pgconn.prepare(name.encode(), statement.encode()))
+            prepared_connections.add(connection.connection)
         self.pgconn.enter_pipeline_mode()
 
-    def answers(self) -> list[list[int]]:
+    def fetch_results(self) -> list[list[int]]:
         """For each statement asked since the last call, the rows it changed. Waits; Error if the line broke."""
-        if not self.open:
+        if not self.pending:
             return []
         try:
             with connection.wrap_database_errors:
-                found = [self.read() for _ in range(self.open)]
+                found = [self.read_result() for _ in range(self.pending)]
                 self.pgconn.exit_pipeline_mode()
         except BaseException:
             connection.close()  # half-read answers would be taken for those of the next query
             raise
         finally:
-            self.open = 0
+            self.pending = 0
         return found
 
-    def read(self) -> list[int]:
+    def read_result(self) -> list[int]:
         """A statement answers with one result and a None, its transaction with a Sync."""
         ids: list[int] = []
         while (result := self.pgconn.get_result()) is None or result.status != ExecStatus.PIPELINE_SYNC:
             if result is None:
-                self.look_alive()
+                self.check_connection()
             else:
-                ids = [int(checked(result).get_value(row, 0)) for row in range(result.ntuples)]
+                ids = [int(raise_on_failure(result).get_value(row, 0)) for row in range(result.ntuples)]
         return ids
 
-    def look_alive(self) -> None:
+    def check_connection(self) -> None:
         """None only parts one statement from the next, unless there is no connection any more."""
         if self.pgconn.status != ConnStatus.OK:
             raise OperationalError("The database went away.")
 
 
-def checked(result: Any) -> Any:
-    if result.status in FAILED:
+def raise_on_failure(result: Any) -> Any:
+    if result.status in FAILED_STATUSES:
         raise OperationalError((result.error_message or b"The database went away.").decode(errors="replace"))
     return result

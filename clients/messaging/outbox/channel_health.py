@@ -2,19 +2,19 @@
 
 from django.core.cache import cache
 
-KEEP_SECONDS = 600
-BOUNCES = "bounces"  # no channel, but the mailbox of what comes back
+DOWN_SECONDS = 600
+BOUNCE_MAILBOX = "bounces"  # no channel, but the mailbox of what comes back
 
 
-def note(channel: str, why: str) -> None:
-    cache.set(f"line-down/{channel}", why, KEEP_SECONDS)
+def mark_down(channel: str, why: str) -> None:
+    cache.set(f"line-down/{channel}", why, DOWN_SECONDS)
 
 
-def clear(channel: str) -> None:
+def mark_up(channel: str) -> None:
     cache.delete(f"line-down/{channel}")
 
 
-def of(channels: list[str]) -> dict[str, str]:
+def down_reasons(channels: list[str]) -> dict[str, str]:
     """Channel → reason, of those in trouble."""
     found = cache.get_many([f"line-down/{channel}" for channel in channels])
     return {key.partition("/")[2]: why for key, why in found.items()}

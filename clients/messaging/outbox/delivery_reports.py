@@ -16,54 +16,56 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import transitions
 from clients.models.channel import Channel
 
-DELIVERED, FAILED, ACCEPTED, NONE = "delivered", "failed", "accepted", "none"
-SAID = {
-    DELIVERED: "The gateway reports that it arrived.",
-    FAILED: "The gateway reports that it could not be delivered.",
-    ACCEPTED: "The gateway reports that it has it.",
-    NONE: "The gateway does not know it: it did not go out.",
+REPORT_DELIVERED, REPORT_FAILED, REPORT_ACCEPTED, REPORT_UNKNOWN = "delivered", "failed", "accepted", "none"
+REPORT_NOTES = {
+    REPORT_DELIVERED: "The gateway reports that it arrived.",
+    REPORT_FAILED: "The gateway reports that it could not be delivered.",
+    REPORT_ACCEPTED: "The gateway reports that it has it.",
+    REPORT_UNKNOWN: "The gateway does not know it: it did not go out.",
 }
-BECOMES: dict[str, tuple[State, list[State]]] = {
-    DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    ACCEPTED: (State.ACCEPTED, [State.UNCONFIRMED, State.QUEUED, State.CLAIMED]),  # not to be sent once more
-    FAILED: (State.BOUNCED, [State.TRANSMITTING, State.ACCEPTED, State.UNCONFIRMED]),
-    NONE: (State.FAILED, [State.UNCONFIRMED]),
+REPORT_TRANSITIONS: dict[str, tuple[State, list[State]]] = {
+    REPORT_DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
+    REPORT_ACCEPTED: (State.ACCEPTED, [State.UNCONFIRMED, State.QUEUED, State.CLAIMED]),  # not to be sent once more
+    REPORT_FAILED: (State.BOUNCED, [State.TRANSMITTING, State.ACCEPTED, State.UNCONFIRMED]),
+    REPORT_UNKNOWN: (State.FAILED, [State.UNCONFIRMED]),
 }
-SETTLED = timedelta(minutes=15)  # a gateway may still be busy with a request whose answer was lost
-ASK_FOR = timedelta(days=3)
-PAUSE_SECONDS = {State.UNCONFIRMED: 300, State.ACCEPTED: 3600}
+SETTLING_TIME = timedelta(minutes=15)  # a gateway may still be busy with a request whose answer was lost
+QUERY_PERIOD = timedelta(days=3)
+QUERY_PAUSE_SECONDS = {State.UNCONFIRMED: 300, State.ACCEPTED: 3600}
 
 
-def take(*, message: Message, report: str, note: str = "", is_current: bool = True) -> bool:
+def apply_delivery_report(*, message: Message, report: str, note: str = "", is_current: bool = True) -> bool:
     """Move the message as far as the report proves something. `is_current` is False for one about an earlier sending,
     which can prove that it arrived, but not that the later one failed. False if it changed nothing."""
-    if report not in BECOMES or (report in {FAILED, NONE} and not is_current):
+    if report not in REPORT_TRANSITIONS or (report in {REPORT_FAILED, REPORT_UNKNOWN} and not is_current):
         return False
-    to, froms = BECOMES[report]
-    words = " ".join(filter(None, [SAID[report], note]))[:500]
-    taken: dict[str, Any] = {"accepted_at": Coalesce("accepted_at", Now())} if report in {DELIVERED, ACCEPTED} else {}
+    to, froms = REPORT_TRANSITIONS[report]
+    words = " ".join(filter(None, [REPORT_NOTES[report], note]))[:500]
+    taken: dict[str, Any] = (
+        {"accepted_at": Coalesce("accepted_at", Now())} if report in {REPORT_DELIVERED, REPORT_ACCEPTED} else {}
+    )
     rows = Message.objects.filter(pk=message.pk, state__in=froms)
-    return bool(transitions.move(rows, to, note=words, reply=words, **taken))
+    return bool(transitions.apply_transition(rows, to, note=words, reply=words, **taken))
 
 
-def ask(*, message: Message, now: datetime) -> str:
+def query_gateway(*, message: Message, now: datetime) -> str:
     """Ask the gateway what became of a text message, and say what it answered."""
     gateway = TextGateway.current()
     if gateway is None or not gateway.look_up_url:
         return "The gateway cannot be asked."
-    report = text.look_up(gateway, message)
-    if report == NONE and not is_settled(message, now):
+    report = text.look_up_state(gateway, message)
+    if report == REPORT_UNKNOWN and not has_settled(message, now):
         return "The gateway does not know it yet. Ask again in a quarter of an hour."
-    take(message=message, report=report)
-    return SAID.get(report, "The gateway gave no answer that says anything. Ask again later.")
+    apply_delivery_report(message=message, report=report)
+    return REPORT_NOTES.get(report, "The gateway gave no answer that says anything. Ask again later.")
 
 
-def is_settled(message: Message, now: datetime) -> bool:
+def has_settled(message: Message, now: datetime) -> bool:
     last = message.events.order_by("-id").first()
-    return last is not None and last.at <= now - SETTLED
+    return last is not None and last.at <= now - SETTLING_TIME
 
 
-def ask_around(*, now: datetime, is_over: Callable[[], bool]) -> None:
+def query_open_messages(*, now: datetime, should_stop: Callable[[], bool]) -> None:
     """Ask about each unconfirmed text message of the last days, each at most once in five minutes on all hosts.
 
     A gateway that cannot post to us is also asked, once an hour, what became of those that it took.
@@ -72,9 +74,9 @@ def ask_around(*, now: datetime, is_over: Callable[[], bool]) -> None:
     if gateway is None or not gateway.look_up_url:
         return
     states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
-    rows = Message.objects.filter(channel=Channel.TEXT, state__in=states, events__at__gte=now - ASK_FOR)
+    rows = Message.objects.filter(channel=Channel.TEXT, state__in=states, events__at__gte=now - QUERY_PERIOD)
     for message in rows.distinct().order_by("pk"):
-        if is_over():
+        if should_stop():
             return
-        if cache.add(f"asked/{message.pk}/{message.state}", True, PAUSE_SECONDS[State(message.state)]):
-            ask(message=message, now=now)
+        if cache.add(f"asked/{message.pk}/{message.state}", True, QUERY_PAUSE_SECONDS[State(message.state)]):
+            query_gateway(message=message, now=now)

@@ -9,13 +9,13 @@ from clients.messaging import message_keys
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions
-from clients.messaging.outbox.permission import Refusal, contactable
-from clients.messaging.outbox.queueing import File, queue_message
+from clients.messaging.outbox.permission import Refusal, contact_permission
+from clients.messaging.outbox.queueing import AttachmentFile, queue_message
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, User
 from clients.models.channel import Channel
 
-TOO_SOON_OR_LATE = "Nothing was changed: it is not unconfirmed, or not for long enough."
+NOT_IN_DOUBT = "Nothing was changed: it is not unconfirmed, or not for long enough."
 
 
 def is_in_doubt(message: Message, *, now: datetime) -> bool:
@@ -27,7 +27,7 @@ def is_in_doubt(message: Message, *, now: datetime) -> bool:
 
 
 @transaction.atomic
-def say(*, message: Message, channel: str, by: User, now: datetime) -> Message:
+def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Message:
     """Queue the same words as a letter or a call, and leave the doubtful message at that.
 
     Once for a message and channel: the key is that of the message with the channel behind it. Raises `Unsendable`, and
@@ -36,29 +36,29 @@ def say(*, message: Message, channel: str, by: User, now: datetime) -> Message:
     """
     row = Message.objects.select_for_update(of=("self",)).select_related("client").get(pk=message.pk)
     if row.kind == Message.Kind.REMINDER or not is_in_doubt(row, now=now):
-        raise Unsendable(TOO_SOON_OR_LATE)
+        raise Unsendable(NOT_IN_DOUBT)
     business = Business.objects.get()
-    allowed = contactable(row.client, channel, today=business.today(now))
+    allowed = contact_permission(row.client, channel, today=business.today(now))
     if isinstance(allowed, Refusal):
         raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {allowed.why}")
     said, _ = queue_message(
         client=row.client, kind=row.kind, channel=channel, address=allowed.address, subject=row.subject,
-        text=without_link(business, row), html="", key=f"{row.idempotency_key}/{channel}", consent=allowed.consent,
+        text=text_without_link(business, row), html="", key=f"{row.idempotency_key}/{channel}", consent=allowed.consent,
         basis=allowed.basis, now=now, by=by, expires_at=row.expires_at, language=row.language,
-        attachments=files_of(row) if channel == Channel.LETTER else (),
+        attachments=attachment_files(row) if channel == Channel.LETTER else (),
     )  # fmt: skip
-    decisions.set_aside(message=row, now=now, by=by)
+    decisions.dismiss_message(message=row, now=now, by=by)
     return said
 
 
-def without_link(business: Business, message: Message) -> str:
+def text_without_link(business: Business, message: Message) -> str:
     """The same words for paper or telephone: without the paragraph that holds the link to unsubscribe from e-mail, and
     without the line of hyphens that begins the small print there.
     """
-    link = message_keys.link_of(business, message)
+    link = message_keys.unsubscribe_link(business, message)
     parts = message.text.replace("\r\n", "\n").replace("\n--\n", "\n\n").split("\n\n")
     return "\n\n".join(part.strip("\n") for part in parts if not link or link not in part).strip()
 
 
-def files_of(message: Message) -> Sequence[File]:
+def attachment_files(message: Message) -> Sequence[AttachmentFile]:
     return [(each.name, each.media_type, bytes(each.content)) for each in message.attachments.all()]

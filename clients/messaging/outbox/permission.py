@@ -9,20 +9,24 @@ from django.db import connection
 
 from clients import display
 from clients.messaging import suppression
-from clients.messaging.law import NONE_NEEDED, Law, Rule, countries_of
-from clients.messaging.law.history import last_job_on
+from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, countries_of
+from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint
 from clients.models.channel import Channel
 
-KINDS: dict[str, list[str]] = {Channel.EMAIL: ["email"], Channel.TEXT: ["mobile"], Channel.CALL: ["mobile", "phone"]}
+CONTACT_KINDS: dict[str, list[str]] = {
+    Channel.EMAIL: ["email"],
+    Channel.TEXT: ["mobile"],
+    Channel.CALL: ["mobile", "phone"],
+}
 
 # One rule in SQL, so that the last look and the step to "transmitting" are one statement. A withdrawal always has the
 # last word over an earlier consent; about a booked visit we may write without consent, to a suppressed address never,
 # but for the one text message that confirms the word STOP (basis "stop", see clients/messaging/incoming/hooks/replies.py).
 # What the law of the place allows was asked when the message was queued: a basis that runs out made it expire, and
 # where no consent is needed only a withdrawal speaks against it.
-WHY_NOT = """CASE
+REFUSAL_SQL = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
     WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id AND archived_at IS NOT NULL) THEN 'archived'
     WHEN m.basis <> 'stop' AND EXISTS
@@ -34,12 +38,12 @@ WHY_NOT = """CASE
         FROM clients_consent c WHERE c.client_id = m.client_id AND c.channel = m.channel
         ORDER BY c.recorded_at DESC, c.id DESC LIMIT 1), m.basis = 'none_needed') THEN 'consent'
 END"""
-TODAY = "(SELECT (now() AT TIME ZONE time_zone)::date FROM clients_business)"
-WHY_NOT_EACH = f"""
-SELECT m.id, {WHY_NOT.format(hash="a.hash", normalized="a.normalized", today=TODAY)}
+TODAY_SQL = "(SELECT (now() AT TIME ZONE time_zone)::date FROM clients_business)"
+EACH_REFUSAL_SQL = f"""
+SELECT m.id, {REFUSAL_SQL.format(hash="a.hash", normalized="a.normalized", today=TODAY_SQL)}
 FROM clients_message m JOIN unnest(%s::bigint[], %s::text[], %s::text[]) AS a(id, hash, normalized) USING (id)
 """  # noqa: S608 - made of constants
-WORDS = {
+REFUSAL_REASONS = {
     "expired": "It was not sent in time.",
     "archived": "The client is archived.",
     "suppressed": "This address asked not to be written to.",
@@ -49,7 +53,7 @@ WORDS = {
 
 
 @dataclass(frozen=True)
-class Contactable:
+class ContactPermission:
     """Where to write to, and what allows it; no consent where the law needs none."""
 
     address: str
@@ -64,7 +68,7 @@ class Refusal:
     why: str
 
 
-class Given(Protocol):
+class ConsentEntry(Protocol):
     """The newest entry of the consent log for a client and channel."""
 
     @property
@@ -80,25 +84,29 @@ class Given(Protocol):
     def recorded_at(self) -> datetime: ...
 
 
-def contactable(client: Client, channel: str, *, today: date) -> Contactable | Refusal:
+def contact_permission(client: Client, channel: str, *, today: date) -> ContactPermission | Refusal:
     """The address to use by this channel and what allows it by the law of the place, or why not."""
     if client.archived_at:
-        return Refusal(WORDS["archived"])
+        return Refusal(REFUSAL_REASONS["archived"])
     business = Business.objects.get()
-    rule = Law.load().rule_for_all(countries_of(client), sender_country=business.country, channel=channel, on=today)
+    rule = LegalRules.load().rule_for_all(
+        countries_of(client), sender_country=business.country, channel=channel, on=today
+    )
     consent = client.consents.filter(channel=channel).first()
-    basis = basis_in_force(consent, rule, last_job_on=last_job_on([client.pk]).get(client.pk), today=today)
+    basis = basis_in_force(consent, rule, last_job_on=last_job_dates([client.pk]).get(client.pk), today=today)
     if isinstance(basis, Refusal):
         return basis
-    address = address_for(client, channel)
+    address = preferred_address(client, channel)
     if not address:
         return Refusal(why_no_address(client, channel))
-    if suppression.suppressed(business=business, channel=channel, addresses=[address]):
-        return Refusal(WORDS["suppressed"])
-    return Contactable(address, None if basis == NONE_NEEDED else consent, basis)
+    if suppression.suppressed_addresses(business=business, channel=channel, addresses=[address]):
+        return Refusal(REFUSAL_REASONS["suppressed"])
+    return ContactPermission(address, None if basis == NONE_NEEDED else consent, basis)
 
 
-def basis_in_force(consent: Given | None, rule: Rule, *, last_job_on: date | None, today: date) -> str | Refusal:
+def basis_in_force(
+    consent: ConsentEntry | None, rule: LegalRule, *, last_job_on: date | None, today: date
+) -> str | Refusal:
     """What allows writing today: the newest entry of the log as far as the rule takes it, else that none is needed."""
     if consent and not consent.is_given:
         return Refusal("The client withdrew consent.")
@@ -115,7 +123,7 @@ def basis_in_force(consent: Given | None, rule: Rule, *, last_job_on: date | Non
     return Refusal(f"Without consent only within {rule.months[NONE_NEEDED]} months of a job ({rule.code}).")
 
 
-def why_not_in_force(consent: Given, rule: Rule, last_job_on: date | None, today: date) -> str:
+def why_not_in_force(consent: ConsentEntry, rule: LegalRule, last_job_on: date | None, today: date) -> str:
     """Why a consent that was given does not count, empty if it does."""
     if consent.expires_on and consent.expires_on < today:
         return f"The consent ran out on {consent.expires_on}."
@@ -123,21 +131,21 @@ def why_not_in_force(consent: Given, rule: Rule, last_job_on: date | None, today
         kind = Consent.Basis(consent.basis).label.lower()
         return f"“{kind.capitalize()}” is not enough there ({rule.code})."
     end = rule.consent_expires(consent.basis, last_job_on, consent.recorded_at.date())
-    return f"The implied consent ran out on {display.day(end)} ({rule.code})." if end and end < today else ""
+    return f"The implied consent ran out on {display.format_day(end)} ({rule.code})." if end and end < today else ""
 
 
-def address_for(client: Client, channel: str) -> str:
+def preferred_address(client: Client, channel: str) -> str:
     """The preferred usable address of this channel, empty if there is none."""
     if channel == Channel.LETTER:
-        return postal_address(client)
-    points = (client.contact(kind) for kind in KINDS.get(channel, []))
+        return postal_address_of(client)
+    points = (client.usable_contact(kind) for kind in CONTACT_KINDS.get(channel, []))
     point = next(filter(None, points), None)
     if point is None:
         return ""
     return point.value.strip() if channel == Channel.EMAIL else point.normalized
 
 
-def postal_address(client: Client) -> str:
+def postal_address_of(client: Client) -> str:
     """Where letters go: the client's own postal address, else the oldest property."""
     if client.postal_street:
         place = " ".join(filter(None, [client.postal_town, client.postal_region, client.postal_postcode]))
@@ -147,7 +155,7 @@ def postal_address(client: Client) -> str:
 
 
 def why_no_address(client: Client, channel: str) -> str:
-    kinds = KINDS.get(channel, [])
+    kinds = CONTACT_KINDS.get(channel, [])
     suspended = [point for point in client.contact_points.all() if point.kind in kinds and point.suspended_at]
     if suspended:
         return f"The address is suspended: {suspended[0].suspended_why or 'no reason noted'}."
@@ -156,13 +164,13 @@ def why_no_address(client: Client, channel: str) -> str:
     )
 
 
-def why_not(business: Business, messages: Sequence[Message]) -> dict[int, str]:
+def reasons_not_to_send(business: Business, messages: Sequence[Message]) -> dict[int, str]:
     """Of these messages, those that may not go now, each with the reason in words."""
     columns: list[list[Any]] = [
         [message.pk for message in messages],
         [suppression.address_hash(business, each.channel, each.address) for each in messages],
-        [suppression.normalize(each.channel, each.address) for each in messages],
+        [suppression.normalize_address(each.channel, each.address) for each in messages],
     ]
     with connection.cursor() as cursor:
-        cursor.execute(WHY_NOT_EACH, columns)
-        return {pk: WORDS[word] for pk, word in cursor.fetchall() if word}
+        cursor.execute(EACH_REFUSAL_SQL, columns)
+        return {pk: REFUSAL_REASONS[word] for pk, word in cursor.fetchall() if word}

@@ -12,25 +12,25 @@ from django.db import transaction
 
 from clients.messaging import message_keys, sms_parts
 from clients.messaging.models import Attachment, Consent, Message, MessageEvent
-from clients.messaging.outbox.compliance import MARKETING, keep_law
+from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce_law_rule
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User
 from clients.models.channel import Channel
 
-PLACEHOLDER = "{unsubscribe_url}"
-LONGEST_SUBJECT = 300
-LONGEST_TEXT = 100_000
-MOST_PARTS = 10  # of a text message
-MOST_ATTACHED = 7_000_000  # bytes; in base64 a third more, and many servers take 10 MB
-CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
-NUMBER = re.compile(r"\+[1-9][0-9]{3,14}")  # ITU-T E.164: at most 15 digits
-MEDIA_TYPE = re.compile(r"[a-z]+/[A-Za-z0-9.+-]+(; ?[A-Za-z0-9-]+=[A-Za-z0-9.+-]+)*")
-UNFIT_FOR_A_NAME = re.compile(r"[\x00-\x1f\x7f/\\\u0085\u2028\u2029]")
-ONE_ADDRESS = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
+UNSUBSCRIBE_PLACEHOLDER = "{unsubscribe_url}"
+MAX_SUBJECT_LENGTH = 300
+MAX_TEXT_LENGTH = 100_000
+MAX_SMS_PARTS = 10  # of a text message
+MAX_ATTACHMENT_BYTES = 7_000_000  # bytes; in base64 a third more, and many servers take 10 MB
+CONTROL_CHARACTERS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\u0085\u2028\u2029]")
+E164_NUMBER = re.compile(r"\+[1-9][0-9]{3,14}")  # ITU-T E.164: at most 15 digits
+MEDIA_TYPE_PATTERN = re.compile(r"[a-z]+/[A-Za-z0-9.+-]+(; ?[A-Za-z0-9-]+=[A-Za-z0-9.+-]+)*")
+UNSAFE_IN_FILE_NAME = re.compile(r"[\x00-\x1f\x7f/\\\u0085\u2028\u2029]")
+SINGLE_ADDRESS_PATTERN = re.compile(r"[^@\s<>,;:\"()\[\]\\]+@[^@\s<>,;:\"()\[\]\\]+")
 
 
-File = tuple[str, str, bytes]  # name, media type, content
+AttachmentFile = tuple[str, str, bytes]  # name, media type, content
 logger = logging.getLogger(__name__)
 
 
@@ -38,7 +38,7 @@ def queue_message(
     *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
     key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
     not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
-    attachments: Sequence[File] = (),
+    attachments: Sequence[AttachmentFile] = (),
 ) -> tuple[Message, bool]:  # fmt: skip
     """Freeze a message and queue it; False means that the key was there already and nothing changed.
 
@@ -49,33 +49,33 @@ def queue_message(
     """
     business = Business.objects.get()
     try:
-        message = frozen(
+        message = build_message(
             business, client=client, kind=kind, channel=channel, address=address, subject=subject,
             text=text, html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
             expires_at=expires_at, language=language,
         )  # fmt: skip
         check_attachments(attachments, channel)
-        keep_law(business, message, client, today=business.today(now))
-        put_in_link(business, message)
+        enforce_law_rule(business, message, client, today=business.today(now))
+        insert_unsubscribe_link(business, message)
     except Unsendable as problem:
         logger.warning("Not queued (%s): %s", key, problem)
         raise
     with transaction.atomic():
-        new = keep([message], by=by, now=now)
-        attach(new, attachments)
+        new = store_new_messages([message], by=by, now=now)
+        attach_files(new, attachments)
     return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
 
 
-def draft(business: Business, **values: Any) -> Message:
+def draft_message(business: Business, **values: Any) -> Message:
     """The message checked and frozen, not yet in the outbox; many are kept together by `keep`. Takes what
     `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it has.
     """
-    message = frozen(business, **values)
-    put_in_link(business, message)
+    message = build_message(business, **values)
+    insert_unsubscribe_link(business, message)
     return message
 
 
-def frozen(
+def build_message(
     business: Business, *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
     key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
     not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
@@ -84,54 +84,58 @@ def frozen(
     message = Message(
         client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
         html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
-        message_id=message_keys.message_id(business, key), queued_at=now, not_before=not_before or now,
+        message_id=message_keys.make_message_id(business, key), queued_at=now, not_before=not_before or now,
         expires_at=expires_at,
     )  # fmt: skip
-    check(message)
+    check_message(message)
     return message
 
 
-def check(message: Message) -> None:
+def check_message(message: Message) -> None:
     """Everything that a mail server or a header could stumble over is refused here, not at sending."""
-    if CONTROL.search(message.subject) or "\n" in message.subject:
+    if CONTROL_CHARACTERS.search(message.subject) or "\n" in message.subject:
         raise Unsendable("The subject must be one line without control characters.")
-    if len(message.subject) > LONGEST_SUBJECT:
-        raise Unsendable(f"The subject has {len(message.subject)} characters; at most {LONGEST_SUBJECT} are possible.")
-    if max(len(message.text), len(message.html)) > LONGEST_TEXT:
-        raise Unsendable(f"The text is longer than {LONGEST_TEXT} characters.")
+    if len(message.subject) > MAX_SUBJECT_LENGTH:
+        raise Unsendable(
+            f"The subject has {len(message.subject)} characters; at most {MAX_SUBJECT_LENGTH} are possible."
+        )
+    if max(len(message.text), len(message.html)) > MAX_TEXT_LENGTH:
+        raise Unsendable(f"The text is longer than {MAX_TEXT_LENGTH} characters.")
     if not message.text.strip() or "\x00" in message.text + message.html:
         raise Unsendable("The message has no text, or a character that is none.")
-    if check_channel := CHECKS.get(message.channel):
+    if check_channel := CHANNEL_CHECKS.get(message.channel):
         check_channel(message)
 
 
 def check_email(message: Message) -> None:
     if not message.subject:
         raise Unsendable("An e-mail needs a subject.")
-    if not is_one_address(message.address):
+    if not is_single_address(message.address):
         raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
-    if message.kind in MARKETING and PLACEHOLDER not in message.text:
-        raise Unsendable(f"The text of a reminder or offer must hold {PLACEHOLDER}, the link to unsubscribe.")
+    if message.kind in MARKETING_MESSAGE_KINDS and UNSUBSCRIBE_PLACEHOLDER not in message.text:
+        raise Unsendable(
+            f"The text of a reminder or offer must hold {UNSUBSCRIBE_PLACEHOLDER}, the link to unsubscribe."
+        )
 
 
 def check_text(message: Message) -> None:
     check_number(message)
-    parts = sms_parts.measure(message.text).parts
-    if parts > MOST_PARTS:
-        raise Unsendable(f"The text would go out in {parts} parts; at most {MOST_PARTS} are possible.")
+    parts = sms_parts.measure_sms(message.text).parts
+    if parts > MAX_SMS_PARTS:
+        raise Unsendable(f"The text would go out in {parts} parts; at most {MAX_SMS_PARTS} are possible.")
 
 
 def check_number(message: Message) -> None:
-    if not NUMBER.fullmatch(message.address.partition(";")[0]):
+    if not E164_NUMBER.fullmatch(message.address.partition(";")[0]):
         raise Unsendable(f"“{message.address[:80]}” is not one telephone number in international form.")
 
 
 def check_letter(message: Message) -> None:
-    if CONTROL.search(message.address) or not message.address:
+    if CONTROL_CHARACTERS.search(message.address) or not message.address:
         raise Unsendable("The postal address is empty, or holds a character that is none.")
 
 
-CHECKS = {
+CHANNEL_CHECKS = {
     str(Channel.EMAIL): check_email,
     str(Channel.TEXT): check_text,
     str(Channel.LETTER): check_letter,
@@ -139,20 +143,20 @@ CHECKS = {
 }
 
 
-def check_attachments(attachments: Sequence[File], channel: str) -> None:
+def check_attachments(attachments: Sequence[AttachmentFile], channel: str) -> None:
     if attachments and channel not in {Channel.EMAIL, Channel.LETTER}:
         raise Unsendable("Only an e-mail or a letter can have something attached.")
     for name, media_type, _ in attachments:
-        if UNFIT_FOR_A_NAME.search(name) or not 0 < len(name) <= 120:
+        if UNSAFE_IN_FILE_NAME.search(name) or not 0 < len(name) <= 120:
             raise Unsendable(f"“{name[:80]}” cannot be the name of an attachment.")
-        if not MEDIA_TYPE.fullmatch(media_type) or len(media_type) > 120:
+        if not MEDIA_TYPE_PATTERN.fullmatch(media_type) or len(media_type) > 120:
             raise Unsendable(f"“{media_type[:80]}” is no media type, such as application/pdf.")
     size = sum(len(content) for _, _, content in attachments)
-    if size > MOST_ATTACHED:
-        raise Unsendable(f"The attachments have {size:,} bytes; at most {MOST_ATTACHED:,} are possible.")
+    if size > MAX_ATTACHMENT_BYTES:
+        raise Unsendable(f"The attachments have {size:,} bytes; at most {MAX_ATTACHMENT_BYTES:,} are possible.")
 
 
-def attach(messages: Sequence[Message], attachments: Sequence[File]) -> None:
+def attach_files(messages: Sequence[Message], attachments: Sequence[AttachmentFile]) -> None:
     """Freeze the files with each of these messages."""
     Attachment.objects.bulk_create(
         Attachment(message=message, name=name, media_type=media_type, content=content)
@@ -161,9 +165,9 @@ def attach(messages: Sequence[Message], attachments: Sequence[File]) -> None:
     )
 
 
-def is_one_address(address: str) -> bool:
+def is_single_address(address: str) -> bool:
     """One address, its local part in any alphabet (RFC 6531)."""
-    if len(address) > 254 or CONTROL.search(address) or not ONE_ADDRESS.fullmatch(address):
+    if len(address) > 254 or CONTROL_CHARACTERS.search(address) or not SINGLE_ADDRESS_PATTERN.fullmatch(address):
         return False
     local, _, domain = address.rpartition("@")
     plain_local = "".join(letter if letter.isascii() else "x" for letter in local)
@@ -174,17 +178,17 @@ def is_one_address(address: str) -> bool:
     return True
 
 
-def put_in_link(business: Business, message: Message) -> None:
-    if message.channel != Channel.EMAIL or message.kind not in MARKETING:
+def insert_unsubscribe_link(business: Business, message: Message) -> None:
+    if message.channel != Channel.EMAIL or message.kind not in MARKETING_MESSAGE_KINDS:
         return
     token = message_keys.unsubscribe_token(business, message.idempotency_key)
     message.unsubscribe_hash = message_keys.token_hash(token)
-    message.text = message.text.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
-    message.html = message.html.replace(PLACEHOLDER, message_keys.unsubscribe_url(token))
+    message.text = message.text.replace(UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token))
+    message.html = message.html.replace(UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token))
 
 
 @transaction.atomic
-def keep(messages: Sequence[Message], *, by: User | None, now: datetime) -> list[Message]:
+def store_new_messages(messages: Sequence[Message], *, by: User | None, now: datetime) -> list[Message]:
     """INSERT … ON CONFLICT DO NOTHING: those that were not there yet, each with its first line of history."""
     Message.objects.bulk_create(messages, ignore_conflicts=True, batch_size=1000)
     ours = Message.objects.filter(idempotency_key__in=[message.idempotency_key for message in messages])

@@ -9,41 +9,43 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import prefetch_related_objects
 
-from clients.messaging.law import Law, Rule, countries_of
+from clients.messaging.law import LegalRule, LegalRules, countries_of
 from clients.messaging.models import Message, SendingRules
-from clients.messaging.outbox.queueing import MARKETING
-from clients.messaging.quiet import NeverOpenError, allowed_from
+from clients.messaging.outbox.queueing import MARKETING_MESSAGE_KINDS
+from clients.messaging.quiet import NeverOpenError, first_allowed_moment
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
-ROUNDS = 10  # properties in several zones: until an hour suits all
+MAX_ZONE_ROUNDS = 10  # properties in several zones: until an hour suits all
 
 
-def later(business: Business, batch: Sequence[Message], *, now: datetime) -> dict[int, datetime | str]:
+def postponed_until(business: Business, batch: Sequence[Message], *, now: datetime) -> dict[int, datetime | str]:
     """Of these messages, those that may not ring now: the moment from which they may, or why they never may."""
-    ringing = [each for each in batch if each.channel == Channel.TEXT and each.kind in MARKETING]
+    ringing = [each for each in batch if each.channel == Channel.TEXT and each.kind in MARKETING_MESSAGE_KINDS]
     if not ringing:
         return {}
     prefetch_related_objects(ringing, "client__properties")
-    law, rules, today = Law.load(), SendingRules.current(), business.today(now)
+    law, rules, today = LegalRules.load(), SendingRules.current(), business.today(now)
     found: dict[int, datetime | str] = {}
     for message in ringing:
         rule = law.rule_for_all(
             countries_of(message.client), sender_country=business.country, channel=message.channel, on=today
         )
         try:
-            found[message.pk] = first_hour(business, message.client, rule, rules, now)
+            found[message.pk] = next_allowed_moment(business, message.client, rule, rules, now)
         except NeverOpenError as error:
             found[message.pk] = str(error)
     return {pk: moment for pk, moment in found.items() if moment != now}
 
 
-def first_hour(business: Business, client: Client, rule: Rule, rules: SendingRules, now: datetime) -> datetime:
+def next_allowed_moment(
+    business: Business, client: Client, rule: LegalRule, rules: SendingRules, now: datetime
+) -> datetime:
     moment = now
-    for _ in range(ROUNDS):
+    for _ in range(MAX_ZONE_ROUNDS):
         before = moment
-        for zone, country, region in places(business, client):
-            moment = allowed_from(
+        for zone, country, region in client_locations(business, client):
+            moment = first_allowed_moment(
                 moment, zone=zone, country=country, region=region, channel=Channel.TEXT, rules=rules,
                 law_window=rule.window_local,
             )  # fmt: skip
@@ -52,7 +54,7 @@ def first_hour(business: Business, client: Client, rule: Rule, rules: SendingRul
     raise NeverOpenError(NeverOpenError.__doc__)
 
 
-def places(business: Business, client: Client) -> Iterator[tuple[ZoneInfo, str, str]]:
+def client_locations(business: Business, client: Client) -> Iterator[tuple[ZoneInfo, str, str]]:
     """The zone, country and region of each property; the business's own where there is none."""
     homes = list(client.properties.all())
     for home in homes:

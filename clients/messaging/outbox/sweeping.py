@@ -14,7 +14,7 @@ DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether 
 
 
 @dataclass(frozen=True)
-class Swept:
+class SweepCounts:
     """How many rows a sweep moved."""
 
     requeued: int
@@ -22,15 +22,17 @@ class Swept:
     expired: int
 
 
-def sweep() -> Swept:
+def sweep() -> SweepCounts:
     """Leases that ran out: claimed goes back to the queue, transmitting before a person. Expired: cancelled."""
     claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
-    first, behind = left_in_transmitting()
-    return Swept(
-        requeued=transitions.move(claimed, State.QUEUED, note=DIED_BEFORE)
-        + transitions.move(behind, State.QUEUED, note=DIED_BEFORE, attempts=transitions.UNTRIED),
-        unconfirmed=transitions.move(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
-        expired=transitions.move(
+    first, behind = abandoned_messages()
+    return SweepCounts(
+        requeued=transitions.apply_transition(claimed, State.QUEUED, note=DIED_BEFORE)
+        + transitions.apply_transition(
+            behind, State.QUEUED, note=DIED_BEFORE, attempts=transitions.ATTEMPTS_WITHOUT_LAST
+        ),
+        unconfirmed=transitions.apply_transition(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
+        expired=transitions.apply_transition(
             Message.objects.filter(state=State.QUEUED, expires_at__lte=Now()),
             State.CANCELLED,
             note="It was not sent in time.",
@@ -39,7 +41,7 @@ def sweep() -> Swept:
     )
 
 
-def left_in_transmitting() -> tuple[MessageQuerySet, MessageQuerySet]:
+def abandoned_messages() -> tuple[MessageQuerySet, MessageQuerySet]:
     """Of each dead sender the message it may have handed over, and those behind it, which it cannot have.
 
     A sender keeps to the order of its batch, and hands nothing over before the one in front is written down.

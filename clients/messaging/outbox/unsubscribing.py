@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F, Q
 
-from clients.after import clients_left
+from clients.after import publish_client_departures
 from clients.messaging import suppression
 from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Consent, Message
@@ -15,11 +15,11 @@ from clients.messaging.outbox import decisions
 from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import Channel
 
-WHY = "Unsubscribed by the link in a message."
+UNSUBSCRIBED_BY_LINK = "Unsubscribed by the link in a message."
 
 
 @transaction.atomic
-def unsubscribe(*, token: str, now: datetime) -> bool:
+def unsubscribe_by_token(*, token: str, now: datetime) -> bool:
     """Suppress the address, withdraw consent and cancel what is queued for it, all or nothing.
 
     False if no message has this token; whoever asks gets the same answer either way.
@@ -27,28 +27,28 @@ def unsubscribe(*, token: str, now: datetime) -> bool:
     message = Message.objects.select_related("client").filter(unsubscribe_hash=token_hash(token)).first()
     if message is None:
         return False
-    stop(
-        channel=message.channel, address=message.address, people=[message.client], why=WHY,
+    opt_out_address(
+        channel=message.channel, address=message.address, people=[message.client], why=UNSUBSCRIBED_BY_LINK,
         evidence=f"Message {message.message_id}", now=now,
     )  # fmt: skip
     return True
 
 
 @transaction.atomic
-def stop(
+def opt_out_address(
     *, channel: str, address: str, people: Iterable[Client], why: str, evidence: str, now: datetime,
     by: User | None = None,
 ) -> int:  # fmt: skip
     """Suppress, withdraw and cancel in one transaction, by one channel. How many messages were cancelled."""
-    suppression.suppress(business=Business.objects.get(), channel=channel, address=address, reason=why)
+    suppression.suppress_address(business=Business.objects.get(), channel=channel, address=address, reason=why)
     people = list(people)
     for client in people:
-        withdraw(client, channel, why=why, evidence=evidence, by=by)
-    clients_left([client.pk for client in people], why)
-    return decisions.cancel(messages=waiting_for(channel, address, people), why=why, now=now, by=by)
+        withdraw_consent(client, channel, why=why, evidence=evidence, by=by)
+    publish_client_departures([client.pk for client in people], why)
+    return decisions.cancel_unsent(messages=unsent_messages_for(channel, address, people), why=why, now=now, by=by)
 
 
-def withdraw(client: Client, channel: str, *, why: str, evidence: str, by: User | None = None) -> None:
+def withdraw_consent(client: Client, channel: str, *, why: str, evidence: str, by: User | None = None) -> None:
     """An entry of the consent log, unless the newest one is a withdrawal already."""
     newest = Consent.objects.filter(client=client, channel=channel).first()
     if newest is None or newest.is_given:
@@ -57,33 +57,39 @@ def withdraw(client: Client, channel: str, *, why: str, evidence: str, by: User 
         )
 
 
-def waiting_for(channel: str, address: str, people: Iterable[Client]) -> MessageQuerySet:
+def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) -> MessageQuerySet:
     """What has not gone out to this address or these clients by the same channel.
 
     Found by whose address it is, for the answer must not wait for a long queue: what waits for an address that is
     nobody's any more was cancelled with it, and a suppressed address is looked for once more before anything leaves.
     The state is no condition of the query: with old statistics the planner would walk through all that waits.
     """
-    same, own = suppression.normalize(channel, address), {client.pk for client in people}
-    rows = Message.objects.filter(client__in=own | theirs(channel, address))
-    waiting = [row for row in rows.only("client_id", "channel", "address", "state") if row.state in decisions.NOT_GONE]
+    same, own = suppression.normalize_address(channel, address), {client.pk for client in people}
+    rows = Message.objects.filter(client__in=own | client_ids_at(channel, address))
+    waiting = [
+        row
+        for row in rows.only("client_id", "channel", "address", "state")
+        if row.state in decisions.CANCELLABLE_STATES
+    ]
     chosen = [
         row.pk for row in waiting
-        if row.channel == channel and (row.client_id in own or suppression.normalize(channel, row.address) == same)
+        if row.channel == channel and (row.client_id in own or suppression.normalize_address(channel, row.address) == same)
     ]  # fmt: skip
     return Message.objects.filter(pk__in=chosen)
 
 
-def theirs(channel: str, address: str) -> set[int]:
+def client_ids_at(channel: str, address: str) -> set[int]:
     """The clients who have this address or number; with letters, to whom something waits that bears it."""
     if channel == Channel.LETTER:
-        waiting = Message.objects.filter(channel=channel, state__in=decisions.NOT_GONE, address__iexact=address.strip())
+        waiting = Message.objects.filter(
+            channel=channel, state__in=decisions.CANCELLABLE_STATES, address__iexact=address.strip()
+        )
         return set(waiting.values_list("client_id", flat=True))
-    points = ContactPoint.objects.filter(normalized__in=suppression.spellings(channel, address))
+    points = ContactPoint.objects.filter(normalized__in=suppression.address_spellings(channel, address))
     return set(points.values_list("client_id", flat=True))
 
 
-def people_at(number: str) -> list[Client]:
+def clients_at_number(number: str) -> list[Client]:
     """The clients with this telephone number (E.164), and whoever was last written to there; those put away last."""
     points = ContactPoint.objects.filter(normalized=number, kind__in=["mobile", "phone"])
     last = Message.objects.filter(channel=Channel.TEXT, address=number).order_by("-id").values("client_id")[:1]

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from clients.messaging.sending_domain import spf
-from clients.messaging.sending_domain.dns import Ask, NoAnswerError
+from clients.messaging.sending_domain.dns import DnsQuery, NoAnswerError
 
-SHORTEST_KEY_BYTES = 140  # an RSA key of 1,024 bits with its wrapping is 162 bytes; 512 bits are 94 (RFC 8301: ≥ 1024)
+MIN_KEY_BYTES = 140  # an RSA key of 1,024 bits with its wrapping is 162 bytes; 512 bits are 94 (RFC 8301: ≥ 1024)
 
 
-class Verdict(StrEnum):
+class DnsVerdict(StrEnum):
     GOOD = "good"
     MENDABLE = "mendable"
     MISSING = "missing"
@@ -26,13 +26,13 @@ class Finding:
 
     name: str
     host: str
-    verdict: Verdict
-    words: str
+    verdict: DnsVerdict
+    explanation: str
     found: str = ""
     record: str = ""
 
 
-def check_domain(sender: str, *, selectors: Sequence[str], bounce: str, ask: Ask) -> list[Finding]:
+def check_domain(sender: str, *, selectors: Sequence[str], bounce: str, ask: DnsQuery) -> list[Finding]:
     """Look at everything at once; `sender` and `bounce` are domains, `selectors` the names of DKIM keys."""
     checks: list[tuple[str, str, Callable[[], Finding]]] = [
         ("SPF", bounce, lambda: check_spf(bounce, ask)),
@@ -41,43 +41,45 @@ def check_domain(sender: str, *, selectors: Sequence[str], bounce: str, ask: Ask
         ("Answers", bounce, lambda: check_mx(bounce, ask)),
     ]
     with ThreadPoolExecutor(max_workers=len(checks)) as pool:
-        found = list(pool.map(lambda check: looked_at(*check), checks))
-    return found if selectors else [*found, no_selector(sender)]
+        found = list(pool.map(lambda check: run_dns_check(*check), checks))
+    return found if selectors else [*found, missing_selector(sender)]
 
 
-def looked_at(name: str, host: str, check: Callable[[], Finding]) -> Finding:
+def run_dns_check(name: str, host: str, check: Callable[[], Finding]) -> Finding:
     try:
         return check()
     except NoAnswerError as silent:
         return Finding(
-            name, host, Verdict.UNKNOWN, f"DNS did not answer, so nothing is known. Try again later. ({silent})"
+            name, host, DnsVerdict.UNKNOWN, f"DNS did not answer, so nothing is known. Try again later. ({silent})"
         )
 
 
-def check_spf(domain: str, ask: Ask) -> Finding:
-    found = spf.records(domain, ask)
+def check_spf(domain: str, ask: DnsQuery) -> Finding:
+    found = spf.spf_records(domain, ask)
     if not found:
         record = "v=spf1 mx -all"
         words = (
             "No record says which servers may send for you. Ask your mail provider for its “include”, and enter one."
         )
-        return Finding("SPF", domain, Verdict.MISSING, words, "", record)
+        return Finding("SPF", domain, DnsVerdict.MISSING, words, "", record)
     text = " / ".join(found)
     if len(found) > 1:
-        return Finding("SPF", domain, Verdict.MENDABLE, "There are two records; together they count as an error.", text)
-    return judged_spf(domain, found[0], ask)
+        return Finding(
+            "SPF", domain, DnsVerdict.MENDABLE, "There are two records; together they count as an error.", text
+        )
+    return judge_spf(domain, found[0], ask)
 
 
-def judged_spf(domain: str, record: str, ask: Ask) -> Finding:
-    count, end = spf.lookups(record, ask), spf.ending(record)
-    if count > spf.MOST_LOOKUPS:
-        words = f"Receivers must ask {count} more questions; beyond {spf.MOST_LOOKUPS} they give up. Take includes out."
-        return Finding("SPF", domain, Verdict.MENDABLE, words, record)
+def judge_spf(domain: str, record: str, ask: DnsQuery) -> Finding:
+    count, end = spf.count_lookups(record, ask), spf.final_policy(record)
+    if count > spf.MAX_LOOKUPS:
+        words = f"Receivers must ask {count} more questions; beyond {spf.MAX_LOOKUPS} they give up. Take includes out."
+        return Finding("SPF", domain, DnsVerdict.MENDABLE, words, record)
     if end in {"+all", "?all", ""}:
         words = "It lets any server send in your name. Let it end in ~all or, better, -all."
-        return Finding("SPF", domain, Verdict.MENDABLE, words, record)
+        return Finding("SPF", domain, DnsVerdict.MENDABLE, words, record)
     return Finding(
-        "SPF", domain, Verdict.GOOD, "It says which servers may send for you and that others may not.", record
+        "SPF", domain, DnsVerdict.GOOD, "It says which servers may send for you and that others may not.", record
     )
 
 
@@ -85,78 +87,86 @@ def dkim_host(selector: str, domain: str) -> str:
     return f"{selector}._domainkey.{domain}"
 
 
-def tags(record: str) -> dict[str, str]:
+def parse_tags(record: str) -> dict[str, str]:
     """The tag=value list of DKIM and DMARC records (RFC 6376 §3.2)."""
     pairs = (part.partition("=") for part in record.split(";") if "=" in part)
     return {name.strip().lower(): "".join(value.split()) for name, _, value in pairs}
 
 
-def check_dkim(selector: str, domain: str, ask: Ask) -> Finding:
+def check_dkim(selector: str, domain: str, ask: DnsQuery) -> Finding:
     host = dkim_host(selector, domain)
-    found = [text for text in ask(host, "TXT") if "p" in tags(text)]
+    found = [text for text in ask(host, "TXT") if "p" in parse_tags(text)]
     if not found:
         words = "There is no key, so nobody can check a signature. Your mail provider shows the record to enter here."
-        return Finding("DKIM", host, Verdict.MISSING, words, "", "v=DKIM1; k=rsa; p=(the key your mail provider shows)")
-    return judged_dkim(host, found[0])
+        return Finding(
+            "DKIM", host, DnsVerdict.MISSING, words, "", "v=DKIM1; k=rsa; p=(the key your mail provider shows)"
+        )
+    return judge_dkim(host, found[0])
 
 
-def judged_dkim(host: str, record: str) -> Finding:
-    read = tags(record)
+def judge_dkim(host: str, record: str) -> Finding:
+    read = parse_tags(record)
     if not read["p"]:
         return Finding(
-            "DKIM", host, Verdict.MENDABLE, "The key was withdrawn (p= is empty): signatures with it fail.", record
+            "DKIM", host, DnsVerdict.MENDABLE, "The key was withdrawn (p= is empty): signatures with it fail.", record
         )
     try:
         key = base64.b64decode(read["p"], validate=True)
     except binascii.Error:
-        return Finding("DKIM", host, Verdict.MENDABLE, "The key cannot be read; enter it again in one piece.", record)
-    if read.get("k", "rsa") == "rsa" and len(key) < SHORTEST_KEY_BYTES:
-        return Finding("DKIM", host, Verdict.MENDABLE, "The key is too short; make one of 2,048 bits.", record)
-    return Finding("DKIM", host, Verdict.GOOD, "A key is there for receivers to check signatures with.", record)
+        return Finding(
+            "DKIM", host, DnsVerdict.MENDABLE, "The key cannot be read; enter it again in one piece.", record
+        )
+    if read.get("k", "rsa") == "rsa" and len(key) < MIN_KEY_BYTES:
+        return Finding("DKIM", host, DnsVerdict.MENDABLE, "The key is too short; make one of 2,048 bits.", record)
+    return Finding("DKIM", host, DnsVerdict.GOOD, "A key is there for receivers to check signatures with.", record)
 
 
-def no_selector(domain: str) -> Finding:
+def missing_selector(domain: str) -> Finding:
     words = "Enter the name of your mail provider’s key (the “selector”) above; without it the key cannot be found."
-    return Finding("DKIM", f"(selector)._domainkey.{domain}", Verdict.UNKNOWN, words)
+    return Finding("DKIM", f"(selector)._domainkey.{domain}", DnsVerdict.UNKNOWN, words)
 
 
-def parents(domain: str) -> list[str]:
+def parent_domains(domain: str) -> list[str]:
     """The domain and those above it, but for the last label; RFC 7489 asks the organisation's own domain too."""
     labels = domain.split(".")
     return [".".join(labels[at:]) for at in range(max(len(labels) - 1, 1))]
 
 
-def check_dmarc(domain: str, ask: Ask) -> Finding:
+def check_dmarc(domain: str, ask: DnsQuery) -> Finding:
     host = f"_dmarc.{domain}"
-    for each in parents(domain):
+    for each in parent_domains(domain):
         found = [text for text in ask(f"_dmarc.{each}", "TXT") if text.lower().replace(" ", "").startswith("v=dmarc1")]
         if found:
-            return judged_dmarc(f"_dmarc.{each}", found)
+            return judge_dmarc(f"_dmarc.{each}", found)
     words = "Nothing says what becomes of mail that forges your name. The large mailbox providers want at least p=none."
-    return Finding("DMARC", host, Verdict.MISSING, words, "", "v=DMARC1; p=none")
+    return Finding("DMARC", host, DnsVerdict.MISSING, words, "", "v=DMARC1; p=none")
 
 
-def judged_dmarc(host: str, found: list[str]) -> Finding:
+def judge_dmarc(host: str, found: list[str]) -> Finding:
     text = " / ".join(found)
     if len(found) > 1:
-        return Finding("DMARC", host, Verdict.MENDABLE, "There are two records; receivers then use none.", text)
-    policy = tags(found[0]).get("p", "").lower()
+        return Finding("DMARC", host, DnsVerdict.MENDABLE, "There are two records; receivers then use none.", text)
+    policy = parse_tags(found[0]).get("p", "").lower()
     if policy not in {"none", "quarantine", "reject"}:
         return Finding(
-            "DMARC", host, Verdict.MENDABLE, "It has no policy: p= must be none, quarantine or reject.", text
+            "DMARC", host, DnsVerdict.MENDABLE, "It has no policy: p= must be none, quarantine or reject.", text
         )
-    return Finding("DMARC", host, Verdict.GOOD, f"Mail that forges your name is treated as “{policy}”.", text)
+    return Finding("DMARC", host, DnsVerdict.GOOD, f"Mail that forges your name is treated as “{policy}”.", text)
 
 
-def check_mx(domain: str, ask: Ask) -> Finding:
+def check_mx(domain: str, ask: DnsQuery) -> Finding:
     found = ask(domain, "MX")
     if not found:
         words = "No server takes mail for this domain, so undeliverable messages cannot come back to you."
-        return Finding("Answers", domain, Verdict.MISSING, words, "", "10 (your mail server)")
+        return Finding("Answers", domain, DnsVerdict.MISSING, words, "", "10 (your mail server)")
     if found == ["0 ."]:
         return Finding(
-            "Answers", domain, Verdict.MENDABLE, "The domain says that it takes no mail (RFC 7505).", found[0]
+            "Answers", domain, DnsVerdict.MENDABLE, "The domain says that it takes no mail (RFC 7505).", found[0]
         )
     return Finding(
-        "Answers", domain, Verdict.GOOD, "A server takes mail, so undeliverable messages come back.", ", ".join(found)
+        "Answers",
+        domain,
+        DnsVerdict.GOOD,
+        "A server takes mail, so undeliverable messages come back.",
+        ", ".join(found),
     )

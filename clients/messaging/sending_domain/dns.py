@@ -5,22 +5,22 @@ from collections.abc import Callable
 import dns.exception
 import dns.resolver
 
-SECONDS = 4.0
+DNS_TIMEOUT_SECONDS = 4.0
 
-Ask = Callable[[str, str], list[str]]  # (name, type) → the texts of the records, none if there are none
+DnsQuery = Callable[[str, str], list[str]]  # (name, type) → the texts of the records, none if there are none
 
 
 class NoAnswerError(Exception):
     """DNS itself did not answer; that says nothing about the domain."""
 
 
-def ask_dns(name: str, kind: str) -> list[str]:
+def query_dns(name: str, kind: str) -> list[str]:
     """The records of a name as text (the strings of a TXT record joined, as RFC 7208 §3.3 says).
 
     Raises `NoAnswerError` when no server answers in time.
     """
     try:
-        answer = dns.resolver.resolve(name, kind, lifetime=SECONDS)
+        answer = dns.resolver.resolve(name, kind, lifetime=DNS_TIMEOUT_SECONDS)
     except (dns.resolver.NXDOMAIN, dns.resolver.NoAnswer):
         return []
     except (dns.exception.DNSException, OSError, ValueError) as error:

@@ -1,8 +1,18 @@
 """What is said to clients: texts with fields in braces, the owner's own wording or the program's, in any language."""
 
-from clients.messaging.texts.checking import check
-from clients.messaging.texts.fields import FIELDS, TextProblem, fields_of
-from clients.messaging.texts.standard import FALLBACK, languages
-from clients.messaging.texts.writing import Texts, Written, write
+from clients.messaging.texts.checking import check_wording
+from clients.messaging.texts.fields import MESSAGE_FIELDS, TextProblem, fields_of
+from clients.messaging.texts.standard import FALLBACK_LANGUAGE, text_languages
+from clients.messaging.texts.writing import ComposedText, Texts, compose_text
 
-__all__ = ["FALLBACK", "FIELDS", "TextProblem", "Texts", "Written", "check", "fields_of", "languages", "write"]
+__all__ = [
+    "FALLBACK_LANGUAGE",
+    "MESSAGE_FIELDS",
+    "ComposedText",
+    "TextProblem",
+    "Texts",
+    "check_wording",
+    "compose_text",
+    "fields_of",
+    "text_languages",
+]

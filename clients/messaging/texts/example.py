@@ -7,31 +7,35 @@ from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_time
 from babel.numbers import format_currency
 
-from clients.messaging.texts.fields import FIELDS, fields_of
-from clients.messaging.texts.standard import primary
+from clients.messaging.texts.fields import MESSAGE_FIELDS, fields_of
+from clients.messaging.texts.standard import primary_language
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
-OURS = {
+BUSINESS_FIELDS = {
     "business", "legal_name", "phone", "email", "website", "postal_address", "find_us", "because", "stop_line",
     "unsubscribe_url", "advertisement",
 }  # fmt: skip
 
 
-def example(client: Client | None, *, purpose: str, channel: str, language: str, business: Business) -> dict[str, str]:
+def example_fields(
+    client: Client | None, *, purpose: str, channel: str, language: str, business: Business
+) -> dict[str, str]:
     """A value for each field that is not the business's own."""
-    values = {name: FIELDS[name].sample for name in fields_of(purpose, channel) if name not in OURS}
-    values |= {name: value for name, value in dated(language, business).items() if name in values}
+    values = {name: MESSAGE_FIELDS[name].sample for name in fields_of(purpose, channel) if name not in BUSINESS_FIELDS}
+    values |= {name: value for name, value in example_dates(language, business).items() if name in values}
     if client is None:
-        return values | ({"decks": short_sample()} if channel in {Channel.TEXT, Channel.CALL} else {})
-    return values | {"greeting": client.greeting} | ({"decks": found} if (found := decks_of(client, channel)) else {})
+        return values | ({"decks": short_deck_sample()} if channel in {Channel.TEXT, Channel.CALL} else {})
+    return (
+        values | {"greeting": client.greeting} | ({"decks": found} if (found := example_decks(client, channel)) else {})
+    )
 
 
-def short_sample() -> str:
-    return FIELDS["decks"].sample.partition("\n")[0]
+def short_deck_sample() -> str:
+    return MESSAGE_FIELDS["decks"].sample.partition("\n")[0]
 
 
-def decks_of(client: Client, channel: str) -> str:
+def example_decks(client: Client, channel: str) -> str:
     """Label and place of each deck: a paragraph each, or all on one line."""
     is_short = channel in {Channel.TEXT, Channel.CALL}
     found = []
@@ -42,9 +46,9 @@ def decks_of(client: Client, channel: str) -> str:
     return ", ".join(found) if is_short else "\n\n".join(found)
 
 
-def dated(language: str, business: Business) -> dict[str, str]:
+def example_dates(language: str, business: Business) -> dict[str, str]:
     """Days, times and money as this language writes them."""
-    locale = locale_of(language, business)
+    locale = example_locale(language, business)
     return {
         "due_by": format_date(date(2027, 3, 1), "MMMM y", locale),
         "valid_until": format_date(date(2027, 4, 30), "medium", locale),
@@ -54,9 +58,9 @@ def dated(language: str, business: Business) -> dict[str, str]:
     }
 
 
-def locale_of(language: str, business: Business) -> Locale:
+def example_locale(language: str, business: Business) -> Locale:
     """That of the business where it is in this language, else the language's own."""
-    wanted = business.locale if primary(business.locale) == primary(language) else language
+    wanted = business.locale if primary_language(business.locale) == primary_language(language) else language
     try:
         return Locale.parse(wanted, sep="-")
     except (UnknownLocaleError, ValueError):

@@ -14,17 +14,17 @@ from django.template import loader
 from django.utils.safestring import SafeString, mark_safe
 
 from clients import phones
-from clients.messaging.texts.fields import FIELDS, NAMED
-from clients.messaging.texts.standard import Wording, primary
+from clients.messaging.texts.fields import FIELD_PATTERN, MESSAGE_FIELDS
+from clients.messaging.texts.standard import Wording, primary_language
 from clients.models import Business
 
-LEADING_TO = re.compile(r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$")
-ALONE = re.compile(r"^\s*\{(?P<name>\w+)\}\s*$")
+LINK_LINE_PATTERN = re.compile(r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$")
+FIELD_ALONE_PATTERN = re.compile(r"^\s*\{(?P<name>\w+)\}\s*$")
 SMALL_PRINT = re.compile(r"^--\s*$", re.MULTILINE)
 
 
 @dataclass(frozen=True)
-class Part:
+class HtmlPart:
     """A paragraph, a block (its first line stands out) or a button."""
 
     kind: str
@@ -32,93 +32,93 @@ class Part:
     url: str = ""
 
 
-def as_html(words: Wording, subject: str, values: Mapping[str, str], business: Business) -> str:
+def render_html(words: Wording, subject: str, values: Mapping[str, str], business: Business) -> str:
     """The whole page of the message; `{unsubscribe_url}` stays in it for the outbox."""
-    filling = Filling(values, hrefs(values, business))
+    filling = FilledFields(values, field_links(values, business))
     said, _, small = SMALL_PRINT.sub("\0", words.body.replace("\r\n", "\n"), count=1).partition("\0")
     context = {
-        "language": primary(words.language), "subject": subject, "business": business.name,
-        "parts": parts_of(said, filling), "small": parts_of(small, filling, is_small=True),
+        "language": primary_language(words.language), "subject": subject, "business": business.name,
+        "parts": html_parts(said, filling), "small": html_parts(small, filling, is_small=True),
     }  # fmt: skip
     return loader.render_to_string("clients/messages/email.html", context)
 
 
 @dataclass(frozen=True)
-class Filling:
+class FilledFields:
     """What goes into the fields, and where those lead that are links."""
 
     values: Mapping[str, str]
     hrefs: Mapping[str, str]
 
-    def put_in(self, template: str) -> str:
-        return NAMED.sub(lambda match: self.values[match[1]], template).strip()
+    def fill_line(self, template: str) -> str:
+        return FIELD_PATTERN.sub(lambda match: self.values[match[1]], template).strip()
 
     def has_all(self, template: str) -> bool:
         """Something to say, and a value for each field in it."""
-        return bool(template.strip()) and all(self.values[name] for name in NAMED.findall(template))
+        return bool(template.strip()) and all(self.values[name] for name in FIELD_PATTERN.findall(template))
 
 
-def hrefs(values: Mapping[str, str], business: Business) -> dict[str, str]:
+def field_links(values: Mapping[str, str], business: Business) -> dict[str, str]:
     """Only what the program itself knows becomes a link, never what somebody typed."""
     found = {name: values.get(name, "") for name in ("offer_url", "unsubscribe_url")}
     found["website"] = business.website if values.get("website") == business.website else ""
     found["email"] = f"mailto:{values['email']}" if values.get("email") else ""
-    found["phone"] = dialled(values.get("phone", ""), business.country)
+    found["phone"] = tel_uri(values.get("phone", ""), business.country)
     return {name: href for name, href in found.items() if href}
 
 
 @lru_cache(maxsize=64)
-def dialled(phone: str, country: str) -> str:
+def tel_uri(phone: str, country: str) -> str:
     """RFC 3966, without an extension; empty if it is no number."""
     try:
-        return f"tel:{phones.normalize(phone, country).e164.partition(';')[0]}"
+        return f"tel:{phones.parse_phone(phone, country).e164.partition(';')[0]}"
     except phones.PhoneError:
         return ""
 
 
-def parts_of(template: str, filling: Filling, *, is_small: bool = False) -> list[Part]:
-    found: list[Part] = []
+def html_parts(template: str, filling: FilledFields, *, is_small: bool = False) -> list[HtmlPart]:
+    found: list[HtmlPart] = []
     for paragraph in re.split(r"\n\s*\n", template.strip("\n")):
-        alone = ALONE.match(paragraph)
-        if alone and FIELDS[alone["name"]].is_block:
-            found += [block(text) for text in filling.values[alone["name"]].split("\n\n") if text.strip()]
-        elif not is_small and (button := button_of(paragraph, filling)):
+        alone = FIELD_ALONE_PATTERN.match(paragraph)
+        if alone and MESSAGE_FIELDS[alone["name"]].is_block:
+            found += [block_part(text) for text in filling.values[alone["name"]].split("\n\n") if text.strip()]
+        elif not is_small and (button := button_part(paragraph, filling)):
             found.append(button)
-        elif lines := [line(text, filling) for text in paragraph.split("\n") if filling.has_all(text)]:
-            found.append(Part("text", lines))
+        elif lines := [html_line(text, filling) for text in paragraph.split("\n") if filling.has_all(text)]:
+            found.append(HtmlPart("text", lines))
     return found
 
 
-def block(text: str) -> Part:
-    return Part("block", [SafeString(escape(each.strip())) for each in text.strip().split("\n")])
+def block_part(text: str) -> HtmlPart:
+    return HtmlPart("block", [SafeString(escape(each.strip())) for each in text.strip().split("\n")])
 
 
-def button_of(paragraph: str, filling: Filling) -> Part | None:
+def button_part(paragraph: str, filling: FilledFields) -> HtmlPart | None:
     """A line of its own that ends in the link to the offer: its words become the button."""
-    match = LEADING_TO.match(paragraph)
+    match = LINK_LINE_PATTERN.match(paragraph)
     if not match or match["name"] != "offer_url" or not match["words"].strip():
         return None
-    return Part("button", [SafeString(escape(filling.put_in(match["words"])))], filling.values["offer_url"])
+    return HtmlPart("button", [SafeString(escape(filling.fill_line(match["words"])))], filling.values["offer_url"])
 
 
-def line(template: str, filling: Filling) -> SafeString:
+def html_line(template: str, filling: FilledFields) -> SafeString:
     """One line with its values escaped; words that lead to a link become the link."""
-    match = LEADING_TO.match(template)
+    match = LINK_LINE_PATTERN.match(template)
     if match and match["words"].strip():
-        return link(escape(filling.put_in(match["words"])), filling.values[match["name"]])
+        return html_link(escape(filling.fill_line(match["words"])), filling.values[match["name"]])
     pieces, end = [], 0
-    for each in NAMED.finditer(template):
-        pieces += [escape(template[end : each.start()]), piece(each[1], filling)]
+    for each in FIELD_PATTERN.finditer(template):
+        pieces += [escape(template[end : each.start()]), html_value(each[1], filling)]
         end = each.end()
     return mark_safe("".join([*pieces, escape(template[end:])]))  # noqa: S308 - each piece is escaped
 
 
-def piece(name: str, filling: Filling) -> str:
+def html_value(name: str, filling: FilledFields) -> str:
     shown = escape(filling.values[name]).replace("\n", "<br>\n")
-    return link(shown, filling.hrefs[name]) if name in filling.hrefs else shown
+    return html_link(shown, filling.hrefs[name]) if name in filling.hrefs else shown
 
 
-def link(shown: str, url: str) -> SafeString:
+def html_link(shown: str, url: str) -> SafeString:
     whole = ";white-space:nowrap" if url.startswith("tel:") else ""
     href = f'href="{escape(url)}" style="color:#17526d{whole}"'
     return mark_safe(f'<a class="link" {href}>{shown}</a>')  # noqa: S308 - escaped

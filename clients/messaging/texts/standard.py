@@ -6,9 +6,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from clients.languages import primary
+from clients.languages import primary_language
 
-FALLBACK = "en"
+FALLBACK_LANGUAGE = "en"
 
 
 @dataclass(frozen=True)
@@ -22,33 +22,33 @@ class Wording:
 
 
 @cache
-def table() -> dict[str, Any]:
+def standard_texts() -> dict[str, Any]:
     return tomllib.loads((Path(__file__).parent / "standard.toml").read_text(encoding="utf-8"))
 
 
-def languages() -> dict[str, str]:
+def text_languages() -> dict[str, str]:
     """Code → its own name, of the languages that the program has texts in."""
-    return {code: words["name"] for code, words in table()["words"].items()}
+    return {code: words["name"] for code, words in standard_texts()["words"].items()}
 
 
 @cache
-def wording(purpose: str, channel: str, language: str) -> Wording | None:
+def standard_wording(purpose: str, channel: str, language: str) -> Wording | None:
     """The program's text in exactly this language, if there is one."""
-    found = table()[purpose][channel].get(language)
+    found = standard_texts()[purpose][channel].get(language)
     return Wording(found.get("subject", ""), found["body"].strip("\n"), language) if found else None
 
 
-def word(language: str, name: str) -> str:
+def standard_phrase(language: str, name: str) -> str:
     """A phrase around texts, such as the stop line; English where the language has none."""
-    words = table()["words"]
-    return str(words.get(primary(language), words[FALLBACK])[name])
+    words = standard_texts()["words"]
+    return str(words.get(primary_language(language), words[FALLBACK_LANGUAGE])[name])
 
 
-def chain(*wanted: str) -> list[str]:
+def language_chain(*wanted: str) -> list[str]:
     """The languages to try, each before its shorter form: fr-CA, fr, en-CA, en."""
     found: list[str] = []
-    for language in (*wanted, FALLBACK):
-        for form in (language.replace("_", "-"), primary(language)):
+    for language in (*wanted, FALLBACK_LANGUAGE):
+        for form in (language.replace("_", "-"), primary_language(language)):
             if form and form not in found:
                 found.append(form)
     return found

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, sends, signed_in
+from clients.access import business_of, current_user, office_required
 from clients.messaging.actions import calls as actions
 from clients.messaging.channels import calls as call_list
 from clients.messaging.forms.calls import CallForm
@@ -14,25 +14,25 @@ from clients.messaging.models import CallNote, Message
 from clients.messaging.models.message import State
 from clients.models.channel import Channel
 
-BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
+CALL_BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
 
 
 @require_GET
-@sends
-def calls(request: HttpRequest) -> HttpResponse:
-    found = call_list.to_make(business_of(request), now=timezone.now())
+@office_required
+def list_calls(request: HttpRequest) -> HttpResponse:
+    found = call_list.due_calls(business_of(request), now=timezone.now())
     context = {
         "calls": [call for call in found if not call.why_not],
         "not_to_be_made": [call for call in found if call.why_not],
         "later": Message.objects.filter(channel=Channel.CALL, state=State.QUEUED).count() - len(found),
         "recent": CallNote.objects.select_related("message__client", "by")[:10],
-        "buttons": BUTTONS,
+        "buttons": CALL_BUTTONS,
     }
     return render(request, "clients/calls.html", context)
 
 
 @require_POST
-@sends
+@office_required
 def note_call(request: HttpRequest, pk: int) -> HttpResponse:
     message = get_object_or_404(Message.objects.select_related("client"), pk=pk, channel=Channel.CALL)
     form = CallForm(request.POST)
@@ -40,7 +40,9 @@ def note_call(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
         return redirect("channels:calls")
     result, note = form.cleaned_data["result"], form.cleaned_data["note"]
-    if actions.note_call(message=message, result=result, note=note, by=signed_in(request), now=timezone.now()):
+    if actions.record_call_result(
+        message=message, result=result, note=note, by=current_user(request), now=timezone.now()
+    ):
         messages.success(request, f"Noted for {message.client.name}: {CallNote.Result(result).label.lower()}.")
     else:
         messages.warning(request, f"Nothing was changed: {message.client.name} is not on the list any more.")

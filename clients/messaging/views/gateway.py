@@ -9,28 +9,28 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, manages
+from clients.access import business_of, owner_required
 from clients.messaging.actions import gateway as actions
-from clients.messaging.channels.contract import LineDownError, Result
+from clients.messaging.channels.contract import SendResult, TransportDownError
 from clients.messaging.forms.gateway import GatewayForm, TrialForm
 from clients.messaging.models import InboundEvent, TextGateway
 
-SAID = {
-    Result.ACCEPTED: "The gateway took it. Look at your telephone.",
-    Result.NOT_NOW: "The gateway did not take it for now.",
-    Result.REFUSED: "The gateway refused it.",
-    Result.UNKNOWN: "It was handed over and the answer was lost or not understood. Look at your telephone.",
+RESULT_MESSAGES = {
+    SendResult.ACCEPTED: "The gateway took it. Look at your telephone.",
+    SendResult.NOT_NOW: "The gateway did not take it for now.",
+    SendResult.REFUSED: "The gateway refused it.",
+    SendResult.UNKNOWN: "It was handed over and the answer was lost or not understood. Look at your telephone.",
 }
 
 
 @require_http_methods(["GET", "POST"])
-@manages
-def gateway(request: HttpRequest) -> HttpResponse:
+@owner_required
+def edit_gateway(request: HttpRequest) -> HttpResponse:
     row = TextGateway.objects.filter(id=1).first() or TextGateway(id=1)
     country = business_of(request).country
     form = GatewayForm(request.POST or None, instance=row, country=country)
     if form.is_valid():
-        actions.keep_gateway(gateway=form.instance)
+        actions.save_gateway(gateway=form.instance)
         messages.success(request, "Saved. Text messages go out by it." if row.is_on else "Saved. It is not in use yet.")
         return redirect("settings:gateway")
     context = {
@@ -41,7 +41,7 @@ def gateway(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@manages
+@owner_required
 @never_cache
 def hook_secret(request: HttpRequest) -> HttpResponse:
     """The one answer to a post that is a page: the secret is shown here, once, and kept nowhere."""
@@ -49,7 +49,7 @@ def hook_secret(request: HttpRequest) -> HttpResponse:
     if row is None:
         messages.warning(request, "Save the gateway first.")
         return redirect("settings:gateway")
-    secret = actions.new_hook_secret(gateway=row)
+    secret = actions.create_hook_secret(gateway=row)
     addresses = [
         (words, settings.BASE_URL + reverse(name, kwargs={"secret": secret}))
         for words, name in (("Reports of delivery", "text_status"), ("Answers of clients", "text_inbound"))
@@ -58,8 +58,8 @@ def hook_secret(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@manages
-def trial(request: HttpRequest) -> HttpResponse:
+@owner_required
+def try_gateway(request: HttpRequest) -> HttpResponse:
     form = TrialForm(request.POST, country=business_of(request).country)
     if not form.is_valid():
         messages.error(request, " ".join(str(error) for error in form.errors["number"]))
@@ -68,9 +68,9 @@ def trial(request: HttpRequest) -> HttpResponse:
         outcome = actions.send_trial(
             business=business_of(request), number=form.cleaned_data["number"], now=timezone.now()
         )
-    except LineDownError as error:
+    except TransportDownError as error:
         messages.error(request, f"Nothing was sent: {error}")
         return redirect("settings:gateway")
-    say = messages.success if outcome.result is Result.ACCEPTED else messages.warning
-    say(request, f"{SAID[outcome.result]} Its answer: {outcome.reply or 'none'}")
+    add_message = messages.success if outcome.result is SendResult.ACCEPTED else messages.warning
+    add_message(request, f"{RESULT_MESSAGES[outcome.result]} Its answer: {outcome.reply or 'none'}")
     return redirect("settings:gateway")

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST
 
 from clients.messaging.incoming import hooks
 
-STATUS_OF: dict[type[Exception], int] = {
+HTTP_STATUS_OF: dict[type[Exception], int] = {
     hooks.UnknownHookError: 404,
     hooks.ForgedError: 403,
     hooks.BadReportError: 400,
@@ -23,7 +23,7 @@ STATUS_OF: dict[type[Exception], int] = {
 @never_cache
 @require_POST
 def text_status(request: HttpRequest, secret: str) -> HttpResponse:
-    return received(request, "text status", secret)
+    return receive_post(request, "text status", secret)
 
 
 @csrf_exempt
@@ -31,21 +31,21 @@ def text_status(request: HttpRequest, secret: str) -> HttpResponse:
 @never_cache
 @require_POST
 def text_inbound(request: HttpRequest, secret: str) -> HttpResponse:
-    return received(request, "text inbound", secret)
+    return receive_post(request, "text inbound", secret)
 
 
-def received(request: HttpRequest, source: str, secret: str) -> HttpResponse:
+def receive_post(request: HttpRequest, source: str, secret: str) -> HttpResponse:
     """A repetition is answered like the first: gateways post again what gets no 2xx."""
     try:
-        words = hooks.receive(
+        words = hooks.receive_gateway_post(
             source=source, secret=secret, content=request.body, headers=request.headers, now=timezone.now()
         )
-    except tuple(STATUS_OF) as error:
-        return plain(str(error), STATUS_OF[type(error)])
-    return plain(words, 200)
+    except tuple(HTTP_STATUS_OF) as error:
+        return plain_response(str(error), HTTP_STATUS_OF[type(error)])
+    return plain_response(words, 200)
 
 
-def plain(words: str, status: int) -> HttpResponse:
+def plain_response(words: str, status: int) -> HttpResponse:
     response = HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
     # Django would log the address of a refusal, and with it the secret; clients.messaging.incoming.hooks has logged the reason.
     response._has_been_logged = True  # type: ignore[attr-defined]

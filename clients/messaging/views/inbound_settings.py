@@ -7,7 +7,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, manages
+from clients.access import business_of, owner_required
 from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import bounces
 from clients.messaging.incoming.hooks import mail_service
@@ -15,27 +15,27 @@ from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import channel_health
 from clients.models import Business
 
-SHOWN = 8
+EVENTS_SHOWN = 8
 
 
 @require_http_methods(["GET", "POST"])
-@manages
-def coming_back(request: HttpRequest) -> HttpResponse:
+@owner_required
+def edit_inbound_settings(request: HttpRequest) -> HttpResponse:
     form = RetentionForm(request.POST or None, instance=Business.objects.get(pk=business_of(request).pk))
     if form.is_valid():
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:coming_back")
-    by_service = mail_service.is_configured()
+    by_service = mail_service.uses_mail_service()
     context = {
-        "form": form, "by_service": by_service, "is_proved": by_service and mail_service.is_proved(),
-        "hook": address_of_hook() if by_service else "",
-        "mailbox": f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if bounces.is_configured() else "",
-        "trouble": channel_health.of([channel_health.BOUNCES]).get(channel_health.BOUNCES, ""),
-        "events": InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[:SHOWN],
+        "form": form, "by_service": by_service, "is_proved": by_service and mail_service.can_verify_reports(),
+        "hook": mail_hook_url() if by_service else "",
+        "mailbox": f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if bounces.has_bounce_mailbox() else "",
+        "trouble": channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]).get(channel_health.BOUNCE_MAILBOX, ""),
+        "events": InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[:EVENTS_SHOWN],
     }  # fmt: skip
     return render(request, "settings/coming_back.html", context)
 
 
-def address_of_hook() -> str:
-    return settings.BASE_URL + reverse("mail_reports", args=[mail_service.name()])
+def mail_hook_url() -> str:
+    return settings.BASE_URL + reverse("mail_reports", args=[mail_service.service_name()])

@@ -8,54 +8,54 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, manages, signed_in
+from clients.access import business_of, current_user, owner_required
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
-from clients.messaging.law import Law
-from clients.messaging.law.words import Shown
+from clients.messaging.law import LegalRules
+from clients.messaging.law.words import RuleSummary
 from clients.messaging.models import LawRule
 from clients.models.channel import Channel
 
 
 @require_GET
-@manages
-def law(request: HttpRequest) -> HttpResponse:
+@owner_required
+def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
-    rules, on = Law.load(), today(request)
+    rules, on = LegalRules.load(), today(request)
     context = {
-        "places": law_page.places(rules, business, on=on), "applied": law_page.applied(),
-        "table": law_page.whole_table(), "own": LawRule.objects.all(), "table_of": law_page.table_of(),
+        "places": law_page.rules_by_country(rules, business, on=on), "applied": law_page.applied_rules(),
+        "table": law_page.rules_by_jurisdiction(), "own": LawRule.objects.all(), "table_of": law_page.law_table_date(),
     }  # fmt: skip
     return render(request, "settings/law.html", context)
 
 
 @require_http_methods(["GET", "POST"])
-@manages
+@owner_required
 def law_rule(request: HttpRequest, jurisdiction: str, medium: str) -> HttpResponse:
     """The owner's own rule of one country, from a day on; it begins as what is in force there now."""
     if medium not in Channel.values or not law_page.is_jurisdiction(jurisdiction):
         raise Http404("There is no such rule.")
-    rule = Law.load().rule_of(jurisdiction, medium, today(request))
+    rule = LegalRules.load().rule_of(jurisdiction, medium, today(request))
     form = LawRuleForm(request.POST or None, medium=medium, today=today(request), rule=rule)
     if form.is_valid():
-        actions.keep_law_rule(
+        actions.save_law_rule(
             jurisdiction=jurisdiction, medium=medium, valid_from=form.cleaned_data["valid_from"], rules=form.rules,
-            source=form.cleaned_data["source"], checked_on=form.cleaned_data["checked_on"], by=signed_in(request),
+            source=form.cleaned_data["source"], checked_on=form.cleaned_data["checked_on"], by=current_user(request),
             now=timezone.now(),
         )  # fmt: skip
         messages.success(request, "Saved. Messages already in the outbox keep the rule they were queued under.")
         return redirect("speech:law")
     context = {
-        "form": form, "place": law_page.name_of(jurisdiction), "medium": Channel(medium).label, "shown": Shown(rule),
+        "form": form, "place": law_page.jurisdiction_name(jurisdiction), "medium": Channel(medium).label, "shown": RuleSummary(rule),
     }  # fmt: skip
     return render(request, "settings/law_rule.html", context)
 
 
 @require_POST
-@manages
+@owner_required
 def law_drop(request: HttpRequest, pk: int) -> HttpResponse:
-    actions.drop_law_rule(row=get_object_or_404(LawRule, pk=pk))
+    actions.delete_law_rule(row=get_object_or_404(LawRule, pk=pk))
     messages.success(request, "Our own rule is gone; the table counts again.")
     return redirect("speech:law")
 

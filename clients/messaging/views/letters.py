@@ -8,18 +8,18 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import View, business_of, sends, signed_in
+from clients.access import ViewFunction, business_of, current_user, office_required
 from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing
-from clients.messaging.channels.letters.sheets import sheet_of
+from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
 from clients.models.channel import Channel
 
-MOST_BATCHES = 20
-MOST_WAITING = 100
+MAX_BATCHES = 20
+MAX_WAITING = 100
 
 
-def or_say_why(view: View) -> View:
+def warn_on_letter_error(view: ViewFunction) -> ViewFunction:
     """What cannot be done with a batch is said on its page."""
 
     @wraps(view)
@@ -34,22 +34,22 @@ def or_say_why(view: View) -> View:
 
 
 @require_GET
-@sends
-def letters(request: HttpRequest) -> HttpResponse:
+@office_required
+def list_letters(request: HttpRequest) -> HttpResponse:
     context = {
-        "waiting": batches.waiting().select_related("client").order_by("not_before", "pk")[:MOST_WAITING],
-        "count": batches.waiting().count(),
-        "open": batches.with_counts().filter(posted_at=None),
-        "posted": batches.with_counts().exclude(posted_at=None)[:MOST_BATCHES],
-        "sheet": sheet_of(business_of(request).country),
+        "waiting": batches.waiting_letters().select_related("client").order_by("not_before", "pk")[:MAX_WAITING],
+        "count": batches.waiting_letters().count(),
+        "open": batches.batches_for_list().filter(posted_at=None),
+        "posted": batches.batches_for_list().exclude(posted_at=None)[:MAX_BATCHES],
+        "sheet": sheet_for_country(business_of(request).country),
     }
     return render(request, "clients/letters.html", context)
 
 
 @require_POST
-@sends
+@office_required
 def make_batch(request: HttpRequest) -> HttpResponse:
-    made = actions.make_batch(by=signed_in(request), now=timezone.now())
+    made = actions.create_letter_batch(by=current_user(request), now=timezone.now())
     if made is None:
         messages.warning(request, "No letter is waiting to be printed.")
         return redirect("channels:letters")
@@ -57,24 +57,24 @@ def make_batch(request: HttpRequest) -> HttpResponse:
 
 
 @require_GET
-@sends
-def batch(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(batches.with_counts(), pk=pk)
-    found = batches.letters_of(row, business_of(request))
+@office_required
+def show_letter_batch(request: HttpRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(batches.batches_for_list(), pk=pk)
+    found = batches.letters_in_batch(row, business_of(request))
     context = {
         "batch": row, "pile": [each for each in found if not each.why_not],
-        "out": [each for each in found if each.why_not], "sheet": sheet_of(business_of(request).country),
+        "out": [each for each in found if each.why_not], "sheet": sheet_for_country(business_of(request).country),
     }  # fmt: skip
     return render(request, "clients/batch.html", context)
 
 
 @require_POST
-@sends
-@or_say_why
+@office_required
+@warn_on_letter_error
 def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
     both_sides = request.POST.get("sides") != "one"
-    made = actions.print_batch(batch=row, by=signed_in(request), now=timezone.now(), both_sides=both_sides)
+    made = actions.print_letter_batch(batch=row, by=current_user(request), now=timezone.now(), both_sides=both_sides)
     for each in made.apart:
         messages.warning(request, f"Not in the print, to be printed by itself. {each}.")
     name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
@@ -83,11 +83,11 @@ def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@sends
-@or_say_why
+@office_required
+@warn_on_letter_error
 def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    posted = actions.post_batch(batch=row, by=signed_in(request), now=timezone.now())
+    posted = actions.mark_batch_posted(batch=row, by=current_user(request), now=timezone.now())
     messages.success(request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted.")
     if posted.left_out:
         messages.warning(request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?")
@@ -95,27 +95,27 @@ def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@sends
-@or_say_why
+@office_required
+@warn_on_letter_error
 def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
-    count = actions.take_apart(batch=row, by=signed_in(request), now=timezone.now())
+    count = actions.dissolve_letter_batch(batch=row, by=current_user(request), now=timezone.now())
     messages.success(request, f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.")
     return redirect("channels:letters")
 
 
 @require_GET
-@sends
-def test_sheet(request: HttpRequest) -> HttpResponse:
+@office_required
+def download_test_sheet(request: HttpRequest) -> HttpResponse:
     """To be folded and held against the window of an envelope."""
     headers = {"Content-Disposition": 'attachment; filename="test-sheet.pdf"'}
-    pdf = printing.test_sheet(business_of(request))
+    pdf = printing.render_window_test(business_of(request))
     return HttpResponse(pdf, content_type="application/pdf", headers=headers)
 
 
 @require_GET
-@sends
-def enclosure(request: HttpRequest, pk: int) -> HttpResponse:
+@office_required
+def download_enclosure(request: HttpRequest, pk: int) -> HttpResponse:
     """What goes into the envelope with a letter."""
     row = get_object_or_404(Attachment, pk=pk, message__channel=Channel.LETTER)
     name = "".join(each if each.isascii() and each.isprintable() and each not in '"\\' else "_" for each in row.name)

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
-from clients.messaging.views.hooks import STATUS_OF, plain
+from clients.messaging.views.hooks import HTTP_STATUS_OF, plain_response
 
 
 @csrf_exempt
@@ -22,18 +22,18 @@ from clients.messaging.views.hooks import STATUS_OF, plain
 def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
     """A repetition is answered like the first: services post again what gets no 2xx."""
     if request.method == "HEAD":
-        return plain("", 200)
+        return plain_response("", 200)
     try:
         request.body  # noqa: B018 - read before django-anymail does, so that one that is too long is refused here
-        mail_service.receive(service=service, request=request)
+        mail_service.receive_service_post(service=service, request=request)
     except RequestDataTooBig as error:
-        hooks.refused(error, mail_service.SOURCE)
-        return plain("The report is too long.", 413)
-    except tuple(STATUS_OF) as error:
-        return plain(str(error), STATUS_OF[type(error)])
-    return plain("Taken.", 200)
+        hooks.log_refused_post(error, mail_service.SERVICE_REPORT_SOURCE)
+        return plain_response("The report is too long.", 413)
+    except tuple(HTTP_STATUS_OF) as error:
+        return plain_response(str(error), HTTP_STATUS_OF[type(error)])
+    return plain_response("Taken.", 200)
 
 
-def take(event: Any, esp_name: str, **sent: Any) -> None:
+def receive_mail_event(event: Any, esp_name: str, **sent: Any) -> None:
     """Django-anymail's signal. What fails here fails the post, and the service posts again."""
-    mail_events.receive(service=esp_name, event=event, now=timezone.now())
+    mail_events.handle_mail_event(service=esp_name, event=event, now=timezone.now())

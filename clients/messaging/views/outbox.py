@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, sends
+from clients.access import business_of, office_required
 from clients.messaging import text_costs
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
@@ -21,15 +21,15 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import channel_health, decisions, delivery_reports, fallback
 from clients.messaging.unsendable import Unsendable
 from clients.models import User
-from clients.models.channel import BY_MACHINE, Channel
+from clients.models.channel import AUTOMATIC_CHANNELS, Channel
 
-A_PAGE = 50
-MOST_NEEDING = 20
-MONTHS = 6  # of text messages and what they cost
+MESSAGES_PER_PAGE = 50
+MAX_NEEDING_A_PERSON = 20
+COST_MONTHS = 6  # of text messages and what they cost
 
 
 @dataclass(frozen=True)
-class Deed:
+class MessageAction:
     """A door: the word on its button, what it does, and what is said afterwards (or what the deed itself says)."""
 
     label: str
@@ -37,103 +37,111 @@ class Deed:
     done: str
 
 
-def cancelled(message: Message, now: datetime, by: User) -> bool:
-    return bool(decisions.cancel(messages=[message], why="Cancelled by hand.", now=now, by=by))
+def cancel_by_hand(message: Message, now: datetime, by: User) -> bool:
+    return bool(decisions.cancel_unsent(messages=[message], why="Cancelled by hand.", now=now, by=by))
 
 
-def asked(message: Message, now: datetime, by: User) -> str:
+def fetch_delivery_report(message: Message, now: datetime, by: User) -> str:
     """The gateway looks a message up and says what it knows."""
-    return delivery_reports.ask(message=message, now=now)
+    return delivery_reports.query_gateway(message=message, now=now)
 
 
-def said_by(channel: str) -> Callable[[Message, datetime, User], bool]:
-    return lambda message, now, by: bool(fallback.say(message=message, channel=channel, by=by, now=now))
+def resend_by_channel(channel: str) -> Callable[[Message, datetime, User], bool]:
+    return lambda message, now, by: bool(fallback.resend_by(message=message, channel=channel, by=by, now=now))
 
 
-DEEDS = {
-    "confirm": Deed(
-        "It went out", lambda m, now, by: decisions.confirm(message=m, now=now, by=by), "Noted: it went out."
+MESSAGE_ACTIONS = {
+    "confirm": MessageAction(
+        "It went out", lambda m, now, by: decisions.confirm_sent(message=m, now=now, by=by), "Noted: it went out."
     ),
-    "again": Deed(
-        "Send again", lambda m, now, by: decisions.send_again(message=m, now=now, by=by), "It is queued once more."
+    "again": MessageAction(
+        "Send again", lambda m, now, by: decisions.resend_message(message=m, now=now, by=by), "It is queued once more."
     ),
-    "aside": Deed("Leave it", lambda m, now, by: decisions.set_aside(message=m, now=now, by=by), "It is left at that."),
-    "cancel": Deed("Cancel", cancelled, "It is cancelled and will not go out."),
-    "hold": Deed(
-        "Hold", lambda m, now, by: decisions.hold(message=m, now=now, by=by), "It is held back until released."
+    "aside": MessageAction(
+        "Leave it", lambda m, now, by: decisions.dismiss_message(message=m, now=now, by=by), "It is left at that."
     ),
-    "ask": Deed("Ask the gateway", asked, ""),
-    "came_back": Deed(
+    "cancel": MessageAction("Cancel", cancel_by_hand, "It is cancelled and will not go out."),
+    "hold": MessageAction(
+        "Hold", lambda m, now, by: decisions.hold_message(message=m, now=now, by=by), "It is held back until released."
+    ),
+    "ask": MessageAction("Ask the gateway", fetch_delivery_report, ""),
+    "came_back": MessageAction(
         "It came back",
-        lambda m, now, by: decisions.came_back(message=m, now=now, by=by),
+        lambda m, now, by: decisions.mark_letter_returned(message=m, now=now, by=by),
         "Noted: the post returned it.",
     ),
-    "by_letter": Deed("Send it as a letter", said_by(Channel.LETTER), "It waits among the letters to print."),
-    "by_call": Deed("Put it on the call list", said_by(Channel.CALL), "It is on the call list."),
-    "release": Deed(
-        "Release", lambda m, now, by: decisions.release(message=m, now=now, by=by), "It is released and may go out."
+    "by_letter": MessageAction(
+        "Send it as a letter", resend_by_channel(Channel.LETTER), "It waits among the letters to print."
+    ),
+    "by_call": MessageAction("Put it on the call list", resend_by_channel(Channel.CALL), "It is on the call list."),
+    "release": MessageAction(
+        "Release",
+        lambda m, now, by: decisions.release_message(message=m, now=now, by=by),
+        "It is released and may go out.",
     ),
 }
 
 
 @require_GET
-@sends
+@office_required
 def outbox_list(request: HttpRequest) -> HttpResponse:
     state, words = request.GET.get("state", ""), request.GET.get("q", "").strip()[:200]
     state = state if state in State.values else ""
     rows = Message.objects.for_list().in_state(state).matching(words)
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}
     context = {
-        "counts": counts(),
-        "needing": [] if filters else list(Message.objects.for_list().needing_a_person()[:MOST_NEEDING]),
-        "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
+        "counts": state_counts(),
+        "needing": [] if filters else list(Message.objects.for_list().needing_a_person()[:MAX_NEEDING_A_PERSON]),
+        "page": Paginator(rows, MESSAGES_PER_PAGE).get_page(request.GET.get("page")),
         "state": state,
         "words": words,
         "query": urlencode(filters),
-        "letters": batches.waiting().count(),
+        "letters": batches.waiting_letters().count(),
         "calls": Message.objects.due(Channel.CALL).count(),
         "sends_texts": TextGateway.objects.exists(),
-        "trouble": channel_health.of([*BY_MACHINE, channel_health.BOUNCES]),
-        "deeds": DEEDS,
+        "trouble": channel_health.down_reasons([*AUTOMATIC_CHANNELS, channel_health.BOUNCE_MAILBOX]),
+        "deeds": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
 
 
-def counts() -> list[tuple[str, str, int]]:
+def state_counts() -> list[tuple[str, str, int]]:
     """State, its word and how many, in the order of a message's life; states without any are left out."""
     found = Message.objects.count_by_state()
     return [(state.value, str(state.label), found[state.value]) for state in State if found.get(state.value)]
 
 
 @require_GET
-@sends
-def texts(request: HttpRequest) -> HttpResponse:
+@office_required
+def show_text_costs(request: HttpRequest) -> HttpResponse:
     """What the text messages of each month cost."""
     business = business_of(request)
     context = {
-        "months": text_costs.by_month(business=business, today=business.today(timezone.now()), months=MONTHS),
-        "price": text_costs.price(),
+        "months": text_costs.text_costs_by_month(
+            business=business, today=business.today(timezone.now()), months=COST_MONTHS
+        ),
+        "price": text_costs.text_part_price(),
         "currency": business.currency,
-        "unconfirmed": text_costs.unconfirmed(),
+        "unconfirmed": text_costs.count_unconfirmed_texts(),
     }
     return render(request, "clients/text_costs.html", context)
 
 
 @require_GET
-@sends
+@office_required
 def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
     rows = Message.objects.select_related("client", "consent", "queued_by").prefetch_related("events__by")
     message = get_object_or_404(rows, pk=pk)
     context = {
         "message": message,
-        "doors": open_doors(message),
+        "doors": available_actions(message),
         "is_in_doubt": fallback.is_in_doubt(message, now=timezone.now()),
         "hours": SendingRules.current().unconfirmed_hours,
     }
     return render(request, "clients/outbox_detail.html", context)
 
 
-def open_doors(message: Message) -> list[tuple[str, Deed]]:
+def available_actions(message: Message) -> list[tuple[str, MessageAction]]:
     """What a person may decide about it now, the most likely first."""
     names = {
         State.UNCONFIRMED: ["confirm", "again", "aside"],
@@ -146,15 +154,15 @@ def open_doors(message: Message) -> list[tuple[str, Deed]]:
         names = ["came_back"]
     if message.channel == Channel.TEXT and message.state == State.UNCONFIRMED:
         names = ["ask", *names]
-    return [(name, DEEDS[name]) for name in names]
+    return [(name, MESSAGE_ACTIONS[name]) for name in names]
 
 
 @require_POST
-@sends
+@office_required
 def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
     """One door. A second click, or one that comes too late, changes nothing and says so."""
     message = get_object_or_404(Message, pk=pk)
-    chosen = DEEDS.get(deed)
+    chosen = MESSAGE_ACTIONS.get(deed)
     if chosen is None:
         raise Http404
     try:

@@ -9,27 +9,27 @@ from django.utils import timezone
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, manages, signed_in
+from clients.access import business_of, current_user, owner_required
 from clients.messaging import texts
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LanguageForm, TextForm
 from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import Wording
-from clients.messaging.texts_page import Preview, language_name, languages_in_use, listed
+from clients.messaging.texts_page import TextPreview, language_name, languages_in_use, text_listings
 from clients.models import Client
 from clients.models.channel import Channel
 
-SUGGESTED = 100
+CLIENTS_SUGGESTED = 100
 
 
 @require_GET
-@manages
+@owner_required
 def text_list(request: HttpRequest) -> HttpResponse:
     """All purposes and channels in one language, each with whose wording is in force."""
     form = LanguageForm(request.GET if "language" in request.GET else None)
-    language = form.cleaned_data["language"] if form.is_bound and form.is_valid() else texts.FALLBACK
+    language = form.cleaned_data["language"] if form.is_bound and form.is_valid() else texts.FALLBACK_LANGUAGE
     context = {
-        "wanted": language, "languages": languages_in_use(language), "rows": listed(business_of(request), language),
+        "wanted": language, "languages": languages_in_use(language), "rows": text_listings(business_of(request), language),
         "channels": Channel.choices, "form": form,
     }  # fmt: skip
     return render(request, "settings/texts.html", context)
@@ -37,16 +37,16 @@ def text_list(request: HttpRequest) -> HttpResponse:
 
 @csp_update({"frame-src": [SELF]})
 @require_http_methods(["GET", "POST"])
-@manages
-def text(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
+@owner_required
+def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
     """The form of one text. Saving checks it; the button Preview, and typing where scripts run, change nothing."""
-    words = asked(request, purpose, channel, language)
+    words = wording_or_404(request, purpose, channel, language)
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
     form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=channel)
     if "save" in request.POST and form.is_valid():
-        actions.keep_text(
+        actions.save_message_text(
             purpose=purpose, channel=channel, language=language, subject=form.cleaned_data.get("subject", ""),
-            body=form.cleaned_data["body"], by=signed_in(request), now=timezone.now(),
+            body=form.cleaned_data["body"], by=current_user(request), now=timezone.now(),
         )  # fmt: skip
         messages.success(request, "Saved. Messages already in the outbox keep their text.")
         return redirect("speech:text", purpose, channel, language)
@@ -55,7 +55,7 @@ def text(request: HttpRequest, purpose: str, channel: str, language: str) -> Htt
         "tongue": language_name(language), "instead": language_name(words.language),
         "name": MessageText.Purpose(purpose).label, "medium": Channel(channel).label,
         "fields": texts.fields_of(purpose, channel), "preview": preview_of(request, form, language),
-        "clients": Client.objects.current().order_by("-created_at")[:SUGGESTED].values_list("name", flat=True),
+        "clients": Client.objects.current().order_by("-created_at")[:CLIENTS_SUGGESTED].values_list("name", flat=True),
     }  # fmt: skip
     return render(request, "settings/text.html", context)
 
@@ -63,10 +63,10 @@ def text(request: HttpRequest, purpose: str, channel: str, language: str) -> Htt
 @csp({"default-src": [NONE], "style-src": [UNSAFE_INLINE], "frame-ancestors": [SELF], "sandbox": True})
 @xframe_options_sameorigin
 @require_http_methods(["GET", "POST"])
-@manages
-def text_look(request: HttpRequest, purpose: str, language: str) -> HttpResponse:
+@owner_required
+def show_text_html(request: HttpRequest, purpose: str, language: str) -> HttpResponse:
     """The HTML of an e-mail as its reader sees it, of the wording in force or, sent by POST, of the one being typed."""
-    words = asked(request, purpose, Channel.EMAIL, language)
+    words = wording_or_404(request, purpose, Channel.EMAIL, language)
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
     form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=Channel.EMAIL)
     preview = preview_of(request, form, language)
@@ -76,15 +76,15 @@ def text_look(request: HttpRequest, purpose: str, language: str) -> HttpResponse
 
 
 @require_POST
-@manages
+@owner_required
 def text_reset(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
-    asked(request, purpose, channel, language)
-    if actions.reset_text(purpose=purpose, channel=channel, language=language):
+    wording_or_404(request, purpose, channel, language)
+    if actions.reset_message_text(purpose=purpose, channel=channel, language=language):
         messages.success(request, "Back to the program's words.")
     return redirect("speech:text", purpose, channel, language)
 
 
-def asked(request: HttpRequest, purpose: str, channel: str, language: str) -> Wording:
+def wording_or_404(request: HttpRequest, purpose: str, channel: str, language: str) -> Wording:
     """The wording in force, which for a new language is that of the business or English to begin with."""
     if purpose not in MessageText.Purpose.values or channel not in Channel.values:
         raise Http404("There is no such text.")
@@ -93,9 +93,9 @@ def asked(request: HttpRequest, purpose: str, channel: str, language: str) -> Wo
     return texts.Texts.load(business_of(request)).wording(purpose, channel, language)
 
 
-def preview_of(request: HttpRequest, form: TextForm, language: str) -> Preview:
+def preview_of(request: HttpRequest, form: TextForm, language: str) -> TextPreview:
     subject, body = form.wording
-    return Preview.of(
-        Wording(subject, body, language), business=business_of(request), client=form.who(), purpose=form.purpose,
+    return TextPreview.of(
+        Wording(subject, body, language), business=business_of(request), client=form.preview_client(), purpose=form.purpose,
         channel=form.channel, today=business_of(request).today(timezone.now()),
     )  # fmt: skip

@@ -8,27 +8,27 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import sends, signed_in
+from clients.access import current_user, office_required
 from clients.messaging.actions import to_dos
 from clients.messaging.models import ToDo
 
-A_PAGE = 50
+TO_DOS_PER_PAGE = 50
 
 
-@sends
+@office_required
 @require_GET
 def to_do_list(request: HttpRequest) -> HttpResponse:
     rows = ToDo.objects.open().select_related("client")
     done = ToDo.objects.exclude(done_at=None).select_related("client", "done_by").order_by("-done_at")[:20]
-    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(rows, TO_DOS_PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "clients/to_do_list.html", {"page": page, "done": done})
 
 
-@sends
+@office_required
 @require_POST
 def to_do_done(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(ToDo, pk=pk)
-    to_dos.settle(to_do=row, by=signed_in(request), now=timezone.now())
+    to_dos.complete_to_do(to_do=row, by=current_user(request), now=timezone.now())
     messages.success(request, "Settled.")
     back = request.POST.get("back", "")
     is_ours = url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()})

@@ -18,22 +18,22 @@ from clients.messaging.models import Message
 @login_not_required
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
-def unsubscribe(request: HttpRequest, token: str) -> HttpResponse:
+def unsubscribe_by_link(request: HttpRequest, token: str) -> HttpResponse:
     """GET changes nothing, for scanners follow links. POST answers alike for known, unknown and repeated tokens.
 
     The page is in the language of the message; an unknown link has that of the business.
     """
     is_done = request.method == "POST"
     if is_done:
-        outbox.unsubscribe(token=token, now=timezone.now())
-    with display.for_client(language_of(token)):
+        outbox.unsubscribe_by_token(token=token, now=timezone.now())
+    with display.in_client_language(language_of_link(token)):
         response = render(request, "clients/unsubscribe.html", {"is_done": is_done})
     response["Referrer-Policy"] = "no-referrer"
     response["X-Robots-Tag"] = "noindex"
     return response
 
 
-def language_of(token: str) -> str:
+def language_of_link(token: str) -> str:
     """The language of the message with this link; empty if there is none."""
     rows = Message.objects.filter(unsubscribe_hash=token_hash(token))
     return rows.values_list("language", flat=True).first() or ""

@@ -7,11 +7,11 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from clients.models import Client, Deck
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from jobs import search
 from jobs.models import Job
 
-COLUMNS = [
+HISTORY_COLUMNS = [
     "client", "property", "deck", "deck_id", "finished_on", "kind", "product", "maker", "colour", "batch", "coats",
     "litres",
 ]  # fmt: skip
@@ -23,40 +23,40 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("words", nargs="+", help="The words to look for; typing errors are forgiven.")
         parser.add_argument("--limit", type=int, default=20, help="At most so many decks (default 20).")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        found = search.find(" ".join(options["words"]), limit=max(1, options["limit"]))
+        found = search.find_decks(" ".join(options["words"]), limit=max(1, options["limit"]))
         for typed, read in found.read_as.items():
             self.stderr.write(f"“{typed}” is not in the book; read as “{read}”.")
         for typed in found.unknown:
             self.stderr.write(f"“{typed}” is not in the book, nor anything like it.")
-        write_rows(rows(found), format=options["format"], out=self.stdout, columns=COLUMNS)
+        write_rows(history_rows(found), format=options["format"], out=self.stdout, columns=HISTORY_COLUMNS)
 
 
-def rows(found: search.Found) -> Iterator[dict[str, Any]]:
+def history_rows(found: search.SearchResult) -> Iterator[dict[str, Any]]:
     """One row a product that went on, decks in order of rank; a deck without jobs gives one row without them."""
     deck_ids = [hit.deck_id for hit in found.hits if hit.deck_id]
     decks = Deck.objects.with_owner().in_bulk(deck_ids)
     clients = Client.objects.in_bulk([hit.client_id for hit in found.hits if not hit.deck_id])
-    coats = search.coats_of(deck_ids)
+    coats = search.coat_records_by_deck(deck_ids)
     for hit in found.hits:
         if hit.deck_id is None:
             yield {"client": clients[hit.client_id].name}
             continue
-        owner = of_deck(decks[hit.deck_id])
+        owner = deck_columns(decks[hit.deck_id])
         for line in coats[hit.deck_id]:
-            yield owner | of_coat(line)
+            yield owner | coat_columns(line)
         if not coats[hit.deck_id]:
             yield owner
 
 
-def of_deck(deck: Deck) -> dict[str, Any]:
+def deck_columns(deck: Deck) -> dict[str, Any]:
     place = deck.property
     return {"client": place.client.name, "property": place.address, "deck": deck.label, "deck_id": deck.pk}
 
 
-def of_coat(line: search.CoatLine) -> dict[str, Any]:
+def coat_columns(line: search.CoatRecord) -> dict[str, Any]:
     return {
         "finished_on": line.finished_on,
         "kind": Job.Kind(line.kind).label,

@@ -8,12 +8,12 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients.models import Business
-from clients.tabular import add_format, write_rows
-from jobs.importing.action import Report, import_book
+from clients.tabular import add_format_option, write_rows
+from jobs.importing.action import ImportReport, import_book
 from jobs.importing.sheet import SheetError
 
-COLUMNS = ["row", "column", "message"]
-MADE = ["clients", "properties", "decks", "products", "batches", "jobs", "already_there"]
+PROBLEM_COLUMNS = ["row", "column", "message"]
+TALLY_COLUMNS = ["clients", "properties", "decks", "products", "batches", "jobs", "already_there"]
 
 
 class Command(BaseCommand):
@@ -22,7 +22,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("file", type=Path)
         parser.add_argument("--dry-run", action="store_true", help="Check everything, write nothing.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         business = Business.current()
@@ -36,13 +36,13 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         self.show(report, options)
 
-    def show(self, report: Report, options: dict[str, Any]) -> None:
+    def show(self, report: ImportReport, options: dict[str, Any]) -> None:
         if report.problems:
             rows = [vars(problem) for problem in report.problems]
-            write_rows(rows, format=options["format"], out=self.stdout, columns=COLUMNS)
+            write_rows(rows, format=options["format"], out=self.stdout, columns=PROBLEM_COLUMNS)
             raise CommandError(
                 f"{len(rows)} problems found, nothing was imported. Mend them in the sheet and try again."
             )
-        made = [{name: getattr(report.tally, name) for name in MADE}]
-        write_rows(made, format=options["format"], out=self.stdout, columns=MADE)
+        made = [{name: getattr(report.tally, name) for name in TALLY_COLUMNS}]
+        write_rows(made, format=options["format"], out=self.stdout, columns=TALLY_COLUMNS)
         self.stderr.write("Nothing was written (dry run)." if options["dry_run"] else "Everything was imported.")

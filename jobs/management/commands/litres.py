@@ -11,18 +11,29 @@ from django.utils import timezone
 
 from clients import display
 from clients.models import Business, Deck
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from jobs import materials
 from jobs.models import Product
 from jobs.scope import Need
 from jobs.scope.compatibility import is_film
-from jobs.scope.needs import Supply, supplied
-from jobs.scope.shelf import shelf
+from jobs.scope.needs import Supply, need_from_supply
+from jobs.scope.shelf import load_shelf
 
-COLUMNS = ["product", "colour", "litres", "from_tins", "to_buy", "pack_litres", "packs", "price", "cost", "left_over"]
+PURCHASE_COLUMNS = [
+    "product",
+    "colour",
+    "litres",
+    "from_tins",
+    "to_buy",
+    "pack_litres",
+    "packs",
+    "price",
+    "cost",
+    "left_over",
+]
 
 
-def decimal(text: str) -> Decimal:
+def decimal_argument(text: str) -> Decimal:
     try:
         return Decimal(text)
     except InvalidOperation:
@@ -40,26 +51,26 @@ class Command(BaseCommand):
         parser.add_argument("--film", help="Wet film in mm, instead of a spread rate.")
         parser.add_argument("--texture", choices=Deck.Texture.values, default="smooth", help="Default: smooth.")
         parser.add_argument("--colour", default="", help="Tins in this colour are used first.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        product = product_named(options["product"])
+        product = find_product(options["product"])
         now, business = timezone.now(), Business.current()
         today = business.today(now) if business else timezone.localdate(now)
         try:
-            litres = litres_of(product, options)
-            materials.demand_reasonable(litres)
+            litres = litres_required(product, options)
+            materials.require_plausible_litres(litres)
         except materials.MaterialError as error:
             raise CommandError(str(error)) from error
         need = Need(product, product.kind, "", litres=litres, colour=options["colour"])
-        with display.written_for(business):
-            found = supplied(need, Supply(shelf(today=today)))
+        with display.override_business(business):
+            found = need_from_supply(need, Supply(load_shelf(today=today)))
         if found.note:
             self.stderr.write(found.note.strip())
-        write_rows(rows(found), format=options["format"], out=self.stdout, columns=COLUMNS)
+        write_rows(purchase_rows(found), format=options["format"], out=self.stdout, columns=PURCHASE_COLUMNS)
 
 
-def product_named(name: str) -> Product:
+def find_product(name: str) -> Product:
     """Any product of that name; one that is not known is answered with the nearest."""
     product = Product.objects.filter(name__iexact=name.strip()).order_by("-is_active").first()
     if product:
@@ -69,22 +80,22 @@ def product_named(name: str) -> Product:
     raise CommandError(f"No product is called “{name}”.{hint}")
 
 
-def litres_of(product: Product, options: dict[str, Any]) -> Decimal:
+def litres_required(product: Product, options: dict[str, Any]) -> Decimal:
     """By the film if one is given or known, else by the spread rate."""
-    area, loss = decimal(options["area"]), Decimal(product.loss_percent) / 100
-    film = decimal(options["film"]) if options["film"] else None if options["spread"] else product.film_mm
+    area, loss = decimal_argument(options["area"]), Decimal(product.loss_percent) / 100
+    film = decimal_argument(options["film"]) if options["film"] else None if options["spread"] else product.film_mm
     if film is not None:
-        return materials.at_film(area_m2=area, film_mm=film, applications=options["coats"], loss_share=loss)
-    spread = decimal(options["spread"]) if options["spread"] else product.spread_m2_per_l
+        return materials.litres_at_film(area_m2=area, film_mm=film, applications=options["coats"], loss_share=loss)
+    spread = decimal_argument(options["spread"]) if options["spread"] else product.spread_m2_per_l
     if spread is None:
         raise materials.MaterialError(f"The data sheet of {product} gives no spread rate. Add --spread or --film.")
-    held = materials.held_spread(
+    held = materials.expected_spread(
         spread, texture=options["texture"], species_class="soft", is_film=is_film(product)
     )  # fmt: skip
-    return materials.at_spread(area_m2=area, coats=options["coats"], spread_m2_per_l=held, loss_share=loss)
+    return materials.litres_at_spread(area_m2=area, coats=options["coats"], spread_m2_per_l=held, loss_share=loss)
 
 
-def rows(need: Need) -> Iterator[dict[str, Any]]:
+def purchase_rows(need: Need) -> Iterator[dict[str, Any]]:
     """One row a size to buy; one without a size where nothing is bought or no pack is known."""
     whole = {
         "product": str(need.product), "colour": need.colour, "litres": need.litres, "from_tins": need.from_tins,

@@ -1,37 +1,37 @@
 """Prices: from a frozen price list and the work to lines, taxes and totals. Decimal arithmetic, no rows, no clock."""
 
-from jobs.offers.pricing.calculation import Reckoned, made, reckon, total_of, with_taxes
+from jobs.offers.pricing.calculation import PricedWork, price_work, rounded_line, totals_of_lines, with_tax_names
 from jobs.offers.pricing.prices import (
     DeckWork,
     Journey,
-    Line,
-    Material,
-    Prices,
-    PricingProblem,
+    MaterialUse,
+    PricedLine,
+    PriceTable,
+    PricingError,
     Reductions,
     TaskRate,
     TaxRule,
 )
 from jobs.offers.pricing.rounding import cents
-from jobs.offers.pricing.taxes import TaxSum, Totals, totals
+from jobs.offers.pricing.taxes import TaxSum, Totals, calculate_totals
 
 __all__ = [
     "DeckWork",
     "Journey",
-    "Line",
-    "Material",
-    "Prices",
-    "PricingProblem",
-    "Reckoned",
+    "MaterialUse",
+    "PriceTable",
+    "PricedLine",
+    "PricedWork",
+    "PricingError",
     "Reductions",
     "TaskRate",
     "TaxRule",
     "TaxSum",
     "Totals",
+    "calculate_totals",
     "cents",
-    "made",
-    "reckon",
-    "total_of",
-    "totals",
-    "with_taxes",
+    "price_work",
+    "rounded_line",
+    "totals_of_lines",
+    "with_tax_names",
 ]

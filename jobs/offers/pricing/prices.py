@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from clients.languages import Words
+from clients.languages import StrOrPromise
 
 
-class PricingProblem(ValueError):  # noqa: N818 - reads better where it is caught
+class PricingError(ValueError):
     """No price can be reckoned; the text says what is missing and where to put it."""
 
 
@@ -37,7 +37,7 @@ class TaxRule:
 
 
 @dataclass(frozen=True)
-class Prices:
+class PriceTable:
     """A price list as numbers; percentages as written, so 15 is 15 %."""
 
     rates: Sequence[TaskRate]
@@ -56,12 +56,12 @@ class Prices:
     rounds_lines: bool = False
     name: str = "The price list"
 
-    def of_task(self, task: str) -> list[TaskRate]:
+    def rates_for_task(self, task: str) -> list[TaskRate]:
         return [rate for rate in self.rates if rate.task == task]
 
 
 @dataclass(frozen=True)
-class Material:
+class MaterialUse:
     """What is used up on one deck, in litres, and what a litre costs the business."""
 
     words: str
@@ -73,14 +73,14 @@ class Material:
 class DeckWork:
     """The work on one deck: each task with how often it is done over the whole surface (coats, applications)."""
 
-    place: int  # which deck of the offer, so that its lines find their scope again
+    deck_index: int  # which deck of the offer, so that its lines find their scope again
     name: str
     tasks: Mapping[str, int]
     area_m2: Decimal
     rail_m: Decimal = Decimal(0)
     stair_treads: Decimal = Decimal(0)
     height_m: Decimal | None = None
-    materials: Sequence[Material] = ()
+    materials: Sequence[MaterialUse] = ()
 
     def measure(self, task: str, per: str) -> Decimal | None:
         """How much of the task there is by that unit; None where the unit does not fit the task."""
@@ -106,14 +106,14 @@ class Reductions:
 
 
 @dataclass(frozen=True)
-class Line:
+class PricedLine:
     """One line: its amount is quantity times unit price, rounded half up to the cent."""
 
     kind: str
-    words: Words
+    words: StrOrPromise
     quantity: Decimal
     unit: str
     unit_price: Decimal
     amount: Decimal
-    place: int | None = None
+    deck_index: int | None = None
     taxes: tuple[str, ...] = ()

@@ -10,11 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.offers.pricing.prices import Line, PricingProblem, TaxRule
+from jobs.offers.pricing.prices import PricedLine, PricingError, TaxRule
 from jobs.offers.pricing.rounding import cents
 
 HUNDRED = Decimal(100)
-MOST = Decimal(9_999_999)  # no deck costs more; beyond it somebody mistyped a number
+MAX_LINE_AMOUNT = Decimal(9_999_999)  # no deck costs more; beyond it somebody mistyped a number
 
 
 @dataclass(frozen=True)
@@ -38,41 +38,47 @@ class Totals:
 
 
 @dataclass(frozen=True)
-class Part:
+class TaxedAmount:
     """An amount without tax and the tax of each name on it."""
 
     net: Decimal
     taxes: dict[str, Decimal]
 
 
-def totals(lines: Sequence[Line], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool) -> Totals:
+def calculate_totals(
+    lines: Sequence[PricedLine], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool
+) -> Totals:
     """Raises `PricingProblem` where reductions are larger than all the rest, or an amount cannot be right."""
-    large = next((line for line in lines if abs(line.amount) > MOST), None)
+    large = next((line for line in lines if abs(line.amount) > MAX_LINE_AMOUNT), None)
     if large is not None:
-        raise PricingProblem(f"“{large.words}” comes to more than {MOST:,}. Check its quantity and price.")
-    parts = list(inclusive_parts(lines, rules, rounds_lines) if is_inclusive else exclusive_parts(lines, rules))
-    taxes = tuple(tax_sum(rule, parts, once=not is_inclusive and not rounds_lines) for rule in rules)
+        raise PricingError(f"“{large.words}” comes to more than {MAX_LINE_AMOUNT:,}. Check its quantity and price.")
+    parts = list(
+        tax_inclusive_amounts(lines, rules, rounds_lines) if is_inclusive else tax_exclusive_amounts(lines, rules)
+    )
+    taxes = tuple(sum_of_tax(rule, parts, once=not is_inclusive and not rounds_lines) for rule in rules)
     net, tax = sum((part.net for part in parts), Decimal(0)), sum((each.amount for each in taxes), Decimal(0))
     if net < 0 or any(each.base < 0 for each in taxes):
-        raise PricingProblem("The reductions are larger than what they reduce. Make them smaller, or take them out.")
+        raise PricingError("The reductions are larger than what they reduce. Make them smaller, or take them out.")
     return Totals(cents(net), cents(tax), cents(net + tax), taxes)
 
 
-def exclusive_parts(lines: Iterable[Line], rules: Sequence[TaxRule]) -> Iterable[Part]:
+def tax_exclusive_amounts(lines: Iterable[PricedLine], rules: Sequence[TaxRule]) -> Iterable[TaxedAmount]:
     for line in lines:
         on_it = [rule for rule in rules if rule.name in line.taxes]
-        yield Part(line.amount, {rule.name: cents(line.amount * rule.percent / HUNDRED) for rule in on_it})
+        yield TaxedAmount(line.amount, {rule.name: cents(line.amount * rule.percent / HUNDRED) for rule in on_it})
 
 
-def inclusive_parts(lines: Sequence[Line], rules: Sequence[TaxRule], rounds_lines: bool) -> Iterable[Part]:
-    for taxes, paid in [(line.taxes, line.amount) for line in lines] if rounds_lines else by_taxes(lines):
+def tax_inclusive_amounts(
+    lines: Sequence[PricedLine], rules: Sequence[TaxRule], rounds_lines: bool
+) -> Iterable[TaxedAmount]:
+    for taxes, paid in [(line.taxes, line.amount) for line in lines] if rounds_lines else amounts_by_taxes(lines):
         on_it = [rule for rule in rules if rule.name in taxes]
         whole = HUNDRED + sum(rule.percent for rule in on_it)
         shares = {rule.name: cents(paid * rule.percent / whole) for rule in on_it}
-        yield Part(paid - sum(shares.values()), shares)
+        yield TaxedAmount(paid - sum(shares.values()), shares)
 
 
-def by_taxes(lines: Iterable[Line]) -> Iterable[tuple[tuple[str, ...], Decimal]]:
+def amounts_by_taxes(lines: Iterable[PricedLine]) -> Iterable[tuple[tuple[str, ...], Decimal]]:
     """The sums of lines that carry the same taxes."""
     sums: dict[tuple[str, ...], Decimal] = {}
     for line in lines:
@@ -80,7 +86,7 @@ def by_taxes(lines: Iterable[Line]) -> Iterable[tuple[tuple[str, ...], Decimal]]
     return sums.items()
 
 
-def tax_sum(rule: TaxRule, parts: Iterable[Part], *, once: bool) -> TaxSum:
+def sum_of_tax(rule: TaxRule, parts: Iterable[TaxedAmount], *, once: bool) -> TaxSum:
     under = [part for part in parts if rule.name in part.taxes]
     base = sum((part.net for part in under), Decimal(0))
     amount = base * rule.percent / HUNDRED if once else sum((part.taxes[rule.name] for part in under), Decimal(0))

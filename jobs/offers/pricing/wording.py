@@ -7,9 +7,9 @@ from django.utils.functional import lazy
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import Words, ngettext_lazy
+from clients.languages import StrOrPromise, ngettext_lazy
 
-TASKS = {
+TASK_LABELS = {
     "set_up": _("Set up and protect surrounds"),
     "clean": _("Clean"),
     "strip": _("Strip"),
@@ -20,21 +20,21 @@ TASKS = {
     "stairs": _("Stairs"),
     "hourly": _("Other work by the hour"),
 }
-PER = {"m2": "m²", "m": "m", "tread": "tread", "hour": "hour", "job": "visit"}
+UNIT_LABELS = {"m2": "m²", "m": "m", "tread": "tread", "hour": "hour", "job": "visit"}
 
 
-def task_words(task: str, times: int) -> Words:
+def task_label(task: str, times: int) -> StrOrPromise:
     """“Seal, 2 coats”, “Strip, 1 full application”."""
     counted = {
         "coat": ngettext_lazy("Seal, {times} coat", "Seal, {times} coats", times),
         "strip": ngettext_lazy("Strip, {times} full application", "Strip, {times} full applications", times),
     }
-    return format_lazy(counted[task], times=times) if task in counted else TASKS.get(task, task)
+    return format_lazy(counted[task], times=times) if task in counted else TASK_LABELS.get(task, task)
 
 
-def plain(value: Decimal) -> str:
+def format_trimmed(value: Decimal) -> str:
     """A number without trailing zeros: 15 from 15.000, with the point or comma of the language in force."""
     return number_format(value.normalize())
 
 
-percent = lazy(plain, str)  # written only when its sentence is
+lazy_percent = lazy(format_trimmed, str)  # written only when its sentence is

@@ -6,27 +6,29 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import evaluation, learning
-from reminders.management.month import business_in_force
+from reminders.management.month import require_business
 
 
 class Command(BaseCommand):
     help = "Judge the forecast on the business's own book: learn from the past, foretell a year, look what was found."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--years", type=int, default=evaluation.YEARS, help="How far to look back (default: 10).")
+        parser.add_argument(
+            "--years", type=int, default=evaluation.MAX_BACKTEST_YEARS, help="How far to look back (default: 10)."
+        )
         parser.add_argument("--reliability", action="store_true", help="How often coats were worn, by chance foretold.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         if not 1 <= options["years"] <= 50:
             raise CommandError("--years must lie between 1 and 50.")
-        today = business_in_force().today(timezone.now())
-        history = learning.history(today=today)
+        today = require_business().today(timezone.now())
+        history = learning.load_training_data(today=today)
         if history is None or not history.visits:
             raise CommandError("No coat has been graded on a visit yet, so there is nothing to judge the forecast by.")
-        found = evaluation.yearly(history.book, today=today, years=options["years"])
+        found = evaluation.backtest_by_year(history.book, today=today, years=options["years"])
         rows, columns = (
             (found.bins, evaluation.BIN_COLUMNS) if options["reliability"] else (found.scores, evaluation.SCORE_COLUMNS)
         )

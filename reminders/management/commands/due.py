@@ -7,9 +7,9 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from reminders.due import due_list
-from reminders.management.month import business_in_force, month_argument
+from reminders.management.month import month_argument, require_business
 
 
 class Command(BaseCommand):
@@ -18,11 +18,11 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("month", help="Year and month, such as 2027-03.")
         parser.add_argument("--only-this-month", action="store_true", help="Leave out what became due earlier.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, month = business_in_force(), month_argument(options["month"])
+        business, month = require_business(), month_argument(options["month"])
         today = business.today(timezone.now())
-        with display.written_for(business):
-            found = due_list.whole(month, today=today, with_carried_over=not options["only_this_month"])
+        with display.override_business(business):
+            found = due_list.due_month_rows(month, today=today, with_carried_over=not options["only_this_month"])
             write_rows(found, format=options["format"], out=self.stdout, columns=due_list.COLUMNS)

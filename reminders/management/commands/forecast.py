@@ -7,9 +7,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from clients import display
 from clients.models import Deck
-from clients.tabular import add_format, write_rows
-from reminders.forecasting.reasons import phrase
-from reminders.management.month import business_in_force
+from clients.tabular import add_format_option, write_rows
+from reminders.forecasting.reasons import factor_phrase
+from reminders.management.month import require_business
 from reminders.models import Forecast
 
 COLUMNS = [
@@ -18,7 +18,7 @@ COLUMNS = [
     "computed_on",
 ]  # fmt: skip
 EXPLAIN_COLUMNS = ["factor", "words", "months"]
-STORED = [name for name in COLUMNS if name in {field.name for field in Forecast._meta.fields}]
+STORED_COLUMNS = [name for name in COLUMNS if name in {field.name for field in Forecast._meta.fields}]
 
 
 class Command(BaseCommand):
@@ -27,16 +27,18 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("deck_id", type=int, help="Number of the deck, as in the address of its page.")
         parser.add_argument("--explain", action="store_true", help="One row a factor instead of one row.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        forecast = found(options["deck_id"])
-        rows, columns = ([row(forecast)], COLUMNS) if not options["explain"] else (factors(forecast), EXPLAIN_COLUMNS)
-        with display.written_for(business_in_force()):
+        forecast = forecast_or_error(options["deck_id"])
+        rows, columns = (
+            ([forecast_row(forecast)], COLUMNS) if not options["explain"] else (factor_rows(forecast), EXPLAIN_COLUMNS)
+        )
+        with display.override_business(require_business()):
             write_rows(rows, format=options["format"], out=self.stdout, columns=columns)
 
 
-def found(deck_id: int) -> Forecast:
+def forecast_or_error(deck_id: int) -> Forecast:
     forecast = Forecast.objects.filter(deck=deck_id).select_related("deck__property__client", "job").first()
     if forecast is not None:
         return forecast
@@ -45,9 +47,9 @@ def found(deck_id: int) -> Forecast:
     raise CommandError(f"There is no deck {deck_id}. `manage.py history` finds a deck's number by any words.")
 
 
-def row(forecast: Forecast) -> dict[str, Any]:
+def forecast_row(forecast: Forecast) -> dict[str, Any]:
     place = forecast.deck.property
-    return {name: getattr(forecast, name) for name in STORED} | {
+    return {name: getattr(forecast, name) for name in STORED_COLUMNS} | {
         "deck_id": forecast.deck_id,
         "client": place.client.name,
         "deck": forecast.deck.label,
@@ -61,10 +63,10 @@ def row(forecast: Forecast) -> dict[str, Any]:
     }
 
 
-def factors(forecast: Forecast) -> list[dict[str, Any]]:
+def factor_rows(forecast: Forecast) -> list[dict[str, Any]]:
     """From the reference deck to this one: the first row, the factors strongest first, and what they come to."""
     told = sorted(forecast.contributions.items(), key=lambda pair: -abs(pair[1]))
-    rows = [{"factor": name, "words": phrase(name, months), "months": months} for name, months in told]
+    rows = [{"factor": name, "words": factor_phrase(name, months), "months": months} for name, months in told]
     start = {"factor": "reference", "words": "the reference deck", "months": round(forecast.reference_months, 1)}
     total = forecast.reference_months + sum(forecast.contributions.values())
     return [

@@ -10,13 +10,13 @@ from django.utils import timezone
 
 from clients import display
 from clients.models import Deck
-from clients.tabular import add_format, plain, write_rows
+from clients.tabular import add_format_option, plain_value, write_rows
 from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
-from jobs.offers import DraftedOffer, desk, draft, strips_of
-from jobs.offers.pricing import PricingProblem
+from jobs.offers import DraftedOffer, draft_offer, drafting_context, strip_scopes
+from jobs.offers.pricing import PricingError
 from reminders import offering
-from reminders.management.month import business_in_force
+from reminders.management.month import require_business
 
 LINE_COLUMNS = ["kind", "words", "quantity", "unit", "unit_price", "amount", "taxes"]
 
@@ -27,20 +27,24 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("deck_id", type=int, help="Number of the deck, as in the address of its page.")
         parser.add_argument("--save", action="store_true", help="Keep it as a draft in the book.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        now, business = timezone.now(), business_in_force()
+        now, business = timezone.now(), require_business()
         today = business.today(now)
-        with display.written_for(business):
-            reckoned = found(options["deck_id"], today)
+        with display.override_business(business):
+            reckoned = unsaved_offer(options["deck_id"], today)
             number = self.save(options["deck_id"], today) if options["save"] else None
             if options["format"] == "json":
-                self.stdout.write(json.dumps(as_json(reckoned, number), ensure_ascii=False, indent=2, default=plain))
+                self.stdout.write(
+                    json.dumps(offer_as_json(reckoned, number), ensure_ascii=False, indent=2, default=plain_value)
+                )
                 return
-            write_rows(map(line_row, reckoned.lines), format=options["format"], out=self.stdout, columns=LINE_COLUMNS)
+            write_rows(
+                map(offer_line_row, reckoned.lines), format=options["format"], out=self.stdout, columns=LINE_COLUMNS
+            )
             if options["format"] == "table":
-                self.stdout.write(summary(reckoned, number))
+                self.stdout.write(offer_summary(reckoned, number))
 
     def save(self, deck_id: int, today: date) -> str:
         drafted = offering.draft_offers(deck_ids=[deck_id], today=today, now=timezone.now(), by=None)
@@ -49,23 +53,30 @@ class Command(BaseCommand):
         return drafted.offers[0].reference
 
 
-def found(deck_id: int, today: date) -> DraftedOffer:
+def unsaved_offer(deck_id: int, today: date) -> DraftedOffer:
     """The rows of the offer, unsaved. Raises `CommandError` with what is missing."""
     deck = Deck.objects.with_owner().filter(pk=deck_id).first()
     if deck is None:
         raise CommandError(f"There is no deck {deck_id}. `manage.py history` finds a deck's number by any words.")
     try:
-        order = next(iter(offering.orders_for([deck], today=today)))
-        return draft(desk(today=today), order, strips_of(order.scopes, today=today), number=0, today=today, by=None)
-    except (PricingProblem, MaterialError) as problem:
+        brief = next(iter(offering.orders_by_property([deck], today=today)))
+        return draft_offer(
+            drafting_context(today=today),
+            brief,
+            strip_scopes(brief.scopes, today=today),
+            number=0,
+            today=today,
+            by=None,
+        )
+    except (PricingError, MaterialError) as problem:
         raise CommandError(str(problem)) from problem
 
 
-def line_row(line: OfferLine) -> dict[str, Any]:
+def offer_line_row(line: OfferLine) -> dict[str, Any]:
     return {name: getattr(line, name) for name in LINE_COLUMNS}
 
 
-def as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
+def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
     """The stable keys of docs/operations.md; decimals as text."""
     offer, scope = drafted.offer, drafted.scopes[0]
     return {
@@ -78,10 +89,10 @@ def as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
             "same_as_last": scope.same_as_last, "hours": scope.hours, "window_opens_on": scope.window_opens_on,
             "due_on": scope.due_on, "late_on": scope.late_on,
         },
-        "lines": [line_row(line) for line in drafted.lines],
+        "lines": [offer_line_row(line) for line in drafted.lines],
         "litres": scope.litres,
         "materials": scope.buying,
-        "packs": packs(scope),
+        "packs": packs_to_buy(scope),
         "steps": scope.steps,
         "totals": {
             "currency": offer.currency, "net": offer.net, "tax": offer.tax, "total": offer.total, "hours": offer.hours,
@@ -97,7 +108,7 @@ def as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def packs(scope: OfferScope) -> list[dict[str, Any]]:
+def packs_to_buy(scope: OfferScope) -> list[dict[str, Any]]:
     """What is to be bought, one row a size of pack."""
     return [
         {"product": need["name"], "litres": litres, "count": count, "price": price}
@@ -106,24 +117,24 @@ def packs(scope: OfferScope) -> list[dict[str, Any]]:
     ]
 
 
-def summary(drafted: DraftedOffer, number: str | None) -> str:
+def offer_summary(drafted: DraftedOffer, number: str | None) -> str:
     """Taxes, totals, litres and what to look at, below the table."""
     offer, scope = drafted.offer, drafted.scopes[0]
     taxes = [
-        f"{tax.name} {plain_percent(tax.percent)} %  {display.money(tax.amount, offer.currency)}"
+        f"{tax.name} {percent_text(tax.percent)} %  {display.format_money(tax.amount, offer.currency)}"
         for tax in drafted.taxes
     ]
     lines = [
         f"{scope.get_work_display()}. {scope.why}",
-        f"Finish {display.measure(scope.litres, 'volume')}, {display.number(offer.hours, 2)} hours of work",
-        f"Before tax  {display.money(offer.net, offer.currency)}",
+        f"Finish {display.format_measure(scope.litres, 'volume')}, {display.format_number(offer.hours, 2)} hours of work",
+        f"Before tax  {display.format_money(offer.net, offer.currency)}",
         *taxes,
-        f"To pay  {display.money(offer.total, offer.currency)}",
+        f"To pay  {display.format_money(offer.total, offer.currency)}",
         *drafted.notes,
         f"Saved as offer {number}." if number else "Nothing was saved; --save keeps it as a draft.",
     ]
     return "\n".join(lines)
 
 
-def plain_percent(value: Any) -> str:
+def percent_text(value: Any) -> str:
     return f"{value.normalize():f}"

@@ -7,12 +7,12 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from clients import display
-from clients.tabular import add_format, write_rows
-from reminders.management.month import business_in_force, month_argument
-from reminders.months import month_of, written
+from clients.tabular import add_format_option, write_rows
+from reminders.management.month import month_argument, require_business
+from reminders.months import month_key, month_of
 from reminders.pacing import page
-from reminders.pacing.actions import make_plan, plan
-from reminders.pacing.book import PaceError, horizon
+from reminders.pacing.actions import compute_pacing_plan, save_pacing_plan
+from reminders.pacing.book import PacingError, horizon_from_month
 
 
 class Command(BaseCommand):
@@ -24,21 +24,23 @@ class Command(BaseCommand):
         parser.add_argument("--percent", type=int, default=100, help="Share of the free hours to fill (default: 100).")
         parser.add_argument("--hours", action="store_true", help="Print weeks with their hours, not households.")
         parser.add_argument("--save", action="store_true", help="Keep the plan in place of the one before.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, now = business_in_force(), timezone.now()
+        business, now = require_business(), timezone.now()
         today = business.today(now)
-        month = month_argument(options["month"] or written(month_of(today)))
+        month = month_argument(options["month"] or month_key(month_of(today)))
         try:
-            chosen = horizon(month, weeks=options["weeks"], percent=options["percent"], today=today)
+            chosen = horizon_from_month(month, weeks=options["weeks"], percent=options["percent"], today=today)
             made = (
-                make_plan(horizon=chosen, now=now) if options["save"] else plan(chosen, today=today, business=business)
+                save_pacing_plan(horizon=chosen, now=now)
+                if options["save"]
+                else compute_pacing_plan(chosen, today=today, business=business)
             )
-        except PaceError as error:
+        except PacingError as error:
             raise CommandError(str(error)) from error
-        rows, columns = page.rows_of(made), page.COLUMNS
+        rows, columns = page.household_rows(made), page.COLUMNS
         if options["hours"]:
-            rows, columns = page.hours_of(made), page.HOUR_COLUMNS
-        with display.written_for(business):
+            rows, columns = page.week_hours_rows(made), page.HOUR_COLUMNS
+        with display.override_business(business):
             write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

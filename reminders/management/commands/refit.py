@@ -6,15 +6,15 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import refitting
-from reminders.management.month import business_in_force
+from reminders.management.month import require_business
 
-STORED = [
+FIT_COLUMNS = [
     "version", "trained_on", "visits", "coats", "decks", "held_back", "own_score", "in_use_score", "flat_score",
     "class_score", "is_in_use",
 ]  # fmt: skip
-COLUMNS = [*STORED, "said"]
+COLUMNS = [*FIT_COLUMNS, "said"]
 
 
 class Command(BaseCommand):
@@ -22,10 +22,10 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--always", action="store_true", help="Even if little is new.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        found = refitting.refit(today=business_in_force().today(now), now=now, always=options["always"])
-        row = {name: getattr(found.fit, name, None) for name in STORED} | {"said": found.said}
+        found = refitting.refit(today=require_business().today(now), now=now, always=options["always"])
+        row = {name: getattr(found.fit, name, None) for name in FIT_COLUMNS} | {"said": found.outcome}
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

@@ -7,10 +7,10 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from reminders import actions
 from reminders.forecasting import bridge
-from reminders.management.month import business_in_force
+from reminders.management.month import require_business
 
 COLUMNS = ["forecasts", "seconds", "today"]
 
@@ -20,13 +20,13 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("deck_ids", nargs="*", type=int, metavar="DECK_ID", help="Only these decks.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         now, started = timezone.now(), perf_counter()
-        today = business_in_force().today(now)
+        today = require_business().today(now)
         count = actions.refresh_forecasts(deck_ids=options["deck_ids"] or None, today=today, now=now)
         if not options["deck_ids"]:
-            bridge.freshen_statistics()
+            bridge.analyze_forecast_table()
         row = {"forecasts": count, "seconds": round(perf_counter() - started, 2), "today": today}
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

@@ -12,24 +12,24 @@ from django.utils import timezone
 from clients import display
 from clients.messaging.models import Message
 from clients.models import Business
-from clients.tabular import add_format, write_rows
+from clients.tabular import add_format_option, write_rows
 from reminders import actions
 from reminders.due import due_list
-from reminders.management.month import business_in_force, month_argument
+from reminders.management.month import month_argument, require_business
 from reminders.models import Reminder
-from reminders.months import months_on
-from reminders.steps import LeftOut, Planned, plan
-from reminders.steps.drafts import Draft, written_out
+from reminders.months import shift_months
+from reminders.steps import LeftOut, PlannedMessage, plan_reminders
+from reminders.steps.drafts import Draft, write_drafts
 
 COLUMNS = [
     "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
     "kind", "why", "message_id",
 ]  # fmt: skip
-A_PART = 1000
+CHUNK_SIZE = 1000
 
 
 @dataclass(frozen=True)
-class Run:
+class RemindArguments:
     """What was asked for on the command line."""
 
     business: Business
@@ -50,67 +50,71 @@ class Command(BaseCommand):
         parser.add_argument("--only-this-month", action="store_true", help="Only decks that are due by a day of it.")
         parser.add_argument("--at-once", action="store_true", help="Do not wait for the day of each step.")
         parser.add_argument("--dry-run", action="store_true", help="Say what would be queued and write nothing.")
-        add_format(parser)
+        add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, month = business_in_force(), month_argument(options["month"])
-        run = Run(business, timezone.now(), months_on(month, 1), chosen(month, options), options["at_once"])
-        with display.written_for(business), timezone.override(business.zone):
-            done = planned if options["dry_run"] else queued
+        business, month = require_business(), month_argument(options["month"])
+        run = RemindArguments(
+            business, timezone.now(), shift_months(month, 1), chosen_deck_ids(month, options), options["at_once"]
+        )
+        with display.override_business(business), timezone.override(business.zone):
+            done = dry_run_rows if options["dry_run"] else queue_and_list_rows
             write_rows(done(run), format=options["format"], out=self.stdout, columns=COLUMNS)
 
 
-def chosen(month: date, options: dict[str, Any]) -> list[int] | None:
+def chosen_deck_ids(month: date, options: dict[str, Any]) -> list[int] | None:
     """Decks of the due list where the month or haste is asked for; else what the steps say of the whole book."""
     if not (options["only_this_month"] or options["at_once"]):
         return None
-    return due_list.deck_ids(month, with_carried_over=not options["only_this_month"])
+    return due_list.due_deck_ids(month, with_carried_over=not options["only_this_month"])
 
 
-def planned(run: Run) -> list[dict[str, Any]]:
-    made = plan(business=run.business, **run.plan_arguments())
+def dry_run_rows(run: RemindArguments) -> list[dict[str, Any]]:
+    made = plan_reminders(business=run.business, **run.plan_arguments())
     rows, silent = [], list(made.left_out)
-    for part in parts_of(made.planned):
-        drafts, unwritten = written_out(part, business=run.business, today=run.business.today(run.now))
-        rows += [would_go(draft) for draft in drafts]
+    for part in message_chunks(made.planned):
+        drafts, unwritten = write_drafts(part, business=run.business, today=run.business.today(run.now))
+        rows += [draft_row(draft) for draft in drafts]
         silent += unwritten
-    return rows + [left_out(each) for each in silent]
+    return rows + [left_out_row(each) for each in silent]
 
 
-def parts_of(planned: list[Planned]) -> Iterator[list[Planned]]:
+def message_chunks(planned: list[PlannedMessage]) -> Iterator[list[PlannedMessage]]:
     """So many at a time that their texts fit into memory, each queued in a transaction of its own."""
-    return (planned[start : start + A_PART] for start in range(0, len(planned), A_PART))
+    return (planned[start : start + CHUNK_SIZE] for start in range(0, len(planned), CHUNK_SIZE))
 
 
-def would_go(draft: Draft) -> dict[str, Any]:
+def draft_row(draft: Draft) -> dict[str, Any]:
     row = draft.planned
     return {
         "outcome": "would be queued",
         "client": row.client,
         "client_id": row.client_id,
-        "channel": row.way.channel,
-        "address": row.way.address,
+        "channel": row.route.channel,
+        "address": row.route.address,
         "step": row.step.number,
         "goes_at": row.goes_at,
-        "decks": [word.coat.label for word in row.words],
-        "deck_ids": [word.coat.deck_id for word in row.words],
+        "decks": [due_step.coat.label for due_step in row.due_steps],
+        "deck_ids": [due_step.coat.deck_id for due_step in row.due_steps],
         "subject": draft.written.subject,
         "parts": draft.written.parts or None,
     }
 
 
-def queued(run: Run) -> list[dict[str, Any]]:
-    ahead = plan(business=run.business, **run.plan_arguments())
+def queue_and_list_rows(run: RemindArguments) -> list[dict[str, Any]]:
+    ahead = plan_reminders(business=run.business, **run.plan_arguments())
     rows, silent = [], list(ahead.left_out)
-    for part in parts_of(ahead.planned):
-        decks = [word.coat.deck_id for each in part for word in each.words]
-        result = actions.remind(by=None, **run.plan_arguments() | {"deck_ids": decks})
-        rows += [went(message, reminders) for message, reminders in actions.with_reminders(result.queued)]
+    for part in message_chunks(ahead.planned):
+        decks = [due_step.coat.deck_id for each in part for due_step in each.due_steps]
+        result = actions.queue_reminders(by=None, **run.plan_arguments() | {"deck_ids": decks})
+        rows += [
+            message_row(message, reminders) for message, reminders in actions.messages_with_reminders(result.queued)
+        ]
         silent += result.left_out
-    return rows + [left_out(each) for each in silent]
+    return rows + [left_out_row(each) for each in silent]
 
 
-def went(message: Message, reminders: list[Reminder]) -> dict[str, Any]:
+def message_row(message: Message, reminders: list[Reminder]) -> dict[str, Any]:
     return {
         "outcome": "queued",
         "client": message.client.name,
@@ -126,7 +130,7 @@ def went(message: Message, reminders: list[Reminder]) -> dict[str, Any]:
     }
 
 
-def left_out(each: LeftOut) -> dict[str, Any]:
+def left_out_row(each: LeftOut) -> dict[str, Any]:
     return {
         "outcome": "left out",
         "client": each.client,

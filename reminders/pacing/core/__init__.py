@@ -1,34 +1,42 @@
 """Pacing: whom to remind in which week, so that answers fill the crews and no more. Only arrays: no database."""
 
-from reminders.pacing.core.chances import Beta, still
-from reminders.pacing.core.placing import placed, usual_week
-from reminders.pacing.core.problem import FREE, LEFT_OUT, Hours, Lead, Rules, Work, values
-from reminders.pacing.core.rivals import in_order
-from reminders.pacing.core.saving import monthly_rates, saved, strip_chances
-from reminders.pacing.core.solve import Pace, pace, reckoned
-from reminders.pacing.core.stretches import by_week, overrun_chances, spread, stretches
+from reminders.pacing.core.chances import Beta, remaining_chance
+from reminders.pacing.core.placing import expected_work_week, place_hours
+from reminders.pacing.core.problem import (
+    EXCLUDED,
+    FREE_CHOICE,
+    CrewHours,
+    LeadTime,
+    PacingRules,
+    ReminderCandidates,
+    reminder_values,
+)
+from reminders.pacing.core.rivals import assign_in_order
+from reminders.pacing.core.saving import monthly_upkeep_rates, savings_by_age, strip_chances_by_age
+from reminders.pacing.core.solve import PacingSolution, evaluate_weeks, solve_pacing
+from reminders.pacing.core.stretches import hall_intervals, moments_by_week, overrun_chances, standard_deviation
 
 __all__ = [
-    "FREE",
-    "LEFT_OUT",
+    "EXCLUDED",
+    "FREE_CHOICE",
     "Beta",
-    "Hours",
-    "Lead",
-    "Pace",
-    "Rules",
-    "Work",
-    "by_week",
-    "in_order",
-    "monthly_rates",
+    "CrewHours",
+    "LeadTime",
+    "PacingRules",
+    "PacingSolution",
+    "ReminderCandidates",
+    "assign_in_order",
+    "evaluate_weeks",
+    "expected_work_week",
+    "hall_intervals",
+    "moments_by_week",
+    "monthly_upkeep_rates",
     "overrun_chances",
-    "pace",
-    "placed",
-    "reckoned",
-    "saved",
-    "spread",
-    "still",
-    "stretches",
-    "strip_chances",
-    "usual_week",
-    "values",
+    "place_hours",
+    "remaining_chance",
+    "reminder_values",
+    "savings_by_age",
+    "solve_pacing",
+    "standard_deviation",
+    "strip_chances_by_age",
 ]

@@ -15,28 +15,28 @@ class Beta:
         Failures, counted or believed.
     """
 
-    yes: float
-    no: float
+    alpha: float
+    beta: float
 
     def __post_init__(self) -> None:
-        if not (self.yes > 0 and self.no > 0):
-            raise ValueError(f"yes and no must be above 0; got {self.yes} and {self.no}")
+        if not (self.alpha > 0 and self.beta > 0):
+            raise ValueError(f"yes and no must be above 0; got {self.alpha} and {self.beta}")
 
     @property
     def mean(self) -> float:
-        return self.yes / (self.yes + self.no)
+        return self.alpha / (self.alpha + self.beta)
 
     @property
     def sd(self) -> float:
-        total = self.yes + self.no
-        return float((self.yes * self.no / (total**2 * (total + 1))) ** 0.5)
+        total = self.alpha + self.beta
+        return float((self.alpha * self.beta / (total**2 * (total + 1))) ** 0.5)
 
     @property
     def cv(self) -> float:
         """The doubt about the share, over the share."""
         return self.sd / self.mean
 
-    def learned(self, *, asked: int, accepted: int) -> "Beta":
+    def updated(self, *, asked: int, accepted: int) -> "Beta":
         """Return the belief after some answers (the Beta law is conjugate to the binomial one).
 
         Parameters
@@ -53,10 +53,10 @@ class Beta:
         """
         if not 0 <= accepted <= asked:
             raise ValueError(f"accepted must lie between 0 and asked; got {accepted} of {asked}")
-        return Beta(self.yes + accepted, self.no + asked - accepted)
+        return Beta(self.alpha + accepted, self.beta + asked - accepted)
 
 
-def still(chance: float, waited: float, last: float) -> float:
+def remaining_chance(chance: float, weeks_waited: float, last_week: float) -> float:
     """Return the chance that is left when no answer has come for a while; answers are spread evenly over the time.
 
     Parameters
@@ -73,5 +73,5 @@ def still(chance: float, waited: float, last: float) -> float:
     float
         By Bayes' rule; 0 when the time is over.
     """
-    left = min(max(1 - waited / last, 0.0), 1.0) if last > 0 else 0.0
+    left = min(max(1 - weeks_waited / last_week, 0.0), 1.0) if last_week > 0 else 0.0
     return chance * left / (1 - chance * (1 - left)) if left else 0.0

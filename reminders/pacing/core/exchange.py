@@ -5,15 +5,15 @@ from itertools import permutations
 import numpy as np
 
 from reminders.pacing.core.problem import Floats, Integers
-from reminders.pacing.core.stretches import Stretches, fits
+from reminders.pacing.core.stretches import HallIntervals, fits_intervals
 
-PASSES = 6
-MOST_IN_PAIRS = 40  # households; of more only one is moved at a time
-NONE = -1
-GAIN = 1e-9
+MAX_PASSES = 6
+MAX_PAIRED_HOUSEHOLDS = 40  # households; of more only one is moved at a time
+NO_WEEK = -1
+MIN_GAIN = 1e-9
 
 
-class Exchange:
+class PlanExchange:
     """A plan that is bettered in place.
 
     Parameters
@@ -33,11 +33,11 @@ class Exchange:
     """
 
     def __init__(
-        self, found: Stretches, total: Floats, moments: Floats, worth: Floats, week: Integers, z: float
+        self, intervals: HallIntervals, total: Floats, moments: Floats, worth: Floats, week: Integers, z: float
     ) -> None:
-        self.found, self.total, self.moments, self.worth, self.week, self.z = found, total, moments, worth, week, z
+        self.found, self.total, self.moments, self.worth, self.week, self.z = intervals, total, moments, worth, week, z
 
-    def better(self, rows: Integers) -> Integers:
+    def improve(self, rows: Integers) -> Integers:
         """Exchange one and two of these rows at a time until nothing gains.
 
         Parameters
@@ -50,46 +50,46 @@ class Exchange:
         ndarray, shape (n,)
             The plan.
         """
-        for _ in range(PASSES):
-            gained = [self.gains([row]) for row in rows.tolist()]
-            if len(rows) <= MOST_IN_PAIRS:
-                gained += [self.gains(list(pair)) for pair in permutations(rows.tolist(), 2)]
+        for _ in range(MAX_PASSES):
+            gained = [self.try_exchange([row]) for row in rows.tolist()]
+            if len(rows) <= MAX_PAIRED_HOUSEHOLDS:
+                gained += [self.try_exchange(list(pair)) for pair in permutations(rows.tolist(), 2)]
             if not any(gained):
                 break
         return self.week
 
-    def gains(self, rows: list[int]) -> bool:
+    def try_exchange(self, rows: list[int]) -> bool:
         """Take them out and put them back one after the other; undone if that gains nothing."""
         before, total = self.week[rows].copy(), self.total.copy()
-        if len(rows) > 1 and (before == NONE).all():
+        if len(rows) > 1 and (before == NO_WEEK).all():
             return False
-        worth = self.worth_of(rows)
+        worth = self.value_of(rows)
         for row in rows:
-            self.take_out(row)
+            self.remove(row)
         for row in rows:
-            self.put_in(row)
-        if self.worth_of(rows) > worth + GAIN:
+            self.insert(row)
+        if self.value_of(rows) > worth + MIN_GAIN:
             return True
         self.week[rows], self.total = before, total
         return False
 
-    def worth_of(self, rows: list[int]) -> float:
-        return sum(float(self.worth[row, self.week[row]]) for row in rows if self.week[row] != NONE)
+    def value_of(self, rows: list[int]) -> float:
+        return sum(float(self.worth[row, self.week[row]]) for row in rows if self.week[row] != NO_WEEK)
 
-    def take_out(self, row: int) -> None:
-        if self.week[row] != NONE:
-            self.total = self.total - self.part(row, int(self.week[row]))
-            self.week[row] = NONE
+    def remove(self, row: int) -> None:
+        if self.week[row] != NO_WEEK:
+            self.total = self.total - self.interval_moments(row, int(self.week[row]))
+            self.week[row] = NO_WEEK
 
-    def put_in(self, row: int) -> None:
+    def insert(self, row: int) -> None:
         """Into the week worth most of those with room."""
         for week in np.argsort(-self.worth[row]).tolist():
             if not self.worth[row, week] > 0:
                 return
-            if fits(self.found, self.total, self.found.past + week, self.moments[row], self.z):
-                self.total = self.total + self.part(row, week)
+            if fits_intervals(self.found, self.total, self.found.past + week, self.moments[row], self.z):
+                self.total = self.total + self.interval_moments(row, week)
                 self.week[row] = week
                 return
 
-    def part(self, row: int, week: int) -> Floats:
+    def interval_moments(self, row: int, week: int) -> Floats:
         return self.found.inside[:, [self.found.past + week]] * self.moments[row]

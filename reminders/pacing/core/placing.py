@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from reminders.pacing.core.problem import Floats, Lead
+from reminders.pacing.core.problem import Floats, LeadTime
 
 
-def placed(expected: Floats, open_hours: Floats, lead: Lead) -> tuple[Floats, Floats]:
+def place_hours(expected: Floats, open_hours: Floats, lead: LeadTime) -> tuple[Floats, Floats]:
     """Place hours, by the hour, into the first weeks that the lead allows and that have room.
 
     Parameters
@@ -37,7 +37,7 @@ def placed(expected: Floats, open_hours: Floats, lead: Lead) -> tuple[Floats, Fl
     return work, over
 
 
-def usual_week(open_hours: Floats, weeks: int, lead: Lead) -> Floats:
+def expected_work_week(open_hours: Floats, weeks: int, lead: LeadTime) -> Floats:
     """Return the week in which work after a reminder is to be expected: the middle of the hours that it can reach.
 
     Parameters

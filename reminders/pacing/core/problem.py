@@ -11,11 +11,11 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Booleans = NDArray[np.bool_]
 
-FREE, LEFT_OUT = -1, -2  # in `fixed`: the plan may choose; a person said no
+FREE_CHOICE, EXCLUDED = -1, -2  # in `fixed`: the plan may choose; a person said no
 
 
 @dataclass(frozen=True)
-class Lead:
+class LeadTime:
     """Between which weeks after a reminder the work may be done.
 
     Parameters
@@ -35,7 +35,7 @@ class Lead:
 
 
 @dataclass(frozen=True)
-class Rules:
+class PacingRules:
     """What the plan keeps to.
 
     Parameters
@@ -49,11 +49,11 @@ class Rules:
     """
 
     risk: float = 0.1
-    hour_worth: float = 50.0
-    give: float = 0.05
+    hour_value: float = 50.0
+    max_saving_loss: float = 0.05
 
     def __post_init__(self) -> None:
-        if not (0 < self.risk <= 0.5 and self.hour_worth >= 0 and 0 <= self.give < 1):
+        if not (0 < self.risk <= 0.5 and self.hour_value >= 0 and 0 <= self.max_saving_loss < 1):
             raise ValueError("risk must lie above 0 and at most at 0.5, hour_worth not below 0, give from 0 to below 1")
 
     @property
@@ -63,7 +63,7 @@ class Rules:
 
 
 @dataclass(frozen=True, eq=False)
-class Work:
+class ReminderCandidates:
     """The n properties that may be reminded in w weeks; one reminder and one answer each.
 
     Parameters
@@ -100,7 +100,7 @@ class Work:
             raise ValueError("chance must lie between 0 and 1")
         if not ((self.hours > 0) & (self.hours_sd >= 0) & (self.chance_cv >= 0)).all():
             raise ValueError("hours must be above 0, hours_sd and chance_cv not below 0")
-        if self.saved.shape != self.allowed.shape or self.fixed.max(initial=FREE) >= self.saved.shape[1]:
+        if self.saved.shape != self.allowed.shape or self.fixed.max(initial=FREE_CHOICE) >= self.saved.shape[1]:
             raise ValueError("saved and allowed must have a column a week, and fixed must lie inside")
 
     def __len__(self) -> int:
@@ -118,7 +118,7 @@ class Work:
         return np.column_stack([mean, variance, self.chance_cv * mean])
 
 
-def values(work: Work, rules: Rules) -> Floats:
+def reminder_values(work: ReminderCandidates, rules: PacingRules) -> Floats:
     """Return what a reminder in each week is worth.
 
     Parameters
@@ -133,15 +133,15 @@ def values(work: Work, rules: Rules) -> Floats:
     ndarray, shape (n, w)
         Money, as expected.
     """
-    return work.chance[:, None] * (work.saved + rules.hour_worth * work.hours[:, None])
+    return work.chance[:, None] * (work.saved + rules.hour_value * work.hours[:, None])
 
 
-def nothing() -> Floats:
+def no_moments() -> Floats:
     return np.zeros((0, 3))
 
 
 @dataclass(frozen=True, eq=False)
-class Hours:
+class CrewHours:
     """What the crews have, and what may still come of reminders and offers that are out already.
 
     Parameters
@@ -154,12 +154,12 @@ class Hours:
         Their moments, as `Work.moments`.
     """
 
-    open: Floats
-    out_week: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    out: Floats = field(default_factory=nothing)
+    available: Floats
+    outstanding_week: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    outstanding: Floats = field(default_factory=no_moments)
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.open) & (self.open >= 0)).all():
+        if not (np.isfinite(self.available) & (self.available >= 0)).all():
             raise ValueError("open hours must be finite and not below 0")
-        if (self.out_week >= 0).any() or self.out.shape != (len(self.out_week), 3):
+        if (self.outstanding_week >= 0).any() or self.outstanding.shape != (len(self.outstanding_week), 3):
             raise ValueError("what is out went out before the plan, with three moments a row")

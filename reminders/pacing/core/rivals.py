@@ -2,12 +2,17 @@
 
 import numpy as np
 
-from reminders.pacing.core.problem import FREE, Hours, Integers, Lead, Rules, Work
-from reminders.pacing.core.stretches import by_week, fits, slack, stretches
+from reminders.pacing.core.problem import FREE_CHOICE, CrewHours, Integers, LeadTime, PacingRules, ReminderCandidates
+from reminders.pacing.core.stretches import fits_intervals, hall_intervals, moments_by_week, slack_by_week
 
 
-def in_order(
-    order: Integers, work: Work, hours: Hours, *, lead: Lead | None = None, rules: Rules | None = None
+def assign_in_order(
+    order: Integers,
+    work: ReminderCandidates,
+    hours: CrewHours,
+    *,
+    lead: LeadTime | None = None,
+    rules: PacingRules | None = None,
 ) -> Integers:
     """Take them one by one into the first week that is allowed and still has room, at the same risk as a plan.
 
@@ -29,16 +34,16 @@ def in_order(
     ndarray, shape (n,)
         Week of each; -1 is none.
     """
-    lead, rules = lead or Lead(), rules or Rules()
-    found = stretches(hours, work.weeks, lead)
+    lead, rules = lead or LeadTime(), rules or PacingRules()
+    intervals = hall_intervals(hours, work.weeks, lead)
     week = np.where(work.fixed >= 0, work.fixed, -1)
-    total = found.total(by_week(work, week, hours, found.past))
-    left = slack(found, total, rules.z)[found.past :]
-    for row in order[work.fixed[order] == FREE]:
+    total = intervals.total(moments_by_week(work, week, hours, intervals.past))
+    left = slack_by_week(intervals, total, rules.z)[intervals.past :]
+    for row in order[work.fixed[order] == FREE_CHOICE]:
         for at in np.nonzero(work.allowed[row] & (left >= work.moments[row, 0]))[0]:
-            if fits(found, total, found.past + int(at), work.moments[row], rules.z):
+            if fits_intervals(intervals, total, intervals.past + int(at), work.moments[row], rules.z):
                 week[row] = at
-                total += found.inside[:, [found.past + at]] * work.moments[row]
-                left = slack(found, total, rules.z)[found.past :]
+                total += intervals.inside[:, [intervals.past + at]] * work.moments[row]
+                left = slack_by_week(intervals, total, rules.z)[intervals.past :]
                 break
     return week

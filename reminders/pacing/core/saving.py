@@ -9,14 +9,14 @@ from functools import lru_cache
 
 import numpy as np
 
-from reminders.forecast import STRIP_RATIO, best_recoat_age
-from reminders.forecast.lognormal import chance_within
+from reminders.forecast import STRIP_RATIO, optimal_recoat_age
+from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.pacing.core.problem import Floats
 
 TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
 
 
-def strip_chances(ages: Floats, median: Floats, log_sd: Floats, sound: Floats, worn: Floats) -> Floats:
+def strip_chances_by_age(ages: Floats, median: Floats, log_sd: Floats, sound: Floats, worn: Floats) -> Floats:
     """Return the chance that the strip limit is passed at given ages.
 
     Parameters
@@ -46,16 +46,16 @@ def strip_chances(ages: Floats, median: Floats, log_sd: Floats, sound: Floats, w
     at = standard(np.maximum(ages, 0) / STRIP_RATIO, -np.inf)
     low, high = standard(sound[:, None], -np.inf), standard(worn[:, None], np.inf)
     known = np.broadcast_to(high, at.shape)
-    return chance_within(np.broadcast_to(low, at.shape), known, at)
+    return truncated_normal_cdf(np.broadcast_to(low, at.shape), known, at)
 
 
 @lru_cache(maxsize=4096)
-def scaled_rate(log_sd: float, ratio: float) -> float:
+def unit_upkeep_rate(log_sd: float, ratio: float) -> float:
     """Yearly cost of upkeep of a coat with the typical median and a recoat for 1."""
-    return best_recoat_age(float(np.log(TYPICAL_MONTHS)), log_sd, 1.0, ratio).upkeep_a_year
+    return optimal_recoat_age(float(np.log(TYPICAL_MONTHS)), log_sd, 1.0, ratio).upkeep_a_year
 
 
-def monthly_rates(median: Floats, log_sd: Floats, recoat: Floats, strip: Floats) -> Floats:
+def monthly_upkeep_rates(median: Floats, log_sd: Floats, recoat: Floats, strip: Floats) -> Floats:
     """Return the cost of upkeep a clock month, from a table of spreads and price ratios.
 
     Parameters
@@ -76,11 +76,11 @@ def monthly_rates(median: Floats, log_sd: Floats, recoat: Floats, strip: Floats)
     """
     ratio = np.maximum(strip / recoat, 1.0)
     keys = zip(np.round(np.clip(log_sd, 0.05, 2), 2).tolist(), np.round(np.minimum(ratio, 50), 1).tolist(), strict=True)
-    yearly = np.array([scaled_rate(sd, max(each, 1.1)) for sd, each in keys])
+    yearly = np.array([unit_upkeep_rate(sd, max(each, 1.1)) for sd, each in keys])
     return yearly * recoat * TYPICAL_MONTHS / median / 12
 
 
-def saved(ages: Floats, chances: Floats, price_gap: Floats, rate: Floats) -> Floats:
+def savings_by_age(ages: Floats, chances: Floats, price_gap: Floats, rate: Floats) -> Floats:
     """Return what work at each age saves against work at the last one.
 
     Parameters

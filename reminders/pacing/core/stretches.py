@@ -11,14 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from reminders.pacing.core.problem import Floats, Hours, Integers, Lead, Work
+from reminders.pacing.core.problem import CrewHours, Floats, Integers, LeadTime, ReminderCandidates
 
-LEAST_SD = 0.05  # of the hours: a tangent nearer to 0 would be steep and shut the stretch
-ROOM = 1.05  # how much more shared doubt than now the next round may hold
+MIN_SD_SHARE = 0.05  # of the hours: a tangent nearer to 0 would be steep and shut the stretch
+DOUBT_HEADROOM = 1.05  # how much more shared doubt than now the next round may hold
 
 
 @dataclass(frozen=True, eq=False)
-class Stretches:
+class HallIntervals:
     """The k stretches with room, over p weeks before the plan and w weeks of it.
 
     Parameters
@@ -51,7 +51,7 @@ class Stretches:
         return self.inside @ moments
 
 
-def stretches(hours: Hours, weeks: int, lead: Lead) -> Stretches:
+def hall_intervals(hours: CrewHours, weeks: int, lead: LeadTime) -> HallIntervals:
     """Return every stretch of reminder weeks that reaches hours.
 
     Parameters
@@ -68,20 +68,20 @@ def stretches(hours: Hours, weeks: int, lead: Lead) -> Stretches:
     Stretches
         Those before the plan only where something is out.
     """
-    past = int(-hours.out_week.min(initial=0))
-    reach = np.concatenate([[0.0], np.cumsum(hours.open)])
+    past = int(-hours.outstanding_week.min(initial=0))
+    reach = np.concatenate([[0.0], np.cumsum(hours.available)])
     rows, room = [], []
     for start in range(-past, weeks):
         for end in range(max(start, 0), weeks):
-            found = reach[end + lead.last + 1] - reach[max(start + lead.first, 0)]
-            if found > 0:
+            intervals = reach[end + lead.last + 1] - reach[max(start + lead.first, 0)]
+            if intervals > 0:
                 rows.append((np.arange(-past, weeks) >= start) & (np.arange(-past, weeks) <= end))
-                room.append(found)
+                room.append(intervals)
     inside = np.array(rows, dtype=float) if rows else np.zeros((0, past + weeks))
-    return Stretches(inside, np.array(room, dtype=float), past)
+    return HallIntervals(inside, np.array(room, dtype=float), past)
 
 
-def reachable(hours: Hours, weeks: int, lead: Lead) -> Floats:
+def reachable_hours(hours: CrewHours, weeks: int, lead: LeadTime) -> Floats:
     """Return the hours that a reminder of each week can reach.
 
     Parameters
@@ -98,12 +98,12 @@ def reachable(hours: Hours, weeks: int, lead: Lead) -> Floats:
     ndarray, shape (weeks,)
         Hours.
     """
-    reach = np.concatenate([[0.0], np.cumsum(hours.open)])
+    reach = np.concatenate([[0.0], np.cumsum(hours.available)])
     week = np.arange(weeks)
     return reach[week + lead.last + 1] - reach[week + lead.first]
 
 
-def by_week(work: Work, chosen: Integers, hours: Hours, past: int) -> Floats:
+def moments_by_week(work: ReminderCandidates, chosen: Integers, hours: CrewHours, past: int) -> Floats:
     """Sum the moments of what goes out in each week, before the plan and in it.
 
     Parameters
@@ -123,13 +123,13 @@ def by_week(work: Work, chosen: Integers, hours: Hours, past: int) -> Floats:
         Mean, variance and shared doubt.
     """
     total = np.zeros((past + work.weeks, 3))
-    np.add.at(total, hours.out_week + past, hours.out)
+    np.add.at(total, hours.outstanding_week + past, hours.outstanding)
     taken = chosen >= 0
     np.add.at(total, chosen[taken] + past, work.moments[taken])
     return total
 
 
-def spread(moments: Floats) -> Floats:
+def standard_deviation(moments: Floats) -> Floats:
     """Return the standard deviation of sums: own variances add, shared doubts add before they are squared.
 
     Parameters
@@ -145,7 +145,7 @@ def spread(moments: Floats) -> Floats:
     return np.sqrt(np.maximum(moments[:, 1], 0) + moments[:, 2] ** 2)  # a solver may leave −1e-15
 
 
-def fits(found: Stretches, total: Floats, column: int, more: Floats, z: float) -> bool:
+def fits_intervals(intervals: HallIntervals, total: Floats, column: int, more: Floats, z: float) -> bool:
     """Tell whether one more reminder in a week leaves mean + z·sd within the hours of every stretch around it.
 
     Parameters
@@ -166,12 +166,12 @@ def fits(found: Stretches, total: Floats, column: int, more: Floats, z: float) -
     bool
         Whether it fits; no if no stretch with hours holds the week.
     """
-    touched = found.inside[:, column] > 0
+    touched = intervals.inside[:, column] > 0
     then = total[touched] + more
-    return bool(touched.any() and (then[:, 0] + z * spread(then) <= found.hours[touched]).all())
+    return bool(touched.any() and (then[:, 0] + z * standard_deviation(then) <= intervals.hours[touched]).all())
 
 
-def slack(found: Stretches, total: Floats, z: float) -> Floats:
+def slack_by_week(intervals: HallIntervals, total: Floats, z: float) -> Floats:
     """Return the hours that each week could take if they came for sure: a quick no before `fits` is asked.
 
     Parameters
@@ -188,12 +188,12 @@ def slack(found: Stretches, total: Floats, z: float) -> Floats:
     ndarray, shape (p + w,)
         Hours of the tightest stretch around each week; −inf where no stretch has hours.
     """
-    left = (found.hours - total[:, 0] - z * spread(total))[:, None]
-    tightest = np.where(found.inside > 0, left, np.inf).min(axis=0, initial=np.inf)
+    left = (intervals.hours - total[:, 0] - z * standard_deviation(total))[:, None]
+    tightest = np.where(intervals.inside > 0, left, np.inf).min(axis=0, initial=np.inf)
     return np.where(np.isfinite(tightest), tightest, -np.inf)
 
 
-def overrun_chances(found: Stretches, moments: Floats) -> Floats:
+def overrun_chances(intervals: HallIntervals, moments: Floats) -> Floats:
     """Return the chance, by the normal law, that more is accepted in each stretch than fits.
 
     Parameters
@@ -208,13 +208,13 @@ def overrun_chances(found: Stretches, moments: Floats) -> Floats:
     ndarray, shape (k,)
         Chances; 0 where nothing goes out.
     """
-    total = found.total(moments)
-    sd = np.maximum(spread(total), 1e-12)
-    return np.where(total[:, 0] > 0, ndtr((total[:, 0] - found.hours) / sd), 0.0)
+    total = intervals.total(moments)
+    sd = np.maximum(standard_deviation(total), 1e-12)
+    return np.where(total[:, 0] > 0, ndtr((total[:, 0] - intervals.hours) / sd), 0.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Tangent:
+class LinearisedBound:
     """A straight bound above mean + z·sd, exact at one spread, for every stretch.
 
     The root is concave, so its tangent at V₀ lies above it: sd ≤ (V/√V₀ + √V₀)/2 for V = v + b². The shared doubt b is
@@ -231,11 +231,13 @@ class Tangent:
     """
 
     slopes: Floats
-    start: Floats
-    most: Floats
+    intercept: Floats
+    max_doubt: Floats
 
 
-def tangent(found: Stretches, moments: Floats | None, work: Work, out: Floats, z: float) -> Tangent:
+def linearise_bound(
+    intervals: HallIntervals, moments: Floats | None, work: ReminderCandidates, out: Floats, z: float
+) -> LinearisedBound:
     """Return the straight bound at the spread of a plan, or at that of a full one.
 
     Parameters
@@ -259,14 +261,14 @@ def tangent(found: Stretches, moments: Floats | None, work: Work, out: Floats, z
     every = np.vstack([work.moments, out])
     mean = np.maximum(every[:, 0], 1e-12)
     doubt, own = every[:, 2] / mean, (every[:, 1] / mean).mean()
-    fullest = found.hours / (1 + z * doubt.min())
+    fullest = intervals.hours / (1 + z * doubt.min())
     most = doubt.max() * fullest
     sd = np.sqrt(own * fullest + most**2)
     if moments is not None:
-        total = found.total(moments)
-        sd = spread(total)
+        total = intervals.total(moments)
+        sd = standard_deviation(total)
         if z > 0:  # without a margin the doubt bounds nothing
-            most = np.minimum(np.maximum(total[:, 2] * ROOM, doubt.max() * LEAST_SD * fullest), most)
-    sd = np.clip(sd, LEAST_SD * found.hours, found.hours / max(z, 1e-9))
+            most = np.minimum(np.maximum(total[:, 2] * DOUBT_HEADROOM, doubt.max() * MIN_SD_SHARE * fullest), most)
+    sd = np.clip(sd, MIN_SD_SHARE * intervals.hours, intervals.hours / max(z, 1e-9))
     slope = z / (2 * sd)
-    return Tangent(np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most)
+    return LinearisedBound(np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most)

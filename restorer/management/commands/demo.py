@@ -28,11 +28,11 @@ class Command(serve.Command):
         parser.add_argument("--no-serve", action="store_true", help="Run one month's cycle here and end")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        refuse_a_real_book()
-        catcher = mail_catcher.catcher(processes.free_port(2525))
+        refuse_real_book()
+        catcher = mail_catcher.new_mail_catcher(processes.free_port(2525))
         catcher.start()
         send_all_mail_to(catcher.port)
-        self.texts = text_catcher.catcher()
+        self.texts = text_catcher.start_text_catcher()
         self.cycle_only = options["no_serve"]
         try:
             super().handle(*args, **options)
@@ -41,14 +41,14 @@ class Command(serve.Command):
             self.texts.shutdown()
             self.texts.server_close()
 
-    def get_ready(self) -> None:
-        super().get_ready()
+    def prepare_book(self) -> None:
+        super().prepare_book()
         if Business.current() is None:
-            self.say("Writing the invented book")
+            self.write_line("Writing the invented book")
             call_command("load_demo_book", stdout=self.stdout)
         elif not Forecast.objects.exists():  # the first start was broken off half-way
             call_command("refresh_forecasts", stdout=self.stdout)
-        text_catcher.put_in_use(self.texts, "")
+        text_catcher.use_text_catcher(self.texts, "")
 
     def serve(self, host: str, wanted: int) -> None:
         if self.cycle_only:
@@ -60,29 +60,33 @@ class Command(serve.Command):
         """The month's work once: due list → a price → reminders → handed over → whom to remind in which week."""
         today = Business.objects.get().today(timezone.now())
         month = f"{today:%Y-%m}"
-        before = len(mail_catcher.caught())
-        self.say(f"\nDue in {month} and still open from earlier")
+        before = len(mail_catcher.caught_mail())
+        self.write_line(f"\nDue in {month} and still open from earlier")
         call_command("due", month, stdout=self.stdout)
-        for deck in due_list.deck_ids(month_of(today), with_carried_over=True)[-1:]:
-            self.say("\nWhat the work on the last of them takes and costs")
+        for deck in due_list.due_deck_ids(month_of(today), with_carried_over=True)[-1:]:
+            self.write_line("\nWhat the work on the last of them takes and costs")
             call_command("offer", str(deck), stdout=self.stdout)
-        self.say(f"\nReminders for {month}")
+        self.write_line(f"\nReminders for {month}")
         call_command("remind", month, stdout=self.stdout)
-        self.say("\nHanding them to the mail catcher")
+        self.write_line("\nHanding them to the mail catcher")
         call_command("deliver", once=True, stdout=self.stdout)
-        self.say("\nWhom to remind in which week, so that the answers fill the crews and no more")
-        first = page.kept_horizon(Business.objects.get(), today=today).first
+        self.write_line("\nWhom to remind in which week, so that the answers fill the crews and no more")
+        first = page.stored_horizon(Business.objects.get(), today=today).first
         call_command("pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout)
-        count = len(mail_catcher.caught()) - before
-        self.say(f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser.")
+        count = len(mail_catcher.caught_mail()) - before
+        self.write_line(
+            f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser."
+        )
 
     def welcome(self, address: str, host: str, port: int) -> None:
-        processes.answers(serve.reachable(host), port)
-        text_catcher.put_in_use(self.texts, f"http://{processes.address(serve.reachable(host), port)}")
+        processes.wait_for_port(serve.local_browser_host(host), port)
+        text_catcher.use_text_catcher(
+            self.texts, f"http://{processes.host_and_port(serve.local_browser_host(host), port)}"
+        )
         decks = Deck.objects.count()
         connections.close_all()
         people = "\n".join(f"  {username:<8}{role}" for username, _, role in book.PEOPLE)
-        self.say(
+        self.write_line(
             f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at {address}\n"
             f"\nSign in with the password {book.PASSWORD} as\n{people}\n"
             "\nTry\n"
@@ -95,7 +99,7 @@ class Command(serve.Command):
         )
 
 
-def refuse_a_real_book() -> None:
+def refuse_real_book() -> None:
     """The demo sends reminders to a catcher; on a real book that would mark people as written to."""
     name = str(connections["default"].settings_dict["NAME"])
     if settings.MODE != "demo" or not name.endswith("_demo"):

@@ -21,11 +21,11 @@ class Command(BaseCommand):
             raise CommandError("This database already holds a book. Nothing was changed.")
         now = timezone.now()
         with disable_auditlog():
-            book.load(today=timezone.localdate(now), now=now)
+            book.write_demo_book(today=timezone.localdate(now), now=now)
         business = Business.objects.get()
         refitting.refit(today=business.today(now), now=now)
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
         with disable_auditlog():
-            offers.load(now=now)
+            offers.write_demo_offers(now=now)
         told = f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()} offers"
         self.stdout.write(f"The invented book: {told}.")

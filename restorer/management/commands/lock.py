@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-LOCKS = {"run.lock": [], "dev.lock": ["--group", "dev"]}
+LOCK_GROUPS = {"run.lock": [], "dev.lock": ["--group", "dev"]}
 OPTIONS = ["--universal", "--python-version", "3.11", "--generate-hashes", "--no-annotate", "--no-header"]
 
 
@@ -16,7 +16,7 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
-        for name, groups in LOCKS.items():
+        for name, groups in LOCK_GROUPS.items():
             target = f"restorer/requirements/{name}"
             command = [sys.executable, "-m", "uv", "pip", "compile", "pyproject.toml", *groups, *OPTIONS]
             command += ["--no-emit-index-url", "--no-emit-find-links", "--quiet", "-o", target]

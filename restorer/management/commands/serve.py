@@ -13,8 +13,8 @@ from django.utils import timezone
 from clients.models import Business, Heartbeat
 from restorer.local import postgres, processes
 
-EVERYWHERE = {"0.0.0.0", "::"}  # noqa: S104 only compared with
-LETTING_GO_SECONDS = 3
+WILDCARD_HOSTS = {"0.0.0.0", "::"}  # noqa: S104 only compared with
+RELEASE_SECONDS = 3
 
 
 class Command(BaseCommand):
@@ -26,12 +26,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            self.get_ready()
+            self.prepare_book()
             self.serve(options["bind"], options["port"])
         finally:
-            self.let_go()
+            self.release_database()
 
-    def get_ready(self) -> None:
+    def prepare_book(self) -> None:
         call_command("prepare", stdout=self.stdout)
 
     def serve(self, host: str, wanted: int) -> None:
@@ -40,49 +40,51 @@ class Command(BaseCommand):
         except OSError as error:
             raise CommandError(str(error)) from error
         if port != wanted:
-            self.say(f"Port {wanted} is taken; this one takes {port}.")
-        address = os.environ.get("BASE_URL") or f"http://{processes.address(reachable(host), port)}"
-        children = [processes.web(host, port), processes.worker(), processes.deliverer()]
+            self.write_line(f"Port {wanted} is taken; this one takes {port}.")
+        address = os.environ.get("BASE_URL") or f"http://{processes.host_and_port(local_browser_host(host), port)}"
+        children = [processes.web_process(host, port), processes.worker_process(), processes.deliverer_process()]
         connections.close_all()
-        keeper = processes.Supervisor(
+        supervisor = processes.Supervisor(
             children,
             environment={"BASE_URL": address},
             worker_age=worker_age,
-            look_after=None if os.environ.get("DATABASE_URL") else postgres.start,
+            on_check=None if os.environ.get("DATABASE_URL") else postgres.start_server,
         )
-        keeper.run(ready=lambda: self.welcome(address, host, port))
-        self.say("Everything has ended; nothing is lost.")
+        supervisor.run(ready=lambda: self.welcome(address, host, port))
+        self.write_line("Everything has ended; nothing is lost.")
 
     def welcome(self, address: str, host: str, port: int) -> None:
-        processes.answers(reachable(host), port)
-        self.say(f"\nThe book is open at {address}\nCtrl-C ends it.")
+        processes.wait_for_port(local_browser_host(host), port)
+        self.write_line(f"\nThe book is open at {address}\nCtrl-C ends it.")
         if Business.current() is None:
-            self.say("It is empty: the first visit makes the business and the owner's account.")
-        if host in EVERYWHERE and not os.environ.get("ALLOWED_HOSTS"):
-            self.say("To open it from another device, set ALLOWED_HOSTS and BASE_URL to the name of this machine.")
+            self.write_line("It is empty: the first visit makes the business and the owner's account.")
+        if host in WILDCARD_HOSTS and not os.environ.get("ALLOWED_HOSTS"):
+            self.write_line(
+                "To open it from another device, set ALLOWED_HOSTS and BASE_URL to the name of this machine."
+            )
         connections.close_all()
 
-    def let_go(self) -> None:
+    def release_database(self) -> None:
         """Stop PostgreSQL if this process started it and nobody else uses it."""
         connections.close_all()
         if os.environ.get("RESTORER_OWNS_POSTGRES") != "1":
             return
-        until = time.monotonic() + LETTING_GO_SECONDS
-        while postgres.is_in_use():
+        until = time.monotonic() + RELEASE_SECONDS
+        while postgres.has_other_connections():
             if time.monotonic() > until:
-                self.say("PostgreSQL goes on running: another program is using it.")
+                self.write_line("PostgreSQL goes on running: another program is using it.")
                 return
             time.sleep(0.1)
-        postgres.stop()
+        postgres.stop_server()
 
-    def say(self, text: str) -> None:
+    def write_line(self, text: str) -> None:
         self.stdout.write(text)
         self.stdout.flush()
 
 
-def reachable(host: str) -> str:
+def local_browser_host(host: str) -> str:
     """An address of this machine that a browser on it can open."""
-    return "127.0.0.1" if host in EVERYWHERE else host
+    return "127.0.0.1" if host in WILDCARD_HOSTS else host
 
 
 def worker_age() -> float | None:

@@ -12,14 +12,14 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
-        marked, lacking = catalogue.marked(), 0
-        for language in catalogue.others():
-            words = catalogue.renewed(language, marked)
+        marked, lacking = catalogue.marked_messages(), 0
+        for language in catalogue.translated_languages():
+            words = catalogue.updated_catalogue(language, marked)
             path = catalogue.catalogue_path(language)
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(catalogue.as_text(words))
-            path.with_suffix(".mo").write_bytes(catalogue.compiled(catalogue.read(language)))
-            missing = catalogue.lacking(words)
+            path.write_bytes(catalogue.catalogue_as_po(words))
+            path.with_suffix(".mo").write_bytes(catalogue.catalogue_as_mo(catalogue.read_catalogue(language)))
+            missing = catalogue.untranslated_messages(words)
             lacking += len(missing)
             self.stdout.write(f"{language}: {len(words)} messages, {len(missing)} not translated")
             for message in missing:

@@ -14,4 +14,4 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         connections.close_all()
-        processes.Supervisor([processes.worker()], worker_age=worker_age).run()
+        processes.Supervisor([processes.worker_process()], worker_age=worker_age).run()

@@ -1,5 +1,5 @@
 """Calls: who is to be phoned, and what came of it."""
 
-from clients.messaging.channels.calls.listing import Call, to_make
+from clients.messaging.channels.calls.listing import DueCall, due_calls
 
-__all__ = ["Call", "to_make"]
+__all__ = ["DueCall", "due_calls"]

@@ -8,21 +8,21 @@ from zoneinfo import ZoneInfo
 from django.db.models import Prefetch
 
 from clients.messaging.models import CallNote, Message
-from clients.messaging.outbox.permission import why_not
+from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
-MOST = 60
+MAX_CALLS_LISTED = 60
 
 
 @dataclass(frozen=True)
-class Call:
+class DueCall:
     """One client to be phoned."""
 
     message: Message
     number: str
     extension: str
-    there: datetime  # the time at the property
+    local_time: datetime  # the time at the property
     notes: Sequence[CallNote]
     why_not: str
 
@@ -32,23 +32,25 @@ class Call:
         return f"tel:{self.number}{f';ext={self.extension}' if self.extension else ''}"
 
 
-def to_make(business: Business, *, now: datetime) -> list[Call]:
+def due_calls(business: Business, *, now: datetime) -> list[DueCall]:
     """Those whose time has come, the longest waiting first; each with why it may not be made any more, if so."""
     notes = CallNote.objects.select_related("by").order_by("-at", "-id")
     rows = Message.objects.due(Channel.CALL).select_related("client")
     messages = list(
-        rows.prefetch_related("client__properties", Prefetch("call_notes", notes)).order_by("not_before", "pk")[:MOST]
+        rows.prefetch_related("client__properties", Prefetch("call_notes", notes)).order_by("not_before", "pk")[
+            :MAX_CALLS_LISTED
+        ]
     )
-    reasons = why_not(business, messages) if messages else {}
-    return [call_of(message, business, now, reasons.get(message.pk, "")) for message in messages]
+    reasons = reasons_not_to_send(business, messages) if messages else {}
+    return [build_due_call(message, business, now, reasons.get(message.pk, "")) for message in messages]
 
 
-def call_of(message: Message, business: Business, now: datetime, reason: str) -> Call:
+def build_due_call(message: Message, business: Business, now: datetime, reason: str) -> DueCall:
     number, _, extension = message.address.partition(";ext=")
     notes = list(message.call_notes.all())
-    return Call(message, number, extension, now.astimezone(zone_of(message.client, business)), notes, reason)
+    return DueCall(message, number, extension, now.astimezone(client_zone(message.client, business)), notes, reason)
 
 
-def zone_of(client: Client, business: Business) -> ZoneInfo:
+def client_zone(client: Client, business: Business) -> ZoneInfo:
     home = min(client.properties.all(), key=lambda each: each.pk, default=None)
     return home.zone if home else business.zone

@@ -8,13 +8,13 @@ from pypdf import PdfReader
 
 from clients.messaging.models import Attachment
 
-MOST_PAGES = 60  # of one enclosure; more does not fit into the envelope either
-MOST_BYTES = 100_000_000  # of all enclosures of a print
-SIDES = range(72, 14_401)  # points; an inch at least, and the largest page of ISO 32000-1 (Annex C)
-NO_PDF = "it is no PDF"
-LOCKED = "it is protected by a password"
-BROKEN = "it cannot be read"
-TOO_LARGE = f"the print would have more than {MOST_BYTES // 1_000_000} MB of enclosures"
+MAX_ENCLOSURE_PAGES = 60  # of one enclosure; more does not fit into the envelope either
+MAX_ENCLOSED_BYTES = 100_000_000  # of all enclosures of a print
+PAGE_SIDE_POINTS = range(72, 14_401)  # points; an inch at least, and the largest page of ISO 32000-1 (Annex C)
+NOT_A_PDF = "it is no PDF"
+PASSWORD_PROTECTED = "it is protected by a password"  # noqa: S105 - said, not used
+UNREADABLE_PDF = "it cannot be read"
+ENCLOSURES_TOO_LARGE = f"the print would have more than {MAX_ENCLOSED_BYTES // 1_000_000} MB of enclosures"
 
 
 @dataclass
@@ -37,18 +37,18 @@ class Enclosure:
     def pages(self) -> int:
         return len(self.reader.pages) if self.reader and self.is_printed else 0
 
-    def opened_anew(self) -> PdfReader:
+    def reopen(self) -> PdfReader:
         """With nothing of it copied yet."""
         return PdfReader(BytesIO(bytes(self.row.content)))
 
 
-def listed(row: Attachment, known: dict[str, str]) -> Enclosure:
+def unopened_enclosure(row: Attachment, known: dict[str, str]) -> Enclosure:
     """Without opening it: what the last print found (attachment → why it stayed apart), else by its media type."""
     is_pdf = row.media_type == "application/pdf"
-    return Enclosure(row, known.get(str(row.pk), "") if is_pdf else NO_PDF)
+    return Enclosure(row, known.get(str(row.pk), "") if is_pdf else NOT_A_PDF)
 
 
-def open_all(enclosures: Iterable[Enclosure]) -> None:
+def open_enclosures(enclosures: Iterable[Enclosure]) -> None:
     """Open what is a PDF; whatever is wrong with one is written down with it, and the others go on."""
     total = 0
     for each in enclosures:
@@ -56,22 +56,22 @@ def open_all(enclosures: Iterable[Enclosure]) -> None:
             continue
         content = bytes(each.row.content)
         total += len(content)
-        each.why_apart = TOO_LARGE if total > MOST_BYTES else ""
+        each.why_apart = ENCLOSURES_TOO_LARGE if total > MAX_ENCLOSED_BYTES else ""
         if not each.why_apart:
-            each.reader, each.why_apart = opened(content)
+            each.reader, each.why_apart = open_pdf(content)
 
 
-def opened(content: bytes) -> tuple[PdfReader | None, str]:
+def open_pdf(content: bytes) -> tuple[PdfReader | None, str]:
     """The reader, and why it cannot be printed."""
     try:
         reader = PdfReader(BytesIO(content))
-        return reader, LOCKED if reader.is_encrypted else unprintable(reader)
+        return reader, PASSWORD_PROTECTED if reader.is_encrypted else why_unprintable(reader)
     except Exception:  # a file from elsewhere can be wrong in any way
-        return None, BROKEN
+        return None, UNREADABLE_PDF
 
 
-def unprintable(reader: PdfReader) -> str:
-    if not 0 < len(reader.pages) <= MOST_PAGES:
-        return f"it has {len(reader.pages)} pages; at most {MOST_PAGES} are printed behind a letter"
+def why_unprintable(reader: PdfReader) -> str:
+    if not 0 < len(reader.pages) <= MAX_ENCLOSURE_PAGES:
+        return f"it has {len(reader.pages)} pages; at most {MAX_ENCLOSURE_PAGES} are printed behind a letter"
     sides = [side for page in reader.pages for side in (page.mediabox.width, page.mediabox.height)]
-    return "" if all(SIDES[0] <= side <= SIDES[-1] for side in sides) else BROKEN
+    return "" if all(PAGE_SIDE_POINTS[0] <= side <= PAGE_SIDE_POINTS[-1] for side in sides) else UNREADABLE_PDF

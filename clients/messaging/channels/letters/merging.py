@@ -21,12 +21,12 @@ from pypdf.generic import (
 )
 
 UA_MARK = re.compile(rb"""pdfuaid:part(=["']1["']|>\s*1\s*<)""")
-OUR_MARK = b'pdfuaid:part="1"'
+OUR_UA_MARK = b'pdfuaid:part="1"'
 PARENT_KEYS = {"/StructParent", "/StructParents"}
-DEEPEST = 200  # levels of a tree
+MAX_TREE_DEPTH = 200  # levels of a tree
 
 
-class Merged:
+class TaggedPdfMerger:
     """A PDF of our own that others are put into."""
 
     def __init__(self, pdf: bytes) -> None:
@@ -36,7 +36,7 @@ class Merged:
         self.next_parent = int(self.parents[-2]) + 1
         names = list(root.get("/IDTree", {}).get("/Names", []))
         self.headers = list(zip(names[::2], names[1::2], strict=True))
-        self.tops = kids(kids(root)[0])
+        self.top_elements = child_elements(child_elements(root)[0])
         pages: Any = self.writer.pages
         self.page_of = {page.indirect_reference.idnum: number for number, page in enumerate(pages)}
         self.sources: list[PdfReader] = []  # pypdf knows them by their place in memory: they must stay there
@@ -47,44 +47,44 @@ class Merged:
     def root(self) -> Any:
         return self.writer.root_object["/StructTreeRoot"]
 
-    def put_in(self, source: PdfReader, at: int, *, behind: Any) -> Any:
+    def insert_pdf(self, source: PdfReader, at: int, *, behind: Any) -> Any:
         """All its pages from page `at` on (from 0), its tags behind this element of the tree. The last element now."""
         self.sources.append(source)
         pairs = [(page, self.writer.insert_page(page, at + place)) for place, page in enumerate(source.pages)]
         root = source.root_object.get("/StructTreeRoot")
         if root is None or not source.root_object.get("/MarkInfo", {}).get("/Marked"):
             self.is_all_tagged = False
-            unhook(pairs)
+            remove_parent_keys(pairs)
             return behind
-        self.is_all_tagged = self.is_all_tagged and says_it_is_ua(source)
+        self.is_all_tagged = self.is_all_tagged and claims_pdf_ua(source)
         language = str(source.root_object.get("/Lang", ""))
         return self.graft(root.get_object(), pairs, behind, language)
 
-    def put_empty(self, pdf: bytes, at: int) -> None:
+    def insert_empty_side(self, pdf: bytes, at: int) -> None:
         """An empty side; what is printed on it is an artifact and has no tags."""
         if pdf not in self.empty:
             self.empty[pdf] = PdfReader(BytesIO(pdf))
         self.writer.insert_page(self.empty[pdf].pages[0], at)
 
-    def last_of(self, pages: range) -> Any:
+    def last_element_on(self, pages: range) -> Any:
         """The last element that begins on one of these pages of the batch as it was before anything was put in."""
-        tops = [each for each in self.tops if self.page_of[each.raw_get("/Pg").idnum] in pages]
+        tops = [each for each in self.top_elements if self.page_of[each.raw_get("/Pg").idnum] in pages]
         return tops[-1]
 
     def graft(self, root: Any, pairs: list[Any], behind: Any, language: str) -> Any:
         theirs = root.clone(self.writer, ignore_fields=["/IDTree"])
         start = self.next_parent
-        for number, row in sorted(numbers(theirs.get("/ParentTree", DictionaryObject()))):
+        for number, row in sorted(number_tree_leaves(theirs.get("/ParentTree", DictionaryObject()))):
             self.parents.extend([NumberObject(start + number), row])
             self.next_parent = max(self.next_parent, start + number + 1)
-        shift(pairs, start)
+        shift_parent_keys(pairs, start)
         roles = self.root.setdefault(NameObject("/RoleMap"), DictionaryObject())
         roles.update({key: each for key, each in theirs.get("/RoleMap", {}).items() if key not in roles})
-        elements = kids(theirs)
-        self.hang(elements, behind, language)
+        elements = child_elements(theirs)
+        self.attach_elements(elements, behind, language)
         return elements[-1] if elements else behind
 
-    def hang(self, elements: list[Any], behind: Any, language: str) -> None:
+    def attach_elements(self, elements: list[Any], behind: Any, language: str) -> None:
         """Next to `behind`, in its parent, in their order."""
         parent = behind["/P"]
         siblings = parent["/K"]
@@ -94,83 +94,83 @@ class Merged:
             if language and "/Lang" not in element:
                 element[NameObject("/Lang")] = TextStringObject(language)
             siblings.insert(place + number, element.indirect_reference)
-            self.rename(element)
+            self.rename_headers(element)
 
-    def rename(self, element: Any, depth: int = 0) -> None:
+    def rename_headers(self, element: Any, depth: int = 0) -> None:
         """Names of table headers are told apart by the number of the PDF they came with."""
-        if depth > DEEPEST:
+        if depth > MAX_TREE_DEPTH:
             raise ValueError("Its tags are too deep.")
         if "/ID" in element:
-            element[NameObject("/ID")] = self.named(element["/ID"])
+            element[NameObject("/ID")] = self.unique_name(element["/ID"])
             self.headers.append((element["/ID"], element.indirect_reference))
-        for each in attributes(element):
+        for each in attribute_dicts(element):
             if "/Headers" in each:
-                each[NameObject("/Headers")] = ArrayObject(self.named(name) for name in each["/Headers"])
-        for kid in kids(element):
-            self.rename(kid, depth + 1)
+                each[NameObject("/Headers")] = ArrayObject(self.unique_name(name) for name in each["/Headers"])
+        for kid in child_elements(element):
+            self.rename_headers(kid, depth + 1)
 
-    def named(self, name: Any) -> ByteStringObject:
-        return ByteStringObject(f"{len(self.sources)}/".encode() + raw(name))
+    def unique_name(self, name: Any) -> ByteStringObject:
+        return ByteStringObject(f"{len(self.sources)}/".encode() + name_bytes(name))
 
-    def written(self) -> bytes:
-        names = [part for pair in sorted(self.headers, key=lambda pair: raw(pair[0])) for part in pair]
+    def to_bytes(self) -> bytes:
+        names = [part for pair in sorted(self.headers, key=lambda pair: name_bytes(pair[0])) for part in pair]
         self.root[NameObject("/IDTree")] = DictionaryObject({NameObject("/Names"): ArrayObject(names)})
         self.root[NameObject("/ParentTreeNextKey")] = NumberObject(self.next_parent)
         if not self.is_all_tagged:
             metadata: Any = self.writer.root_object["/Metadata"].get_object()
-            metadata.set_data(metadata.get_data().replace(OUR_MARK, b""))
+            metadata.set_data(metadata.get_data().replace(OUR_UA_MARK, b""))
         target = BytesIO()
         self.writer.write(target)
         return target.getvalue()
 
 
-def says_it_is_ua(source: PdfReader) -> bool:
+def claims_pdf_ua(source: PdfReader) -> bool:
     metadata: Any = source.root_object.get("/Metadata")
     return metadata is not None and bool(UA_MARK.search(metadata.get_object().get_data()))
 
 
-def numbers(tree: Any, depth: int = 0) -> Iterator[tuple[int, Any]]:
+def number_tree_leaves(tree: Any, depth: int = 0) -> Iterator[tuple[int, Any]]:
     """The leaves of a number tree (ISO 32000-1, 7.9.7)."""
-    if depth > DEEPEST:
+    if depth > MAX_TREE_DEPTH:
         raise ValueError("Its tree of numbers is too deep.")
     tree = tree.get_object()
     rows = tree.get("/Nums", ArrayObject()).get_object()
     yield from ((int(number), row) for number, row in zip(rows[::2], rows[1::2], strict=True))
     for kid in tree.get("/Kids", ArrayObject()).get_object():
-        yield from numbers(kid, depth + 1)
+        yield from number_tree_leaves(kid, depth + 1)
 
 
-def kids(element: Any) -> list[Any]:
+def child_elements(element: Any) -> list[Any]:
     """The elements right below; content and annotations are left out."""
     below = element.get("/K", NullObject()).get_object()
     rows = [each.get_object() for each in (below if isinstance(below, list) else [below])]
     return [each for each in rows if isinstance(each, DictionaryObject) and "/S" in each]
 
 
-def attributes(element: Any) -> list[Any]:
+def attribute_dicts(element: Any) -> list[Any]:
     found = element.get("/A", NullObject()).get_object()
     rows = [each.get_object() for each in (found if isinstance(found, list) else [found])]
     return [each for each in rows if isinstance(each, DictionaryObject)]
 
 
-def shift(pairs: list[Any], start: int) -> None:
+def shift_parent_keys(pairs: list[Any], start: int) -> None:
     """Pages, annotations, pictures and forms look their elements up under new numbers."""
     for old, new in pairs:
         if "/StructParents" in old:
             new[NameObject("/StructParents")] = NumberObject(start + int(old["/StructParents"]))
-    for each in hooked(pairs):
+    for each in parent_keyed_objects(pairs):
         for key in PARENT_KEYS & set(each):
             each[NameObject(key)] = NumberObject(start + int(each[key]))
 
 
-def unhook(pairs: list[Any]) -> None:
+def remove_parent_keys(pairs: list[Any]) -> None:
     """Without tags of its own nothing may look into the tree of the batch."""
-    for each in hooked(pairs):
+    for each in parent_keyed_objects(pairs):
         for key in PARENT_KEYS:
             each.pop(key, None)
 
 
-def hooked(pairs: list[Any]) -> list[Any]:
+def parent_keyed_objects(pairs: list[Any]) -> list[Any]:
     """Annotations and what is drawn from resources, each once: pages share them."""
     found: dict[int, Any] = {}
     for _, page in pairs:
@@ -180,5 +180,5 @@ def hooked(pairs: list[Any]) -> list[Any]:
     return list(found.values())
 
 
-def raw(name: Any) -> bytes:
+def name_bytes(name: Any) -> bytes:
     return name if isinstance(name, bytes) else name.original_bytes

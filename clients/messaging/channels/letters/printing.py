@@ -20,8 +20,8 @@ from clients import display
 from clients.messaging.channels.letters import enclosures
 from clients.messaging.channels.letters.batches import Letter
 from clients.messaging.channels.letters.enclosures import Enclosure
-from clients.messaging.channels.letters.merging import Merged
-from clients.messaging.channels.letters.sheets import Sheet, sheet_of
+from clients.messaging.channels.letters.merging import TaggedPdfMerger
+from clients.messaging.channels.letters.sheets import Sheet, sheet_for_country
 from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
 from clients.models import Business
@@ -29,7 +29,7 @@ from clients.printing import tagging
 
 
 @dataclass(frozen=True)
-class Piece:
+class BatchSection:
     """The slip or a letter: its pages in the batch before anything is put in, and what goes behind them."""
 
     pages: range
@@ -38,7 +38,7 @@ class Piece:
 
 
 @lru_cache(maxsize=2)
-def style(sheet: Sheet) -> CSS:
+def letter_stylesheet(sheet: Sheet) -> CSS:
     return CSS(string=render_to_string("clients/letters/paper.css", {"sheet": sheet}))
 
 
@@ -50,81 +50,81 @@ def batch_pdf(
     What is wrong with an enclosure stands in its `why_apart` afterwards, and on the slip.
     """
     every = [each for letter in letters for each in letter.enclosures]
-    enclosures.open_all(every)
+    enclosures.open_enclosures(every)
     context = {"batch": batch, "letters": letters, "business": business, "today": today, "copy": copy,
-               "sheet": sheet_of(business.country), "both_sides": both_sides}  # fmt: skip
-    pdf, pieces = written(context)
+               "sheet": sheet_for_country(business.country), "both_sides": both_sides}  # fmt: skip
+    pdf, pieces = render_batch(context)
     try:
-        return put_together(pdf, pieces, both_sides=both_sides)
+        return assemble_pdf(pdf, pieces, both_sides=both_sides)
     except Exception:  # what comes from elsewhere can be wrong in any way: find out which it was, and print the rest
-        if not leave_out_broken(pdf, pieces, every):
+        if not exclude_broken(pdf, pieces, every):
             raise
-    return put_together(*written(context), both_sides=both_sides)
+    return assemble_pdf(*render_batch(context), both_sides=both_sides)
 
 
-def leave_out_broken(pdf: bytes, pieces: list[Piece], every: list[Enclosure]) -> bool:
+def exclude_broken(pdf: bytes, pieces: list[BatchSection], every: list[Enclosure]) -> bool:
     """Whether one of them cannot be put into a PDF; it says so from now on."""
-    broken = [each for each in every if each.is_printed and not can_be_put_in(pdf, pieces[0].pages, each)]
+    broken = [each for each in every if each.is_printed and not can_be_inserted(pdf, pieces[0].pages, each)]
     for each in broken:
-        each.why_apart = enclosures.BROKEN
+        each.why_apart = enclosures.UNREADABLE_PDF
     return bool(broken)
 
 
-def can_be_put_in(pdf: bytes, pages: range, enclosure: Enclosure) -> bool:
+def can_be_inserted(pdf: bytes, pages: range, enclosure: Enclosure) -> bool:
     try:
-        merged = Merged(pdf)
-        merged.put_in(enclosure.opened_anew(), 0, behind=merged.last_of(pages))
-        return bool(merged.written())
+        merged = TaggedPdfMerger(pdf)
+        merged.insert_pdf(enclosure.reopen(), 0, behind=merged.last_element_on(pages))
+        return bool(merged.to_bytes())
     except Exception:  # as above
         return False
 
 
-def put_together(pdf: bytes, pieces: list[Piece], *, both_sides: bool) -> bytes:
-    merged, at = Merged(pdf), 0
+def assemble_pdf(pdf: bytes, pieces: list[BatchSection], *, both_sides: bool) -> bytes:
+    merged, at = TaggedPdfMerger(pdf), 0
     for piece in pieces:
-        behind = merged.last_of(piece.pages)
-        at = closed(merged, at + len(piece.pages), piece.language, both_sides)
+        behind = merged.last_element_on(piece.pages)
+        at = next_sheet_start(merged, at + len(piece.pages), piece.language, both_sides)
         for reader in piece.behind:
-            behind = merged.put_in(reader, at, behind=behind)
-            at = closed(merged, at + len(reader.pages), piece.language, both_sides)
-    return merged.written()
+            behind = merged.insert_pdf(reader, at, behind=behind)
+            at = next_sheet_start(merged, at + len(reader.pages), piece.language, both_sides)
+    return merged.to_bytes()
 
 
-def closed(merged: Merged, at: int, language: str, both_sides: bool) -> int:
+def next_sheet_start(merged: TaggedPdfMerger, at: int, language: str, both_sides: bool) -> int:
     """Where the next sheet begins: here, or behind an empty side."""
     if not both_sides or at % 2 == 0:
         return at
     box = merged.writer.pages[at - 1].mediabox
-    merged.put_empty(empty_side(round(float(box.width), 2), round(float(box.height), 2), language), at)
+    merged.insert_empty_side(render_empty_side(round(float(box.width), 2), round(float(box.height), 2), language), at)
     return at + 1
 
 
-def written(context: dict[str, Any]) -> tuple[bytes, list[Piece]]:
+def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
     """Slip and letters without enclosures, and on which pages each of them stands."""
     apart = [(letter, each) for letter in context["letters"] for each in letter.enclosures if not each.is_printed]
-    dated = [(letter, day_for(letter, context["today"])) for letter in context["letters"]]
+    dated = [(letter, letter_date(letter, context["today"])) for letter in context["letters"]]
     text = render_to_string("clients/letters/batch.html", {**context, "apart": apart, "dated": dated})
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
-        stylesheets=[style(context["sheet"])], **tagging.OPTIONS
+        stylesheets=[letter_stylesheet(context["sheet"])], **tagging.PDF_OPTIONS
     )
-    starts = first_pages(document.pages)
+    starts = letter_start_pages(document.pages)
     ends = [*starts[1:], len(document.pages)]
-    pieces = [Piece(range(starts[0]), "en", [])]
+    pieces = [BatchSection(range(starts[0]), "en", [])]
     for letter, start, end in zip(context["letters"], starts, ends, strict=True):
         behind = [each.reader for each in letter.enclosures if each.is_printed and each.reader]
-        pieces.append(Piece(range(start, end), letter.message.language, behind))
+        pieces.append(BatchSection(range(start, end), letter.message.language, behind))
     languages = {number: piece.language for piece in pieces[1:] for number in piece.pages}
-    pdf: bytes = document.write_pdf(**tagging.options(languages))
+    pdf: bytes = document.write_pdf(**tagging.pdf_options(languages))
     return pdf, pieces
 
 
-def day_for(letter: Letter, today: date) -> str:
+def letter_date(letter: Letter, today: date) -> str:
     """The day on the letter as its reader writes it."""
-    with display.for_client(letter.message.language):
-        return display.day(today)
+    with display.in_client_language(letter.message.language):
+        return display.format_day(today)
 
 
-def first_pages(pages: Sequence[Any]) -> list[int]:
+def letter_start_pages(pages: Sequence[Any]) -> list[int]:
     """Of each letter, from 0; a page knows the letters that stand on it by their anchors."""
     found: dict[str, int] = {}
     for number, page in enumerate(pages):
@@ -135,23 +135,28 @@ def first_pages(pages: Sequence[Any]) -> list[int]:
 
 
 @lru_cache(maxsize=16)
-def empty_side(width: float, height: float, language: str) -> bytes:
+def render_empty_side(width: float, height: float, language: str) -> bytes:
     """One page that says that it is empty; points."""
-    context = {"width": width, "height": height, "words": standard.word(language, "empty_side"), "language": language}
+    context = {
+        "width": width,
+        "height": height,
+        "words": standard.standard_phrase(language, "empty_side"),
+        "language": language,
+    }
     page = HTML(string=render_to_string("clients/letters/empty_side.html", context))
-    written: bytes = page.write_pdf(**tagging.options())
+    written: bytes = page.write_pdf(**tagging.pdf_options())
     return written
 
 
-def test_sheet(business: Business) -> bytes:
+def render_window_test(business: Business) -> bytes:
     """One page to print, fold and put into an envelope: the address at its longest, and the window drawn around it."""
-    sheet = sheet_of(business.country)
-    lines = [f"Line {number} of {sheet.most_lines} of an address" for number in range(1, sheet.most_lines + 1)]
+    sheet = sheet_for_country(business.country)
+    lines = [f"Line {number} of {sheet.max_lines} of an address" for number in range(1, sheet.max_lines + 1)]
     context = {"sheet": sheet, "business": business, "lines": lines, "is_metric": sheet.size == "A4"}
     page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
-    written: bytes = page.write_pdf(stylesheets=[style(sheet)], **tagging.options())
+    written: bytes = page.write_pdf(stylesheets=[letter_stylesheet(sheet)], **tagging.pdf_options())
     return written
 
 
-def fingerprint(pdf: bytes) -> str:
+def pdf_fingerprint(pdf: bytes) -> str:
     return hashlib.sha256(pdf).hexdigest()

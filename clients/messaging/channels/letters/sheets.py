@@ -13,14 +13,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from clients.printing.paper import paper
+from clients.printing.paper import paper_size
 
 INCH = 25.4
-WIDEST = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
+MEAN_LETTER_WIDTH = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
 
 
 @dataclass(frozen=True)
-class Frame:
+class SheetFrame:
     """A rectangle on the sheet, from its upper left corner."""
 
     left: float
@@ -30,7 +30,7 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Window:
+class EnvelopeWindow:
     """An envelope and its window."""
 
     envelope_width: float
@@ -40,9 +40,9 @@ class Window:
     width: float
     height: float
 
-    def seen(self, panel: float, *, up: float = 0.0, right: float = 0.0) -> Frame:
+    def visible_frame(self, panel: float, *, up: float = 0.0, right: float = 0.0) -> SheetFrame:
         """What shows of a sheet folded to `panel` that lies so far from the lower left corner of the envelope."""
-        return Frame(self.left - right, panel + up - self.bottom - self.height, self.width, self.height)
+        return SheetFrame(self.left - right, panel + up - self.bottom - self.height, self.width, self.height)
 
 
 @dataclass(frozen=True)
@@ -57,29 +57,29 @@ class Sheet:
     folds: tuple[float, float]
     has_return_line: bool  # above the address, inside the window
     envelope: str
-    window: Window
+    window: EnvelopeWindow
 
     @property
     def width(self) -> float:
         return 210.0 if self.size == "A4" else 8.5 * INCH
 
     @property
-    def in_the_corner(self) -> Frame:
+    def visible_at_rest(self) -> SheetFrame:
         """What shows while the sheet lies at the bottom and at the left of the envelope."""
-        return self.window.seen(self.folds[0])
+        return self.window.visible_frame(self.folds[0])
 
     @property
-    def slid(self) -> Frame:
+    def visible_when_slid(self) -> SheetFrame:
         """What shows while it is pushed up and to the right."""
         up, right = self.window.envelope_height - self.folds[0], self.window.envelope_width - self.width
-        return self.window.seen(self.folds[0], up=up, right=right)
+        return self.window.visible_frame(self.folds[0], up=up, right=right)
 
     @property
-    def always_seen(self) -> Frame:
+    def always_visible(self) -> SheetFrame:
         """What shows wherever it lies."""
-        corner, slid = self.in_the_corner, self.slid
+        corner, slid = self.visible_at_rest, self.visible_when_slid
         width, height = slid.left + slid.width - corner.left, corner.top + corner.height - slid.top
-        return Frame(corner.left, slid.top, width, height)
+        return SheetFrame(corner.left, slid.top, width, height)
 
     @property
     def line_height(self) -> float:
@@ -87,29 +87,29 @@ class Sheet:
         return 4.2 if self.size == "A4" else 3.8
 
     @property
-    def most_lines(self) -> int:
+    def max_lines(self) -> int:
         return int(self.address_height / self.line_height)
 
     def lines_needed(self, lines: Sequence[str]) -> int:
         """On the paper, where a long one breaks."""
-        return sum(max(1, ceil(len(line) * WIDEST / self.address_width)) for line in lines)
+        return sum(max(1, ceil(len(line) * MEAN_LETTER_WIDTH / self.address_width)) for line in lines)
 
 
 A4 = Sheet(
     size="A4", left=25.0, address_top=62.7, address_width=75.0, address_height=27.3, folds=(105.0, 210.0),
     has_return_line=True, envelope="DL window envelopes (window 20 mm from the left, 15 mm from the bottom)",
-    window=Window(220.0, 110.0, left=20.0, bottom=15.0, width=90.0, height=45.0),
+    window=EnvelopeWindow(220.0, 110.0, left=20.0, bottom=15.0, width=90.0, height=45.0),
 )  # fmt: skip
-LETTER = Sheet(
+US_LETTER = Sheet(
     size="letter", left=1.0 * INCH, address_top=2.625 * INCH, address_width=3.25 * INCH, address_height=0.75 * INCH,
     folds=(4.0 * INCH, 7.5 * INCH), has_return_line=False,
     envelope="number 10 window envelopes (window ⅞ in from the left, ½ in from the bottom) with your return address",
-    window=Window(
+    window=EnvelopeWindow(
         9.5 * INCH, 4.125 * INCH, left=0.875 * INCH, bottom=0.5 * INCH, width=4.5 * INCH, height=1.125 * INCH
     ),
 )  # fmt: skip
 
 
-def sheet_of(country: str) -> Sheet:
+def sheet_for_country(country: str) -> Sheet:
     """The sheet that this country's paper and envelopes want."""
-    return LETTER if paper(country) == "letter" else A4
+    return US_LETTER if paper_size(country) == "letter" else A4

@@ -7,33 +7,41 @@ from django.db.models import Q
 from django.db.models.functions import Coalesce, Now
 
 from clients.messaging import message_keys
-from clients.messaging.incoming.bounces.reading import Report, Returned
+from clients.messaging.incoming.bounces.reading import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions, transitions, unsubscribing
-from clients.messaging.suppression import normalize
+from clients.messaging.suppression import normalize_address
 from clients.models import Business, ContactPoint
 from clients.models.channel import Channel
 
-NOT_YET_TAKEN = [State.UNCONFIRMED, State.QUEUED, State.CLAIMED]  # somebody has it after all: not to be sent once more
-MOVES: dict[Report, tuple[State, list[State]]] = {
-    Report.DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    Report.PASSED_ON: (State.ACCEPTED, NOT_YET_TAKEN),
-    Report.DELAYED: (State.ACCEPTED, NOT_YET_TAKEN),
-    Report.FAILED: (State.BOUNCED, [*NOT_YET_TAKEN, State.TRANSMITTING, State.ACCEPTED]),
-    Report.ANSWERED_BY_MACHINE: (State.ACCEPTED, [State.UNCONFIRMED]),
-    Report.ANSWERED: (State.ACCEPTED, [State.UNCONFIRMED]),
-    Report.NOT_SENT: (State.FAILED, [State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED]),
-    Report.COMPLAINED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    Report.UNSUBSCRIBED: (State.ACCEPTED, NOT_YET_TAKEN),
+NOT_YET_ACCEPTED = [
+    State.UNCONFIRMED,
+    State.QUEUED,
+    State.CLAIMED,
+]  # somebody has it after all: not to be sent once more
+BOUNCE_TRANSITIONS: dict[MailReport, tuple[State, list[State]]] = {
+    MailReport.DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
+    MailReport.PASSED_ON: (State.ACCEPTED, NOT_YET_ACCEPTED),
+    MailReport.DELAYED: (State.ACCEPTED, NOT_YET_ACCEPTED),
+    MailReport.FAILED: (State.BOUNCED, [*NOT_YET_ACCEPTED, State.TRANSMITTING, State.ACCEPTED]),
+    MailReport.ANSWERED_BY_MACHINE: (State.ACCEPTED, [State.UNCONFIRMED]),
+    MailReport.ANSWERED: (State.ACCEPTED, [State.UNCONFIRMED]),
+    MailReport.NOT_SENT: (State.FAILED, [State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED]),
+    MailReport.COMPLAINED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
+    MailReport.UNSUBSCRIBED: (State.ACCEPTED, NOT_YET_ACCEPTED),
 }
-NOT_REACHED = {State.BOUNCED, State.FAILED}
-ARRIVED = {Report.DELIVERED, Report.COMPLAINED}
-UNREMARKED = {Report.ANSWERED_BY_MACHINE, Report.ANSWERED, Report.PASSED_ON}  # no line in the history of their own
-EARLIER = "It is about an earlier sending of the message."
+UNDELIVERED_STATES = {State.BOUNCED, State.FAILED}
+ARRIVAL_REPORTS = {MailReport.DELIVERED, MailReport.COMPLAINED}
+SILENT_REPORTS = {
+    MailReport.ANSWERED_BY_MACHINE,
+    MailReport.ANSWERED,
+    MailReport.PASSED_ON,
+}  # no line in the history of their own
+ABOUT_EARLIER_SENDING = "It is about an earlier sending of the message."
 
 
-def message_of(key: str) -> tuple[Message | None, bool]:
+def email_message_by_key(key: str) -> tuple[Message | None, bool]:
     """The e-mail with this key, and whether it is about its latest sending."""
     if not key:
         return None, False
@@ -49,85 +57,89 @@ def is_first_sending(message: Message) -> bool:
     return message_keys.sending_number(message.message_id) == 1
 
 
-def follow(event: InboundEvent, message: Message, returned: Returned, *, is_current: bool, now: datetime) -> str:
+def apply_returned_mail(
+    event: InboundEvent, message: Message, returned: ReturnedMail, *, is_current: bool, now: datetime
+) -> str:
     """What was made of it, in words. About an earlier sending only an arrival counts: that one cannot be undone; and
     that somebody wants to hear no more counts whichever sending told them."""
     if returned.opts_out:
-        stop_writing(event, message, returned, now)
-    if not is_current and returned.report not in ARRIVED:
-        note(message, f"{EARLIER} {returned.said()}", now)
-        return EARLIER
-    moved = move(message, returned, now)
-    if not moved and returned.report not in UNREMARKED:
-        note(message, returned.said(), now)
-    if returned.report is Report.ANSWERED:
-        ask_to_read(event, message, returned)
+        opt_out_recipient(event, message, returned, now)
+    if not is_current and returned.report not in ARRIVAL_REPORTS:
+        add_history_note(message, f"{ABOUT_EARLIER_SENDING} {returned.summary()}", now)
+        return ABOUT_EARLIER_SENDING
+    moved = apply_bounce_to_message(message, returned, now)
+    if not moved and returned.report not in SILENT_REPORTS:
+        add_history_note(message, returned.summary(), now)
+    if returned.report is MailReport.ANSWERED:
+        add_mail_answer_to_do(event, message, returned)
     if returned.is_address_at_fault:
-        suspend(message, returned, now)
+        suspend_address(message, returned, now)
     elif returned.has_failed and not returned.opts_out:
-        point_out(message, returned, now)
-    return returned.said()
+        add_refusal_to_do(message, returned, now)
+    return returned.summary()
 
 
-def move(message: Message, returned: Returned, now: datetime) -> bool:
+def apply_bounce_to_message(message: Message, returned: ReturnedMail, now: datetime) -> bool:
     """Guarded by the state each move starts from, so that it may come twice and in any order."""
-    if returned.report not in MOVES:
+    if returned.report not in BOUNCE_TRANSITIONS:
         return False
-    to, froms = MOVES[returned.report]
-    changes: dict[str, Any] = {} if to in NOT_REACHED else {"accepted_at": Coalesce("accepted_at", Now())}
+    to, froms = BOUNCE_TRANSITIONS[returned.report]
+    changes: dict[str, Any] = {} if to in UNDELIVERED_STATES else {"accepted_at": Coalesce("accepted_at", Now())}
     rows = Message.objects.filter(pk=message.pk, message_id=message.message_id, state__in=froms)
-    return bool(transitions.move(rows, to, note=returned.said(), at=now, reply=returned.said(), **changes))
+    return bool(
+        transitions.apply_transition(rows, to, note=returned.summary(), at=now, reply=returned.summary(), **changes)
+    )
 
 
-def note(message: Message, words: str, now: datetime) -> None:
+def add_history_note(message: Message, words: str, now: datetime) -> None:
     """A line in the history that changes no state."""
     state = Message.objects.values_list("state", flat=True).get(pk=message.pk)
-    transitions.write_down([message.pk], state, note=words, at=now)
+    transitions.write_message_events([message.pk], state, note=words, at=now)
 
 
-def stop_writing(event: InboundEvent, message: Message, returned: Returned, now: datetime) -> None:
+def opt_out_recipient(event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime) -> None:
     """Suppression, withdrawal and what waits, in the transaction of the report."""
-    unsubscribing.stop(
+    unsubscribing.opt_out_address(
         channel=message.channel, address=message.address, people=[message.client], why=returned.report.value,
         evidence=f"Report {event.event_id}", now=now,
     )  # fmt: skip
 
 
-def suspend(message: Message, returned: Returned, now: datetime) -> None:
+def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> None:
     """Nobody writes to this address until somebody has put it right: whoever has it, and whatever waits for it."""
-    spellings = {normalize(Channel.EMAIL, message.address), message.address.lower()}
+    spellings = {normalize_address(Channel.EMAIL, message.address), message.address.lower()}
     points = ContactPoint.objects.filter(kind="email", normalized__in=spellings, suspended_at=None)
     why = f"Mail came back: {returned.why}"[:300]
     for point in points.select_for_update(of=("self",)).select_related("client").order_by("pk"):
         point.suspended_at, point.suspended_why = now, why
         point.save(update_fields=["suspended_at", "suspended_why"])
         waiting = point.client.messages.filter(channel=Channel.EMAIL, address__iexact=message.address)
-        decisions.cancel(messages=waiting, why=why, now=now, by=None)
-        put_before_the_owner(
+        decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
+        create_bounce_to_do(
             key=f"bounce/{message.pk}/{point.pk}", client_id=point.client_id, message=message,
             words=f"Find out the address of {point.client.name}: mail to {point.value} comes back. {returned.why}",
             url=f"/clients/{point.client_id}/edit/",
         )  # fmt: skip
 
 
-def point_out(message: Message, returned: Returned, now: datetime) -> None:
+def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -> None:
     """It failed, but not because of the address: one matter a day for each domain and reason."""
     domain = message.address.rpartition("@")[2].lower()
-    what = "comes back" if returned.report is Report.FAILED else "is not sent by the mail service"
-    put_before_the_owner(
+    what = "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
+    create_bounce_to_do(
         key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}", client_id=None, message=message,
         words=f"Mail to {domain} {what}, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
     )  # fmt: skip
 
 
-def ask_to_read(event: InboundEvent, message: Message, returned: Returned) -> None:
-    put_before_the_owner(
+def add_mail_answer_to_do(event: InboundEvent, message: Message, returned: ReturnedMail) -> None:
+    create_bounce_to_do(
         key=f"mail/{event.pk}", client_id=message.client_id, message=message, kind=ToDo.Kind.ANSWER,
         words=f"{message.client.name} answered at the address for bounces; read it there: “{returned.words}”",
         url=f"/outbox/{message.pk}/",
     )  # fmt: skip
 
 
-def put_before_the_owner(*, words: str, kind: str = ToDo.Kind.ADDRESS, **values: Any) -> None:
+def create_bounce_to_do(*, words: str, kind: str = ToDo.Kind.ADDRESS, **values: Any) -> None:
     ToDo.objects.bulk_create([ToDo(kind=kind, words=words.strip()[:500], **values)], ignore_conflicts=True)

@@ -7,60 +7,66 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from clients.messaging.incoming.bounces import effects, reading
-from clients.messaging.incoming.bounces.reading import Report, Returned
+from clients.messaging.incoming.bounces.reading import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent
 
-BOUNCE = "bounce"
-LONGEST = 1_000_000  # bytes that are read; what is longer has its report in the first part
-KEPT = 200_000  # characters
-KNOWN = "Known already: nothing was done."
-NOT_OURS = "It is about no message of ours."
-FINISH_AFTER = timedelta(minutes=2)
+BOUNCE_SOURCE = "bounce"
+MAX_MAIL_BYTES = 1_000_000  # bytes that are read; what is longer has its report in the first part
+MAX_RAW_CHARACTERS = 200_000  # characters
+BOUNCE_ALREADY_KNOWN = "Known already: nothing was done."
+BOUNCE_NOT_OURS = "It is about no message of ours."
+FINISH_BOUNCES_AFTER = timedelta(minutes=2)
 logger = logging.getLogger(__name__)
 
 
-def receive(*, content: bytes, now: datetime) -> dict[str, str]:
+def receive_bounce(*, content: bytes, now: datetime) -> dict[str, str]:
     """One mail as it came: what it reports, about which message, and what was made of it, in words."""
-    content = plain_ends(content[:LONGEST])
-    returned = reading.read(content)
-    event = keep_raw(returned, content, now)
-    words = process(event.pk, returned, now)
+    content = normalize_line_ends(content[:MAX_MAIL_BYTES])
+    returned = reading.read_returned_mail(content)
+    event = store_raw_bounce(returned, content, now)
+    words = process_bounce(event.pk, returned, now)
     return {"report": returned.report.name.lower(), "status": returned.status, "key": returned.key, "words": words}
 
 
-def plain_ends(content: bytes) -> bytes:
+def normalize_line_ends(content: bytes) -> bytes:
     """A mailbox and a file end their lines differently; it is the same mail all the same."""
     return content.replace(b"\r\n", b"\n").strip() + b"\n"
 
 
-def keep_raw(returned: Returned, content: bytes, now: datetime) -> InboundEvent:
+def store_raw_bounce(returned: ReturnedMail, content: bytes, now: datetime) -> InboundEvent:
     """Committed before anything is made of it. Of a mail that is none of ours only the hash is kept."""
     event_id = f"sha256:{hashlib.sha256(content).hexdigest()}"
-    is_ours = bool(returned.key) or returned.report in {Report.FAILED, Report.DELAYED}
-    raw = content.decode(errors="replace").replace("\x00", "")[:KEPT] if is_ours else ""
-    row = InboundEvent(source=BOUNCE, event_id=event_id, raw=raw, received_at=now)
+    is_ours = bool(returned.key) or returned.report in {MailReport.FAILED, MailReport.DELAYED}
+    raw = content.decode(errors="replace").replace("\x00", "")[:MAX_RAW_CHARACTERS] if is_ours else ""
+    row = InboundEvent(source=BOUNCE_SOURCE, event_id=event_id, raw=raw, received_at=now)
     InboundEvent.objects.bulk_create([row], ignore_conflicts=True)
-    return InboundEvent.objects.get(source=BOUNCE, event_id=event_id)
+    return InboundEvent.objects.get(source=BOUNCE_SOURCE, event_id=event_id)
 
 
 @transaction.atomic
-def process(event_pk: int, returned: Returned, now: datetime) -> str:
+def process_bounce(event_pk: int, returned: ReturnedMail, now: datetime) -> str:
     """All that follows, and the note that it was done, in one transaction; of two at once the second waits."""
     event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
     if event.processed_at:
-        return KNOWN
-    message, is_current = effects.message_of(returned.key)
-    words = effects.follow(event, message, returned, is_current=is_current, now=now) if message else NOT_OURS
+        return BOUNCE_ALREADY_KNOWN
+    message, is_current = effects.email_message_by_key(returned.key)
+    words = (
+        effects.apply_returned_mail(event, message, returned, is_current=is_current, now=now)
+        if message
+        else BOUNCE_NOT_OURS
+    )
     event.processed_at, event.outcome = now, words[:300]
     event.message, event.client = message, message.client if message else None
     event.save(update_fields=["processed_at", "outcome", "message", "client"])
     return words
 
 
-def finish(*, now: datetime) -> int:
+def finish_bounces(*, now: datetime) -> int:
     """What was kept and, because the program was stopped right then, not processed. How many."""
-    left = InboundEvent.objects.filter(source=BOUNCE, processed_at=None, received_at__lt=now - FINISH_AFTER)
+    left = InboundEvent.objects.filter(
+        source=BOUNCE_SOURCE, processed_at=None, received_at__lt=now - FINISH_BOUNCES_AFTER
+    )
     rows = list(left.order_by("pk"))
     for event in rows:
-        process(event.pk, reading.read(event.raw.encode()), now)
+        process_bounce(event.pk, reading.read_returned_mail(event.raw.encode()), now)
     return len(rows)

@@ -14,23 +14,23 @@ from typing import Any
 from django.conf import settings
 from django.core.cache import cache
 
-from clients.messaging.incoming.bounces.intake import LONGEST
+from clients.messaging.incoming.bounces.intake import MAX_MAIL_BYTES
 
 TIMEOUT_SECONDS = 15
-MOST_AT_ONCE = 200
-BROKE_OFF = "bounces-broke-off"  # in the cache that all processes share
-ABOUT_CA = "Have it put right, or name the file of who signed it with BOUNCES_CA."
+MAX_MAILS_PER_PASS = 200
+BROKEN_UID_KEY = "bounces-broke-off"  # in the cache that all processes share
+CERTIFICATE_ADVICE = "Have it put right, or name the file of who signed it with BOUNCES_CA."
 
 
 class MailboxError(Exception):
     """The mailbox cannot be reached, or does not let us in."""
 
 
-def is_configured() -> bool:
+def has_bounce_mailbox() -> bool:
     return bool(settings.BOUNCES_HOST)
 
 
-def fetch(
+def fetch_unseen_mails(
     take: Callable[[bytes], object], *, deadline_seconds: float = 30, clock: Callable[[], float] = time.monotonic
 ) -> int:
     """Hand each unseen mail to `take`, then mark it as seen; stop at the deadline. How many were handed over.
@@ -39,42 +39,42 @@ def fetch(
     """
     until = clock() + deadline_seconds
     done = 0
-    with opened() as imap:
-        for uid in unseen(imap)[:MOST_AT_ONCE]:
+    with open_mailbox() as imap:
+        for uid in unseen_uids(imap)[:MAX_MAILS_PER_PASS]:
             if clock() >= until:
                 break
-            content = content_of(imap, uid)
+            content = fetch_content(imap, uid)
             if content is not None:  # else somebody has taken it away meanwhile
                 take(content)
                 done += 1
-                expect(imap.uid("STORE", uid, "+FLAGS.SILENT", r"(\Seen)"))
+                expect_ok(imap.uid("STORE", uid, "+FLAGS.SILENT", r"(\Seen)"))
     return done
 
 
 @contextmanager
-def opened() -> Iterator[imaplib.IMAP4]:
+def open_mailbox() -> Iterator[imaplib.IMAP4]:
     """Logged in, with the mailbox chosen. What goes wrong with IMAP inside becomes a MailboxError; all else stays."""
     imap: imaplib.IMAP4 | None = None
     try:
-        imap = connect()
+        imap = connect_imap()
         imap.login(settings.BOUNCES_USER, settings.BOUNCES_PASSWORD)
-        expect(imap.select(f'"{settings.BOUNCES_MAILBOX}"'))
+        expect_ok(imap.select(f'"{settings.BOUNCES_MAILBOX}"'))
         yield imap
     except (OSError, imaplib.IMAP4.error, UnicodeError) as error:
-        raise MailboxError(f"{settings.BOUNCES_HOST}: {in_words(error)}") from error
+        raise MailboxError(f"{settings.BOUNCES_HOST}: {mailbox_error_text(error)}") from error
     finally:
         if imap is not None:
-            hang_up(imap)
+            log_out_imap(imap)
 
 
-def connect() -> imaplib.IMAP4:
+def connect_imap() -> imaplib.IMAP4:
     host, port = settings.BOUNCES_HOST, settings.BOUNCES_PORT
     if not settings.BOUNCES_TLS:
         return imaplib.IMAP4(host, port, timeout=TIMEOUT_SECONDS)
-    return imaplib.IMAP4_SSL(host, port, timeout=TIMEOUT_SECONDS, ssl_context=trusting())
+    return imaplib.IMAP4_SSL(host, port, timeout=TIMEOUT_SECONDS, ssl_context=imap_ssl_context())
 
 
-def trusting() -> ssl.SSLContext:
+def imap_ssl_context() -> ssl.SSLContext:
     """Whom the machine trusts, or only those in the file of the settings."""
     try:
         return ssl.create_default_context(cafile=settings.BOUNCES_CA or None)
@@ -82,32 +82,32 @@ def trusting() -> ssl.SSLContext:
         raise OSError(f"BOUNCES_CA {settings.BOUNCES_CA} is no file of certificates that can be read") from error
 
 
-def unseen(imap: imaplib.IMAP4) -> list[str]:
+def unseen_uids(imap: imaplib.IMAP4) -> list[str]:
     """Unique numbers, oldest first (UIDs: plain numbers shift when somebody else deletes a mail).
 
     One at which the server hung up comes last, so that it does not keep the others from being read.
     """
-    found, last = expect(imap.uid("SEARCH", "UNSEEN")), cache.get(BROKE_OFF)
+    found, last = expect_ok(imap.uid("SEARCH", "UNSEEN")), cache.get(BROKEN_UID_KEY)
     return sorted((found[0] or b"").decode().split(), key=lambda uid: (uid == last, int(uid)))
 
 
-def content_of(imap: imaplib.IMAP4, uid: str) -> bytes | None:
+def fetch_content(imap: imaplib.IMAP4, uid: str) -> bytes | None:
     """The first megabyte, without marking it: that comes after it was taken."""
     try:
-        parts = expect(imap.uid("FETCH", uid, f"(BODY.PEEK[]<0.{LONGEST}>)"))
+        parts = expect_ok(imap.uid("FETCH", uid, f"(BODY.PEEK[]<0.{MAX_MAIL_BYTES}>)"))
     except (OSError, imaplib.IMAP4.abort):
-        cache.set(BROKE_OFF, uid, timeout=None)
+        cache.set(BROKEN_UID_KEY, uid, timeout=None)
         raise
     return next((bytes(part[1]) for part in parts if isinstance(part, tuple)), None)
 
 
-def expect(answer: tuple[str, list[Any]]) -> list[Any]:
+def expect_ok(answer: tuple[str, list[Any]]) -> list[Any]:
     if answer[0] != "OK":
         raise imaplib.IMAP4.error(b" ".join(part for part in answer[1] if isinstance(part, bytes)))
     return answer[1]
 
 
-def hang_up(imap: imaplib.IMAP4) -> None:
+def log_out_imap(imap: imaplib.IMAP4) -> None:
     try:
         imap.logout()
     except (OSError, imaplib.IMAP4.error):
@@ -115,9 +115,11 @@ def hang_up(imap: imaplib.IMAP4) -> None:
             imap.shutdown()
 
 
-def in_words(error: Exception) -> str:
+def mailbox_error_text(error: Exception) -> str:
     if isinstance(error, ssl.SSLCertVerificationError):
-        return f"its certificate cannot be trusted ({error.verify_message}), so no password was sent. {ABOUT_CA}"
+        return (
+            f"its certificate cannot be trusted ({error.verify_message}), so no password was sent. {CERTIFICATE_ADVICE}"
+        )
     if isinstance(error, imaplib.IMAP4.abort):
         return f"it hung up in the middle; what was not read yet is read next time ({error})"
     if isinstance(error, OSError):

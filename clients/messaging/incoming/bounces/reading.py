@@ -16,22 +16,24 @@ from enum import Enum
 import flufl.bounce
 
 # The left part of a Message-ID of ours, which is also the key in the return path (message_keys.py, channels/email.py).
-KEY = r"([0-9a-f]{32}(?:\.[0-9]{1,6})?)"
-IN_ADDRESS = re.compile(rf"\+{KEY}@", re.IGNORECASE)
-IN_ID = re.compile(rf"<{KEY}@", re.IGNORECASE)
-ADDRESSED = ["Delivered-To", "X-Original-To", "Envelope-To", "To", "Cc"]
-ANSWERED = ["In-Reply-To", "References"]
-STATUS = re.compile(r"(?<![\d.])([245])\.(\d{1,3})\.(\d{1,3})(?![\d.]*\d)")  # and no number of the internet
+MESSAGE_KEY_PATTERN = r"([0-9a-f]{32}(?:\.[0-9]{1,6})?)"
+KEY_IN_ADDRESS = re.compile(rf"\+{MESSAGE_KEY_PATTERN}@", re.IGNORECASE)
+KEY_IN_MESSAGE_ID = re.compile(rf"<{MESSAGE_KEY_PATTERN}@", re.IGNORECASE)
+RECIPIENT_HEADERS = ["Delivered-To", "X-Original-To", "Envelope-To", "To", "Cc"]
+REFERENCE_HEADERS = ["In-Reply-To", "References"]
+STATUS_CODE_PATTERN = re.compile(
+    r"(?<![\d.])([245])\.(\d{1,3})\.(\d{1,3})(?![\d.]*\d)"
+)  # and no number of the internet
 # RFC 3463: X.1 is about the address, X.2.0 and X.2.1 about the mailbox, X.0 and X.4 (no such host) about neither in
 # particular. A full mailbox, the network, and above all policy (X.7: we are taken for a nuisance) are no fault of it.
 ADDRESS_FAULTS = re.compile(r"5\.(0\.0|1\.[0-46]|1\.10|2\.[01]|4\.4)")
-UNDEFINED = "5.0.0"
-ABUSE = "abuse"  # RFC 5965, 7.3: unwanted; the other kinds are no word of the recipient
-LONGEST_WORDS = 300
+UNDEFINED_STATUS = "5.0.0"
+ABUSE_FEEDBACK = "abuse"  # RFC 5965, 7.3: unwanted; the other kinds are no word of the recipient
+MAX_DIAGNOSTIC_LENGTH = 300
 logger = logging.getLogger(__name__)
 
 
-class Report(Enum):
+class MailReport(Enum):
     """What the mail says became of the message."""
 
     DELIVERED = "It arrived, the mail server reports."
@@ -46,87 +48,89 @@ class Report(Enum):
     NONE = "It reports nothing."
 
 
-OF_ACTION = {
-    "delivered": Report.DELIVERED, "relayed": Report.PASSED_ON, "expanded": Report.PASSED_ON,
-    "delayed": Report.DELAYED, "failed": Report.FAILED,
+REPORT_BY_ACTION = {
+    "delivered": MailReport.DELIVERED, "relayed": MailReport.PASSED_ON, "expanded": MailReport.PASSED_ON,
+    "delayed": MailReport.DELAYED, "failed": MailReport.FAILED,
 }  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Returned:
+class ReturnedMail:
     """`key` is the left part of the Message-ID it is about, empty if it names none of ours.
 
     `is_gone` says whether the address is at fault where no code does (a mail service); None leaves that to the code.
     """
 
-    report: Report
+    report: MailReport
     key: str = ""
     status: str = ""
     words: str = ""
     sender: str = ""
-    is_gone: bool | None = None
+    is_address_gone: bool | None = None
     opts_out: bool = False
 
     @property
     def has_failed(self) -> bool:
-        return self.report in {Report.FAILED, Report.NOT_SENT}
+        return self.report in {MailReport.FAILED, MailReport.NOT_SENT}
 
     @property
     def is_address_at_fault(self) -> bool:
         """It failed for good, and because of the address: nobody should write there again."""
         by_code = bool(ADDRESS_FAULTS.fullmatch(self.status))
-        return self.has_failed and (by_code if self.is_gone is None else self.is_gone)
+        return self.has_failed and (by_code if self.is_address_gone is None else self.is_address_gone)
 
     @property
     def why(self) -> str:
         """Code and words of the far side, which often repeat the code."""
         return self.words if self.status in self.words else f"{self.status} {self.words}".strip()
 
-    def said(self) -> str:
+    def summary(self) -> str:
         """For the history of the message: what, and why."""
         return f"{self.report.value} {self.why}".strip()[:500]
 
 
-def read(content: bytes) -> Returned:
+def read_returned_mail(content: bytes) -> ReturnedMail:
     """Never raises: what cannot be read reports nothing."""
     try:
-        return read_mail(message_from_bytes(content))
+        return interpret_mail(message_from_bytes(content))
     except Exception:  # strangers write these, and no mail may keep the next ones from being read
         logger.exception("A mail among the bounces cannot be read")
-        return Returned(Report.NONE, words="It cannot be read.")
+        return ReturnedMail(MailReport.NONE, words="It cannot be read.")
 
 
-def read_mail(mail: Mail) -> Returned:
-    key, sender = key_of(mail), text_of(mail, "From")
-    if kind := feedback(mail):
-        if kind == ABUSE:
-            return Returned(Report.COMPLAINED, key, sender=sender, opts_out=True)
-        return Returned(Report.ANSWERED_BY_MACHINE, key, sender=sender)
-    if (block := telling(mail)) is not None:
-        report = OF_ACTION[action(block)]
-        status = status_of(block) or (UNDEFINED if report is Report.FAILED else "")
-        return Returned(report, key, status, diagnosis(block), sender)
+def interpret_mail(mail: Mail) -> ReturnedMail:
+    key, sender = referenced_key(mail), header_line(mail, "From")
+    if kind := feedback_type(mail):
+        if kind == ABUSE_FEEDBACK:
+            return ReturnedMail(MailReport.COMPLAINED, key, sender=sender, opts_out=True)
+        return ReturnedMail(MailReport.ANSWERED_BY_MACHINE, key, sender=sender)
+    if (block := recipient_block(mail)) is not None:
+        report = REPORT_BY_ACTION[block_action(block)]
+        status = block_status(block) or (UNDEFINED_STATUS if report is MailReport.FAILED else "")
+        return ReturnedMail(report, key, status, block_diagnosis(block), sender)
     temporary, permanent = flufl.bounce.all_failures(mail)
     if permanent:
-        return Returned(Report.FAILED, key, status_in_text(mail) or UNDEFINED, "", sender)
+        return ReturnedMail(MailReport.FAILED, key, status_in_text(mail) or UNDEFINED_STATUS, "", sender)
     if temporary:
-        return Returned(Report.DELAYED, key, "", "", sender)
-    if is_by_machine(mail):
-        return Returned(Report.ANSWERED_BY_MACHINE, key, sender=sender)
-    return Returned(Report.ANSWERED if key else Report.NONE, key, words=text_of(mail, "Subject"), sender=sender)
+        return ReturnedMail(MailReport.DELAYED, key, "", "", sender)
+    if is_automatic_mail(mail):
+        return ReturnedMail(MailReport.ANSWERED_BY_MACHINE, key, sender=sender)
+    return ReturnedMail(
+        MailReport.ANSWERED if key else MailReport.NONE, key, words=header_line(mail, "Subject"), sender=sender
+    )
 
 
-def feedback(mail: Mail) -> str:
+def feedback_type(mail: Mail) -> str:
     """The kind of a complaint that a mailbox provider passes on (RFC 5965, 3.1), else nothing."""
     parts = (part.get_payload() for part in mail.walk() if part.get_content_type() == "message/feedback-report")
     fields = (each for payload in parts if isinstance(payload, list) for each in payload if isinstance(each, Mail))
-    return next((kind.lower() for each in fields if (kind := text_of(each, "Feedback-Type"))), "")
+    return next((kind.lower() for each in fields if (kind := header_line(each, "Feedback-Type"))), "")
 
 
-def telling(mail: Mail) -> Mail | None:
+def recipient_block(mail: Mail) -> Mail | None:
     """The block about the recipient; of several the one that is best for us, since each message has one recipient."""
-    blocks = [block for block in status_blocks(mail) if action(block) in OF_ACTION]
-    return min(blocks, key=lambda block: list(OF_ACTION).index(action(block)), default=None)
+    blocks = [block for block in status_blocks(mail) if block_action(block) in REPORT_BY_ACTION]
+    return min(blocks, key=lambda block: list(REPORT_BY_ACTION).index(block_action(block)), default=None)
 
 
 def status_blocks(mail: Mail) -> Iterator[Mail]:
@@ -137,53 +141,55 @@ def status_blocks(mail: Mail) -> Iterator[Mail]:
             yield from (each for each in payload if isinstance(each, Mail)) if isinstance(payload, list) else ()
 
 
-def action(block: Mail) -> str:
-    return text_of(block, "Action").partition(" ")[0].partition("(")[0].strip().lower()
+def block_action(block: Mail) -> str:
+    return header_line(block, "Action").partition(" ")[0].partition("(")[0].strip().lower()
 
 
-def status_of(block: Mail) -> str:
+def block_status(block: Mail) -> str:
     """RFC 3464, 2.3.4; servers add words to it."""
-    found = STATUS.search(text_of(block, "Status")) or STATUS.search(text_of(block, "Diagnostic-Code"))
+    found = STATUS_CODE_PATTERN.search(header_line(block, "Status")) or STATUS_CODE_PATTERN.search(
+        header_line(block, "Diagnostic-Code")
+    )
     return found[0] if found else ""
 
 
-def diagnosis(block: Mail) -> str:
-    return text_of(block, "Diagnostic-Code").partition(";")[2].strip()[:LONGEST_WORDS]
+def block_diagnosis(block: Mail) -> str:
+    return header_line(block, "Diagnostic-Code").partition(";")[2].strip()[:MAX_DIAGNOSTIC_LENGTH]
 
 
 def status_in_text(mail: Mail) -> str:
     """Bounces that keep no standard quote the code somewhere in their text."""
-    found = (STATUS.search(text) for text in texts(mail))
+    found = (STATUS_CODE_PATTERN.search(text) for text in text_bodies(mail))
     codes = [match[0] for match in found if match and match[1] == "5"]
     return codes[0] if codes else ""
 
 
-def is_by_machine(mail: Mail) -> bool:
+def is_automatic_mail(mail: Mail) -> bool:
     """RFC 3834, 2: Auto-Submitted other than "no"; the others are custom (from memory)."""
-    automatic = text_of(mail, "Auto-Submitted").partition(";")[0].strip().lower()
+    automatic = header_line(mail, "Auto-Submitted").partition(";")[0].strip().lower()
     return (
         automatic not in {"", "no"}
-        or text_of(mail, "Precedence").lower() in {"bulk", "junk", "auto_reply"}
-        or text_of(mail, "Return-Path") == "<>"
+        or header_line(mail, "Precedence").lower() in {"bulk", "junk", "auto_reply"}
+        or header_line(mail, "Return-Path") == "<>"
         or bool(mail["X-Autoreply"] or mail["X-Autorespond"])
     )
 
 
-def key_of(mail: Mail) -> str:
+def referenced_key(mail: Mail) -> str:
     """By the address it was sent to, else the Message-ID that it answers or quotes."""
-    for headers, pattern in ((ADDRESSED, IN_ADDRESS), (ANSWERED, IN_ID)):
-        if found := pattern.search(" ".join(text_of(mail, name) for name in headers)):
+    for headers, pattern in ((RECIPIENT_HEADERS, KEY_IN_ADDRESS), (REFERENCE_HEADERS, KEY_IN_MESSAGE_ID)):
+        if found := pattern.search(" ".join(header_line(mail, name) for name in headers)):
             return found[1].lower()
-    quoted = (IN_ID.search(text) for text in [*quoted_ids(mail), *texts(mail)])
+    quoted = (KEY_IN_MESSAGE_ID.search(text) for text in [*quoted_message_ids(mail), *text_bodies(mail)])
     return next((found[1].lower() for found in quoted if found), "")
 
 
-def quoted_ids(mail: Mail) -> Iterator[str]:
+def quoted_message_ids(mail: Mail) -> Iterator[str]:
     """Of the mail that is sent back as a whole."""
-    yield from (text_of(part, "Message-ID") for part in mail.walk() if part is not mail)
+    yield from (header_line(part, "Message-ID") for part in mail.walk() if part is not mail)
 
 
-def texts(mail: Mail) -> Iterator[str]:
+def text_bodies(mail: Mail) -> Iterator[str]:
     """Plain text, and headers that are sent back as text (text/rfc822-headers)."""
     for part in mail.walk():
         if part.get_content_maintype() == "text":
@@ -191,12 +197,12 @@ def texts(mail: Mail) -> Iterator[str]:
             yield payload.decode("utf-8", "replace") if isinstance(payload, bytes) else ""
 
 
-def text_of(mail: Mail, name: str) -> str:
+def header_line(mail: Mail, name: str) -> str:
     """A header on one line, all of them if it stands there more than once."""
-    return " ".join(" ".join(decoded(str(value)).split()) for value in mail.get_all(name, []))
+    return " ".join(" ".join(decode_mail_header(str(value)).split()) for value in mail.get_all(name, []))
 
 
-def decoded(value: str) -> str:
+def decode_mail_header(value: str) -> str:
     try:
         return str(make_header(decode_header(value)))
     except (ValueError, LookupError):

@@ -8,47 +8,49 @@ from django.db import transaction
 
 from clients.messaging.incoming.hooks import inbound, mail_events, reading, status
 from clients.messaging.incoming.hooks.made import (
-    FINISH_AFTER,
-    KNOWN,
+    EVENT_ALREADY_KNOWN,
+    FINISH_EVENTS_AFTER,
     BadReportError,
+    EventResult,
     ForgedError,
-    Made,
     UnknownHookError,
 )
-from clients.messaging.incoming.hooks.reading import Report
-from clients.messaging.incoming.hooks.words import Word, word_of
+from clients.messaging.incoming.hooks.reading import GatewayReport
+from clients.messaging.incoming.hooks.words import Keyword, keyword_of
 from clients.messaging.models import InboundEvent, TextGateway
 
-STATUS, INBOUND = "text status", "text inbound"
-PROCESS: dict[str, Callable[[TextGateway, InboundEvent, Report, datetime], Made]] = {
-    STATUS: status.process,
-    INBOUND: inbound.process,
+STATUS_SOURCE, INBOUND_SOURCE = "text status", "text inbound"
+PROCESSORS: dict[str, Callable[[TextGateway, InboundEvent, GatewayReport, datetime], EventResult]] = {
+    STATUS_SOURCE: status.process_status_report,
+    INBOUND_SOURCE: inbound.process_answer,
 }
 logger = logging.getLogger(__name__)
 
 
-def receive(*, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime) -> str:
+def receive_gateway_post(*, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime) -> str:
     """What was made of it, in words. Raises one of the three errors, each logged; then nothing is kept or done."""
     gateway = TextGateway.objects.filter(id=1).first()  # one that is switched off still brings answers in
-    if gateway is None or not reading.knows(gateway, secret):
-        raise refused(UnknownHookError("There is no hook at this address."), source)
+    if gateway is None or not reading.is_known_secret(gateway, secret):
+        raise log_refused_post(UnknownHookError("There is no hook at this address."), source)
     if not reading.is_signed(gateway, content, headers):
-        raise refused(ForgedError("The signature is missing or wrong."), source)
+        raise log_refused_post(ForgedError("The signature is missing or wrong."), source)
     report = (
-        reading.read(gateway, content, headers.get("Content-Type", "")) if len(content) <= reading.LONGEST else None
+        reading.read_gateway_report(gateway, content, headers.get("Content-Type", ""))
+        if len(content) <= reading.MAX_POST_BYTES
+        else None
     )
     if report is None:
-        raise refused(BadReportError("Post JSON or form fields, at most 64 kB."), source)
-    event = keep_raw(source, report, content, now)
-    return process(gateway, event.pk, report, now)
+        raise log_refused_post(BadReportError("Post JSON or form fields, at most 64 kB."), source)
+    event = store_raw_event(source, report, content, now)
+    return process_gateway_event(gateway, event.pk, report, now)
 
 
-def refused(error: Exception, source: str) -> Exception:
+def log_refused_post(error: Exception, source: str) -> Exception:
     logger.warning("Refused a %s: %s", source, error)
     return error
 
 
-def keep_raw(source: str, report: Report, content: bytes, now: datetime) -> InboundEvent:
+def store_raw_event(source: str, report: GatewayReport, content: bytes, now: datetime) -> InboundEvent:
     """Committed before anything is made of it; a repetition finds the first."""
     raw = content.decode(errors="replace").replace("\x00", "")
     row = InboundEvent(source=source, event_id=report.event_id, raw=raw, received_at=now)
@@ -57,33 +59,35 @@ def keep_raw(source: str, report: Report, content: bytes, now: datetime) -> Inbo
 
 
 @transaction.atomic
-def process(gateway: TextGateway, event_pk: int, report: Report, now: datetime) -> str:
+def process_gateway_event(gateway: TextGateway, event_pk: int, report: GatewayReport, now: datetime) -> str:
     """All that follows, and the note that it was done, in one transaction; of two at once the second waits."""
     event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
     if event.processed_at and not must_stop_again(event, report):
         logger.info("A %s was posted again: %s", event.source, event.event_id)
-        return KNOWN
-    made = PROCESS[event.source](gateway, event, report, now)
+        return EVENT_ALREADY_KNOWN
+    made = PROCESSORS[event.source](gateway, event, report, now)
     event.processed_at, event.outcome = now, made.words[:300]
     event.message, event.client = made.message, made.client
     event.save(update_fields=["processed_at", "outcome", "message", "client"])
     return made.words
 
 
-def must_stop_again(event: InboundEvent, report: Report) -> bool:
+def must_stop_again(event: InboundEvent, report: GatewayReport) -> bool:
     """Where a gateway gives its events no ids, a second STOP looks like a repetition of the first; it counts."""
-    return event.source == INBOUND and not report.has_own_id and word_of(report.text) is Word.STOP
+    return event.source == INBOUND_SOURCE and not report.has_own_id and keyword_of(report.text) is Keyword.STOP
 
 
-def finish(*, now: datetime) -> int:
+def finish_events(*, now: datetime) -> int:
     """Process what was kept and, because the program was stopped right then, not processed. How many."""
-    done = mail_events.finish(now=now)
+    done = mail_events.finish_mail_events(now=now)
     gateway = TextGateway.objects.filter(id=1).first()
     if gateway is None:
         return done
-    left = InboundEvent.objects.filter(source__in=PROCESS, processed_at=None, received_at__lt=now - FINISH_AFTER)
+    left = InboundEvent.objects.filter(
+        source__in=PROCESSORS, processed_at=None, received_at__lt=now - FINISH_EVENTS_AFTER
+    )
     for event in left.order_by("pk"):
-        if report := reading.read(gateway, event.raw.encode(), ""):
-            process(gateway, event.pk, report, now)
+        if report := reading.read_gateway_report(gateway, event.raw.encode(), ""):
+            process_gateway_event(gateway, event.pk, report, now)
             done += 1
     return done

@@ -6,8 +6,8 @@ from datetime import timedelta
 from clients.messaging.models import Message
 from clients.models import Client
 
-KNOWN = "Known already: nothing was done."
-FINISH_AFTER = timedelta(minutes=2)  # what was kept and not processed by then is taken up again
+EVENT_ALREADY_KNOWN = "Known already: nothing was done."
+FINISH_EVENTS_AFTER = timedelta(minutes=2)  # what was kept and not processed by then is taken up again
 
 
 class UnknownHookError(Exception):
@@ -23,7 +23,7 @@ class BadReportError(Exception):
 
 
 @dataclass(frozen=True)
-class Made:
+class EventResult:
     """In words, and whom it was about."""
 
     words: str

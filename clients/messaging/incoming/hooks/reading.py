@@ -6,15 +6,15 @@ import hmac
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from clients.messaging.channels import gateway as words
+from clients.messaging.channels import gateway as gateway_protocol
 from clients.messaging.models import TextGateway
 from clients.messaging.models.handing import plain_hook_fields
 
-LONGEST = 65_536  # bytes
+MAX_POST_BYTES = 65_536  # bytes
 
 
 @dataclass(frozen=True)
-class Report:
+class GatewayReport:
     """What a gateway told us; empty where it said nothing."""
 
     event_id: str
@@ -27,28 +27,28 @@ class Report:
     text: str
 
 
-def read(gateway: TextGateway, content: bytes, media_type: str) -> Report | None:
+def read_gateway_report(gateway: TextGateway, content: bytes, media_type: str) -> GatewayReport | None:
     """None if it is neither JSON nor form fields."""
-    told = words.read(content, media_type)
-    if not isinstance(told, dict | list) or not told:
+    posted = gateway_protocol.parse_body(content, media_type)
+    if not isinstance(posted, dict | list) or not posted:
         return None
     paths = plain_hook_fields() | gateway.hook_fields
-    found = {name: words.dig(told, path).replace("\x00", "") for name, path in paths.items()}
+    found = {name: gateway_protocol.value_at_path(posted, path).replace("\x00", "") for name, path in paths.items()}
     own_id = found["event_id"][:200]
-    return Report(
+    return GatewayReport(
         event_id=own_id or f"sha256:{hashlib.sha256(content).hexdigest()}", has_own_id=bool(own_id),
         reference=found["reference"], provider_id=found["id"], status=found["status"], error=found["error"],
         sender=found["from"], text=found["text"],
     )  # fmt: skip
 
 
-def knows(gateway: TextGateway | None, secret: str) -> bool:
+def is_known_secret(gateway: TextGateway | None, secret: str) -> bool:
     """Whether the secret in the address is ours; only its hash is kept."""
     known = gateway.hook_hash if gateway else ""
-    return bool(known) and hmac.compare_digest(known, hash_of(secret))
+    return bool(known) and hmac.compare_digest(known, secret_hash(secret))
 
 
-def hash_of(secret: str) -> str:
+def secret_hash(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 

@@ -8,44 +8,44 @@ import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from clients.messaging.incoming.hooks.words import Word
+from clients.messaging.incoming.hooks.words import Keyword
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
-FOR = timedelta(minutes=5)
-TEXTS = {
+REPLY_VALIDITY = timedelta(minutes=5)
+REPLY_TEXTS = {
     "en": {
-        Word.STOP: "{business}: you will get no more text messages from us.",
-        Word.START: "{business}: you will hear from us by text message again. Reply STOP to end.",
-        Word.HELP: "{business} looks after your deck: reminders and visits. {reach}. Reply STOP to end.",
+        Keyword.STOP: "{business}: you will get no more text messages from us.",
+        Keyword.START: "{business}: you will hear from us by text message again. Reply STOP to end.",
+        Keyword.HELP: "{business} looks after your deck: reminders and visits. {reach}. Reply STOP to end.",
     },
     "fr": {  # only letters of the GSM alphabet, so that each stays one part
-        Word.STOP: "{business} : vous ne recevrez plus de messages texte de notre part.",
-        Word.START: "{business} : vous recevrez de nouveau nos messages texte. Répondez STOP pour ne plus en recevoir.",
-        Word.HELP: "{business} s'occupe de votre terrasse : rappels et visites. {reach}. Répondez STOP pour ne plus "
+        Keyword.STOP: "{business} : vous ne recevrez plus de messages texte de notre part.",
+        Keyword.START: "{business} : vous recevrez de nouveau nos messages texte. Répondez STOP pour ne plus en recevoir.",
+        Keyword.HELP: "{business} s'occupe de votre terrasse : rappels et visites. {reach}. Répondez STOP pour ne plus "
         "recevoir de messages.",
     },
 }
 logger = logging.getLogger(__name__)
 
 
-def queue(
-    word: Word, business: Business, event: InboundEvent, number: str, people: Sequence[Client], now: datetime
+def queue_reply(
+    keyword: Keyword, business: Business, event: InboundEvent, number: str, people: Sequence[Client], now: datetime
 ) -> None:
     """Queue the answer, once an event; nobody is answered whom the book does not know."""
     if not people:
         return
     language = people[0].language or business.locale
-    text = TEXTS.get(language[:2].lower(), TEXTS["en"])[word]
+    text = REPLY_TEXTS.get(language[:2].lower(), REPLY_TEXTS["en"])[keyword]
     reach = ", ".join(filter(None, [business.phone, business.email]))
     text = text.replace("{business}", business.name).replace("{reach}", reach)
     try:
         queueing.queue_message(
             client=people[0], kind="service", channel=Channel.TEXT, address=number, subject="", text=text, html="",
-            key=f"{word.value}/{event.pk}", consent=None, basis=word.value, now=now, expires_at=now + FOR,
+            key=f"{keyword.value}/{event.pk}", consent=None, basis=keyword.value, now=now, expires_at=now + REPLY_VALIDITY,
             language=language,
         )  # fmt: skip
     except queueing.Unsendable as problem:  # the word itself has taken effect all the same
-        logger.warning("No answer to %s: %s", word.value, problem)
+        logger.warning("No answer to %s: %s", keyword.value, problem)
