@@ -20,7 +20,7 @@ class ClientsConfig(AppConfig):
         auditlog.register(
             models.User,
             mask_fields=["password"],
-            mask_callable="clients.trail.mask_value",  # the library's own mask leaves half of the hash to be read
+            mask_callable="clients.audit_trail.mask_value",  # the library's own mask leaves half of the hash to be read
             exclude_fields=["last_login"],
         )
         auditlog.register(messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])

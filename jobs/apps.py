@@ -17,9 +17,9 @@ class JobsConfig(AppConfig):
 
         from clients.messaging.law import history
         from jobs import models
-        from jobs.work import latest_jobs
+        from jobs.work import last_jobs
 
-        history.last_job_providers.append(latest_jobs.last_job_day_by_client)
+        history.last_job_providers.append(last_jobs.last_job_day_by_client)
 
         for model in (
             models.Product,
@@ -57,19 +57,19 @@ def connect_offer_withdrawals() -> None:
 
 
 def withdraw_after_booking(deck_ids: Collection[int], words: str) -> None:
-    from jobs.actions import withdrawing
+    from jobs.actions import offer_withdrawal as withdrawing
 
     withdrawing.withdraw_offers_about_decks(deck_ids=deck_ids, history_note=words, now=current_time())
 
 
 def withdraw_after_leaving(client_ids: Collection[int], words: str) -> None:
-    from jobs.actions import withdrawing
+    from jobs.actions import offer_withdrawal as withdrawing
 
     withdrawing.withdraw_offers_of_clients(client_ids=client_ids, history_note=words, now=current_time())
 
 
 def withdraw_after_job(deck_ids: Collection[int]) -> None:
-    from jobs.actions import withdrawing
+    from jobs.actions import offer_withdrawal as withdrawing
 
     withdrawing.withdraw_offers_of_coated_decks(deck_ids=deck_ids, now=current_time())
 

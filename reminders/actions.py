@@ -19,7 +19,7 @@ from reminders.models import Forecast, Reminder, Stop
 from reminders.steps import LeftOut, ReminderPlan, plan_reminders
 from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
 from reminders.steps.facts import coats_on_decks
-from reminders.steps.planning import ReminderPlanner
+from reminders.steps.planner import ReminderPlanner
 
 OUTDATED = "The deck has a new coat, or is archived."
 ALREADY_QUEUED = "A reminder about this coat is in the outbox already."

@@ -67,6 +67,6 @@ def stop_reminders_on_decline(deck_ids: Collection[int], words: str) -> None:
 
 def provide_forecast_summaries(deck_ids: Collection[int], today: date) -> "dict[int, ForecastSummary]":
     """What jobs/offers/forecast_summary.py asks."""
-    from reminders.forecasting import providers
+    from reminders.forecasting import forecast_summaries
 
-    return providers.forecast_summaries(deck_ids, today)
+    return forecast_summaries.forecast_summaries(deck_ids, today)

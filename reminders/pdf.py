@@ -6,12 +6,12 @@ from django.template.loader import render_to_string
 from weasyprint import HTML
 from weasyprint.urls import URLFetcher
 
-from clients.printing import tagging
-from clients.printing.paper import paper_size
+from clients.printing import pdf_tagging
+from clients.printing.paper_sizes import paper_size
 
 
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:
     html = render_to_string(template, {**context, "paper": paper_size(country)})
     page = HTML(string=html, url_fetcher=URLFetcher(allowed_protocols=["data"]))
-    written: bytes = page.write_pdf(**tagging.pdf_options())
+    written: bytes = page.write_pdf(**pdf_tagging.pdf_options())
     return written

@@ -102,7 +102,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "restorer.context.page_frame",
             ],
-            "builtins": ["clients.templatetags.plain"],
+            "builtins": ["clients.templatetags.formatting"],
         },
     }
 ]

@@ -11,7 +11,7 @@ from clients import form_recovery
 from clients.access import business_of
 from reminders.months import month_of
 from restorer.month_page import month_page
-from restorer.parts import style_samples
+from restorer.style_samples import style_samples
 
 
 @require_GET

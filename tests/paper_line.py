@@ -8,7 +8,7 @@ from typing import Any
 from django.db import connection
 from django.utils import timezone
 
-from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult
+from clients.messaging.channels.transport import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
 from tests.outbox import queued
 

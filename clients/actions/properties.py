@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from clients.actions import people
+from clients.actions import clients
 from clients.after import publish_deck_changes
 from clients.models import Client, Deck, Property, User
 
@@ -19,7 +19,7 @@ class NewAccount:
     """The three parts of the one-page door, as their forms hold them."""
 
     client: dict[str, Any]
-    reaches: Iterable[people.ContactInput]
+    reaches: Iterable[clients.ContactInput]
     property: dict[str, Any]
     deck: dict[str, Any]
 
@@ -38,7 +38,7 @@ def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
 
 
 def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
-    client = people.add_client(values=new.client, contacts=new.reaches, by=by, now=now)
+    client = clients.add_client(values=new.client, contacts=new.reaches, by=by, now=now)
     home = add_property(client=client, values=new.property, now=now)
     return add_deck(property=home, values=new.deck, now=now)
 

@@ -8,8 +8,8 @@ from django.db.models import Count, Max
 
 from clients import countries
 from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, countries_of, table
-from clients.messaging.law.words import BASIS_LABELS, RuleSummary
 from clients.messaging.law.history import last_job_dates
+from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox.permission import Refusal, basis_in_force
 from clients.models import Business, Client, Property

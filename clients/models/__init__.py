@@ -2,8 +2,8 @@
 
 from clients.models.business import Business, Heartbeat, User
 from clients.models.channel import Channel
+from clients.models.client import Client, ContactPoint
 from clients.models.deck import Deck
-from clients.models.people import Client, ContactPoint
 from clients.models.property import LocalNormals, Place, Property
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above

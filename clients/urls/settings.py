@@ -3,17 +3,17 @@
 from django.urls import path
 
 from clients.messaging.views import gateway, inbound_settings
-from clients.views import audit, people, settings, sign_in
+from clients.views import audit, settings, sign_in, users
 
 app_name = "settings"
 urlpatterns = [
     path("", settings.show_settings, name="overview"),
     path("password/", sign_in.own_password, name="own_password"),
     path("business/", settings.edit_business, name="business"),
-    path("people/", people.list_people, name="people"),
-    path("people/new/", people.new_person, name="add_person"),
-    path("people/<int:pk>/", people.edit_person, name="person"),
-    path("people/<int:pk>/password/", people.set_person_password, name="set_password"),
+    path("people/", users.list_people, name="people"),
+    path("people/new/", users.new_person, name="add_person"),
+    path("people/<int:pk>/", users.edit_person, name="person"),
+    path("people/<int:pk>/password/", users.set_person_password, name="set_password"),
     path("wet-days/", settings.list_normals, name="normals"),
     path("wet-days/new/", settings.add_normals, name="add_normals"),
     path("wet-days/<int:pk>/", settings.edit_normals, name="edit_normals"),

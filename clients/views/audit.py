@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from clients import trail
+from clients import audit_trail
 from clients.access import owner_required
 
 ENTRIES_PER_PAGE = 50
@@ -15,12 +15,12 @@ ENTRIES_PER_PAGE = 50
 @owner_required
 def show_audit_trail(request: HttpRequest) -> HttpResponse:
     person, record = request.GET.get("person", ""), request.GET.get("record", "")
-    rows = trail.audit_log_entries(person=person, record=record)
+    rows = audit_trail.audit_log_entries(person=person, record=record)
     page = Paginator(rows, ENTRIES_PER_PAGE).get_page(request.GET.get("page"))
     query = request.GET.copy()
     query.pop("page", None)
     context = {
-        "page": page, "lines": list(trail.describe_entries(page.object_list)), "person": person, "record": record,
-        "people": trail.audit_actors(), "kinds": trail.audited_types(), "query": query.urlencode(),
+        "page": page, "lines": list(audit_trail.describe_entries(page.object_list)), "person": person, "record": record,
+        "people": audit_trail.audit_actors(), "kinds": audit_trail.audited_types(), "query": query.urlencode(),
     }  # fmt: skip
     return render(request, "settings/audit.html", context)

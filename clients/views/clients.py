@@ -11,12 +11,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, current_user, office_required
-from clients.actions import people as actions
+from clients.actions import clients as actions
 from clients.actions import properties
+from clients.forms.clients import ClientForm, ConsentForm, contact_formset, suppressed_channels
 from clients.forms.decks import DeckForm
-from clients.forms.people import ClientForm, ConsentForm, contact_formset, suppressed_channels
 from clients.forms.properties import PropertyForm
-from clients.messaging.law.words import RuleSummary
+from clients.messaging.law.summary import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent, Message
 from clients.models import Client, Deck

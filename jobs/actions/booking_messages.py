@@ -16,7 +16,7 @@ from clients.messaging.suppression import suppressed_addresses
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User
 from clients.models.channel import Channel
-from jobs.diary import calendar
+from jobs.diary import icalendar_files
 from jobs.models import Booking
 
 Purpose = MessageText.Purpose
@@ -98,8 +98,8 @@ def booking_message_expiry(booking: Booking) -> datetime:
 
 
 def calendar_attachment(booking: Booking, business: Business, now: datetime) -> tuple[str, str, bytes]:
-    media_type = f"{calendar.CALENDAR_MEDIA_TYPE}; charset=utf-8; method={calendar.itip_method(booking)}"
-    return "visit.ics", media_type, calendar.client_calendar_file(booking, business, now=now)
+    media_type = f"{icalendar_files.CALENDAR_MEDIA_TYPE}; charset=utf-8; method={icalendar_files.itip_method(booking)}"
+    return "visit.ics", media_type, icalendar_files.client_calendar_file(booking, business, now=now)
 
 
 def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:

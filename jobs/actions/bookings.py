@@ -11,13 +11,14 @@ from clients.display import format_day as written
 from clients.messaging.models import MessageText, ToDo
 from clients.models import Business, Deck, Property, User
 from jobs import diary
-from jobs.actions import booking_messages, crew_days, fitting
+from jobs.actions import booking_messages, crew_days
+from jobs.actions import placement as fitting
 from jobs.actions.crew_days import BookingError, NoRoomError
-from jobs.actions.parts import lock_until_commit
+from jobs.actions.job_inputs import lock_until_commit
 from jobs.after import publish_bookings
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 from jobs.diary import Placement
-from jobs.diary.placing import MIN_BOOKING_HOURS
+from jobs.diary.placement import MIN_BOOKING_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [

@@ -11,9 +11,16 @@ from django.db import transaction
 
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
+from jobs.actions.job_inputs import (
+    CoatInput,
+    JobError,
+    NewDeck,
+    lock_until_commit,
+    replace_coats_applied,
+    save_if_changed,
+)
 from jobs.actions.new_decks import add_client_and_deck
-from jobs.actions.parts import CoatInput, JobError, NewDeck, lock_until_commit, replace_coats_applied, save_if_changed
-from jobs.actions.pictures import attach_photos
+from jobs.actions.photos import attach_photos
 from jobs.after import publish_job_changes
 from jobs.models import Booking, Job, Visit
 

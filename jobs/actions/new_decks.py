@@ -4,14 +4,14 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients.actions import people
+from clients.actions import clients
 from clients.models import Deck, Property, User
-from jobs.actions.parts import NewDeck
+from jobs.actions.job_inputs import NewDeck
 
 
 @transaction.atomic
 def add_client_and_deck(*, new: NewDeck, by: User | None, now: datetime) -> Deck:
-    client = people.register_client(
+    client = clients.register_client(
         name=new.name, emails=new.emails, phones=new.phones, by=by, now=now, region=new.place["country"]
     )
     home = Property.objects.create(client=client, street=new.street, town=new.town, created_at=now, **dict(new.place))

@@ -7,8 +7,8 @@ from typing import Any
 from django.db import transaction
 
 from clients.models import Business, Deck, User
+from jobs.actions.job_inputs import JobError, lock_until_commit, save_if_changed
 from jobs.actions.jobs import check_loggable, check_work_date
-from jobs.actions.parts import JobError, lock_until_commit, save_if_changed
 from jobs.after import publish_job_changes
 from jobs.models import Visit
 from jobs.models.visit import GRADE_FIELDS

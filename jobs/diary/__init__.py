@@ -1,7 +1,6 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go where."""
 
-from jobs.diary.placing import Placement, placement_from_day, placements, placements_within_week
-from jobs.diary.rooms import (
+from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
     active_crews,
@@ -9,7 +8,18 @@ from jobs.diary.rooms import (
     holiday_regions,
     monday_of,
 )
-from jobs.diary.weeks import CrewHoursInWeek, WeekCapacity, crew_hours_by_week, week_capacities
+from jobs.diary.placement import (
+    Placement,
+    placement_from_day,
+    placements,
+    placements_within_week,
+)
+from jobs.diary.week_capacity import (
+    CrewHoursInWeek,
+    WeekCapacity,
+    crew_hours_by_week,
+    week_capacities,
+)
 
 __all__ = [
     "CrewDayCapacities",

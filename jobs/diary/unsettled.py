@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from jobs.diary.rooms import days_off_between, is_day_off_for
+from jobs.diary.capacity import days_off_between, is_day_off_for
 from jobs.models.diary import Booking, BookingDay, DayOff
 from jobs.models.offer import Offer
 

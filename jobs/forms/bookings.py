@@ -11,8 +11,8 @@ from django.core.exceptions import ValidationError
 from clients import display
 from clients.models import Deck
 from jobs.arrival import Arrival
-from jobs.diary.placing import Proximity
-from jobs.diary.suggesting import PlacementSuggestion
+from jobs.diary.placement import Proximity
+from jobs.diary.suggestions import PlacementSuggestion
 from jobs.forms.fields import DayField
 from jobs.models import Crew
 

@@ -9,7 +9,7 @@ from django import forms
 from django.forms.formsets import BaseFormSet, formset_factory
 
 from clients.forms.fields import MeasureField
-from jobs.actions.parts import CoatInput
+from jobs.actions.job_inputs import CoatInput
 from jobs.models import CoatApplied, Job, Product
 
 COATS_PREFIX = "coats"

@@ -13,7 +13,7 @@ from clients.forms.fields import MeasureField
 from clients.models import Business, User
 from jobs.actions.jobs import EARLIEST_JOB_DAY
 from jobs.forms.fields import DayField, PhotosField
-from jobs.forms.found import FindingsForm
+from jobs.forms.findings import FindingsForm
 from jobs.models import Job, Photo
 
 JOB_FIELDS = ["kind", "finished_on", "crew", "air_c", "humidity_percent", "sky", "notes", "amount"]

@@ -11,7 +11,7 @@ from clients.forms.fields import MeasureField
 from clients.models import Business
 from clients.models.deck import Species
 from clients.places import towns
-from jobs.actions.parts import NewDeck
+from jobs.actions.job_inputs import NewDeck
 
 
 class NewDeckForm(forms.Form):

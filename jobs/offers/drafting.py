@@ -9,10 +9,15 @@ from typing import Any
 from clients import display
 from clients.models import Property, User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
-from jobs.offers.inputs import DraftingContext, deck_work_from_scope, journey_to, unpriced_products
 from jobs.offers.outlook import DeckOutlook, Outlook
 from jobs.offers.pricing import PricedLine, PricedWork, PricingError, Reductions, Totals, price_work
-from jobs.offers.waiting import StripScopes, cost_of_waiting
+from jobs.offers.pricing_inputs import (
+    DraftingContext,
+    deck_work_from_scope,
+    journey_to,
+    unpriced_products,
+)
+from jobs.offers.waiting_cost import StripScopes, cost_of_waiting
 from jobs.scope import Scope
 
 MAX_DECK_LITRES = Decimal(9_999)

@@ -2,7 +2,7 @@
 
 from clients import display
 from clients.models import Business
-from jobs.pdf import paper
+from jobs.pdf import rendering
 from jobs.work.care_record import CareRecord
 
 
@@ -12,4 +12,4 @@ def care_record_pdf(record: CareRecord) -> bytes:
     photos = {record.photo.pk: record.photo} if record.photo else {}
     with display.override_business(business), display.in_client_language(record.job.deck.property.client.language):
         context = {"record": record, "job": record.job, "business": business}
-        return paper.render_paper("jobs/pdf/care_record.html", context, country=business.country, photos=photos)
+        return rendering.render_paper("jobs/pdf/care_record.html", context, country=business.country, photos=photos)

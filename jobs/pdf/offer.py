@@ -6,7 +6,7 @@ from clients import display
 from clients.models import Business
 from jobs.models import Offer
 from jobs.offers.page import build_offer_page
-from jobs.pdf import paper
+from jobs.pdf import rendering
 
 OFFER_PDF_TEMPLATE = "jobs/pdf/offer.html"
 
@@ -20,7 +20,7 @@ def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
     with display.override_business(business), display.in_client_language(offer.language):
         context = offer_pdf_context(offer, business, url)
         photos = {part.photo.pk: part.photo for part in context["page"].decks if part.photo}
-        return paper.render_paper(OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos)
+        return rendering.render_paper(OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos)
 
 
 def offer_pdf_context(offer: Offer, business: Business, url: str) -> dict[str, Any]:

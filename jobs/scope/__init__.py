@@ -3,7 +3,7 @@
 `propose` answers for many decks in a fixed number of queries.
 """
 
-from jobs.scope.parts import Need, Override, PackCount, Scope, WorkStep
-from jobs.scope.proposing import propose_scope, propose_scopes
+from jobs.scope.definitions import Need, Override, PackCount, Scope, WorkStep
+from jobs.scope.proposal import propose_scope, propose_scopes
 
 __all__ = ["Need", "Override", "PackCount", "Scope", "WorkStep", "propose_scope", "propose_scopes"]

@@ -7,7 +7,7 @@ from decimal import Decimal
 from clients import display
 from jobs.models import Product
 from jobs.scope.compatibility import is_film
-from jobs.work.care import DEFAULT_WALK_HOURS
+from jobs.work.care_times import DEFAULT_WALK_HOURS
 from jobs.work.weather import (
     MIN_DEW_POINT_DEPRESSION_C,
     dew_point_c,

@@ -8,8 +8,8 @@ from django.utils.translation import gettext_lazy as _
 from clients.languages import StrOrPromise
 from jobs.models import CoatApplied, Product
 from jobs.scope.compatibility import finish_compatibility, finish_distance
+from jobs.scope.definitions import Override
 from jobs.scope.history import DeckHistory
-from jobs.scope.parts import Override
 from jobs.scope.shelf import Shelf
 
 UNKNOWN_FINISH = "No finish is in the book for this deck. Look at it before the price stands."

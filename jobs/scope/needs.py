@@ -8,9 +8,9 @@ from clients.models import Deck
 from jobs import materials
 from jobs.models import Product
 from jobs.scope.compatibility import is_film
+from jobs.scope.definitions import Need, PackCount
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
-from jobs.scope.parts import Need, PackCount
 from jobs.scope.shelf import Shelf
 from jobs.scope.work import RECOAT, STRIP, ProposedWork
 

@@ -14,11 +14,11 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.scope.definitions import Override
 from jobs.scope.finish import choose_finish
 from jobs.scope.history import DeckHistory
 from jobs.scope.needs import chemicals_for
-from jobs.scope.parts import Override
-from jobs.scope.proposing import NO_OVERRIDE, task_quantities
+from jobs.scope.proposal import NO_OVERRIDE, task_quantities
 from jobs.scope.shelf import Shelf, shelf_of_products
 from jobs.scope.work import RECOAT, STRIP, decide_work
 from jobs.work.coat_build import CoatBuild

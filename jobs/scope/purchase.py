@@ -10,9 +10,9 @@ from django.db.models import Q
 from clients import display
 from clients.models import Business
 from jobs.models import Booking, OfferScope
+from jobs.scope.definitions import Need, Override, Scope
 from jobs.scope.needs import Supply, need_from_supply
-from jobs.scope.parts import Need, Override, Scope
-from jobs.scope.proposing import propose_scopes
+from jobs.scope.proposal import propose_scopes
 from jobs.scope.shelf import load_shelf
 
 NEED_ORDER = ["finish", "stripper", "cleaner", "brightener", "abrasive"]

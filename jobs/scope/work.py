@@ -11,9 +11,9 @@ from clients.languages import StrOrPromise, ngettext_lazy
 from jobs.models import OfferScope
 from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.scope.compatibility import is_film
+from jobs.scope.definitions import Override
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
-from jobs.scope.parts import Override
 
 RECOAT, STRIP = OfferScope.Work.RECOAT, OfferScope.Work.STRIP
 STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forecast.md)

@@ -2,13 +2,13 @@
 
 from django.urls import path
 
-from jobs.views import care, jobs, log, photos, products, scope, shelf, sign_off, visits
+from jobs.views import care, deck_checks, jobs, log, photos, products, scope, shelf, sign_off
 
 app_name = "jobs"
 urlpatterns = [
     path("log/", log.log_job_page, name="log"),
-    path("visit/", visits.new_check, name="visit"),
-    path("visit/<int:pk>/edit/", visits.edit_check, name="visit_edit"),
+    path("visit/", deck_checks.new_check, name="visit"),
+    path("visit/<int:pk>/edit/", deck_checks.edit_check, name="visit_edit"),
     path("to-buy/", scope.show_to_buy, name="to_buy"),
     path("scope/<int:deck_id>/", scope.show_scope, name="scope"),
     path("<int:pk>/", jobs.show_job, name="detail"),

@@ -2,16 +2,16 @@
 
 from django.urls import path
 
-from jobs.views import offer_deeds, offers
+from jobs.views import offer_actions, offers
 
 app_name = "offers"
 urlpatterns = [
     path("", offers.list_offers, name="list"),
-    path("send/", offer_deeds.send_chosen_offers, name="send_chosen"),
+    path("send/", offer_actions.send_chosen_offers, name="send_chosen"),
     path("<int:pk>/", offers.show_offer, name="detail"),
-    path("<int:pk>/send/", offer_deeds.offer_send, name="send"),
-    path("<int:pk>/revise/", offer_deeds.offer_revise, name="revise"),
-    path("<int:pk>/withdraw/", offer_deeds.offer_withdraw, name="withdraw"),
-    path("<int:pk>/answer/", offer_deeds.offer_answer, name="answer"),
-    path("<int:pk>/pdf/", offer_deeds.show_offer_pdf, name="pdf"),
+    path("<int:pk>/send/", offer_actions.offer_send, name="send"),
+    path("<int:pk>/revise/", offer_actions.offer_revise, name="revise"),
+    path("<int:pk>/withdraw/", offer_actions.offer_withdraw, name="withdraw"),
+    path("<int:pk>/answer/", offer_actions.offer_answer, name="answer"),
+    path("<int:pk>/pdf/", offer_actions.show_offer_pdf, name="pdf"),
 ]

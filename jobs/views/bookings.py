@@ -16,9 +16,9 @@ from clients.models.channel import Channel
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
-from jobs.diary import calendar
+from jobs.diary import icalendar_files
 from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
-from jobs.diary.suggesting import placement_suggestions
+from jobs.diary.suggestions import placement_suggestions
 from jobs.forms.bookings import OTHER_DAY, ArrivalForm, BookingForm, CallOffForm, HoldForm, MoveForm, NotesForm
 from jobs.models import Booking
 from jobs.views.diary import redirect_to_week
@@ -187,7 +187,7 @@ def form_error_text(form: forms.Form) -> str:
 @require_GET
 def booking_calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
     """The booking as a file, for whoever asks for it on the telephone."""
-    content = calendar.client_calendar_file(booking_or_404(pk), business_of(request), now=timezone.now())
+    content = icalendar_files.client_calendar_file(booking_or_404(pk), business_of(request), now=timezone.now())
     headers = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
 

@@ -10,7 +10,7 @@ from django.utils.http import quote_etag
 from django.views.decorators.http import require_safe
 
 from clients.access import business_of
-from jobs.diary import calendar
+from jobs.diary import icalendar_files
 from jobs.models import Crew
 from jobs.offers import links
 
@@ -23,8 +23,8 @@ def crew_calendar(request: HttpRequest, token: str) -> HttpResponse:
     if crew is None:
         raise Http404("There is no such calendar.")
     business = business_of(request)
-    rows = calendar.crew_feed_bookings(crew, today=business.today(timezone.now()))
-    content = calendar.crew_feed_file(crew, rows, business, url=request.build_absolute_uri())
+    rows = icalendar_files.crew_feed_bookings(crew, today=business.today(timezone.now()))
+    content = icalendar_files.crew_feed_file(crew, rows, business, url=request.build_absolute_uri())
     etag = quote_etag(hashlib.sha256(content).hexdigest()[:32])
     response = HttpResponse(content, content_type="text/calendar; charset=utf-8", headers={"ETag": etag})
     response["Content-Disposition"] = 'inline; filename="diary.ics"'

@@ -8,8 +8,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from clients.access import current_user, office_required
 from clients.messaging.unsendable import Unsendable
-from jobs.actions import signing
-from jobs.actions.signing import CareRecordError
+from jobs.actions import sign_off
+from jobs.actions.sign_off import CareRecordError
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
 from jobs.work.care_record import build_care_record, get_job_for_record
@@ -32,7 +32,7 @@ def show_care_record(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def care_record_send(request: HttpRequest, pk: int) -> HttpResponse:
     try:
-        message, is_new = signing.send_care_record(
+        message, is_new = sign_off.send_care_record(
             job=job_for_record_or_404(pk), by=current_user(request), now=timezone.now()
         )
     except (CareRecordError, Unsendable) as error:

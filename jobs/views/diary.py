@@ -15,8 +15,8 @@ from clients import display
 from clients.access import business_of, current_user, office_required
 from jobs.actions import bookings
 from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week import diary_week
-from jobs.diary.weeks import crew_hours_by_week
+from jobs.diary.week_agenda import diary_week
+from jobs.diary.week_capacity import crew_hours_by_week
 from jobs.forms.bookings import HoldDayForm
 
 WEEKS_AROUND = 10  # weeks whose hours are shown, from the one before on

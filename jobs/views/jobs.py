@@ -11,17 +11,17 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, current_user, owner_required
 from jobs import actions
-from jobs.actions.parts import JobError
+from jobs.actions.job_inputs import JobError
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.views.shelf import tins_after
-from jobs.work.care import care_note
+from jobs.work.care_times import care_note
 from jobs.work.cautions import job_cautions
 from jobs.work.coat_build import coat_build_before_and_after
-from jobs.work.doubts import plausibility_warnings
-from jobs.work.spread import measured_spreads
+from jobs.work.plausibility import plausibility_warnings
+from jobs.work.spread_rate import measured_spreads
 
 
 def job_or_404(pk: int) -> Job:

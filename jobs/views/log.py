@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_of, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.parts import JobError, NewDeck
+from jobs.actions.job_inputs import JobError, NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField

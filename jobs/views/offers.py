@@ -11,8 +11,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, current_user, office_required
+from jobs.actions import offer_sending
 from jobs.actions import offers as actions
-from jobs.actions import sending
 from jobs.actions.offers import OfferError
 from jobs.forms import offers as forms
 from jobs.models import Offer, OfferEvent
@@ -35,7 +35,7 @@ def list_offers(request: HttpRequest) -> HttpResponse:
     context = {
         "page": Paginator(rows, OFFERS_A_PAGE).get_page(request.GET.get("page")), "state": state, "words": words,
         "counts": [(value, label, found[value]) for value, label in forms.STATE_FILTERS if found.get(value)],
-        "query": urlencode(filters), "today": today, "channels": sending.OFFER_CHANNELS,
+        "query": urlencode(filters), "today": today, "channels": offer_sending.OFFER_CHANNELS,
     }  # fmt: skip
     return render(request, "jobs/offers/list.html", context)
 
@@ -82,7 +82,7 @@ def render_offer(request: HttpRequest, offer: Offer, filled: forms.DraftForms | 
         "offer": offer, "page": build_offer_page(offer, today=today), "filled": filled, "today": today,
         "is_open": "add_row" in request.POST, "is_expired": offer.is_expired(today=today), "others": other_revisions(offer),
         "note": next((event.note for event in reversed(offer.events.all()) if event.kind == Kind.DRAFTED), ""),
-        "ways": sending.offer_routes(offer, today=today) if offer.state == State.DRAFT else [],
+        "ways": offer_sending.offer_routes(offer, today=today) if offer.state == State.DRAFT else [],
         "withdraw": forms.WithdrawOfferForm(), "answer": forms.QuestionAnswerForm(),
         "messages_sent": offer.messages().order_by("-id"),
     }  # fmt: skip

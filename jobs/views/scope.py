@@ -12,7 +12,7 @@ from jobs.models import Product
 from jobs.offers.forecast_summary import forecast_summary_by_deck
 from jobs.scope import Override, propose_scope, purchase
 from jobs.scope.checklist import NO_READING, weather_checklist
-from jobs.scope.parts import cost_of_needs
+from jobs.scope.definitions import cost_of_needs
 
 
 @require_GET

@@ -14,8 +14,8 @@ from clients.access import business_of, current_user
 from clients.messaging.outbox.permission import preferred_address
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User
-from jobs.actions import signing
-from jobs.actions.signing import CareRecordError
+from jobs.actions import sign_off
+from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
@@ -56,7 +56,7 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
 
 def save_sign_off(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
     with display.in_staff_language():
-        signing.sign_off_jobs(
+        sign_off.sign_off_jobs(
             jobs=jobs, name=form.cleaned_data["name"], wording=wording, agreed=form.agreed,
             wants_record=form.cleaned_data.get("wants_record", False), by=by, now=timezone.now(),
         )  # fmt: skip

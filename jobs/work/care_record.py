@@ -10,7 +10,7 @@ from clients import display
 from clients.languages import StrOrPromise
 from jobs.models import CoatApplied, Job, Photo, Product
 from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
-from jobs.work.care import CareNote, care_note
+from jobs.work.care_times import CareNote, care_note
 from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.

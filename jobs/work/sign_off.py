@@ -11,7 +11,7 @@ from clients.messaging import suppression
 from clients.messaging.outbox.permission import CONTACT_KINDS, preferred_address
 from clients.models import Business, Channel, Client
 from jobs.models import Job
-from jobs.work.care import CareNote, care_note
+from jobs.work.care_times import CareNote, care_note
 
 # Whole sentences, for they are agreed to as they stand.
 CONSENT_WORDINGS = {

@@ -1,12 +1,24 @@
 """The forecast: when each coat is due, why, and how sure that is. Pure arrays: no database, no clock, no files."""
 
 from reminders.forecast import climate
-from reminders.forecast.backtest import FORECAST_NAMES, Backtest, backtest
-from reminders.forecast.book import Comparison, InspectionData, compare_fits
+from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.coating_plan import (
+    MAX_COATS_BEFORE_STRIP,
+    CalendarMonth,
+    PlannedCoatingJob,
+    best_workable_month,
+    plan_coating_jobs,
+    workable_months,
+)
 from reminders.forecast.coats import CATEGORY_LEVELS, FILM_CLASSES, Coats
+from reminders.forecast.distribution_check import (
+    DistributionComparison,
+    compare_distributions,
+)
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, design_matrix, sun_on_deck
-from reminders.forecast.fit import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.fitting import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.inspection_data import Comparison, InspectionData, compare_fits
 from reminders.forecast.intervals import (
     STRIP_RATIO,
     VISIT_REASONS,
@@ -16,16 +28,8 @@ from reminders.forecast.intervals import (
     censored_lives,
     life_bounds,
 )
-from reminders.forecast.plan import (
-    MAX_COATS_BEFORE_STRIP,
-    CalendarMonth,
-    PlannedCoatingJob,
-    best_workable_month,
-    plan_coating_jobs,
-    workable_months,
-)
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.predict import Prediction, predict
+from reminders.forecast.prediction import Prediction, predict
 from reminders.forecast.priors import COEFFICIENT_PRIORS, PUBLISHED_PRIOR, CoefficientPrior
 from reminders.forecast.replacement import ReplacementPolicy, optimal_recoat_age
 from reminders.forecast.scoring import (
@@ -37,9 +41,8 @@ from reminders.forecast.scoring import (
     log_scores,
     score_forecast,
 )
-from reminders.forecast.shape import DistributionComparison, compare_distributions
 from reminders.forecast.turnbull import TurnbullEstimate, turnbull_estimate
-from reminders.forecast.waiting import strip_chances_after_waits
+from reminders.forecast.waiting_risk import strip_chances_after_waits
 
 __all__ = [
     "CATEGORY_LEVELS",

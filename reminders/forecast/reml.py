@@ -10,7 +10,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.newton import LogPosterior, PosteriorMode, covariance_from_information
+from reminders.forecast.posterior_mode import (
+    LogPosterior,
+    PosteriorMode,
+    covariance_from_information,
+)
 
 Floats = NDArray[np.float64]
 

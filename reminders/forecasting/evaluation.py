@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from reminders import forecast
-from reminders.forecast.book import scored_visits
+from reminders.forecast.inspection_data import scored_visits
 from reminders.forecasting import bridge
 from reminders.forecasting.learning import TrainingData
 

@@ -7,7 +7,7 @@ import numpy as np
 from django.db import connection, transaction
 
 from reminders import actions, forecast
-from reminders.forecast.book import scored_visits, worn_chances_at_visits
+from reminders.forecast.inspection_data import scored_visits, worn_chances_at_visits
 from reminders.forecasting import active_fit as in_use
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit

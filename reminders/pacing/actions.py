@@ -11,8 +11,8 @@ from clients.models import Business
 from jobs import diary
 from reminders.models import PacedDeck
 from reminders.pacing import core
-from reminders.pacing.book import Horizon, PacingError, PacingInputs, gather_pacing_inputs
-from reminders.pacing.work import open_forecasts
+from reminders.pacing.inputs import Horizon, PacingError, PacingInputs, gather_pacing_inputs
+from reminders.pacing.savings import open_forecasts
 
 
 @dataclass(frozen=True)

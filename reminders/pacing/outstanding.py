@@ -12,10 +12,10 @@ from django.utils import timezone
 from jobs import diary
 from jobs.models import Offer
 from reminders.models import Forecast
-from reminders.pacing.answers import ResponseRates, response_group
 from reminders.pacing.core import Beta, remaining_chance
 from reminders.pacing.core.problem import Floats, Integers
-from reminders.pacing.hours import LabourTimes, labour_times
+from reminders.pacing.labour import LabourTimes, labour_times
+from reminders.pacing.responses import ResponseRates, response_group
 
 # Reminders since a day about coats that are still the newest, neither booked nor stopped: one row a property and day.
 OUTSTANDING_QUERY = """

@@ -11,7 +11,7 @@ from clients.models import Business
 from clients.models.channel import Channel
 from reminders.steps import LeftOut, PlannedMessage, ReminderPlan, plan_reminders
 from reminders.steps.drafts import Draft, plan_fingerprint, write_drafts
-from reminders.steps.planning import LEFT_OUT_KINDS
+from reminders.steps.planner import LEFT_OUT_KINDS
 
 
 @dataclass(frozen=True)

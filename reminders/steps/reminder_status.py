@@ -11,7 +11,7 @@ from clients.messaging.outbox.fallback import is_in_doubt
 from clients.models import Business
 from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps import DueStep, LeftOut
-from reminders.steps.planning import ReminderPlanner
+from reminders.steps.planner import ReminderPlanner
 from reminders.steps.sequence import SentReminder, step_name
 
 

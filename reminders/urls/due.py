@@ -2,13 +2,13 @@
 
 from django.urls import path
 
-from reminders.views import due, offering, remind
+from reminders.views import due, offer_drafts, remind
 
 app_name = "reminders"
 urlpatterns = [
     path("", due.show_due_list, name="due"),
     path("remind/", remind.remind_chosen_decks, name="remind"),
-    path("offers/", offering.create_offer_drafts, name="draft_offers"),
-    path("offers/<int:pk>/anew/", offering.recalculate_offer_draft, name="redraft_offer"),
+    path("offers/", offer_drafts.create_offer_drafts, name="draft_offers"),
+    path("offers/<int:pk>/anew/", offer_drafts.recalculate_offer_draft, name="redraft_offer"),
     path("<str:month>/", due.show_due_month, name="due_month"),
 ]

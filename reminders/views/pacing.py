@@ -16,10 +16,10 @@ from clients.access import business_of, office_required
 from clients.models import Property
 from jobs.diary import monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
-from reminders.pacing import page
+from reminders.pacing import summary
 from reminders.pacing.actions import choose_week, clear_chosen_week, save_pacing_plan
-from reminders.pacing.book import Horizon, PacingError
-from reminders.pacing.page import HouseholdLine, PlanSummary
+from reminders.pacing.inputs import Horizon, PacingError
+from reminders.pacing.summary import HouseholdLine, PlanSummary
 
 NOT_PLANNED = "none"  # in the address: those not in the plan
 
@@ -53,7 +53,7 @@ def pacing_plan_url(chosen: Horizon, **more: str) -> str:
 
 def requested_horizon(request: HttpRequest, today: date) -> Horizon:
     """From the address; what is missing or nonsense there falls back on the plan that is kept."""
-    kept = page.stored_horizon(business_of(request), today=today)
+    kept = summary.stored_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
         weeks, percent = int(request.GET.get("weeks", kept.weeks)), int(request.GET.get("percent", 100))
@@ -67,11 +67,11 @@ def render_pacing_plan(request: HttpRequest, form: PlanForm, today: date) -> Htt
     chosen = requested_horizon(request, today)
     context: dict[str, Any] = {"form": form, "horizon": chosen}
     try:
-        shown = page.stored_plan_summary(chosen, today=today, business=business_of(request))
+        shown = summary.stored_plan_summary(chosen, today=today, business=business_of(request))
     except PacingError as problem:
         context["problem"] = str(problem)
         return render(request, "reminders/pacing.html", context)
-    found = page.household_lines(shown.plan)
+    found = summary.household_lines(shown.plan)
     week = requested_week(request, shown)
     context |= {
         "shown": shown, "rules": shown.inputs.rules, "learned": shown.inputs.response_rates, "week": week,
@@ -101,14 +101,14 @@ def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
     today = today_of(request)
     chosen = requested_horizon(request, today)
     try:
-        shown = page.stored_plan_summary(chosen, today=today, business=business_of(request))
+        shown = summary.stored_plan_summary(chosen, today=today, business=business_of(request))
     except PacingError as problem:
         raise Http404(str(problem)) from problem
     row = shown.inputs.row_by_property.get(pk)
     if row is None:
         messages.info(request, "No deck of this property can be reminded in these weeks, so there is nothing to move.")
         return redirect(pacing_plan_url(chosen))
-    line = page.household_line(shown.plan, row)
+    line = summary.household_line(shown.plan, row)
     form = WeekForm(request.POST or None, weeks=week_choices(shown), chosen=week_form_value(line))
     if request.method == "POST" and form.is_valid():
         return save_week_choice(request, place, form.cleaned_data["week"], chosen)
@@ -125,7 +125,7 @@ def week_choices(shown: PlanSummary) -> list[tuple[date, str]]:
     ]
 
 
-def week_summary(week: page.PlanWeek) -> str:
+def week_summary(week: summary.PlanWeek) -> str:
     if not week.reminders:
         return "nobody yet"
     return f"{week.reminders} reminder{'' if week.reminders == 1 else 's'}, {week.hours_to_come:.0f} h to come of them"

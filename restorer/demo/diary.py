@@ -9,7 +9,7 @@ from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 from jobs.diary import monday_of
-from jobs.diary.suggesting import next_season_day
+from jobs.diary.suggestions import next_season_day
 from jobs.models import Crew, DayOff
 
 BOOKINGS = 26

@@ -11,12 +11,12 @@ from django.db.models import F
 from clients.messaging.models import Message, MessageEvent
 from clients.messaging.models.message import State
 from clients.models import Business
-from jobs.actions import answers, offers, questions, sending
+from jobs.actions import offer_answers, offer_questions, offer_sending, offers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import PriceListRows, save_price_list
 from jobs.models import Offer, PriceList, Rate
 from jobs.offers.page import bookable_weeks
-from reminders import offering
+from reminders import offer_drafting
 from reminders.models import Forecast
 
 # Task, unit, dollars, minutes.
@@ -53,10 +53,14 @@ def write_demo_offers(*, now: datetime) -> None:
     business = Business.objects.get()
     make_older_offer(business, now - OLDER_OFFER_AGE)
     today = business.today(now)
-    drafted = offering.draft_offers(deck_ids=next_due_deck_ids(today), today=today, now=now, by=None).offers
-    mailed = [offer for offer in drafted if not sending.offer_route(offer, sending.OFFER_CHANNELS[0], today).why_not]
+    drafted = offer_drafting.draft_offers(deck_ids=next_due_deck_ids(today), today=today, now=now, by=None).offers
+    mailed = [
+        offer
+        for offer in drafted
+        if not offer_sending.offer_route(offer, offer_sending.OFFER_CHANNELS[0], today).why_not
+    ]
     for offer in mailed[:6]:
-        sending.send_offer(offer=offer, channel="email", by=None, now=now)
+        offer_sending.send_offer(offer=offer, channel="email", by=None, now=now)
         offer.refresh_from_db()
     answer_demo_offers(mailed[:6], today, now)
 
@@ -74,8 +78,8 @@ def make_older_offer(business: Business, then: datetime) -> None:
         deck__property__client__consents__is_given=True, job__finished_on__lt=today, deck__bookings=None
     )
     chosen = decks.filter(deck__property__country="CA").order_by("-due_on").values_list("deck_id", flat=True)[:6]
-    for offer in offering.draft_offers(deck_ids=list(chosen), today=today, now=then, by=None).offers[:1]:
-        message = sending.send_offer(offer=offer, channel="email", by=None, now=then)
+    for offer in offer_drafting.draft_offers(deck_ids=list(chosen), today=today, now=then, by=None).offers[:1]:
+        message = offer_sending.send_offer(offer=offer, channel="email", by=None, now=then)
         Message.objects.filter(pk=message.pk).update(state=State.ACCEPTED, accepted_at=then, not_before=F("queued_at"))
         MessageEvent.objects.create(message=message, state=State.ACCEPTED, at=then)
     Offer.objects.filter(state=Offer.State.DRAFT).delete()
@@ -88,14 +92,14 @@ def answer_demo_offers(sent: Sequence[Offer], today: date, now: datetime) -> Non
         token = offer.token_hash or ""
         match next(turn):
             case 0:
-                answers.decline_offer(
+                offer_answers.decline_offer(
                     token_hash=token, reason="later", words="We are away this summer.", name=offer.client.name, now=now
                 )
             case 1:
-                answers.ask_question(token_hash=token, words="Do you move the planters, or shall we?", now=now)
-                questions.answer_question(offer=offer, words="We move them and put them back.", by=None, now=now)
+                offer_answers.ask_question(token_hash=token, words="Do you move the planters, or shall we?", now=now)
+                offer_questions.answer_question(offer=offer, words="We move them and put them back.", by=None, now=now)
             case 2:
-                answers.ask_question(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
+                offer_answers.ask_question(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
             case 3:
                 offers.revise_offer(offer=offer, today=today, now=now, by=None)
             case 4:
@@ -105,6 +109,6 @@ def answer_demo_offers(sent: Sequence[Offer], today: date, now: datetime) -> Non
 def accept_demo_offer(offer: Offer, token: str, today: date, now: datetime) -> None:
     for week in bookable_weeks(offer, today=today)[:1]:
         try:
-            answers.accept_offer(token_hash=token, week=week, name=offer.client.name, now=now)
+            offer_answers.accept_offer(token_hash=token, week=week, name=offer.client.name, now=now)
         except NoRoomError:
             return

@@ -10,7 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reminders.forecast import DESIGN_COLUMNS, CensoredLives, Coats, fit, predict
-from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from reminders.forecast.posterior_mode import (
+    PosteriorMode,
+    find_posterior_mode,
+    prepare_log_posterior,
+)
 from tests.bench.timing import elapsed_seconds, time_in_turn
 
 Floats = NDArray[np.float64]

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from clients.models import Deck
 from jobs.models import Offer, Pack, PriceList, Product, Rate, Tax
 from reminders.actions import refresh_forecasts
-from reminders.offering import draft_offers
+from reminders.offer_drafting import draft_offers
 from tests.bench.pages import run_statements
 from tests.bench.timing import elapsed_seconds
 

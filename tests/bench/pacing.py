@@ -4,11 +4,11 @@ from datetime import date, datetime
 
 import numpy as np
 from django.test import Client as Browser
-from reminders.pacing.book import horizon_from_month
 
 from jobs.models import Crew
 from reminders.pacing import core
 from reminders.pacing.actions import save_pacing_plan
+from reminders.pacing.inputs import horizon_from_month
 from tests.bench.offers import make_bench_prices
 from tests.bench.pages import bench_owner
 from tests.bench.timing import elapsed_seconds

@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 from clients.models import User
 from jobs.models import CoatApplied, PriceList
 from reminders.actions import refresh_forecasts
-from reminders.offering import draft_offers
+from reminders.offer_drafting import draft_offers
 from tests.browser.conftest import DESKTOP, PHONE, violations
 from tests.factories import (
     BatchFactory,

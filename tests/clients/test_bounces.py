@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clients.messaging import outbox
 from clients.messaging.incoming import bounces
-from clients.messaging.incoming.bounces import reading
+from clients.messaging.incoming.bounces import returned_mail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.outbox import decisions
 from clients.models import ContactPoint, User
@@ -194,5 +194,5 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
 
 
 def test_status_codes_are_not_taken_from_addresses_of_the_internet() -> None:
-    assert reading.STATUS_CODE_PATTERN.search("blocked 5.9.1.2, see below") is None
-    assert reading.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]
+    assert returned_mail.STATUS_CODE_PATTERN.search("blocked 5.9.1.2, see below") is None
+    assert returned_mail.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]

@@ -2,8 +2,8 @@
 
 import pytest
 
-from clients.messaging.channels import gateway as gateway_protocol
-from clients.messaging.channels.contract import SendResult
+from clients.messaging.channels import gateway_protocol as gateway_protocol
+from clients.messaging.channels.transport import SendResult
 from clients.messaging.models import TextGateway
 
 

@@ -12,7 +12,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks.reading import secret_hash
+from clients.messaging.incoming.hooks.gateway_reports import secret_hash
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
 from clients.messaging.outbox import decisions
 from clients.models import User

@@ -19,7 +19,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients.messaging.channels.backend import metadata_key
+from clients.messaging.channels.mail_backend import metadata_key
 from clients.messaging.incoming import hooks
 from clients.messaging.incoming.hooks import mail_events, mail_service
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, ToDo

@@ -7,7 +7,7 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import channels, outbox
-from clients.messaging.channels.contract import TransportDownError
+from clients.messaging.channels.transport import TransportDownError
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import (
     channel_health,

@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from clients.messaging import outbox, suppression
-from clients.messaging.channels.contract import TransportDownError
+from clients.messaging.channels.transport import TransportDownError
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import decisions
 from clients.models import Business, ContactPoint, User

@@ -8,7 +8,7 @@ from django.db import OperationalError, connection
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult
+from clients.messaging.channels.transport import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
 from clients.messaging.outbox import decisions, ledger, transitions
 from clients.models import User

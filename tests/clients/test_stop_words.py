@@ -7,9 +7,13 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging import channels, outbox, suppression
-from clients.messaging.channels.contract import SendOutcome, SendResult
-from clients.messaging.incoming.hooks.reading import secret_hash
-from clients.messaging.incoming.hooks.words import Keyword, has_more_than_keyword, keyword_of
+from clients.messaging.channels.transport import SendOutcome, SendResult
+from clients.messaging.incoming.hooks.gateway_reports import secret_hash
+from clients.messaging.incoming.hooks.keywords import (
+    Keyword,
+    has_more_than_keyword,
+    keyword_of,
+)
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
 from clients.models import Business
 from tests.clients.test_hooks import SECRET, told

@@ -16,7 +16,7 @@ from reminders.forecast import (
     seasonal_rate,
     sun_on_deck,
 )
-from reminders.forecast.predict import predict_log_life
+from reminders.forecast.prediction import predict_log_life
 
 START = 15000.0  # 2011-01-26
 FINISHES = ["penetrating_oil", "penetrating_oil", "tinted", "semitransparent", "repellent_preservative", "solid_film"]

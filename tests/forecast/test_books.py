@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from reminders.forecast.predict import predict_log_life
 
 from reminders.forecast import (
     PUBLISHED_PRIOR,
@@ -12,7 +13,6 @@ from reminders.forecast import (
     optimal_recoat_age,
     predict,
 )
-from reminders.forecast.predict import predict_log_life
 from tests.forecast.simulated import START, Simulated, shifted_truth, simulate, truth_from_prior
 
 YEAR = 365.25

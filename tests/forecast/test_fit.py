@@ -11,7 +11,11 @@ from scipy import stats
 
 from reminders.forecast import CensoredLives
 from reminders.forecast.lognormal import log_ndtr_interval
-from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from reminders.forecast.posterior_mode import (
+    PosteriorMode,
+    find_posterior_mode,
+    prepare_log_posterior,
+)
 from reminders.forecast.reml import apply_reml_correction
 from tests.forecast.oracles import INF, MOTORETTE, PUBLISHED, RAIL, WHEELS, Published, rows
 

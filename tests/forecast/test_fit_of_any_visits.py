@@ -9,7 +9,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reminders.forecast import DESIGN_COLUMNS, PUBLISHED_PRIOR, CensoredLives, Coats, Fit, Posterior, fit, predict
+from reminders.forecast import (
+    DESIGN_COLUMNS,
+    PUBLISHED_PRIOR,
+    CensoredLives,
+    Coats,
+    Fit,
+    Posterior,
+    fit,
+    predict,
+)
 from tests.forecast.oracles import INF
 
 WIDTH = len(DESIGN_COLUMNS)
@@ -83,7 +92,9 @@ def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
 
 def test_misreading_bounds_what_one_odd_visit_can_do() -> None:
     usual = few([12.0] * 20 + [0.0], [20.0] * 20 + [1.0], list(range(21)))
-    assert fit(usual, misclassification=0.02).posterior.sigma < fit(usual, misclassification=0.0).posterior.sigma
+    assert (
+        fit(usual, misclassification=0.02).posterior.sigma < fit(usual, misclassification=0.0).posterior.sigma
+    )
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from reminders.forecast import (
     strip_chances_after_waits,
     sun_on_deck,
 )
-from reminders.forecast.predict import predict_log_life
+from reminders.forecast.prediction import predict_log_life
 
 TODAY = 20_500.0
 WAITS = (0.0, 183.0, 365.0, 3_650.0)

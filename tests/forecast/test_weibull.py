@@ -10,7 +10,11 @@ from lifelines.datasets import load_diabetes
 from scipy import stats
 
 from reminders.forecast import DESIGN_COLUMNS, PUBLISHED_PRIOR, CensoredLives, compare_distributions
-from reminders.forecast.newton import PosteriorMode, find_posterior_mode, prepare_log_posterior
+from reminders.forecast.posterior_mode import (
+    PosteriorMode,
+    find_posterior_mode,
+    prepare_log_posterior,
+)
 from reminders.forecast.weibull import LOG_LOG_2, WEIBULL, weibull_log_probability, weibull_prior
 from tests.forecast.oracles import (
     BEARINGS,

@@ -18,8 +18,8 @@ from clients.messaging.models import Message
 from clients.models import Business
 from jobs.actions import bookings, crews
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
-from jobs.diary import calendar
-from jobs.diary.week import diary_week
+from jobs.diary import icalendar_files
+from jobs.diary.week_agenda import diary_week
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, EmailFactory
 from tests.jobs.sent_offers import sent_offer, yes
@@ -57,7 +57,7 @@ def leave() -> None:
 
 
 def event_of(booking: Booking) -> Any:
-    content = calendar.client_calendar_file(booking, Business.objects.get(), now=NOW)
+    content = icalendar_files.client_calendar_file(booking, Business.objects.get(), now=NOW)
     return Calendar.from_ical(content).walk("VEVENT")[0]
 
 
@@ -136,7 +136,7 @@ def test_the_database_keeps_no_times_that_are_out_of_order(begins: time | None, 
 
 def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
     booking = book(EIGHT, property__time_zone="America/Vancouver")
-    content = calendar.client_calendar_file(booking, Business.objects.get(), now=NOW)
+    content = icalendar_files.client_calendar_file(booking, Business.objects.get(), now=NOW)
 
     # RFC 5545, 3.2.19: local time with a TZID, and a VTIMEZONE for it in the same object (3.6.5).
     assert b"DTSTART;TZID=America/Vancouver:20270607T080000\r\n" in content

@@ -13,7 +13,7 @@ from clients.display import override_business
 from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs.actions import bookings, crews
-from jobs.diary import calendar
+from jobs.diary import icalendar_files
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, OfferFactory, OfferScopeFactory
 
@@ -37,7 +37,7 @@ def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
 
 
 def file_of(booking: Booking, business: Business) -> tuple[bytes, Calendar, Any]:
-    content = calendar.client_calendar_file(booking, business, now=NOW)
+    content = icalendar_files.client_calendar_file(booking, business, now=NOW)
     whole = Calendar.from_ical(content)
     return content, whole, whole.walk("VEVENT")[0]
 
@@ -201,7 +201,7 @@ def test_a_feed_keeps_what_was_called_off_for_ninety_days(tern: Crew) -> None:
     booking = bookings.cancel_booking(booking=book(), why="Sold.", **ANYBODY)
 
     def is_in(today: date) -> bool:
-        return booking in calendar.crew_feed_bookings(tern, today=today)
+        return booking in icalendar_files.crew_feed_bookings(tern, today=today)
 
     assert is_in(FRIDAY + timedelta(days=90))
     assert not is_in(FRIDAY + timedelta(days=91))
@@ -212,8 +212,8 @@ def test_the_feed_of_a_crew_takes_as_many_queries_for_one_booking_as_for_ten(
 ) -> None:
     def asked(count: int) -> None:
         with override_business(business), django_assert_num_queries(count):
-            rows = calendar.crew_feed_bookings(tern, today=FRIDAY)
-            calendar.crew_feed_file(tern, rows, business, url="https://decks.example.com/calendar/x.ics")
+            rows = icalendar_files.crew_feed_bookings(tern, today=FRIDAY)
+            icalendar_files.crew_feed_file(tern, rows, business, url="https://decks.example.com/calendar/x.ics")
 
     book("1")
     asked(4)

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from clients.messaging.models import Consent, Message, ToDo
 from clients.models import Business, Client, User
-from jobs.actions import offers, sending
+from jobs.actions import offer_sending, offers
 from jobs.models import Booking, Job, Offer, OfferEvent, SignOff
 from jobs.offers import OfferBrief
 from jobs.pdf import care_record_pdf, offer_pdf
@@ -111,7 +111,7 @@ def test_a_week_that_filled_up_is_said_in_french(client: Browser, link: str, mon
 
         raise NoRoomError("For staff.")
 
-    monkeypatch.setitem(__import__("jobs.views.offer_public", fromlist=["DEEDS"]).DEEDS, "accept", full)
+    monkeypatch.setitem(__import__("jobs.views.public_offer", fromlist=["DEEDS"]).DEEDS, "accept", full)
 
     assert "La semaine du 17–23 mai 2027 n'a plus de place" in shown(client.post(link, yes()))
 
@@ -201,7 +201,7 @@ def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(business: B
     offer_book.price_list()
     offer = offer_book.drafted(french(offer_book.deck()))
     with freeze_time(offer_book.NOW, ignore=["psycopg", "concurrent"]):
-        sending.send_offer(offer=offer, channel="email", by=owner, now=offer_book.NOW)
+        offer_sending.send_offer(offer=offer, channel="email", by=owner, now=offer_book.NOW)
 
     message = Message.objects.get()
     assert message.language == "fr"
@@ -214,10 +214,10 @@ def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(business: B
 
 
 def test_an_offer_that_its_time_overtook_says_why_in_french(client: Browser, link: str) -> None:
-    from jobs.actions import withdrawing
+    from jobs.actions import offer_withdrawal
 
     deck = Offer.objects.get().scopes.get().deck_id
-    withdrawing.withdraw_offers_about_decks(deck_ids=[deck], history_note="Booked for May 17, 2027.", now=NOW)
+    offer_withdrawal.withdraw_offers_about_decks(deck_ids=[deck], history_note="Booked for May 17, 2027.", now=NOW)
 
     assert "Les travaux ont été inscrits à notre agenda." in shown(client.get(link))
     assert OfferEvent.objects.get(kind="withdrawn").note == "Booked for May 17, 2027."

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clients.models import User
 from jobs import actions
-from jobs.actions.parts import JobError
+from jobs.actions.job_inputs import JobError
 from jobs.after import job_change_listeners
 from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (

@@ -10,7 +10,7 @@ from freezegun import freeze_time
 
 from clients.models import Business, Deck, User
 from jobs.models import Job
-from jobs.work.care import care_note
+from jobs.work.care_times import care_note
 from jobs.work.cautions import (
     CHEMICALS_CAUTION,
     GENERAL_CAUTION,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.materials import MaterialError, Surfaces, expected_spread, litres_at_film, litres_at_spread
-from jobs.work.spread import wet_film_um
+from jobs.work.spread_rate import wet_film_um
 
 D = Decimal
 

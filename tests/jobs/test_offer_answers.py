@@ -13,7 +13,7 @@ from pypdf import PdfReader
 
 from clients.messaging.models import Attachment, Message, ToDo
 from clients.models import Business, User
-from jobs.actions.sending import send_offer
+from jobs.actions.offer_sending import send_offer
 from jobs.after import booking_listeners, decline_listeners
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (

@@ -8,8 +8,8 @@ from freezegun import freeze_time
 
 from clients.messaging.models import Message
 from clients.models import Business, Client
-from jobs.actions import offers, sending
-from jobs.actions.answers import ask_question
+from jobs.actions import offer_sending, offers
+from jobs.actions.offer_answers import ask_question
 from jobs.models import Offer
 from tests.factories import OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
@@ -165,7 +165,7 @@ def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: B
 
 def test_a_question_stands_on_the_page_and_is_answered_there(as_owner: Browser) -> None:
     offer = drafted()
-    sending.send_offer(offer=offer, channel="email", by=None, now=NOW)
+    offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)
     ask_question(token_hash=Offer.objects.get(pk=offer.pk).token_hash or "", words="Is it safe for the cat?", now=NOW)
 
     before = as_owner.get(f"/offers/{offer.pk}/").content.decode()

@@ -9,13 +9,13 @@ import pytest
 from django.db import IntegrityError, transaction
 from pypdf import PdfReader
 
-from clients.actions import people
+from clients.actions import clients
 from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Message
 from clients.models import Business, User
 from jobs import after
-from jobs.actions import offers, questions, sending
-from jobs.actions.answers import ask_question
+from jobs.actions import offer_questions, offer_sending, offers
+from jobs.actions.offer_answers import ask_question
 from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
 from jobs.models import Offer, OfferLine, PriceList
 from jobs.offers.pricing import PricingError
@@ -40,7 +40,7 @@ def change(offer: Offer, *lines: OfferLineInput, by: User | None = None, **words
 
 
 def send(offer: Offer, channel: str = "email") -> Message:
-    return sending.send_offer(offer=offer, channel=channel, by=None, now=NOW)
+    return offer_sending.send_offer(offer=offer, channel=channel, by=None, now=NOW)
 
 
 def lines_of(offer: Offer) -> list[tuple[str, Decimal]]:
@@ -236,11 +236,11 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     if leaving == "booked":
         after.publish_bookings([home.pk], "Booked by telephone.")
     elif leaving == "unsubscribed":
-        people.record_consent(
+        clients.record_consent(
             client=client, channel="email", is_given=False, basis="", wording="Said so", evidence="", by=owner, now=NOW
         )
     elif leaving == "archived":
-        people.archive_client(client=client, by=owner, now=NOW)
+        clients.archive_client(client=client, by=owner, now=NOW)
     elif leaving == "done":
         JobFactory(deck=home, kind="recoat", finished_on=TODAY + timedelta(days=3))
         after.publish_job_changes([home.pk])
@@ -283,7 +283,7 @@ def test_a_question_is_answered_once_by_e_mail_and_on_the_page(prices: PriceList
     assert offer.client.to_dos.filter(done_at=None).count() == 1
 
     for _ in range(2):  # a second click
-        questions.answer_question(offer=offer, words="Yes, we do.", by=owner, now=NOW)
+        offer_questions.answer_question(offer=offer, words="Yes, we do.", by=owner, now=NOW)
 
     mail = Message.objects.get(kind="service")
     assert "Yes, we do." in mail.text

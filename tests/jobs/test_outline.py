@@ -10,7 +10,7 @@ import pytest
 from clients.models import Business, Deck
 from jobs.models import Job, Offer, OfferScope, Product, Rate
 from jobs.models.product import FinishClass
-from jobs.offers.hours import work_hours_by_deck
+from jobs.offers.hour_estimates import work_hours_by_deck
 from jobs.scope import Override, Scope, propose_scopes
 from jobs.scope.outline import Outline, outlines
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory

@@ -7,7 +7,7 @@ import pytest
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
-from jobs.work.spread import measured_spreads, wet_film_um
+from jobs.work.spread_rate import measured_spreads, wet_film_um
 from jobs.work.weather import dew_point_c, dew_point_depression_c, equilibrium_moisture_percent
 
 

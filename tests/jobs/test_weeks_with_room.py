@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from clients.models import Business
 from jobs.actions import bookings
 from jobs.diary import public_holidays
-from jobs.diary.weeks import WeekCapacity, crew_hours_by_week, week_capacities
+from jobs.diary.week_capacity import WeekCapacity, crew_hours_by_week, week_capacities
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import CrewFactory, DeckFactory, PropertyFactory
 

@@ -101,7 +101,11 @@ class Ordeal:
             process.wait()
 
     def peer_arguments(self) -> list[str]:
-        return ["-m", "tests.ordeal.peer", *map(str, (self.port, self.log, self.seed, self.latest_seconds))]
+        return [
+            "-m",
+            "tests.ordeal.faulty_mail_server",
+            *map(str, (self.port, self.log, self.seed, self.latest_seconds)),
+        ]
 
     def sender_settings(self) -> dict[str, str]:
         return {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5"}

@@ -14,10 +14,10 @@ from freezegun import freeze_time
 
 from clients.messaging.models import Message
 from clients.models import Business, Deck
-from jobs.actions import sending
+from jobs.actions import offer_sending
 from jobs.models import Booking, Offer
 from jobs.offers.pricing import PricingError
-from reminders import offering
+from reminders import offer_drafting
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import CrewFactory, DeckFactory
@@ -33,8 +33,8 @@ def _today(business: Business) -> Any:
         yield
 
 
-def draft(*decks: Deck) -> offering.DraftingResult:
-    return offering.draft_offers(deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None)
+def draft(*decks: Deck) -> offer_drafting.DraftingResult:
+    return offer_drafting.draft_offers(deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None)
 
 
 def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothing() -> None:
@@ -60,7 +60,7 @@ def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_messag
 
     drafted = at_once(*[lambda: draft(home, other)] * 2, lambda: draft(other))
     offer = Offer.objects.get(property=home.property)
-    sent = at_once(*[lambda: sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2)
+    sent = at_once(*[lambda: offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2)
 
     assert sum(len(each.offers) for each in drafted) == Offer.objects.count() == 2
     assert sorted(Offer.objects.values_list("number", flat=True)) == [101, 102]

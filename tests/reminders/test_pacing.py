@@ -11,15 +11,15 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from freezegun import freeze_time
-from reminders.pacing.book import Horizon, PacingError, gather_pacing_inputs
 
 from clients.models import Business, Deck
 from jobs.models import Booking, Crew, Offer, PriceList
 from reminders.models import PacedDeck, Reminder, Stop
 from reminders.pacing.actions import choose_week, clear_chosen_week, delete_old_plans, save_pacing_plan
-from reminders.pacing.answers import ResponseGroup, learn_response_rates
 from reminders.pacing.core import FREE_CHOICE
-from reminders.pacing.page import stored_horizon
+from reminders.pacing.inputs import Horizon, PacingError, gather_pacing_inputs
+from reminders.pacing.responses import ResponseGroup, learn_response_rates
+from reminders.pacing.summary import stored_horizon
 from tests.factories import ClientFactory, JobFactory, MessageFactory, PropertyFactory
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 

@@ -13,8 +13,8 @@ from clients.models import Business, Deck
 from jobs.models import Crew, OfferScope, PriceList, Rate
 from reminders.actions import refresh_forecasts
 from reminders.models import Reminder
-from reminders.offering import draft_offers
-from reminders.pacing.book import Horizon, PacingInputs, gather_pacing_inputs
+from reminders.offer_drafting import draft_offers
+from reminders.pacing.inputs import Horizon, PacingInputs, gather_pacing_inputs
 from tests.factories import MessageFactory, VisitFactory
 from tests.reminders.conftest import NOW, TODAY
 

@@ -13,7 +13,7 @@ from clients.messaging.outbox import Refusal, contact_permission
 from clients.models import Client
 from reminders.forecasting import reasons
 from reminders.models import Reminder
-from reminders.steps.ways import Route, Routes
+from reminders.steps.routes import Route, Routes
 from tests.factories import (
     ClientFactory,
     ConsentFactory,

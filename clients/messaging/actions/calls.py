@@ -7,7 +7,7 @@ from django.db import transaction
 
 from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, transitions, unsubscribing
+from clients.messaging.outbox import decisions, opt_out, transitions
 from clients.models import ContactPoint, User
 from clients.models.channel import Channel
 
@@ -71,8 +71,8 @@ def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) 
 
 def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
     """In the same transaction nobody calls this number any more."""
-    people = unsubscribing.clients_at_number(message.address) or [message.client]
-    unsubscribing.opt_out_address(
+    people = opt_out.clients_at_number(message.address) or [message.client]
+    opt_out.opt_out_address(
         channel=Channel.CALL, address=message.address, people=people, why=CALL_STOP_REASON, now=now, by=by,
         evidence=f"Call of {now:%Y-%m-%d %H:%M} UTC: {words}",
     )  # fmt: skip

@@ -5,9 +5,9 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients.messaging.channels.contract import SendOutcome
 from clients.messaging.channels.text import GatewayTransport
-from clients.messaging.incoming.hooks.reading import secret_hash
+from clients.messaging.channels.transport import SendOutcome
+from clients.messaging.incoming.hooks.gateway_reports import secret_hash
 from clients.messaging.models import Message, TextGateway
 from clients.models import Business
 

@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from django.conf import settings
 
-from clients.messaging.channels import backend, email, text
-from clients.messaging.channels.contract import Transport
+from clients.messaging.channels import email, mail_backend, text
+from clients.messaging.channels.transport import Transport
 from clients.models import Business
 from clients.models.channel import Channel
 
@@ -17,7 +17,7 @@ def email_transport(business: Business) -> Transport:
     return (
         email.SmtpTransport(business)
         if settings.OUTBOX_BACKEND == SMTP_BACKEND
-        else backend.MailBackendTransport(business)
+        else mail_backend.MailBackendTransport(business)
     )
 
 

@@ -11,8 +11,13 @@ from django.conf import settings
 from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
-from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult, TransportDownError
 from clients.messaging.channels.mime import SenderIdentity, ascii_domain_address, compose_email, dot_stuff, needs_utf8
+from clients.messaging.channels.transport import (
+    SendOutcome,
+    SendPermit,
+    SendResult,
+    TransportDownError,
+)
 from clients.messaging.models import Message
 from clients.models import Business
 

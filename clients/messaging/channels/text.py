@@ -11,8 +11,13 @@ from typing import Any
 import httpx
 from django.conf import settings
 
-from clients.messaging.channels import gateway as gateway_protocol
-from clients.messaging.channels.contract import SendOutcome, SendPermit, SendResult, TransportDownError
+from clients.messaging.channels import gateway_protocol as gateway_protocol
+from clients.messaging.channels.transport import (
+    SendOutcome,
+    SendPermit,
+    SendResult,
+    TransportDownError,
+)
 from clients.messaging.models import Message, TextGateway
 from clients.models import Business
 

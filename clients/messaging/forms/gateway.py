@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 
 from clients import phones
 from clients.forms.fields import textarea
-from clients.messaging.channels import gateway as gateway_codes
+from clients.messaging.channels import gateway_protocol as gateway_codes
 from clients.messaging.models import TextGateway
 from clients.messaging.models.handing import plain_hook_fields
 from clients.messaging.outbox import delivery_reports

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from clients.messaging import texts
 from clients.messaging.law import LegalRule, contents
 from clients.messaging.law.rule import CLOSED_ALL_DAY, DAY_KINDS, NONE_NEEDED, allowed_hours
-from clients.messaging.law.words import BASIS_LABELS
+from clients.messaging.law.summary import BASIS_LABELS
 from clients.messaging.texts import checking
 from clients.models import Client
 from clients.models.channel import Channel

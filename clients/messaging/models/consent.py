@@ -6,7 +6,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.models.channel import Channel
-from clients.models.people import Client
+from clients.models.client import Client
 
 
 class Consent(models.Model):

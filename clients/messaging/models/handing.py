@@ -7,7 +7,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.message import Message
-from clients.models.people import Client
+from clients.models.client import Client
 
 
 def plain_hook_fields() -> dict[str, str]:

@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
 from clients.models.channel import AUTOMATIC_CHANNELS, Channel
-from clients.models.people import Client
+from clients.models.client import Client
 
 
 class State(models.TextChoices):

@@ -8,11 +8,11 @@ from clients.messaging.outbox.decisions import (
     resend_message,
 )
 from clients.messaging.outbox.delivering import deliver
+from clients.messaging.outbox.opt_out import unsubscribe_by_token
 from clients.messaging.outbox.permission import ContactPermission, Refusal, contact_permission
 from clients.messaging.outbox.queueing import Unsendable, queue_message
 from clients.messaging.outbox.sender import DeliveryTally
 from clients.messaging.outbox.sweeping import sweep
-from clients.messaging.outbox.unsubscribing import unsubscribe_by_token
 
 __all__ = [
     "ContactPermission",

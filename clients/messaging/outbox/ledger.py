@@ -8,10 +8,10 @@ from math import inf
 
 from django.db import Error, connection
 
-from clients.messaging.channels.contract import SendOutcome
+from clients.messaging.channels.transport import SendOutcome
 from clients.messaging.models import Message
 from clients.messaging.outbox import outcomes, transitions
-from clients.messaging.outbox.ahead import StatementPipeline
+from clients.messaging.outbox.pipeline import StatementPipeline
 from clients.messaging.suppression import address_hash, normalize_address
 from clients.models import Business
 

@@ -8,10 +8,10 @@ from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from clients.messaging.channels.contract import SendOutcome, SendResult
+from clients.messaging.channels.transport import SendOutcome, SendResult
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox import transitions, unsubscribing
+from clients.messaging.outbox import opt_out, transitions
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.models import Business
 
@@ -45,7 +45,7 @@ def transition_leased(message: Message, to: str, tally_key: str, reply: str) -> 
 def record_refusal(message: Message, reply: str, *, has_opted_out: bool) -> str:
     """For good. If the far side knows that this address wants to hear no more, then so do we from now on."""
     if has_opted_out:
-        unsubscribing.opt_out_address(
+        opt_out.opt_out_address(
             channel=message.channel, address=message.address, people=[message.client], why=OPTED_OUT_AT_SENDING,
             evidence=f"Message {message.message_id}: {reply}", now=timezone.now(),
         )  # fmt: skip

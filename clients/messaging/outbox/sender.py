@@ -13,7 +13,12 @@ from dataclasses import asdict, dataclass, field
 from django.db import Error
 from django.utils import timezone
 
-from clients.messaging.channels.contract import SendOutcome, SendResult, Transport, TransportDownError
+from clients.messaging.channels.transport import (
+    SendOutcome,
+    SendResult,
+    Transport,
+    TransportDownError,
+)
 from clients.messaging.models import Message
 from clients.messaging.outbox import channel_health, outcomes, quiet_hours, transitions
 from clients.messaging.outbox.ledger import PERMIT_FRESH_SECONDS, Ledger

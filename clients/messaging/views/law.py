@@ -13,7 +13,7 @@ from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
 from clients.messaging.law import LegalRules
-from clients.messaging.law.words import RuleSummary
+from clients.messaging.law.summary import RuleSummary
 from clients.messaging.models import LawRule
 from clients.models.channel import Channel
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
-from jobs.importing.action import ImportReport, import_book
+from jobs.importing.import_book import ImportReport, import_book
 from jobs.importing.sheet import SheetError
 
 PROBLEM_COLUMNS = ["row", "column", "message"]

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
 from clients.units import AREA, LENGTH, VOLUME, Units
+from jobs.offers.pricing.labels import TASK_LABELS, UNIT_LABELS, lazy_percent, task_label
 from jobs.offers.pricing.prices import (
     DeckWork,
     Journey,
@@ -20,7 +21,6 @@ from jobs.offers.pricing.prices import (
 )
 from jobs.offers.pricing.rounding import cents
 from jobs.offers.pricing.taxes import Totals, calculate_totals
-from jobs.offers.pricing.wording import TASK_LABELS, UNIT_LABELS, lazy_percent, task_label
 
 HUNDRED, MINUTES_PER_HOUR = Decimal(100), Decimal(60)
 MAX_OFFER_HOURS = Decimal(9_999)

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import evaluation, learning
-from reminders.management.month import require_business
+from reminders.management.arguments import require_business
 
 
 class Command(BaseCommand):

@@ -9,7 +9,7 @@ from django.utils import timezone
 from clients import display
 from clients.tabular import add_format_option, write_rows
 from reminders.due import due_list
-from reminders.management.month import month_argument, require_business
+from reminders.management.arguments import month_argument, require_business
 
 
 class Command(BaseCommand):

@@ -9,7 +9,7 @@ from clients import display
 from clients.models import Deck
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting.reasons import factor_phrase
-from reminders.management.month import require_business
+from reminders.management.arguments import require_business
 from reminders.models import Forecast
 
 COLUMNS = [

@@ -15,8 +15,8 @@ from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
 from jobs.offers import DraftedOffer, draft_offer, drafting_context, strip_scopes
 from jobs.offers.pricing import PricingError
-from reminders import offering
-from reminders.management.month import require_business
+from reminders import offer_drafting
+from reminders.management.arguments import require_business
 
 LINE_COLUMNS = ["kind", "words", "quantity", "unit", "unit_price", "amount", "taxes"]
 
@@ -47,7 +47,7 @@ class Command(BaseCommand):
                 self.stdout.write(offer_summary(reckoned, number))
 
     def save(self, deck_id: int, today: date) -> str:
-        drafted = offering.draft_offers(deck_ids=[deck_id], today=today, now=timezone.now(), by=None)
+        drafted = offer_drafting.draft_offers(deck_ids=[deck_id], today=today, now=timezone.now(), by=None)
         if not drafted.offers:
             raise CommandError(f"Nothing was saved. {drafted.left_out[0][1]}")
         return drafted.offers[0].reference
@@ -59,7 +59,7 @@ def unsaved_offer(deck_id: int, today: date) -> DraftedOffer:
     if deck is None:
         raise CommandError(f"There is no deck {deck_id}. `manage.py history` finds a deck's number by any words.")
     try:
-        brief = next(iter(offering.orders_by_property([deck], today=today)))
+        brief = next(iter(offer_drafting.orders_by_property([deck], today=today)))
         return draft_offer(
             drafting_context(today=today),
             brief,

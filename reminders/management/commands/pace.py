@@ -8,11 +8,11 @@ from django.utils import timezone
 
 from clients import display
 from clients.tabular import add_format_option, write_rows
-from reminders.management.month import month_argument, require_business
+from reminders.management.arguments import month_argument, require_business
 from reminders.months import month_key, month_of
-from reminders.pacing import page
+from reminders.pacing import summary
 from reminders.pacing.actions import compute_pacing_plan, save_pacing_plan
-from reminders.pacing.book import PacingError, horizon_from_month
+from reminders.pacing.inputs import PacingError, horizon_from_month
 
 
 class Command(BaseCommand):
@@ -39,8 +39,8 @@ class Command(BaseCommand):
             )
         except PacingError as error:
             raise CommandError(str(error)) from error
-        rows, columns = page.household_rows(made), page.COLUMNS
+        rows, columns = summary.household_rows(made), summary.COLUMNS
         if options["hours"]:
-            rows, columns = page.week_hours_rows(made), page.HOUR_COLUMNS
+            rows, columns = summary.week_hours_rows(made), summary.HOUR_COLUMNS
         with display.override_business(business):
             write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import refitting
-from reminders.management.month import require_business
+from reminders.management.arguments import require_business
 
 FIT_COLUMNS = [
     "version", "trained_on", "visits", "coats", "decks", "held_back", "own_score", "in_use_score", "flat_score",

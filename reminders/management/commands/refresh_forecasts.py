@@ -10,7 +10,7 @@ from django.utils import timezone
 from clients.tabular import add_format_option, write_rows
 from reminders import actions
 from reminders.forecasting import bridge
-from reminders.management.month import require_business
+from reminders.management.arguments import require_business
 
 COLUMNS = ["forecasts", "seconds", "today"]
 

@@ -15,7 +15,7 @@ from clients.models import Business
 from clients.tabular import add_format_option, write_rows
 from reminders import actions
 from reminders.due import due_list
-from reminders.management.month import month_argument, require_business
+from reminders.management.arguments import month_argument, require_business
 from reminders.models import Reminder
 from reminders.months import shift_months
 from reminders.steps import LeftOut, PlannedMessage, plan_reminders

@@ -1,6 +1,13 @@
 """Pacing: whom to remind in which week, so that answers fill the crews and no more. Only arrays: no database."""
 
+from reminders.pacing.core.baselines import assign_in_order
 from reminders.pacing.core.chances import Beta, remaining_chance
+from reminders.pacing.core.hall_intervals import (
+    hall_intervals,
+    moments_by_week,
+    overrun_chances,
+    standard_deviation,
+)
 from reminders.pacing.core.placing import expected_work_week, place_hours
 from reminders.pacing.core.problem import (
     EXCLUDED,
@@ -11,10 +18,8 @@ from reminders.pacing.core.problem import (
     ReminderCandidates,
     reminder_values,
 )
-from reminders.pacing.core.rivals import assign_in_order
 from reminders.pacing.core.saving import monthly_upkeep_rates, savings_by_age, strip_chances_by_age
 from reminders.pacing.core.solve import PacingSolution, evaluate_weeks, solve_pacing
-from reminders.pacing.core.stretches import hall_intervals, moments_by_week, overrun_chances, standard_deviation
 
 __all__ = [
     "EXCLUDED",

@@ -6,7 +6,18 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
 
-from reminders.pacing.core.exchange import PlanExchange
+from reminders.pacing.core.hall_intervals import (
+    HallIntervals,
+    LinearisedBound,
+    fits_intervals,
+    hall_intervals,
+    linearise_bound,
+    moments_by_week,
+    overrun_chances,
+    reachable_hours,
+    slack_by_week,
+)
+from reminders.pacing.core.local_search import PlanExchange
 from reminders.pacing.core.problem import (
     FREE_CHOICE,
     Booleans,
@@ -17,17 +28,6 @@ from reminders.pacing.core.problem import (
     PacingRules,
     ReminderCandidates,
     reminder_values,
-)
-from reminders.pacing.core.stretches import (
-    HallIntervals,
-    LinearisedBound,
-    fits_intervals,
-    hall_intervals,
-    linearise_bound,
-    moments_by_week,
-    overrun_chances,
-    reachable_hours,
-    slack_by_week,
 )
 
 MAX_EXACT_CHOICES = 400  # choices that are solved whole at once

@@ -14,7 +14,7 @@ from clients.models import Business, Deck
 from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import month_of
-from reminders.pacing import page
+from reminders.pacing import summary
 from restorer.demo import book
 from restorer.local import mail_catcher, processes, text_catcher
 from restorer.management.commands import serve
@@ -71,7 +71,7 @@ class Command(serve.Command):
         self.write_line("\nHanding them to the mail catcher")
         call_command("deliver", once=True, stdout=self.stdout)
         self.write_line("\nWhom to remind in which week, so that the answers fill the crews and no more")
-        first = page.stored_horizon(Business.objects.get(), today=today).first
+        first = summary.stored_horizon(Business.objects.get(), today=today).first
         call_command("pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout)
         count = len(mail_catcher.caught_mail()) - before
         self.write_line(

@@ -25,7 +25,7 @@ from clients.messaging.channels.letters.sheets import Sheet, sheet_for_country
 from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
 from clients.models import Business
-from clients.printing import tagging
+from clients.printing import pdf_tagging
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
     dated = [(letter, letter_date(letter, context["today"])) for letter in context["letters"]]
     text = render_to_string("clients/letters/batch.html", {**context, "apart": apart, "dated": dated})
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
-        stylesheets=[letter_stylesheet(context["sheet"])], **tagging.PDF_OPTIONS
+        stylesheets=[letter_stylesheet(context["sheet"])], **pdf_tagging.PDF_OPTIONS
     )
     starts = letter_start_pages(document.pages)
     ends = [*starts[1:], len(document.pages)]
@@ -114,7 +114,7 @@ def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
         behind = [each.reader for each in letter.enclosures if each.is_printed and each.reader]
         pieces.append(BatchSection(range(start, end), letter.message.language, behind))
     languages = {number: piece.language for piece in pieces[1:] for number in piece.pages}
-    pdf: bytes = document.write_pdf(**tagging.pdf_options(languages))
+    pdf: bytes = document.write_pdf(**pdf_tagging.pdf_options(languages))
     return pdf, pieces
 
 
@@ -144,7 +144,7 @@ def render_empty_side(width: float, height: float, language: str) -> bytes:
         "language": language,
     }
     page = HTML(string=render_to_string("clients/letters/empty_side.html", context))
-    written: bytes = page.write_pdf(**tagging.pdf_options())
+    written: bytes = page.write_pdf(**pdf_tagging.pdf_options())
     return written
 
 
@@ -154,7 +154,7 @@ def render_window_test(business: Business) -> bytes:
     lines = [f"Line {number} of {sheet.max_lines} of an address" for number in range(1, sheet.max_lines + 1)]
     context = {"sheet": sheet, "business": business, "lines": lines, "is_metric": sheet.size == "A4"}
     page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
-    written: bytes = page.write_pdf(stylesheets=[letter_stylesheet(sheet)], **tagging.pdf_options())
+    written: bytes = page.write_pdf(stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.pdf_options())
     return written
 
 

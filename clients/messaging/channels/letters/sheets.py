@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from clients.printing.paper import paper_size
+from clients.printing.paper_sizes import paper_size
 
 INCH = 25.4
 MEAN_LETTER_WIDTH = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most

@@ -7,10 +7,10 @@ from django.db.models import Q
 from django.db.models.functions import Coalesce, Now
 
 from clients.messaging import message_keys
-from clients.messaging.incoming.bounces.reading import MailReport, ReturnedMail
+from clients.messaging.incoming.bounces.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, transitions, unsubscribing
+from clients.messaging.outbox import decisions, opt_out, transitions
 from clients.messaging.suppression import normalize_address
 from clients.models import Business, ContactPoint
 from clients.models.channel import Channel
@@ -99,7 +99,7 @@ def add_history_note(message: Message, words: str, now: datetime) -> None:
 
 def opt_out_recipient(event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime) -> None:
     """Suppression, withdrawal and what waits, in the transaction of the report."""
-    unsubscribing.opt_out_address(
+    opt_out.opt_out_address(
         channel=message.channel, address=message.address, people=[message.client], why=returned.report.value,
         evidence=f"Report {event.event_id}", now=now,
     )  # fmt: skip

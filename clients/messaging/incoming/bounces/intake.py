@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 
 from django.db import transaction
 
-from clients.messaging.incoming.bounces import effects, reading
-from clients.messaging.incoming.bounces.reading import MailReport, ReturnedMail
+from clients.messaging.incoming.bounces import effects, returned_mail
+from clients.messaging.incoming.bounces.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent
 
 BOUNCE_SOURCE = "bounce"
@@ -22,7 +22,7 @@ logger = logging.getLogger(__name__)
 def receive_bounce(*, content: bytes, now: datetime) -> dict[str, str]:
     """One mail as it came: what it reports, about which message, and what was made of it, in words."""
     content = normalize_line_ends(content[:MAX_MAIL_BYTES])
-    returned = reading.read_returned_mail(content)
+    returned = returned_mail.read_returned_mail(content)
     event = store_raw_bounce(returned, content, now)
     words = process_bounce(event.pk, returned, now)
     return {"report": returned.report.name.lower(), "status": returned.status, "key": returned.key, "words": words}
@@ -68,5 +68,5 @@ def finish_bounces(*, now: datetime) -> int:
     )
     rows = list(left.order_by("pk"))
     for event in rows:
-        process_bounce(event.pk, reading.read_returned_mail(event.raw.encode()), now)
+        process_bounce(event.pk, returned_mail.read_returned_mail(event.raw.encode()), now)
     return len(rows)

@@ -8,11 +8,15 @@ from django.urls import reverse
 from clients import phones
 from clients.messaging import suppression
 from clients.messaging.incoming.hooks import replies
-from clients.messaging.incoming.hooks.made import EventResult
-from clients.messaging.incoming.hooks.reading import GatewayReport
-from clients.messaging.incoming.hooks.words import Keyword, has_more_than_keyword, keyword_of
+from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
+from clients.messaging.incoming.hooks.keywords import (
+    Keyword,
+    has_more_than_keyword,
+    keyword_of,
+)
+from clients.messaging.incoming.hooks.results import EventResult
 from clients.messaging.models import Consent, InboundEvent, Message, TextGateway, ToDo
-from clients.messaging.outbox import unsubscribing
+from clients.messaging.outbox import opt_out
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
@@ -26,7 +30,7 @@ def process_answer(gateway: TextGateway, event: InboundEvent, report: GatewayRep
         number = phones.parse_phone(report.sender, business.country).e164
     except phones.PhoneError as error:
         return EventResult(f"From no number: {error}")
-    people = unsubscribing.clients_at_number(number)
+    people = opt_out.clients_at_number(number)
     keyword = keyword_of(report.text)
     words = KEYWORD_HANDLERS[keyword](business, event, report, number, people, now)
     if keyword is Keyword.NONE or (keyword is Keyword.STOP and has_more_than_keyword(report.text)):
@@ -39,7 +43,7 @@ def handle_stop(
 ) -> str:
     """Suppression, withdrawal and what is queued, in one go; confirmed once, if it was not so before."""
     was_stopped = bool(suppression.suppressed_addresses(business=business, channel=TEXT_CHANNEL, addresses=[number]))
-    cancelled = unsubscribing.opt_out_address(
+    cancelled = opt_out.opt_out_address(
         channel=TEXT_CHANNEL,
         address=number,
         people=people,

@@ -6,8 +6,15 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients.messaging.incoming.hooks import inbound, mail_events, reading, status
-from clients.messaging.incoming.hooks.made import (
+from clients.messaging.incoming.hooks import (
+    gateway_reports,
+    inbound,
+    mail_events,
+    status_reports,
+)
+from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
+from clients.messaging.incoming.hooks.keywords import Keyword, keyword_of
+from clients.messaging.incoming.hooks.results import (
     EVENT_ALREADY_KNOWN,
     FINISH_EVENTS_AFTER,
     BadReportError,
@@ -15,13 +22,11 @@ from clients.messaging.incoming.hooks.made import (
     ForgedError,
     UnknownHookError,
 )
-from clients.messaging.incoming.hooks.reading import GatewayReport
-from clients.messaging.incoming.hooks.words import Keyword, keyword_of
 from clients.messaging.models import InboundEvent, TextGateway
 
 STATUS_SOURCE, INBOUND_SOURCE = "text status", "text inbound"
 PROCESSORS: dict[str, Callable[[TextGateway, InboundEvent, GatewayReport, datetime], EventResult]] = {
-    STATUS_SOURCE: status.process_status_report,
+    STATUS_SOURCE: status_reports.process_status_report,
     INBOUND_SOURCE: inbound.process_answer,
 }
 logger = logging.getLogger(__name__)
@@ -30,13 +35,13 @@ logger = logging.getLogger(__name__)
 def receive_gateway_post(*, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime) -> str:
     """What was made of it, in words. Raises one of the three errors, each logged; then nothing is kept or done."""
     gateway = TextGateway.objects.filter(id=1).first()  # one that is switched off still brings answers in
-    if gateway is None or not reading.is_known_secret(gateway, secret):
+    if gateway is None or not gateway_reports.is_known_secret(gateway, secret):
         raise log_refused_post(UnknownHookError("There is no hook at this address."), source)
-    if not reading.is_signed(gateway, content, headers):
+    if not gateway_reports.is_signed(gateway, content, headers):
         raise log_refused_post(ForgedError("The signature is missing or wrong."), source)
     report = (
-        reading.read_gateway_report(gateway, content, headers.get("Content-Type", ""))
-        if len(content) <= reading.MAX_POST_BYTES
+        gateway_reports.read_gateway_report(gateway, content, headers.get("Content-Type", ""))
+        if len(content) <= gateway_reports.MAX_POST_BYTES
         else None
     )
     if report is None:
@@ -87,7 +92,7 @@ def finish_events(*, now: datetime) -> int:
         source__in=PROCESSORS, processed_at=None, received_at__lt=now - FINISH_EVENTS_AFTER
     )
     for event in left.order_by("pk"):
-        if report := reading.read_gateway_report(gateway, event.raw.encode(), ""):
+        if report := gateway_reports.read_gateway_report(gateway, event.raw.encode(), ""):
             process_gateway_event(gateway, event.pk, report, now)
             done += 1
     return done

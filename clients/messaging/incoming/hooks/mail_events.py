@@ -13,7 +13,7 @@ from typing import Any
 from django.db import transaction
 
 from clients.messaging.incoming.bounces import effects
-from clients.messaging.incoming.bounces.reading import (
+from clients.messaging.incoming.bounces.returned_mail import (
     KEY_IN_MESSAGE_ID,
     MAX_DIAGNOSTIC_LENGTH,
     MESSAGE_KEY_PATTERN,
@@ -21,7 +21,11 @@ from clients.messaging.incoming.bounces.reading import (
     MailReport,
     ReturnedMail,
 )
-from clients.messaging.incoming.hooks.made import EVENT_ALREADY_KNOWN, FINISH_EVENTS_AFTER, EventResult
+from clients.messaging.incoming.hooks.results import (
+    EVENT_ALREADY_KNOWN,
+    FINISH_EVENTS_AFTER,
+    EventResult,
+)
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.models.message import State
 from clients.models.channel import Channel

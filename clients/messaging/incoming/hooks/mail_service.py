@@ -13,7 +13,7 @@ from django.core.exceptions import ImproperlyConfigured, SuspiciousOperation
 from django.http import HttpRequest
 
 from clients.messaging.incoming.hooks.intake import log_refused_post
-from clients.messaging.incoming.hooks.made import (
+from clients.messaging.incoming.hooks.results import (
     BadReportError,
     ForgedError,
     UnknownHookError,

@@ -1,0 +1,62 @@
+"""A report or an answer as the gateway posts it, read by the paths that its row names; and whether it is genuine."""
+
+import base64
+import hashlib
+import hmac
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from clients.messaging.channels import gateway_protocol as gateway_protocol
+from clients.messaging.models import TextGateway
+from clients.messaging.models.handing import plain_hook_fields
+
+MAX_POST_BYTES = 65_536  # bytes
+
+
+@dataclass(frozen=True)
+class GatewayReport:
+    """What a gateway told us; empty where it said nothing."""
+
+    event_id: str
+    has_own_id: bool
+    reference: str
+    provider_id: str
+    status: str
+    error: str
+    sender: str
+    text: str
+
+
+def read_gateway_report(gateway: TextGateway, content: bytes, media_type: str) -> GatewayReport | None:
+    """None if it is neither JSON nor form fields."""
+    posted = gateway_protocol.parse_body(content, media_type)
+    if not isinstance(posted, dict | list) or not posted:
+        return None
+    paths = plain_hook_fields() | gateway.hook_fields
+    found = {name: gateway_protocol.value_at_path(posted, path).replace("\x00", "") for name, path in paths.items()}
+    own_id = found["event_id"][:200]
+    return GatewayReport(
+        event_id=own_id or f"sha256:{hashlib.sha256(content).hexdigest()}", has_own_id=bool(own_id),
+        reference=found["reference"], provider_id=found["id"], status=found["status"], error=found["error"],
+        sender=found["from"], text=found["text"],
+    )  # fmt: skip
+
+
+def is_known_secret(gateway: TextGateway | None, secret: str) -> bool:
+    """Whether the secret in the address is ours; only its hash is kept."""
+    known = gateway.hook_hash if gateway else ""
+    return bool(known) and hmac.compare_digest(known, secret_hash(secret))
+
+
+def secret_hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def is_signed(gateway: TextGateway, content: bytes, headers: Mapping[str, str]) -> bool:
+    """HMAC-SHA256 of the body (RFC 2104), in hex or base64, with or without a name before "="; True without a key."""
+    if not gateway.hook_key:
+        return True
+    digest = hmac.digest(gateway.hook_key.encode(), content, "sha256")
+    given = headers.get(gateway.hook_header, "").strip().removeprefix("sha256=").encode()
+    right = [digest.hex().encode(), base64.b64encode(digest), base64.urlsafe_b64encode(digest)]
+    return sum(hmac.compare_digest(given, each) for each in right) > 0  # all are compared, whichever fits

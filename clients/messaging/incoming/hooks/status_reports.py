@@ -1,0 +1,60 @@
+"""Reports of what became of a message: they move its state towards what is known better, and never back."""
+
+import re
+from datetime import datetime
+
+from django.db.models import Q
+
+from clients.messaging import message_keys
+from clients.messaging.channels import gateway_protocol as gateway_protocol
+from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
+from clients.messaging.incoming.hooks.results import EventResult
+from clients.messaging.models import InboundEvent, Message, TextGateway
+from clients.messaging.outbox import delivery_reports, opt_out
+from clients.models import Business
+from clients.models.channel import Channel
+
+REFERENCE_PATTERN = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")
+OPTED_OUT_BY_REPORT = "The gateway reports that this number asked to hear no more."
+
+
+def process_status_report(
+    gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime
+) -> EventResult:
+    message, is_current = message_of_status_report(report)
+    if message is None:
+        return EventResult("No message of ours has this reference.")
+    if gateway.refusals.get(report.error) == gateway_protocol.OPTED_OUT:
+        return apply_reported_opt_out(message, event, is_current, now)
+    state = str(gateway.statuses.get(report.status, ""))
+    if not state:
+        return EventResult(f"The state “{report.status[:60]}” means nothing to us.", message, message.client)
+    moved = delivery_reports.apply_delivery_report(
+        message=message, report=state, note=report.error[:200], is_current=is_current
+    )
+    said = delivery_reports.REPORT_NOTES.get(state, "")
+    return EventResult(said if moved else f"{said} That changed nothing.", message, message.client)
+
+
+def message_of_status_report(report: GatewayReport) -> tuple[Message | None, bool]:
+    """The message, and whether the report is about its latest sending."""
+    rows = Message.objects.filter(channel=Channel.TEXT).select_related("client")
+    if found := REFERENCE_PATTERN.fullmatch(report.reference):
+        usual = f"<{report.reference}@{message_keys.sending_domain(Business.objects.get())}>"
+        any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(message_id__startswith=f"<{found[1]}.")
+        message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
+        return message, message is not None and gateway_protocol.message_reference(message) == report.reference
+    if report.provider_id:
+        return rows.filter(provider_id=report.provider_id[:200]).order_by("-pk").first(), True
+    return None, False
+
+
+def apply_reported_opt_out(message: Message, event: InboundEvent, is_current: bool, now: datetime) -> EventResult:
+    opt_out.opt_out_address(
+        channel=message.channel, address=message.address, people=[message.client], why=OPTED_OUT_BY_REPORT,
+        evidence=f"Report {event.event_id}", now=now,
+    )  # fmt: skip
+    delivery_reports.apply_delivery_report(
+        message=message, report=delivery_reports.REPORT_FAILED, note=OPTED_OUT_BY_REPORT, is_current=is_current
+    )
+    return EventResult(OPTED_OUT_BY_REPORT, message, message.client)

@@ -1,0 +1,123 @@
+"""Weeks as a client chooses them, and the hours of weeks for planning ahead."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from clients.display import format_number
+from clients.models import Business, Property
+from jobs.diary.capacity import (
+    NO_HOURS,
+    CrewDayCapacities,
+    CrewDayCapacity,
+    active_crews,
+    crew_day_capacities,
+    days_between,
+    holiday_regions,
+    monday_of,
+)
+from jobs.diary.placement import (
+    MAX_BOOKING_SPAN_DAYS,
+    MIN_BOOKING_HOURS,
+    placements_within_week,
+)
+from jobs.models.diary import Crew
+
+MAX_LOOKAHEAD_WEEKS = 60  # over the longest closed season
+
+
+@dataclass(frozen=True)
+class WeekCapacity:
+    """A week from its Monday on, for a piece of work of so many hours."""
+
+    monday: date
+    hours_free: Decimal  # of all crews together, from tomorrow on
+    is_workable: bool  # at least one crew goes out
+    has_room: bool
+    why_not: str = ""
+
+    @property
+    def sunday(self) -> date:
+        return self.monday + timedelta(days=6)
+
+
+@dataclass(frozen=True)
+class CrewHoursInWeek:
+    """Hours that crews have and that are booked in a week."""
+
+    monday: date
+    hours_open: Decimal
+    hours_booked: Decimal
+
+    @property
+    def hours_free(self) -> Decimal:
+        return max(NO_HOURS, self.hours_open - self.hours_booked)
+
+    @property
+    def percent(self) -> int:
+        """How full the week is."""
+        return min(100, int(100 * self.hours_booked / self.hours_open)) if self.hours_open else 0
+
+
+def week_capacities(*, hours: Decimal, property: Property, today: date, weeks: int = 12) -> list[WeekCapacity]:
+    """So many weeks from this one on, in time order; months outside the season are passed over, not counted.
+
+    A booking that a client chooses begins tomorrow at the earliest. Five queries however many weeks.
+    """
+    business, hours = Business.objects.get(), max(hours, MIN_BOOKING_HOURS)
+    crews, first = active_crews(), today + timedelta(days=1)
+    last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
+    regions = holiday_regions(business, (property.country, property.region))
+    all_rooms = crew_day_capacities(business=business, crews=crews, first=first, last=last, regions=regions)
+    found = []
+    for n in range(MAX_LOOKAHEAD_WEEKS):
+        days = [day for day in days_of_week(monday_of(first) + timedelta(days=7 * n)) if day >= first]
+        if any(day.month in business.season_months for day in days):
+            found.append(week_capacity(all_rooms, crews, days, hours, property))
+    return found[:weeks]
+
+
+def days_of_week(monday: date) -> list[date]:
+    return days_between(monday, monday + timedelta(days=6))
+
+
+def week_capacity(
+    all_rooms: CrewDayCapacities, crews: Sequence[Crew], days: Sequence[date], hours: Decimal, home: Property
+) -> WeekCapacity:
+    here = [all_rooms[crew.pk, day] for crew in crews for day in days]
+    working = [room for room in here if room.is_working]
+    free = sum((room.hours_free for room in working), NO_HOURS)
+    has_room = bool(placements_within_week(all_rooms, crews, days, hours, home=home))
+    why = "" if has_room else why_week_has_no_room(here, working, free, hours)
+    return WeekCapacity(monday_of(days[0]), free, bool(working), has_room, why)
+
+
+def why_week_has_no_room(
+    here: Sequence[CrewDayCapacity], working: Sequence[CrewDayCapacity], free: Decimal, hours: Decimal
+) -> str:
+    """In words a client understands."""
+    if not working:
+        reasons = [room.why_not for room in here if room.why_not != "Not a working day"]
+        return f"Nobody goes out in this week ({reasons[0]})." if reasons else "Nobody goes out in this week."
+    if free <= 0:
+        return "This week is full."
+    if free < hours:
+        return f"Only {format_number(free)} of the {format_number(hours)} hours are free in this week."
+    return "The free hours of this week are too scattered for this work."
+
+
+def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[CrewHoursInWeek]:
+    """What all crews can do, and what is booked, in each week from the Monday of the first day on."""
+    monday, crews = monday_of(first), active_crews()
+    last = monday + timedelta(days=7 * weeks - 1)
+    found = crew_day_capacities(
+        business=business, crews=crews, first=monday, last=last, regions=holiday_regions(business)
+    )
+    return [crew_hours_in_week(found, monday + timedelta(days=7 * n)) for n in range(weeks)]
+
+
+def crew_hours_in_week(found: CrewDayCapacities, monday: date) -> CrewHoursInWeek:
+    here = [room for (_, day), room in found.items() if monday_of(day) == monday]
+    opened = sum((room.hours_open for room in here if room.is_working), NO_HOURS)
+    return CrewHoursInWeek(monday, opened, sum((room.hours_booked for room in here), NO_HOURS))

@@ -1,0 +1,88 @@
+"""The hours that work on many decks would take, as an offer would reckon them: proposed work, minutes of the prices."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+
+from django.db import connection
+
+from jobs.models import Offer, OfferScope, PriceList, Rate
+from jobs.offers.pricing import DeckWork, PriceTable
+from jobs.offers.pricing.calculation import task_minutes
+from jobs.offers.pricing_inputs import prices_from_list
+from jobs.scope.outline import Outline, outlines
+
+ONE = Decimal(1)
+DECK_MEASURES_SQL = "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY (%(decks)s::bigint[])"
+
+
+@dataclass(frozen=True)
+class DeckHours:
+    """Hours of one deck either way, and those of the visit, which come once however many decks it has."""
+
+    visit: float
+    recoat: float
+    strip: float
+    is_strip: bool  # a strip is proposed already
+
+
+def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, DeckHours]:
+    """By deck, in a fixed number of queries; empty where no price list is in force or it does not say the times.
+
+    A draft, which somebody may have changed, goes before what would be proposed today.
+    """
+    row = PriceList.objects.in_force(today)
+    if row is None:
+        return {}
+    prices = prices_from_list(row)
+    minutes, once = (
+        minutes_per_unit(prices),
+        {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"},
+    )
+    known = outlines(deck_ids)
+    found = {
+        deck: estimate_deck_hours(
+            known[deck], {"rails": float(rail), "stairs": float(treads)}, float(area), minutes, once
+        )
+        for deck, area, rail, treads in deck_measures(deck_ids)
+    }
+    if not all(hours.recoat and hours.strip for hours in found.values()):
+        return {}
+    return found | hours_from_drafts(found)
+
+
+def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal, Decimal, int]]:
+    """Number, area, rails and treads of each deck; as one array, for thousands of parameters are slow to bind."""
+    with connection.cursor() as cursor:
+        cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
+        return cursor.fetchall()
+
+
+def minutes_per_unit(prices: PriceTable) -> dict[str, float]:
+    """Of one unit of each task: a square metre, a metre of rail, a tread."""
+    tasks = dict.fromkeys(map(str, Rate.Task), 1)
+    one = DeckWork(deck_index=0, name="", tasks=tasks, area_m2=ONE, rail_m=ONE, stair_treads=ONE)
+    return {task: float(task_minutes(prices, one, task)) for task in tasks}
+
+
+def estimate_deck_hours(
+    outline: Outline, others: Mapping[str, float], area: float, minutes: Mapping[str, float], once: Mapping[str, float]
+) -> DeckHours:
+    """`others` are the measures of the tasks that do not go by the area."""
+    recoat, strip = (
+        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items()) / 60
+        for tasks in (outline.recoat, outline.strip)
+    )
+    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area)) / 60
+    return DeckHours(visit, recoat, strip, outline.work == OfferScope.Work.STRIP)
+
+
+def hours_from_drafts(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:
+    """Decks of a draft, with its work and hours."""
+    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, hours__gt=0).order_by("offer_id")
+    return {
+        deck: replace(found[deck], is_strip=work == OfferScope.Work.STRIP, **{work: float(hours)})
+        for deck, work, hours in rows.values_list("deck_id", "work", "hours")
+        if deck in found
+    }

@@ -1,0 +1,69 @@
+"""HTML in, PDF bytes out: the only import of WeasyPrint in this app. Nothing is fetched from anywhere.
+
+The PDF is tagged with a document language and title, and all its fonts are embedded (what ISO 14289-1 asks for).
+"""
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from threading import local
+from typing import Any
+
+from django.core.files.storage import default_storage
+from django.template.loader import render_to_string
+from weasyprint import CSS, HTML
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+from clients.printing import pdf_tagging
+from clients.printing.paper_sizes import paper_size
+from jobs.models import Photo
+from jobs.photos import make_thumbnail
+
+PHOTO_URL = re.compile(r"photo:///([0-9]+)")
+_thread = local()
+
+
+class PhotoFetcher(URLFetcher):
+    """Hands out the photographs of this one paper, and nothing else."""
+
+    def __init__(self, photos: Mapping[int, Photo]) -> None:
+        super().__init__(allowed_protocols=[], fail_on_errors=True)
+        self.photos = photos
+
+    def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        found = PHOTO_URL.fullmatch(url)
+        if not found or int(found[1]) not in self.photos:
+            raise ValueError(f"{url} is not part of this paper.")
+        image = stored_thumbnail(self.photos[int(found[1])].image.name or "")
+        return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
+
+
+@lru_cache(maxsize=64)
+def stored_thumbnail(name: str) -> bytes:
+    """A stored picture never changes under its name, so one copy serves every paper it is on."""
+    with default_storage.open(name) as stored:
+        return make_thumbnail(stored)
+
+
+def font_configuration() -> FontConfiguration:
+    """Reading the fonts of the machine takes long; each thread does it once."""
+    if not hasattr(_thread, "fonts"):
+        _thread.fonts = FontConfiguration()
+    return _thread.fonts
+
+
+@lru_cache(maxsize=4)
+def paper_stylesheet(size: str) -> CSS:
+    """The sheet of all papers, parsed once for each size of paper."""
+    return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
+
+
+def render_paper(template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]) -> bytes:
+    """The template on the paper of this country; `photo:///1` in it is the picture of the photo numbered 1."""
+    size = paper_size(country)
+    page = HTML(string=render_to_string(template, context), url_fetcher=PhotoFetcher(photos))
+    written: bytes = page.write_pdf(
+        stylesheets=[paper_stylesheet(size)], font_config=font_configuration(), **pdf_tagging.pdf_options()
+    )
+    return written

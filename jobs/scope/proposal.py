@@ -1,0 +1,94 @@
+"""From rows to scopes: histories, shelf and season are read once, then each deck is worked out by itself."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from clients import display
+from clients.models import Business, Deck, Property
+from jobs.models import Product, Rate
+from jobs.scope import drying
+from jobs.scope.definitions import Override, Scope
+from jobs.scope.finish import choose_finish
+from jobs.scope.history import DeckHistory, deck_histories
+from jobs.scope.needs import Supply, chemicals_for, material_needs
+from jobs.scope.shelf import load_shelf
+from jobs.scope.steps import work_steps
+from jobs.scope.work import ProposedWork, decide_work, unseen_warning
+from jobs.work.cautions import job_cautions
+
+NO_OVERRIDE = Override()
+
+
+@dataclass(frozen=True)
+class SeasonDay:
+    """Today, the month the work can be done in, and the latitude that makes its season."""
+
+    today: date
+    month: date
+    latitude: float
+
+    @property
+    def season(self) -> str:
+        return drying.drying_season(self.month.month, self.latitude)
+
+
+def propose_scopes(
+    decks: Iterable[Deck], *, today: date, overrides: Mapping[int, Override] | None = None
+) -> dict[int, Scope]:
+    """The scope of each deck by its number, in a fixed number of queries however many decks.
+
+    Tins on the shelf are shared by the decks of one property; every property sees the whole shelf, for a scope reserves
+    nothing. `wishes`, by deck, go before what the history says.
+    """
+    listed = list({deck.pk: deck for deck in decks}.values())
+    past, stock = deck_histories(listed), load_shelf(today=today)
+    latitudes = dict(Property.objects.filter(decks__in=listed).values_list("pk", "latitude"))
+    business = Business.current()
+    month = drying.next_workable_month(today, business.season_months if business else [])
+    supplies: dict[int, Supply] = {}
+    with display.override_business(business):
+        return {
+            deck.pk: build_scope(
+                past[deck.pk], supplies.setdefault(deck.property_id, Supply(stock)),
+                (overrides or {}).get(deck.pk, NO_OVERRIDE), SeasonDay(today, month, latitudes[deck.property_id]),
+            )
+            for deck in listed
+        }  # fmt: skip
+
+
+def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) -> Scope:
+    return propose_scopes([deck], today=today, overrides={deck.pk: override})[deck.pk]
+
+
+def build_scope(history: DeckHistory, supply: Supply, override: Override, day: SeasonDay) -> Scope:
+    choice = choose_finish(history, supply.shelf, override)
+    work = decide_work(history, choice, override)
+    deck, chemicals = history.deck, chemicals_for(history, work, supply.shelf)
+    used = [product for product in [*chemicals.values(), choice.product] if product]
+    return Scope(
+        deck=deck, work=work.work, reasons=[reason for reason in work.reasons if reason],
+        stripper_applications=work.stripper_applications, coats=work.coats, product=choice.product,
+        colour=choice.colour, same_as_last=choice.same_as_last,
+        warning=" ".join(filter(None, (work.warning, choice.warning, unseen_warning(history, work, today=day.today)))),
+        needs=material_needs(history, work, choice, supply), steps=work_steps(deck, work, chemicals, choice.product, day.season),
+        quantities=task_quantities(deck, work, chemicals), season=day.season, month=day.month,
+        cautions=job_cautions(deck, work.work, used),
+    )  # fmt: skip
+
+
+def task_quantities(deck: Deck, work: ProposedWork, chemicals: Mapping[str, Product | None]) -> dict[str, Decimal]:
+    """What the price list charges for, by task; a task with nothing to do is left out."""
+    area, task = deck.area_m2, Rate.Task
+    counted = {
+        task.SET_UP: Decimal(1),
+        task.STRIP: area * work.stripper_applications,
+        task.CLEAN: area if "cleaner" in chemicals else Decimal(0),
+        task.BRIGHTEN: area if "brightener" in chemicals else Decimal(0),
+        task.SAND: area,
+        task.COAT: area * work.coats,
+        task.RAILS: deck.rail_m,
+        task.STAIRS: Decimal(deck.stair_treads),
+    }
+    return {str(name): value for name, value in counted.items() if value > 0}

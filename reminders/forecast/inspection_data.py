@@ -1,0 +1,240 @@
+"""All coats of a business with their visits, and what a forecast would have said before each visit."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
+from reminders.forecast.coats import Coats
+from reminders.forecast.fitting import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.frailty import QUADRATURE_NODES
+from reminders.forecast.intervals import Visits, ages_at_visits, censored_lives, life_bounds
+from reminders.forecast.lognormal import truncated_normal_cdf
+from reminders.forecast.posterior import Posterior
+from reminders.forecast.prediction import predict_log_life
+from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.scoring import log_scores
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class InspectionData:
+    """All coats of a business with their visits.
+
+    Parameters
+    ----------
+    coats : Coats
+        Every coat, also those that are gone; `sound_on` and `worn_on` are not looked at.
+    visits : Visits
+        Every visit.
+    ended_on : ndarray, shape (n,)
+        Day on which the next coat went on; NaN while the coat is on.
+    """
+
+    coats: Coats
+    visits: Visits
+    ended_on: Floats
+
+    def visits_before(self, day: float) -> Visits:
+        """Return the visits before a day.
+
+        Parameters
+        ----------
+        day : float
+            In days since 1970-01-01.
+
+        Returns
+        -------
+        Visits
+            The visits.
+        """
+        return self.visits.take(np.flatnonzero(self.visits.visited_on < day))
+
+    def running(self, day: float) -> NDArray[np.bool_]:
+        """Return which coats were on a deck on a day, or not yet.
+
+        Parameters
+        ----------
+        day : float
+            In days since 1970-01-01.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            Whether each coat had not yet ended.
+        """
+        return ~(self.ended_on < day)
+
+    def fit_before(
+        self,
+        day: float,
+        prior: Posterior = PUBLISHED_PRIOR,
+        *,
+        misclassification: float = MISCLASSIFICATION,
+        nodes: int = QUADRATURE_NODES,
+        start: Posterior | None = None,
+    ) -> Fit:
+        """Fit what was known before a day.
+
+        Parameters
+        ----------
+        day : float
+            In days since 1970-01-01.
+        prior : Posterior
+            What is believed without visits.
+        misgrade : float
+            Chance that a visit is graded on the wrong side of the limit.
+        nodes : int
+            Quadrature nodes a deck.
+        start : Posterior, optional
+            Where to start; the fit of an earlier day saves steps.
+
+        Returns
+        -------
+        Fit
+            The fit.
+        """
+        found = life_bounds(self.coats, self.visits_before(day))
+        seen = censored_lives(self.coats, found, self.running(day))
+        return fit(seen, prior, misclassification=misclassification, nodes=nodes, start=start)
+
+
+@dataclass(frozen=True, eq=False)
+class ScoredVisits:
+    """Visits that a forecast is judged by, each with what was known of its coat just before.
+
+    Parameters
+    ----------
+    coat : ndarray of int, shape (v,)
+        Row of the coat.
+    low : ndarray, shape (v,)
+        Age at the last sound visit before, in clock months; 0 if none.
+    age : ndarray, shape (v,)
+        Age at the visit.
+    days : ndarray, shape (v,)
+        Age at the visit in calendar days.
+    worn : ndarray of bool, shape (v,)
+        What was found.
+    """
+
+    coat: NDArray[np.int64]
+    low: Floats
+    age: Floats
+    days: Floats
+    worn: NDArray[np.bool_]
+
+
+def scored_visits(
+    book: InspectionData, start: float, end: float, weights: ClockWeights = CLOCK_WEIGHTS
+) -> ScoredVisits:
+    """Return the visits of a period, up to the first that found its coat worn.
+
+    Parameters
+    ----------
+    book : Book
+        All coats and visits.
+    start, end : float
+        The period, in days since 1970-01-01.
+    weights : ClockWeights
+        What the clock follows.
+
+    Returns
+    -------
+    Trials
+        The visits; those at an age that is known already tell nothing and are left out.
+    """
+    visits, age = book.visits, ages_at_visits(book.coats, book.visits, weights)
+    order = np.lexsort((visits.visited_on, visits.coat))
+    coat, worn, at = visits.coat[order], visits.worn[order], age[order]
+    new = np.diff(coat, prepend=-1) != 0
+    before = np.where(new, 0.0, np.concatenate([[0.0], at[:-1]]))
+    earlier: NDArray[np.int64] = np.cumsum(worn) - worn
+    first = np.maximum.accumulate(np.where(new, np.arange(len(coat)), 0))
+    unworn = earlier == earlier[first] if len(coat) else np.zeros(0, dtype=bool)
+    day = visits.visited_on[order]
+    keep = unworn & (day >= start) & (day < end) & (at > before)
+    days = day - book.coats.coated_on[coat]
+    return ScoredVisits(coat[keep], before[keep], at[keep], days[keep], worn[keep])
+
+
+def worn_chances_at_visits(book: InspectionData, tried: ScoredVisits, posterior: Posterior) -> Floats:
+    """Return the chance that each visit finds its coat worn, given that the visit before found it sound.
+
+    Parameters
+    ----------
+    book : Book
+        All coats.
+    tried : Trials
+        The visits.
+    posterior : Posterior
+        What is believed.
+
+    Returns
+    -------
+    ndarray, shape (v,)
+        Chances.
+    """
+    mean, spread = predict_log_life(book.coats.take(tried.coat), posterior)[:2]
+    with np.errstate(divide="ignore"):
+        low, high = (np.log(tried.low) - mean) / spread, (np.log(tried.age) - mean) / spread
+    return truncated_normal_cdf(low, np.full(len(low), np.inf), high)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Whether a new fit is taken into use.
+
+    Parameters
+    ----------
+    adopted : bool
+        Whether it is.
+    candidate_score : float
+        Its mean log score over the held-back visits; less is better.
+    in_use_score : float
+        That of the fit in use.
+    visits : int
+        Visits held back.
+    reason : str
+        In plain words.
+    """
+
+    is_adopted: bool
+    candidate_score: float
+    in_use_score: float
+    visits: int
+    reason: str
+
+
+def compare_fits(
+    book: InspectionData, candidate: Posterior, in_use: Posterior, *, since: float, until: float
+) -> Comparison:
+    """Compare a fit with the one in use over visits that neither has seen.
+
+    Parameters
+    ----------
+    book : Book
+        All coats and visits.
+    candidate : Posterior
+        Fitted to visits before `since`.
+    in_use : Posterior
+        The belief that forecasts rest on now.
+    since, until : float
+        The period held back, in days since 1970-01-01.
+
+    Returns
+    -------
+    Verdict
+        Adopted unless it scores worse; with no visits held back there is nothing to say against it.
+    """
+    tried = scored_visits(book, since, until)
+    if not len(tried.worn):
+        return Comparison(True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by.")
+    new, old = (
+        float(log_scores(worn_chances_at_visits(book, tried, p), tried.worn).mean()) for p in (candidate, in_use)
+    )
+    adopted = new <= old + 1e-9
+    said = "as good or better" if adopted else "worse, so the fit in use stays"
+    reason = f"Over {len(tried.worn)} held-back visits the new fit scores {new:.3f} against {old:.3f}: {said}."
+    return Comparison(adopted, new, old, len(tried.worn), reason)

@@ -1,0 +1,289 @@
+"""The most probable coefficients: lives sorted by deck, and damped Newton steps up the log posterior."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import LinAlgError, cho_factor, cho_solve
+
+from reminders.forecast.frailty import (
+    QUADRATURE_NODES,
+    DeckRows,
+    ValueGradientHessian,
+    deck_likelihood,
+    single_coat_likelihood,
+)
+from reminders.forecast.intervals import CensoredLives
+from reminders.forecast.likelihood import LOGNORMAL, CensoringIntervals, LifeDistribution, prepare_intervals
+
+Floats = NDArray[np.float64]
+
+MAX_NEWTON_STEPS = 60
+NEWTON_TOLERANCE = 1e-10
+QUADRATURE_SLACK = 1e-6  # of the value: what the quadrature may wobble
+MAX_STEP_HALVINGS = 6  # a step that must be made smaller than this: value and slope disagree, and going on is a crawl
+MAX_LOG_SPREAD = 7.0  # a spread beyond e^±7 is a numerical accident
+
+
+@dataclass(frozen=True, eq=False)
+class LogPosterior:
+    """Lives and priors, prepared for the maximiser.
+
+    Parameters
+    ----------
+    groups : list of Rows
+        Decks by the number of their coats; a row alone needs no quadrature.
+    mean : ndarray
+        Prior means of coefficients, log sigma, log omega.
+    precision : ndarray
+        Inverse of their covariance; zeros for no prior.
+    deck_effect : bool
+        Whether decks have a pace of their own.
+    nodes : int
+        Quadrature nodes a deck.
+    """
+
+    groups: list[DeckRows]
+    mean: Floats
+    precision: Floats
+    deck_effect: bool = True
+    nodes: int = QUADRATURE_NODES
+
+    @property
+    def tolerance(self) -> float:
+        """How small twice the expected gain must be: looser where the quadrature is rougher."""
+        rough = any(rows.seen.misread.any() and rows.x.shape[1] > 1 for rows in self.groups)
+        return 1e-5 if rough else NEWTON_TOLERANCE
+
+    def likelihood(self, theta: Floats) -> ValueGradientHessian:
+        """Return the log-likelihood, its gradient and its Hessian.
+
+        Parameters
+        ----------
+        theta : ndarray
+            Coefficients, log sigma, log omega.
+
+        Returns
+        -------
+        value : float
+            Log-likelihood.
+        gradient : ndarray
+            By theta.
+        hessian : ndarray
+            By theta twice.
+        """
+        size = len(theta)
+        total: ValueGradientHessian = (0.0, np.zeros(size), np.zeros((size, size)))
+        at = theta if self.deck_effect else np.append(theta[:-1], -np.inf)
+        for rows in self.groups:
+            # Only two normal spreads add up to one; any other law needs its nodes even for a single row.
+            one = rows.x.shape[1] == 1 and (rows.law is LOGNORMAL or not self.deck_effect)
+            more = single_coat_likelihood(rows, at) if one else deck_likelihood(rows, theta, self.nodes)
+            total = (total[0] + more[0], total[1] + more[1], total[2] + more[2])
+        return total
+
+    def log_posterior(self, theta: Floats) -> ValueGradientHessian:
+        """Return the log posterior up to a constant, its gradient and its Hessian.
+
+        Parameters
+        ----------
+        theta : ndarray
+            Coefficients, log sigma, log omega.
+
+        Returns
+        -------
+        value : float
+            Log posterior.
+        gradient : ndarray
+            By theta.
+        hessian : ndarray
+            By theta twice.
+        """
+        value, gradient, hessian = self.likelihood(theta)
+        away = theta - self.mean
+        pull = self.precision @ away
+        gradient, hessian = gradient - pull, hessian - self.precision
+        if not self.deck_effect:  # omega plays no part: hold it where it is
+            gradient[-1] = hessian[-1, :] = hessian[:, -1] = 0.0
+            hessian[-1, -1] = -1.0
+        return value - 0.5 * float(away @ pull), gradient, hessian
+
+
+def prepare_log_posterior(
+    lives: CensoredLives,
+    mean: Floats,
+    precision: Floats,
+    *,
+    deck_effect: bool = True,
+    misclassification: float = 0.0,
+    nodes: int = QUADRATURE_NODES,
+    distribution: LifeDistribution = LOGNORMAL,
+) -> LogPosterior:
+    """Sort lives by deck and split decks with one coat from decks with more.
+
+    Parameters
+    ----------
+    lives : Lives
+        The lives.
+    mean : ndarray
+        Prior means.
+    precision : ndarray
+        Prior precision.
+    deck_effect : bool
+        Whether decks have a pace of their own.
+    misgrade : float
+        Chance that a visit is graded on the wrong side of the limit.
+    nodes : int
+        Quadrature nodes a deck.
+    law : Law
+        How lives scatter.
+
+    Returns
+    -------
+    Problem
+        Ready for `maximise`.
+    """
+    # A deck key below nought stands for no deck in particular.
+    own = np.arange(len(lives)) if not deck_effect else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
+    groups = [rows for _, rows in group_by_coat_count(lives, own, misclassification, distribution)]
+    return LogPosterior(groups, mean, precision, deck_effect, nodes)
+
+
+def group_by_coat_count(
+    lives: CensoredLives, deck: NDArray[np.int64], misclassification: float, distribution: LifeDistribution = LOGNORMAL
+) -> list[tuple[NDArray[np.int64], DeckRows]]:
+    """Sort lives into decks, and decks by the number of their lives.
+
+    Parameters
+    ----------
+    lives : Lives
+        The lives.
+    deck : ndarray of int, shape (n,)
+        The deck of each.
+    misgrade : float
+        Chance that a visit is graded on the wrong side of the limit.
+    law : Law
+        How lives scatter.
+
+    Returns
+    -------
+    list of (ndarray of int, Rows)
+        Keys of the decks, and their rows.
+    """
+    order = np.argsort(deck, kind="stable")
+    keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
+    x = np.column_stack([np.ones(len(lives)), lives.x])
+    observed, groups = prepare_intervals(lives.lower, lives.upper, misclassification), []
+    for count in np.unique(counts):
+        chosen = counts == count
+        at = order[start[chosen][:, None] + np.arange(count)]
+        groups.append(
+            (
+                keys[chosen],
+                DeckRows(x[at], CensoringIntervals(*(array[at] for array in observed)), lives.weight[at], distribution),
+            )
+        )
+    return groups
+
+
+@dataclass(frozen=True, eq=False)
+class PosteriorMode:
+    """Where the log posterior is greatest.
+
+    Parameters
+    ----------
+    theta : ndarray
+        Coefficients, log sigma, log omega.
+    covariance : ndarray
+        Inverse of the negative Hessian there.
+    value : float
+        Log posterior up to a constant.
+    steps : int
+        Newton steps.
+    converged : bool
+        Whether the last step was small.
+    """
+
+    theta: Floats
+    covariance: Floats
+    value: float
+    steps: int
+    converged: bool
+
+
+def _newton_direction(information: Floats, gradient: Floats) -> Floats:
+    # Newton's direction; a growing ridge where the surface bends the wrong way.
+    ridge, scale = 0.0, max(float(np.abs(np.diagonal(information)).max()), 1e-8)
+    for _ in range(40):
+        try:
+            return cho_solve(cho_factor(information + ridge * np.eye(len(gradient))), gradient)
+        except (LinAlgError, ValueError):
+            ridge = max(10 * ridge, 1e-8 * scale)
+    return gradient / scale
+
+
+def _limit_step(step: Floats) -> Floats:
+    # Log spreads move by at most one a step: a large leap there leads into flat land.
+    return step / max(1.0, float(np.abs(step[-2:]).max()))
+
+
+def find_posterior_mode(problem: LogPosterior, start: Floats) -> PosteriorMode:
+    """Climb to the maximum by damped Newton steps.
+
+    Parameters
+    ----------
+    problem : Problem
+        Lives and priors.
+    start : ndarray
+        Where to start.
+
+    Returns
+    -------
+    Maximum
+        The best point found, also if the climb did not end.
+    """
+    theta, now = start, problem.log_posterior(start)
+    steps, converged = 0, False
+    while steps < MAX_NEWTON_STEPS and not converged:
+        steps += 1
+        step = _limit_step(_newton_direction(-now[2], now[1]))
+        converged = bool(now[1] @ step < problem.tolerance)
+        moved = _line_search(problem, theta, now[0], step)
+        if moved is None:  # no better point along the way: as good as it gets in this arithmetic
+            converged = converged or bool(now[1] @ step < 1e-4)
+            break
+        theta, now = moved
+    return PosteriorMode(theta, covariance_from_information(-now[2]), now[0], steps, converged)
+
+
+def _line_search(
+    problem: LogPosterior, theta: Floats, value: float, step: Floats
+) -> tuple[Floats, ValueGradientHessian] | None:
+    for halving in range(MAX_STEP_HALVINGS):
+        there = theta + step / 2**halving
+        if np.abs(there[-2:]).max() < MAX_LOG_SPREAD:
+            found = problem.log_posterior(there)
+            if (
+                np.isfinite(found[0])
+                and np.isfinite(found[2]).all()
+                and found[0] >= value - QUADRATURE_SLACK * abs(value)
+            ):
+                return there, found
+    return None
+
+
+def covariance_from_information(information: Floats) -> Floats:
+    """Return the covariance that a curvature stands for.
+
+    Parameters
+    ----------
+    curvature : ndarray, shape (p, p)
+        Negative Hessian.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        Its inverse; directions in which the surface bends the wrong way get a wide, finite variance.
+    """
+    values, vectors = np.linalg.eigh((information + information.T) / 2)
+    return (vectors / np.maximum(values, 1e-8)) @ vectors.T

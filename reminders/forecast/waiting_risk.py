@@ -1,0 +1,68 @@
+"""What waiting risks: the chance that a coat that still takes a recoat today needs a strip some time later."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.coats import Coats
+from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.intervals import STRIP_RATIO
+from reminders.forecast.lognormal import Floats, truncated_normal_cdf
+from reminders.forecast.posterior import Posterior
+from reminders.forecast.prediction import predict_log_life
+
+
+def strip_chances_after_waits(
+    coats: Coats,
+    posterior: Posterior,
+    today: float,
+    waits: Sequence[float],
+    *,
+    strip_ratio: float = STRIP_RATIO,
+    weights: ClockWeights = CLOCK_WEIGHTS,
+) -> tuple[Floats, Floats]:
+    """Return the chance that the strip limit is passed today, and after each wait given that it is not passed today.
+
+    Parameters
+    ----------
+    coats : Coats
+        The running coat of each of n decks.
+    posterior : Posterior
+        What is believed.
+    today : float
+        In days since 1970-01-01.
+    waits : sequence of float, length k
+        How long is waited, in days.
+    strip_ratio : float
+        Age at which a strip is needed against the age at which a recoat is due.
+    weights : ClockWeights
+        What the seasonal clock follows.
+
+    Returns
+    -------
+    today : ndarray, shape (n,)
+        The chance that only a strip will do as it is.
+    later : ndarray, shape (n, k)
+        Between 0 and 1, not falling from one wait to a longer one.
+
+    Notes
+    -----
+    With F the distribution of the age at which a strip is needed, inspections of the coat known, the chance after a
+    wait w is (F(A(t + w)) − F(A(t))) / (1 − F(A(t))), A being the age on the seasonal clock.
+    """
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    start, belief = clock.reading(coats.coated_on), predict_log_life(coats, posterior)
+
+    def z(day: Floats, missing: float, ratio: float = 1.0) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found = (np.log((clock.reading(day) - start) / ratio) - belief.mean) / belief.spread
+        return np.where(np.isnan(found), missing, found)
+
+    low, high = z(coats.sound_on, -np.inf), z(coats.worn_on, np.inf)
+    days = np.full(len(coats), float(today))
+    now = truncated_normal_cdf(low, high, z(days, -np.inf, strip_ratio))
+    later = np.stack([truncated_normal_cdf(low, high, z(days + wait, -np.inf, strip_ratio)) for wait in waits], axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        chance = (later - now[:, None]) / (1 - now[:, None])
+    return now, np.clip(np.where(np.isnan(chance), 1.0, chance), 0.0, 1.0)

@@ -1,0 +1,270 @@
+"""The question a plan answers, put together from the book: households, hours of the crews, and what is out already."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import cached_property
+from itertools import groupby
+
+import numpy as np
+
+from clients.models import Business
+from jobs import diary
+from reminders.forecasting import bridge
+from reminders.models import PacedDeck
+from reminders.months import month_of
+from reminders.pacing import core
+from reminders.pacing.labour import LabourTimes, labour_times
+from reminders.pacing.outstanding import outstanding_work
+from reminders.pacing.responses import (
+    ResponseGroup,
+    ResponseRates,
+    learn_response_rates,
+    response_group,
+)
+from reminders.pacing.savings import (
+    DeckPrices,
+    DeckSavings,
+    Floats,
+    OpenDeck,
+    coating_job_counts,
+    deck_prices,
+    deck_savings,
+    open_decks,
+)  # fmt: skip
+
+MAX_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
+WEEKS_BEYOND_PLAN = 60  # weeks after the plan in which the next one finds room: over the longest closed season
+MIDWEEK_DAYS = 2  # days after Monday
+
+
+class PacingError(ValueError):
+    """No plan can be made; the message says what to do."""
+
+
+@dataclass(frozen=True)
+class Horizon:
+    """The weeks of a plan, from a Monday on, and the share of the crews' hours that reminders may fill."""
+
+    first: date
+    weeks: int = 12
+    percent: int = 100
+
+    MAX_WEEKS = 52
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.weeks <= self.MAX_WEEKS:
+            raise PacingError(f"A plan has 1 to {self.MAX_WEEKS} weeks; write a number between these.")
+        if not 1 <= self.percent <= 100:
+            raise PacingError("The share of the crews' hours is a number from 1 to 100.")
+
+    @property
+    def mondays(self) -> list[date]:
+        return [self.first + timedelta(weeks=week) for week in range(self.weeks)]
+
+    @property
+    def last(self) -> date:
+        """The Sunday of the last week."""
+        return self.first + timedelta(weeks=self.weeks, days=-1)
+
+    def week_of(self, monday: date) -> int:
+        return (monday - self.first).days // 7
+
+
+def horizon_from_month(month: date, *, weeks: int, percent: int, today: date) -> Horizon:
+    """From the week of the first of a month, or from this week in the present month; a past month has no plan."""
+    if month < month_of(today):
+        raise PacingError("This month is over. Write the present month or a later one.")
+    return Horizon(max(diary.monday_of(month), diary.monday_of(today)), weeks, percent)
+
+
+@dataclass(frozen=True)
+class Household:
+    """The decks of one property that may be reminded; one message, one visit."""
+
+    decks: Sequence[OpenDeck]
+    group: ResponseGroup
+
+    @property
+    def property_id(self) -> int:
+        return self.decks[0].property_id
+
+    @property
+    def place(self) -> tuple[str, str]:
+        return self.decks[0].town, self.decks[0].region
+
+    @property
+    def due_on(self) -> date:
+        return min(deck.due_on for deck in self.decks)
+
+    @property
+    def area_m2(self) -> Decimal:
+        return sum((deck.area_m2 for deck in self.decks), Decimal(0))
+
+
+@dataclass(frozen=True)
+class PacingInputs:
+    """All that a plan is made from, and the households in the order of the rows of `work`."""
+
+    horizon: Horizon
+    households: list[Household]
+    work: core.ReminderCandidates
+    hours: core.CrewHours
+    rules: core.PacingRules
+    response_rates: ResponseRates
+    crews: list[diary.CrewHoursInWeek]
+    is_priced: bool
+    is_timed: bool
+    currency: str
+    left_over: int = 0
+
+    @cached_property
+    def row_by_property(self) -> dict[int, int]:
+        return {household.property_id: row for row, household in enumerate(self.households)}
+
+
+def gather_pacing_inputs(horizon: Horizon, *, today: date, business: Business) -> PacingInputs:
+    """In a fixed number of queries, whatever the number of decks."""
+    known = learn_response_rates(today=today)
+    crews = diary.crew_hours_by_week(
+        first=horizon.first, weeks=horizon.weeks + known.lead.last + WEEKS_BEYOND_PLAN, business=business
+    )
+    if not any(week.hours_open for week in crews):
+        raise PacingError("No crew has hours in these weeks. Add a crew, or choose weeks that reach into the season.")
+    free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
+    made = PacingInputsBuilder(horizon, known, crews, free, today, business)
+    return made.build()
+
+
+class PacingInputsBuilder:
+    """Puts one book together."""
+
+    def __init__(
+        self, horizon: Horizon, known: ResponseRates, crews: list[diary.CrewHoursInWeek], free: Floats, today: date,
+        business: Business,
+    ) -> None:  # fmt: skip
+        self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
+        self.today, self.business = today, business
+        usual = core.expected_work_week(free, horizon.weeks + WEEKS_BEYOND_PLAN, known.lead)
+        later = usual[horizon.weeks :]
+        afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + WEEKS_BEYOND_PLAN]
+        weeks = np.concatenate([usual[: horizon.weeks], afterwards])
+        middle = np.arange(horizon.weeks + 1) + (known.lead.first + known.lead.last) / 2
+        self.days = bridge.epoch_days(horizon.first) + 7 * np.maximum.accumulate(
+            np.where(np.isnan(weeks), middle, weeks)
+        )
+        self.days += MIDWEEK_DAYS
+
+    def build(self) -> PacingInputs:
+        by_hand = weeks_by_hand()
+        last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH_ORDINAL)
+        decks = open_decks(opens_before=last, near=self.horizon.first, today=self.today)
+        decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
+        times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
+        prices = deck_prices(decks, today=self.today, currency=self.business.currency)
+        rules = core.PacingRules(hour_value=prices.recoat_m2 / times.recoat_m2)
+        if not decks:
+            return self.assemble([], empty_work(self.horizon.weeks), rules, prices, times, 0)
+        found = deck_savings(decks, self.days, prices, today=self.today)
+        households = self.households(decks)
+        work = self.work(households, decks, found, times, by_hand)
+        kept = most_valuable_rows(work, rules)
+        return self.assemble(
+            [households[row] for row in kept],
+            select_work_rows(work, kept),
+            rules,
+            prices,
+            times,
+            len(households) - len(kept),
+        )
+
+    def assemble(
+        self, households: list[Household], work: core.ReminderCandidates, rules: core.PacingRules, prices: DeckPrices, times: LabourTimes,
+        left_over: int,
+    ) -> PacingInputs:  # fmt: skip
+        reach = self.horizon.weeks + self.known.lead.last
+        weeks, moments = outstanding_work(
+            self.known, before=self.horizon.first, elsewhere=weeks_by_hand(), today=self.today
+        )
+        return PacingInputs(
+            self.horizon, households, work, core.CrewHours(self.free[:reach], weeks, moments), rules, self.known,
+            self.crews[:reach], prices.is_known, times.is_from_prices, self.business.currency, left_over,
+        )  # fmt: skip
+
+    def is_elsewhere(self, week: date | None) -> bool:
+        """Whether a person put it into a week outside this plan that has not gone by."""
+        if week is None or week < diary.monday_of(self.today):
+            return False
+        return not 0 <= self.horizon.week_of(week) < self.horizon.weeks
+
+    def households(self, decks: list[OpenDeck]) -> list[Household]:
+        coats = coating_job_counts([deck.deck_id for deck in decks])
+        found = []
+        for _, members in groupby(decks, key=lambda deck: deck.property_id):
+            home = list(members)
+            groups = [
+                response_group(coats=coats.get(deck.deck_id, 1), age_days=(self.horizon.first - deck.coated_on).days)
+                for deck in home
+            ]
+            found.append(Household(home, max(groups, key=lambda group: self.known.chances[group].mean)))
+        return found
+
+    def work(
+        self, households: list[Household], decks: list[OpenDeck], found: DeckSavings, times: LabourTimes,
+        by_hand: dict[int, date | None],
+    ) -> core.ReminderCandidates:  # fmt: skip
+        """Sums over the decks of each household."""
+        edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
+        hours = [times.decks[deck.deck_id] for deck in decks]
+        visit, recoat, strip, sure = np.array([(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]).T
+        share, more = np.maximum(found.strip_chance, sure), strip - recoat
+        beliefs = [self.known.chances[home.group] for home in households]
+        opens = np.minimum.reduceat(np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges)
+        towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
+        return core.ReminderCandidates(
+            chance=np.array([belief.mean for belief in beliefs]),
+            chance_cv=np.array([belief.cv for belief in beliefs]),
+            hours=np.maximum.reduceat(visit, edges) + np.add.reduceat(recoat + share * more, edges),
+            hours_sd=np.sqrt(np.add.reduceat(share * (1 - share) * more**2, edges)),
+            saved=np.add.reduceat(found.money, edges, axis=0),
+            allowed=self.days[None, :-1] >= opens[:, None],
+            town=np.array([towns[home.place] for home in households]),
+            fixed=np.array([self.fixed(home, by_hand) for home in households]),
+        )
+
+    def fixed(self, home: Household, by_hand: dict[int, date | None]) -> int:
+        """What a person chose for any deck of the home; a week that has gone by binds nobody."""
+        chosen = [by_hand[deck.job_id] for deck in home.decks if deck.job_id in by_hand]
+        if not chosen:
+            return core.FREE_CHOICE
+        weeks = [self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first]
+        if weeks:
+            return min(weeks)
+        return core.EXCLUDED if None in chosen else core.FREE_CHOICE
+
+
+def weeks_by_hand() -> dict[int, date | None]:
+    """For each coat that a person decided on: its week, or None for left out."""
+    return dict(PacedDeck.objects.filter(is_by_hand=True).values_list("job_id", "week"))
+
+
+def most_valuable_rows(work: core.ReminderCandidates, rules: core.PacingRules) -> list[int]:
+    """Rows of the households worth most an hour, and of all that a person decided on."""
+    best = np.where(work.allowed, core.reminder_values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
+    best[work.fixed != core.FREE_CHOICE] = np.inf
+    order = np.argsort(-best, kind="stable")[:MAX_HOUSEHOLDS]
+    return sorted(order[np.isfinite(best[order]) | (best[order] > 0)].tolist())
+
+
+def select_work_rows(work: core.ReminderCandidates, rows: list[int]) -> core.ReminderCandidates:
+    return core.ReminderCandidates(
+        **{name: getattr(work, name)[rows] for name in core.ReminderCandidates.__dataclass_fields__}
+    )
+
+
+def empty_work(weeks: int) -> core.ReminderCandidates:
+    empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
+    return core.ReminderCandidates(
+        empty, empty, empty, empty, np.zeros((0, weeks)), np.zeros((0, weeks), dtype=bool), numbers, numbers
+    )
