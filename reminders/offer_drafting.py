@@ -35,7 +35,7 @@ def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: U
     """Draft offers for these decks, those of one property in one, in a fixed number of queries.
 
     A deck that has a living offer or a booking, or is archived, is left out: a second click drafts nothing. Raises
-    `PricingProblem` where there is no price list.
+    `PricingError` where there is no price list.
     """
     bridge.lock_decks(sorted(deck_ids))
     drafted = DraftingResult()
@@ -48,7 +48,7 @@ def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: U
 
 
 def recalculate_from_forecast(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
-    """Reckon a draft anew for the same decks. Raises `OfferProblem` and `PricingProblem`."""
+    """Reckon a draft anew for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
         raise OfferError("No deck stands in this offer, so there is nothing to reckon from.")

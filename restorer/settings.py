@@ -188,7 +188,7 @@ STORAGES = {
 }
 
 # Language, numbers, time. Time zones of properties are data; the business's own zone is set per request.
-# People of the business read English; what clients see is in any of these (clients/display.py, `for_client`).
+# People of the business read English; what clients see is in any of these (clients/display.py, `in_client_language`).
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("fr", "Français")]
 LOCALE_PATHS = [BASE_DIR / "restorer" / "locale"]

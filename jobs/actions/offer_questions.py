@@ -19,7 +19,7 @@ from jobs.models import Offer, OfferEvent
 def answer_question(*, offer: Offer, words: str, by: User | None, now: datetime) -> tuple[OfferEvent, bool]:
     """Keep the answer for the offer's page, settle the questions, and e-mail it where there is an address.
 
-    The second value tells whether an e-mail was queued. Raises `OfferProblem`.
+    The second value tells whether an e-mail was queued. Raises `OfferError`.
     """
     row = lock_offer(offer, *(state for state in State if state != State.DRAFT))
     if not words.strip():

@@ -48,7 +48,7 @@ def offer_route(offer: Offer, channel: Channel, today: date) -> OfferRoute:
 
 @transaction.atomic
 def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) -> Message:
-    """Freeze a draft and queue it for the client by one channel. Raises `OfferProblem` or `Unsendable`."""
+    """Freeze a draft and queue it for the client by one channel. Raises `OfferError` or `Unsendable`."""
     row, business = lock_offer(offer, State.DRAFT), Business.objects.get()
     check_sendable(row, business, now)
     allowed = require_contactable(row, channel, business, now)

@@ -78,7 +78,7 @@ def draft_offer_batch(
 def recalculate_draft(*, offer: Offer, brief: OfferBrief, today: date, now: datetime, by: User | None) -> Offer:
     """Reckon a draft anew from history and prices as they are now, in place of what was in it.
 
-    Number, revision and introduction stay. Raises `OfferProblem`, and `PricingProblem` where a price is missing.
+    Number, revision and introduction stay. Raises `OfferError`, and `PricingError` where a price is missing.
     """
     row = lock_offer(offer, State.DRAFT)
     at, strips = drafting_context(today=today), strip_scopes(brief.scopes if brief.outlook else (), today=today)
@@ -128,7 +128,7 @@ def record_offer_event(offer: Offer, kind: str, *, now: datetime, by: User | Non
 
 
 def lock_offer(offer: Offer, *states: str) -> Offer:
-    """The row locked, and in one of these states. Raises `OfferProblem`."""
+    """The row locked, and in one of these states. Raises `OfferError`."""
     row = (
         Offer.objects.select_for_update(of=("self",))
         .select_related("client", "property", "price_list")
@@ -143,7 +143,7 @@ def lock_offer(offer: Offer, *states: str) -> Offer:
 def change_offer(
     *, offer: Offer, words: OfferInput, lines: Sequence[OfferLineInput], seen: int, by: User | None, now: datetime
 ) -> Offer:
-    """Change a draft and reckon it anew; `seen` is the last event that the person had seen. Raises `OfferProblem`."""
+    """Change a draft and reckon it anew; `seen` is the last event that the person had seen. Raises `OfferError`."""
     row = lock_offer(offer, State.DRAFT)
     if row.events.order_by("-id").values_list("pk", flat=True).first() != seen:
         raise OfferError("Somebody else changed this draft in the meantime. Open it anew, then change it.")
@@ -198,7 +198,7 @@ def replace_offer_totals(offer: Offer, totals: Totals) -> None:
 def revise_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
     """A draft of the next revision with the same lines; the one that was sent is replaced by it.
 
-    Its link says so from now on, and what has not gone out of it is cancelled. Raises `OfferProblem`.
+    Its link says so from now on, and what has not gone out of it is cancelled. Raises `OfferError`.
     """
     row = lock_offer(offer, State.OPEN, State.DECLINED, State.WITHDRAWN)
     newest = Offer.objects.filter(number=row.number).aggregate(newest=Max("revision"))["newest"]
@@ -235,7 +235,7 @@ def copy_row_to_offer(row: models.Model, offer: Offer, **changes: Any) -> Any:
 
 @transaction.atomic
 def withdraw_offer(*, offer: Offer, why: StrOrPromise, by: User | None, now: datetime, history_note: str = "") -> Offer:
-    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled. Raises `OfferProblem`.
+    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled. Raises `OfferError`.
 
     The client reads `why`, in their language if the words are ours; the history keeps `noted`, or the same.
     """

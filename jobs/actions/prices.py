@@ -33,7 +33,7 @@ class PriceListRows:
 
 @transaction.atomic
 def save_price_list(*, price_list: PriceList, rows: PriceListRows) -> PriceList:
-    """Keep a new list or one that no sent offer rests on yet, with all its rows. Raises `PriceListProblem`."""
+    """Keep a new list or one that no sent offer rests on yet, with all its rows. Raises `PriceListError`."""
     if price_list.pk:
         PriceList.objects.select_for_update().get(pk=price_list.pk)
         require_unsettled_list(price_list)
@@ -60,7 +60,7 @@ def replace_list_rows(model: type[models.Model], price_list: PriceList, rows: Se
 
 @transaction.atomic
 def remove_price_list(*, price_list: PriceList) -> None:
-    """Take away a list on which no offer rests. Raises `PriceListProblem`."""
+    """Take away a list on which no offer rests. Raises `PriceListError`."""
     if price_list.offers.exists():
         raise PriceListError("Offers rest on this list, so it stays.")
     price_list.delete()

@@ -169,15 +169,15 @@ class TaxForm(forms.Form):
 class BaseUniqueFormSet(BaseRowFormSet):
     """Rows of which no two may be alike in what names them."""
 
-    named_by: tuple[str, ...] = ()
-    twice = ""
+    unique_fields: tuple[str, ...] = ()
+    duplicate_message = ""
 
     def clean(self) -> None:
         seen = set()
         for form in self.filled_forms:
-            key = tuple(str(form.cleaned_data.get(name, "")).lower() for name in self.named_by)
+            key = tuple(str(form.cleaned_data.get(name, "")).lower() for name in self.unique_fields)
             if key in seen and form.is_valid():
-                form.add_error(self.named_by[0], self.twice)
+                form.add_error(self.unique_fields[0], self.duplicate_message)
             seen.add(key)
 
 

@@ -48,7 +48,7 @@ class DraftedOffer:
 def draft_offer(
     context: DraftingContext, brief: OfferBrief, strips: StripScopes, *, number: int, today: date, by: User | None
 ) -> DraftedOffer:
-    """`strips` are what a strip would take instead of each recoat. Raises `PricingProblem`."""
+    """`strips` are what a strip would take instead of each recoat. Raises `PricingError`."""
     if not brief.scopes:
         raise PricingError("There is no deck to make an offer for.")
     check_scope_litres(brief.scopes)
@@ -153,7 +153,7 @@ def scope_row(offer: Offer, scope: Scope, place: int, found: PricedWork, brief: 
 
 
 def scope_steps_json(scope: Scope) -> list[dict[str, Any]]:
-    """As the crew reads them; under `for_client` as the client does."""
+    """As the crew reads them; under `in_client_language` as the client does."""
     told = [step.translated_texts() for step in scope.steps]
     with display.in_staff_language():
         return [step.as_json() | {"for_client": words} for step, words in zip(scope.steps, told, strict=True)]

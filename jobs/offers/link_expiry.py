@@ -8,7 +8,7 @@ from jobs.models import Booking, Offer
 
 
 def is_offer_link_expired(offer: Offer, business: Business, *, today: date) -> bool:
-    """The months that the owner set are over, counted from `last_day`."""
+    """The months that the owner set are over, counted from `offer_closing_day`."""
     return today >= add_months(offer_closing_day(offer, business), business.answered_link_months)
 
 

@@ -28,7 +28,7 @@ class DraftingContext:
 
 
 def drafting_context(*, today: date) -> DraftingContext:
-    """Raises `PricingProblem` where no price list is in force."""
+    """Raises `PricingError` where no price list is in force."""
     business = Business.objects.get()
     price_list = PriceList.objects.in_force(today)
     if price_list is None:

@@ -45,7 +45,7 @@ def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
 def cost_of_waiting(
     context: DraftingContext, scopes: Sequence[Scope], outlook: Outlook | None, strips: StripScopes
 ) -> dict[str, Any]:
-    """For `Offer.waiting`; empty where nothing is known or a strip is due already. Raises `PricingProblem`."""
+    """For `Offer.waiting`; empty where nothing is known or a strip is due already. Raises `PricingError`."""
     if outlook is None:
         return {}
     compared = [scope for scope in scopes if scope.deck.pk in strips and outlook.for_deck(scope.deck.pk).strip_chance]

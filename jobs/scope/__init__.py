@@ -1,6 +1,6 @@
 """What is to be done on a deck, worked out from its history: the work, the finish, the materials, the steps.
 
-`propose` answers for many decks in a fixed number of queries.
+`propose_scopes` answers for many decks in a fixed number of queries.
 """
 
 from jobs.scope.definitions import Need, Override, PackCount, Scope, WorkStep

@@ -1,6 +1,6 @@
 """What the work on many decks comes to before anybody plans it in full: which work, and how often each task.
 
-By the rules of `propose`, for thousands of decks at once: the facts come from one question in SQL, and decks that are
+By the rules of `propose_scopes`, for thousands of decks at once: the facts come from one question in SQL, and decks that are
 alike in them are worked out once. A test holds both against each other.
 """
 

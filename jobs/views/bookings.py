@@ -37,7 +37,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def arrival_initial(row: Booking) -> dict[str, Any]:
-    return {"arrives_from": row.arrives_from, "arrives_to": row.arrives_to, "tells": True}
+    return {"arrives_from": row.arrives_from, "arrives_to": row.arrives_to, "notify_client": True}
 
 
 def booking_or_404(pk: int) -> Booking:
@@ -68,13 +68,13 @@ def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
         hours=asked.hours_or_default, property=asked.property, business=business, today=today
     )
     first = suggested[0].value if suggested else OTHER_DAY
-    initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "tells": True}
+    initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "notify_client": True}
     return BookingForm(request.POST or None, decks=asked.selectable_decks, suggested=suggested, initial=initial)
 
 
 def submit_booking(request: HttpRequest, form: BookingForm, asked: BookingRequest) -> Booking | None:
     values = form.cleaned_data
-    names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival", "tells")
+    names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival", "notify_client")
     return run_or_add_error(form, lambda: actions.book_work(
         property=asked.property, decks=list(values["decks"]), week=None, offer=asked.offer, by=current_user(request),
         now=timezone.now(), **{name: values[name] for name in names},
@@ -107,7 +107,7 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
 
 
 def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> Booking | None:
-    names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival", "tells")
+    names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival", "notify_client")
     values = {name: form.cleaned_data[name] for name in names}
     return run_or_add_error(
         form, lambda: actions.move_booking(booking=row, by=current_user(request), now=timezone.now(), **values)

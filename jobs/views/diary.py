@@ -70,7 +70,7 @@ def hold_form_initial(request: HttpRequest) -> dict[str, Any]:
 
 
 def hold_form_defaults() -> dict[str, Any]:
-    return {name: HoldDayForm.base_fields[name].initial for name in ("why", "tells")}
+    return {name: HoldDayForm.base_fields[name].initial for name in ("why", "notify_client")}
 
 
 def redirect_to_week(day: date) -> HttpResponseRedirect:

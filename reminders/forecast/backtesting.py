@@ -55,7 +55,7 @@ class Backtest:
     Parameters
     ----------
     scores : dict of str to Scores
-        By name of `FORECASTS`.
+        By name of `FORECAST_NAMES`.
     reliability : list of Bin
         Of the learned forecast.
     coverage : Coverage

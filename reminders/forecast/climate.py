@@ -80,7 +80,7 @@ def radiation_from_sunshine(sunshine_share: ArrayLike, extraterrestrial: ArrayLi
     ----------
     sunshine_share : array_like
         Hours of bright sunshine over hours of daylight, 0 to 1.
-    above_air : array_like
+    extraterrestrial : array_like
         Sun above the air, MJ/m² a day.
 
     Returns
@@ -98,7 +98,7 @@ def clear_sky_radiation(extraterrestrial: ArrayLike, elevation_m: ArrayLike = 0.
 
     Parameters
     ----------
-    above_air : array_like
+    extraterrestrial : array_like
         Sun above the air, MJ/m² a day.
     elevation_m : array_like
         Metres above the sea.

@@ -33,9 +33,9 @@ def workable_months(
         Days with rain.
     season : array_like of bool, shape (12,), optional
         Months in which the business works.
-    least_celsius : float
+    min_celsius : float
         Coldest mean at which the finish may be applied.
-    most_wet_share : float
+    max_wet_share : float
         Wettest share of days.
 
     Returns

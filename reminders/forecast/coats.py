@@ -52,7 +52,7 @@ def _raise_for_rows(name: str, rule: str, values: NDArray[Any], bad: NDArray[np.
 
 
 def encode_levels(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
-    """Turn words of the vocabulary into codes (their place in `VOCABULARY`).
+    """Turn words of the vocabulary into codes (their place in `CATEGORY_LEVELS`).
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ class Coats:
     deck : array_like of int
         Key of the deck; -1 for a deck that is not in the books.
     finish_class, pigment, base, species_class, texture : array_like
-        Words of `VOCABULARY`.
+        Words of `CATEGORY_LEVELS`.
     roof_cover, summer_shade, winter_shade : array_like
         Shares, 0 to 1.
     orientation : array_like
@@ -133,15 +133,15 @@ class Coats:
     height : array_like
         Of the boards above the ground, m; NaN if not measured.
     airflow, traffic, salt : array_like
-        Words of `VOCABULARY`.
+        Words of `CATEGORY_LEVELS`.
     pool : array_like of bool
         Whether beside a pool.
     litter : array_like
-        Words of `VOCABULARY`.
+        Words of `CATEGORY_LEVELS`.
     coats : array_like of int
         Coats put on by the job, at least 1.
     preparation : array_like
-        Words of `VOCABULARY`.
+        Words of `CATEGORY_LEVELS`.
     sound_on : array_like
         Last inspection that found this coat sound; NaN if none.
     worn_on : array_like

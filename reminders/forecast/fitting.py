@@ -108,7 +108,7 @@ def fit(
         What is believed without them.
     deck_effect : bool
         Whether decks have a pace of their own.
-    misgrade : float
+    misclassification : float
         Chance that a visit is graded on the wrong side of the limit.
     nodes : int
         Quadrature nodes a deck.

@@ -84,7 +84,7 @@ class InspectionData:
             In days since 1970-01-01.
         prior : Posterior
             What is believed without visits.
-        misgrade : float
+        misclassification : float
             Chance that a visit is graded on the wrong side of the limit.
         nodes : int
             Quadrature nodes a deck.
@@ -188,7 +188,7 @@ class Comparison:
 
     Parameters
     ----------
-    adopted : bool
+    is_adopted : bool
         Whether it is.
     candidate_score : float
         Its mean log score over the held-back visits; less is better.

@@ -61,7 +61,7 @@ def prepare_intervals(lower: Floats, upper: Floats, misclassification: float = 0
         Ages at which the coats were sound.
     upper : ndarray
         Ages at which they were worn.
-    misgrade : float
+    misclassification : float
         Chance that a visit reads sound for worn or the other way round; below one half.
 
     Returns
@@ -70,7 +70,7 @@ def prepare_intervals(lower: Floats, upper: Floats, misclassification: float = 0
         The same, prepared.
     """
     if not 0 <= misclassification < 0.5:
-        raise ValueError(f"misgrade must lie between 0 and 0.5; got {misclassification}")
+        raise ValueError(f"misclassification must lie between 0 and 0.5; got {misclassification}")
     with np.errstate(divide="ignore"):
         low, high = np.log(lower), np.log(upper)
     exact = lower == upper
@@ -114,13 +114,13 @@ def log_likelihood_terms(
 
     Parameters
     ----------
-    seen : Observed
+    observed : Observed
         What was seen.
     eta : ndarray, shape (..., n)
         Where log life is expected: its mean if the law is log-normal.
     spread : float
         Scale of log life: its standard deviation if the law is log-normal.
-    law : Law, optional
+    distribution : Law, optional
         How lives scatter; log-normal if not given.
 
     Returns
@@ -144,13 +144,13 @@ def row_log_likelihoods(
 
     Parameters
     ----------
-    seen : Observed
+    observed : Observed
         What was seen.
     eta : ndarray, shape (..., n)
         Where log life is expected.
     spread : float
         Scale of log life.
-    law : Law, optional
+    distribution : Law, optional
         How lives scatter; log-normal if not given.
 
     Returns

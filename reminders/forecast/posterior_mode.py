@@ -131,17 +131,17 @@ def prepare_log_posterior(
         Prior precision.
     deck_effect : bool
         Whether decks have a pace of their own.
-    misgrade : float
+    misclassification : float
         Chance that a visit is graded on the wrong side of the limit.
     nodes : int
         Quadrature nodes a deck.
-    law : Law
+    distribution : Law
         How lives scatter.
 
     Returns
     -------
     Problem
-        Ready for `maximise`.
+        Ready for `find_posterior_mode`.
     """
     # A deck key below nought stands for no deck in particular.
     own = np.arange(len(lives)) if not deck_effect else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
@@ -160,9 +160,9 @@ def group_by_coat_count(
         The lives.
     deck : ndarray of int, shape (n,)
         The deck of each.
-    misgrade : float
+    misclassification : float
         Chance that a visit is graded on the wrong side of the limit.
-    law : Law
+    distribution : Law
         How lives scatter.
 
     Returns
@@ -277,7 +277,7 @@ def covariance_from_information(information: Floats) -> Floats:
 
     Parameters
     ----------
-    curvature : ndarray, shape (p, p)
+    information : ndarray, shape (p, p)
         Negative Hessian.
 
     Returns

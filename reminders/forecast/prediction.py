@@ -109,7 +109,7 @@ def predict(
     coats : Coats
         The running coat of each deck, with the last inspection that found it sound or the first that found it worn.
     posterior : Posterior
-        What is believed; `PRIOR` if the business has no visits yet.
+        What is believed; `PUBLISHED_PRIOR` if the business has no visits yet.
     today : array_like
         The day for which the chance of being worn is wanted, in days since 1970-01-01; one, or one a row.
     weights : ClockWeights

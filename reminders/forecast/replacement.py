@@ -53,7 +53,7 @@ def optimal_replacement_age(
     ----------
     survival : callable
         Chance that the strip limit is not passed by an age.
-    lived : callable
+    restricted_mean : callable
         Its integral from 0 to that age.
     recoat_cost : float
         Price of the planned job.

@@ -157,7 +157,7 @@ class WindowCoverage:
         What is sure whatever happened between visits.
     coats : int
         Coats that the estimate rests on.
-    enough : bool
+    is_enough : bool
         Whether these are enough to show the estimate.
     """
 

@@ -53,7 +53,7 @@ class ReturnCounts:
 
 @dataclass(frozen=True)
 class AccuracyFigures:
-    """The newest reckoning; `fit` is the one tried then and `in_use` the one that forecasts rest on."""
+    """The newest reckoning; `fit` is the one tried then and `shelf` the one that forecasts rest on."""
 
     fit: ModelFit
     in_use: ModelFit | None

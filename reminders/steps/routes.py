@@ -85,7 +85,7 @@ class Routes:
         self.rules: dict[tuple[frozenset[str], str, date], LegalRule] = {}
 
     def route(self, client: int, channel: str, *, on: date) -> Route | str:
-        """The way on that day, or why there is none, in the order in which `contactable` asks."""
+        """The way on that day, or why there is none, in the order in which `contact_permission` asks."""
         if channel in self.transports_down:
             return self.transports_down[channel]
         rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
@@ -139,7 +139,7 @@ class Routes:
         return ""
 
     def why_no_address(self, client: int, channel: str) -> str:
-        """In the words of `contactable`, which asks a client that has its contact points at hand."""
+        """In the words of `contact_permission`, which asks a client that has its contact points at hand."""
         row = Client(pk=client)
         row._prefetched_objects_cache = {  # type: ignore[attr-defined] # as prefetch_related leaves it
             "contact_points": [

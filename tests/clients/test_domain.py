@@ -116,7 +116,7 @@ def asked(monkeypatch):
         questions.append(key)
         return GOOD.get(key, [])
 
-    monkeypatch.setattr(page, "ask", ask)
+    monkeypatch.setattr(page, "dns_query", ask)
     return questions
 
 

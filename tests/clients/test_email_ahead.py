@@ -25,7 +25,7 @@ def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         return original(head, message, **more)
 
     original = email.compose_email
-    monkeypatch.setattr(email, "compose", compose)
+    monkeypatch.setattr(email, "compose_email", compose)
     return found
 
 

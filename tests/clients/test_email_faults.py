@@ -155,7 +155,7 @@ def test_a_fault_of_ours_goes_before_a_person_and_stops_nobody_else(
             raise RuntimeError("a fault of ours")
         return compose(head, message, **options)
 
-    monkeypatch.setattr(email, "compose", stumble)
+    monkeypatch.setattr(email, "compose_email", stumble)
     for number in (1, 2):
         queued(number)
     outbox.deliver()

@@ -29,15 +29,15 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("
 def quick(line: PaperLine, monkeypatch: pytest.MonkeyPatch) -> PaperLine:
     """Each message goes within the time of a look, however busy this machine is."""
     line.looks_ahead = True
-    monkeypatch.setattr(sender, "FRESH_SECONDS", 60.0)
-    monkeypatch.setattr(ledger, "FRESH_SECONDS", 60.0)
+    monkeypatch.setattr(sender, "PERMIT_FRESH_SECONDS", 60.0)
+    monkeypatch.setattr(ledger, "PERMIT_FRESH_SECONDS", 60.0)
     return line
 
 
 @pytest.fixture
 def stale(quick: PaperLine, monkeypatch: pytest.MonkeyPatch) -> None:
     """As if each look were too old by the time that its message goes."""
-    monkeypatch.setattr(ledger, "FRESH_SECONDS", 0.0)
+    monkeypatch.setattr(ledger, "PERMIT_FRESH_SECONDS", 0.0)
 
 
 def five() -> list[Message]:
@@ -56,7 +56,7 @@ def test_behind_a_slow_message_nothing_is_looked_at_ahead(quick: PaperLine, monk
     five()
     seen: list[int] = []
     quick.during = lambda message: elsewhere(lambda: seen.append(states()["transmitting"]))
-    monkeypatch.setattr(sender, "FRESH_SECONDS", 0.0)  # so many seconds that no message is quick enough
+    monkeypatch.setattr(sender, "PERMIT_FRESH_SECONDS", 0.0)  # so many seconds that no message is quick enough
     assert outbox.deliver().accepted == 5
     assert seen == [1, 1, 1, 1, 1]
 
@@ -161,8 +161,8 @@ def test_the_batches_of_two_senders_are_told_apart(left_behind: list[Message]) -
 
 @pytest.fixture
 def small_batches(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
-    monkeypatch.setattr(delivering, "BATCH", 2)
-    monkeypatch.setattr(sender, "BATCH", 2)
+    monkeypatch.setattr(delivering, "BATCH_SIZE", 2)
+    monkeypatch.setattr(sender, "BATCH_SIZE", 2)
     settings.EMAIL_CONNECTIONS = 2
 
 

@@ -130,7 +130,7 @@ def test_what_was_accepted_is_written_down_after_the_database_came_back(
     line: PaperLine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     message = queued(1)
-    monkeypatch.setattr(ledger, "RESCUE_WAITS", (0.01, 0.01))
+    monkeypatch.setattr(ledger, "RECOVERY_WAITS", (0.01, 0.01))
     send = line.send
 
     def send_and_cut(given: Message, permit: SendPermit) -> SendOutcome:

@@ -66,7 +66,7 @@ def few_towns(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def towns(db: None, few_towns: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tables, "TOWNS", few_towns)
+    monkeypatch.setattr(tables, "TOWNS_FILE", few_towns)
     loading.load_towns()
 
 
@@ -179,7 +179,7 @@ def test_a_broken_table_leaves_the_towns_as_they_were(tmp_path: Path, monkeypatc
     whole = Place.objects.count()
     broken = tmp_path / "towns.csv.gz"
     broken.write_bytes(gzip.compress((some_towns() + '"1","No place","","","XX","north","","UTC","0"\n').encode()))
-    monkeypatch.setattr(tables, "TOWNS", broken)
+    monkeypatch.setattr(tables, "TOWNS_FILE", broken)
     with pytest.raises(Exception, match="double precision"):
         loading.load_towns()
     assert Place.objects.count() == whole

@@ -130,7 +130,7 @@ def test_a_lost_answer_is_unconfirmed_and_never_sent_again(peer: Peer, row: Text
 def later(message: Message) -> None:
     """As if all that happened to it were an hour ago."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(delivery_reports, "SETTLED", timedelta(0))
+        patch.setattr(delivery_reports, "SETTLING_TIME", timedelta(0))
         assert delivery_reports.query_gateway(message=message, now=timezone.now())
 
 
@@ -198,7 +198,7 @@ def test_a_gateway_that_does_not_let_us_in_stops_the_line_not_the_messages(
 ) -> None:
     queued_text(1), queued_text(2)
     monkeypatch.setattr(
-        "clients.messaging.channels.fake_gateway.FakeGatewayHandler.be",
+        "clients.messaging.channels.fake_gateway.FakeGatewayHandler.respond",
         lambda self, *_: self.send_json(401, {"error": "key"}),
     )
 

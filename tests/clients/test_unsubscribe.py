@@ -149,7 +149,7 @@ def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_t
         assert words in page
         assert "unsubscribe" not in page.lower()
     assert "Stop these messages?" in unknown.content.decode()
-    assert Consent.objects.filter(client=message.client)[0].wording == outbox.unsubscribing.UNSUBSCRIBED_BY_LINK
+    assert Consent.objects.filter(client=message.client)[0].wording == outbox.opt_out.UNSUBSCRIBED_BY_LINK
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from reminders.forecast.predict import predict_log_life
+from reminders.forecast.prediction import predict_log_life
 
 from reminders.forecast import (
     PUBLISHED_PRIOR,

@@ -173,7 +173,7 @@ def test_a_mixed_sample_agrees_with_scipy() -> None:
     assert [best.theta[0], np.exp(best.theta[1])] == pytest.approx([np.log(scale), shape], abs=2e-4)
 
 
-@pytest.mark.parametrize("misgrade", [0.0, 0.02])
+@pytest.mark.parametrize("misclassification", [0.0, 0.02])
 def test_derivatives_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4)
     problem = prepare_log_posterior(lives, np.zeros(5), np.eye(5), misclassification=misclassification, nodes=31)

@@ -140,7 +140,7 @@ def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> CensoredLive
     return CensoredLives(x=np.zeros((n, 0)), lower=lower, upper=upper, deck=deck)
 
 
-@pytest.mark.parametrize("misgrade", [0.0, 0.02])
+@pytest.mark.parametrize("misclassification", [0.0, 0.02])
 def test_derivatives_with_a_deck_effect_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4, is_weibull=True)
     problem = prepare_log_posterior(

@@ -125,7 +125,7 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
     tern: Crew, owner: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told: list[Any] = []
-    monkeypatch.setattr(after, "after_booking", [lambda decks, words: told.append((decks, words))])
+    monkeypatch.setattr(after, "booking_listeners", [lambda decks, words: told.append((decks, words))])
     deck = DeckFactory()
     offer = OfferFactory(property=deck.property)
 
@@ -188,7 +188,7 @@ def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(last_slot:
 def test_the_database_itself_refuses_an_hour_too_many(last_slot: list[Offer], monkeypatch: pytest.MonkeyPatch) -> None:
     decks = [offer.property.decks.get() for offer in last_slot]
     # As if the lock did nothing: both see the room, and only the constraint stands between them.
-    monkeypatch.setattr(bookings.crew_days, "lock", lambda crews: list(crews))
+    monkeypatch.setattr(bookings.crew_days, "lock_crews", lambda crews: list(crews))
 
     outcomes = at_once(*[lambda deck=deck: book(deck, first_day=MONDAY) for deck in decks])
 

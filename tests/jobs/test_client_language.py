@@ -111,7 +111,7 @@ def test_a_week_that_filled_up_is_said_in_french(client: Browser, link: str, mon
 
         raise NoRoomError("For staff.")
 
-    monkeypatch.setitem(__import__("jobs.views.public_offer", fromlist=["DEEDS"]).DEEDS, "accept", full)
+    monkeypatch.setitem(__import__("jobs.views.public_offer", fromlist=["ANSWER_ACTIONS"]).ANSWER_ACTIONS, "accept", full)
 
     assert "La semaine du 17–23 mai 2027 n'a plus de place" in shown(client.post(link, yes()))
 
@@ -172,7 +172,7 @@ def test_another_language_counts_from_the_next_draft_on(business: Business, owne
     deck = offer.scopes.get().deck
     order = OfferBrief(offer.property, list(propose_scopes([deck], today=offer_book.TODAY).values()))
 
-    again = offers.recalculate_draft(offer=offer, order=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner)
+    again = offers.recalculate_draft(offer=offer, brief=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner)
 
     assert again.language == "en-CA"
     assert "Clean" in [line.words for line in again.lines.all()]

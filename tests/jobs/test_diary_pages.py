@@ -79,7 +79,7 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(as_owner: Browser, ter
     page = as_owner.get(f"/diary/new/?deck={deck.pk}")
     first = page.context["form"]["when"].value()
 
-    form = {"decks": [deck.pk], "hours": "6", "when": first, "notes": "Ring twice", "tells": "on"}
+    form = {"decks": [deck.pk], "hours": "6", "when": first, "notes": "Ring twice", "notify_client": "on"}
     answer = as_owner.post(f"/diary/new/?deck={deck.pk}", form, follow=True)
 
     booking = Booking.objects.get()

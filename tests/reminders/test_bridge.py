@@ -243,7 +243,7 @@ def test_a_small_chunk_gives_the_same_forecasts(coated, monkeypatch):
         coated(on=date(year, 6, 1), roof_percent=year - 2000)
     actions.refresh_forecasts(today=TODAY, now=NOW)
     whole = list(Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions"))
-    monkeypatch.setattr(bridge, "CHUNK", 3)
+    monkeypatch.setattr(bridge, "DECKS_A_TRANSACTION", 3)
 
     assert actions.refresh_forecasts(today=TODAY, now=NOW) == 7
 
@@ -263,7 +263,7 @@ def test_a_refresh_that_breaks_off_leaves_the_old_forecast(coated, monkeypatch):
     deck = coated()
     before = Forecast.objects.get(deck=deck)
     later = datetime(2026, 12, 1, tzinfo=UTC)
-    monkeypatch.setattr(bridge, "COLUMNS", "deck_id, no_such_column")
+    monkeypatch.setattr(bridge, "COPIED_COLUMNS", "deck_id, no_such_column")
 
     with pytest.raises(psycopg.Error):
         actions.refresh_forecasts(deck_ids=[deck.pk], today=later.date(), now=later)

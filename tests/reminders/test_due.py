@@ -163,7 +163,7 @@ def test_the_crew_does_not_see_the_due_list(crew, as_user):
 
 
 def test_a_long_list_is_cut_into_pages_with_whole_subtotals(due_in, as_owner, monkeypatch):
-    monkeypatch.setattr(due_list, "A_PAGE", 3)
+    monkeypatch.setattr(due_list, "PAGE_SIZE", 3)
     place = PropertyFactory(client=client_who_agreed())
     for _ in range(5):
         due_in(date(2027, 3, 9), property=place, area_m2="10")

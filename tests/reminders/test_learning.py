@@ -55,7 +55,7 @@ def test_coats_without_visits_teach_nothing(business):
 @pytest.fixture
 def long_lived(business, monkeypatch) -> list[Deck]:
     """Finish that lasts half as long again as the priors say, seen on 28 decks over five years."""
-    monkeypatch.setattr(refitting, "figures_of", lambda *_, **__: {})  # many fits; see test_learning_figures.py
+    monkeypatch.setattr(refitting, "compute_figures", lambda *_, **__: {})  # many fits; see test_learning_figures.py
     return simulated_book(decks=28, months=27)
 
 

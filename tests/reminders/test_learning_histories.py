@@ -83,7 +83,7 @@ def test_the_book_is_read_in_few_queries_whatever_its_size(business, django_asse
 def test_chunks_join_to_the_same_book(business, monkeypatch):
     simulated_book(decks=7, months=16)
     whole = learning.load_training_data(today=TODAY)
-    monkeypatch.setattr(learning, "CHUNK", 2)
+    monkeypatch.setattr(learning, "DECKS_A_QUERY", 2)
 
     parts = learning.load_training_data(today=TODAY)
 

@@ -64,7 +64,7 @@ def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_messag
 
     assert sum(len(each.offers) for each in drafted) == Offer.objects.count() == 2
     assert sorted(Offer.objects.values_list("number", flat=True)) == [101, 102]
-    assert sorted(type(each).__name__ for each in sent) == ["Message", "OfferProblem"]
+    assert sorted(type(each).__name__ for each in sent) == ["Message", "OfferError"]
     assert Message.objects.count() == 1
 
 

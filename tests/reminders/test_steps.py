@@ -225,7 +225,7 @@ def test_nobody_is_left_out_for_a_client_without_a_language_or_favourite(due):
 
 
 def test_the_ways_to_many_are_those_to_one(coated, business):
-    """`Ways` asks for many at once what `contactable` asks for one."""
+    """`Routes` asks for many at once what `contact_permission` asks for one."""
     clients = [coated().property.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
     address = clients[2].usable_contact("email").value

@@ -46,7 +46,7 @@ def test_it_is_ill_before_any_loop_ran_and_after_the_database_left(
     def away(**options: object) -> None:
         raise OperationalError("no")
 
-    monkeypatch.setattr(heartbeat, "ages", away)
+    monkeypatch.setattr(heartbeat, "heartbeat_ages", away)
     answer = client.get("/health/?format=json")
     assert (answer.status_code, answer.json()) == (503, {"ok": False, "database": False})
 

@@ -27,7 +27,7 @@ def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     top.chmod(0o711)
     (top / "var").mkdir()
     monkeypatch.setattr(postgres, "VAR_DIR", top / "var")
-    monkeypatch.setattr(postgres, "OUTSIDE", top / "outside")
+    monkeypatch.setattr(postgres, "ROOT_HOMES", top / "outside")
     yield top
     if postgres.data_version():
         kill_server()
@@ -41,7 +41,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))
         top.chmod(0o711)
         patch.setattr(postgres, "VAR_DIR", top / "var")
-        patch.setattr(postgres, "OUTSIDE", top / "outside")
+        patch.setattr(postgres, "ROOT_HOMES", top / "outside")
         postgres.prepare_data()
         with (postgres.server_home() / "data" / "postgresql.conf").open("a") as file:
             file.write("fsync = off\n")
@@ -181,7 +181,7 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
         return answer
 
     with monkeypatch.context() as patch:
-        patch.setattr(postgres, "run", killed_initdb)
+        patch.setattr(postgres, "run_as_server_user", killed_initdb)
         with pytest.raises(KeyboardInterrupt):
             postgres.start_server()
     assert postgres.start_server() is True
@@ -200,13 +200,13 @@ def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.
 
 def test_any_path_makes_an_address_that_settings_read_back(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     odd = Path("/srv/Moss + Sons & Co 100%/var/postgres")
-    monkeypatch.setattr(postgres, "home", lambda: odd)
+    monkeypatch.setattr(postgres, "server_home", lambda: odd)
     read = dj_database_url.parse(postgres.database_url())
     assert (read["OPTIONS"].get("host") or read["HOST"]) == str(odd / "socket")
 
 
 def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(postgres, "home", lambda: Path("/srv") / ("deep" * 40))
+    monkeypatch.setattr(postgres, "server_home", lambda: Path("/srv") / ("deep" * 40))
     assert len(str(postgres.socket_dir() / ".s.PGSQL.5432")) < 104  # sun_path of <sys/un.h> on macOS; 108 on Linux
 
 

@@ -28,7 +28,7 @@ time.sleep(300)
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(processes, "ROUND_SECONDS", 0.05)
+    monkeypatch.setattr(processes, "POLL_SECONDS", 0.05)
     monkeypatch.setattr(processes, "CHECK_SECONDS", 0.1)
 
 

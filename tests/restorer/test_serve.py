@@ -42,9 +42,9 @@ def test_postgres_is_stopped_only_by_its_owner_and_only_when_nobody_uses_it(
 ) -> None:
     stopped = []
     monkeypatch.setenv("RESTORER_OWNS_POSTGRES", owns)
-    monkeypatch.setattr(serve, "LETTING_GO_SECONDS", 0)
-    monkeypatch.setattr(serve.postgres, "is_in_use", lambda: in_use)
-    monkeypatch.setattr(serve.postgres, "stop", lambda: stopped.append(1))
+    monkeypatch.setattr(serve, "RELEASE_SECONDS", 0)
+    monkeypatch.setattr(serve.postgres, "has_other_connections", lambda: in_use)
+    monkeypatch.setattr(serve.postgres, "stop_server", lambda: stopped.append(1))
     serve.Command().release_database()
     assert len(stopped) == stops
 

@@ -42,7 +42,7 @@ class UnconditionalPermit:
 
 
 def send_trial(*, business: Business, number: str, now: datetime) -> SendOutcome:
-    """One text message outside the outbox. Raises `LineDownError` if nobody is there or no gateway is in use."""
+    """One text message outside the outbox. Raises `TransportDownError` if nobody is there or no gateway is in use."""
     text = f"{business.name}: this is a test of {now.astimezone(business.zone):%H:%M:%S}. Text messages work."
     message = Message(address=number, text=text, message_id=f"<trial{secrets.token_hex(12)}@localhost>")
     line = GatewayTransport(business)

@@ -48,7 +48,7 @@ class SendPermit(Protocol):
 class Transport(Protocol):
     """A connection to whoever takes messages of one channel, one recipient a message.
 
-    `connect` comes first, and again whenever `is_open` has become False; it raises `LineDownError`. `send` calls
+    `connect` comes first, and again whenever `is_open` has become False; it raises `TransportDownError`. `send` calls
     `look.go()` right before the point of no return, and hands nothing over unless that says True. It may call
     `look.start()` earlier, once the far side has something to do, so that both work at once. `send` raises nothing for
     what the far side does. `lease_seconds` is longer than all its time-outs together.

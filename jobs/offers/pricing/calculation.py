@@ -53,7 +53,7 @@ def price_work(
     """Reckon the lines of one visit.
 
     Order: work and height surcharge of each deck, prices a visit, materials, the larger of the reductions (on the
-    work), what is missing to the minimum charge (without travel), travel. Raises `PricingProblem`.
+    work), what is missing to the minimum charge (without travel), travel. Raises `PricingError`.
     """
     check_priceable(prices, decks)
     work = [line for deck in decks for line in deck_lines(prices, deck, units)] + visit_lines(prices, decks)

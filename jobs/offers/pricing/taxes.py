@@ -48,7 +48,7 @@ class TaxedAmount:
 def calculate_totals(
     lines: Sequence[PricedLine], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool
 ) -> Totals:
-    """Raises `PricingProblem` where reductions are larger than all the rest, or an amount cannot be right."""
+    """Raises `PricingError` where reductions are larger than all the rest, or an amount cannot be right."""
     large = next((line for line in lines if abs(line.amount) > MAX_LINE_AMOUNT), None)
     if large is not None:
         raise PricingError(f"“{large.words}” comes to more than {MAX_LINE_AMOUNT:,}. Check its quantity and price.")

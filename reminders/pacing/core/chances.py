@@ -9,9 +9,9 @@ class Beta:
 
     Parameters
     ----------
-    yes : float
+    alpha : float
         Successes, counted or believed.
-    no : float
+    beta : float
         Failures, counted or believed.
     """
 
@@ -63,9 +63,9 @@ def remaining_chance(chance: float, weeks_waited: float, last_week: float) -> fl
     ----------
     chance : float
         At the beginning.
-    waited : float
+    weeks_waited : float
         Weeks gone by.
-    last : float
+    last_week : float
         Weeks after which no answer comes any more.
 
     Returns

@@ -150,7 +150,7 @@ def fits_intervals(intervals: HallIntervals, total: Floats, column: int, more: F
 
     Parameters
     ----------
-    found : Stretches
+    intervals : Stretches
         The stretches.
     total : ndarray, shape (k, 3)
         Moments of each stretch so far.
@@ -176,7 +176,7 @@ def slack_by_week(intervals: HallIntervals, total: Floats, z: float) -> Floats:
 
     Parameters
     ----------
-    found : Stretches
+    intervals : Stretches
         The stretches.
     total : ndarray, shape (k, 3)
         Moments of each stretch so far.
@@ -198,7 +198,7 @@ def overrun_chances(intervals: HallIntervals, moments: Floats) -> Floats:
 
     Parameters
     ----------
-    found : Stretches
+    intervals : Stretches
         The stretches.
     moments : ndarray, shape (p + w, 3)
         What goes out by week.
@@ -218,15 +218,15 @@ class LinearisedBound:
     """A straight bound above mean + z·sd, exact at one spread, for every stretch.
 
     The root is concave, so its tangent at V₀ lies above it: sd ≤ (V/√V₀ + √V₀)/2 for V = v + b². The shared doubt b is
-    kept at most at `most`, so b² ≤ most·b. Any plan that keeps the straight bound keeps mean + z·sd ≤ hours.
+    kept at most at `max_doubt`, so b² ≤ most·b. Any plan that keeps the straight bound keeps mean + z·sd ≤ hours.
 
     Parameters
     ----------
     slopes : ndarray, shape (k, 3)
         Of mean, variance and shared doubt.
-    start : ndarray, shape (k,)
+    intercept : ndarray, shape (k,)
         What is taken off the hours at once.
-    most : ndarray, shape (k,)
+    max_doubt : ndarray, shape (k,)
         Bound of the shared doubt, to be kept beside the straight one.
     """
 
@@ -242,7 +242,7 @@ def linearise_bound(
 
     Parameters
     ----------
-    found : Stretches
+    intervals : Stretches
         The stretches.
     moments : ndarray, shape (p + w, 3), or None
         What goes out by week in the plan; None before there is one.

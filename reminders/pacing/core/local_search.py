@@ -18,7 +18,7 @@ class PlanExchange:
 
     Parameters
     ----------
-    found : Stretches
+    intervals : Stretches
         The stretches of weeks.
     total : ndarray, shape (k, 3)
         Moments of each stretch, with everything that is in the plan.

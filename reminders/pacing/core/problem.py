@@ -42,9 +42,9 @@ class PacingRules:
     ----------
     risk : float
         Chance allowed, for each stretch of weeks, that more hours are accepted than the crews have.
-    hour_worth : float
+    hour_value : float
         Money that one filled hour counts for beside what haste saves.
-    give : float
+    max_saving_loss : float
         Share of what haste saves (or loses) that may be given up for reminding a town in few weeks.
     """
 
@@ -146,11 +146,11 @@ class CrewHours:
 
     Parameters
     ----------
-    open : ndarray, shape (w + lead.last,)
+    available : ndarray, shape (w + lead.last,)
         Hours not booked in each week, from the first of the plan on.
-    out_week : ndarray, shape (k,)
+    outstanding_week : ndarray, shape (k,)
         Weeks in which something went out before the plan, all below 0.
-    out : ndarray, shape (k, 3)
+    outstanding : ndarray, shape (k, 3)
         Their moments, as `Work.moments`.
     """
 
