@@ -1,4 +1,5 @@
-"""Who may open a page: one decorator a right, on top of sign-in, which is the default everywhere; and who asks."""
+"""Who may open a page: one decorator a right, on top of sign-in, which is the default everywhere;
+and who asks."""
 
 from collections.abc import Callable
 from functools import wraps

@@ -1,4 +1,5 @@
-"""What must follow when a deck or its place changes or a client leaves; apps above register (reminders/apps.py)."""
+"""What must follow when a deck or its place changes or a client leaves;
+apps above register (reminders/apps.py)."""
 
 from collections.abc import Callable, Collection
 
@@ -15,6 +16,7 @@ client_departure_listeners: list[Callable[[Collection[int], str], None]] = []
 
 
 def publish_client_departures(client_ids: Collection[int], reason: str) -> None:
-    """Call it inside the transaction in which clients asked to hear no more, or were put away; the words say which."""
+    """Call it inside the transaction in which clients asked to hear no more, or were put away;
+    the words say which."""
     for follow in client_departure_listeners:
         follow(client_ids, reason)

@@ -14,17 +14,28 @@ class ClientsConfig(AppConfig):
         from clients.messaging import models as messaging_models
 
         # Said beside the field's label, on every form: what to do, not a rule of the program.
-        Field.default_error_messages = Field.default_error_messages | {"required": "Please fill this in."}
+        Field.default_error_messages = Field.default_error_messages | {
+            "required": "Please fill this in."
+        }
 
         auditlog.register(models.Business, exclude_fields=["suppression_key", "updated_at"])
         auditlog.register(
             models.User,
             mask_fields=["password"],
-            mask_callable="clients.audit_trail.mask_value",  # the library's own mask leaves half of the hash to be read
+            # the library's own mask leaves half of the hash to be read
+            mask_callable="clients.audit_trail.mask_value",
             exclude_fields=["last_login"],
         )
-        auditlog.register(messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"])
-        people = (models.Client, models.ContactPoint, models.Property, models.Deck, models.LocalNormals)
+        auditlog.register(
+            messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"]
+        )
+        people = (
+            models.Client,
+            models.ContactPoint,
+            models.Property,
+            models.Deck,
+            models.LocalNormals,
+        )
         for model in (*people, messaging_models.MessageText, messaging_models.LawRule):
             auditlog.register(model)
         self.connect_mail_service()

@@ -12,9 +12,18 @@ from django.db.models import Field, Model, QuerySet
 
 from clients.models import User
 
-ACTION_VERBS = {LogEntry.Action.CREATE: "added", LogEntry.Action.UPDATE: "changed", LogEntry.Action.DELETE: "deleted"}
+ACTION_VERBS = {
+    LogEntry.Action.CREATE: "added",
+    LogEntry.Action.UPDATE: "changed",
+    LogEntry.Action.DELETE: "deleted",
+}
 MAX_VALUE_LENGTH = 200
-IGNORED_FIELDS = {"id", "created_at", "updated_at", "uploaded_at"}  # they say nothing that the entry does not
+IGNORED_FIELDS = {
+    "id",
+    "created_at",
+    "updated_at",
+    "uploaded_at",
+}  # they say nothing that the entry does not
 PROGRAM = "program"
 
 
@@ -46,7 +55,8 @@ def mask_value(value: str) -> str:
 
 
 def audit_log_entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
-    """Newest first; `person` is the key of a user or "program", `record` such as client-7 or client."""
+    """Newest first; `person` is the key of a user or "program", `record` such as client-7 or
+    client."""
     rows = LogEntry.objects.select_related("actor", "content_type").order_by("-timestamp", "-id")
     if person == PROGRAM:
         rows = rows.filter(actor=None)
@@ -68,10 +78,14 @@ def describe_entries(rows: Iterable[LogEntry]) -> Iterator[AuditEntry]:
     for row in rows:
         kind = row.content_type
         yield AuditEntry(
-            at=row.timestamp, who=str(row.actor) if row.actor else "", action=ACTION_VERBS.get(row.action, "saw"),
-            kind=content_type_name(kind), record=row.object_repr[:MAX_VALUE_LENGTH], key=f"{kind.model}-{row.object_id}",
+            at=row.timestamp,
+            who=str(row.actor) if row.actor else "",
+            action=ACTION_VERBS.get(row.action, "saw"),
+            kind=content_type_name(kind),
+            record=row.object_repr[:MAX_VALUE_LENGTH],
+            key=f"{kind.model}-{row.object_id}",
             changes=list(field_changes(row, kind.model_class())),
-        )  # fmt: skip
+        )
 
 
 def content_type_name(kind: ContentType) -> str:
@@ -80,7 +94,8 @@ def content_type_name(kind: ContentType) -> str:
 
 
 def field_changes(row: LogEntry, model: type[Model] | None) -> Iterator[FieldChange]:
-    """Only what can be read: times that the program keeps are left out, an added row tells just what it holds."""
+    """Only what can be read: times that the program keeps are left out, an added row tells just
+    what it holds."""
     for name, values in (row.changes_dict or {}).items():
         if name in IGNORED_FIELDS or not isinstance(values, list) or len(values) != 2:
             continue
@@ -91,7 +106,9 @@ def field_changes(row: LogEntry, model: type[Model] | None) -> Iterator[FieldCha
         if name == "password":
             yield FieldChange("password", "", "")
         elif before != after:
-            yield FieldChange(str(getattr(field, "verbose_name", name)).replace("_", " "), before, after)
+            yield FieldChange(
+                str(getattr(field, "verbose_name", name)).replace("_", " "), before, after
+            )
 
 
 def model_field(model: type[Model] | None, name: str) -> Any:
@@ -116,7 +133,10 @@ def display_value(field: "Field[Any, Any] | None", value: Any) -> str:
 def audited_types() -> list[tuple[str, str]]:
     """The sorts of record that have entries."""
     ids = LogEntry.objects.order_by().values_list("content_type_id", flat=True).distinct()
-    return sorted((kind.model, content_type_name(kind)) for kind in ContentType.objects.filter(pk__in=list(ids)))
+    return sorted(
+        (kind.model, content_type_name(kind))
+        for kind in ContentType.objects.filter(pk__in=list(ids))
+    )
 
 
 def audit_actors() -> QuerySet[User]:

@@ -8,8 +8,22 @@ from babel.core import UnknownLocaleError
 from babel.numbers import get_territory_currencies
 
 NON_COUNTRY_CODES = {"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"}
-NON_TOWN_ZONE_PREFIXES = ("Etc/", "SystemV/", "posix", "right", "US/", "Canada/", "Brazil/", "Chile/", "Mexico/")
-CUSTOMARY = {"US", "LR", "MM"}  # countries that have not gone metric (NIST, Metric System FAQ; from memory)
+NON_TOWN_ZONE_PREFIXES = (
+    "Etc/",
+    "SystemV/",
+    "posix",
+    "right",
+    "US/",
+    "Canada/",
+    "Brazil/",
+    "Chile/",
+    "Mexico/",
+)
+CUSTOMARY = {
+    "US",
+    "LR",
+    "MM",
+}  # countries that have not gone metric (NIST, Metric System FAQ; from memory)
 
 
 @cache
@@ -17,7 +31,9 @@ def country_choices() -> list[tuple[str, str]]:
     """(two letters, English name), by name; ISO 3166-1 as the Unicode CLDR lists it."""
     names = Locale("en").territories
     found = [(code, name) for code, name in names.items() if len(code) == 2 and code.isalpha()]
-    return sorted([pair for pair in found if pair[0] not in NON_COUNTRY_CODES], key=lambda pair: pair[1])
+    return sorted(
+        [pair for pair in found if pair[0] not in NON_COUNTRY_CODES], key=lambda pair: pair[1]
+    )
 
 
 @cache
@@ -27,7 +43,9 @@ def zone_choices() -> list[tuple[str, list[tuple[str, str]]]]:
     for name in sorted(available_timezones()):
         continent, _, town = name.partition("/")
         if town and not name.startswith(NON_TOWN_ZONE_PREFIXES):
-            continents.setdefault(continent, []).append((name, town.replace("_", " ").replace("/", ", ")))
+            continents.setdefault(continent, []).append(
+                (name, town.replace("_", " ").replace("/", ", "))
+            )
     return list(continents.items())
 
 

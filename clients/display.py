@@ -1,4 +1,5 @@
-"""How values are written for people: in the units, currency and locale of the business, for clients in theirs."""
+"""How values are written for people: in the units, currency and locale of the business, for clients
+in theirs."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,7 +21,9 @@ from clients.models import Business
 from clients.units import QUANTITIES, Units
 
 _business: ContextVar[Business | None] = ContextVar("business", default=None)
-_language: ContextVar[str] = ContextVar("language", default="")  # of the client who reads; empty: staff read
+_language: ContextVar[str] = ContextVar(
+    "language", default=""
+)  # of the client who reads; empty: staff read
 
 
 @contextmanager
@@ -42,7 +45,8 @@ def current_business() -> Business:
 def in_client_language(language: str) -> Iterator[None]:
     """Inside the block words, dates, money and numbers are in the client's language.
 
-    Where the program has no words in it (or it is empty) they are in that of the business, else in English.
+    Where the program has no words in it (or it is empty) they are in that of the business, else in
+    English.
     """
     with override_language(supported_language(language, current_business().locale)):
         yield
@@ -50,7 +54,8 @@ def in_client_language(language: str) -> Iterator[None]:
 
 @contextmanager
 def in_staff_language() -> Iterator[None]:
-    """Inside the block everything is written as people of the business read it, whoever caused it."""
+    """Inside the block everything is written as people of the business read it, whoever caused
+    it."""
     with override_language(""):
         yield
 
@@ -66,7 +71,8 @@ def override_language(language: str) -> Iterator[None]:
 
 
 def current_locale() -> str:
-    """That of the business; for a client of another language that language, as its country writes it if it does."""
+    """That of the business; for a client of another language that language, as its country writes
+    it if it does."""
     own, language = current_business().locale.replace("-", "_"), _language.get()
     if not language or primary_language(own) == language:
         return own
@@ -126,13 +132,18 @@ def format_month(value: date | None) -> str:
 
 
 def format_phone(value: str) -> str:
-    """National form inside the business's country, international form elsewhere; text that is no number stays."""
+    """National form inside the business's country, international form elsewhere;
+    text that is no number stays."""
     try:
         parsed = phonenumbers.parse(value, current_business().country)
     except phonenumbers.NumberParseException:
         return value
     inside = parsed.country_code == phonenumbers.country_code_for_region(current_business().country)
-    form = phonenumbers.PhoneNumberFormat.NATIONAL if inside else phonenumbers.PhoneNumberFormat.INTERNATIONAL
+    form = (
+        phonenumbers.PhoneNumberFormat.NATIONAL
+        if inside
+        else phonenumbers.PhoneNumberFormat.INTERNATIONAL
+    )
     return phonenumbers.format_number(parsed, form)
 
 

@@ -1,4 +1,5 @@
-"""What somebody had typed when a form could not be taken: kept so that it can be sent again, never lost."""
+"""What somebody had typed when a form could not be taken:
+kept so that it can be sent again, never lost."""
 
 import json
 from collections.abc import Iterator
@@ -28,11 +29,17 @@ def submitted_fields(request: HttpRequest) -> FieldPairs:
     """The fields of the form without tokens and passwords; nothing if another site sent it."""
     if request.method != "POST" or not is_same_site(request):
         return []
-    return [(name, value) for name, values in request.POST.lists() if not is_secret_field(name) for value in values]
+    return [
+        (name, value)
+        for name, values in request.POST.lists()
+        if not is_secret_field(name)
+        for value in values
+    ]
 
 
 def is_same_site(request: HttpRequest) -> bool:
-    """Sent by a page of ours: else a foreign site could have its words sent again under somebody's name."""
+    """Sent by a page of ours: else a foreign site could have its words sent again under somebody's
+    name."""
     site = request.headers.get("Sec-Fetch-Site")
     origin = request.headers.get("Origin") or request.headers.get("Referer", "")
     return site in {None, "same-origin"} and urlsplit(origin).netloc == request.get_host()
@@ -65,5 +72,10 @@ def readable_fields(pairs: FieldPairs) -> Iterator[tuple[str, str]]:
     """What a person typed and might copy; numbers of rows and other bookkeeping are left out."""
     for name, value in pairs:
         last = name.rpartition("-")[2]
-        if value.strip() and value != "on" and last not in BOOKKEEPING_FIELDS and not INVISIBLE_CHARACTERS.search(name):
+        if (
+            value.strip()
+            and value != "on"
+            and last not in BOOKKEEPING_FIELDS
+            and not INVISIBLE_CHARACTERS.search(name)
+        ):
             yield last.replace("_", " "), value

@@ -1,4 +1,5 @@
-"""The signs of life of background loops: that a process exists does not prove that it works (docs/operations.md)."""
+"""The signs of life of background loops:
+that a process exists does not prove that it works (docs/operations.md)."""
 
 from datetime import datetime, timedelta
 
@@ -21,4 +22,7 @@ def remove_heartbeat(name: str) -> None:
 
 def heartbeat_ages(*, now: datetime) -> dict[str, float]:
     """Seconds since each loop last beat."""
-    return {row.name: max((now - row.beat_at).total_seconds(), 0.0) for row in Heartbeat.objects.order_by("name")}
+    return {
+        row.name: max((now - row.beat_at).total_seconds(), 0.0)
+        for row in Heartbeat.objects.order_by("name")
+    }

@@ -1,4 +1,5 @@
-"""Puts the business on each request and shows times in its zone; keeps a form whose sender is no longer signed in."""
+"""Puts the business on each request and shows times in its zone;
+keeps a form whose sender is no longer signed in."""
 
 from collections.abc import Callable
 from typing import Any
@@ -29,17 +30,25 @@ class BusinessMiddleware:
         if business is None and not request.path.startswith(PATHS_WITHOUT_BUSINESS):
             return redirect("first_visit")
         request.business = business  # type: ignore[attr-defined]
-        with display.override_business(business), timezone.override(business.zone if business else None):
+        with (
+            display.override_business(business),
+            timezone.override(business.zone if business else None),
+        ):
             return self.get_response(request)
 
 
 class SignInMiddleware(LoginRequiredMiddleware):
-    """Sign-in is the default on every page. A form sent after the session ended is kept, not thrown away."""
+    """Sign-in is the default on every page.
+    A form sent after the session ended is kept, not thrown away."""
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
         if request.method == "POST":
             return sign_in.show_interrupted_form(request)
         if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in
-            back = urlencode({"next": urlsplit(request.headers.get("HX-Current-URL", "")).path or "/"})
-            return HttpResponse(status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"})
+            back = urlencode(
+                {"next": urlsplit(request.headers.get("HX-Current-URL", "")).path or "/"}
+            )
+            return HttpResponse(
+                status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"}
+            )
         return super().handle_no_permission(request, view_func)

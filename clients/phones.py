@@ -1,4 +1,5 @@
-"""Reading telephone numbers: the only place, beside display, that knows the phonenumbers library."""
+"""Reading telephone numbers: the only place, beside display, that knows the phonenumbers
+library."""
 
 from dataclasses import dataclass
 
@@ -21,7 +22,8 @@ class PhoneError(ValueError):
 
 @dataclass(frozen=True)
 class Phone:
-    """A number: E.164 (with `;ext=` if it has an extension), as read in its country, and a doubt about it, if any."""
+    """A number: E.164 (with `;ext=` if it has an extension), as read in its country, and a doubt
+    about it, if any."""
 
     e164: str
     display: str
@@ -30,14 +32,19 @@ class Phone:
 
 
 def parse_phone(text: str, country: str) -> Phone:
-    """Read a number as written in a country (two letters). Numbers no plan lists yet are taken, with a warning."""
+    """Read a number as written in a country (two letters).
+    Numbers no plan lists yet are taken, with a warning."""
     text = " ".join(text.split())
     try:
         number = phonenumbers.parse(text, country or None)
     except NumberParseException as error:
         raise PhoneError(parse_error_message(text[:40], error)) from error
     check_possible_number(text, number)
-    warning = "" if phonenumbers.is_valid_number(number) else f"“{text}” is not a number that is in use. Check it."
+    warning = (
+        ""
+        if phonenumbers.is_valid_number(number)
+        else f"“{text}” is not a number that is in use. Check it."
+    )
     is_mobile = phonenumbers.number_type(number) == PhoneNumberType.MOBILE
     shown = phonenumbers.format_number(number, PhoneNumberFormat.INTERNATIONAL)
     return Phone(format_e164(number), shown, warning, is_mobile)
@@ -47,10 +54,13 @@ def check_possible_number(text: str, number: phonenumbers.PhoneNumber) -> None:
     verdict = phonenumbers.is_possible_number_with_reason(number)
     if verdict != ValidationResult.IS_POSSIBLE:
         raise PhoneError(
-            f"“{text}” {IMPOSSIBLE_REASONS.get(verdict, 'is not a telephone number')}. Write it with its area code."
+            f"“{text}” {IMPOSSIBLE_REASONS.get(verdict, 'is not a telephone number')}. Write it"
+            " with its area code."
         )
     if len(number.extension or "") > MAX_EXTENSION_DIGITS:
-        raise PhoneError(f"The extension of “{text}” has too many digits. Write at most {MAX_EXTENSION_DIGITS}.")
+        raise PhoneError(
+            f"The extension of “{text}” has too many digits. Write at most {MAX_EXTENSION_DIGITS}."
+        )
 
 
 def format_e164(number: phonenumbers.PhoneNumber) -> str:
@@ -63,6 +73,9 @@ def parse_error_message(text: str, error: NumberParseException) -> str:
         return f"“{text}” needs a country: write it with + and the country code."
     if error.error_type == NumberParseException.TOO_LONG:
         return f"“{text}” has too many digits. Write one number."
-    if error.error_type in {NumberParseException.TOO_SHORT_NSN, NumberParseException.TOO_SHORT_AFTER_IDD}:
+    if error.error_type in {
+        NumberParseException.TOO_SHORT_NSN,
+        NumberParseException.TOO_SHORT_AFTER_IDD,
+    }:
         return f"“{text}” has too few digits. Write it with its area code."
     return f"“{text}” is not a telephone number. Write digits, such as 902-555-0123."

@@ -1,4 +1,5 @@
-"""Rows printed by commands: a table for people, JSON or CSV for programs. Keys are documented in docs/operations.md."""
+"""Rows printed by commands: a table for people, JSON or CSV for programs.
+Keys are documented in docs/operations.md."""
 
 import csv
 import json
@@ -17,35 +18,51 @@ OutputRow = Mapping[str, Any]
 
 def add_format_option(parser: ArgumentParser) -> None:
     """The `--format` option, the same for every command that prints rows."""
-    parser.add_argument("--format", choices=OUTPUT_FORMATS, default="table", help="How to print (default: table).")
+    parser.add_argument(
+        "--format", choices=OUTPUT_FORMATS, default="table", help="How to print (default: table)."
+    )
 
 
 def plain_value(value: Any) -> Any:
-    """Dates as ISO 8601; decimals as strings, so that no digit is lost; words as they read in the language in force."""
+    """Dates as ISO 8601; decimals as strings, so that no digit is lost;
+    words as they read in the language in force."""
     if isinstance(value, date | datetime):
         return value.isoformat()
     return str(value) if isinstance(value, Decimal | Promise) else value
 
 
-def write_rows(rows: Iterable[OutputRow], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
+def write_rows(
+    rows: Iterable[OutputRow], *, format: str, out: TextIO | OutputWrapper, columns: Sequence[str]
+) -> None:
     """Write the named columns of each row, in that order."""
     chosen = [{column: plain_value(row.get(column)) for column in columns} for row in rows]
     {"table": write_table, "json": write_json, "csv": write_csv}[format](chosen, out, columns)
 
 
-def write_json(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
+def write_json(
+    rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]
+) -> None:
     out.write(json.dumps(rows, ensure_ascii=False, indent=2) + "\n")
 
 
-def write_csv(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
+def write_csv(
+    rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]
+) -> None:
     writer = csv.DictWriter(cast(TextIO, out), columns, lineterminator="\r\n")
     writer.writeheader()
-    writer.writerows([{column: escape_formula(value) for column, value in row.items()} for row in rows])
+    writer.writerows(
+        [{column: escape_formula(value) for column, value in row.items()} for row in rows]
+    )
 
 
 def escape_formula(value: Any) -> Any:
-    """Text that a spreadsheet would run as a formula gets a leading apostrophe; numbers keep their sign."""
-    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not is_numeric_text(value):
+    """Text that a spreadsheet would run as a formula gets a leading apostrophe;
+    numbers keep their sign."""
+    if (
+        isinstance(value, str)
+        and value[:1] in {"=", "+", "-", "@", "\t", "\r"}
+        and not is_numeric_text(value)
+    ):
         return "'" + value
     return value
 
@@ -58,11 +75,18 @@ def is_numeric_text(text: str) -> bool:
     return True
 
 
-def write_table(rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]) -> None:
-    table = [list(columns)] + [["" if row[name] is None else table_cell(row[name]) for name in columns] for row in rows]
+def write_table(
+    rows: list[dict[str, Any]], out: TextIO | OutputWrapper, columns: Sequence[str]
+) -> None:
+    table = [list(columns)] + [
+        ["" if row[name] is None else table_cell(row[name]) for name in columns] for row in rows
+    ]
     widths = [max(len(line[place]) for line in table) for place in range(len(columns))]
     for line in table:
-        out.write("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() + "\n")
+        out.write(
+            "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+            + "\n"
+        )
     out.write(f"({len(rows)} rows)\n" if len(rows) != 1 else "(1 row)\n")
 
 

@@ -1,6 +1,7 @@
 """SI inside, metric or US customary on screen: the factors and the words, in one place.
 
-Factors are the exact definitions of the international yard (1959) and the US gallon (231 cubic inches).
+Factors are the exact definitions of the international yard (1959) and the US gallon (231 cubic
+inches).
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,5 @@
-"""What apps above want done, in the same transaction, after jobs, bookings or answers of clients changed.
+"""What apps above want done, in the same transaction, after jobs, bookings or answers of clients
+changed.
 
 The jobs app may not import them; they add their function here when they start (reminders/apps.py).
 """

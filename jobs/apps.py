@@ -1,4 +1,5 @@
-"""The jobs app, the rows whose changes are kept in the audit trail, and what ends an unanswered offer."""
+"""The jobs app, the rows whose changes are kept in the audit trail, and what ends an unanswered
+offer."""
 
 from collections.abc import Collection
 from typing import TYPE_CHECKING
@@ -43,7 +44,8 @@ class JobsConfig(AppConfig):
 
 
 def connect_offer_withdrawals() -> None:
-    """Offers that nobody answered are withdrawn when their decks are booked or done, or the client leaves."""
+    """Offers that nobody answered are withdrawn when their decks are booked or done, or the client
+    leaves."""
     from clients.after import client_departure_listeners
     from jobs.after import booking_listeners, job_change_listeners
 
@@ -59,13 +61,17 @@ def connect_offer_withdrawals() -> None:
 def withdraw_after_booking(deck_ids: Collection[int], words: str) -> None:
     from jobs.actions import offer_withdrawal as withdrawing
 
-    withdrawing.withdraw_offers_about_decks(deck_ids=deck_ids, history_note=words, now=current_time())
+    withdrawing.withdraw_offers_about_decks(
+        deck_ids=deck_ids, history_note=words, now=current_time()
+    )
 
 
 def withdraw_after_leaving(client_ids: Collection[int], words: str) -> None:
     from jobs.actions import offer_withdrawal as withdrawing
 
-    withdrawing.withdraw_offers_of_clients(client_ids=client_ids, history_note=words, now=current_time())
+    withdrawing.withdraw_offers_of_clients(
+        client_ids=client_ids, history_note=words, now=current_time()
+    )
 
 
 def withdraw_after_job(deck_ids: Collection[int]) -> None:

@@ -1,4 +1,5 @@
-"""When a crew arrives: a time, from one time to another, or not said; by the clock of the property."""
+"""When a crew arrives: a time, from one time to another, or not said;
+by the clock of the property."""
 
 from dataclasses import dataclass
 from datetime import time
@@ -12,7 +13,8 @@ from clients import display
 
 @dataclass(frozen=True)
 class Arrival:
-    """On each day of a booking; without `begins` nothing was said, without `ends` it is about that time."""
+    """On each day of a booking; without `begins` nothing was said, without `ends` it is about that
+    time."""
 
     begins: time | None = None
     ends: time | None = None
@@ -28,7 +30,8 @@ class Arrival:
 
     @property
     def words(self) -> str:
-        """“8:00 a.m.” or “8:00 a.m. – 10:00 a.m.”, as the business in force writes; empty if nothing was said."""
+        """“8:00 a.m.” or “8:00 a.m. – 10:00 a.m.”, as the business in force writes;
+        empty if nothing was said."""
         return self.format_for_locale(display.current_locale())
 
     @property
@@ -37,7 +40,9 @@ class Arrival:
         return _("The crew arrives about {time}.").format(time=self.words) if self else ""
 
     def format_for_locale(self, locale: Locale | str) -> str:
-        return " – ".join(format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each)
+        return " – ".join(
+            format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each
+        )
 
 
 UNSPECIFIED_ARRIVAL = Arrival()

@@ -1,6 +1,8 @@
-"""Photographs: checked to be images, turned upright, shrunk, and freed of everything but the picture.
+"""Photographs: checked to be images, turned upright, shrunk, and freed of everything but the
+picture.
 
-A form that comes back with an error keeps its photographs here, under its form key, until it is sent again.
+A form that comes back with an error keeps its photographs here, under its form key, until it is
+sent again.
 """
 
 import uuid
@@ -26,7 +28,8 @@ class PhotoError(ValueError):
 
 
 def normalize_photo(upload: File) -> ContentFile:
-    """An upright JPEG of at most 2000 pixels a side without EXIF, so without the place where it was taken."""
+    """An upright JPEG of at most 2000 pixels a side without EXIF, so without the place where it was
+    taken."""
     name = (upload.name or "The file")[:80]
     if (upload.size or 0) > MAX_PHOTO_BYTES:
         raise PhotoError(f"“{name}” is larger than 20 MB. Send a smaller picture.")
@@ -38,13 +41,16 @@ def normalize_photo(upload: File) -> ContentFile:
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise PhotoError(f"“{name}” has too many pixels. Send a smaller picture.") from error
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
-        raise PhotoError(f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP.") from error
+        raise PhotoError(
+            f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP."
+        ) from error
     return ContentFile(encode_jpeg(picture), name=f"{uuid.uuid4().hex}.jpg")
 
 
 @contextmanager
 def refuse_truncated_images() -> Iterator[None]:
-    """The library that prints PDFs tells Pillow to accept half a file; a photo that broke off must be sent again."""
+    """The library that prints PDFs tells Pillow to accept half a file;
+    a photo that broke off must be sent again."""
     before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False
     try:
         yield
@@ -56,7 +62,9 @@ def upright_rgb(upload: File) -> Image.Image:
     """The picture alone, upright, transparent parts on white."""
     upload.seek(0)
     with Image.open(upload, formats=PHOTO_FORMATS) as opened:
-        opened.draft("RGB", (MAX_SIDE_PIXELS, MAX_SIDE_PIXELS))  # a large JPEG is read at the size that is needed
+        opened.draft(
+            "RGB", (MAX_SIDE_PIXELS, MAX_SIDE_PIXELS)
+        )  # a large JPEG is read at the size that is needed
         picture = ImageOps.exif_transpose(opened)
     if "A" in picture.getbands() or "transparency" in picture.info:
         picture = picture.convert("RGBA")
@@ -90,7 +98,10 @@ def staged_photo_names(form_key: uuid.UUID) -> list[str]:
     """The names of the photographs that a form left here."""
     if not default_storage.exists(staging_folder(form_key)):
         return []
-    return sorted(f"{staging_folder(form_key)}/{name}" for name in default_storage.listdir(staging_folder(form_key))[1])
+    return sorted(
+        f"{staging_folder(form_key)}/{name}"
+        for name in default_storage.listdir(staging_folder(form_key))[1]
+    )
 
 
 def stage_photos(form_key: uuid.UUID, files: list[ContentFile]) -> None:

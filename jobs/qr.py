@@ -1,6 +1,8 @@
-"""A QR code of a link, for whoever holds the paper and a phone: ISO/IEC 18004, bytes, error correction level M.
+"""A QR code of a link, for whoever holds the paper and a phone:
+ISO/IEC 18004, bytes, error correction level M.
 
-Versions 1 to 9, which hold up to 180 bytes. What the eight masks cost is weighed as the standard has it (7.8.3).
+Versions 1 to 9, which hold up to 180 bytes. What the eight masks cost is weighed as the standard
+has it (7.8.3).
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,15 +13,36 @@ import numpy as np
 from numpy.typing import NDArray
 
 Grid = NDArray[np.bool_]
-# ISO/IEC 18004, table 9, level M: error correction codewords of a block, and the data codewords of each block.
-BLOCKS = {1: (10, [16]), 2: (16, [28]), 3: (26, [44]), 4: (18, [32] * 2), 5: (24, [43] * 2), 6: (16, [27] * 4),
-          7: (18, [31] * 4), 8: (22, [38, 38, 39, 39]), 9: (22, [36, 36, 36, 37, 37])}  # fmt: skip
+# ISO/IEC 18004, table 9, level M: error correction codewords of a block, and the data codewords of
+# each block.
+BLOCKS = {
+    1: (10, [16]),
+    2: (16, [28]),
+    3: (26, [44]),
+    4: (18, [32] * 2),
+    5: (24, [43] * 2),
+    6: (16, [27] * 4),
+    7: (18, [31] * 4),
+    8: (22, [38, 38, 39, 39]),
+    9: (22, [36, 36, 36, 37, 37]),
+}
 # Annex E: where the centres of alignment patterns stand.
-ALIGNED = {1: [], 2: [6, 18], 3: [6, 22], 4: [6, 26], 5: [6, 30], 6: [6, 34], 7: [6, 22, 38], 8: [6, 24, 42],
-           9: [6, 26, 46]}  # fmt: skip
+ALIGNED = {
+    1: [],
+    2: [6, 18],
+    3: [6, 22],
+    4: [6, 26],
+    5: [6, 30],
+    6: [6, 34],
+    7: [6, 22, 38],
+    8: [6, 24, 42],
+    9: [6, 26, 46],
+}
 QUIET_ZONE = 4  # light modules around
-FINDER_LIKE = [[True, False, True, True, True, False, True] + [False] * 4,
-               [False] * 4 + [True, False, True, True, True, False, True]]  # fmt: skip
+FINDER_LIKE = [
+    [True, False, True, True, True, False, True] + [False] * 4,
+    [False] * 4 + [True, False, True, True, True, False, True],
+]
 
 
 def galois_tables() -> tuple[list[int], list[int]]:
@@ -70,10 +93,13 @@ def version_for(text: bytes) -> int:
 
 
 def codewords(text: bytes, version: int) -> list[int]:
-    """Mode, length, text and padding, cut into blocks, with corrections, interleaved (7.4 to 7.6)."""
+    """Mode, length, text and padding, cut into blocks, with corrections, interleaved (7.4 to
+    7.6)."""
     count, sizes = BLOCKS[version]
     bits = f"0100{len(text):08b}" + "".join(f"{byte:08b}" for byte in text) + "0000"
-    data = [int(bits[place : place + 8].ljust(8, "0"), 2) for place in range(0, len(bits), 8)][: sum(sizes)]
+    data = [int(bits[place : place + 8].ljust(8, "0"), 2) for place in range(0, len(bits), 8)][
+        : sum(sizes)
+    ]
     data += [0xEC if n % 2 == 0 else 0x11 for n in range(sum(sizes) - len(data))]
     blocks, start = [], 0
     for size in sizes:
@@ -88,7 +114,8 @@ def interleaved(blocks: Sequence[Sequence[int]]) -> Iterator[int]:
 
 
 def patterns(version: int) -> tuple[Grid, Grid]:
-    """The modules that are the same in every code of a version, and which modules are taken (format included)."""
+    """The modules that are the same in every code of a version, and which modules are taken (format
+    included)."""
     size = 17 + 4 * version
     dark, taken = np.zeros((size, size), bool), np.zeros((size, size), bool)
     dark[6, ::2] = dark[::2, 6] = True
@@ -142,7 +169,8 @@ def put_format(dark: Grid, mask: int) -> None:
 
 
 def free_module_positions(taken: Grid) -> Iterator[tuple[int, int]]:
-    """Free modules in the order in which bits are laid: two columns at a time from the right, up and down (7.7.3)."""
+    """Free modules in the order in which bits are laid:
+    two columns at a time from the right, up and down (7.7.3)."""
     size, is_upward = len(taken), True
     for right in [*range(size - 1, 6, -2), *range(5, 0, -2)]:
         for row in range(size - 1, -1, -1) if is_upward else range(size):
@@ -154,14 +182,28 @@ def masks(size: int) -> list[Grid]:
     """The eight patterns that may be laid over the data (table 10); row i, column j."""
     i, j = np.indices((size, size))
     product, rest = i * j % 2, i * j % 3
-    return [(i + j) % 2 == 0, i % 2 == 0, j % 3 == 0, (i + j) % 3 == 0, (i // 2 + j // 3) % 2 == 0,
-            product + rest == 0, (product + rest) % 2 == 0, ((i + j) % 2 + rest) % 2 == 0]  # fmt: skip
+    return [
+        (i + j) % 2 == 0,
+        i % 2 == 0,
+        j % 3 == 0,
+        (i + j) % 3 == 0,
+        (i // 2 + j // 3) % 2 == 0,
+        product + rest == 0,
+        (product + rest) % 2 == 0,
+        ((i + j) % 2 + rest) % 2 == 0,
+    ]
 
 
 def mask_penalty(dark: Grid) -> int:
-    """How hard it is to read (7.8.3): long runs, blocks, what looks like a finder, and too much of one colour."""
+    """How hard it is to read (7.8.3): long runs, blocks, what looks like a finder, and too much of
+    one colour."""
     lines = [*dark.tolist(), *dark.T.tolist()]
-    runs = sum(length - 2 for line in lines for _, group in groupby(line) if (length := len(list(group))) >= 5)
+    runs = sum(
+        length - 2
+        for line in lines
+        for _, group in groupby(line)
+        if (length := len(list(group))) >= 5
+    )
     same = dark[1:, 1:] == dark[:-1, :-1]
     blocks = int((same & (dark[1:, :-1] == dark[:-1, 1:]) & (dark[1:, 1:] == dark[1:, :-1])).sum())
     alike = sum(line[n : n + 11] in FINDER_LIKE for line in lines for n in range(len(line) - 10))
@@ -169,7 +211,8 @@ def mask_penalty(dark: Grid) -> int:
 
 
 def qr_modules(text: str) -> Grid:
-    """The code of the text, True where a module is dark, without the quiet zone. Raises ValueError if too long."""
+    """The code of the text, True where a module is dark, without the quiet zone.
+    Raises ValueError if too long."""
     content = text.encode()
     version = version_for(content)
     dark, taken = patterns(version)
@@ -199,7 +242,7 @@ def qr_svg(text: str, title: str) -> str:
                 runs.append(f"M{column} {row}h{length}v1h-{length}z")
             column += length
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}" shape-rendering="crispEdges">'
-        f'<title>{escape(title)}</title><path fill="#fff" d="M0 0h{size}v{size}H0z"/>'
-        f'<path fill="#000" d="{"".join(runs)}"/></svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}"'
+        f' shape-rendering="crispEdges"><title>{escape(title)}</title><path fill="#fff" d="M0'
+        f' 0h{size}v{size}H0z"/><path fill="#000" d="{"".join(runs)}"/></svg>'
     )

@@ -1,6 +1,7 @@
 """Looking things up: a few words in, the decks they mean out, typing errors forgiven, best first.
 
-Two queries: the first finds, for each word typed, the words of the book that were meant; the second finds the decks.
+Two queries: the first finds, for each word typed, the words of the book that were meant; the second
+finds the decks.
 """
 
 from collections.abc import Sequence
@@ -20,15 +21,18 @@ SELECT typed.word, known.is_known, CASE WHEN known.is_known THEN ARRAY[]::text[]
         WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {MIN_SIMILARITY}
         ORDER BY similarity(w.word, typed.word) DESC, w.word LIMIT 4
     ) END
-FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place), LATERAL (SELECT typed.word ~ '^[0-9]+$' OR EXISTS (
-    SELECT FROM jobs_searchword w WHERE w.word ~>=~ typed.word AND w.word ~<~ (typed.word || chr(1114111))
+FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place),
+    LATERAL (SELECT typed.word ~ '^[0-9]+$' OR EXISTS (
+    SELECT FROM jobs_searchword w WHERE w.word ~>=~ typed.word
+        AND w.word ~<~ (typed.word || chr(1114111))
 ) AS is_known) AS known ORDER BY typed.place
 """  # noqa: S608 - a constant
 
 RANKED_HITS_SQL = f"""
 SELECT client_id, deck_id, rank FROM (
     SELECT e.client_id, e.deck_id, ts_rank('{{0.1, 0.2, 0.5, 1.0}}', e.document, query) AS rank
-    FROM to_tsquery('simple', %s) AS query, jobs_searchentry e WHERE e.document @@ query LIMIT {MAX_RANKED_HITS}
+    FROM to_tsquery('simple', %s) AS query, jobs_searchentry e
+        WHERE e.document @@ query LIMIT {MAX_RANKED_HITS}
 ) AS ranked ORDER BY rank DESC, deck_id DESC NULLS LAST LIMIT %s OFFSET %s
 """  # noqa: S608 - a constant
 
@@ -44,7 +48,8 @@ class SearchHit:
 
 @dataclass(frozen=True)
 class SearchResult:
-    """The answer: hits best first, what was read instead of what was typed, and words the book does not know."""
+    """The answer: hits best first, what was read instead of what was typed, and words the book does
+    not know."""
 
     hits: Sequence[SearchHit]
     read_as: dict[str, str]
@@ -64,21 +69,24 @@ def search_words(text: str) -> list[str]:
 
 
 def word_readings(words: Sequence[str]) -> list[tuple[str, bool, list[str]]]:
-    """For each word: itself, whether the book knows it (or a word that begins so), and the closest known words."""
+    """For each word: itself, whether the book knows it (or a word that begins so), and the closest
+    known words."""
     with connection.cursor() as cursor:
         cursor.execute(WORD_READINGS_SQL, [list(words)])
         return cursor.fetchall()
 
 
 def tsquery_term(word: str, is_known: bool, close: Sequence[str]) -> str:
-    """A word as a tsquery: as a beginning if the book knows it, else the closest words (or one that finds nothing)."""
+    """A word as a tsquery: as a beginning if the book knows it, else the closest words (or one that
+    finds nothing)."""
     if is_known or not close:
         return f"{word}:*"
     return "(" + " | ".join(f"{candidate}:*" for candidate in close) + ")"
 
 
 def find_decks(text: str, *, limit: int = 50, offset: int = 0) -> SearchResult:
-    """Decks (and clients without one) that hold all the words; if none does, those that hold any."""
+    """Decks (and clients without one) that hold all the words;
+    if none does, those that hold any."""
     readings = word_readings(search_words(text))
     if not readings:
         return SearchResult([], {}, [])
@@ -87,7 +95,9 @@ def find_decks(text: str, *, limit: int = 50, offset: int = 0) -> SearchResult:
         query_hits(" | ".join(terms), limit, offset) if len(terms) > 1 else []
     )
     read_as = {word: close[0] for word, is_known, close in readings if not is_known and close}
-    return SearchResult(hits, read_as, [word for word, is_known, close in readings if not is_known and not close])
+    return SearchResult(
+        hits, read_as, [word for word, is_known, close in readings if not is_known and not close]
+    )
 
 
 def query_hits(query: str, limit: int, offset: int) -> list[SearchHit]:
@@ -97,8 +107,10 @@ def query_hits(query: str, limit: int, offset: int) -> list[SearchHit]:
 
 
 COATS_ON_DECKS_SQL = """
-SELECT j.deck_id, j.id, j.finished_on, j.kind, p.name, p.maker, a.colour, coalesce(b.code, ''), a.coats, a.litres
-FROM jobs_job j LEFT JOIN jobs_coatapplied a ON a.job_id = j.id LEFT JOIN jobs_product p ON p.id = a.product_id
+SELECT j.deck_id, j.id, j.finished_on, j.kind, p.name, p.maker, a.colour, coalesce(b.code, ''),
+    a.coats, a.litres
+FROM jobs_job j LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
+    LEFT JOIN jobs_product p ON p.id = a.product_id
 LEFT JOIN jobs_batch b ON b.id = a.batch_id
 WHERE j.deck_id = ANY (%s) ORDER BY j.finished_on DESC, j.id DESC, a.position
 """

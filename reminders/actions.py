@@ -31,56 +31,86 @@ class PlanChanged(Exception):  # noqa: N818 - it is no fault
 
 @dataclass(frozen=True)
 class RemindResult:
-    """What was queued, and the chosen decks left out; of the whole book only those that a preview showed to go."""
+    """What was queued, and the chosen decks left out;
+    of the whole book only those that a preview showed to go."""
 
     queued: list[Message]
     left_out: list[LeftOut]
 
 
-def refresh_forecasts(*, deck_ids: Collection[int] | None = None, today: date, now: datetime) -> int:
-    """Reckon anew when the newest coat of each deck is due; without deck ids, of all. Returns how many have one."""
+def refresh_forecasts(
+    *, deck_ids: Collection[int] | None = None, today: date, now: datetime
+) -> int:
+    """Reckon anew when the newest coat of each deck is due; without deck ids, of all.
+    Returns how many have one."""
     return bridge.store_forecasts(deck_ids=deck_ids, today=today, now=now)
 
 
 @transaction.atomic
 def queue_reminders(
-    *, deck_ids: Collection[int] | None, until: date, by: User | None, now: datetime, at_once: bool = False,
-    by_itself: bool = False, limit: int | None = None, agreed_fingerprint: str = "",
-) -> RemindResult:  # fmt: skip
-    """Queue one message a client about the words due before `until`, of the chosen decks or of the whole book.
+    *,
+    deck_ids: Collection[int] | None,
+    until: date,
+    by: User | None,
+    now: datetime,
+    at_once: bool = False,
+    by_itself: bool = False,
+    limit: int | None = None,
+    agreed_fingerprint: str = "",
+) -> RemindResult:
+    """Queue one message a client about the words due before `until`, of the chosen decks or of the
+    whole book.
 
-    Never twice about a coat and step in any channel: the clients are locked in order of key, so of two overlapping runs
-    the second waits and then finds the reminders of the first; constraints stand behind both. `most` limits the number
-    of messages, soonest first. `agreed` is the fingerprint of a preview; raises `PlanChanged` if the plan is another by
-    now. `at_once` and `by_itself` as in `reminders.steps.plan_reminders`.
+    Never twice about a coat and step in any channel: the clients are locked in order of key, so of
+    two overlapping runs the second waits and then finds the reminders of the first; constraints
+    stand behind both. `most` limits the number of messages, soonest first. `agreed` is the
+    fingerprint of a preview; raises `PlanChanged` if the plan is another by now. `at_once` and
+    `by_itself` as in `reminders.steps.plan_reminders`.
     """
     business = Business.objects.get()
     ahead = plan_reminders(
-        business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once, by_itself=by_itself
+        business=business,
+        now=now,
+        until=until,
+        deck_ids=deck_ids,
+        at_once=at_once,
+        by_itself=by_itself,
     )
     chosen = ahead.planned[:limit]
     lock_clients(each.client_id for each in chosen)
     decks = [due_step.coat.deck_id for each in chosen for due_step in each.due_steps]
-    made = plan_reminders(business=business, now=now, until=until, deck_ids=decks, at_once=at_once, by_itself=by_itself)
+    made = plan_reminders(
+        business=business,
+        now=now,
+        until=until,
+        deck_ids=decks,
+        at_once=at_once,
+        by_itself=by_itself,
+    )
     if agreed_fingerprint and plan_fingerprint(made.planned) != agreed_fingerprint:
         raise PlanChanged(PlanChanged.__doc__)
     queued = queue_planned_messages(made, business, by=by, now=now)
-    return RemindResult(queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out)
+    return RemindResult(
+        queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out
+    )
 
 
 @transaction.atomic
 def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> RemindResult:
-    """Say by another channel what nobody knows to have gone out: a person's deed, who takes it that it did not.
+    """Say by another channel what nobody knows to have gone out:
+    a person's deed, who takes it that it did not.
 
-    The unconfirmed message is then left at that. Nothing changes if there is no other way, or before the time that the
-    sending rules want to pass.
+    The unconfirmed message is then left at that. Nothing changes if there is no other way, or
+    before the time that the sending rules want to pass.
     """
     lock_clients([message.client_id])
     if not is_in_doubt(message, now=now):
         return RemindResult([], [])
     business = Business.objects.get()
     decks = message.reminders.values("deck")
-    planning = ReminderPlanner.of(coats_on_decks(decks), business=business, now=now, until=date.max, at_once=True)
+    planning = ReminderPlanner.of(
+        coats_on_decks(decks), business=business, now=now, until=date.max, at_once=True
+    )
     planning.facts.assumed_unsent = {message.pk}
     made = planning.run()
     if made.planned:
@@ -89,12 +119,15 @@ def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> Rem
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:
-    """Whoever plans, books or stops for these clients meanwhile waits until this transaction is over."""
+    """Whoever plans, books or stops for these clients meanwhile waits until this transaction is
+    over."""
     rows = Client.objects.filter(pk__in=set(client_ids)).order_by("pk")
     list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
-def queue_planned_messages(made: ReminderPlan, business: Business, *, by: User | None, now: datetime) -> list[Message]:
+def queue_planned_messages(
+    made: ReminderPlan, business: Business, *, by: User | None, now: datetime
+) -> list[Message]:
     """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
     drafts, unwritten = write_drafts(made.planned, business=business, today=business.today(now))
     made.left_out += unwritten
@@ -104,19 +137,32 @@ def queue_planned_messages(made: ReminderPlan, business: Business, *, by: User |
         for message in queueing.store_new_messages(list(messages.values()), by=by, now=now)
     }
     for key in messages.keys() - new.keys():
-        made.left_out += unwritable_decks(next(each for each in made.planned if each.key == key), ALREADY_QUEUED)
+        made.left_out += unwritable_decks(
+            next(each for each in made.planned if each.key == key), ALREADY_QUEUED
+        )
     Reminder.objects.bulk_create(
         Reminder(
-            deck_id=due_step.coat.deck_id, job_id=due_step.coat.job_id, message=new[each.key], step=due_step.next.step.number,
-            channel=each.route.channel, replaces_id=due_step.next.replaces,
+            deck_id=due_step.coat.deck_id,
+            job_id=due_step.coat.job_id,
+            message=new[each.key],
+            step=due_step.next.step.number,
+            channel=each.route.channel,
+            replaces_id=due_step.next.replaces,
         )
-        for each in made.planned if each.key in new for due_step in each.due_steps
-    )  # fmt: skip
+        for each in made.planned
+        if each.key in new
+        for due_step in each.due_steps
+    )
     return sorted(new.values(), key=lambda message: message.pk)
 
 
 def messages_from_drafts(
-    drafts: Sequence[Draft], made: ReminderPlan, business: Business, *, by: User | None, now: datetime
+    drafts: Sequence[Draft],
+    made: ReminderPlan,
+    business: Business,
+    *,
+    by: User | None,
+    now: datetime,
 ) -> dict[str, Message]:
     """Key → message, checked and not yet kept."""
     clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
@@ -135,32 +181,65 @@ def messages_from_drafts(
 
 
 def message_from_draft(
-    draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], business: Business, *, by: User | None,
+    draft: Draft,
+    clients: dict[int, Client],
+    consents: dict[int, Consent],
+    business: Business,
+    *,
+    by: User | None,
     now: datetime,
-) -> Message:  # fmt: skip
-    """The message with the law that was asked when it was planned, not to be sent once its basis has run out."""
+) -> Message:
+    """The message with the law that was asked when it was planned, not to be sent once its basis
+    has run out."""
     planned, written, route = draft.planned, draft.written, draft.planned.route
     message = queueing.draft_message(
-        business, client=clients[planned.client_id], kind=Message.Kind.REMINDER, channel=route.channel,
-        address=route.address, subject=written.subject, text=written.text, html=written.html, key=planned.key,
-        consent=consents.get(route.consent_id or 0), basis=route.basis, now=now, by=by, not_before=planned.goes_at,
+        business,
+        client=clients[planned.client_id],
+        kind=Message.Kind.REMINDER,
+        channel=route.channel,
+        address=route.address,
+        subject=written.subject,
+        text=written.text,
+        html=written.html,
+        key=planned.key,
+        consent=consents.get(route.consent_id or 0),
+        basis=route.basis,
+        now=now,
+        by=by,
+        not_before=planned.goes_at,
         language=written.language,
-    )  # fmt: skip
+    )
     message.law = route.rule.code
     if route.holds_until:
-        message.expires_at = datetime.combine(route.holds_until + timedelta(days=1), time.min, business.zone)
+        message.expires_at = datetime.combine(
+            route.holds_until + timedelta(days=1), time.min, business.zone
+        )
     return message
 
 
 @transaction.atomic
 def stop_reminders(
-    *, deck_ids: Collection[int], why: str, words: str = "", until: date | None = None, by: User | None, now: datetime
+    *,
+    deck_ids: Collection[int],
+    why: str,
+    words: str = "",
+    until: date | None = None,
+    by: User | None,
+    now: datetime,
 ) -> int:
-    """No more reminders about the coats now on these decks, and none that waits goes out. How many coats."""
+    """No more reminders about the coats now on these decks, and none that waits goes out.
+    How many coats."""
     lock_clients_of_decks(deck_ids)
     coats = Forecast.objects.filter(deck__in=deck_ids).values_list("deck_id", "job_id")
     for deck, job in coats:
-        values = {"deck_id": deck, "why": why, "words": words[:300], "until": until, "at": now, "by": by}
+        values = {
+            "deck_id": deck,
+            "why": why,
+            "words": words[:300],
+            "until": until,
+            "at": now,
+            "by": by,
+        }
         Stop.objects.update_or_create(job_id=job, defaults=values)
     cancel_waiting(deck_ids, f"{Stop.Why(why).label}.", by=by, now=now)
     return len(coats)
@@ -168,7 +247,11 @@ def stop_reminders(
 
 def lift_reminder_stop(*, deck: Deck) -> bool:
     """Reminders about the coat now on the deck may go again; True if they were stopped."""
-    return bool(Stop.objects.filter(deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")).delete()[0])
+    return bool(
+        Stop.objects.filter(
+            deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")
+        ).delete()[0]
+    )
 
 
 @transaction.atomic
@@ -181,9 +264,9 @@ def cancel_for_booking(*, deck_ids: Collection[int], words: str, now: datetime) 
 @transaction.atomic
 def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> int:
     """Cancel what waits about coats that another has been put on, or that are gone."""
-    waiting = Reminder.objects.filter(deck__in=deck_ids, message__state__in=CANCELLABLE_STATES).select_related(
-        "message"
-    )
+    waiting = Reminder.objects.filter(
+        deck__in=deck_ids, message__state__in=CANCELLABLE_STATES
+    ).select_related("message")
     if not waiting.exists():
         return 0
     lock_clients_of_decks(deck_ids)
@@ -198,11 +281,16 @@ def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
 
 
 def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:
-    waiting = Message.objects.filter(reminders__deck__in=deck_ids, state__in=CANCELLABLE_STATES).distinct()
+    waiting = Message.objects.filter(
+        reminders__deck__in=deck_ids, state__in=CANCELLABLE_STATES
+    ).distinct()
     return outbox.cancel_unsent(messages=list(waiting), why=why, now=now, by=by)
 
 
 def messages_with_reminders(messages: Collection[Message]) -> list[tuple[Message, list[Reminder]]]:
     """Each message with the reminders, and so the decks, that it is about."""
     prefetch_related_objects(list(messages), "client", "reminders__deck")
-    return [(message, sorted(message.reminders.all(), key=lambda reminder: reminder.pk)) for message in messages]
+    return [
+        (message, sorted(message.reminders.all(), key=lambda reminder: reminder.pk))
+        for message in messages
+    ]

@@ -1,4 +1,5 @@
-"""The reminders app: what follows here, in the same transaction, when jobs, decks, bookings or answers change."""
+"""The reminders app: what follows here, in the same transaction, when jobs, decks, bookings or
+answers change."""
 
 from collections.abc import Collection
 from datetime import date
@@ -62,10 +63,14 @@ def stop_reminders_on_decline(deck_ids: Collection[int], words: str) -> None:
     from reminders import actions
     from reminders.models import Stop
 
-    actions.stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=timezone.now())
+    actions.stop_reminders(
+        deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=timezone.now()
+    )
 
 
-def provide_forecast_summaries(deck_ids: Collection[int], today: date) -> "dict[int, ForecastSummary]":
+def provide_forecast_summaries(
+    deck_ids: Collection[int], today: date
+) -> "dict[int, ForecastSummary]":
     """What jobs/offers/forecast_summary.py asks."""
     from reminders.forecasting import forecast_summaries
 

@@ -7,7 +7,17 @@ from typing import Any
 from django.conf import settings
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
-from django.db.models import Count, ExpressionWrapper, F, FloatField, Func, IntegerField, Q, Sum, Value
+from django.db.models import (
+    Count,
+    ExpressionWrapper,
+    F,
+    FloatField,
+    Func,
+    IntegerField,
+    Q,
+    Sum,
+    Value,
+)
 from django.db.models.functions import Now, TruncMonth
 
 from clients import display
@@ -39,7 +49,8 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         return self.filter(due_on__lt=month)
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
-        """Towns by name; inside a town the decks worth most first: large ones and those long past due on that day."""
+        """Towns by name; inside a town the decks worth most first:
+        large ones and those long past due on that day."""
         lateness = 1 + DaysPast(Value(on), F("due_on")) / Value(365.0)
         worth = ExpressionWrapper(F("deck__area_m2") * lateness, output_field=FloatField())
         return self.annotate(worth=worth).order_by(
@@ -54,31 +65,45 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         return counted.order_by("town", "region")  # type: ignore[misc] # named by values()
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
-        """How many become due in each of so many months, from the first on; months without any are left out."""
+        """How many become due in each of so many months, from the first on;
+        months without any are left out."""
         until = shift_months(first, months)
         ahead = self.filter(due_on__gte=first, due_on__lt=until).order_by()
         return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("pk")))
 
 
 class Forecast(models.Model):
-    """When the coat on a deck is next due, as the model of `model_version` sees it (one row a deck)."""
+    """When the coat on a deck is next due, as the model of `model_version` sees it (one row a
+    deck)."""
 
     deck = models.OneToOneField(Deck, on_delete=models.CASCADE, related_name="forecast")
-    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="+", help_text="The job that made the coat.")
+    job = models.ForeignKey(
+        Job, on_delete=models.CASCADE, related_name="+", help_text="The job that made the coat."
+    )
     model_version = models.CharField(max_length=40)
     computed_at = models.DateTimeField(db_default=Now())
-    computed_on = models.DateField(help_text="The day for which the chance of being worn was computed.")
+    computed_on = models.DateField(
+        help_text="The day for which the chance of being worn was computed."
+    )
     window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
     due_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
     chance_worn = models.FloatField(help_text="On the day of computing.")
     median_months = models.FloatField(help_text="Median life of the coat in clock months.")
     log_sd = models.FloatField(help_text="Spread of the life on the log scale.")
-    reference_months = models.FloatField(help_text="Median life of the reference deck in clock months.")
-    contributions = models.JSONField(default=dict, help_text="Factor → months longer or shorter than the reference.")
+    reference_months = models.FloatField(
+        help_text="Median life of the reference deck in clock months."
+    )
+    contributions = models.JSONField(
+        default=dict, help_text="Factor → months longer or shorter than the reference."
+    )
     prior_share = models.FloatField(default=1.0, help_text="How much rests on the prior, 0 to 1.")
-    coat_build = models.PositiveSmallIntegerField(default=0, help_text="Coats since the last strip.")
-    sound_on = models.DateField(null=True, blank=True, help_text="Last visit at which the coat was found sound.")
+    coat_build = models.PositiveSmallIntegerField(
+        default=0, help_text="Coats since the last strip."
+    )
+    sound_on = models.DateField(
+        null=True, blank=True, help_text="Last visit at which the coat was found sound."
+    )
 
     objects = ForecastQuerySet.as_manager()
 
@@ -95,7 +120,9 @@ class Forecast(models.Model):
             ),
             models.CheckConstraint(
                 name="forecast_chances_are_shares",
-                condition=Q(chance_worn__gte=0, chance_worn__lte=1, prior_share__gte=0, prior_share__lte=1),
+                condition=Q(
+                    chance_worn__gte=0, chance_worn__lte=1, prior_share__gte=0, prior_share__lte=1
+                ),
             ),
         ]
 
@@ -114,12 +141,16 @@ class ModelFitQuerySet(models.QuerySet["ModelFit"]):
 
 
 class ModelFit(models.Model):
-    """What was learned from the business's own book on one day, how it did on held-back visits, and whether it is used.
+    """What was learned from the business's own book on one day, how it did on held-back visits, and
+    whether it is used.
 
-    A row is never changed but for `is_in_use`; scores are mean log scores over the same visits, less is better.
+    A row is never changed but for `is_in_use`; scores are mean log scores over the same visits,
+    less is better.
     """
 
-    version = models.CharField(max_length=40, unique=True, help_text="Equal data and priors give an equal version.")
+    version = models.CharField(
+        max_length=40, unique=True, help_text="Equal data and priors give an equal version."
+    )
     created_at = models.DateTimeField(db_default=Now())
     trained_on = models.DateField(help_text="Visits up to this day were learned from.")
     visits = models.PositiveIntegerField(help_text="Graded visits in the book.")
@@ -127,21 +158,31 @@ class ModelFit(models.Model):
     decks = models.PositiveIntegerField(help_text="Decks that they were on.")
     parameters = models.JSONField(help_text="As the numerical core wrote them.")
     held_back = models.PositiveIntegerField(default=0, help_text="Visits that the scores rest on.")
-    own_score = models.FloatField(null=True, help_text="Of this way of learning, as each visit came.")
+    own_score = models.FloatField(
+        null=True, help_text="Of this way of learning, as each visit came."
+    )
     in_use_score = models.FloatField(null=True, help_text="Of the fit that was in use then.")
-    flat_score = models.FloatField(null=True, help_text="Of the calendar rule: every deck once a year.")
+    flat_score = models.FloatField(
+        null=True, help_text="Of the calendar rule: every deck once a year."
+    )
     class_score = models.FloatField(null=True, help_text="Of the average of each finish class.")
     is_in_use = models.BooleanField(default=False)
     why = models.TextField(help_text="Why it was taken into use, or why not.")
-    figures = models.JSONField(default=dict, help_text="What the Figures page shows, as reckoned with this fit.")
+    figures = models.JSONField(
+        default=dict, help_text="What the Figures page shows, as reckoned with this fit."
+    )
 
     objects = ModelFitQuerySet.as_manager()
 
     class Meta:
         ordering = ["-pk"]
         constraints = [
-            models.UniqueConstraint(fields=["is_in_use"], condition=Q(is_in_use=True), name="one_fit_in_use"),
-            models.CheckConstraint(name="fit_has_learned_from_coats", condition=Q(coats__gte=1, decks__gte=1)),
+            models.UniqueConstraint(
+                fields=["is_in_use"], condition=Q(is_in_use=True), name="one_fit_in_use"
+            ),
+            models.CheckConstraint(
+                name="fit_has_learned_from_coats", condition=Q(coats__gte=1, decks__gte=1)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -149,25 +190,38 @@ class ModelFit(models.Model):
 
 
 class Reminder(models.Model):
-    """The decision to remind about one coat of one deck at one step; it exists at most once a channel."""
+    """The decision to remind about one coat of one deck at one step;
+    it exists at most once a channel."""
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="reminders")
-    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="reminders", help_text="The coat that is due.")
+    job = models.ForeignKey(
+        Job, on_delete=models.CASCADE, related_name="reminders", help_text="The coat that is due."
+    )
     message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
     step = models.PositiveSmallIntegerField(default=1)
     channel = models.CharField(max_length=6)
     replaces = models.OneToOneField(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by",
-        help_text="The reminder by another channel that reached nobody, for which this one stands in.",
-    )  # fmt: skip
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="replaced_by",
+        help_text=(
+            "The reminder by another channel that reached nobody, for which this one stands in."
+        ),
+    )
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         ordering = ["-created_at", "-id"]
         constraints = [
-            models.UniqueConstraint(fields=["job", "step", "channel"], name="reminder_once_a_coat_step_and_channel"),
             models.UniqueConstraint(
-                fields=["job", "step"], condition=Q(replaces=None), name="reminder_once_a_coat_and_step"
+                fields=["job", "step", "channel"], name="reminder_once_a_coat_step_and_channel"
+            ),
+            models.UniqueConstraint(
+                fields=["job", "step"],
+                condition=Q(replaces=None),
+                name="reminder_once_a_coat_and_step",
             ),
         ]
 
@@ -182,7 +236,8 @@ class ReminderStepQuerySet(models.QuerySet["ReminderStep"]):
 
 
 class ReminderStep(models.Model):
-    """One word of the sequence: when it is due, counted from the window of the forecast, and by which channels."""
+    """One word of the sequence: when it is due, counted from the window of the forecast, and by
+    which channels."""
 
     class Anchor(models.TextChoices):
         OPENS = "opens", "the day the window opens"
@@ -191,14 +246,19 @@ class ReminderStep(models.Model):
 
     number = models.PositiveSmallIntegerField(unique=True)
     purpose = models.CharField("text", max_length=10, choices=MessageText.Purpose.choices)
-    anchor = models.CharField("counted from", max_length=5, choices=Anchor.choices, default=Anchor.OPENS)
+    anchor = models.CharField(
+        "counted from", max_length=5, choices=Anchor.choices, default=Anchor.OPENS
+    )
     offset_days = models.SmallIntegerField("days after", default=0, help_text="Negative is before.")
     channels = ArrayField(
-        models.CharField(max_length=6, choices=Channel.choices), help_text="The first one that is possible is used."
+        models.CharField(max_length=6, choices=Channel.choices),
+        help_text="The first one that is possible is used.",
     )
     is_on = models.BooleanField("in use", default=True)
     goes_by_itself = models.BooleanField(
-        "queue it by itself when its day comes", default=False, help_text="Each night, without anybody looking first."
+        "queue it by itself when its day comes",
+        default=False,
+        help_text="Each night, without anybody looking first.",
     )
 
     objects = ReminderStepQuerySet.as_manager()
@@ -206,10 +266,13 @@ class ReminderStep(models.Model):
     class Meta:
         ordering = ["number"]
         constraints = [
-            models.CheckConstraint(name="step_numbered_from_1", condition=Q(number__gte=1, number__lte=9)),
+            models.CheckConstraint(
+                name="step_numbered_from_1", condition=Q(number__gte=1, number__lte=9)
+            ),
             models.CheckConstraint(name="step_has_a_channel", condition=Q(channels__len__gt=0)),
             models.CheckConstraint(
-                name="step_within_two_years", condition=Q(offset_days__gte=-730, offset_days__lte=730)
+                name="step_within_two_years",
+                condition=Q(offset_days__gte=-730, offset_days__lte=730),
             ),
         ]
 
@@ -227,11 +290,17 @@ class ReminderStep(models.Model):
         return anchor + timedelta(days=self.offset_days)
 
 
-# What a business begins with: a word when the window opens, one when the coat is due, one when it is late.
+# What a business begins with: a word when the window opens, one when the coat is due, one when it
+# is late.
 DEFAULT_STEPS: list[dict[str, Any]] = [
     {"number": 1, "purpose": "first", "anchor": "opens", "channels": ["email", "text", "letter"]},
     {"number": 2, "purpose": "second", "anchor": "due", "channels": ["email", "text", "letter"]},
-    {"number": 3, "purpose": "last", "anchor": "late", "channels": ["email", "text", "call", "letter"]},
+    {
+        "number": 3,
+        "purpose": "last",
+        "anchor": "late",
+        "channels": ["email", "text", "call", "letter"],
+    },
 ]
 
 
@@ -244,12 +313,16 @@ class Stop(models.Model):
         BY_HAND = "by_hand", "Somebody of the business decided so"
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="stops")
-    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="stop", help_text="The coat that is due.")
+    job = models.OneToOneField(
+        Job, on_delete=models.CASCADE, related_name="stop", help_text="The coat that is due."
+    )
     why = models.CharField(max_length=8, choices=Why.choices)
     words = models.CharField(max_length=300, blank=True)
     until = models.DateField(null=True, blank=True)
     at = models.DateTimeField(db_default=Now())
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["-at", "-id"]
@@ -261,24 +334,37 @@ class Stop(models.Model):
     def description(self) -> str:
         """Such as “The client declined an offer: too dear. No reminders until Mar 1, 2028.”"""
         said = f"{self.get_why_display()}{': ' if self.words else ''}{self.words.rstrip('.')}."
-        return f"{said} No reminders until {display.format_day(self.until)}." if self.until else said
+        return (
+            f"{said} No reminders until {display.format_day(self.until)}." if self.until else said
+        )
 
 
 class PacedDeck(models.Model):
-    """The week in which the owner of a deck is to be reminded, so that acceptances fill the crews evenly."""
+    """The week in which the owner of a deck is to be reminded, so that acceptances fill the crews
+    evenly."""
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="paced")
-    job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="paced", help_text="The coat that is due.")
-    week = models.DateField(null=True, blank=True, help_text="Its Monday; empty means not in this plan.")
-    is_by_hand = models.BooleanField(default=False, help_text="Chosen by a person; a new plan leaves it.")
-    until = models.DateField(null=True, blank=True, help_text="Last day of the plan, after which this says nothing.")
+    job = models.OneToOneField(
+        Job, on_delete=models.CASCADE, related_name="paced", help_text="The coat that is due."
+    )
+    week = models.DateField(
+        null=True, blank=True, help_text="Its Monday; empty means not in this plan."
+    )
+    is_by_hand = models.BooleanField(
+        default=False, help_text="Chosen by a person; a new plan leaves it."
+    )
+    until = models.DateField(
+        null=True, blank=True, help_text="Last day of the plan, after which this says nothing."
+    )
     made_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         ordering = ["week", "deck_id"]
         indexes = [models.Index(fields=["week"], name="paced_by_week")]
         constraints = [
-            models.CheckConstraint(name="paced_week_begins_on_monday", condition=Q(week=None) | Q(week__iso_week_day=1))
+            models.CheckConstraint(
+                name="paced_week_begins_on_monday", condition=Q(week=None) | Q(week__iso_week_day=1)
+            )
         ]
 
     def __str__(self) -> str:

@@ -15,7 +15,9 @@ def parse_month(text: str) -> date:
     found = re.fullmatch(r"([0-9]{4})-([0-9]{1,2})", text.strip())
     year, month = map(int, found.groups()) if found else (0, 0)
     if not (MIN_YEAR <= year <= MAX_YEAR and 1 <= month <= 12):
-        raise MonthError(f"“{text[:40]}” is not a month. Write the year and the month, such as 2027-03.")
+        raise MonthError(
+            f"“{text[:40]}” is not a month. Write the year and the month, such as 2027-03."
+        )
     return date(year, month, 1)
 
 

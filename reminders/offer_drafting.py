@@ -1,4 +1,5 @@
-"""Offers for many decks in one step: what the forecast says of each, the scope, one draft a property."""
+"""Offers for many decks in one step: what the forecast says of each, the scope, one draft a
+property."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -31,23 +32,31 @@ class DraftingResult:
 
 
 @transaction.atomic
-def draft_offers(*, deck_ids: Collection[int], today: date, now: datetime, by: User | None) -> DraftingResult:
+def draft_offers(
+    *, deck_ids: Collection[int], today: date, now: datetime, by: User | None
+) -> DraftingResult:
     """Draft offers for these decks, those of one property in one, in a fixed number of queries.
 
-    A deck that has a living offer or a booking, or is archived, is left out: a second click drafts nothing. Raises
-    `PricingError` where there is no price list.
+    A deck that has a living offer or a booking, or is archived, is left out: a second click drafts
+    nothing. Raises `PricingError` where there is no price list.
     """
     bridge.lock_decks(sorted(deck_ids))
     drafted = DraftingResult()
     decks = decks_to_draft(deck_ids, drafted, today=today)
     if decks:
         briefs = list(orders_by_property(decks, today=today))
-        drafted.offers, problems = offer_actions.draft_offer_batch(briefs=briefs, today=today, now=now, by=by)
-        drafted.left_out += [(scope.deck, str(problem)) for brief, problem in problems for scope in brief.scopes]
+        drafted.offers, problems = offer_actions.draft_offer_batch(
+            briefs=briefs, today=today, now=now, by=by
+        )
+        drafted.left_out += [
+            (scope.deck, str(problem)) for brief, problem in problems for scope in brief.scopes
+        ]
     return drafted
 
 
-def recalculate_from_forecast(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
+def recalculate_from_forecast(
+    *, offer: Offer, today: date, now: datetime, by: User | None
+) -> Offer:
     """Reckon a draft anew for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
@@ -56,7 +65,9 @@ def recalculate_from_forecast(*, offer: Offer, today: date, now: datetime, by: U
     return offer_actions.recalculate_draft(offer=offer, brief=brief, today=today, now=now, by=by)
 
 
-def decks_to_draft(deck_ids: Collection[int], drafted: DraftingResult, *, today: date) -> list[Deck]:
+def decks_to_draft(
+    deck_ids: Collection[int], drafted: DraftingResult, *, today: date
+) -> list[Deck]:
     """The decks for which nothing is under way, property by property."""
     rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("property_id", "pk")
     taken, found = reasons_not_to_draft(deck_ids, today=today), []
@@ -75,10 +86,14 @@ def reasons_not_to_draft(deck_ids: Collection[int], *, today: date) -> dict[int,
     living = Offer.objects.active(today=today).values("pk")
     scopes = OfferScope.objects.filter(deck__in=deck_ids, offer__in=living).select_related("offer")
     why = {
-        scope.deck_id: f"Offer {scope.offer.reference} is {scope.offer.get_state_display().lower()}."
+        scope.deck_id: (
+            f"Offer {scope.offer.reference} is {scope.offer.get_state_display().lower()}."
+        )
         for scope in scopes
     }
-    booked = Booking.objects.filter(decks__in=deck_ids, state__in=[Booking.State.BOOKED, Booking.State.HELD])
+    booked = Booking.objects.filter(
+        decks__in=deck_ids, state__in=[Booking.State.BOOKED, Booking.State.HELD]
+    )
     return why | dict.fromkeys(booked.values_list("decks", flat=True), "It is booked.")
 
 
@@ -88,7 +103,9 @@ def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferB
     version = active_fit.active_posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.property):
         listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))
-        outlook = Outlook({deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version)
+        outlook = Outlook(
+            {deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version
+        )
         yield OfferBrief(place, [scopes[deck.pk] for deck in listed], outlook)
 
 
@@ -103,14 +120,18 @@ def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutloo
     if coats is None:
         return {}
     now, later = forecast.strip_chances_after_waits(
-        bridge.core_coats(coats, today=today), active_fit.active_posterior(), bridge.epoch_days(today),
+        bridge.core_coats(coats, today=today),
+        active_fit.active_posterior(),
+        bridge.epoch_days(today),
         [months * DAYS_PER_MONTH for months in WAITING_MONTHS],
-    )  # fmt: skip
+    )
     risks = {
         deck: (chance, dict(zip(WAITING_MONTHS, row, strict=True)))
         for deck, chance, row in zip(coats.deck_id, now.tolist(), later.tolist(), strict=True)
     }
     return {
-        row.deck_id: DeckOutlook(row.window_opens_on, row.due_on, row.late_on, *risks.get(row.deck_id, ()))
+        row.deck_id: DeckOutlook(
+            row.window_opens_on, row.due_on, row.late_on, *risks.get(row.deck_id, ())
+        )
         for row in Forecast.objects.filter(deck__in=ids)
     }

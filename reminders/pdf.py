@@ -1,4 +1,5 @@
-"""Pages on paper: HTML in, PDF bytes out. The only import of WeasyPrint in this app; nothing is fetched."""
+"""Pages on paper: HTML in, PDF bytes out. The only import of WeasyPrint in this app;
+nothing is fetched."""
 
 from typing import Any
 

@@ -1,4 +1,5 @@
-"""What the alarm clock wakes: each task looks at the tables for what is to be done, and may run twice without harm."""
+"""What the alarm clock wakes: each task looks at the tables for what is to be done, and may run
+twice without harm."""
 
 import logging
 from datetime import timedelta
@@ -32,7 +33,8 @@ def tick() -> str:
 
 
 def fetch_bounces() -> None:
-    """What mail servers sent back. A mailbox that cannot be reached is tried again with the next tick."""
+    """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
+    tick."""
     bounces.finish_bounces(now=timezone.now())
     if not bounces.has_bounce_mailbox():
         return
@@ -75,9 +77,13 @@ def erase_expired_replies() -> int:
 
 
 def queue_reminders_nightly() -> str:
-    """Each night: queue the words of the day, but only of steps that the owner lets go by themselves."""
+    """Each night: queue the words of the day, but only of steps that the owner lets go by
+    themselves."""
     business = Business.current()
-    if business is None or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists():
+    if (
+        business is None
+        or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists()
+    ):
         return "No step goes by itself."
     now = timezone.now()
     tomorrow = business.today(now) + timedelta(days=1)

@@ -1,4 +1,5 @@
-"""Everything that ever happened on a deck, newest first, in a fixed number of queries however long the history."""
+"""Everything that ever happened on a deck, newest first, in a fixed number of queries however long
+the history."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -36,25 +37,42 @@ class TimelineYear:
 
 def deck_timeline(deck: Deck) -> list[TimelineYear]:
     """The whole history by year."""
-    entries = [*job_entries(deck), *visit_entries(deck), *photo_entries(deck), *message_entries(deck)]
-    entries.sort(key=lambda entry: (entry.on, ORDER_WITHIN_DAY[entry.kind], entry.row.pk), reverse=True)
-    return [TimelineYear(year, list(members)) for year, members in groupby(entries, key=lambda entry: entry.on.year)]
+    entries = [
+        *job_entries(deck),
+        *visit_entries(deck),
+        *photo_entries(deck),
+        *message_entries(deck),
+    ]
+    entries.sort(
+        key=lambda entry: (entry.on, ORDER_WITHIN_DAY[entry.kind], entry.row.pk), reverse=True
+    )
+    return [
+        TimelineYear(year, list(members))
+        for year, members in groupby(entries, key=lambda entry: entry.on.year)
+    ]
 
 
 def job_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """Jobs with what went on and the photographs taken on them."""
     coats = CoatApplied.objects.select_related("product", "batch").order_by("position")
-    jobs = Job.objects.filter(deck=deck).prefetch_related(Prefetch("coats_applied", coats), "photos")
+    jobs = Job.objects.filter(deck=deck).prefetch_related(
+        Prefetch("coats_applied", coats), "photos"
+    )
     return (TimelineEntry(job.finished_on, "job", job) for job in jobs)
 
 
 def visit_entries(deck: Deck) -> Iterator[TimelineEntry]:
-    return (TimelineEntry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck))
+    return (
+        TimelineEntry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck)
+    )
 
 
 def photo_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """Photographs that belong to no job; the others stand with theirs."""
-    return (TimelineEntry(photo.taken_on, "photo", photo) for photo in Photo.objects.filter(deck=deck, job=None))
+    return (
+        TimelineEntry(photo.taken_on, "photo", photo)
+        for photo in Photo.objects.filter(deck=deck, job=None)
+    )
 
 
 def message_entries(deck: Deck) -> Iterator[TimelineEntry]:
@@ -62,4 +80,7 @@ def message_entries(deck: Deck) -> Iterator[TimelineEntry]:
     about = Q(reminders__deck=deck) | Q(reminders=None)
     said = Message.objects.filter(about, client=deck.property.client_id).distinct()
     shown = said.only("channel", "kind", "state", "subject", "queued_at", "accepted_at", "address")
-    return (TimelineEntry(timezone.localdate(message.queued_at), "message", message) for message in shown)
+    return (
+        TimelineEntry(timezone.localdate(message.queued_at), "message", message)
+        for message in shown
+    )

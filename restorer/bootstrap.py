@@ -1,4 +1,5 @@
-"""Makes what a command needs on a bare machine: environment, packages, system libraries, PostgreSQL, Chromium.
+"""Makes what a command needs on a bare machine:
+environment, packages, system libraries, PostgreSQL, Chromium.
 
 Standard library only, and nothing of Django: it runs before there is anything else.
 """
@@ -61,7 +62,9 @@ def prepare_environment(arguments: list[str]) -> None:
 def check_python() -> None:
     if sys.version_info < MIN_PYTHON:
         running = ".".join(map(str, sys.version_info[:3]))
-        raise BootstrapError(f"Python 3.11 or later is needed; this is {running}. Run: python3.11 manage.py …")
+        raise BootstrapError(
+            f"Python 3.11 or later is needed; this is {running}. Run: python3.11 manage.py …"
+        )
 
 
 def set_mode(command: str) -> None:
@@ -75,12 +78,14 @@ def print_progress(text: str) -> None:
 
 
 def is_externally_managed() -> bool:
-    """An environment that somebody else made (a container, a packager) and that already has Django."""
+    """An environment that somebody else made (a container, a packager) and that already has
+    Django."""
     return os.environ.get("RESTORER_NO_VENV") == "1"
 
 
 def ensure_environment(arguments: list[str], *, needs_dev: bool) -> None:
-    """Make .venv from the hashed lock when it is missing or the lock has changed, then go on under its Python."""
+    """Make .venv from the hashed lock when it is missing or the lock has changed, then go on under
+    its Python."""
     if is_externally_managed():
         return
     lock = LOCK_DIR / ("dev.lock" if needs_dev or has_dev_packages() else "run.lock")
@@ -159,7 +164,8 @@ def install_packages(lock: Path) -> None:
 
 
 def run_logged(command: list[str], *, beats: bool = False) -> bool:
-    """Run a command into the log; True if it went well. With `beats` a line every ten seconds shows that it moves."""
+    """Run a command into the log; True if it went well.
+    With `beats` a line every ten seconds shows that it moves."""
     VAR_DIR.mkdir(parents=True, exist_ok=True)
     with LOG.open("ab") as log:
         log.write(f"\n$ {' '.join(command)}\n".encode())
@@ -175,7 +181,8 @@ def run_logged(command: list[str], *, beats: bool = False) -> bool:
 
 
 def apt_install(packages: list[str]) -> bool:
-    """Install Debian's packages, if this is Debian and we may; a stale package list is renewed once."""
+    """Install Debian's packages, if this is Debian and we may;
+    a stale package list is renewed once."""
     if os.name == "nt" or os.geteuid() != 0 or not shutil.which("apt-get"):
         return False
     os.environ["DEBIAN_FRONTEND"] = "noninteractive"
@@ -191,7 +198,9 @@ def has_library(name: str) -> bool:
 
 
 def has_fonts() -> bool:
-    return any(next(directory.rglob("*.[to]tf"), None) for directory in FONT_DIRS if directory.is_dir())
+    return any(
+        next(directory.rglob("*.[to]tf"), None) for directory in FONT_DIRS if directory.is_dir()
+    )
 
 
 def ensure_libraries() -> None:
@@ -202,8 +211,8 @@ def ensure_libraries() -> None:
     if not missing or apt_install(missing):
         return
     print_progress(
-        f"PDF pages need {', '.join(missing)}, which are not on this machine. On Debian or Ubuntu run as root:\n"
-        f"  apt-get install {' '.join(missing)}\nEverything else works without them."
+        f"PDF pages need {', '.join(missing)}, which are not on this machine. On Debian or Ubuntu"
+        f" run as root:\n  apt-get install {' '.join(missing)}\nEverything else works without them."
     )
 
 
@@ -216,9 +225,14 @@ def ensure_chromium() -> str:
     """The browser for the browser tests; empty when there is none and we may not install it."""
     path = find_chromium() or (apt_install(["chromium"]) and find_chromium()) or ""
     if not path and os.environ.get("CI"):
-        raise BootstrapError("The browser tests need Chromium. Install it, or set CHROMIUM to its path.")
+        raise BootstrapError(
+            "The browser tests need Chromium. Install it, or set CHROMIUM to its path."
+        )
     if not path:
-        print_progress("NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its path.")
+        print_progress(
+            "NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its"
+            " path."
+        )
     return path
 
 

@@ -1,7 +1,8 @@
-"""The words that clients read, in every language: what is marked in the code, what is translated, what is compiled.
+"""The words that clients read, in every language:
+what is marked in the code, what is translated, what is compiled.
 
-Words are marked the way Django has it (`gettext`, `{% translate %}`); the catalogues lie in `restorer/locale/`. Babel
-reads and compiles them, so nobody needs the gettext programs.
+Words are marked the way Django has it (`gettext`, `{% translate %}`); the catalogues lie in
+`restorer/locale/`. Babel reads and compiles them, so nobody needs the gettext programs.
 """
 
 import io
@@ -17,11 +18,21 @@ from django.conf import settings
 from django.utils.translation.template import templatize
 
 APPS = ("clients", "jobs", "reminders", "restorer")
-LAZY_KEYWORDS = {f"{name}_lazy": counts for name, counts in DEFAULT_KEYWORDS.items() if name.endswith("gettext")}
+LAZY_KEYWORDS = {
+    f"{name}_lazy": counts for name, counts in DEFAULT_KEYWORDS.items() if name.endswith("gettext")
+}
 KEYWORDS = {**DEFAULT_KEYWORDS, **LAZY_KEYWORDS}
 
 FIXED_DATE = datetime(2026, 1, 1, tzinfo=UTC)  # the same words make the same file
-VOLATILE_HEADERS = (b'"POT-', b'"PO-Revision', b'"Last-', b'"Project', b'"Report', b'"Generated', b'"Language-Team')
+VOLATILE_HEADERS = (
+    b'"POT-',
+    b'"PO-Revision',
+    b'"Last-',
+    b'"Project',
+    b'"Report',
+    b'"Generated',
+    b'"Language-Team',
+)
 
 
 def catalogue_path(language: str) -> Path:
@@ -79,7 +90,9 @@ def updated_catalogue(language: str, words: Catalog) -> Catalog:
 
 def untranslated_messages(catalogue: Catalog) -> list[Message]:
     """Messages that are not wholly translated."""
-    return [message for message in catalogue if message.id and not all(translation_strings(message))]
+    return [
+        message for message in catalogue if message.id and not all(translation_strings(message))
+    ]
 
 
 def translation_strings(message: Message) -> Iterable[str | None]:
@@ -90,7 +103,11 @@ def catalogue_as_po(catalogue: Catalog) -> bytes:
     """Without days and names, as far as the format lets them be left out."""
     file = io.BytesIO()
     write_po(file, catalogue, width=120, sort_output=True, include_lineno=False)
-    return b"".join(line for line in file.getvalue().splitlines(keepends=True) if not line.startswith(VOLATILE_HEADERS))
+    return b"".join(
+        line
+        for line in file.getvalue().splitlines(keepends=True)
+        if not line.startswith(VOLATILE_HEADERS)
+    )
 
 
 def catalogue_as_mo(catalogue: Catalog) -> bytes:

@@ -28,12 +28,18 @@ def check_base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     if parts.scheme not in {"http", "https"} or not parts.hostname:
         hint = "Set BASE_URL to the address people open, such as https://decks.example.com."
         return [
-            Error(f"BASE_URL “{settings.BASE_URL}” is not an http or https address.", hint=hint, id="restorer.E001")
+            Error(
+                f"BASE_URL “{settings.BASE_URL}” is not an http or https address.",
+                hint=hint,
+                id="restorer.E001",
+            )
         ]
     found: list[CheckMessage] = []
     if parts.path.strip("/") or parts.query or parts.fragment:
         hint = "Leave out everything after the host name; the program serves the whole site."
-        found.append(Error(f"BASE_URL “{settings.BASE_URL}” has a path.", hint=hint, id="restorer.E002"))
+        found.append(
+            Error(f"BASE_URL “{settings.BASE_URL}” has a path.", hint=hint, id="restorer.E002")
+        )
     return found
 
 
@@ -41,10 +47,14 @@ def check_base_url(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 def check_https(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Away from this machine, passwords must not travel in the clear."""
     parts = base_url_parts()
-    if parts.scheme != "http" or parts.hostname in LOCAL_HOSTS:  # what is no address is an error of its own
+    if (
+        parts.scheme != "http" or parts.hostname in LOCAL_HOSTS
+    ):  # what is no address is an error of its own
         return []
     hint = "Put the program behind a server with a certificate and set BASE_URL=https://…"
-    return [Warning("Pages and passwords travel without encryption.", hint=hint, id="restorer.W001")]
+    return [
+        Warning("Pages and passwords travel without encryption.", hint=hint, id="restorer.W001")
+    ]
 
 
 @register(Tags.security)
@@ -52,14 +62,19 @@ def check_debug(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     if not (settings.DEBUG and settings.BASE_URL.startswith("https://")):
         return []
     hint = "Unset DEBUG; it shows settings and data to whoever meets an error."
-    return [Warning("DEBUG is on while pages are served over https.", hint=hint, id="restorer.W002")]
+    return [
+        Warning("DEBUG is on while pages are served over https.", hint=hint, id="restorer.W002")
+    ]
 
 
 @register(Tags.security)
 def check_secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     if len(settings.SECRET_KEY) >= MIN_SECRET_LENGTH and len(set(settings.SECRET_KEY)) > 5:
         return []
-    hint = f"Set SECRET_KEY to at least {MIN_SECRET_LENGTH} random characters, the same on every host; or unset it."
+    hint = (
+        f"Set SECRET_KEY to at least {MIN_SECRET_LENGTH} random characters, the same on every host;"
+        " or unset it."
+    )
     return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
 
 
@@ -69,7 +84,10 @@ def check_mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     try:
         import_string(settings.OUTBOX_BACKEND)
     except ImportError as error:
-        hint = "Install its package (docs/operations.md, EMAIL_BACKEND), or unset EMAIL_BACKEND to send by SMTP."
+        hint = (
+            "Install its package (docs/operations.md, EMAIL_BACKEND), or unset EMAIL_BACKEND to"
+            " send by SMTP."
+        )
         return [Error(f"EMAIL_BACKEND cannot be loaded: {error}", hint=hint, id="restorer.E005")]
     return []
 
@@ -81,34 +99,72 @@ def check_mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 
     if not mail_service.uses_mail_service() or mail_service.can_verify_reports():
         return []
-    hint = "Set ANYMAIL_WEBHOOK_SECRET to NAME:PASSWORD, or the service's key for signing (docs/operations.md)."
-    return [Warning("Reports of the mail service are refused, as nothing proves them.", hint=hint, id="restorer.W011")]
+    hint = (
+        "Set ANYMAIL_WEBHOOK_SECRET to NAME:PASSWORD, or the service's key for signing"
+        " (docs/operations.md)."
+    )
+    return [
+        Warning(
+            "Reports of the mail service are refused, as nothing proves them.",
+            hint=hint,
+            id="restorer.W011",
+        )
+    ]
 
 
 @register("mail")
 def check_mail_server(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Settings of the mail server that contradict each other."""
     rules: Sequence[tuple[bool, CheckMessage]] = [
-        (settings.EMAIL_USE_TLS and settings.EMAIL_USE_SSL, Error(
-            "EMAIL_USE_TLS and EMAIL_USE_SSL are both on.", id="restorer.E003",
-            hint="Port 587 wants EMAIL_USE_TLS (STARTTLS), port 465 wants EMAIL_USE_SSL. Set one.",
-        )),
-        (settings.EMAIL_PORT == 465 and not settings.EMAIL_USE_SSL, Warning(
-            "EMAIL_PORT is 465 without EMAIL_USE_SSL.", id="restorer.W004",
-            hint="Port 465 speaks TLS from the first byte (RFC 8314): set EMAIL_USE_SSL=1.",
-        )),
-        (bool(settings.EMAIL_HOST_USER) != bool(settings.EMAIL_HOST_PASSWORD), Warning(
-            "EMAIL_HOST_USER and EMAIL_HOST_PASSWORD belong together.", id="restorer.W005",
-            hint="Set both, or neither if the mail server trusts this host.",
-        )),
-        (bool(settings.EMAIL_HOST_PASSWORD) and not is_mail_encrypted() and settings.EMAIL_HOST not in LOCAL_HOSTS, Warning(
-            "The mail password travels without encryption.", id="restorer.W006", hint="Set EMAIL_USE_TLS=1.",
-        )),
-        (not 0 < settings.EMAIL_TIMEOUT <= 120, Warning(
-            f"EMAIL_TIMEOUT is {settings.EMAIL_TIMEOUT} seconds.", id="restorer.W007",
-            hint="Set it from 1 to 120 seconds, so that a silent mail server cannot hold a sender up for good.",
-        )),
-    ]  # fmt: skip
+        (
+            settings.EMAIL_USE_TLS and settings.EMAIL_USE_SSL,
+            Error(
+                "EMAIL_USE_TLS and EMAIL_USE_SSL are both on.",
+                id="restorer.E003",
+                hint=(
+                    "Port 587 wants EMAIL_USE_TLS (STARTTLS), port 465 wants EMAIL_USE_SSL. Set"
+                    " one."
+                ),
+            ),
+        ),
+        (
+            settings.EMAIL_PORT == 465 and not settings.EMAIL_USE_SSL,
+            Warning(
+                "EMAIL_PORT is 465 without EMAIL_USE_SSL.",
+                id="restorer.W004",
+                hint="Port 465 speaks TLS from the first byte (RFC 8314): set EMAIL_USE_SSL=1.",
+            ),
+        ),
+        (
+            bool(settings.EMAIL_HOST_USER) != bool(settings.EMAIL_HOST_PASSWORD),
+            Warning(
+                "EMAIL_HOST_USER and EMAIL_HOST_PASSWORD belong together.",
+                id="restorer.W005",
+                hint="Set both, or neither if the mail server trusts this host.",
+            ),
+        ),
+        (
+            bool(settings.EMAIL_HOST_PASSWORD)
+            and not is_mail_encrypted()
+            and settings.EMAIL_HOST not in LOCAL_HOSTS,
+            Warning(
+                "The mail password travels without encryption.",
+                id="restorer.W006",
+                hint="Set EMAIL_USE_TLS=1.",
+            ),
+        ),
+        (
+            not 0 < settings.EMAIL_TIMEOUT <= 120,
+            Warning(
+                f"EMAIL_TIMEOUT is {settings.EMAIL_TIMEOUT} seconds.",
+                id="restorer.W007",
+                hint=(
+                    "Set it from 1 to 120 seconds, so that a silent mail server cannot hold a"
+                    " sender up for good."
+                ),
+            ),
+        ),
+    ]
     return [message for is_wrong, message in rules if is_wrong]
 
 
@@ -119,27 +175,48 @@ def is_mail_encrypted() -> bool:
 @register("mail")
 def check_bounce_mailbox(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """Settings of the mailbox for bounces that contradict each other."""
-    names = [name for name in ("BOUNCES_USER", "BOUNCES_PASSWORD", "BOUNCES_MAILBOX") if not getattr(settings, name)]
+    names = [
+        name
+        for name in ("BOUNCES_USER", "BOUNCES_PASSWORD", "BOUNCES_MAILBOX")
+        if not getattr(settings, name)
+    ]
     is_local = settings.BOUNCES_HOST in LOCAL_HOSTS
     rules: Sequence[tuple[bool, CheckMessage]] = [
-        (bool(settings.BOUNCES_HOST and names), Error(
-            f"BOUNCES_HOST is set, but not {', '.join(names)}.", id="restorer.E004",
-            hint="Name the mailbox that bounces come to and its log-in, or unset BOUNCES_HOST.",
-        )),
-        (bool((settings.BOUNCES_USER or settings.BOUNCES_PASSWORD) and not settings.BOUNCES_HOST), Warning(
-            "There is a log-in for the mailbox of bounces, but no BOUNCES_HOST: nothing is read.", id="restorer.W009",
-            hint="Set BOUNCES_HOST to the name of the IMAP server.",
-        )),
-        (bool(settings.BOUNCES_HOST and not settings.BOUNCES_TLS and not is_local), Warning(
-            "The password of the mailbox for bounces travels without encryption.", id="restorer.W010",
-            hint="Unset BOUNCES_TLS: port 993 speaks TLS from the first byte (RFC 8314).",
-        )),
-    ]  # fmt: skip
+        (
+            bool(settings.BOUNCES_HOST and names),
+            Error(
+                f"BOUNCES_HOST is set, but not {', '.join(names)}.",
+                id="restorer.E004",
+                hint="Name the mailbox that bounces come to and its log-in, or unset BOUNCES_HOST.",
+            ),
+        ),
+        (
+            bool(
+                (settings.BOUNCES_USER or settings.BOUNCES_PASSWORD) and not settings.BOUNCES_HOST
+            ),
+            Warning(
+                "There is a log-in for the mailbox of bounces, but no BOUNCES_HOST: nothing is"
+                " read.",
+                id="restorer.W009",
+                hint="Set BOUNCES_HOST to the name of the IMAP server.",
+            ),
+        ),
+        (
+            bool(settings.BOUNCES_HOST and not settings.BOUNCES_TLS and not is_local),
+            Warning(
+                "The password of the mailbox for bounces travels without encryption.",
+                id="restorer.W010",
+                hint="Unset BOUNCES_TLS: port 993 speaks TLS from the first byte (RFC 8314).",
+            ),
+        ),
+    ]
     return [message for is_wrong, message in rules if is_wrong]
 
 
 @register(Tags.database)
-def check_sender_address(app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any) -> list[CheckMessage]:
+def check_sender_address(
+    app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
     """A business without a sender address can queue reminders, but none would ever leave."""
     from clients.models import Business
 
@@ -150,5 +227,7 @@ def check_sender_address(app_configs: Any, databases: Sequence[str] | None = Non
         business = Business.objects.using(alias).only("email", "sender_email").first()
         if business and not business.sender:
             hint = "The owner enters it under Settings, The business."
-            found.append(Warning("The business has no address to send from.", hint=hint, id="restorer.W008"))
+            found.append(
+                Warning("The business has no address to send from.", hint=hint, id="restorer.W008")
+            )
     return found

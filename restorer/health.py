@@ -1,4 +1,5 @@
-"""The health page for machines that watch: the database answers, the background loops work, the outbox moves."""
+"""The health page for machines that watch:
+the database answers, the background loops work, the outbox moves."""
 
 import json
 from datetime import datetime, timedelta
@@ -19,13 +20,18 @@ from clients.messaging.models import Message
 @login_not_required
 @never_cache
 def show_health(request: HttpRequest) -> HttpResponse:
-    """503 while the database is away or a loop has not shown itself for five minutes. Says nothing private."""
+    """503 while the database is away or a loop has not shown itself for five minutes.
+    Says nothing private."""
     state = health_state(timezone.now())
     status = 200 if state["ok"] else 503
-    if request.GET.get("format") == "json" or "application/json" in request.headers.get("Accept", ""):
+    if request.GET.get("format") == "json" or "application/json" in request.headers.get(
+        "Accept", ""
+    ):
         return JsonResponse(state, status=status)
     lines = [f"{name}: {json.dumps(value)}" for name, value in state.items()]
-    return HttpResponse("\n".join(lines) + "\n", content_type="text/plain; charset=utf-8", status=status)
+    return HttpResponse(
+        "\n".join(lines) + "\n", content_type="text/plain; charset=utf-8", status=status
+    )
 
 
 def health_state(now: datetime) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""What the first page shows: this month in figures, where the work lies, what was done and what waits for somebody."""
+"""What the first page shows: this month in figures, where the work lies, what was done and what
+waits for somebody."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -54,7 +55,9 @@ def month_page(month: date, *, today: date) -> MonthPage:
         overdue=forecasts.due_before(month).count(),
         queued=Message.objects.open().count(),
         needs_person_count=needing.count(),
-        jobs_logged=Job.objects.filter(finished_on__gte=month, finished_on__lt=shift_months(month, 1)).count(),
+        jobs_logged=Job.objects.filter(
+            finished_on__gte=month, finished_on__lt=shift_months(month, 1)
+        ).count(),
         towns=towns[:MAX_TOWNS],
         more_towns=max(0, len(towns) - MAX_TOWNS),
         jobs=recent_jobs(),
@@ -69,11 +72,18 @@ def month_page(month: date, *, today: date) -> MonthPage:
 def bookings_ahead(today: date) -> Sequence[BookingDay]:
     """What is booked for today and tomorrow, day by day and crew by crew, in order of arrival."""
     rows = BookingDay.objects.filter(
-        crew_day__day__range=(today, today + DAYS_AHEAD), booking__state__in=[Booking.State.BOOKED, Booking.State.DONE]
+        crew_day__day__range=(today, today + DAYS_AHEAD),
+        booking__state__in=[Booking.State.BOOKED, Booking.State.DONE],
     )
     rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
-    arrival = [F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")]
-    return list(rows.order_by("crew_day__day", "crew_day__crew__position", *arrival, "booking_id")[:MAX_BOOKINGS])
+    arrival = [
+        F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")
+    ]
+    return list(
+        rows.order_by("crew_day__day", "crew_day__crew__position", *arrival, "booking_id")[
+            :MAX_BOOKINGS
+        ]
+    )
 
 
 def recent_jobs() -> Sequence[Job]:

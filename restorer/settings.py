@@ -1,4 +1,5 @@
-"""Settings, read from the environment only; every value that can be wrong is looked at by restorer.checks."""
+"""Settings, read from the environment only;
+every value that can be wrong is looked at by restorer.checks."""
 
 import os
 import secrets
@@ -34,7 +35,8 @@ def hosts_of_url(url: str) -> list[str]:
 
 
 def persistent_secret(name: str) -> str:
-    """The secret from the environment, else one made once and kept under var/ (several hosts need the former)."""
+    """The secret from the environment, else one made once and kept under var/ (several hosts need
+    the former)."""
     if os.environ.get(name):
         return os.environ[name]
     path = VAR_DIR / name.lower()
@@ -159,7 +161,9 @@ SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("BEHIND_PROXY", False) else None
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("BEHIND_PROXY", False) else None
+)
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
@@ -187,8 +191,9 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 
-# Language, numbers, time. Time zones of properties are data; the business's own zone is set per request.
-# People of the business read English; what clients see is in any of these (clients/display.py, `in_client_language`).
+# Language, numbers, time. Time zones of properties are data; the business's own zone is set per
+# request. People of the business read English; what clients see is in any of these
+# (clients/display.py, `in_client_language`).
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("fr", "Français")]
 LOCALE_PATHS = [BASE_DIR / "restorer" / "locale"]
@@ -196,10 +201,16 @@ USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
 
-# Mail: every setting in one block. The outbox picks its own envelope; see clients/messaging/channels/email.py.
+# Mail: every setting in one block. The outbox picks its own envelope; see
+# clients/messaging/channels/email.py.
 EMAIL_BACKEND = os.environ.get("EMAIL_BACKEND", "django.core.mail.backends.smtp.EmailBackend")
-OUTBOX_BACKEND = EMAIL_BACKEND  # what the outbox goes by: test runners put another backend in the place of the first
-ANYMAIL = {name.removeprefix("ANYMAIL_"): value for name, value in os.environ.items() if name.startswith("ANYMAIL_")}
+# what the outbox goes by: test runners put another backend in the place of the first
+OUTBOX_BACKEND = EMAIL_BACKEND
+ANYMAIL = {
+    name.removeprefix("ANYMAIL_"): value
+    for name, value in os.environ.items()
+    if name.startswith("ANYMAIL_")
+}
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "127.0.0.1")
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "2525" if MODE == "demo" else "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
@@ -210,10 +221,13 @@ EMAIL_TIMEOUT = int(os.environ.get("EMAIL_TIMEOUT", "60"))
 EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by side, when much is due
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
-# The mailbox that bounces come to, read by IMAP; without a host nothing is read (clients/messaging/incoming/bounces/).
+# The mailbox that bounces come to, read by IMAP; without a host nothing is read
+# (clients/messaging/incoming/bounces/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
 BOUNCES_TLS = env_flag("BOUNCES_TLS", True)
-BOUNCES_CA = os.environ.get("BOUNCES_CA", "")  # file of who signed its certificate, if not whom the machine trusts
+BOUNCES_CA = os.environ.get(
+    "BOUNCES_CA", ""
+)  # file of who signed its certificate, if not whom the machine trusts
 BOUNCES_PORT = int(os.environ.get("BOUNCES_PORT", "993" if BOUNCES_TLS else "143"))
 BOUNCES_USER = os.environ.get("BOUNCES_USER", "")
 BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")

@@ -1,4 +1,5 @@
-"""What the sample page of the style shows: every kind of field, and the three pictures on invented figures."""
+"""What the sample page of the style shows:
+every kind of field, and the three pictures on invented figures."""
 
 from datetime import date, timedelta
 from math import erf, log, sqrt
@@ -19,9 +20,15 @@ class SampleForm(forms.Form):
     finished_on = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
     litres = forms.DecimalField(label="Litres used", min_value=0)
     colour = forms.CharField(required=False)
-    product = forms.ChoiceField(choices=[("", "Choose a product"), ("oil", "Decking oil"), ("stain", "Stain")])
+    product = forms.ChoiceField(
+        choices=[("", "Choose a product"), ("oil", "Decking oil"), ("stain", "Stain")]
+    )
     kind = forms.ChoiceField(
-        choices=[("recoat", "Clean and recoat"), ("strip", "Strip and recoat"), ("wash", "Wash only")],
+        choices=[
+            ("recoat", "Clean and recoat"),
+            ("strip", "Strip and recoat"),
+            ("wash", "Wash only"),
+        ],
         widget=forms.RadioSelect(attrs={"class": "segments"}),
     )
     overall = forms.ChoiceField(
@@ -50,7 +57,10 @@ def sample_curve(today: date) -> pictures.WearCurve:
         coat_on=coat_on,
         today=today,
         window=sample_window(coat_on),
-        chances=[(coat_on + timedelta(days=days), sample_chance_worn(days / 30.44)) for days in range(0, 1100, 15)],
+        chances=[
+            (coat_on + timedelta(days=days), sample_chance_worn(days / 30.44))
+            for days in range(0, 1100, 15)
+        ],
         found=[
             pictures.FoundGrade(coat_on + timedelta(days=200), 1),
             pictures.FoundGrade(coat_on + timedelta(days=365), 2),
@@ -62,7 +72,10 @@ def sample_curve(today: date) -> pictures.WearCurve:
 def sample_strip(today: date) -> pictures.MonthStrip:
     counts = [4, 2, 0, 3, 9, 18, 26, 21, 14, 11, 6, 1]
     months = [pictures.first_of_month(today, place - 1) for place in range(12)]
-    bars = [pictures.MonthCount(on, count, "#pictures") for on, count in zip(months, counts, strict=True)]
+    bars = [
+        pictures.MonthCount(on, count, "#pictures")
+        for on, count in zip(months, counts, strict=True)
+    ]
     return pictures.month_strip(bars, today=today, chosen=months[4])
 
 
@@ -70,7 +83,9 @@ def style_samples(today: date) -> dict[str, Any]:
     """The context of `restorer/parts.html`."""
     ages = {"late": 800, "due": 520, "open": 400, "sound": 90}
     bars = {
-        state: pictures.window_bar(sample_window(today - timedelta(days=age)), today=today, key=f"window-{state}")
+        state: pictures.window_bar(
+            sample_window(today - timedelta(days=age)), today=today, key=f"window-{state}"
+        )
         for state, age in ages.items()
     }
     return {

@@ -31,7 +31,8 @@ def show_style_samples(request: HttpRequest) -> HttpResponse:
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """The form came without a fresh token. If it came from a page of ours, it is one press away from being sent."""
+    """The form came without a fresh token.
+    If it came from a page of ours, it is one press away from being sent."""
     pairs = form_recovery.submitted_fields(request)
     context = {
         "action": request.get_full_path(),

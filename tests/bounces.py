@@ -1,4 +1,5 @@
-"""Delivery reports about messages of ours, in the form of RFC 3464 (section 4 and appendix E), for tests."""
+"""Delivery reports about messages of ours, in the form of RFC 3464 (section 4 and appendix E), for
+tests."""
 
 from django.utils import timezone
 
@@ -42,11 +43,19 @@ def key_of(message: Message) -> str:
     return message.message_id.strip("<>").partition("@")[0]
 
 
-def report(message: Message, action: str, status: str, words: str = "No such user", to: str = "") -> bytes:
-    """By default found by the Message-ID that is quoted; `to` is the address it was sent back to."""
+def report(
+    message: Message, action: str, status: str, words: str = "No such user", to: str = ""
+) -> bytes:
+    """By default found by the Message-ID that is quoted;
+    `to` is the address it was sent back to."""
     message_id = "<of-nobody@example.com>" if to else message.message_id
-    filled = REPORT.format(to=to or "office@example.com", action=action, status=status, words=words,
-                           message_id=message_id)  # fmt: skip
+    filled = REPORT.format(
+        to=to or "office@example.com",
+        action=action,
+        status=status,
+        words=words,
+        message_id=message_id,
+    )
     return filled.encode()
 
 

@@ -1,4 +1,5 @@
-"""What nearly every test needs: the business, its people and a browser-like client signed in as one of them."""
+"""What nearly every test needs: the business, its people and a browser-like client signed in as one
+of them."""
 
 import gc
 from collections.abc import Callable, Iterator
@@ -24,14 +25,38 @@ from tests import database, rows
 from tests.factories import BusinessFactory, UserFactory
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
-# To stop the clock, freezegun looks for clocks in every module there is. These many tell nobody our time.
+# To stop the clock, freezegun looks for clocks in every module there is. These many tell nobody our
+# time.
 CLOCKLESS = [
-    *("PIL", "autograd", "fontTools", "formulaic", "h5py", "jinja2", "lifelines", "narwhals", "numpy", "openpyxl"),
-    *("pandas", "phonenumbers", "playwright", "pvlib", "pypdf", "scipy", "statsmodels", "weasyprint"),
+    *(
+        "PIL",
+        "autograd",
+        "fontTools",
+        "formulaic",
+        "h5py",
+        "jinja2",
+        "lifelines",
+        "narwhals",
+        "numpy",
+        "openpyxl",
+    ),
+    *(
+        "pandas",
+        "phonenumbers",
+        "playwright",
+        "pvlib",
+        "pypdf",
+        "scipy",
+        "statsmodels",
+        "weasyprint",
+    ),
 ]
 freezegun.configure(extend_ignore_list=CLOCKLESS)
-# It asks each module again whether it has changed; by the number of its names rather than by all of them.
-freezegun.api._get_module_attributes_hash = lambda module: f"{id(module)}-{len(getattr(module, '__dict__', ()))}"
+# It asks each module again whether it has changed; by the number of its names rather than by all of
+# them.
+freezegun.api._get_module_attributes_hash = lambda module: (
+    f"{id(module)}-{len(getattr(module, '__dict__', ()))}"
+)
 hypothesis.settings.register_profile("fast", max_examples=20)  # where a test says nothing else
 
 
@@ -42,7 +67,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What is there now stays: the garbage collector need not look at it again, and need not come so often."""
+    """What is there now stays: the garbage collector need not look at it again, and need not come
+    so often."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)
@@ -50,25 +76,31 @@ def pytest_collection_finish() -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def _pages_only(django_test_environment: None) -> None:
-    """Tests ask what a page was made of, never its parts: Django's record of each option of each list is left out."""
+    """Tests ask what a page was made of, never its parts:
+    Django's record of each option of each list is left out."""
     recorded = Template._render
 
     def render(template: Template, context: Context) -> str:
-        is_page = context.template is template and not (template.name or "").startswith("django/forms/")
+        is_page = context.template is template and not (template.name or "").startswith(
+            "django/forms/"
+        )
         return recorded(template, context) if is_page else template.nodelist.render(context)
 
     Template._render = render
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(django_db_modify_db_settings: None, django_db_blocker: DjangoDbBlocker) -> None:
+def django_db_modify_db_settings(
+    django_db_modify_db_settings: None, django_db_blocker: DjangoDbBlocker
+) -> None:
     with django_db_blocker.unblock():
         connection.settings_dict["TEST"]["TEMPLATE"] = database.migrated()
 
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """A thread of the live server or a killed sender may hold a connection a moment too long: end them, then drop."""
+    """A thread of the live server or a killed sender may hold a connection a moment too long:
+    end them, then drop."""
     TransactionTestCase._fixture_teardown = database.empty
     yield
     with django_db_blocker.unblock():
@@ -106,9 +138,15 @@ def as_user() -> Callable[[User], Client]:
 
     def sign_in(user: User) -> Client:
         client, key = Client(), get_random_string(32)
-        who = {SESSION_KEY: str(user.pk), HASH_SESSION_KEY: user.get_session_auth_hash(), BACKEND_SESSION_KEY: BACKEND}
+        who = {
+            SESSION_KEY: str(user.pk),
+            HASH_SESSION_KEY: user.get_session_auth_hash(),
+            BACKEND_SESSION_KEY: BACKEND,
+        }
         data = SessionStore().encode(who)
-        Session.objects.create(session_key=key, session_data=data, expire_date=datetime(2100, 1, 1, tzinfo=UTC))
+        Session.objects.create(
+            session_key=key, session_data=data, expire_date=datetime(2100, 1, 1, tzinfo=UTC)
+        )
         client.cookies[settings.SESSION_COOKIE_NAME] = key
         return client
 

@@ -1,4 +1,5 @@
-"""The database of the tests: migrated once and then copied for every worker; emptied by its rows, not by its files."""
+"""The database of the tests: migrated once and then copied for every worker;
+emptied by its rows, not by its files."""
 
 import hashlib
 from pathlib import Path
@@ -10,18 +11,25 @@ from django.core.management import call_command
 from django.db import connection, transaction
 
 TURN = 902_555_0100  # the number of an advisory lock: workers that start at once take turns
-KEPT = {"django_migrations", "django_content_type", "auth_permission"}  # made by migrating, read only
+KEPT = {
+    "django_migrations",
+    "django_content_type",
+    "auth_permission",
+}  # made by migrating, read only
 
 HAS_ROWS = "SELECT '{0}' WHERE EXISTS (SELECT FROM {0})"
 
 
 def migrated() -> str:
-    """The name of a database with every migration and no row, to copy from; made anew when a migration has changed."""
+    """The name of a database with every migration and no row, to copy from;
+    made anew when a migration has changed."""
     beginning = f"test_{connection.settings_dict['NAME']}_migrated_"
     name = beginning + fingerprint()
     with connection._nodb_cursor() as cursor:  # closed at its end, and the lock with it
         cursor.execute("SELECT pg_advisory_lock(%s)", [TURN])
-        cursor.execute("SELECT datname FROM pg_database WHERE starts_with(datname, %s)", [beginning])
+        cursor.execute(
+            "SELECT datname FROM pg_database WHERE starts_with(datname, %s)", [beginning]
+        )
         there = {row[0] for row in cursor.fetchall()}
         if name not in there:
             for outdated in there:
@@ -54,10 +62,11 @@ def make(cursor: Any, name: str) -> None:
 
 
 def empty(_: object = None) -> None:
-    """After a test that commits: its rows go. Django's own way truncates all tables, which takes fifty times as long.
+    """After a test that commits: its rows go.
+    Django's own way truncates all tables, which takes fifty times as long.
 
-    No row refers to a table that is kept empty, so the order does not matter; triggers rest, or rows that may only be
-    added could not go.
+    No row refers to a table that is kept empty, so the order does not matter; triggers rest, or
+    rows that may only be added could not go.
     """
     if not (tables := filled()):
         return

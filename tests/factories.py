@@ -1,4 +1,5 @@
-"""Builders of rows, all in the invented scenario: Driftline Deck Care on the coast of Nova Scotia."""
+"""Builders of rows, all in the invented scenario:
+Driftline Deck Care on the coast of Nova Scotia."""
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -70,7 +71,9 @@ class PhoneFactory(RowFactory):
     client = factory.SubFactory(ClientFactory)
     kind = "mobile"
     value = factory.Sequence(lambda n: f"902-555-01{n % 100:02d}")
-    normalized = factory.LazyAttribute(lambda point: "+1" + "".join(filter(str.isdigit, point.value)))
+    normalized = factory.LazyAttribute(
+        lambda point: "+1" + "".join(filter(str.isdigit, point.value))
+    )
     is_preferred = True
 
 

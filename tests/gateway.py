@@ -1,4 +1,5 @@
-"""The bundled gateway as a real HTTP peer in a thread, its row, and text messages that may go out."""
+"""The bundled gateway as a real HTTP peer in a thread, its row, and text messages that may go
+out."""
 
 import threading
 from collections.abc import Iterator
@@ -13,7 +14,10 @@ from clients.messaging.channels.fake_gateway import FakeGateway, FakeGatewayServ
 from clients.messaging.models import Message, SendingRules, TextGateway
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
-TEXT = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100: your deck is due by March. Reply STOP to end."
+TEXT = (
+    "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100: your deck is due by March. Reply"
+    " STOP to end."
+)
 STATUSES = {"delivered": "delivered", "failed": "failed", "sent": "accepted", "unknown": "none"}
 REFUSALS = {"bad_number": "for_good", "busy": "for_now", "opted_out": "opted_out"}
 
@@ -38,7 +42,9 @@ class Peer:
 @contextmanager
 def running_gateway(**options: Any) -> Iterator[Peer]:
     server = FakeGatewayServer(0, FakeGateway(**options))
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True)
+    thread = threading.Thread(
+        target=server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True
+    )
     thread.start()
     try:
         yield Peer(server)
@@ -51,10 +57,15 @@ def running_gateway(**options: Any) -> Iterator[Peer]:
 def gateway_row(url: str, **over: Any) -> TextGateway:
     """The row that describes the bundled gateway."""
     values: dict[str, Any] = {
-        "id": 1, "is_on": True, "url": url, "sender": "+19025550100", "statuses": STATUSES, "refusals": REFUSALS,
+        "id": 1,
+        "is_on": True,
+        "url": url,
+        "sender": "+19025550100",
+        "statuses": STATUSES,
+        "refusals": REFUSALS,
         "template": {"to": "{to}", "from": "{from}", "text": "{text}", "reference": "{reference}"},
         "look_up_url": url + "/{reference}",
-    }  # fmt: skip
+    }
     return TextGateway.objects.create(**(values | over))
 
 
@@ -62,7 +73,13 @@ def no_quiet_hours() -> None:
     """So that tests pass at any time of day."""
     midnight = time()
     SendingRules.objects.get_or_create(
-        id=1, defaults={"quiet_from": midnight, "quiet_until": midnight, "on_sundays": True, "on_holidays": True}
+        id=1,
+        defaults={
+            "quiet_from": midnight,
+            "quiet_until": midnight,
+            "on_sundays": True,
+            "on_holidays": True,
+        },
     )
 
 
@@ -71,11 +88,21 @@ def queued_text(number: int = 1, **over: Any) -> Message:
     no_quiet_hours()
     point = PhoneFactory(value=f"902-555-01{number:02d}")
     PropertyFactory(client=point.client)  # its country says which law counts
-    consent = ConsentFactory(client=point.client, channel="text", wording="Yes, remind me by text message.")
+    consent = ConsentFactory(
+        client=point.client, channel="text", wording="Yes, remind me by text message."
+    )
     values: dict[str, Any] = {
-        "client": point.client, "kind": "reminder", "channel": "text", "address": point.normalized, "subject": "",
-        "text": TEXT, "html": "", "key": f"due/text/{number}", "consent": consent, "basis": consent.basis,
+        "client": point.client,
+        "kind": "reminder",
+        "channel": "text",
+        "address": point.normalized,
+        "subject": "",
+        "text": TEXT,
+        "html": "",
+        "key": f"due/text/{number}",
+        "consent": consent,
+        "basis": consent.basis,
         "now": timezone.now(),
-    }  # fmt: skip
+    }
     message, _ = outbox.queue_message(**(values | over))
     return message

@@ -1,4 +1,5 @@
-"""A small IMAP server (RFC 3501) for tests: one mailbox over a real socket, with what the program asks of it."""
+"""A small IMAP server (RFC 3501) for tests:
+one mailbox over a real socket, with what the program asks of it."""
 
 import re
 import socketserver
@@ -31,8 +32,14 @@ class Session(socketserver.StreamRequestHandler):
     def answer(self, command: str) -> str:
         word = command.partition(" ")[0]
         if word == "LOGIN":
-            return "OK in" if command == f'LOGIN {USER} "{PASSWORD}"' else "NO [AUTHENTICATIONFAILED] wrong"
-        return str(getattr(self, f"do_{word.lower()}", lambda rest: "OK done")(command.partition(" ")[2]))
+            return (
+                "OK in"
+                if command == f'LOGIN {USER} "{PASSWORD}"'
+                else "NO [AUTHENTICATIONFAILED] wrong"
+            )
+        return str(
+            getattr(self, f"do_{word.lower()}", lambda rest: "OK done")(command.partition(" ")[2])
+        )
 
     def do_capability(self, rest: str) -> str:
         self.say("* CAPABILITY IMAP4rev1")
@@ -85,13 +92,17 @@ class Server(socketserver.ThreadingTCPServer):
         self.commands: list[str] = []
 
     def get_request(self) -> tuple[Any, Any]:
-        """With a certificate TLS from the first byte (RFC 8314); each session shakes hands in a thread of its own."""
+        """With a certificate TLS from the first byte (RFC 8314);
+        each session shakes hands in a thread of its own."""
         connection, address = super().get_request()
         if self.certificate is None:
             return connection, address
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.load_cert_chain(self.certificate)
-        return context.wrap_socket(connection, server_side=True, do_handshake_on_connect=False), address
+        return (
+            context.wrap_socket(connection, server_side=True, do_handshake_on_connect=False),
+            address,
+        )
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """Someone hung up, as the tests want it; nothing to be printed."""
@@ -114,7 +125,8 @@ def running_mailbox(certificate: Path | None = None) -> Iterator[Server]:
 
 
 def make_certificate(path: Path, name: str, *, days: int = 1) -> Path:
-    """Key and certificate in one file, signed by itself for the name, such as IP:127.0.0.1; run out if days are < 0."""
+    """Key and certificate in one file, signed by itself for the name, such as IP:127.0.0.1;
+    run out if days are < 0."""
     key, made = path.with_suffix(".key"), path.with_suffix(".crt")
     curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
     named = ["-subj", "/CN=mailbox of the tests", "-addext", f"subjectAltName={name}"]

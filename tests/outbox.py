@@ -1,4 +1,5 @@
-"""Messages in the outbox that may go out, for tests: client, address, consent and message in one."""
+"""Messages in the outbox that may go out, for tests:
+client, address, consent and message in one."""
 
 from typing import Any
 
@@ -20,10 +21,18 @@ def queued(number: int = 1, **over: Any) -> Message:
     point = EmailFactory(value=address, normalized=address.lower())
     consent = ConsentFactory(client=point.client)
     values: dict[str, Any] = {
-        "client": point.client, "kind": "reminder", "channel": "email", "address": address,
-        "subject": "Your deck is due this spring", "text": TEXT, "html": "", "key": f"due/{number}",
-        "consent": consent, "basis": consent.basis, "now": timezone.now(),
-    }  # fmt: skip
+        "client": point.client,
+        "kind": "reminder",
+        "channel": "email",
+        "address": address,
+        "subject": "Your deck is due this spring",
+        "text": TEXT,
+        "html": "",
+        "key": f"due/{number}",
+        "consent": consent,
+        "basis": consent.basis,
+        "now": timezone.now(),
+    }
     values |= over
     if values["kind"] != "service" and values["text"].strip():
         values["text"] = f"{Business.objects.get().name}, {PLACES} {values['text']}"

@@ -14,7 +14,8 @@ from tests.outbox import queued
 
 
 class PaperLine:
-    """A channel that notes what it is given; `before` runs right before the last look, `during` while handing over."""
+    """A channel that notes what it is given;
+    `before` runs right before the last look, `during` while handing over."""
 
     lease_seconds = 600.0
     is_open = False

@@ -1,7 +1,8 @@
-"""What a machine can check of ISO 14289-1 (PDF/UA-1) with pypdf. It is no checker of the whole standard.
+"""What a machine can check of ISO 14289-1 (PDF/UA-1) with pypdf.
+It is no checker of the whole standard.
 
-Each fault begins with the failure condition of the Matterhorn Protocol 1.1 (PDF Association) or the clause of ISO
-14289-1 that it is about. The numbers and their meaning are from memory.
+Each fault begins with the failure condition of the Matterhorn Protocol 1.1 (PDF Association) or the
+clause of ISO 14289-1 that it is about. The numbers and their meaning are from memory.
 """
 
 from collections.abc import Iterator
@@ -14,15 +15,36 @@ from pypdf.generic import ContentStream, DictionaryObject
 
 # ISO 32000-1, 14.8.4: the standard structure types (those that HTML can become)
 STANDARD = set(
-    "/Document /Part /Art /Sect /Div /BlockQuote /Caption /NonStruct /P /H1 /H2 /H3 /H4 /H5 /H6 /L /LI /Lbl /LBody "
-    "/Table /TR /TH /TD /THead /TBody /TFoot /Span /Link /Figure /Form".split()
+    "/Document /Part /Art /Sect /Div /BlockQuote /Caption /NonStruct /P /H1 /H2 /H3 /H4 /H5 /H6 /L"
+    " /LI /Lbl /LBody /Table /TR /TH /TD /THead /TBody /TFoot /Span /Link /Figure /Form".split()
 )
 MAY_HOLD = {  # 09-004, 09-005: ISO 32000-1, tables 336 and 337; NonStruct passes on
-    "/L": {"/LI", "/Caption", "/L"}, "/LI": {"/Lbl", "/LBody"}, "/TR": {"/TH", "/TD"}, "/THead": {"/TR"},
-    "/TBody": {"/TR"}, "/TFoot": {"/TR"}, "/Table": {"/TR", "/THead", "/TBody", "/TFoot", "/Caption"},
-}  # fmt: skip
-PAINTS = {b"S", b"s", b"f", b"F", b"f*", b"B", b"B*", b"b", b"b*", b"Tj", b"TJ", b"'", b'"', b"Do", b"sh",
-          b"INLINE IMAGE"}  # fmt: skip
+    "/L": {"/LI", "/Caption", "/L"},
+    "/LI": {"/Lbl", "/LBody"},
+    "/TR": {"/TH", "/TD"},
+    "/THead": {"/TR"},
+    "/TBody": {"/TR"},
+    "/TFoot": {"/TR"},
+    "/Table": {"/TR", "/THead", "/TBody", "/TFoot", "/Caption"},
+}
+PAINTS = {
+    b"S",
+    b"s",
+    b"f",
+    b"F",
+    b"f*",
+    b"B",
+    b"B*",
+    b"b",
+    b"b*",
+    b"Tj",
+    b"TJ",
+    b"'",
+    b'"',
+    b"Do",
+    b"sh",
+    b"INLINE IMAGE",
+}
 
 
 @dataclass
@@ -46,7 +68,9 @@ class Papers:
         self.reader = PdfReader(BytesIO(pdf), strict=True)
         self.root: Any = self.reader.root_object
         self.pages: list[Any] = list(self.reader.pages)
-        self.number = {page.indirect_reference.idnum: place for place, page in enumerate(self.pages)}
+        self.number = {
+            page.indirect_reference.idnum: place for place, page in enumerate(self.pages)
+        }
         self.elements: list[Element] = []
         self.said: set[tuple[int, int]] = set()  # page and marked content that the tree names
         self.annotations: dict[int, str] = {}  # object → kind of the element that holds it
@@ -96,7 +120,9 @@ def document(papers: Papers) -> Iterator[str]:
         "06-001 no XMP metadata": metadata,
         "06-002 no PDF/UA identifier in it": 'pdfuaid:part="1"' in metadata,
         "06-003 no dc:title in it": "<dc:title>" in metadata and title,
-        "07-001/002 the title is not displayed": bool(root.get("/ViewerPreferences", {}).get("/DisplayDocTitle")),
+        "07-001/002 the title is not displayed": bool(
+            root.get("/ViewerPreferences", {}).get("/DisplayDocTitle")
+        ),
         "7.1 not marked as tagged": bool(root.get("/MarkInfo", {}).get("/Marked")),
         "01-007 its tags are suspects": not root.get("/MarkInfo", {}).get("/Suspects"),
         "7.1 no structure tree": papers.elements,
@@ -177,7 +203,9 @@ def marked(page: Any, reader: PdfReader) -> tuple[list[int], list[str]]:
     for operands, operator in ContentStream(page["/Contents"], reader).operations:
         if operator in {b"BDC", b"BMC"}:
             number = operands[1].get("/MCID") if len(operands) > 1 else None
-            stack.append("artifact" if operands[0] == "/Artifact" else -1 if number is None else int(number))
+            stack.append(
+                "artifact" if operands[0] == "/Artifact" else -1 if number is None else int(number)
+            )
             found += [number] if number is not None else []
             if "artifact" in stack and {*stack} - {"artifact", -1}:
                 wrong.append("01-003/004 an artifact in tagged content, or the other way round")
@@ -191,7 +219,8 @@ def marked(page: Any, reader: PdfReader) -> tuple[list[int], list[str]]:
 
 
 def looked_up(papers: Papers, drawn: set[tuple[int, int]]) -> Iterator[str]:
-    """The parent tree leads from what is drawn to the element that holds it (ISO 32000-1, 14.7.4.4)."""
+    """The parent tree leads from what is drawn to the element that holds it (ISO 32000-1,
+    14.7.4.4)."""
     rows = papers.root["/StructTreeRoot"]["/ParentTree"]["/Nums"]
     parents = {int(key): row.get_object() for key, row in zip(rows[::2], rows[1::2], strict=True)}
     if len(parents) * 2 != len(rows):
@@ -221,7 +250,9 @@ def fonts(papers: Papers) -> Iterator[str]:
     for number, page in enumerate(papers.pages, 1):
         for font in page.get("/Resources", {}).get("/Font", {}).values():
             inner = font.get_object().get("/DescendantFonts", [font])[0].get_object()
-            if not {"/FontFile", "/FontFile2", "/FontFile3"} & set(inner.get("/FontDescriptor", {})):
+            if not {"/FontFile", "/FontFile2", "/FontFile3"} & set(
+                inner.get("/FontDescriptor", {})
+            ):
                 yield f"31-009 {font['/BaseFont']} is not embedded on page {number}"
             if "/ToUnicode" not in font:
                 yield f"31-027 {font['/BaseFont']} cannot be read back on page {number}"

@@ -1,4 +1,5 @@
-"""A real SMTP server (aiosmtpd) for tests, that can be told to be late, to refuse and to hang up."""
+"""A real SMTP server (aiosmtpd) for tests, that can be told to be late, to refuse and to hang
+up."""
 
 import asyncio
 from collections.abc import Iterator
@@ -17,7 +18,8 @@ DROP = "drop the connection"
 
 
 class Handler:
-    """Takes what comes; `answers` maps a phase (MAIL, RCPT, DATA, DOT) to what is said instead, once or for good."""
+    """Takes what comes; `answers` maps a phase (MAIL, RCPT, DATA, DOT) to what is said instead,
+    once or for good."""
 
     def __init__(self) -> None:
         self.taken: list[Envelope] = []
@@ -32,7 +34,12 @@ class Handler:
         return waiting.pop(0) if waiting else self.answers.get(phase)
 
     async def handle_EHLO(  # noqa: N802 aiosmtpd's name
-        self, server: SMTP, session: Session, envelope: Envelope, hostname: str, responses: list[str]
+        self,
+        server: SMTP,
+        session: Session,
+        envelope: Envelope,
+        hostname: str,
+        responses: list[str],
     ) -> list[str]:
         session.host_name = hostname
         self.commands.append("EHLO")

@@ -1,4 +1,5 @@
-"""What all builders have in common: a row is there before the test begins, without the work that writing one makes."""
+"""What all builders have in common: a row is there before the test begins, without the work that
+writing one makes."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -13,7 +14,8 @@ with_words = False  # see the fixture `with_words`
 
 
 class RowFactory(DjangoModelFactory):
-    """Leaves no trail of changes and no words for the search: these take five times as long as the row itself."""
+    """Leaves no trail of changes and no words for the search:
+    these take five times as long as the row itself."""
 
     class Meta:
         abstract = True
@@ -41,7 +43,9 @@ def search_later(not_now: bool) -> Iterator[None]:
     try:
         yield
     finally:
-        with suppress(DatabaseError):  # a refused row has broken the transaction, and the switch goes back with it
+        with suppress(
+            DatabaseError
+        ):  # a refused row has broken the transaction, and the switch goes back with it
             switch("off")
 
 

@@ -1,4 +1,5 @@
-"""Deeds about the business and its people: the first visit, settings, and who may sign in as what."""
+"""Deeds about the business and its people:
+the first visit, settings, and who may sign in as what."""
 
 from typing import Any
 
@@ -20,14 +21,16 @@ class LastOwnerError(ValueError):
 
 
 def acquire_advisory_lock(lock: int) -> None:
-    """Wait until nobody else is inside the same deed, on any host; released when the transaction ends."""
+    """Wait until nobody else is inside the same deed, on any host;
+    released when the transaction ends."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [lock])
 
 
 @transaction.atomic
 def open_business(*, values: dict[str, Any], username: str, name: str, password: str) -> User:
-    """Make the business and its owner's account; of two at once one is told that it came too late."""
+    """Make the business and its owner's account;
+    of two at once one is told that it came too late."""
     acquire_advisory_lock(FIRST_VISIT_LOCK)
     if Business.objects.exists():
         raise BusinessExistsError
@@ -48,7 +51,8 @@ def add_person(*, username: str, name: str, role: str, password: str) -> User:
 
 @transaction.atomic
 def change_person(*, person: User, name: str, role: str, is_active: bool) -> User:
-    """Change name, role or whether they may sign in. People are never deleted: what they did keeps their name."""
+    """Change name, role or whether they may sign in. People are never deleted:
+    what they did keeps their name."""
     acquire_advisory_lock(OWNERS_LOCK)
     person.refresh_from_db()
     stays_owner = role == User.Role.OWNER and is_active
@@ -82,11 +86,14 @@ def change_business(*, business: Business) -> Business:
 
 @transaction.atomic
 def save_local_normals(*, normals: LocalNormals | None, values: dict[str, Any]) -> LocalNormals:
-    """What the owner knows about the wet days of a town; the forecasts of the decks there follow."""
+    """What the owner knows about the wet days of a town;
+    the forecasts of the decks there follow."""
     row = normals or LocalNormals()
     for name, value in values.items():
         setattr(row, name, value)
     row.save()
-    here = Deck.objects.filter(property__town=row.town, property__region=row.region, property__country=row.country)
+    here = Deck.objects.filter(
+        property__town=row.town, property__region=row.region, property__country=row.country
+    )
     publish_deck_changes(list(here.values_list("pk", flat=True)))
     return row

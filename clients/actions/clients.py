@@ -1,4 +1,5 @@
-"""Deeds about clients: taking them in, how to reach them, what they allowed, and putting them away."""
+"""Deeds about clients: taking them in, how to reach them, what they allowed, and putting them
+away."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -48,7 +49,13 @@ class ContactInput:
 
 @transaction.atomic
 def register_client(
-    *, name: str, emails: Sequence[str] = (), phones: Sequence[str] = (), by: User | None, now: datetime, region: str
+    *,
+    name: str,
+    emails: Sequence[str] = (),
+    phones: Sequence[str] = (),
+    by: User | None,
+    now: datetime,
+    region: str,
 ) -> Client:
     """A new client with e-mail addresses and numbers as typed in a country (`region`, two letters).
 
@@ -58,13 +65,17 @@ def register_client(
     contacts = [ContactInput(ContactKind.EMAIL, text, region) for text in emails]
     for text in phones:
         is_mobile = numbers.parse_phone(text, region).is_mobile
-        contacts.append(ContactInput(ContactKind.MOBILE if is_mobile else ContactKind.PHONE, text, region))
+        contacts.append(
+            ContactInput(ContactKind.MOBILE if is_mobile else ContactKind.PHONE, text, region)
+        )
     save_contact_points(client=client, contacts=contacts, by=by, now=now)
     return client
 
 
 @transaction.atomic
-def add_client(*, values: dict[str, Any], contacts: Iterable[ContactInput], by: User | None, now: datetime) -> Client:
+def add_client(
+    *, values: dict[str, Any], contacts: Iterable[ContactInput], by: User | None, now: datetime
+) -> Client:
     """A new client with all that its form holds."""
     client = Client.objects.create(created_at=now, **values)
     save_contact_points(client=client, contacts=contacts, by=by, now=now)
@@ -73,10 +84,18 @@ def add_client(*, values: dict[str, Any], contacts: Iterable[ContactInput], by: 
 
 @transaction.atomic
 def change_client(
-    *, client: Client, contacts: Iterable[ContactInput], removed: Iterable[int], by: User, now: datetime
+    *,
+    client: Client,
+    contacts: Iterable[ContactInput],
+    removed: Iterable[int],
+    by: User,
+    now: datetime,
 ) -> Client:
-    """Save the client as its form left it; what is queued to an address that was dropped is cancelled."""
-    Client.objects.select_for_update().get(pk=client.pk)  # two at once: the second sees what the first made
+    """Save the client as its form left it;
+    what is queued to an address that was dropped is cancelled."""
+    Client.objects.select_for_update().get(
+        pk=client.pk
+    )  # two at once: the second sees what the first made
     client.save()
     for point in client.contact_points.filter(pk__in=list(removed)):
         cancel_queued_messages(point=point, why="The address was removed.", by=by, now=now)
@@ -86,12 +105,17 @@ def change_client(
 
 
 @transaction.atomic
-def save_contact_points(*, client: Client, contacts: Iterable[ContactInput], by: User | None, now: datetime) -> None:
-    """Keep the ways to reach a client: a row that says the same stays, a changed one is changed, the rest is new."""
+def save_contact_points(
+    *, client: Client, contacts: Iterable[ContactInput], by: User | None, now: datetime
+) -> None:
+    """Keep the ways to reach a client: a row that says the same stays, a changed one is changed,
+    the rest is new."""
     there = {(point.kind, point.normalized): point for point in client.contact_points.all()}
     wanted = {(contact.kind, contact.normalized()): contact for contact in contacts}
     own = {contact.pk for contact in wanted.values()}
-    free = {point.pk: point for key, point in there.items() if key not in wanted and point.pk in own}
+    free = {
+        point.pk: point for key, point in there.items() if key not in wanted and point.pk in own
+    }
     for key, contact in wanted.items():
         point = there.get(key) or reusable_point(contact, free) or ContactPoint(client=client)
         write_contact_point(point, contact, normalized=key[1], by=by, now=now)
@@ -110,18 +134,24 @@ def reusable_point(contact: ContactInput, free: dict[int, ContactPoint]) -> Cont
 def write_contact_point(
     point: ContactPoint, contact: ContactInput, *, normalized: str, by: User | None, now: datetime
 ) -> None:
-    """Write one row. A new address has nothing to do with what was suspended or queued for the old one."""
+    """Write one row. A new address has nothing to do with what was suspended or queued for the old
+    one."""
     point.is_preferred = point.is_preferred and point.kind == contact.kind
     if point.pk and point.normalized != normalized:
         cancel_queued_messages(point=point, why="The address was changed.", by=by, now=now)
         point.suspended_at, point.suspended_why = None, ""
-    point.kind, point.value, point.normalized = contact.kind, " ".join(contact.value.split()), normalized
+    point.kind, point.value, point.normalized = (
+        contact.kind,
+        " ".join(contact.value.split()),
+        normalized,
+    )
     point.label = contact.label
     point.save()
 
 
 def set_preferred_contact(client: Client, kind: str, normalized: str | None) -> None:
-    """The one to use: the one named, else the one in use, else the oldest. Rows that stay the same stay untouched."""
+    """The one to use: the one named, else the one in use, else the oldest.
+    Rows that stay the same stay untouched."""
     points = list(client.contact_points.filter(kind=kind).order_by("id"))
     named = [point for point in points if point.normalized == normalized]
     chosen = next(iter([*named, *[point for point in points if point.is_preferred], *points]), None)
@@ -133,19 +163,39 @@ def set_preferred_contact(client: Client, kind: str, normalized: str | None) -> 
 
 @transaction.atomic
 def record_consent(
-    *, client: Client, channel: str, is_given: bool, basis: str, wording: str, evidence: str, by: User | None,
-    now: datetime, expires_on: date | None = None, is_welcome_again: bool = False,
-) -> Consent:  # fmt: skip
-    """Add a line to the log of what a client allowed. A withdrawal also cancels what is queued by that channel.
+    *,
+    client: Client,
+    channel: str,
+    is_given: bool,
+    basis: str,
+    wording: str,
+    evidence: str,
+    by: User | None,
+    now: datetime,
+    expires_on: date | None = None,
+    is_welcome_again: bool = False,
+) -> Consent:
+    """Add a line to the log of what a client allowed.
+    A withdrawal also cancels what is queued by that channel.
 
-    `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so many words.
+    `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so
+    many words.
     """
     if is_given and not (wording.strip() and evidence.strip()):
-        raise ConsentError("A consent needs the words the client agreed to and the evidence that shows it.")
+        raise ConsentError(
+            "A consent needs the words the client agreed to and the evidence that shows it."
+        )
     consent = Consent.objects.create(
-        client=client, channel=channel, is_given=is_given, basis=basis, wording=wording.strip(),
-        evidence=evidence.strip(), expires_on=expires_on if is_given else None, recorded_at=now, recorded_by=by,
-    )  # fmt: skip
+        client=client,
+        channel=channel,
+        is_given=is_given,
+        basis=basis,
+        wording=wording.strip(),
+        evidence=evidence.strip(),
+        expires_on=expires_on if is_given else None,
+        recorded_at=now,
+        recorded_by=by,
+    )
     if not is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
         outbox.cancel_unsent(messages=waiting, why="The client withdrew consent.", by=by, now=now)
@@ -157,19 +207,24 @@ def record_consent(
 
 def lift_suppression(client: Client, channel: str) -> None:
     business = Business.objects.get()
-    for point in client.contact_points.filter(kind__in=CONTACT_KINDS_BY_CHANNEL.get(Channel(channel), [])):
+    for point in client.contact_points.filter(
+        kind__in=CONTACT_KINDS_BY_CHANNEL.get(Channel(channel), [])
+    ):
         suppression.unsuppress_address(business=business, channel=channel, address=point.value)
         suppression.unsuppress_address(business=business, channel=channel, address=point.normalized)
 
 
 @transaction.atomic
 def archive_client(*, client: Client, by: User, now: datetime) -> None:
-    """Put a client away: no longer listed or reminded, history kept. Doing it twice changes nothing."""
+    """Put a client away: no longer listed or reminded, history kept.
+    Doing it twice changes nothing."""
     if client.archived_at:
         return
     client.archived_at = now
     client.save(update_fields=["archived_at"])
-    outbox.cancel_unsent(messages=client.messages.all(), why="The client was archived.", by=by, now=now)
+    outbox.cancel_unsent(
+        messages=client.messages.all(), why="The client was archived.", by=by, now=now
+    )
     after.publish_client_departures([client.pk], "The client was archived.")
 
 
@@ -179,6 +234,10 @@ def unarchive_client(*, client: Client, by: User, now: datetime) -> None:
     client.save(update_fields=["archived_at"])
 
 
-def cancel_queued_messages(*, point: ContactPoint, why: str, by: User | None, now: datetime) -> None:
-    waiting = point.client.messages.filter(Q(address__iexact=point.value) | Q(address__iexact=point.normalized))
+def cancel_queued_messages(
+    *, point: ContactPoint, why: str, by: User | None, now: datetime
+) -> None:
+    waiting = point.client.messages.filter(
+        Q(address__iexact=point.value) | Q(address__iexact=point.normalized)
+    )
     outbox.cancel_unsent(messages=waiting, why=why, by=by, now=now)

@@ -1,4 +1,5 @@
-"""Deeds about properties and decks: adding and changing them, and taking in client, property and deck in one go."""
+"""Deeds about properties and decks: adding and changing them, and taking in client, property and
+deck in one go."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -26,8 +27,13 @@ class NewAccount:
 
 @transaction.atomic
 def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
-    """A new client with a property and a deck, all or nothing; a second click finds what the first one made."""
-    same = {"street": new.property["street"], "town": new.property["town"], "client__name": new.client["name"]}
+    """A new client with a property and a deck, all or nothing;
+    a second click finds what the first one made."""
+    same = {
+        "street": new.property["street"],
+        "town": new.property["town"],
+        "client__name": new.client["name"],
+    }
     acquire_named_lock(f"open {same}")
     made = Deck.objects.filter(
         label=new.deck["label"],
@@ -44,7 +50,8 @@ def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
 
 
 def acquire_named_lock(what: str) -> None:
-    """Hold everyone else who does the same until this transaction ends, so that a second click waits and then sees."""
+    """Hold everyone else who does the same until this transaction ends, so that a second click
+    waits and then sees."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
@@ -57,7 +64,10 @@ def add_property(*, client: Client, values: dict[str, Any], now: datetime) -> Pr
 @transaction.atomic
 def change_property(*, property: Property, values: dict[str, Any]) -> Property:
     """Another place means another sun and rain: the forecasts of its decks follow."""
-    has_moved = any(getattr(property, name) != values.get(name) for name in ("latitude", "longitude", "time_zone"))
+    has_moved = any(
+        getattr(property, name) != values.get(name)
+        for name in ("latitude", "longitude", "time_zone")
+    )
     update_changed_fields(property, values)
     if has_moved:
         publish_deck_changes(list(property.decks.values_list("pk", flat=True)))

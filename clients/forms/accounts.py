@@ -19,21 +19,31 @@ USERNAME_HELP = "What they type to sign in: letters, digits and @ . + - _"
 def username_field() -> forms.CharField:
     field = User._meta.get_field("username")
     return forms.CharField(
-        label="Sign-in name", max_length=MAX_NAME_LENGTH, validators=field.validators, help_text=USERNAME_HELP,
-        widget=forms.TextInput(attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}),
-    )  # fmt: skip
+        label="Sign-in name",
+        max_length=MAX_NAME_LENGTH,
+        validators=field.validators,
+        help_text=USERNAME_HELP,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}
+        ),
+    )
 
 
 def password_field(label: str, help_text: str = "") -> forms.CharField:
     widget = forms.PasswordInput(attrs={"autocomplete": "new-password"})
-    return forms.CharField(label=label, strip=False, max_length=200, widget=widget, help_text=help_text)
+    return forms.CharField(
+        label=label, strip=False, max_length=200, widget=widget, help_text=help_text
+    )
 
 
 class SignInForm(AuthenticationForm):
     """Name and password."""
 
     error_messages = {
-        "invalid_login": "That name and password do not belong together. Check both; capitals count in the password.",
+        "invalid_login": (
+            "That name and password do not belong together. Check both; capitals count in the"
+            " password."
+        ),
         "inactive": "This account is closed. Ask the owner.",
     }
 
@@ -52,9 +62,13 @@ class SignInForm(AuthenticationForm):
 class NewPasswordForm(forms.Form):
     """Name, sign-in name and a password written twice; the base of two forms."""
 
-    name = forms.CharField(label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "name"}))
+    name = forms.CharField(
+        label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "name"})
+    )
     username = username_field()
-    password = password_field("Password", "At least 10 characters. A few words that only make sense to you are good.")
+    password = password_field(
+        "Password", "At least 10 characters. A few words that only make sense to you are good."
+    )
     password_again = password_field("The same password again")
 
     def clean_username(self) -> str:
@@ -82,7 +96,9 @@ class FirstVisitForm(NewPasswordForm):
 
     business = forms.CharField(label="Name of the business", max_length=120)
     country = CountryField(label="Country", initial="CA")
-    time_zone = forms.ChoiceField(label="Time zone", initial="America/Halifax", choices=countries.zone_choices)
+    time_zone = forms.ChoiceField(
+        label="Time zone", initial="America/Halifax", choices=countries.zone_choices
+    )
     units = forms.ChoiceField(
         label="Units",
         choices=Units.choices,
@@ -95,15 +111,21 @@ class FirstVisitForm(NewPasswordForm):
         values = self.cleaned_data
         country = values["country"]
         return {
-            "name": values["business"], "country": country, "time_zone": values["time_zone"], "units": values["units"],
-            "currency": countries.currency_of(country), "locale": countries.english_locale(country),
-        }  # fmt: skip
+            "name": values["business"],
+            "country": country,
+            "time_zone": values["time_zone"],
+            "units": values["units"],
+            "currency": countries.currency_of(country),
+            "locale": countries.english_locale(country),
+        }
 
 
 class NewPersonForm(NewPasswordForm):
     """A new account. The owner hands over the password; its holder then changes it."""
 
-    role = forms.ChoiceField(label="Role", choices=User.Role.choices, initial=User.Role.CREW, widget=forms.RadioSelect)
+    role = forms.ChoiceField(
+        label="Role", choices=User.Role.choices, initial=User.Role.CREW, widget=forms.RadioSelect
+    )
     field_order = ["name", "role", "username", "password", "password_again"]
 
 

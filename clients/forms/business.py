@@ -1,4 +1,5 @@
-"""Forms of the settings: the business, and what the owner knows better about the weather of a town."""
+"""Forms of the settings: the business, and what the owner knows better about the weather of a
+town."""
 
 import json
 from collections.abc import Iterable
@@ -12,7 +13,9 @@ from clients import countries, phones
 from clients.forms.fields import CountryField, OneEmailField
 from clients.models import Business, LocalNormals, Property
 
-MONTH_NAMES = "January February March April May June July August September October November December".split()
+MONTH_NAMES = (
+    "January February March April May June July August September October November December".split()
+)
 MAX_DAYS_IN_MONTH = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
 MAX_LISTED_TOWNS = 500
 
@@ -21,28 +24,50 @@ class BusinessForm(forms.ModelForm):
     """Everything that stands in a message, and how the business writes and works."""
 
     country = CountryField(label="Country")
-    email = OneEmailField(label="E-mail", required=False, help_text="A mailbox that somebody reads; answers go here.")
+    email = OneEmailField(
+        label="E-mail", required=False, help_text="A mailbox that somebody reads; answers go here."
+    )
     sender_email = OneEmailField(
-        label="Reminders come from", required=False, help_text="Empty means the e-mail address above."
+        label="Reminders come from",
+        required=False,
+        help_text="Empty means the e-mail address above.",
     )
     bounce_email = OneEmailField(
-        label="Undeliverable mail returns to", required=False, help_text="Empty means the address reminders come from."
+        label="Undeliverable mail returns to",
+        required=False,
+        help_text="Empty means the address reminders come from.",
     )
     website = forms.URLField(label="Website", required=False, max_length=200, assume_scheme="https")
     time_zone = forms.ChoiceField(label="Time zone")
     season_months = forms.TypedMultipleChoiceField(
-        label="Months in which crews work outdoors", coerce=int,
+        label="Months in which crews work outdoors",
+        coerce=int,
         choices=[(number, month[:3]) for number, month in enumerate(MONTH_NAMES, 1)],
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
         error_messages={"required": "Tick at least one month."},
-    )  # fmt: skip
+    )
 
     class Meta:
         model = Business
         fields = [
-            "name", "legal_name", "street", "town", "region", "postcode", "country", "phone", "email", "website",
-            "sender_email", "bounce_email", "season_months", "units", "currency", "locale", "time_zone",
-        ]  # fmt: skip
+            "name",
+            "legal_name",
+            "street",
+            "town",
+            "region",
+            "postcode",
+            "country",
+            "phone",
+            "email",
+            "website",
+            "sender_email",
+            "bounce_email",
+            "season_months",
+            "units",
+            "currency",
+            "locale",
+            "time_zone",
+        ]
         labels = {"locale": "Numbers and dates as in"}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -81,7 +106,9 @@ class NormalsForm(forms.Form):
     place = forms.ChoiceField(label="Town", help_text="The towns of the properties in the book.")
     source = forms.CharField(label="Where the numbers are from", max_length=200)
 
-    def __init__(self, data: Any = None, *, normals: LocalNormals | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self, data: Any = None, *, normals: LocalNormals | None = None, **kwargs: Any
+    ) -> None:
         self.normals = normals
         kwargs["initial"] = normals_initial(normals) if normals else {}
         super().__init__(data, **kwargs)
@@ -90,15 +117,25 @@ class NormalsForm(forms.Form):
         self.fields["place"].choices = choices  # type: ignore[attr-defined]
         for number, (month, most) in enumerate(zip(MONTH_NAMES, MAX_DAYS_IN_MONTH, strict=True), 1):
             self.fields[f"wet_{number}"] = forms.FloatField(
-                label=month, min_value=0, max_value=most, widget=forms.NumberInput(attrs={"step": "any"}),
-                error_messages={"max_value": f"{month} has {most} days.", "min_value": "This cannot be negative."},
-            )  # fmt: skip
+                label=month,
+                min_value=0,
+                max_value=most,
+                widget=forms.NumberInput(attrs={"step": "any"}),
+                error_messages={
+                    "max_value": f"{month} has {most} days.",
+                    "min_value": "This cannot be negative.",
+                },
+            )
 
     def towns_without_normals(self) -> list[list[str]]:
         """Towns of the book without an entry of their own."""
         names = ["town", "region", "country"]
         taken = set(LocalNormals.objects.values_list(*names))
-        towns = Property.objects.order_by(*names).values_list(*names).distinct()[: MAX_LISTED_TOWNS + len(taken)]
+        towns = (
+            Property.objects.order_by(*names)
+            .values_list(*names)
+            .distinct()[: MAX_LISTED_TOWNS + len(taken)]
+        )
         return [list(town) for town in towns if town not in taken]
 
     @property
@@ -110,7 +147,13 @@ class NormalsForm(forms.Form):
         town, region, country = json.loads(self.cleaned_data["place"])
         wet_days = [self.cleaned_data[f"wet_{number}"] for number in range(1, 13)]
         source = self.cleaned_data["source"]
-        return {"town": town, "region": region, "country": country, "wet_days": wet_days, "source": source}
+        return {
+            "town": town,
+            "region": region,
+            "country": country,
+            "wet_days": wet_days,
+            "source": source,
+        }
 
 
 def town_key(normals: LocalNormals) -> list[str]:

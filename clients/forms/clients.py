@@ -31,24 +31,45 @@ def language_choices() -> list[tuple[str, str]]:
 class ClientForm(forms.ModelForm):
     """Name, greeting, language, how they like to hear from us, and where letters go."""
 
-    name = forms.CharField(label="Name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    name = forms.CharField(
+        label="Name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
     language = forms.ChoiceField(
-        label="Language", required=False, choices=language_choices,
-        help_text="Of messages to them. Another one appears here once a text is written in it (Settings, Texts).",
-    )  # fmt: skip
+        label="Language",
+        required=False,
+        choices=language_choices,
+        help_text=(
+            "Of messages to them. Another one appears here once a text is written in it (Settings,"
+            " Texts)."
+        ),
+    )
     postal_country = CountryField(label="Country", required=False)
 
     class Meta:
         model = Client
         fields = [
-            "name", "salutation", "language", "preferred_channel", "notes",
-            "postal_street", "postal_town", "postal_region", "postal_postcode", "postal_country",
-        ]  # fmt: skip
+            "name",
+            "salutation",
+            "language",
+            "preferred_channel",
+            "notes",
+            "postal_street",
+            "postal_town",
+            "postal_region",
+            "postal_postcode",
+            "postal_country",
+        ]
         labels = {
-            "salutation": "Greeting", "postal_street": "Street", "postal_town": "Town",
-            "postal_region": "Province, state or region", "postal_postcode": "Postcode",
-        }  # fmt: skip
-        help_texts = {"salutation": "How a letter greets them; empty means the name.", "postal_street": ""}
+            "salutation": "Greeting",
+            "postal_street": "Street",
+            "postal_town": "Town",
+            "postal_region": "Province, state or region",
+            "postal_postcode": "Postcode",
+        }
+        help_texts = {
+            "salutation": "How a letter greets them; empty means the name.",
+            "postal_street": "",
+        }
         widgets = {"notes": textarea(4)}
 
     def clean_name(self) -> str:
@@ -59,7 +80,8 @@ class ClientForm(forms.ModelForm):
 
     @property
     def has_postal(self) -> bool:
-        """Whether letters go elsewhere than to the deck, so that the part must not be folded away."""
+        """Whether letters go elsewhere than to the deck, so that the part must not be folded
+        away."""
         names = [name for name in self.fields if name.startswith("postal_")]
         return any(self[name].errors or self[name].value() for name in names)
 
@@ -69,12 +91,17 @@ class ContactForm(forms.Form):
 
     pk = forms.IntegerField(required=False, widget=forms.HiddenInput, min_value=1, max_value=2**62)
     kind = forms.ChoiceField(
-        label="By", choices=[("mobile", "Mobile phone"), ("phone", "Other phone"), ("email", "E-mail")]
+        label="By",
+        choices=[("mobile", "Mobile phone"), ("phone", "Other phone"), ("email", "E-mail")],
     )
     value = forms.CharField(
-        label="Number or address", required=False, max_length=254,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
-    )  # fmt: skip
+        label="Number or address",
+        required=False,
+        max_length=254,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}
+        ),
+    )
     label = forms.CharField(label="Note", required=False, max_length=60)
     is_preferred = forms.BooleanField(label="Use this one first", required=False)
 
@@ -101,13 +128,18 @@ class ContactForm(forms.Form):
     def contact_input(self) -> ContactInput:
         values = self.cleaned_data
         return ContactInput(
-            kind=values["kind"], value=values["value"], country=self.country, label=values.get("label", ""),
-            is_preferred=values.get("is_preferred", False), pk=values.get("pk"),
-        )  # fmt: skip
+            kind=values["kind"],
+            value=values["value"],
+            country=self.country,
+            label=values.get("label", ""),
+            is_preferred=values.get("is_preferred", False),
+            pk=values.get("pk"),
+        )
 
 
 class BaseContactFormSet(forms.BaseFormSet):
-    """All ways to reach one client. A row left empty is no row; one that was filled and is emptied goes."""
+    """All ways to reach one client. A row left empty is no row;
+    one that was filled and is emptied goes."""
 
     def filled_forms(self) -> Iterator[ContactForm]:
         for form in self.forms:
@@ -124,7 +156,9 @@ class BaseContactFormSet(forms.BaseFormSet):
             if (kind, form.normalized) in seen:
                 form.add_error("value", "This is written twice. Delete one of them.")
             if form.cleaned_data.get("is_preferred") and kind in first:
-                form.add_error("is_preferred", "Only one of a kind can be used first. Untick the others.")
+                form.add_error(
+                    "is_preferred", "Only one of a kind can be used first. Untick the others."
+                )
             seen.add((kind, form.normalized))
             first |= {kind} if form.cleaned_data.get("is_preferred") else set()
 
@@ -150,38 +184,61 @@ def contact_formset(data: Any, *, client: Client | None, country: str) -> BaseCo
     initial = [{name: getattr(point, name) for name in names} for point in points]
     empty = [{"kind": "mobile"}, {"kind": "email"}][: 1 if points else 2]
     factory: Any = forms.formset_factory(
-        ContactForm, formset=BaseContactFormSet, extra=0, can_delete=bool(points), max_num=MAX_CONTACT_POINTS,
-        validate_max=True, absolute_max=MAX_CONTACT_POINTS * 3,
-    )  # fmt: skip
-    return factory(data, initial=[*initial, *empty], prefix="reach", form_kwargs={"country": country})
+        ContactForm,
+        formset=BaseContactFormSet,
+        extra=0,
+        can_delete=bool(points),
+        max_num=MAX_CONTACT_POINTS,
+        validate_max=True,
+        absolute_max=MAX_CONTACT_POINTS * 3,
+    )
+    return factory(
+        data, initial=[*initial, *empty], prefix="reach", form_kwargs={"country": country}
+    )
 
 
 class ConsentForm(forms.Form):
-    """A line for the log: which channel, given or withdrawn, in which words, shown by what. Nothing is pre-ticked."""
+    """A line for the log: which channel, given or withdrawn, in which words, shown by what.
+    Nothing is pre-ticked."""
 
     use_required_attribute = False  # a withdrawal needs less
     channel = forms.ChoiceField(label="Channel", choices=Channel.choices, widget=forms.RadioSelect)
     is_given = forms.TypedChoiceField(
-        label="The client", choices=[("yes", "agreed"), ("no", "withdrew")], coerce=lambda value: value == "yes",
+        label="The client",
+        choices=[("yes", "agreed"), ("no", "withdrew")],
+        coerce=lambda value: value == "yes",
         widget=forms.RadioSelect(attrs={"class": "segments"}),
-    )  # fmt: skip
+    )
     basis = forms.ChoiceField(label="Because the client", choices=Consent.Basis.choices)
     wording = forms.CharField(
-        label="The words the client saw or heard", max_length=2_000, widget=textarea(3),
+        label="The words the client saw or heard",
+        max_length=2_000,
+        widget=textarea(3),
         error_messages={"required": WORDING_REQUIRED},
-        help_text="Word for word. Such as: You may e-mail me when my deck is due. A withdrawal may do without.",
-    )  # fmt: skip
+        help_text=(
+            "Word for word. Such as: You may e-mail me when my deck is due. A withdrawal may do"
+            " without."
+        ),
+    )
     evidence = forms.CharField(
-        label="What shows it", max_length=300, error_messages={"required": EVIDENCE_REQUIRED},
-        help_text="Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without.",
-    )  # fmt: skip
+        label="What shows it",
+        max_length=300,
+        error_messages={"required": EVIDENCE_REQUIRED},
+        help_text=(
+            "Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without."
+        ),
+    )
     expires_on = forms.DateField(
-        label="Runs out on", required=False, widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+        label="Runs out on",
+        required=False,
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
         help_text="An implied consent runs out; ask what the law where the client lives says.",
         error_messages={"invalid": "This is not a day of the calendar. Write it like 2027-05-14."},
-    )  # fmt: skip
+    )
 
-    def __init__(self, *args: Any, client: Client, business: Business, today: date, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, client: Client, business: Business, today: date, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
         if self.data.get("is_given") == "no":
@@ -190,9 +247,12 @@ class ConsentForm(forms.Form):
         if self.suppressed_channels:
             names = ", ".join(Channel(channel).label for channel in self.suppressed_channels)
             self.fields["is_welcome_again"] = forms.BooleanField(
-                label="They asked in so many words to be written to again", required=False,
-                help_text=f"They had asked not to be written to ({names}). Only the client can undo that.",
-            )  # fmt: skip
+                label="They asked in so many words to be written to again",
+                required=False,
+                help_text=(
+                    f"They had asked not to be written to ({names}). Only the client can undo that."
+                ),
+            )
 
     def clean_expires_on(self) -> date | None:
         day = self.cleaned_data["expires_on"]
@@ -214,6 +274,8 @@ def suppressed_channels(client: Client, business: Business) -> list[str]:
     for channel, kinds in CONTACT_KINDS_BY_CHANNEL.items():
         points = [point for point in client.contact_points.all() if point.kind in kinds]
         addresses = {address for point in points for address in (point.value, point.normalized)}
-        if addresses and suppression.suppressed_addresses(business=business, channel=channel, addresses=addresses):
+        if addresses and suppression.suppressed_addresses(
+            business=business, channel=channel, addresses=addresses
+        ):
             found.append(channel.value)
     return found

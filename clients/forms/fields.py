@@ -1,4 +1,5 @@
-"""Fields that several forms share: measures in the business's units, countries, one e-mail address."""
+"""Fields that several forms share: measures in the business's units, countries, one e-mail
+address."""
 
 from decimal import Decimal
 from typing import Any
@@ -18,11 +19,20 @@ class MeasureField(forms.DecimalField):
     """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
 
     def __init__(
-        self, *, label: str, quantity: str, units: str, places: int = 2, maximum: Decimal | None = None, **kwargs: Any
+        self,
+        *,
+        label: str,
+        quantity: str,
+        units: str,
+        places: int = 2,
+        maximum: Decimal | None = None,
+        **kwargs: Any,
     ) -> None:
         self.quantity, self.units, self.most = QUANTITIES[quantity], units, maximum
         self.step = Decimal(1).scaleb(-places)
-        kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}))
+        kwargs.setdefault(
+            "widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
+        )
         super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
 
     def prepare_value(self, value: Any) -> Any:
@@ -48,7 +58,8 @@ class MeasureField(forms.DecimalField):
         if value is not None and self.most is not None and not -self.most <= value <= self.most:
             limit = self.quantity.from_si(self.most, self.units)
             raise ValidationError(
-                f"This is more than {limit:,.0f} {self.quantity.symbol(self.units)}. Check the number."
+                f"This is more than {limit:,.0f} {self.quantity.symbol(self.units)}. Check the"
+                " number."
             )
 
 

@@ -15,14 +15,19 @@ LOCATION_FIELDS = ["town", "region", "country", "latitude", "longitude", "time_z
 
 def degrees_field(label: str, most: int, help_text: str) -> forms.FloatField:
     return forms.FloatField(
-        label=label, required=False, min_value=-most, max_value=most, help_text=help_text,
+        label=label,
+        required=False,
+        min_value=-most,
+        max_value=most,
+        help_text=help_text,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "text"}),
         error_messages={"invalid": "Write degrees as a number with a point, such as 44.38."},
-    )  # fmt: skip
+    )
 
 
 class PropertyForm(forms.Form):
-    """Street and town; the town gives latitude, longitude and time zone, unless they are given themselves."""
+    """Street and town; the town gives latitude, longitude and time zone, unless they are given
+    themselves."""
 
     street = forms.CharField(label="Street and number", max_length=200)
     town = forms.CharField(label="Town", max_length=120)
@@ -38,17 +43,27 @@ class PropertyForm(forms.Form):
     longitude = degrees_field("Longitude", 180, "Degrees, west negative.")
     time_zone = forms.ChoiceField(label="Time zone", required=False)
     access_notes = forms.CharField(
-        label="Access", required=False, max_length=5_000, widget=textarea(2), help_text="Gate, dog, water tap, power."
+        label="Access",
+        required=False,
+        max_length=5_000,
+        widget=textarea(2),
+        help_text="Gate, dog, water tap, power.",
     )
     travel_km = forms.DecimalField(
-        label="Distance by road, km", required=False, min_value=0, max_value=9_999, decimal_places=1,
+        label="Distance by road, km",
+        required=False,
+        min_value=0,
+        max_value=9_999,
+        decimal_places=1,
         help_text="One way from the yard, for the price of the way. Empty means an estimate.",
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-    )  # fmt: skip
+    )
     place = forms.IntegerField(required=False, widget=forms.HiddenInput)
     place_for = forms.CharField(required=False, max_length=120, widget=forms.HiddenInput)
 
-    def __init__(self, data: Any = None, *, business: Business, home: Property | None = None, **kwargs: Any) -> None:
+    def __init__(
+        self, data: Any = None, *, business: Business, home: Property | None = None, **kwargs: Any
+    ) -> None:
         self.business, self.home = business, home
         self.suggestions: list[Place] = []
         kwargs["initial"] = property_initial(home) if home else {"country": business.country}
@@ -62,9 +77,13 @@ class PropertyForm(forms.Form):
         latitude, longitude = values.get("latitude"), values.get("longitude")
         if (latitude is None) != (longitude is None):
             missing = "latitude" if latitude is None else "longitude"
-            self.add_error(missing, "Latitude and longitude belong together: write both or neither.")
+            self.add_error(
+                missing, "Latitude and longitude belong together: write both or neither."
+            )
         elif latitude is not None and longitude is not None and not self.has_stale_coordinates():
-            values["time_zone"] = values["time_zone"] or towns.nearest_zone(latitude, longitude).time_zone
+            values["time_zone"] = (
+                values["time_zone"] or towns.nearest_zone(latitude, longitude).time_zone
+            )
         else:
             self.fill_from_town(values)
         return values
@@ -78,7 +97,12 @@ class PropertyForm(forms.Form):
         place = self.chosen_place(values) or self.find_place(values)
         if place is None:
             return
-        values.update(region=place.region, country=place.country, latitude=place.latitude, longitude=place.longitude)
+        values.update(
+            region=place.region,
+            country=place.country,
+            latitude=place.latitude,
+            longitude=place.longitude,
+        )
         values["town"] = place.name if self.chosen_place(values) else values["town"]
         values["time_zone"] = place.time_zone
 
@@ -95,29 +119,42 @@ class PropertyForm(forms.Form):
         meant = [place for place in answer.towns if is_matching_place(place, values)]
         if len(meant) == 1:
             return meant[0]
-        near = meant or sorted([*answer.towns, *answer.suggestions], key=lambda place: place.country != country)
+        near = meant or sorted(
+            [*answer.towns, *answer.suggestions], key=lambda place: place.country != country
+        )
         self.suggestions = near[:MAX_SUGGESTIONS]
         self.add_error("town", self.town_error(town, several=bool(meant)))
         return None
 
     def near(self, country: str) -> tuple[float, float] | None:
-        """A property of the business's other clients, so that the nearest of several towns comes first."""
-        known = Property.objects.filter(country=country).values_list("latitude", "longitude").first()
+        """A property of the business's other clients, so that the nearest of several towns comes
+        first."""
+        known = (
+            Property.objects.filter(country=country).values_list("latitude", "longitude").first()
+        )
         return known or None
 
     def town_error(self, town: str, *, several: bool) -> str:
         if several:
             return f"There are several places called {town}. Choose one below, or write its region."
         if self.suggestions:
-            return f"“{town}” is not a town we know in that country. Choose one below, or give latitude and longitude."
+            return (
+                f"“{town}” is not a town we know in that country. Choose one below, or give"
+                " latitude and longitude."
+            )
         return (
-            f"“{town}” is not a town we know in that country. Write a larger town near it, or latitude and longitude."
+            f"“{town}” is not a town we know in that country. Write a larger town near it, or"
+            " latitude and longitude."
         )
 
     @property
     def values(self) -> dict[str, Any]:
         """What the action takes."""
-        return {name: value for name, value in self.cleaned_data.items() if name not in {"place", "place_for"}}
+        return {
+            name: value
+            for name, value in self.cleaned_data.items()
+            if name not in {"place", "place_for"}
+        }
 
     @property
     def has_coordinates(self) -> bool:
@@ -131,7 +168,11 @@ def is_matching_place(place: Place, values: dict[str, Any]) -> bool:
     town, _, rest = values["town"].partition(",")
     region = (values.get("region") or rest).strip().casefold()
     is_named = town.strip().casefold() in {place.name.casefold(), place.ascii_name.casefold()}
-    return is_named and place.country == values["country"] and (not region or is_matching_region(place.region, region))
+    return (
+        is_named
+        and place.country == values["country"]
+        and (not region or is_matching_region(place.region, region))
+    )
 
 
 def is_matching_region(name: str, written: str) -> bool:

@@ -1,1 +1,2 @@
-"""Everything said to clients and heard from them: the outbox, its channels, what comes in, the law and the texts."""
+"""Everything said to clients and heard from them:
+the outbox, its channels, what comes in, the law and the texts."""

@@ -1,4 +1,5 @@
-"""What pages show of the law: the rules of the places in the book, what messages went under, and one client's case."""
+"""What pages show of the law: the rules of the places in the book, what messages went under, and
+one client's case."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -39,19 +40,31 @@ class AppliedRule:
 
 
 def rules_by_country(law: LegalRules, business: Business, *, on: date) -> Iterator[CountryRules]:
-    """The countries of the book, those with most clients first; the business's own is always there."""
+    """The countries of the book, those with most clients first;
+    the business's own is always there."""
     owners = Property.objects.filter(client__archived_at=None).order_by().values_list("country")
     counts = dict(owners.annotate(Count("client", distinct=True)))
     for code in sorted({*counts, business.country}, key=lambda each: (-counts.get(each, 0), each)):
         rules = [
-            law.rule_for(sender_country=business.country, recipient_country=code, channel=channel, on=on)
+            law.rule_for(
+                sender_country=business.country, recipient_country=code, channel=channel, on=on
+            )
             for channel in Channel.values
         ]
-        yield CountryRules(code, jurisdiction_name(code), counts.get(code, 0), [RuleSummary(rule) for rule in rules])
+        yield CountryRules(
+            code,
+            jurisdiction_name(code),
+            counts.get(code, 0),
+            [RuleSummary(rule) for rule in rules],
+        )
     nowhere = Client.objects.current().filter(properties=None, postal_country="").count()
     if nowhere:
-        strict = [law.rule_for(sender_country=business.country, recipient_country="", channel=channel, on=on)
-                  for channel in Channel.values]  # fmt: skip
+        strict = [
+            law.rule_for(
+                sender_country=business.country, recipient_country="", channel=channel, on=on
+            )
+            for channel in Channel.values
+        ]
         yield CountryRules("", "No address known", nowhere, [RuleSummary(rule) for rule in strict])
 
 
@@ -68,10 +81,16 @@ class ChannelPermission:
 
     @property
     def basis_text(self) -> str:
-        return BASIS_LABELS.get(self.basis, "") if self.basis != NONE_NEEDED else "No consent is needed there"
+        return (
+            BASIS_LABELS.get(self.basis, "")
+            if self.basis != NONE_NEEDED
+            else "No consent is needed there"
+        )
 
 
-def channel_permissions(client: Client, business: Business, *, today: date) -> list[ChannelPermission]:
+def channel_permissions(
+    client: Client, business: Business, *, today: date
+) -> list[ChannelPermission]:
     """Per channel the newest entry of the log and what the law of the place makes of it."""
     newest: dict[str, Consent] = {}
     for consent in client.consents.all():
@@ -80,8 +99,12 @@ def channel_permissions(client: Client, business: Business, *, today: date) -> l
     last_job = last_job_dates([client.pk]).get(client.pk)
     found = []
     for channel in Channel:
-        rule = law.rule_for_all(countries_there, sender_country=business.country, channel=channel, on=today)
-        found.append(channel_permission(Channel(channel), newest.get(channel), rule, last_job, today))
+        rule = law.rule_for_all(
+            countries_there, sender_country=business.country, channel=channel, on=today
+        )
+        found.append(
+            channel_permission(Channel(channel), newest.get(channel), rule, last_job, today)
+        )
     return found
 
 
@@ -93,14 +116,19 @@ def channel_permission(
         return ChannelPermission(channel, entry, rule, why=basis.why)
     is_of_entry = entry is not None and basis != NONE_NEEDED
     given_on = entry.recorded_at.date() if entry and is_of_entry else None
-    ends = [rule.consent_expires(basis, last_job, given_on), entry.expires_on if entry and is_of_entry else None]
+    ends = [
+        rule.consent_expires(basis, last_job, given_on),
+        entry.expires_on if entry and is_of_entry else None,
+    ]
     return ChannelPermission(channel, entry, rule, basis, min(filter(None, ends), default=None))
 
 
 def applied_rules() -> list[AppliedRule]:
     """The rules frozen with messages, the last used first."""
     rows = Message.objects.exclude(law="").order_by().values_list("law")
-    counted = rows.annotate(Count("pk"), last_at=Max("queued_at")).order_by("-last_at")[:MAX_APPLIED_RULES]
+    counted = rows.annotate(Count("pk"), last_at=Max("queued_at")).order_by("-last_at")[
+        :MAX_APPLIED_RULES
+    ]
     return [AppliedRule(*row) for row in counted]
 
 

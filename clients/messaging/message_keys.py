@@ -1,7 +1,9 @@
-"""What is derived from a message's idempotency key: its Message-ID and the token of its unsubscribe link.
+"""What is derived from a message's idempotency key:
+its Message-ID and the token of its unsubscribe link.
 
-Both can be computed again on any host at any time, so neither a random token nor a link is kept in the clear
-(docs/decisions/0006). The key that they hang on lives with the data and outlasts a changed SECRET_KEY.
+Both can be computed again on any host at any time, so neither a random token nor a link is kept in
+the clear (docs/decisions/0006). The key that they hang on lives with the data and outlasts a
+changed SECRET_KEY.
 """
 
 import base64
@@ -21,7 +23,8 @@ def derive_key(business: Business, purpose: str, key: str) -> bytes:
 
 
 def make_message_id(business: Business, key: str, *, sending: int = 1) -> str:
-    """RFC 5322, 3.6.4. The same row keeps its id on any machine retry; a person's deliberate re-send gets a new one."""
+    """RFC 5322, 3.6.4. The same row keeps its id on any machine retry;
+    a person's deliberate re-send gets a new one."""
     left = derive_key(business, "message-id", key).hex()[:32]
     suffix = f".{sending}" if sending > 1 else ""
     return f"<{left}{suffix}@{sending_domain(business)}>"

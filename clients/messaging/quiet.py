@@ -1,7 +1,8 @@
-"""When a telephone may ring or buzz: the owner's quiet times and the hours of the law, at the place of the property.
+"""When a telephone may ring or buzz: the owner's quiet times and the hours of the law, at the place
+of the property.
 
-E-mail and letters disturb nobody and may go at any hour. In doubt about the clock (a time that a change of clocks skips
-or repeats) it is quiet.
+E-mail and letters disturb nobody and may go at any hour. In doubt about the clock (a time that a
+change of clocks skips or repeats) it is quiet.
 """
 
 import unicodedata
@@ -20,26 +21,40 @@ RINGING_CHANNELS = {Channel.TEXT, Channel.CALL}
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
 SATURDAY, SUNDAY = 5, 6
 
-WallClockSpan = tuple[datetime, datetime]  # on the clock of the place, without a zone; the end does not belong to it
-LawWindow = Mapping[str, Any]  # hours of the law: from and to; or mon_fri, sat and sun_and_public_holidays
+WallClockSpan = tuple[
+    datetime, datetime
+]  # on the clock of the place, without a zone; the end does not belong to it
+LawWindow = Mapping[
+    str, Any
+]  # hours of the law: from and to; or mon_fri, sat and sun_and_public_holidays
 
 
 class NeverOpenError(ValueError):
-    """Quiet times and the law leave no hour of the week for this channel; change the sending rules."""
+    """Quiet times and the law leave no hour of the week for this channel;
+    change the sending rules."""
 
 
 def first_allowed_moment(
-    moment: datetime, *, zone: ZoneInfo, country: str, region: str, channel: str, rules: SendingRules,
+    moment: datetime,
+    *,
+    zone: ZoneInfo,
+    country: str,
+    region: str,
+    channel: str,
+    rules: SendingRules,
     law_window: LawWindow | None = None,
-) -> datetime:  # fmt: skip
-    """The moment itself if this channel may be used then, else the first one after it. Raises `NeverOpenError`."""
+) -> datetime:
+    """The moment itself if this channel may be used then, else the first one after it.
+    Raises `NeverOpenError`."""
     if channel not in RINGING_CHANNELS:
         return moment
     at = moment.astimezone(UTC)
     today = moment.astimezone(zone).date()
     for day in (today + timedelta(days=n) for n in range(-1, MAX_SEARCH_DAYS)):
         is_holiday = day in public_holidays(country, region, day.year)
-        for opens, closes in open_hours(day, is_holiday=is_holiday, rules=rules, law_window=law_window):
+        for opens, closes in open_hours(
+            day, is_holiday=is_holiday, rules=rules, law_window=law_window
+        ):
             start, end = latest_instant(opens, zone), earliest_instant(closes, zone)
             if max(at, start) < end:
                 return max(at, start)
@@ -73,7 +88,11 @@ def law_hours(day: date, is_holiday: bool, window: LawWindow | None) -> Sequence
     """What the law leaves of a day; no window means no rule."""
     if not window:
         return [whole_day(day)]
-    pair = [window["from"], window["to"]] if "from" in window else window.get(day_kind(day, is_holiday))
+    pair = (
+        [window["from"], window["to"]]
+        if "from" in window
+        else window.get(day_kind(day, is_holiday))
+    )
     if not pair or isinstance(pair, str):  # the table writes "none"
         return []
     opens, closes = (wall_time(day, as_time(each)) for each in pair)
@@ -99,7 +118,8 @@ def whole_day(day: date) -> WallClockSpan:
 
 
 def latest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
-    """The last moment at which the clock can have shown this (PEP 495 tells the two readings apart)."""
+    """The last moment at which the clock can have shown this (PEP 495 tells the two readings
+    apart)."""
     return max(wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
 
 
@@ -109,9 +129,12 @@ def earliest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
 
 @lru_cache(maxsize=1024)
 def public_holidays(country: str, region: str, year: int) -> Mapping[date, str]:
-    """Day → name, those of the province or state too if its name is known; none where the country is not known."""
+    """Day → name, those of the province or state too if its name is known;
+    none where the country is not known."""
     try:
-        found = holidays.country_holidays(country, subdiv=subdivision_code(country, region), years=[year, year + 1])
+        found = holidays.country_holidays(
+            country, subdiv=subdivision_code(country, region), years=[year, year + 1]
+        )
     except NotImplementedError:
         return {}
     return {day: name for day, name in found.items() if day.year == year}
@@ -124,12 +147,19 @@ def subdivision_code(country: str, region: str) -> str | None:
     if kind is None or not region.strip():
         return None
     codes = {fold_region_name(code): code for code in kind.subdivisions}
-    names = {fold_region_name(name): code for name, code in getattr(kind, "subdivisions_aliases", {}).items()}
+    names = {
+        fold_region_name(name): code
+        for name, code in getattr(kind, "subdivisions_aliases", {}).items()
+    }
     return (names | codes).get(fold_region_name(region))
 
 
 def fold_region_name(text: str) -> str:
     """Without accents, capitals, dashes and doubled spaces, as people type names."""
     letters = unicodedata.normalize("NFKD", text)
-    bare = "".join(each for each in letters if not unicodedata.combining(each)).replace("-", " ").replace(".", "")
+    bare = (
+        "".join(each for each in letters if not unicodedata.combining(each))
+        .replace("-", " ")
+        .replace(".", "")
+    )
     return " ".join(bare.casefold().split())

@@ -1,7 +1,8 @@
 """How long a text message is: its encoding and the parts it is sent in.
 
-3GPP TS 23.038 §6.2.1 (default alphabet and its extension table) and TS 23.040 §9.2.3.24.1 (joined messages with an
-8-bit reference): 140 octets a part; 160 septets alone or 153 joined, 70 UTF-16 units alone or 67 joined.
+3GPP TS 23.038 §6.2.1 (default alphabet and its extension table) and TS 23.040 §9.2.3.24.1 (joined
+messages with an 8-bit reference): 140 octets a part; 160 septets alone or 153 joined, 70 UTF-16
+units alone or 67 joined.
 """
 
 from dataclasses import dataclass
@@ -15,15 +16,35 @@ GSM, UCS2 = "GSM", "UCS-2"
 SINGLE_PART_UNITS = {GSM: 160, UCS2: 70}
 JOINED_PART_UNITS = {GSM: 153, UCS2: 67}
 GSM_SUBSTITUTES = {
-    "‘": "'", "’": "'", "‚": "'", "“": '"', "”": '"', "„": '"', "«": '"', "»": '"', "–": "-", "—": "-", "‑": "-",
-    "−": "-", "…": "...", "\u00a0": " ", "\u202f": " ", "\u2009": " ", "•": "-", "·": "-", "²": "2", "³": "3", "`": "'",
+    "‘": "'",
+    "’": "'",
+    "‚": "'",
+    "“": '"',
+    "”": '"',
+    "„": '"',
+    "«": '"',
+    "»": '"',
+    "–": "-",
+    "—": "-",
+    "‑": "-",
+    "−": "-",
+    "…": "...",
+    "\u00a0": " ",
+    "\u202f": " ",
+    "\u2009": " ",
+    "•": "-",
+    "·": "-",
+    "²": "2",
+    "³": "3",
+    "`": "'",
     "\t": " ",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
 class SmsSize:
-    """Encoding, units in it (septets or UTF-16 units), parts, and the characters that forced the longer encoding."""
+    """Encoding, units in it (septets or UTF-16 units), parts, and the characters that forced the
+    longer encoding."""
 
     encoding: str
     units: int
@@ -45,15 +66,20 @@ def character_units(character: str, encoding: str) -> int:
 
 
 def measure_sms(text: str) -> SmsSize:
-    """How the text goes out as it is. No pair (ESC and its character, a surrogate pair) is cut between two parts."""
+    """How the text goes out as it is. No pair (ESC and its character, a surrogate pair) is cut
+    between two parts."""
     outside = dict.fromkeys(
-        character for character in text if character not in GSM_BASIC and character not in GSM_EXTENSION
+        character
+        for character in text
+        if character not in GSM_BASIC and character not in GSM_EXTENSION
     )
     encoding = UCS2 if outside else GSM
     costs = [character_units(character, encoding) for character in text]
     units = sum(costs)
     if units <= SINGLE_PART_UNITS[encoding]:
-        return SmsSize(encoding, units, 1 if text else 0, SINGLE_PART_UNITS[encoding] - units, tuple(outside))
+        return SmsSize(
+            encoding, units, 1 if text else 0, SINGLE_PART_UNITS[encoding] - units, tuple(outside)
+        )
     parts, room = 0, 0
     for each in costs:
         if each > room:

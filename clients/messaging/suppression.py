@@ -1,4 +1,5 @@
-"""Addresses that asked not to be written to: only a keyed hash of the normalised address is kept, for good."""
+"""Addresses that asked not to be written to:
+only a keyed hash of the normalised address is kept, for good."""
 
 import hmac
 import re
@@ -15,7 +16,8 @@ from clients.models.channel import Channel
 
 @lru_cache(maxsize=256)
 def normalize_address(channel: str, address: str) -> str:
-    """One spelling for every way of writing an address; what is compared and hashed, never what is written to."""
+    """One spelling for every way of writing an address;
+    what is compared and hashed, never what is written to."""
     text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", address).strip()).lower()
     if channel != Channel.EMAIL or "@" not in text:
         return text
@@ -24,11 +26,15 @@ def normalize_address(channel: str, address: str) -> str:
 
 
 def address_spellings(channel: str, address: str) -> set[str]:
-    """Ways in which the book may hold the same address, in small letters: both forms of a domain (RFC 5891), and
-    letters with their accents joined or apart."""
+    """Ways in which the book may hold the same address, in small letters:
+    both forms of a domain (RFC 5891), and letters with their accents joined or apart."""
     same = normalize_address(channel, address)
     local, at, domain = same.rpartition("@")
-    written = {same, f"{local}{at}{unicode_domain(domain)}"} if at and channel == Channel.EMAIL else {same}
+    written = (
+        {same, f"{local}{at}{unicode_domain(domain)}"}
+        if at and channel == Channel.EMAIL
+        else {same}
+    )
     return {unicodedata.normalize(form, each) for each in written for form in ("NFC", "NFD")}
 
 
@@ -61,12 +67,15 @@ def keyed_hash(key: str, text: str) -> str:
 
 def suppress_address(*, business: Business, channel: str, address: str, reason: str) -> None:
     """Never write to it again by this channel; once is as good as twice."""
-    row = Suppression(channel=channel, address_hash=address_hash(business, channel, address), reason=reason[:300])
+    row = Suppression(
+        channel=channel, address_hash=address_hash(business, channel, address), reason=reason[:300]
+    )
     Suppression.objects.bulk_create([row], ignore_conflicts=True)
 
 
 def unsuppress_address(*, business: Business, channel: str, address: str) -> bool:
-    """Allow it again; only for somebody who has just asked for that in so many words. True if it was suppressed."""
+    """Allow it again; only for somebody who has just asked for that in so many words.
+    True if it was suppressed."""
     hashed = address_hash(business, channel, address)
     return bool(Suppression.objects.filter(channel=channel, address_hash=hashed).delete()[0])
 

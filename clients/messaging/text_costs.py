@@ -1,4 +1,5 @@
-"""What text messages cost, as far as it can be told: their parts times the price that the owner entered.
+"""What text messages cost, as far as it can be told:
+their parts times the price that the owner entered.
 
 An estimate: gateways round, charge by network, and change their prices. Nothing of it is kept.
 """
@@ -41,17 +42,22 @@ def text_cost(parts: int, price: Decimal | None) -> Decimal | None:
 
 
 def text_costs_by_month(*, business: Business, today: date, months: int) -> list[MonthlyTextCosts]:
-    """The present month and those before it, the newest first, by the day the gateway took a message."""
+    """The present month and those before it, the newest first, by the day the gateway took a
+    message."""
     part_price, firsts = text_part_price(), [today.replace(day=1)]
     while len(firsts) < months:
         firsts.append((firsts[-1] - timedelta(days=1)).replace(day=1))
     return [text_costs_in_month(business, first, part_price) for first in firsts]
 
 
-def text_costs_in_month(business: Business, first: date, part_price: Decimal | None) -> MonthlyTextCosts:
+def text_costs_in_month(
+    business: Business, first: date, part_price: Decimal | None
+) -> MonthlyTextCosts:
     after = (first + timedelta(days=31)).replace(day=1)
     start, end = (datetime.combine(day, time(), tzinfo=business.zone) for day in (first, after))
-    taken = Message.objects.filter(channel=Channel.TEXT, accepted_at__gte=start, accepted_at__lt=end)
+    taken = Message.objects.filter(
+        channel=Channel.TEXT, accepted_at__gte=start, accepted_at__lt=end
+    )
     texts = list(taken.order_by().values_list("text", flat=True))
     parts = sum(sms_parts.measure_sms(text).parts for text in texts)
     return MonthlyTextCosts(first, len(texts), parts, text_cost(parts, part_price))

@@ -33,22 +33,35 @@ class TextListing:
         return "our own words" if self.wording.is_own else "the program's words"
 
 
-def text_listings(business: Business, language: str) -> Iterator[tuple[str, str, list[TextListing]]]:
+def text_listings(
+    business: Business, language: str
+) -> Iterator[tuple[str, str, list[TextListing]]]:
     """Purpose, its name, and its text for each channel."""
     known = texts.Texts.load(business)
     for purpose, name in MessageText.Purpose.choices:
         yield (
             purpose,
             name,
-            [TextListing(channel, known.wording(purpose, channel, language), language) for channel in Channel.values],
+            [
+                TextListing(channel, known.wording(purpose, channel, language), language)
+                for channel in Channel.values
+            ],
         )
 
 
 def languages_in_use(*also: str) -> list[tuple[str, str]]:
     """Code and name: those of the program, of the owner's texts and of clients."""
     own = MessageText.objects.order_by().values_list("language", flat=True).distinct()
-    spoken = Client.objects.current().exclude(language="").order_by().values_list("language", flat=True).distinct()
-    codes = dict.fromkeys([*texts.text_languages(), *own, *filter(is_known_language, spoken), *also])
+    spoken = (
+        Client.objects.current()
+        .exclude(language="")
+        .order_by()
+        .values_list("language", flat=True)
+        .distinct()
+    )
+    codes = dict.fromkeys(
+        [*texts.text_languages(), *own, *filter(is_known_language, spoken), *also]
+    )
     return [(code, language_name(code)) for code in codes]
 
 
@@ -76,9 +89,18 @@ class TextPreview:
 
     @classmethod
     def of(
-        cls, words: Wording, *, business: Business, client: Client | None, purpose: str, channel: str, today: date
+        cls,
+        words: Wording,
+        *,
+        business: Business,
+        client: Client | None,
+        purpose: str,
+        channel: str,
+        today: date,
     ) -> "TextPreview":
-        values = example_fields(client, purpose=purpose, channel=channel, language=words.language, business=business)
+        values = example_fields(
+            client, purpose=purpose, channel=channel, language=words.language, business=business
+        )
         try:
             written = texts.Texts(business, {}).fill(words, purpose, channel, values)
         except texts.TextProblem as problem:
@@ -88,21 +110,36 @@ class TextPreview:
 
     @property
     def text(self) -> str:
-        return self.written.text.replace("{unsubscribe_url}", "(the client's own link)") if self.written else ""
+        return (
+            self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
+            if self.written
+            else ""
+        )
 
 
 def sms_size_of(text: str, channel: str) -> sms_parts.SmsSize | None:
-    return sms_parts.measure_sms(sms_parts.substitute_typography(text)) if channel == Channel.TEXT else None
+    return (
+        sms_parts.measure_sms(sms_parts.substitute_typography(text))
+        if channel == Channel.TEXT
+        else None
+    )
 
 
 def law_objection(
-    written: texts.ComposedText, business: Business, client: Client | None, purpose: str, channel: str, today: date
+    written: texts.ComposedText,
+    business: Business,
+    client: Client | None,
+    purpose: str,
+    channel: str,
+    today: date,
 ) -> str:
     """What the law of this client's place would miss in it, empty if nothing."""
     if purpose not in MARKETING_PURPOSES:
         return ""
     countries = countries_of(client) if client else {business.country}
-    rule = LegalRules.load().rule_for_all(countries, sender_country=business.country, channel=channel, on=today)
+    rule = LegalRules.load().rule_for_all(
+        countries, sender_country=business.country, channel=channel, on=today
+    )
     try:
         contents.check_required_contents(rule, business=business, text=written.text)
     except Unsendable as problem:

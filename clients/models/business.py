@@ -28,24 +28,35 @@ class Business(models.Model):
     """The one business that this installation serves (a single row)."""
 
     name = models.CharField(max_length=120)
-    legal_name = models.CharField(max_length=200, blank=True, help_text="As required in messages, if different.")
+    legal_name = models.CharField(
+        max_length=200, blank=True, help_text="As required in messages, if different."
+    )
     street = models.CharField(max_length=200, blank=True)
     town = models.CharField(max_length=120, blank=True)
     region = models.CharField("province, state or region", max_length=120, blank=True)
     postcode = models.CharField(max_length=20, blank=True)
     country = models.CharField(max_length=2, default="CA", help_text="Two letters, for example CA.")
     phone = models.CharField(max_length=40, blank=True)
-    email = models.EmailField(blank=True, help_text="A mailbox that somebody reads; answers go here.")
+    email = models.EmailField(
+        blank=True, help_text="A mailbox that somebody reads; answers go here."
+    )
     website = models.URLField(blank=True)
     sender_email = models.EmailField(blank=True, help_text="Reminders come from this address.")
     bounce_email = models.EmailField(
         blank=True, help_text="Undeliverable mail returns here; empty means the sender address."
     )
     dkim_selectors = models.CharField(
-        "names of the keys that sign your mail", max_length=200, blank=True, help_text="Separated by commas."
+        "names of the keys that sign your mail",
+        max_length=200,
+        blank=True,
+        help_text="Separated by commas.",
     )
-    time_zone = models.CharField(max_length=60, default="America/Halifax", validators=[validate_time_zone])
-    locale = models.CharField(max_length=12, default="en-CA", help_text="For numbers, dates and money, such as en-CA.")
+    time_zone = models.CharField(
+        max_length=60, default="America/Halifax", validators=[validate_time_zone]
+    )
+    locale = models.CharField(
+        max_length=12, default="en-CA", help_text="For numbers, dates and money, such as en-CA."
+    )
     currency = models.CharField(max_length=3, default="CAD")
     units = models.CharField(max_length=6, choices=Units.choices, default=Units.METRIC)
     season_months = ArrayField(
@@ -57,7 +68,9 @@ class Business(models.Model):
         "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]
     )
     answered_link_months = models.PositiveSmallIntegerField(
-        "the page of an offer opens after its answer, months", default=13, validators=[MinValueValidator(1)]
+        "the page of an offer opens after its answer, months",
+        default=13,
+        validators=[MinValueValidator(1)],
     )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
     updated_at = models.DateTimeField(auto_now=True)
@@ -66,11 +79,18 @@ class Business(models.Model):
         verbose_name_plural = "businesses"
         constraints = [
             models.CheckConstraint(name="business_is_one_row", condition=Q(id=1)),
-            models.CheckConstraint(name="business_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")),
-            models.CheckConstraint(name="business_currency_three_letters", condition=Q(currency__regex=r"^[A-Z]{3}$")),
-            models.CheckConstraint(name="business_has_a_season", condition=Q(season_months__len__gt=0)),
             models.CheckConstraint(
-                name="business_keeps_a_month", condition=Q(raw_months__gte=1, answered_link_months__gte=1)
+                name="business_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")
+            ),
+            models.CheckConstraint(
+                name="business_currency_three_letters", condition=Q(currency__regex=r"^[A-Z]{3}$")
+            ),
+            models.CheckConstraint(
+                name="business_has_a_season", condition=Q(season_months__len__gt=0)
+            ),
+            models.CheckConstraint(
+                name="business_keeps_a_month",
+                condition=Q(raw_months__gte=1, answered_link_months__gte=1),
             ),
         ]
 
@@ -115,7 +135,9 @@ class User(AbstractUser):
 
     class Meta(AbstractUser.Meta):
         constraints = [
-            models.CheckConstraint(name="user_role_known", condition=Q(role__in=["owner", "office", "crew"]))
+            models.CheckConstraint(
+                name="user_role_known", condition=Q(role__in=["owner", "office", "crew"])
+            )
         ]
 
     def __str__(self) -> str:
@@ -143,7 +165,8 @@ class User(AbstractUser):
 
 
 class Heartbeat(models.Model):
-    """When a background loop last showed that it really works; process liveness does not prove that."""
+    """When a background loop last showed that it really works;
+    process liveness does not prove that."""
 
     name = models.CharField(max_length=40, primary_key=True)
     beat_at = models.DateTimeField(db_default=Now())

@@ -12,4 +12,7 @@ class Channel(models.TextChoices):
     CALL = "call", "Telephone call"
 
 
-AUTOMATIC_CHANNELS = [Channel.EMAIL, Channel.TEXT]  # letters are posted and calls are made by people
+AUTOMATIC_CHANNELS = [
+    Channel.EMAIL,
+    Channel.TEXT,
+]  # letters are posted and calls are made by people

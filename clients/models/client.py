@@ -20,7 +20,9 @@ class Client(models.Model):
     salutation = models.CharField(
         max_length=120, blank=True, help_text="How a letter greets them; empty means the name."
     )
-    language = models.CharField(max_length=12, blank=True, help_text="Empty means the language of the business.")
+    language = models.CharField(
+        max_length=12, blank=True, help_text="Empty means the language of the business."
+    )
     preferred_channel = models.CharField(
         "how they like to hear from us",
         max_length=6,
@@ -54,8 +56,13 @@ class Client(models.Model):
         return self.salutation or self.name
 
     def usable_contact(self, kind: str) -> "ContactPoint | None":
-        """The contact point of a kind to use: the preferred one, else the oldest, never a suspended one."""
-        usable = [point for point in self.contact_points.all() if point.kind == kind and not point.suspended_at]
+        """The contact point of a kind to use: the preferred one, else the oldest, never a suspended
+        one."""
+        usable = [
+            point
+            for point in self.contact_points.all()
+            if point.kind == kind and not point.suspended_at
+        ]
         return min(usable, key=lambda point: (not point.is_preferred, point.id), default=None)
 
 
@@ -79,7 +86,9 @@ class ContactPoint(models.Model):
     class Meta:
         ordering = ["-is_preferred", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["client", "kind", "normalized"], name="contact_point_once_a_client"),
+            models.UniqueConstraint(
+                fields=["client", "kind", "normalized"], name="contact_point_once_a_client"
+            ),
             models.UniqueConstraint(
                 fields=["client", "kind"],
                 condition=Q(is_preferred=True),
@@ -88,7 +97,10 @@ class ContactPoint(models.Model):
             models.CheckConstraint(
                 name="contact_point_normalized",
                 condition=Q(kind="email", normalized__regex=r"^[^@\s<>,;]+@[^@\s<>,;]+$")
-                | Q(kind__in=["mobile", "phone"], normalized__regex=r"^\+[0-9]{4,15}(;ext=[0-9]{1,7})?$"),
+                | Q(
+                    kind__in=["mobile", "phone"],
+                    normalized__regex=r"^\+[0-9]{4,15}(;ext=[0-9]{1,7})?$",
+                ),
             ),
         ]
         indexes = [models.Index(fields=["normalized"], name="contact_point_by_value")]

@@ -35,16 +35,36 @@ class Species(models.TextChoices):
 
 
 SPECIES_CLASS = {
-    **dict.fromkeys(["treated_pine", "spruce", "douglas_fir", "larch", "cypress", "other_softwood"], "soft"),
+    **dict.fromkeys(
+        ["treated_pine", "spruce", "douglas_fir", "larch", "cypress", "other_softwood"], "soft"
+    ),
     **dict.fromkeys(["red_cedar", "white_cedar", "redwood"], "durable_soft"),
     **dict.fromkeys(
-        ["oak", "teak", "ipe", "cumaru", "merbau", "jarrah", "spotted_gum", "blackbutt", "other_hardwood"],
+        [
+            "oak",
+            "teak",
+            "ipe",
+            "cumaru",
+            "merbau",
+            "jarrah",
+            "spotted_gum",
+            "blackbutt",
+            "other_hardwood",
+        ],
         "hardwood",
     ),
     "modified": "modified",
 }
 # Soft species that a close water jet furs and gouges (common practice, no source).
-JET_SENSITIVE_SPECIES = {"treated_pine", "cypress", "spruce", "red_cedar", "white_cedar", "redwood", "other_softwood"}
+JET_SENSITIVE_SPECIES = {
+    "treated_pine",
+    "cypress",
+    "spruce",
+    "red_cedar",
+    "white_cedar",
+    "redwood",
+    "other_softwood",
+}
 
 
 class DeckQuerySet(models.QuerySet["Deck"]):
@@ -88,12 +108,18 @@ class Deck(models.Model):
     area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
     rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
     stair_treads = models.PositiveSmallIntegerField(default=0)
-    screen_m2 = models.DecimalField("screens", max_digits=7, decimal_places=2, default=0, db_default=0)
-    height_m = models.DecimalField("height above ground", max_digits=5, decimal_places=2, null=True, blank=True)
+    screen_m2 = models.DecimalField(
+        "screens", max_digits=7, decimal_places=2, default=0, db_default=0
+    )
+    height_m = models.DecimalField(
+        "height above ground", max_digits=5, decimal_places=2, null=True, blank=True
+    )
     built_year = models.PositiveSmallIntegerField(null=True, blank=True)
     species = models.CharField(max_length=20, choices=Species.choices, default=Species.TREATED_PINE)
     texture = models.CharField(max_length=10, choices=Texture.choices, default=Texture.SMOOTH)
-    roof_percent = models.PositiveSmallIntegerField("under a roof", default=0, help_text="Per cent of the deck.")
+    roof_percent = models.PositiveSmallIntegerField(
+        "under a roof", default=0, help_text="Per cent of the deck."
+    )
     summer_shade_percent = models.PositiveSmallIntegerField(
         "shade in summer", default=0, help_text="Per cent of the sun that trees or walls take away."
     )
@@ -118,7 +144,9 @@ class Deck(models.Model):
     class Meta:
         ordering = ["property__client__name", "property_id", "label", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["property", "label"], name="deck_label_once_a_property"),
+            models.UniqueConstraint(
+                fields=["property", "label"], name="deck_label_once_a_property"
+            ),
             models.CheckConstraint(name="deck_area_positive", condition=Q(area_m2__gt=0)),
             models.CheckConstraint(name="deck_rail_not_negative", condition=Q(rail_m__gte=0)),
             models.CheckConstraint(name="deck_screens_not_negative", condition=Q(screen_m2__gte=0)),

@@ -1,4 +1,5 @@
-"""Where decks stand: properties, the offline table of towns, and what the owner knows better about the weather."""
+"""Where decks stand: properties, the offline table of towns, and what the owner knows better about
+the weather."""
 
 from zoneinfo import ZoneInfo
 
@@ -57,7 +58,9 @@ class Property(models.Model):
         blank=True,
         help_text="One way from the yard; empty means an estimate.",
     )
-    access_notes = models.TextField(blank=True, max_length=5_000, help_text="Gate, dog, water tap, power.")
+    access_notes = models.TextField(
+        blank=True, max_length=5_000, help_text="Gate, dog, water tap, power."
+    )
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
@@ -65,7 +68,9 @@ class Property(models.Model):
         ordering = ["town", "street", "id"]
         constraints = [
             models.CheckConstraint(name="property_on_earth", condition=ON_EARTH),
-            models.CheckConstraint(name="property_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")),
+            models.CheckConstraint(
+                name="property_country_two_letters", condition=Q(country__regex=r"^[A-Z]{2}$")
+            ),
             models.CheckConstraint(name="property_has_a_street", condition=~Q(street="")),
         ]
 
@@ -87,14 +92,20 @@ class LocalNormals(models.Model):
     town = models.CharField(max_length=120)
     region = models.CharField(max_length=120, blank=True)
     country = models.CharField(max_length=2)
-    wet_days = ArrayField(models.FloatField(), size=12, help_text="Days with rain in each month, January first.")
+    wet_days = ArrayField(
+        models.FloatField(), size=12, help_text="Days with rain in each month, January first."
+    )
     source = models.CharField(max_length=200, help_text="Where the numbers are from.")
 
     class Meta:
         verbose_name_plural = "local normals"
         constraints = [
-            models.UniqueConstraint(fields=["town", "region", "country"], name="local_normals_once_a_town"),
-            models.CheckConstraint(name="local_normals_twelve_months", condition=Q(wet_days__len=12)),
+            models.UniqueConstraint(
+                fields=["town", "region", "country"], name="local_normals_once_a_town"
+            ),
+            models.CheckConstraint(
+                name="local_normals_twelve_months", condition=Q(wet_days__len=12)
+            ),
         ]
 
     def __str__(self) -> str:

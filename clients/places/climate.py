@@ -1,19 +1,25 @@
-"""The normal weather of any spot on earth: temperature, rain, sunshine and an estimate of wet days by month.
+"""The normal weather of any spot on earth:
+temperature, rain, sunshine and an estimate of wet days by month.
 
 Measured on the shipped table (tests/clients/test_places.py repeats the checks):
 
-* temperature: against CHELSA at 270 cities, standard deviation 1.1 °C (mountain and island towns most);
+* temperature: against CHELSA at 270 cities, standard deviation 1.1 °C (mountain and island towns
+most);
 * rain: yearly sum against the same cities, median ratio 1.05, nine in ten between 0.69 and 1.62;
-* sunshine hours a year: each listed place from the others, standard deviation 7 % within 500 km of one, 8 % overall;
-  but the modelled list itself lies 14 % (standard deviation) from thirteen measured normals, which therefore
-  replace it nearby. Half of such an error reaches the radiation;
-* share of sunshine in a month: twenty-two monthly series, root mean square 0.06 (0.10 if spread evenly), each series
+* sunshine hours a year: each listed place from the others, standard deviation 7 % within 500 km of
+one, 8 % overall;
+  but the modelled list itself lies 14 % (standard deviation) from thirteen measured normals, which
+  therefore replace it nearby. Half of such an error reaches the radiation;
+* share of sunshine in a month: twenty-two monthly series, root mean square 0.06 (0.10 if spread
+evenly), each series
   left out of the fit in turn;
-* radiation by FAO-56 eq. 35 from these shares: twelve typical-year files, +4 ± 4 % in the year (Miami +15 %), root mean
+* radiation by FAO-56 eq. 35 from these shares: twelve typical-year files, +4 ± 4 % in the year
+(Miami +15 %), root mean
   square 8 % of a mean month in a month;
 * wet days a year: ten towns in London and New Zealand, 11 %.
 
-The sea is in the grid as well as the land, so no shore is without a value; half a degree blurs the two.
+The sea is in the grid as well as the land, so no shore is without a value; half a degree blurs the
+two.
 """
 
 from dataclasses import dataclass
@@ -32,18 +38,21 @@ DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dt
 CHUNK = 16_384  # rows whose intermediate arrays stay near the processor
 CELLS_A_DEGREE = 2
 
-# Four neighbours, weighed by the inverse square of the distance: the best of those tried by leaving each city out.
+# Four neighbours, weighed by the inverse square of the distance: the best of those tried by leaving
+# each city out.
 NEIGHBOURS = 4
 SOFTENING_KM = 10.0
 
-# Days with 1 mm or more from the month's rain P in mm: W = a·P^0.45, the form of New, Hulme & Jones (J. Climate 13,
-# 2000, from memory). The factor is the mean of ten towns (London 1971–2000, Met Office; Auckland, Kaitaia,
-# Whangarei, Tauranga, Hamilton, Rotorua, Gisborne, Taupo, New Plymouth, NIWA), each on the rain of this grid.
+# Days with 1 mm or more from the month's rain P in mm: W = a·P^0.45, the form of New, Hulme & Jones
+# (J. Climate 13, 2000, from memory). The factor is the mean of ten towns (London 1971–2000, Met
+# Office; Auckland, Kaitaia, Whangarei, Tauranga, Hamilton, Rotorua, Gisborne, Taupo, New Plymouth,
+# NIWA), each on the rain of this grid.
 WET_DAY_FACTOR = np.float32(1.30)
 WET_DAY_POWER = np.float32(0.45)
 
-# A month's share of sunshine goes with the height of its sun and against its rain. Both exponents fitted to eight
-# Canadian monthly series, Auckland's, and thirteen typical-year radiation files (FAO-56 eq. 35 turned round).
+# A month's share of sunshine goes with the height of its sun and against its rain. Both exponents
+# fitted to eight Canadian monthly series, Auckland's, and thirteen typical-year radiation files
+# (FAO-56 eq. 35 turned round).
 SUN_HEIGHT_POWER = 0.6
 RAIN_POWER = np.float32(-0.2)
 RAIN_OFFSET_MM = np.float32(15)
@@ -51,14 +60,17 @@ RAIN_OFFSET_MM = np.float32(15)
 
 @dataclass(frozen=True, slots=True)
 class Normals:
-    """The normal year of n spots; twelve columns are January to December, in the seasons of each spot's own half."""
+    """The normal year of n spots; twelve columns are January to December, in the seasons of each
+    spot's own half."""
 
     temperature_c: Floats  # (n, 12)
     rain_mm: Floats  # (n, 12), snow as water
     sunshine_fraction: Floats  # (n, 12), hours of sunshine over hours of daylight
     sunshine_hours: Floats  # (n,), a year
     sunshine_distance_km: Floats  # (n,), to the nearest place whose sunshine is known
-    wet_days: Floats  # (n, 12), days with 1 mm or more: always an estimate, a local figure is better
+    wet_days: (
+        Floats  # (n, 12), days with 1 mm or more: always an estimate, a local figure is better
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,22 +88,30 @@ def _unpack_grid(differences: NDArray[np.int16], scale: int) -> Floats:
 @cache
 def _climate_table() -> _ClimateTable:
     with np.load(CLIMATE_FILE) as file:
-        grid = np.concatenate([_unpack_grid(file["temperature"], 10), _unpack_grid(file["rain"], 1)], axis=-1)
+        grid = np.concatenate(
+            [_unpack_grid(file["temperature"], 10), _unpack_grid(file["rain"], 1)], axis=-1
+        )
         sunshine = file["sunshine"]
-    return _ClimateTable(grid, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2])
+    return _ClimateTable(
+        grid, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2]
+    )
 
 
 def normals(latitude: ArrayLike, longitude: ArrayLike) -> Normals:
     """The normal year at one spot or at many, in degrees; poles and date line included."""
     north, east = validate_coordinates(latitude, longitude)
     n = len(north)
-    out = Normals(*(np.empty(shape, np.float32) for shape in ((n, 12), (n, 12), (n, 12), n, n, (n, 12))))
+    out = Normals(
+        *(np.empty(shape, np.float32) for shape in ((n, 12), (n, 12), (n, 12), n, n, (n, 12)))
+    )
     for start in range(0, n, CHUNK):
         _fill_rows(out, slice(start, start + CHUNK), north, east)
     return out
 
 
-def _fill_rows(out: Normals, rows: slice, north: NDArray[np.float64], east: NDArray[np.float64]) -> None:
+def _fill_rows(
+    out: Normals, rows: slice, north: NDArray[np.float64], east: NDArray[np.float64]
+) -> None:
     weather = _interpolated(north[rows], east[rows])
     rain = np.maximum(weather[:, 12:], 0)
     hours, distance = _sunshine(north[rows], east[rows])
@@ -134,7 +154,8 @@ def estimated_wet_days(rain_mm: ArrayLike) -> Floats:
 
 
 def _sunshine_fraction(hours: Floats, rain: Floats, north: NDArray[np.float64]) -> Floats:
-    """The year's hours spread over its months, so that fraction × daylight adds up to them again."""
+    """The year's hours spread over its months, so that fraction × daylight adds up to them
+    again."""
     daylight, height = _daylight_and_height(north)
     shape = height * (rain + RAIN_OFFSET_MM) ** RAIN_POWER
     even = hours / (shape * daylight).sum(axis=1)
@@ -143,7 +164,8 @@ def _sunshine_fraction(hours: Floats, rain: Floats, north: NDArray[np.float64]) 
 
 @cache
 def _sky_by_latitude() -> tuple[Floats, Floats]:
-    """Hours of daylight a month and the sun-height factor, by whole degrees from the south pole to the north.
+    """Hours of daylight a month and the sun-height factor, by whole degrees from the south pole to
+    the north.
 
     FAO-56 eq. 21, 23–25 and 34 on every day of a plain year.
     """
@@ -152,7 +174,9 @@ def _sky_by_latitude() -> tuple[Floats, Floats]:
     tilt = 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(tilt), -1, 1))
     nearness = 1 + 0.033 * np.cos(2 * np.pi * day / 365)
-    sunlight = nearness * (sunset * np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.sin(sunset))
+    sunlight = nearness * (
+        sunset * np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.sin(sunset)
+    )
     starts = np.cumsum([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30])
     hours = np.add.reduceat(24 / np.pi * sunset, starts, axis=1)
     height = np.add.reduceat(sunlight, starts, axis=1) / np.maximum(hours, 1e-6)
@@ -164,5 +188,7 @@ def _daylight_and_height(north: NDArray[np.float64]) -> tuple[Floats, Floats]:
     hours, height = _sky_by_latitude()
     below = np.minimum((north + 90).astype(int), 179)
     part = (north + 90 - below).astype(np.float32)[:, None]
-    daylight, factor = (table[below] * (1 - part) + table[below + 1] * part for table in (hours, height))
+    daylight, factor = (
+        table[below] * (1 - part) + table[below + 1] * part for table in (hours, height)
+    )
     return daylight, factor

@@ -11,7 +11,9 @@ EARTH_RADIUS_KM = 6371.0088
 def unit_vectors(latitude: ArrayLike, longitude: ArrayLike) -> NDArray[np.float64]:
     """Points on the unit sphere; straight distances between them know no date line."""
     phi, theta = np.radians(latitude), np.radians(longitude)
-    return np.stack([np.cos(phi) * np.cos(theta), np.cos(phi) * np.sin(theta), np.sin(phi)], axis=-1)
+    return np.stack(
+        [np.cos(phi) * np.cos(theta), np.cos(phi) * np.sin(theta), np.sin(phi)], axis=-1
+    )
 
 
 def chord_to_km(chord: ArrayLike) -> Any:
@@ -27,10 +29,13 @@ def distance_km(
     return chord_to_km(np.linalg.norm(gap, axis=-1))
 
 
-def validate_coordinates(latitude: ArrayLike, longitude: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def validate_coordinates(
+    latitude: ArrayLike, longitude: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Both as arrays of one shape, the longitude brought into −180…180."""
     north, east = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(latitude, dtype=float)), np.atleast_1d(np.asarray(longitude, dtype=float))
+        np.atleast_1d(np.asarray(latitude, dtype=float)),
+        np.atleast_1d(np.asarray(longitude, dtype=float)),
     )
     wrong = ~(np.abs(north) <= 90)
     if wrong.any():

@@ -18,10 +18,13 @@ class LoadedTowns:
     was_current: bool
 
 
-def load_towns(*, force: bool = False, report: Callable[[str], object] = lambda line: None) -> LoadedTowns:
+def load_towns(
+    *, force: bool = False, report: Callable[[str], object] = lambda line: None
+) -> LoadedTowns:
     """Replace all towns in one transaction; nothing is done when this edition is already there.
 
-    The checksum of the edition is kept as the comment of the table, in the same transaction as its rows.
+    The checksum of the edition is kept as the comment of the table, in the same transaction as its
+    rows.
     """
     edition = f"towns.csv.gz sha256 {tables.checksum(tables.TOWNS_FILE)}"
     with transaction.atomic(), connection.cursor() as cursor:

@@ -13,7 +13,8 @@ def package_file(package: str, file: str) -> Path:
     spec = find_spec(package)
     if spec is None or not spec.submodule_search_locations:
         raise MissingPackage(
-            f"The package {package.replace('_', '-')} is missing: install the dependency group “data”."
+            f"The package {package.replace('_', '-')} is missing: install the dependency group"
+            " “data”."
         )
     path = Path(spec.submodule_search_locations[0]) / file
     if not path.exists():

@@ -41,7 +41,9 @@ WHOLE_LETTERS = str.maketrans(
 def strip_accents(text: str) -> str:
     """The name in unaccented letters, spaces single; letters of other scripts stay as they are."""
     parts = unicodedata.normalize("NFKD", text.translate(WHOLE_LETTERS))
-    return " ".join("".join(letter for letter in parts if not unicodedata.combining(letter)).split())
+    return " ".join(
+        "".join(letter for letter in parts if not unicodedata.combining(letter)).split()
+    )
 
 
 def fold_place_name(text: str) -> str:

@@ -6,7 +6,17 @@ from typing import Any
 
 import numpy as np
 from django.contrib.postgres.search import TrigramSimilarity
-from django.db.models import Case, ExpressionWrapper, F, FloatField, IntegerField, Q, QuerySet, Value, When
+from django.db.models import (
+    Case,
+    ExpressionWrapper,
+    F,
+    FloatField,
+    IntegerField,
+    Q,
+    QuerySet,
+    Value,
+    When,
+)
 from django.db.models.functions import Cos, Radians, Sin, Upper
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -36,11 +46,15 @@ class NearestZone:
     distance_km: float  # to the town whose zone it is
 
 
-def find_town(text: str, country: str | None = None, near: Coordinates | None = None, limit: int = 8) -> TownSearch:
-    """Towns of that name, whatever the accents and capitals, or of a name that begins so, or one misspelt.
+def find_town(
+    text: str, country: str | None = None, near: Coordinates | None = None, limit: int = 8
+) -> TownSearch:
+    """Towns of that name, whatever the accents and capitals, or of a name that begins so, or one
+    misspelt.
 
-    "Lunenburg, Nova Scotia" or "Lunenburg, NS" prefers that region. Order: whole name before all others; then the
-    given region, then `country` (two letters), then the nearest to `near` (latitude, longitude) or else the largest.
+    "Lunenburg, Nova Scotia" or "Lunenburg, NS" prefers that region. Order: whole name before all
+    others; then the given region, then `country` (two letters), then the nearest to `near`
+    (latitude, longitude) or else the largest.
     """
     name, _, rest = fold_place_name(text.replace("\0", "")[:200]).partition(",")
     name = name.strip()
@@ -53,7 +67,9 @@ def find_town(text: str, country: str | None = None, near: Coordinates | None = 
     similar = list(asked.similar_by_trigram()[:MAX_SIMILAR_NAMES]) if len(name) > 2 else []
     known = {town.pk for town in towns}
     towns += [town for town in similar if town.pk not in known and is_misspelt(name, town.folded)]
-    return TownSearch(towns=asked.sort_by_match(towns)[:limit], suggestions=[] if towns else similar[:limit])
+    return TownSearch(
+        towns=asked.sort_by_match(towns)[:limit], suggestions=[] if towns else similar[:limit]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +95,20 @@ class _TownQuery:
 
     def starting_with_name(self) -> QuerySet[Any, Any]:
         found = (
-            self._places().filter(folded__startswith=self.name).annotate(order_whole=_rank_first(Q(folded=self.name)))
+            self._places()
+            .filter(folded__startswith=self.name)
+            .annotate(order_whole=_rank_first(Q(folded=self.name)))
         )
-        return found.order_by("order_whole", "order_region", "order_country", "order_size", "geoname_id")
+        return found.order_by(
+            "order_whole", "order_region", "order_country", "order_size", "geoname_id"
+        )
 
     def similar_by_trigram(self) -> QuerySet[Any, Any]:
         found = self._places().filter(folded__trigram_similar=self.name)
         likeness = TrigramSimilarity("folded", self.name)
-        return found.annotate(likeness=likeness).order_by("-likeness", "order_country", "order_size", "geoname_id")
+        return found.annotate(likeness=likeness).order_by(
+            "-likeness", "order_country", "order_size", "geoname_id"
+        )
 
     def sort_by_match(self, towns: list[Any]) -> list[Any]:
         return sorted(towns, key=self._sort_key)
@@ -96,11 +118,19 @@ class _TownQuery:
         wrong = 0 if town.folded.startswith(self.name) else edit_distance(self.name, town.folded)
         other_start = town.folded[:1] != self.name[:1]
         whole = town.folded != self.name
-        return (whole, town.order_region, town.order_country, wrong + other_start, town.order_size, town.pk)
+        return (
+            whole,
+            town.order_region,
+            town.order_country,
+            wrong + other_start,
+            town.order_size,
+            town.pk,
+        )
 
 
 def is_misspelt(written: str, name: str) -> bool:
-    """One slip in a short name, one in every four letters of a longer one; the first letter counts as the rest."""
+    """One slip in a short name, one in every four letters of a longer one;
+    the first letter counts as the rest."""
     allowed = max(1, len(name) // 4)
     return abs(len(written) - len(name)) <= allowed and edit_distance(written, name) <= allowed
 
@@ -125,7 +155,8 @@ def _rank_first(here: Q) -> Case:
 
 
 def _in_region(rest: str) -> Q:
-    """The region's name, its beginning, or its initials (NS, BC, NSW); or the country's two letters."""
+    """The region's name, its beginning, or its initials (NS, BC, NSW);
+    or the country's two letters."""
     here = Q(pk__in=[])
     for word in filter(None, (part.strip() for part in rest.split(","))):
         here |= Q(region__istartswith=word) | Q(country=word)
@@ -144,7 +175,9 @@ def _distance_rank(near: Coordinates) -> ExpressionWrapper:
 @cache
 def _zone_index() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
     """A tree of all towns of the file, and the zone of each: needs no database."""
-    rows = [(float(row["latitude"]), float(row["longitude"]), row["time_zone"]) for row in town_rows()]
+    rows = [
+        (float(row["latitude"]), float(row["longitude"]), row["time_zone"]) for row in town_rows()
+    ]
     names = sorted({zone for _, _, zone in rows})
     number = {name: at for at, name in enumerate(names)}
     spots = np.array([row[:2] for row in rows])
@@ -153,7 +186,8 @@ def _zone_index() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
 
 
 def nearest_zone(latitude: float, longitude: float) -> NearestZone:
-    """The time zone of the nearest town; on a zone's border, or far out, look at the distance before trusting it."""
+    """The time zone of the nearest town; on a zone's border, or far out, look at the distance
+    before trusting it."""
     tree, zones, names = _zone_index()
     north, east = validate_coordinates(latitude, longitude)
     chord, at = tree.query(unit_vectors(north[0], east[0]))

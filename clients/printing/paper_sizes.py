@@ -1,7 +1,23 @@
 """The paper that a country puts in its printers."""
 
-# Countries whose paper is US Letter: Unicode CLDR, supplemental data, paperSize (from memory); all others use A4.
-US_LETTER_COUNTRIES = {"BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE"}
+# Countries whose paper is US Letter: Unicode CLDR, supplemental data, paperSize (from memory); all
+# others use A4.
+US_LETTER_COUNTRIES = {
+    "BZ",
+    "CA",
+    "CL",
+    "CO",
+    "CR",
+    "GT",
+    "MX",
+    "NI",
+    "PA",
+    "PH",
+    "PR",
+    "SV",
+    "US",
+    "VE",
+}
 
 
 def paper_size(country: str) -> str:

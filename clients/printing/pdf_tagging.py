@@ -1,6 +1,8 @@
-"""The tags of our PDFs, put in order just before WeasyPrint writes them: what it leaves open of ISO 14289-1 (PDF/UA-1).
+"""The tags of our PDFs, put in order just before WeasyPrint writes them:
+what it leaves open of ISO 14289-1 (PDF/UA-1).
 
-Checkpoints are those of the Matterhorn Protocol 1.1 (numbers from memory); docs/operations.md says what stays open.
+Checkpoints are those of the Matterhorn Protocol 1.1 (numbers from memory); docs/operations.md says
+what stays open.
 """
 
 from collections.abc import Iterator, Mapping
@@ -14,7 +16,8 @@ POINTS_PER_PIXEL = 0.75  # of a CSS pixel
 
 
 def pdf_options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
-    """What `write_pdf` is given. `languages`: page, from 0 → language of what stands on it, where it is another one."""
+    """What `write_pdf` is given. `languages`:
+    page, from 0 → language of what stands on it, where it is another one."""
     return {**PDF_OPTIONS, "finisher": partial(finish_tags, languages=languages or {})}
 
 
@@ -53,22 +56,29 @@ def repair_element(element: Any, above: tuple[str, ...]) -> None:
 
 
 def convert_figure_box(figure: Any, page_height: float) -> None:
-    """WeasyPrint gives its corners in CSS pixels from the top; the standard wants points from the bottom."""
+    """WeasyPrint gives its corners in CSS pixels from the top;
+    the standard wants points from the bottom."""
     left, top, right, bottom = (side * POINTS_PER_PIXEL for side in figure["A"]["BBox"])
     figure["A"]["BBox"] = pydyf.Array([left, page_height - bottom, right, page_height - top])
 
 
 def mark_artifacts(objects: Mapping[bytes, Any], pdf: Any, root: Any, linked: set[bytes]) -> None:
-    """Page numbers and marks in the margin are tagged, and belong to no tree: they become artifacts (01-005)."""
+    """Page numbers and marks in the margin are tagged, and belong to no tree:
+    they become artifacts (01-005)."""
     parents = objects[root["ParentTree"]]["Nums"]
-    for page, kids in zip(pdf.page_references, parents[1::2], strict=False):  # behind the pages come annotations
+    for page, kids in zip(
+        pdf.page_references, parents[1::2], strict=False
+    ):  # behind the pages come annotations
         loose = {number for number, reference in enumerate(kids) if reference not in linked}
         for number in loose:
             kids[number] = "null"
         content = objects[objects[page]["Contents"]].stream
         for place, each in enumerate(content):
             if isinstance(each, dict) and each.get("MCID") in loose:
-                content[place - 1 : place + 1] = ["/Artifact", pydyf.Dictionary({"Type": "/Pagination"})]
+                content[place - 1 : place + 1] = [
+                    "/Artifact",
+                    pydyf.Dictionary({"Type": "/Pagination"}),
+                ]
 
 
 def build_id_tree(root: Any, elements: list[Any]) -> None:
@@ -79,7 +89,9 @@ def build_id_tree(root: Any, elements: list[Any]) -> None:
         root["IDTree"] = pydyf.Dictionary({"Names": pydyf.Array(pairs)})
 
 
-def mark_languages(objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]) -> None:
+def mark_languages(
+    objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]
+) -> None:
     """What stands on a page in another language says so (11-001)."""
     numbers = {page: number for number, page in enumerate(pdf.page_references)}
     for reference in objects[root["K"][0]]["K"]:

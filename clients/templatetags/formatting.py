@@ -1,4 +1,5 @@
-"""Filters available in every template: quantities, money, dates, months and numbers as the business writes them."""
+"""Filters available in every template:
+quantities, money, dates, months and numbers as the business writes them."""
 
 from datetime import date, datetime
 from decimal import Decimal

@@ -20,7 +20,12 @@ def show_audit_trail(request: HttpRequest) -> HttpResponse:
     query = request.GET.copy()
     query.pop("page", None)
     context = {
-        "page": page, "lines": list(audit_trail.describe_entries(page.object_list)), "person": person, "record": record,
-        "people": audit_trail.audit_actors(), "kinds": audit_trail.audited_types(), "query": query.urlencode(),
-    }  # fmt: skip
+        "page": page,
+        "lines": list(audit_trail.describe_entries(page.object_list)),
+        "person": person,
+        "record": record,
+        "people": audit_trail.audit_actors(),
+        "kinds": audit_trail.audited_types(),
+        "query": query.urlencode(),
+    }
     return render(request, "settings/audit.html", context)

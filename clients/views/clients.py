@@ -1,4 +1,5 @@
-"""Pages about a client: what we know, how to reach them, what they allow and what was said to them."""
+"""Pages about a client: what we know, how to reach them, what they allow and what was said to
+them."""
 
 from datetime import date
 from typing import Any
@@ -41,11 +42,15 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(clients, pk=pk)
     said = Message.objects.filter(client=client).defer("text", "html")
     context: dict[str, Any] = {
-        "client": client, "permissions": channel_permissions(client, business_of(request), today=business_today(request)),
+        "client": client,
+        "permissions": channel_permissions(
+            client, business_of(request), today=business_today(request)
+        ),
         "said": said[:MESSAGES_SHOWN],
-        "said_count": said.count(), "refusing": suppressed_channels(client, business_of(request)),
+        "said_count": said.count(),
+        "refusing": suppressed_channels(client, business_of(request)),
         "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
-    }  # fmt: skip
+    }
     return render(request, "clients/detail.html", context)
 
 
@@ -60,7 +65,9 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=business_today(request), prefix="deck")
     if data and are_valid([client, reach, home, deck]):
-        parts = properties.NewAccount(client.cleaned_data, reach.contacts, home.values, deck.cleaned_data)
+        parts = properties.NewAccount(
+            client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
+        )
         made = properties.open_account(new=parts, by=current_user(request), now=timezone.now())
         report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
         return redirect("decks:detail", made.pk)
@@ -91,7 +98,10 @@ def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     data = request.POST or None
     country = phone_country(client, request)
-    form, reach = ClientForm(data, instance=client), contact_formset(data, client=client, country=country)
+    form, reach = (
+        ClientForm(data, instance=client),
+        contact_formset(data, client=client, country=country),
+    )
     if data and are_valid([form, reach]):
         actions.change_client(
             client=form.instance,
@@ -102,7 +112,12 @@ def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
         )
         report_saved(request, f"{client.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
-    context = {"form": form, "reach": reach, "client": client, **error_summary([form, *reach.forms])}
+    context = {
+        "form": form,
+        "reach": reach,
+        "client": client,
+        **error_summary([form, *reach.forms]),
+    }
     return render(request, "clients/edit.html", context)
 
 
@@ -116,7 +131,10 @@ def report_saved(request: HttpRequest, done: str, warnings: list[str]) -> None:
 def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     form = ConsentForm(
-        request.POST or None, client=client, business=business_of(request), today=business_today(request)
+        request.POST or None,
+        client=client,
+        business=business_of(request),
+        today=business_today(request),
     )
     if form.is_valid():
         consent = actions.record_consent(
@@ -128,7 +146,9 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         RuleSummary(each.rule)
         for each in channel_permissions(client, business_of(request), today=business_today(request))
     ]
-    return render(request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules})
+    return render(
+        request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules}
+    )
 
 
 @require_POST
@@ -136,7 +156,9 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
 def archive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     actions.archive_client(client=client, by=current_user(request), now=timezone.now())
-    messages.success(request, f"{client.name} is archived. Nothing is sent any more; the history stays.")
+    messages.success(
+        request, f"{client.name} is archived. Nothing is sent any more; the history stays."
+    )
     return redirect("clients:detail", client.pk)
 
 

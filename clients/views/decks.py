@@ -1,4 +1,5 @@
-"""Pages that add, change and archive a deck. What happened on it stands on the deck's own page, in reminders."""
+"""Pages that add, change and archive a deck.
+What happened on it stands on the deck's own page, in reminders."""
 
 from django.contrib import messages
 from django.db import IntegrityError
@@ -35,7 +36,9 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
 def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
     home, now, business = deck.property, timezone.now(), business_of(request)
-    form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home, deck=deck)
+    form = DeckForm(
+        request.POST or None, business=business, today=business.today(now), home=home, deck=deck
+    )
     if form.is_valid():
         try:
             actions.change_deck(deck=deck, values=form.cleaned_data)
@@ -44,7 +47,9 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
-    return render(request, "clients/deck_form.html", {"deck_form": form, "home": home, "deck": deck})
+    return render(
+        request, "clients/deck_form.html", {"deck_form": form, "home": home, "deck": deck}
+    )
 
 
 @require_POST

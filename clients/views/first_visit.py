@@ -1,4 +1,5 @@
-"""The first visit: an empty book gets its business and the owner's account; afterwards there is no such page."""
+"""The first visit: an empty book gets its business and the owner's account;
+afterwards there is no such page."""
 
 from django.contrib import messages
 from django.contrib.auth import login
@@ -29,7 +30,10 @@ def first_visit(request: HttpRequest) -> HttpResponse:
     values = form.cleaned_data
     try:
         owner = actions.open_business(
-            values=form.business_values, username=values["username"], name=values["name"], password=values["password"]
+            values=form.business_values,
+            username=values["username"],
+            name=values["name"],
+            password=values["password"],
         )
     except actions.BusinessExistsError:
         messages.error(request, TOO_LATE)

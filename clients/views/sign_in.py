@@ -39,16 +39,24 @@ class SignInView(views.LoginView):
     def form_valid(self, form: Any) -> HttpResponse:
         response = super().form_valid(form)
         pairs = form_recovery.unpack_fields(self.request.POST.get("kept", ""))
-        return show_recovered_form(self.request, self.get_success_url(), pairs) if pairs else response
+        return (
+            show_recovered_form(self.request, self.get_success_url(), pairs) if pairs else response
+        )
 
 
 sign_in = SignInView.as_view()
 sign_out = login_not_required(views.LogoutView.as_view())
 
 
-def show_recovered_form(request: HttpRequest, action: str, pairs: form_recovery.FieldPairs) -> HttpResponse:
+def show_recovered_form(
+    request: HttpRequest, action: str, pairs: form_recovery.FieldPairs
+) -> HttpResponse:
     """The interrupted form, one press away."""
-    context = {"action": action, "pairs": pairs, "readable": list(form_recovery.readable_fields(pairs))}
+    context = {
+        "action": action,
+        "pairs": pairs,
+        "readable": list(form_recovery.readable_fields(pairs)),
+    }
     return render(request, "clients/send_again.html", context)
 
 
@@ -56,9 +64,13 @@ def show_interrupted_form(request: HttpRequest) -> HttpResponse:
     """Instead of a page: somebody who is no longer signed in sent a form."""
     pairs = form_recovery.submitted_fields(request)
     context = {
-        "form": SignInForm(request), "next": request.get_full_path(), "kept": form_recovery.pack_fields(pairs), "is_interrupted": True,
-        "readable": list(form_recovery.readable_fields(pairs)), "has_files": form_recovery.has_files(request),
-    }  # fmt: skip
+        "form": SignInForm(request),
+        "next": request.get_full_path(),
+        "kept": form_recovery.pack_fields(pairs),
+        "is_interrupted": True,
+        "readable": list(form_recovery.readable_fields(pairs)),
+        "has_files": form_recovery.has_files(request),
+    }
     return render(request, "clients/sign_in.html", context, status=403)
 
 

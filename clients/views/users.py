@@ -28,7 +28,10 @@ def new_person(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         values = form.cleaned_data
         person = actions.add_person(
-            username=values["username"], name=values["name"], role=values["role"], password=values["password"]
+            username=values["username"],
+            name=values["name"],
+            role=values["role"],
+            password=values["password"],
         )
         messages.success(request, f"{person} may sign in as {person.username}.")
         return redirect("settings:people")
@@ -62,6 +65,8 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
         actions.change_user_password(person=row, password=form.cleaned_data["new_password1"])
         if row.pk == request.user.pk:
             update_session_auth_hash(request, row)
-        messages.success(request, f"{row} has a new password. Tell them, and ask them to change it.")
+        messages.success(
+            request, f"{row} has a new password. Tell them, and ask them to change it."
+        )
         return redirect("settings:people")
     return render(request, "settings/set_password.html", {"form": form, "person": row})

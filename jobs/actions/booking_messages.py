@@ -1,4 +1,5 @@
-"""What a client is told about a booking: one message a change, and no second one about what nobody has read yet."""
+"""What a client is told about a booking:
+one message a change, and no second one about what nobody has read yet."""
 
 import logging
 from datetime import date, datetime, time, timedelta
@@ -23,12 +24,15 @@ Purpose = MessageText.Purpose
 logger = logging.getLogger(__name__)
 
 
-def notify_client_of_booking(*, booking: Booking, purpose: str, now: datetime, by: User | None) -> Message | None:
-    """Queue the e-mail about this change, with the day as a calendar file; without an address, a call to make.
+def notify_client_of_booking(
+    *, booking: Booking, purpose: str, now: datetime, by: User | None
+) -> Message | None:
+    """Queue the e-mail about this change, with the day as a calendar file;
+    without an address, a call to make.
 
-    None if there is no number either, or if the client was never told of what is now held or off. An earlier message
-    that has not gone out is stopped first. Never an exception: the diary is right even if the message cannot be
-    written.
+    None if there is no number either, or if the client was never told of what is now held or off.
+    An earlier message that has not gone out is stopped first. Never an exception: the diary is
+    right even if the message cannot be written.
     """
     was_told = cancel_older_messages(booking, now, by)
     if purpose in {Purpose.HELD, Purpose.CALLED_OFF} and not was_told:
@@ -46,14 +50,18 @@ def notify_client_of_booking(*, booking: Booking, purpose: str, now: datetime, b
 
 
 def messages_about_booking(booking: Booking) -> MessageQuerySet:
-    return Message.objects.filter(client=booking.client_id, idempotency_key__startswith=f"booking/{booking.uid}/")
+    return Message.objects.filter(
+        client=booking.client_id, idempotency_key__startswith=f"booking/{booking.uid}/"
+    )
 
 
 def booking_message_route(client: Client, business: Business) -> tuple[str, str] | None:
     """Channel and address by which this client is told: e-mail, else the telephone."""
     for channel in (Channel.EMAIL, Channel.CALL):
         address = preferred_address(client, channel)
-        if address and not suppressed_addresses(business=business, channel=channel, addresses=[address]):
+        if address and not suppressed_addresses(
+            business=business, channel=channel, addresses=[address]
+        ):
             return channel, address
     return None
 
@@ -71,7 +79,9 @@ def booking_message_key(booking: Booking) -> str:
 def cancel_older_messages(booking: Booking, now: datetime, by: User | None) -> bool:
     """Whether any message about this booking has left, or may have."""
     earlier = messages_about_booking(booking)
-    outbox.cancel_unsent(messages=earlier.open(), why="The booking was changed before this went out.", now=now, by=by)
+    outbox.cancel_unsent(
+        messages=earlier.open(), why="The booking was changed before this went out.", now=now, by=by
+    )
     return earlier.exclude(state__in=[State.CANCELLED, State.FAILED]).exists()
 
 
@@ -80,25 +90,46 @@ def queue_booking_message(
 ) -> Message:
     business, client, (channel, address) = Business.objects.get(), booking.client, way
     written = texts.compose_text(
-        purpose=purpose, channel=channel, language=client.language, fields=booking_text_fields(booking, business)
+        purpose=purpose,
+        channel=channel,
+        language=client.language,
+        fields=booking_text_fields(booking, business),
     )
     files = [calendar_attachment(booking, business, now)] if channel == Channel.EMAIL else []
     message, _ = outbox.queue_message(
-        client=client, kind=Message.Kind.SERVICE, channel=channel, address=address, subject=written.subject,
-        text=written.text, html=written.html, language=written.language, key=booking_message_key(booking),
-        consent=None, basis="booking", now=now, by=by, expires_at=booking_message_expiry(booking),
+        client=client,
+        kind=Message.Kind.SERVICE,
+        channel=channel,
+        address=address,
+        subject=written.subject,
+        text=written.text,
+        html=written.html,
+        language=written.language,
+        key=booking_message_key(booking),
+        consent=None,
+        basis="booking",
+        now=now,
+        by=by,
+        expires_at=booking_message_expiry(booking),
         attachments=files,
-    )  # fmt: skip
+    )
     return message
 
 
 def booking_message_expiry(booking: Booking) -> datetime:
     """Midnight after its last day, at the property: what has not gone out by then is of no use."""
-    return datetime.combine(booking.last_on + timedelta(days=1), time.min, tzinfo=booking.property.zone)
+    return datetime.combine(
+        booking.last_on + timedelta(days=1), time.min, tzinfo=booking.property.zone
+    )
 
 
-def calendar_attachment(booking: Booking, business: Business, now: datetime) -> tuple[str, str, bytes]:
-    media_type = f"{icalendar_files.CALENDAR_MEDIA_TYPE}; charset=utf-8; method={icalendar_files.itip_method(booking)}"
+def calendar_attachment(
+    booking: Booking, business: Business, now: datetime
+) -> tuple[str, str, bytes]:
+    media_type = (
+        f"{icalendar_files.CALENDAR_MEDIA_TYPE}; charset=utf-8;"
+        f" method={icalendar_files.itip_method(booking)}"
+    )
     return "visit.ics", media_type, icalendar_files.client_calendar_file(booking, business, now=now)
 
 
@@ -106,26 +137,39 @@ def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:
     return {
         "greeting": booking.client.greeting,
         "decks": "\n\n".join(deck_addresses(booking)),
-        "visit_day": visit_days_text(booking.first_on, booking.last_on, booking.client.language, business),
-        "visit_time": booking.arrival().format_for_locale(client_locale(booking.client.language, business)),
+        "visit_day": visit_days_text(
+            booking.first_on, booking.last_on, booking.client.language, business
+        ),
+        "visit_time": (
+            booking.arrival().format_for_locale(client_locale(booking.client.language, business))
+        ),
         "crew": booking.crew.name,
         "why": " ".join(booking.why.split()),
     }
 
 
 def deck_addresses(booking: Booking) -> list[str]:
-    return [f"{deck.label}, {booking.property.street}, {booking.property.town}" for deck in booking.decks.all()]
+    return [
+        f"{deck.label}, {booking.property.street}, {booking.property.town}"
+        for deck in booking.decks.all()
+    ]
 
 
 def visit_days_text(first: date, last: date, language: str, business: Business) -> str:
     """“Tuesday, May 11, 2027”, and both days of longer work, in the client's language."""
     locale = client_locale(language, business)
-    return " – ".join(format_date(day, "full", locale=locale) for day in dict.fromkeys([first, last]))
+    return " – ".join(
+        format_date(day, "full", locale=locale) for day in dict.fromkeys([first, last])
+    )
 
 
 def client_locale(language: str, business: Business) -> Locale:
     wanted = language or business.locale
-    for form in (wanted if "-" in wanted else f"{wanted}-{business.country}", wanted, primary_language(wanted)):
+    for form in (
+        wanted if "-" in wanted else f"{wanted}-{business.country}",
+        wanted,
+        primary_language(wanted),
+    ):
         try:
             return Locale.parse(form, sep="-")
         except (UnknownLocaleError, ValueError):

@@ -1,4 +1,5 @@
-"""Put work into the diary, move it, hold it for the weather, call it off, and close it when it is done."""
+"""Put work into the diary, move it, hold it for the weather, call it off, and close it when it is
+done."""
 
 from collections.abc import Sequence
 from datetime import date, datetime
@@ -35,27 +36,42 @@ __all__ = [
     "record_booking_jobs",
     "release_booking",
     "reopen_bookings_of_job",
-]  # fmt: skip
+]
 Purpose = MessageText.Purpose
 State = Booking.State
 
 
 @transaction.atomic
 def book_work(
-    *, property: Property, decks: Sequence[Deck], hours: Decimal, first_day: date | None, week: date | None,
-    crew: Crew | None, offer: Offer | None, by: User | None, now: datetime, notes: str = "", on_any_day: bool = False,
-    arrival: Arrival = UNSPECIFIED_ARRIVAL, notify_client: bool = True,
-) -> Booking:  # fmt: skip
+    *,
+    property: Property,
+    decks: Sequence[Deck],
+    hours: Decimal,
+    first_day: date | None,
+    week: date | None,
+    crew: Crew | None,
+    offer: Offer | None,
+    by: User | None,
+    now: datetime,
+    notes: str = "",
+    on_any_day: bool = False,
+    arrival: Arrival = UNSPECIFIED_ARRIVAL,
+    notify_client: bool = True,
+) -> Booking:
     """Put work into the diary from a day on, or somewhere in the week of a day (from tomorrow on).
 
-    `crew` None means the crew that suits best: already in that town, then early. Hours are those of the whole crew
-    together. Asked twice for the same, it gives the booking that is there. `on_any_day` books a day on which the crew
-    would not go out, by somebody who knows why; `tells` queues the message to the client, with the day for the
-    calendar. Raises `NoRoomError` with words for whoever asked.
+    `crew` None means the crew that suits best: already in that town, then early. Hours are those of
+    the whole crew together. Asked twice for the same, it gives the booking that is there.
+    `on_any_day` books a day on which the crew would not go out, by somebody who knows why; `tells`
+    queues the message to the client, with the day for the calendar. Raises `NoRoomError` with words
+    for whoever asked.
     """
     business = Business.objects.get()
     if offer:
-        offer, hours = Offer.objects.select_for_update().get(pk=offer.pk), max(hours, MIN_BOOKING_HOURS)
+        offer, hours = (
+            Offer.objects.select_for_update().get(pk=offer.pk),
+            max(hours, MIN_BOOKING_HOURS),
+        )
     lock_until_commit(f"booking of property {property.pk}")
     fitting.check_bookable_work(property, decks, hours)
     if there := fitting.existing_booking(property, decks, offer, first_day, week, arrival):
@@ -66,7 +82,9 @@ def book_work(
     placement = fitting.find_placement(
         crews, property, hours, first_day, week, business, business.today(now), on_any_day
     )
-    booking = reusable_booking(offer) or Booking(client_id=property.client_id, property=property, created_by=by)
+    booking = reusable_booking(offer) or Booking(
+        client_id=property.client_id, property=property, created_by=by
+    )
     booking.offer, booking.notes, booking.hours = offer, notes, hours
     booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
     assign_booking_days(booking, placement, why="", now=now)
@@ -75,18 +93,31 @@ def book_work(
     settle_rebooking_to_dos(booking, by, now)
     publish_bookings([deck.pk for deck in decks], f"Booked for {written(booking.first_on)}.")
     if notify_client:
-        booking_messages.notify_client_of_booking(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+        booking_messages.notify_client_of_booking(
+            booking=booking, purpose=Purpose.BOOKED, now=now, by=by
+        )
     return booking
 
 
 @transaction.atomic
 def move_booking(
-    *, booking: Booking, first_day: date, crew: Crew | None, why: str, by: User | None, now: datetime,
-    hours: Decimal | None = None, arrival: Arrival | None = None, on_any_day: bool = False, notify_client: bool = True,
-) -> Booking:  # fmt: skip
-    """Another day; another crew, other hours or time of arrival (None: the same). One that was held stands again.
+    *,
+    booking: Booking,
+    first_day: date,
+    crew: Crew | None,
+    why: str,
+    by: User | None,
+    now: datetime,
+    hours: Decimal | None = None,
+    arrival: Arrival | None = None,
+    on_any_day: bool = False,
+    notify_client: bool = True,
+) -> Booking:
+    """Another day; another crew, other hours or time of arrival (None: the same).
+    One that was held stands again.
 
-    Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or called off.
+    Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or
+    called off.
     """
     booking, business = lock_booking(booking), Business.objects.get()
     require_open_booking(booking)
@@ -94,17 +125,26 @@ def move_booking(
     arrival = booking.arrival() if arrival is None else arrival
     was = (booking.state, booking.first_on, booking.crew_id, booking.hours)
     if was == (State.BOOKED, first_day, crew.pk, hours):
-        return change_booking_arrival(booking=booking, arrival=arrival, by=by, now=now, notify_client=notify_client)
+        return change_booking_arrival(
+            booking=booking, arrival=arrival, by=by, now=now, notify_client=notify_client
+        )
     fitting.check_bookable_day(first_day, business.today(now))
     news = purpose_of_move(booking, first_day, arrival)
     crew = crew_days.lock_crews([crew, booking.crew])[0]
     crew_days.free_crew_hours(booking)
     placement = fitting.find_placement_on_day(
-        crews=[crew], day=first_day, hours=hours, property=booking.property, business=business, on_any_day=on_any_day
+        crews=[crew],
+        day=first_day,
+        hours=hours,
+        property=booking.property,
+        business=business,
+        on_any_day=on_any_day,
     )
     booking.hours, booking.arrives_from, booking.arrives_to = hours, arrival.begins, arrival.ends
     assign_booking_days(booking, placement, why=why, now=now)
-    publish_bookings([deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}.")
+    publish_bookings(
+        [deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}."
+    )
     if notify_client and news:
         booking_messages.notify_client_of_booking(booking=booking, purpose=news, now=now, by=by)
     return booking
@@ -119,9 +159,15 @@ def purpose_of_move(booking: Booking, first_day: date, arrival: Arrival) -> str:
 
 @transaction.atomic
 def change_booking_arrival(
-    *, booking: Booking, arrival: Arrival, by: User | None, now: datetime, notify_client: bool = True
+    *,
+    booking: Booking,
+    arrival: Arrival,
+    by: User | None,
+    now: datetime,
+    notify_client: bool = True,
 ) -> Booking:
-    """When the crew comes on its days; of a booking held for the weather the client hears when it stands again."""
+    """When the crew comes on its days; of a booking held for the weather the client hears when it
+    stands again."""
     booking = lock_booking(booking)
     require_open_booking(booking)
     if arrival == booking.arrival():
@@ -129,12 +175,16 @@ def change_booking_arrival(
     booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
     save_booking_state(booking, booking.state, booking.why, now)
     if notify_client and booking.state == State.BOOKED:
-        booking_messages.notify_client_of_booking(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+        booking_messages.notify_client_of_booking(
+            booking=booking, purpose=Purpose.BOOKED, now=now, by=by
+        )
     return booking
 
 
 @transaction.atomic
-def hold_booking(*, booking: Booking, why: str, by: User | None, now: datetime, notify_client: bool = True) -> Booking:
+def hold_booking(
+    *, booking: Booking, why: str, by: User | None, now: datetime, notify_client: bool = True
+) -> Booking:
     """The weather may not allow it: the day stays taken until the booking is released or moved."""
     booking = lock_booking(booking)
     require_open_booking(booking)
@@ -142,23 +192,41 @@ def hold_booking(*, booking: Booking, why: str, by: User | None, now: datetime, 
         return booking
     save_booking_state(booking, State.HELD, why, now)
     if notify_client:
-        booking_messages.notify_client_of_booking(booking=booking, purpose=Purpose.HELD, now=now, by=by)
+        booking_messages.notify_client_of_booking(
+            booking=booking, purpose=Purpose.HELD, now=now, by=by
+        )
     return booking
 
 
 @transaction.atomic
 def hold_bookings_of_day(
-    *, day: date, crew: Crew | None, why: str, by: User | None, now: datetime, notify_client: bool = True
+    *,
+    day: date,
+    crew: Crew | None,
+    why: str,
+    by: User | None,
+    now: datetime,
+    notify_client: bool = True,
 ) -> list[Booking]:
-    """Every booking of a crew, or of all, that has work on that day; those that were not held before."""
-    rows = Booking.objects.filter(state=State.BOOKED, days__crew_day__day=day).order_by("pk").distinct()
+    """Every booking of a crew, or of all, that has work on that day;
+    those that were not held before."""
+    rows = (
+        Booking.objects.filter(state=State.BOOKED, days__crew_day__day=day)
+        .order_by("pk")
+        .distinct()
+    )
     if crew:
         rows = rows.filter(crew=crew)
-    return [hold_booking(booking=booking, why=why, by=by, now=now, notify_client=notify_client) for booking in rows]
+    return [
+        hold_booking(booking=booking, why=why, by=by, now=now, notify_client=notify_client)
+        for booking in rows
+    ]
 
 
 @transaction.atomic
-def release_booking(*, booking: Booking, by: User | None, now: datetime, notify_client: bool = True) -> Booking:
+def release_booking(
+    *, booking: Booking, by: User | None, now: datetime, notify_client: bool = True
+) -> Booking:
     """The booking stands as it was before it was held."""
     booking = lock_booking(booking)
     if booking.state == State.BOOKED:
@@ -169,7 +237,9 @@ def release_booking(*, booking: Booking, by: User | None, now: datetime, notify_
         raise BookingError("The day is over. Move the booking to another day instead.", "first_day")
     save_booking_state(booking, State.BOOKED, "", now)
     if notify_client:
-        booking_messages.notify_client_of_booking(booking=booking, purpose=Purpose.BOOKED, now=now, by=by)
+        booking_messages.notify_client_of_booking(
+            booking=booking, purpose=Purpose.BOOKED, now=now, by=by
+        )
     return booking
 
 
@@ -187,7 +257,9 @@ def cancel_booking(
     save_booking_state(booking, State.CANCELLED, why, now)
     add_rebooking_to_do(booking, now)
     if notify_client:
-        booking_messages.notify_client_of_booking(booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by)
+        booking_messages.notify_client_of_booking(
+            booking=booking, purpose=Purpose.CALLED_OFF, now=now, by=by
+        )
     return booking
 
 
@@ -202,17 +274,21 @@ def change_booking_notes(*, booking: Booking, notes: str) -> Booking:
 
 @transaction.atomic
 def record_booking_jobs(*, booking: Booking, jobs: Sequence[Job], now: datetime) -> Booking:
-    """These jobs were logged from it; it is done when each of its decks has one. Other hours stay as they were."""
+    """These jobs were logged from it; it is done when each of its decks has one.
+    Other hours stay as they were."""
     booking = lock_booking(booking)
     booking.jobs.add(*jobs)
     logged = set(booking.jobs.values_list("deck_id", flat=True))
-    if booking.state in fitting.OPEN_BOOKING_STATES and logged >= {deck.pk for deck in booking.decks.all()}:
+    if booking.state in fitting.OPEN_BOOKING_STATES and logged >= {
+        deck.pk for deck in booking.decks.all()
+    }:
         save_booking_state(booking, State.DONE, "", now)
     return booking
 
 
 def close_booking_of_job(*, job: Job, booking: Booking | None, now: datetime) -> Booking | None:
-    """Close the booking that a job was done for; without one, after a coat, the deck's that had begun by that day."""
+    """Close the booking that a job was done for;
+    without one, after a coat, the deck's that had begun by that day."""
     booking = booking or open_booking_for_job(job)
     return record_booking_jobs(booking=booking, jobs=[job], now=now) if booking else None
 
@@ -235,38 +311,53 @@ def reopen_bookings_of_job(*, job: Job, now: datetime) -> None:
 def lock_booking(booking: Booking) -> Booking:
     """The row as it is now, kept from others until this transaction ends.
 
-    Without joins: PostgreSQL looks at a row that changed while we waited once more, but at the old rows it was joined
-    to, so a booking whose crew was changed in the meantime would not be found.
+    Without joins: PostgreSQL looks at a row that changed while we waited once more, but at the old
+    rows it was joined to, so a booking whose crew was changed in the meantime would not be found.
     """
     return Booking.objects.select_for_update().get(pk=booking.pk)
 
 
 def require_open_booking(booking: Booking) -> None:
     if booking.state not in fitting.OPEN_BOOKING_STATES:
-        raise BookingError(f"The booking is {booking.get_state_display().lower()} and can no longer be changed.")
+        raise BookingError(
+            f"The booking is {booking.get_state_display().lower()} and can no longer be changed."
+        )
 
 
 def reusable_booking(offer: Offer | None) -> Booking | None:
-    """The cancelled booking of this offer: the same booking, so the same entry in the client's calendar."""
+    """The cancelled booking of this offer:
+    the same booking, so the same entry in the client's calendar."""
     there = Booking.objects.select_for_update().filter(offer=offer).first() if offer else None
     if there and there.state != State.CANCELLED:
-        raise NoRoomError(f"Offer {offer.reference if offer else ''} is booked for {written(there.first_on)} already.")
+        raise NoRoomError(
+            f"Offer {offer.reference if offer else ''} is booked for {written(there.first_on)}"
+            " already."
+        )
     return there
 
 
 def assign_booking_days(booking: Booking, placement: Placement, *, why: str, now: datetime) -> None:
     """Give it this crew and these days."""
-    booking.crew, booking.first_on, booking.last_on = placement.crew, placement.first_on, placement.last_on
+    booking.crew, booking.first_on, booking.last_on = (
+        placement.crew,
+        placement.first_on,
+        placement.last_on,
+    )
     save_booking_state(booking, State.BOOKED, why, now)
     try:
         with transaction.atomic():
             crew_days.take_crew_hours(booking, placement)
-    except IntegrityError as error:  # crew_day_not_overbooked, should anything have passed by the lock
-        raise NoRoomError("This day was filled a moment ago. Choose another.", "first_day") from error
+    except (
+        IntegrityError
+    ) as error:  # crew_day_not_overbooked, should anything have passed by the lock
+        raise NoRoomError(
+            "This day was filled a moment ago. Choose another.", "first_day"
+        ) from error
 
 
 def save_booking_state(booking: Booking, state: str, why: str, now: datetime) -> None:
-    """Save it; each change after the first counts one up, so that calendars know the newest (RFC 5546, 2.1.4)."""
+    """Save it; each change after the first counts one up, so that calendars know the newest (RFC
+    5546, 2.1.4)."""
     if booking.pk:
         booking.sequence += 1
     booking.state, booking.why, booking.changed_at = state, why, now
@@ -274,13 +365,21 @@ def save_booking_state(booking: Booking, state: str, why: str, now: datetime) ->
 
 
 def add_rebooking_to_do(booking: Booking, now: datetime) -> None:
-    """An accepted offer whose booking was called off needs another day, or an end; somebody has to settle which."""
+    """An accepted offer whose booking was called off needs another day, or an end;
+    somebody has to settle which."""
     if booking.offer and booking.offer.state == Offer.State.ACCEPTED:
-        words = f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find another day?"
+        words = (
+            f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find"
+            " another day?"
+        )
         ToDo.objects.create(
-            kind=ToDo.Kind.BOOK, key=f"book/{booking.uid}/{booking.sequence}", client=booking.client, words=words,
-            url=reverse("diary:booking", args=[booking.pk]), made_at=now,
-        )  # fmt: skip
+            kind=ToDo.Kind.BOOK,
+            key=f"book/{booking.uid}/{booking.sequence}",
+            client=booking.client,
+            words=words,
+            url=reverse("diary:booking", args=[booking.pk]),
+            made_at=now,
+        )
 
 
 def settle_rebooking_to_dos(booking: Booking, by: User | None, now: datetime) -> None:
@@ -291,4 +390,6 @@ def settle_rebooking_to_dos(booking: Booking, by: User | None, now: datetime) ->
 def record_booking_on_offer(booking: Booking, by: User | None, now: datetime) -> None:
     if booking.offer:
         words = f"{written(booking.first_on)}, {booking.crew}"
-        OfferEvent.objects.create(offer=booking.offer, at=now, kind=OfferEvent.Kind.BOOKED, note=words, by=by)
+        OfferEvent.objects.create(
+            offer=booking.offer, at=now, kind=OfferEvent.Kind.BOOKED, note=words, by=by
+        )

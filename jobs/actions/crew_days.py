@@ -1,4 +1,5 @@
-"""Hours taken from a crew's days and given back; whoever changes a crew's diary holds the crew's row meanwhile."""
+"""Hours taken from a crew's days and given back;
+whoever changes a crew's diary holds the crew's row meanwhile."""
 
 from collections.abc import Sequence
 
@@ -21,7 +22,8 @@ class NoRoomError(BookingError):
 
 
 def lock_crews(crews: Sequence[Crew]) -> list[Crew]:
-    """The same crews, each held until this transaction ends: two people who want the same hours come one after another.
+    """The same crews, each held until this transaction ends:
+    two people who want the same hours come one after another.
 
     Always in the order of their numbers, so that nobody waits for somebody who waits for them.
     """
@@ -43,5 +45,7 @@ def take_crew_hours(booking: Booking, placement: Placement) -> None:
 def free_crew_hours(booking: Booking) -> None:
     """The hours of a booking are free again."""
     for taken in booking.days.all():
-        CrewDay.objects.filter(pk=taken.crew_day_id).update(hours_booked=F("hours_booked") - taken.hours)
+        CrewDay.objects.filter(pk=taken.crew_day_id).update(
+            hours_booked=F("hours_booked") - taken.hours
+        )
     booking.days.all().delete()

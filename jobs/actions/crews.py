@@ -25,9 +25,13 @@ def save_crew(*, crew: Crew, now: datetime) -> Crew:
         return crew
     lock_crews([crew])
     today = Business.objects.get().today(now)
-    if not crew.is_active and (bookings := crew.bookings.filter(state__in=UPCOMING_STATES, last_on__gte=today).count()):
+    if not crew.is_active and (
+        bookings := crew.bookings.filter(state__in=UPCOMING_STATES, last_on__gte=today).count()
+    ):
         raise BookingError(
-            f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them first.", "is_active"
+            f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them"
+            " first.",
+            "is_active",
         )
     crew.save()
     coming = CrewDay.objects.filter(crew=crew, day__gte=today)
@@ -52,7 +56,8 @@ def remove_day_off(*, off: DayOff) -> None:
 
 @transaction.atomic
 def open_crew_feed(*, crew: Crew) -> str:
-    """A new calendar link of the crew: the token, which nobody can read again. The link before it ends."""
+    """A new calendar link of the crew: the token, which nobody can read again.
+    The link before it ends."""
     token, crew.feed_hash = links.new_token()
     crew.save(update_fields=["feed_hash"])
     return token

@@ -32,7 +32,8 @@ class CoatInput:
 
 @dataclass(frozen=True)
 class NewDeck:
-    """A client and deck that are not in the book yet. `place` holds region, country, latitude, longitude, time_zone."""
+    """A client and deck that are not in the book yet.
+    `place` holds region, country, latitude, longitude, time_zone."""
 
     name: str
     street: str
@@ -49,13 +50,15 @@ DeckMaker = Callable[[], Any]
 
 
 def lock_until_commit(what: str) -> None:
-    """Hold everyone else who does the same until this transaction ends, so that a second click waits and then sees."""
+    """Hold everyone else who does the same until this transaction ends, so that a second click
+    waits and then sees."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
 
 def get_or_create_batch(product: Product, code: str) -> Batch | None:
-    """The batch with that code, made if it is new; capitals and spaces around do not make another batch."""
+    """The batch with that code, made if it is new;
+    capitals and spaces around do not make another batch."""
     code = " ".join(code.split())
     if not code:
         return None
@@ -65,14 +68,20 @@ def get_or_create_batch(product: Product, code: str) -> Batch | None:
 
 
 def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
-    """Make the job's rows these ones; rows that stay the same stay untouched, so the audit trail shows changes only."""
+    """Make the job's rows these ones; rows that stay the same stay untouched, so the audit trail
+    shows changes only."""
     there = list(job.coats_applied.order_by("position", "id"))
     for position, coat in enumerate(coats, 1):
         row = there[position - 1] if position <= len(there) else CoatApplied(job=job)
         values = {
-            "position": position, "product": coat.product, "batch": get_or_create_batch(coat.product, coat.batch_code),
-            "colour": coat.colour, "surface": coat.surface, "coats": coat.coats, "litres": coat.litres,
-        }  # fmt: skip
+            "position": position,
+            "product": coat.product,
+            "batch": get_or_create_batch(coat.product, coat.batch_code),
+            "colour": coat.colour,
+            "surface": coat.surface,
+            "coats": coat.coats,
+            "litres": coat.litres,
+        }
         save_if_changed(row, values)
     for row in there[len(coats) :]:
         row.delete()

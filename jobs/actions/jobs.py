@@ -44,8 +44,9 @@ def log_job(
 ) -> tuple[Job, bool]:
     """Write a finished job once; a second time with the same form key it is only found (False).
 
-    `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was found or a reason given.
-    The booking that it was done for, or the one in the diary for that deck by that day, is closed with it.
+    `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was
+    found or a reason given. The booking that it was done for, or the one in the diary for that deck
+    by that day, is closed with it.
     """
     lock_until_commit(f"job {form_key}")
     if there := Job.objects.filter(form_key=form_key).first():
@@ -53,11 +54,21 @@ def log_job(
     if isinstance(deck, NewDeck):
         deck = add_client_and_deck(new=deck, by=by, now=now)
     check_loggable(deck, details["finished_on"], business.today(now))
-    job = Job(deck=deck, form_key=form_key, recorded_by=by, created_at=now, **with_currency(details, business))
-    job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), details, findings)
+    job = Job(
+        deck=deck,
+        form_key=form_key,
+        recorded_by=by,
+        created_at=now,
+        **with_currency(details, business),
+    )
+    job.visit = save_visit_of_job(
+        Visit(deck=deck, recorded_by=by, created_at=now), details, findings
+    )
     job.save()
     replace_coats_applied(job, list(coats))
-    attach_photos(deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now)
+    attach_photos(
+        deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now
+    )
     bookings.close_booking_of_job(job=job, booking=booking, now=now)
     publish_job_changes([deck.pk])
     return job, True
@@ -79,7 +90,10 @@ def change_job(
     if details["finished_on"] != job.finished_on:
         check_work_date(details["finished_on"], business.today(now))
     visit = job.visit or Visit(deck=job.deck, recorded_by=by, created_at=now)
-    save_if_changed(job, {**with_currency(details, business), "visit": save_visit_of_job(visit, details, findings)})
+    save_if_changed(
+        job,
+        {**with_currency(details, business), "visit": save_visit_of_job(visit, details, findings)},
+    )
     replace_coats_applied(job, list(coats))
     publish_job_changes([job.deck_id])
     return job
@@ -87,7 +101,8 @@ def change_job(
 
 @transaction.atomic
 def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
-    """Take a job out that was never done; coats, grades and photographs go with it, the audit trail stays."""
+    """Take a job out that was never done; coats, grades and photographs go with it, the audit trail
+    stays."""
     if not by.may_manage:
         raise JobError("reason", "Only the owner may remove a job.")
     reason = reason.strip()
@@ -107,13 +122,18 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
 
 def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
     if deck.archived_at or deck.property.client.archived_at:
-        raise JobError("deck", f"{deck} is archived. Bring it back from the archive first, or choose another deck.")
+        raise JobError(
+            "deck",
+            f"{deck} is archived. Bring it back from the archive first, or choose another deck.",
+        )
     check_work_date(finished_on, today)
 
 
 def check_work_date(on: date, today: date, field: str = "finished_on") -> None:
     if on > today:
-        raise JobError(field, "This day is in the future. Write the day on which the work was finished.")
+        raise JobError(
+            field, "This day is in the future. Write the day on which the work was finished."
+        )
     if on < EARLIEST_JOB_DAY:
         raise JobError(field, "Write a day from 1950 on.")
 
@@ -125,8 +145,11 @@ def with_currency(details: Mapping[str, Any], business: Business) -> Mapping[str
     return {**details, "currency": business.currency if details["amount"] is not None else ""}
 
 
-def save_visit_of_job(visit: Visit, details: Mapping[str, Any], findings: Mapping[str, Any]) -> Visit | None:
-    """The visit on which the job was done, saved; None when nothing was found and no reason given."""
+def save_visit_of_job(
+    visit: Visit, details: Mapping[str, Any], findings: Mapping[str, Any]
+) -> Visit | None:
+    """The visit on which the job was done, saved;
+    None when nothing was found and no reason given."""
     if all(value in (None, "") for value in findings.values()):
         if visit.pk:
             visit.delete()

@@ -12,7 +12,16 @@ from jobs.actions.job_inputs import NewDeck
 @transaction.atomic
 def add_client_and_deck(*, new: NewDeck, by: User | None, now: datetime) -> Deck:
     client = clients.register_client(
-        name=new.name, emails=new.emails, phones=new.phones, by=by, now=now, region=new.place["country"]
+        name=new.name,
+        emails=new.emails,
+        phones=new.phones,
+        by=by,
+        now=now,
+        region=new.place["country"],
     )
-    home = Property.objects.create(client=client, street=new.street, town=new.town, created_at=now, **dict(new.place))
-    return Deck.objects.create(property=home, label=new.label, species=new.species, area_m2=new.area_m2, created_at=now)
+    home = Property.objects.create(
+        client=client, street=new.street, town=new.town, created_at=now, **dict(new.place)
+    )
+    return Deck.objects.create(
+        property=home, label=new.label, species=new.species, area_m2=new.area_m2, created_at=now
+    )

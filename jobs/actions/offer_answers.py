@@ -1,6 +1,7 @@
 """What a client does with an offer by its link: accept it for a week, decline it, ask about it.
 
-Every answer is one guarded UPDATE of the offer, so that it counts once however often it is sent and whoever sends it.
+Every answer is one guarded UPDATE of the offer, so that it counts once however often it is sent and
+whoever sends it.
 """
 
 from datetime import date, datetime
@@ -26,70 +27,100 @@ CLOSED_OFFER_MESSAGES = {
     State.ACCEPTED: _("This offer can no longer be answered: it was accepted."),
     State.DECLINED: _("This offer can no longer be answered: it was declined."),
     State.WITHDRAWN: _("This offer can no longer be answered: it was withdrawn."),
-    State.REPLACED: _("This offer can no longer be answered: a newer revision has taken its place."),
+    State.REPLACED: _(
+        "This offer can no longer be answered: a newer revision has taken its place."
+    ),
 }
 
 
 class AnswerError(ValueError):
-    """The offer cannot be answered like this; the message tells the client why and what to do, in their language."""
+    """The offer cannot be answered like this;
+    the message tells the client why and what to do, in their language."""
 
 
 @transaction.atomic
 def accept_offer(*, token_hash: str, week: date, name: str, now: datetime) -> Offer:
     """Accept an open offer for the week of that Monday and book the work into it, both or neither.
 
-    Sent again it changes nothing. Raises `jobs.actions.bookings.NoRoomError` if the week filled up meanwhile (the offer
-    stays open), `AnswerError` if it can no longer be accepted.
+    Sent again it changes nothing. Raises `jobs.actions.bookings.NoRoomError` if the week filled up
+    meanwhile (the offer stays open), `AnswerError` if it can no longer be accepted.
     """
     found = sent_offer_by_token_hash(token_hash)
-    lock_until_commit(f"booking of property {found.property_id}")  # as `book` does, in the order it needs
+    lock_until_commit(
+        f"booking of property {found.property_id}"
+    )  # as `book` does, in the order it needs
     monday = diary.monday_of(week)
     if not record_answer(found, State.ACCEPTED, name, now, accepted_week=monday):
         return require_same_answer(found, State.ACCEPTED)
-    words = f"{name.strip()} accepted offer {found.reference} for the week of {display.format_day(monday)}."
+    words = (
+        f"{name.strip()} accepted offer {found.reference} for the week of"
+        f" {display.format_day(monday)}."
+    )
     record_client_event(found, Event.ACCEPTED, words, now)
     book_accepted_week(found, monday, words, now)
     return found
 
 
 def book_accepted_week(offer: Offer, monday: date, words: str, now: datetime) -> None:
-    """Book it into the week, or leave that to a person; either way somebody is told. Raises `NoRoomError`."""
+    """Book it into the week, or leave that to a person; either way somebody is told.
+    Raises `NoRoomError`."""
     if not is_offer_bookable(offer):
         add_offer_to_do(offer, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
         return
     book_work(
-        property=offer.property, decks=[scope.deck for scope in offer.scopes.select_related("deck")],
-        hours=offer.hours, first_day=None, week=monday, crew=None, offer=offer, by=None, now=now,
-    )  # fmt: skip
+        property=offer.property,
+        decks=[scope.deck for scope in offer.scopes.select_related("deck")],
+        hours=offer.hours,
+        first_day=None,
+        week=monday,
+        crew=None,
+        offer=offer,
+        by=None,
+        now=now,
+    )
     add_offer_to_do(offer, ToDo.Kind.ANSWER, "accepted", words, now)
 
 
 @transaction.atomic
 def decline_offer(*, token_hash: str, reason: str, words: str, name: str, now: datetime) -> Offer:
-    """Decline an open offer with a reason; reminders about its decks end. Sent again it changes nothing."""
+    """Decline an open offer with a reason; reminders about its decks end.
+    Sent again it changes nothing."""
     found = sent_offer_by_token_hash(token_hash)
-    if not record_answer(found, State.DECLINED, name, now, decline_reason=reason, decline_words=words.strip()):
+    if not record_answer(
+        found, State.DECLINED, name, now, decline_reason=reason, decline_words=words.strip()
+    ):
         return require_same_answer(found, State.DECLINED)
     why = Offer.Decline(reason).label
     said = f"Offer {found.reference} declined: {why}."
     record_client_event(found, Event.DECLINED, f"{why}. {words}".strip(), now)
     publish_declines([scope.deck_id for scope in found.scopes.all()], said)
-    add_offer_to_do(found, ToDo.Kind.ANSWER, "declined", f"{found.client.name}: {said} {words}", now)
+    add_offer_to_do(
+        found, ToDo.Kind.ANSWER, "declined", f"{found.client.name}: {said} {words}", now
+    )
     return found
 
 
 @transaction.atomic
 def ask_question(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
-    """Keep a question and put it before a person. The same words again, before an answer, are the same question."""
-    found = Offer.objects.select_for_update(of=("self",)).get(pk=sent_offer_by_token_hash(token_hash).pk)
+    """Keep a question and put it before a person.
+    The same words again, before an answer, are the same question."""
+    found = Offer.objects.select_for_update(of=("self",)).get(
+        pk=sent_offer_by_token_hash(token_hash).pk
+    )
     waiting = open_questions(found)
     if same := next((event for event in waiting if event.note == words.strip()), None):
         return same
     if len(waiting) >= MAX_OPEN_QUESTIONS:
-        raise AnswerError(_("Some of your questions still wait for our answer. Please phone us instead."))
+        raise AnswerError(
+            _("Some of your questions still wait for our answer. Please phone us instead.")
+        )
     asked = record_client_event(found, Event.ASKED, words.strip(), now)
     add_offer_to_do(
-        found, ToDo.Kind.QUESTION, str(asked.pk), f"{found.client.name} about offer {found.reference}: {words}", now
+        found,
+        ToDo.Kind.QUESTION,
+        str(asked.pk),
+        f"{found.client.name} about offer {found.reference}: {words}",
+        now,
     )
     return asked
 
@@ -112,10 +143,13 @@ def record_answer(offer: Offer, state: str, name: str, now: datetime, **values: 
 
 
 def require_same_answer(offer: Offer, state: str) -> Offer:
-    """The offer, if the same was answered before; raises `AnswerError` if it cannot be answered so any more."""
+    """The offer, if the same was answered before;
+    raises `AnswerError` if it cannot be answered so any more."""
     if offer.state == state:
         return offer
-    raise AnswerError(CLOSED_OFFER_MESSAGES.get(State(offer.state), _("This offer can no longer be answered.")))
+    raise AnswerError(
+        CLOSED_OFFER_MESSAGES.get(State(offer.state), _("This offer can no longer be answered."))
+    )
 
 
 def open_questions(offer: Offer) -> list[OfferEvent]:
@@ -132,7 +166,11 @@ def record_client_event(offer: Offer, kind: str, words: str, now: datetime) -> O
 def add_offer_to_do(offer: Offer, kind: str, matter: str, words: str, now: datetime) -> None:
     """Put it before a person, once a matter."""
     row = ToDo(
-        kind=kind, key=f"offer/{offer.pk}/{matter}", client_id=offer.client_id, words=" ".join(words.split())[:500],
-        url=f"/offers/{offer.pk}/", made_at=now,
-    )  # fmt: skip
+        kind=kind,
+        key=f"offer/{offer.pk}/{matter}",
+        client_id=offer.client_id,
+        words=" ".join(words.split())[:500],
+        url=f"/offers/{offer.pk}/",
+        made_at=now,
+    )
     ToDo.objects.bulk_create([row], ignore_conflicts=True)

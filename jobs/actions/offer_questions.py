@@ -11,13 +11,23 @@ from clients.messaging.models import Message, ToDo
 from clients.messaging.outbox.permission import preferred_address
 from clients.models import Business, User
 from clients.models.channel import Channel
-from jobs.actions.offers import Kind, OfferError, State, lock_offer, offer_message_key, record_offer_event
+from jobs.actions.offers import (
+    Kind,
+    OfferError,
+    State,
+    lock_offer,
+    offer_message_key,
+    record_offer_event,
+)
 from jobs.models import Offer, OfferEvent
 
 
 @transaction.atomic
-def answer_question(*, offer: Offer, words: str, by: User | None, now: datetime) -> tuple[OfferEvent, bool]:
-    """Keep the answer for the offer's page, settle the questions, and e-mail it where there is an address.
+def answer_question(
+    *, offer: Offer, words: str, by: User | None, now: datetime
+) -> tuple[OfferEvent, bool]:
+    """Keep the answer for the offer's page, settle the questions, and e-mail it where there is an
+    address.
 
     The second value tells whether an e-mail was queued. Raises `OfferError`.
     """
@@ -25,15 +35,23 @@ def answer_question(*, offer: Offer, words: str, by: User | None, now: datetime)
     if not words.strip():
         raise OfferError("Write the answer.", "answer")
     same = row.events.filter(kind=Kind.ANSWERED).order_by("-id").first()
-    if same and same.note == words.strip() and not row.events.filter(kind=Kind.ASKED, id__gt=same.pk).exists():
+    if (
+        same
+        and same.note == words.strip()
+        and not row.events.filter(kind=Kind.ASKED, id__gt=same.pk).exists()
+    ):
         return same, False
     event = record_offer_event(row, Kind.ANSWERED, now=now, by=by, words=words.strip())
-    open_questions = ToDo.objects.filter(kind=ToDo.Kind.QUESTION, key__startswith=f"offer/{row.pk}/", done_at=None)
+    open_questions = ToDo.objects.filter(
+        kind=ToDo.Kind.QUESTION, key__startswith=f"offer/{row.pk}/", done_at=None
+    )
     open_questions.update(done_at=now, done_by=by)
     return event, bool(queue_answer_email(row, event, now=now, by=by))
 
 
-def queue_answer_email(offer: Offer, event: OfferEvent, *, now: datetime, by: User | None) -> Message | None:
+def queue_answer_email(
+    offer: Offer, event: OfferEvent, *, now: datetime, by: User | None
+) -> Message | None:
     """The client asked, so the answer needs no consent; an address that is suppressed stays so."""
     address = preferred_address(offer.client, Channel.EMAIL)
     if not address:
@@ -42,9 +60,18 @@ def queue_answer_email(offer: Offer, event: OfferEvent, *, now: datetime, by: Us
     text = f"{offer.client.greeting},\n\n{event.note}\n\n{business.name}\n{business.phone}\n"
     subject = format_lazy(_("Your question about our offer {number}"), number=offer.reference)
     message, _is_new = outbox.queue_message(
-        client=offer.client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address,
-        subject=offer.in_client_language(subject), text=text, html="",
-        key=offer_message_key(offer, f"answer/{event.pk}"), consent=None, basis="asked", now=now, by=by,
+        client=offer.client,
+        kind=Message.Kind.SERVICE,
+        channel=Channel.EMAIL,
+        address=address,
+        subject=offer.in_client_language(subject),
+        text=text,
+        html="",
+        key=offer_message_key(offer, f"answer/{event.pk}"),
+        consent=None,
+        basis="asked",
+        now=now,
+        by=by,
         language=offer.language,
-    )  # fmt: skip
+    )
     return message

@@ -13,7 +13,14 @@ from clients.messaging.models import Message, MessageText
 from clients.messaging.outbox import ContactPermission, Refusal
 from clients.models import Business, User
 from clients.models.channel import Channel
-from jobs.actions.offers import Kind, OfferError, State, lock_offer, offer_message_key, record_offer_event
+from jobs.actions.offers import (
+    Kind,
+    OfferError,
+    State,
+    lock_offer,
+    offer_message_key,
+    record_offer_event,
+)
 from jobs.models import Offer, OfferScope
 from jobs.offers import links
 from jobs.pdf import offer_pdf
@@ -35,7 +42,8 @@ def offer_routes(offer: Offer, *, today: date) -> list[OfferRoute]:
     """How this offer could go, the client's preferred way first."""
     preferred = offer.client.preferred_channel
     return [
-        offer_route(offer, channel, today) for channel in sorted(OFFER_CHANNELS, key=lambda each: each != preferred)
+        offer_route(offer, channel, today)
+        for channel in sorted(OFFER_CHANNELS, key=lambda each: each != preferred)
     ]
 
 
@@ -48,7 +56,8 @@ def offer_route(offer: Offer, channel: Channel, today: date) -> OfferRoute:
 
 @transaction.atomic
 def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) -> Message:
-    """Freeze a draft and queue it for the client by one channel. Raises `OfferError` or `Unsendable`."""
+    """Freeze a draft and queue it for the client by one channel.
+    Raises `OfferError` or `Unsendable`."""
     row, business = lock_offer(offer, State.DRAFT), Business.objects.get()
     check_sendable(row, business, now)
     allowed = require_contactable(row, channel, business, now)
@@ -56,34 +65,58 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
     row.state, row.token_hash, row.sent_at = State.OPEN, token_hash, now
     row.save(update_fields=["state", "token_hash", "sent_at"])
     written = texts.compose_text(
-        purpose=MessageText.Purpose.OFFER, channel=channel, language=row.language, basis=allowed.basis,
+        purpose=MessageText.Purpose.OFFER,
+        channel=channel,
+        language=row.language,
+        basis=allowed.basis,
         fields=offer_text_fields(row, channel, token),
-    )  # fmt: skip
+    )
     message, _ = outbox.queue_message(
-        client=row.client, kind=Message.Kind.OFFER, channel=channel, address=allowed.address, subject=written.subject,
-        text=written.text, html=written.html, key=offer_message_key(row, channel), consent=allowed.consent,
-        basis=allowed.basis, now=now, by=by, language=written.language, expires_at=offer_message_expiry(row, business),
+        client=row.client,
+        kind=Message.Kind.OFFER,
+        channel=channel,
+        address=allowed.address,
+        subject=written.subject,
+        text=written.text,
+        html=written.html,
+        key=offer_message_key(row, channel),
+        consent=allowed.consent,
+        basis=allowed.basis,
+        now=now,
+        by=by,
+        language=written.language,
+        expires_at=offer_message_expiry(row, business),
         attachments=offer_attachments(row, channel, links.offer_url(token)),
-    )  # fmt: skip
+    )
     record_offer_event(
-        row, Kind.SENT, now=now, by=by, words=f"By {Channel(channel).label.lower()} to {allowed.address}"[:2000]
+        row,
+        Kind.SENT,
+        now=now,
+        by=by,
+        words=f"By {Channel(channel).label.lower()} to {allowed.address}"[:2000],
     )
     return message
 
 
 def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
     if offer.valid_until < business.today(now):
-        raise OfferError("The day until which it stands is over. Choose a later one, then send.", "valid_until")
+        raise OfferError(
+            "The day until which it stands is over. Choose a later one, then send.", "valid_until"
+        )
     if not offer.lines.exists():
         raise OfferError("It has no lines.")
 
 
-def require_contactable(offer: Offer, channel: str, business: Business, now: datetime) -> ContactPermission:
+def require_contactable(
+    offer: Offer, channel: str, business: Business, now: datetime
+) -> ContactPermission:
     if channel not in OFFER_CHANNELS:
         raise OfferError("An offer goes by e-mail, text message or letter.", "channel")
     answer = outbox.contact_permission(offer.client, channel, today=business.today(now))
     if isinstance(answer, Refusal):
-        raise OfferError(f"It cannot go by {Channel(channel).label.lower()}: {answer.why}", "channel")
+        raise OfferError(
+            f"It cannot go by {Channel(channel).label.lower()}: {answer.why}", "channel"
+        )
     return answer
 
 
@@ -106,11 +139,17 @@ def offer_text_fields(offer: Offer, channel: str, token: str) -> Mapping[str, st
         return offer_field_values(offer, scopes, channel, token)
 
 
-def offer_field_values(offer: Offer, scopes: Sequence[OfferScope], channel: str, token: str) -> Mapping[str, str]:
+def offer_field_values(
+    offer: Offer, scopes: Sequence[OfferScope], channel: str, token: str
+) -> Mapping[str, str]:
     return {
         "greeting": offer.client.greeting,
-        "decks": offered_decks_text(offer, scopes, on_one_line=channel in {Channel.TEXT, Channel.CALL}),
-        "due_by": next((display.format_month(scope.due_on) for scope in scopes if scope.due_on), ""),
+        "decks": offered_decks_text(
+            offer, scopes, on_one_line=channel in {Channel.TEXT, Channel.CALL}
+        ),
+        "due_by": next(
+            (display.format_month(scope.due_on) for scope in scopes if scope.due_on), ""
+        ),
         "why": " ".join(scope.why for scope in scopes)[:500],
         "offer_number": offer.reference,
         "total": display.format_money(offer.total, offer.currency),
@@ -123,7 +162,8 @@ def offered_decks_text(offer: Offer, scopes: Sequence[OfferScope], *, on_one_lin
     if on_one_line:
         return ", ".join(scope.deck.label for scope in scopes)
     return "\n\n".join(
-        f"{scope.deck.label}, {offer.property.street}, {offer.property.town}\n{scope_work_text(scope)}"
+        f"{scope.deck.label}, {offer.property.street},"
+        f" {offer.property.town}\n{scope_work_text(scope)}"
         for scope in scopes
     )
 

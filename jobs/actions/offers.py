@@ -1,4 +1,5 @@
-"""The deeds of offers: drafted, changed, revised, withdrawn. What left the house is never changed again."""
+"""The deeds of offers: drafted, changed, revised, withdrawn.
+What left the house is never changed again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,22 +14,61 @@ from clients.languages import StrOrPromise
 from clients.messaging import outbox
 from clients.models import User
 from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
-from jobs.offers import DraftedOffer, OfferBrief, draft_offer, drafting_context, prices_from_list, strip_scopes
-from jobs.offers.pricing import PricedLine, PricingError, Totals, rounded_line, totals_of_lines, with_tax_names
+from jobs.offers import (
+    DraftedOffer,
+    OfferBrief,
+    draft_offer,
+    drafting_context,
+    prices_from_list,
+    strip_scopes,
+)
+from jobs.offers.pricing import (
+    PricedLine,
+    PricingError,
+    Totals,
+    rounded_line,
+    totals_of_lines,
+    with_tax_names,
+)
 
 State, Kind = Offer.State, OfferEvent.Kind
 FIRST_OFFER_NUMBER = 101
 OFFER_NUMBER_LOCK = 20_261_125  # advisory lock: numbers are given one after the other
 REVISION_FIELDS = [
-    "number", "client", "property", "price_list", "language", "currency", "tax_mode", "tax_rounding", "net", "tax",
-    "total", "hours", "introduction", "waiting",
-]  # fmt: skip
-RECALCULATED_FIELDS = ["language", "price_list", "currency", "tax_mode", "tax_rounding", "net", "tax", "total", "hours", "waiting",
-            "drafted_on", "valid_until"]  # fmt: skip
+    "number",
+    "client",
+    "property",
+    "price_list",
+    "language",
+    "currency",
+    "tax_mode",
+    "tax_rounding",
+    "net",
+    "tax",
+    "total",
+    "hours",
+    "introduction",
+    "waiting",
+]
+RECALCULATED_FIELDS = [
+    "language",
+    "price_list",
+    "currency",
+    "tax_mode",
+    "tax_rounding",
+    "net",
+    "tax",
+    "total",
+    "hours",
+    "waiting",
+    "drafted_on",
+    "valid_until",
+]
 
 
 class OfferError(ValueError):
-    """The deed is not possible; the text says why and what to do. `field` names the field it is about, if any."""
+    """The deed is not possible; the text says why and what to do.
+    `field` names the field it is about, if any."""
 
     def __init__(self, words: str, field: str = "") -> None:
         super().__init__(words)
@@ -37,7 +77,8 @@ class OfferError(ValueError):
 
 @dataclass(frozen=True)
 class OfferLineInput:
-    """One line as it was typed; `scope` is the number of its scope row, None for the whole visit."""
+    """One line as it was typed; `scope` is the number of its scope row, None for the whole
+    visit."""
 
     kind: str
     words: str
@@ -60,14 +101,19 @@ class OfferInput:
 def draft_offer_batch(
     *, briefs: Sequence[OfferBrief], today: date, now: datetime, by: User | None
 ) -> tuple[list[Offer], list[tuple[OfferBrief, PricingError]]]:
-    """Drafts for many properties in a fixed number of statements; an order without a price is handed back with why."""
+    """Drafts for many properties in a fixed number of statements;
+    an order without a price is handed back with why."""
     at, number = drafting_context(today=today), next_offer_number()
-    strips = strip_scopes((scope for brief in briefs if brief.outlook for scope in brief.scopes), today=today)
+    strips = strip_scopes(
+        (scope for brief in briefs if brief.outlook for scope in brief.scopes), today=today
+    )
     drafted: list[DraftedOffer] = []
     problems: list[tuple[OfferBrief, PricingError]] = []
     for brief in briefs:
         try:
-            drafted.append(draft_offer(at, brief, strips, number=number + len(drafted), today=today, by=by))
+            drafted.append(
+                draft_offer(at, brief, strips, number=number + len(drafted), today=today, by=by)
+            )
         except PricingError as problem:
             problems.append((brief, problem))
     save_drafted_offers(drafted, now=now, by=by)
@@ -75,13 +121,19 @@ def draft_offer_batch(
 
 
 @transaction.atomic
-def recalculate_draft(*, offer: Offer, brief: OfferBrief, today: date, now: datetime, by: User | None) -> Offer:
+def recalculate_draft(
+    *, offer: Offer, brief: OfferBrief, today: date, now: datetime, by: User | None
+) -> Offer:
     """Reckon a draft anew from history and prices as they are now, in place of what was in it.
 
-    Number, revision and introduction stay. Raises `OfferError`, and `PricingError` where a price is missing.
+    Number, revision and introduction stay. Raises `OfferError`, and `PricingError` where a price is
+    missing.
     """
     row = lock_offer(offer, State.DRAFT)
-    at, strips = drafting_context(today=today), strip_scopes(brief.scopes if brief.outlook else (), today=today)
+    at, strips = (
+        drafting_context(today=today),
+        strip_scopes(brief.scopes if brief.outlook else (), today=today),
+    )
     fresh = draft_offer(at, brief, strips, number=row.number, today=today, by=by)
     for name in RECALCULATED_FIELDS:
         setattr(row, name, getattr(fresh.offer, name))
@@ -105,7 +157,9 @@ def save_drafted_offers(drafted: Sequence[DraftedOffer], *, now: datetime, by: U
     Offer.objects.bulk_create([each.offer for each in drafted])
     save_offer_rows(drafted)
     OfferEvent.objects.bulk_create(
-        OfferEvent(offer=each.offer, kind=Kind.DRAFTED, at=now, by=by, note="\n".join(each.notes)[:2000])
+        OfferEvent(
+            offer=each.offer, kind=Kind.DRAFTED, at=now, by=by, note="\n".join(each.notes)[:2000]
+        )
         for each in drafted
     )
 
@@ -123,7 +177,9 @@ def save_offer_rows(drafted: Sequence[DraftedOffer], offer: Offer | None = None)
     OfferTax.objects.bulk_create([tax for each in drafted for tax in each.taxes])
 
 
-def record_offer_event(offer: Offer, kind: str, *, now: datetime, by: User | None, words: str = "") -> OfferEvent:
+def record_offer_event(
+    offer: Offer, kind: str, *, now: datetime, by: User | None, words: str = ""
+) -> OfferEvent:
     return OfferEvent.objects.create(offer=offer, kind=kind, at=now, by=by, note=words)
 
 
@@ -135,23 +191,39 @@ def lock_offer(offer: Offer, *states: str) -> Offer:
         .get(pk=offer.pk)
     )
     if row.state not in states:
-        raise OfferError(f"Offer {row.reference} is now “{row.get_state_display().lower()}”, so this is not possible.")
+        raise OfferError(
+            f"Offer {row.reference} is now “{row.get_state_display().lower()}”, so this is not"
+            " possible."
+        )
     return row
 
 
 @transaction.atomic
 def change_offer(
-    *, offer: Offer, words: OfferInput, lines: Sequence[OfferLineInput], seen: int, by: User | None, now: datetime
+    *,
+    offer: Offer,
+    words: OfferInput,
+    lines: Sequence[OfferLineInput],
+    seen: int,
+    by: User | None,
+    now: datetime,
 ) -> Offer:
-    """Change a draft and reckon it anew; `seen` is the last event that the person had seen. Raises `OfferError`."""
+    """Change a draft and reckon it anew; `seen` is the last event that the person had seen.
+    Raises `OfferError`."""
     row = lock_offer(offer, State.DRAFT)
     if row.events.order_by("-id").values_list("pk", flat=True).first() != seen:
-        raise OfferError("Somebody else changed this draft in the meantime. Open it anew, then change it.")
+        raise OfferError(
+            "Somebody else changed this draft in the meantime. Open it anew, then change it."
+        )
     if words.valid_until < row.drafted_on:
         raise OfferError("This day is over. Choose a later one.", "valid_until")
     if not lines:
         raise OfferError("An offer needs at least one line.")
-    row.introduction, row.valid_until, row.hours = words.introduction, words.valid_until, words.hours
+    row.introduction, row.valid_until, row.hours = (
+        words.introduction,
+        words.valid_until,
+        words.hours,
+    )
     replace_offer_lines(row, lines)
     record_offer_event(row, Kind.CHANGED, now=now, by=by)
     return row
@@ -169,12 +241,19 @@ def replace_offer_lines(offer: Offer, lines: Sequence[OfferLineInput]) -> None:
     offer.lines.all().delete()
     OfferLine.objects.bulk_create(
         OfferLine(
-            offer=offer, position=place, kind=line.kind, words=str(line.words), quantity=line.quantity, unit=line.unit,
-            unit_price=line.unit_price, amount=line.amount, taxes=list(line.taxes),
+            offer=offer,
+            position=place,
+            kind=line.kind,
+            words=str(line.words),
+            quantity=line.quantity,
+            unit=line.unit,
+            unit_price=line.unit_price,
+            amount=line.amount,
+            taxes=list(line.taxes),
             scope_id=typed.scope if typed.scope in scopes else None,
         )
         for place, (line, typed) in enumerate(zip(reckoned, lines, strict=True), start=1)
-    )  # fmt: skip
+    )
     replace_offer_totals(offer, totals)
 
 
@@ -189,7 +268,14 @@ def replace_offer_totals(offer: Offer, totals: Totals) -> None:
     offer.save()
     offer.taxes.all().delete()
     OfferTax.objects.bulk_create(
-        OfferTax(offer=offer, position=place, name=tax.name, percent=tax.percent, base=tax.base, amount=tax.amount)
+        OfferTax(
+            offer=offer,
+            position=place,
+            name=tax.name,
+            percent=tax.percent,
+            base=tax.base,
+            amount=tax.amount,
+        )
         for place, tax in enumerate(totals.taxes, start=1)
     )
 
@@ -206,7 +292,9 @@ def revise_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -
         raise OfferError(f"Offer {row.number} has a newer revision. Open that one.")
     if row.state == State.OPEN:
         Offer.objects.filter(pk=row.pk).update(state=State.REPLACED)
-        record_offer_event(row, Kind.REPLACED, now=now, by=by, words=f"By revision {row.revision + 1}")
+        record_offer_event(
+            row, Kind.REPLACED, now=now, by=by, words=f"By revision {row.revision + 1}"
+        )
         cancel_offer_messages(row, why="The offer was replaced by a newer one.", now=now, by=by)
     new = copy_as_next_revision(row, today=today, by=by)
     record_offer_event(new, Kind.DRAFTED, now=now, by=by)
@@ -215,10 +303,16 @@ def revise_offer(*, offer: Offer, today: date, now: datetime, by: User | None) -
 
 def copy_as_next_revision(old: Offer, *, today: date, by: User | None) -> Offer:
     """The next revision with copies of decks, lines and taxes."""
-    new = Offer(**{name: getattr(old, name) for name in REVISION_FIELDS}, revision=old.revision + 1, created_by=by)
+    new = Offer(
+        **{name: getattr(old, name) for name in REVISION_FIELDS},
+        revision=old.revision + 1,
+        created_by=by,
+    )
     new.drafted_on, new.valid_until = today, today + (old.valid_until - old.drafted_on)
     new.save()
-    scopes: dict[int, OfferScope] = {scope.pk: copy_row_to_offer(scope, new) for scope in old.scopes.all()}
+    scopes: dict[int, OfferScope] = {
+        scope.pk: copy_row_to_offer(scope, new) for scope in old.scopes.all()
+    }
     OfferScope.objects.bulk_create(scopes.values())
     for line in old.lines.all():
         scope = scopes.get(line.scope_id or 0)
@@ -229,20 +323,30 @@ def copy_as_next_revision(old: Offer, *, today: date, by: User | None) -> Offer:
 
 def copy_row_to_offer(row: models.Model, offer: Offer, **changes: Any) -> Any:
     """An unsaved copy of a row of another revision (saved at once where others refer to it)."""
-    kept = {field.attname: getattr(row, field.attname) for field in row._meta.concrete_fields if not field.primary_key}
+    kept = {
+        field.attname: getattr(row, field.attname)
+        for field in row._meta.concrete_fields
+        if not field.primary_key
+    }
     return type(row)(**{**kept, "offer_id": offer.pk, **changes})
 
 
 @transaction.atomic
-def withdraw_offer(*, offer: Offer, why: StrOrPromise, by: User | None, now: datetime, history_note: str = "") -> Offer:
-    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled. Raises `OfferError`.
+def withdraw_offer(
+    *, offer: Offer, why: StrOrPromise, by: User | None, now: datetime, history_note: str = ""
+) -> Offer:
+    """Take back a draft or an unanswered offer; what has not gone out of it is cancelled.
+    Raises `OfferError`.
 
-    The client reads `why`, in their language if the words are ours; the history keeps `noted`, or the same.
+    The client reads `why`, in their language if the words are ours; the history keeps `noted`, or
+    the same.
     """
     row = lock_offer(offer, State.DRAFT, State.OPEN)
     if not str(why).strip():
         raise OfferError("Say in a few words why; the client reads it on the offer's page.", "why")
-    Offer.objects.filter(pk=row.pk).update(state=State.WITHDRAWN, withdrawn_why=row.in_client_language(why)[:300])
+    Offer.objects.filter(pk=row.pk).update(
+        state=State.WITHDRAWN, withdrawn_why=row.in_client_language(why)[:300]
+    )
     record_offer_event(row, Kind.WITHDRAWN, now=now, by=by, words=(history_note or str(why))[:300])
     cancel_offer_messages(row, why="The offer was withdrawn.", now=now, by=by)
     row.state = State.WITHDRAWN

@@ -12,18 +12,31 @@ from jobs.models import Job, Photo
 
 
 def attach_photos(
-    *, deck: Deck, job: Job | None, files: Sequence[ContentFile], moment: str, taken_on: date, now: datetime
+    *,
+    deck: Deck,
+    job: Job | None,
+    files: Sequence[ContentFile],
+    moment: str,
+    taken_on: date,
+    now: datetime,
 ) -> list[Photo]:
-    """Store prepared pictures; if the transaction fails, files without a row are left, never rows without a file."""
+    """Store prepared pictures; if the transaction fails, files without a row are left, never rows
+    without a file."""
     return [
-        Photo.objects.create(deck=deck, job=job, image=file, moment=moment, taken_on=taken_on, created_at=now)
+        Photo.objects.create(
+            deck=deck, job=job, image=file, moment=moment, taken_on=taken_on, created_at=now
+        )
         for file in files
     ]
 
 
 @transaction.atomic
-def add_photos(*, job: Job, files: Sequence[ContentFile], moment: str, caption: str, now: datetime) -> list[Photo]:
-    photos = attach_photos(deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now)
+def add_photos(
+    *, job: Job, files: Sequence[ContentFile], moment: str, caption: str, now: datetime
+) -> list[Photo]:
+    photos = attach_photos(
+        deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now
+    )
     for photo in photos:
         describe_photo(photo=photo, caption=caption)
     return photos

@@ -1,4 +1,5 @@
-"""Whether work can be booked as asked, and the crew and days it goes to; what cannot be is refused in words."""
+"""Whether work can be booked as asked, and the crew and days it goes to;
+what cannot be is refused in words."""
 
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -25,23 +26,35 @@ def check_bookable_work(property: Property, decks: Sequence[Deck], hours: Decima
     if stranger := next((deck for deck in decks if deck.property_id != property.pk), None):
         raise NoRoomError(f"{stranger} does not stand at {property}.", "decks")
     if property.client.archived_at or any(deck.archived_at for deck in decks):
-        raise NoRoomError("The client or a deck is archived. Bring it back from the archive first.", "decks")
+        raise NoRoomError(
+            "The client or a deck is archived. Bring it back from the archive first.", "decks"
+        )
 
 
 def existing_booking(
-    property: Property, decks: Sequence[Deck], offer: Offer | None, first_day: date | None, week: date | None,
+    property: Property,
+    decks: Sequence[Deck],
+    offer: Offer | None,
+    first_day: date | None,
+    week: date | None,
     arrival: Arrival,
-) -> Booking | None:  # fmt: skip
-    """The booking that does just this, from a second click; raises `NoRoomError` if a deck is booked otherwise."""
-    living = Booking.objects.filter(property=property, state__in=OPEN_BOOKING_STATES, decks__in=decks).distinct()
+) -> Booking | None:
+    """The booking that does just this, from a second click;
+    raises `NoRoomError` if a deck is booked otherwise."""
+    living = Booking.objects.filter(
+        property=property, state__in=OPEN_BOOKING_STATES, decks__in=decks
+    ).distinct()
     for there in living.prefetch_related("decks"):
         is_same_work = there.offer == offer and {*there.decks.all()} == {*decks}
-        is_same_time = there.first_on == first_day if first_day else is_in_week(there.first_on, week)
+        is_same_time = (
+            there.first_on == first_day if first_day else is_in_week(there.first_on, week)
+        )
         if is_same_work and is_same_time and there.arrival() == arrival:
             return there
         shared = next(deck for deck in decks if deck in there.decks.all())
         raise NoRoomError(
-            f"{shared} is booked for {written(there.first_on)} already. Move that booking instead.", "decks"
+            f"{shared} is booked for {written(there.first_on)} already. Move that booking instead.",
+            "decks",
         )
     return None
 
@@ -51,9 +64,15 @@ def is_in_week(day: date, week: date | None) -> bool:
 
 
 def find_placement(
-    crews: Sequence[Crew], property: Property, hours: Decimal, first_day: date | None, week: date | None,
-    business: Business, today: date, on_any_day: bool,
-) -> Placement:  # fmt: skip
+    crews: Sequence[Crew],
+    property: Property,
+    hours: Decimal,
+    first_day: date | None,
+    week: date | None,
+    business: Business,
+    today: date,
+    on_any_day: bool,
+) -> Placement:
     if first_day is None:
         if week is None:
             raise NoRoomError("Choose a day or a week.", "first_day")
@@ -62,7 +81,12 @@ def find_placement(
         )
     check_bookable_day(first_day, today)
     return find_placement_on_day(
-        crews=crews, day=first_day, hours=hours, property=property, business=business, on_any_day=on_any_day
+        crews=crews,
+        day=first_day,
+        hours=hours,
+        property=property,
+        business=business,
+        on_any_day=on_any_day,
     )
 
 
@@ -74,18 +98,31 @@ def check_bookable_day(day: date, today: date) -> None:
 
 
 def find_placement_on_day(
-    *, crews: Sequence[Crew], day: date, hours: Decimal, property: Property, business: Business,
-    excluding: Booking | None = None, on_any_day: bool = False,
-) -> Placement:  # fmt: skip
+    *,
+    crews: Sequence[Crew],
+    day: date,
+    hours: Decimal,
+    property: Property,
+    business: Business,
+    excluding: Booking | None = None,
+    on_any_day: bool = False,
+) -> Placement:
     """The work from this day on, by the first of the crews that has room; raises `NoRoomError`."""
     regions = diary.holiday_regions(business, (property.country, property.region))
     rooms = diary.crew_day_capacities(
-        business=business, crews=crews, first=day, last=day + timedelta(days=MAX_BOOKING_SPAN_DAYS), regions=regions,
-        excluding=excluding, forced_open_on=day if on_any_day else None,
-    )  # fmt: skip
+        business=business,
+        crews=crews,
+        first=day,
+        last=day + timedelta(days=MAX_BOOKING_SPAN_DAYS),
+        regions=regions,
+        excluding=excluding,
+        forced_open_on=day if on_any_day else None,
+    )
     found = diary.placements(rooms, crews, [day], hours, home=property)
     if not found:
-        raise NoRoomError(why_day_has_no_room([rooms[crew.pk, day] for crew in crews], hours), "first_day")
+        raise NoRoomError(
+            why_day_has_no_room([rooms[crew.pk, day] for crew in crews], hours), "first_day"
+        )
     return found[0]
 
 
@@ -97,13 +134,21 @@ def why_day_has_no_room(here: Sequence[CrewDayCapacity], hours: Decimal) -> str:
         return f"{closed[0].crew} does not go out on {on}: {closed[0].why_not}. Choose another day."
     best = max(here, key=lambda room: room.hours_free)
     return (
-        f"The work takes {format_number(hours)} h and {best.crew} has {format_number(best.hours_free)} h free on {on}"
-        f"{'' if hours <= best.hours_open else ' and too little on the days after it'}. Choose another day or crew."
+        f"The work takes {format_number(hours)} h and {best.crew} has"
+        f" {format_number(best.hours_free)} h free on"
+        f" {on}{'' if hours <= best.hours_open else ' and too little on the days after it'}. Choose"
+        " another day or crew."
     )
 
 
 def find_placement_in_week(
-    *, crews: Sequence[Crew], week: date, today: date, hours: Decimal, property: Property, business: Business
+    *,
+    crews: Sequence[Crew],
+    week: date,
+    today: date,
+    hours: Decimal,
+    property: Property,
+    business: Business,
 ) -> Placement:
     """The best place in the week of that day, from tomorrow on; raises `NoRoomError`."""
     monday = diary.monday_of(week)
@@ -112,8 +157,13 @@ def find_placement_in_week(
         raise NoRoomError("This week is over. Choose a later one.", "week")
     regions = diary.holiday_regions(business, (property.country, property.region))
     last = starts[-1] + timedelta(days=MAX_BOOKING_SPAN_DAYS)
-    rooms = diary.crew_day_capacities(business=business, crews=crews, first=starts[0], last=last, regions=regions)
+    rooms = diary.crew_day_capacities(
+        business=business, crews=crews, first=starts[0], last=last, regions=regions
+    )
     found = diary.placements_within_week(rooms, crews, starts, hours, home=property)
     if not found:
-        raise NoRoomError(f"The week of {written(monday)} has no room for this work any more. Choose another.", "week")
+        raise NoRoomError(
+            f"The week of {written(monday)} has no room for this work any more. Choose another.",
+            "week",
+        )
     return found[0]

@@ -9,13 +9,17 @@ from django.db import models, transaction
 
 from jobs.models import PriceList, Rate, Tax, TravelZone
 
-COPIED_LIST_FIELDS = [field.attname for field in PriceList._meta.concrete_fields
-          if field.attname not in {"id", "valid_from", "note", "created_at"}]  # fmt: skip
+COPIED_LIST_FIELDS = [
+    field.attname
+    for field in PriceList._meta.concrete_fields
+    if field.attname not in {"id", "valid_from", "note", "created_at"}
+]
 SAME_DAY_MESSAGE = "Another list begins on this day. Choose another, or change that list."
 
 
 class PriceListError(ValueError):
-    """The list cannot be kept so; the text says why. `field` names the field it is about, if any."""
+    """The list cannot be kept so; the text says why.
+    `field` names the field it is about, if any."""
 
     def __init__(self, words: str, field: str = "") -> None:
         super().__init__(words)
@@ -33,7 +37,8 @@ class PriceListRows:
 
 @transaction.atomic
 def save_price_list(*, price_list: PriceList, rows: PriceListRows) -> PriceList:
-    """Keep a new list or one that no sent offer rests on yet, with all its rows. Raises `PriceListError`."""
+    """Keep a new list or one that no sent offer rests on yet, with all its rows.
+    Raises `PriceListError`."""
     if price_list.pk:
         PriceList.objects.select_for_update().get(pk=price_list.pk)
         require_unsettled_list(price_list)
@@ -49,10 +54,14 @@ def save_price_list(*, price_list: PriceList, rows: PriceListRows) -> PriceList:
 
 def require_unsettled_list(price_list: PriceList) -> None:
     if price_list.is_settled:
-        raise PriceListError("Offers that were sent rest on this list, so it stays as it is. Begin a new list.")
+        raise PriceListError(
+            "Offers that were sent rest on this list, so it stays as it is. Begin a new list."
+        )
 
 
-def replace_list_rows(model: type[models.Model], price_list: PriceList, rows: Sequence[Mapping[str, Any]]) -> None:
+def replace_list_rows(
+    model: type[models.Model], price_list: PriceList, rows: Sequence[Mapping[str, Any]]
+) -> None:
     model._default_manager.filter(price_list=price_list).delete()
     for row in rows:
         model._default_manager.create(price_list=price_list, **row)
@@ -69,5 +78,9 @@ def remove_price_list(*, price_list: PriceList) -> None:
 def new_price_list(*, currency: str, valid_from: date) -> PriceList:
     """A new list like the newest one, not yet saved; its rows are read from `like`."""
     newest = PriceList.objects.first()
-    values = {name: getattr(newest, name) for name in COPIED_LIST_FIELDS} if newest else {"currency": currency}
+    values = (
+        {name: getattr(newest, name) for name in COPIED_LIST_FIELDS}
+        if newest
+        else {"currency": currency}
+    )
     return PriceList(**{**values, "valid_from": valid_from})

@@ -11,7 +11,9 @@ from jobs.models import Batch, Job, Product
 @transaction.atomic
 def save_product(*, product: Product) -> Product:
     """Keep a product; when its class or pigment changed, the decks it lies on are forecast anew."""
-    before = Product.objects.filter(pk=product.pk).values_list("finish_class", "pigment", "base").first()
+    before = (
+        Product.objects.filter(pk=product.pk).values_list("finish_class", "pigment", "base").first()
+    )
     product.save()
     if before and before != (product.finish_class, product.pigment, product.base):
         decks = Job.objects.filter(coats_applied__product=product).values_list("deck_id", flat=True)

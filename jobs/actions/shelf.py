@@ -31,9 +31,12 @@ def add_tin(
 ) -> tuple[StockTin, bool]:
     """Put a tin on the shelf; the same form a second time finds the first tin (False)."""
     values = {
-        "product": product, "colour": colour, "batch": get_or_create_batch(product, batch_code), "litres": litres,
+        "product": product,
+        "colour": colour,
+        "batch": get_or_create_batch(product, batch_code),
+        "litres": litres,
         "noted_on": today,
-    }  # fmt: skip
+    }
     return StockTin.objects.get_or_create(form_key=form_key, defaults=values)
 
 

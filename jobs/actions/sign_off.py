@@ -1,4 +1,5 @@
-"""At the end of a job: the client's word that it is done, what they agree to hear by which way, and the care record."""
+"""At the end of a job: the client's word that it is done, what they agree to hear by which way, and
+the care record."""
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
@@ -22,21 +23,33 @@ class CareRecordError(ValueError):
 
 @transaction.atomic
 def sign_off_jobs(
-    *, jobs: Sequence[Job], name: str, wording: str, agreed: Collection[ConsentRequest], wants_record: bool, by: User | None,
+    *,
+    jobs: Sequence[Job],
+    name: str,
+    wording: str,
+    agreed: Collection[ConsentRequest],
+    wants_record: bool,
+    by: User | None,
     now: datetime,
-) -> list[SignOff]:  # fmt: skip
-    """Keep what was read and signed, and a consent in writing for each box that was ticked; once a job.
+) -> list[SignOff]:
+    """Keep what was read and signed, and a consent in writing for each box that was ticked;
+    once a job.
 
-    The jobs are those of one property. A box that was left empty says nothing: it is no withdrawal. Signed again it
-    changes nothing. Raises `CareRecordError`, `Unsendable`.
+    The jobs are those of one property. A box that was left empty says nothing: it is no withdrawal.
+    Signed again it changes nothing. Raises `CareRecordError`, `Unsendable`.
     """
     numbers = [job.pk for job in jobs]
-    list(Job.objects.select_for_update().filter(pk__in=numbers).order_by("pk"))  # a second tap waits here
+    list(
+        Job.objects.select_for_update().filter(pk__in=numbers).order_by("pk")
+    )  # a second tap waits here
     done = set(SignOff.objects.filter(job__in=numbers).values_list("job_id", flat=True))
     new = [
-        SignOff.objects.create(job=job, name=name.strip(), wording=wording, signed_at=now, recorded_by=by)
-        for job in jobs if job.pk not in done
-    ]  # fmt: skip
+        SignOff.objects.create(
+            job=job, name=name.strip(), wording=wording, signed_at=now, recorded_by=by
+        )
+        for job in jobs
+        if job.pk not in done
+    ]
     for ask in agreed if new else []:
         record_ticked_consent(ask, new, by, now)
     for signed in new if wants_record else []:
@@ -44,35 +57,59 @@ def sign_off_jobs(
     return new
 
 
-def record_ticked_consent(ask: ConsentRequest, signed: Sequence[SignOff], by: User | None, now: datetime) -> None:
+def record_ticked_consent(
+    ask: ConsentRequest, signed: Sequence[SignOff], by: User | None, now: datetime
+) -> None:
     """In writing; it also ends a refusal, as its wording says."""
     numbers = ", ".join(str(each.job_id) for each in signed)
     record_consent(
-        client=signed[0].job.deck.property.client, channel=ask.channel, is_given=True, basis=Consent.Basis.WRITTEN,
-        wording=ask.wording, evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
-        by=by, now=now, is_welcome_again=True,
-    )  # fmt: skip
+        client=signed[0].job.deck.property.client,
+        channel=ask.channel,
+        is_given=True,
+        basis=Consent.Basis.WRITTEN,
+        wording=ask.wording,
+        evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
+        by=by,
+        now=now,
+        is_welcome_again=True,
+    )
 
 
 @transaction.atomic
 def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Message, bool]:
     """Queue the care record by e-mail, once a job (False: it was queued before).
 
-    It is a message about work that was done, so it needs no consent; an address that refuses all mail gets none.
-    Raises `CareRecordError`, `Unsendable`.
+    It is a message about work that was done, so it needs no consent; an address that refuses all
+    mail gets none. Raises `CareRecordError`, `Unsendable`.
     """
     client, record = job.deck.property.client, build_care_record(job)
     address = care_record_address(job)
     written = texts.compose_text(
-        purpose=MessageText.Purpose.CARE, channel=Channel.EMAIL, language=client.language,
-        fields={"greeting": client.greeting, "decks": str(job.deck), "care": care_record_summary(record)},
-    )  # fmt: skip
+        purpose=MessageText.Purpose.CARE,
+        channel=Channel.EMAIL,
+        language=client.language,
+        fields={
+            "greeting": client.greeting,
+            "decks": str(job.deck),
+            "care": care_record_summary(record),
+        },
+    )
     return outbox.queue_message(
-        client=client, kind=Message.Kind.SERVICE, channel=Channel.EMAIL, address=address, subject=written.subject,
-        text=written.text, html=written.html, key=f"care/{job.pk}/email", consent=None, basis="service", now=now, by=by,
+        client=client,
+        kind=Message.Kind.SERVICE,
+        channel=Channel.EMAIL,
+        address=address,
+        subject=written.subject,
+        text=written.text,
+        html=written.html,
+        key=f"care/{job.pk}/email",
+        consent=None,
+        basis="service",
+        now=now,
+        by=by,
         language=written.language,
         attachments=[(record.file_name, "application/pdf", care_record_pdf(record))],
-    )  # fmt: skip
+    )
 
 
 def care_record_address(job: Job) -> str:
@@ -80,8 +117,12 @@ def care_record_address(job: Job) -> str:
     client = job.deck.property.client
     address = preferred_address(client, Channel.EMAIL)
     if not address:
-        raise CareRecordError("There is no e-mail address in use. Print the record, or add an address to the client.")
-    if suppression.suppressed_addresses(business=Business.objects.get(), channel=Channel.EMAIL, addresses=[address]):
+        raise CareRecordError(
+            "There is no e-mail address in use. Print the record, or add an address to the client."
+        )
+    if suppression.suppressed_addresses(
+        business=Business.objects.get(), channel=Channel.EMAIL, addresses=[address]
+    ):
         raise CareRecordError("This address asked not to be written to. Print the record instead.")
     if client.archived_at:
         raise CareRecordError("The client is archived. Print the record instead.")

@@ -16,25 +16,40 @@ from jobs.models.visit import GRADE_FIELDS
 
 @transaction.atomic
 def record_visit(
-    *, deck: Deck, visited_on: date, findings: Mapping[str, Any], business: Business, by: User | None, now: datetime
+    *,
+    deck: Deck,
+    visited_on: date,
+    findings: Mapping[str, Any],
+    business: Business,
+    by: User | None,
+    now: datetime,
 ) -> tuple[Visit, bool]:
     """Keep what was found; the very same visit a second time is only found again (False)."""
     lock_until_commit(f"visit {deck.pk}")
-    if there := Visit.objects.filter(deck=deck, visited_on=visited_on, recorded_by=by, job=None, **findings).first():
+    if there := Visit.objects.filter(
+        deck=deck, visited_on=visited_on, recorded_by=by, job=None, **findings
+    ).first():
         return there, False
     try:
         check_loggable(deck, visited_on, business.today(now))
     except JobError as error:
         raise JobError(error.field.replace("finished_on", "visited_on"), str(error)) from error
     check_findings(findings)
-    visit = Visit.objects.create(deck=deck, visited_on=visited_on, recorded_by=by, created_at=now, **findings)
+    visit = Visit.objects.create(
+        deck=deck, visited_on=visited_on, recorded_by=by, created_at=now, **findings
+    )
     publish_job_changes([deck.pk])
     return visit, True
 
 
 @transaction.atomic
 def change_visit(
-    *, visit: Visit, visited_on: date, findings: Mapping[str, Any], business: Business, now: datetime
+    *,
+    visit: Visit,
+    visited_on: date,
+    findings: Mapping[str, Any],
+    business: Business,
+    now: datetime,
 ) -> Visit:
     check_work_date(visited_on, business.today(now), "visited_on")
     check_findings(findings)
@@ -45,4 +60,6 @@ def change_visit(
 
 def check_findings(findings: Mapping[str, Any]) -> None:
     if all(findings.get(name) is None for name in [*GRADE_FIELDS, "moisture_percent"]):
-        raise JobError("overall", "Grade the deck as you found it: a check without a grade tells nothing.")
+        raise JobError(
+            "overall", "Grade the deck as you found it: a check without a grade tells nothing."
+        )

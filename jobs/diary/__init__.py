@@ -1,4 +1,5 @@
-"""Questions of the diary: which crew has room when, which weeks a client can choose, what runs go where."""
+"""Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
+where."""
 
 from jobs.diary.capacity import (
     CrewDayCapacities,

@@ -1,4 +1,5 @@
-"""What a booking is about: the decks with what was offered for each, and how that becomes a job to log."""
+"""What a booking is about: the decks with what was offered for each, and how that becomes a job to
+log."""
 
 import builtins
 from collections.abc import Sequence
@@ -41,11 +42,16 @@ class BookedDeck:
 
 
 def find_booking_request(*, deck: str = "", offer: str = "") -> BookingRequest | None:
-    """By the number of an offer or of a deck, as they stand in an address; None if there is no such one."""
-    if is_valid_pk(offer) and (row := Offer.objects.select_related("property__client").filter(pk=offer).first()):
+    """By the number of an offer or of a deck, as they stand in an address;
+    None if there is no such one."""
+    if is_valid_pk(offer) and (
+        row := Offer.objects.select_related("property__client").filter(pk=offer).first()
+    ):
         decks = [scope.deck for scope in row.scopes.select_related("deck__property")]
         return BookingRequest(row.property, decks, decks, row.hours or None, row)
-    chosen = Deck.objects.current().with_owner().filter(pk=deck).first() if is_valid_pk(deck) else None
+    chosen = (
+        Deck.objects.current().with_owner().filter(pk=deck).first() if is_valid_pk(deck) else None
+    )
     if chosen is None:
         return None
     there = list(Deck.objects.current().filter(property=chosen.property).select_related("property"))
@@ -65,10 +71,14 @@ def booked_decks(booking: Booking) -> list[BookedDeck]:
     amounts = offer_total_by_deck(booking.offer, decks, scopes) if booking.offer else {}
     return [
         BookedDeck(
-            deck, scopes.get(deck.pk), jobs.get(deck.pk), amounts.get(deck.pk), Job.objects.last_with_coats(deck)
+            deck,
+            scopes.get(deck.pk),
+            jobs.get(deck.pk),
+            amounts.get(deck.pk),
+            Job.objects.last_with_coats(deck),
         )
         for deck in decks
-    ]  # fmt: skip
+    ]
 
 
 def booked_deck(booking: Booking, deck: Deck | None) -> BookedDeck | None:
@@ -87,17 +97,30 @@ def offered_scope_by_deck(booking: Booking) -> dict[int, OfferScope]:
     return {scope.deck_id: scope for scope in rows}
 
 
-def offer_total_by_deck(offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]) -> dict[int, Decimal]:
-    """The total of the offer, taxes included, over its decks: by the lines of each, to the cent, the rest to the last.
+def offer_total_by_deck(
+    offer: Offer, decks: Sequence[Deck], scopes: dict[int, OfferScope]
+) -> dict[int, Decimal]:
+    """The total of the offer, taxes included, over its decks:
+    by the lines of each, to the cent, the rest to the last.
 
-    Lines of no deck, such as travel, are shared in the same proportion; without lines of decks everything is, evenly.
+    Lines of no deck, such as travel, are shared in the same proportion; without lines of decks
+    everything is, evenly.
     """
-    own = {deck.pk: sum((line.amount for line in scopes[deck.pk].lines.all()), Decimal(0)) if deck.pk in scopes
-           else Decimal(0) for deck in decks}  # fmt: skip
+    own = {
+        deck.pk: (
+            sum((line.amount for line in scopes[deck.pk].lines.all()), Decimal(0))
+            if deck.pk in scopes
+            else Decimal(0)
+        )
+        for deck in decks
+    }
     whole = sum(own.values(), Decimal(0))
     weights = own if whole > 0 else dict.fromkeys(own, Decimal(1))
     whole = sum(weights.values(), Decimal(0))
-    found = {pk: (offer.total * part / whole).quantize(CENT, ROUND_HALF_UP) for pk, part in weights.items()}
+    found = {
+        pk: (offer.total * part / whole).quantize(CENT, ROUND_HALF_UP)
+        for pk, part in weights.items()
+    }
     last = list(found)[-1]
     found[last] += offer.total - sum(found.values(), Decimal(0))
     return found
@@ -106,25 +129,50 @@ def offer_total_by_deck(offer: Offer, decks: Sequence[Deck], scopes: dict[int, O
 def job_form_initial(booking: Booking, work: BookedDeck, *, today: date) -> dict[str, Any]:
     """The form “Log a job” as the booking fills it."""
     finished = min(booking.last_on, today)
-    fields: dict[str, Any] = {"finished_on": finished, "crew": booking.crew.name, "amount": work.amount}
+    fields: dict[str, Any] = {
+        "finished_on": finished,
+        "crew": booking.crew.name,
+        "amount": work.amount,
+    }
     if work.scope:
         fields["kind"] = work.scope.work
     return fields
 
 
 def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
-    """The product rows of the form: the finish, then what else the offer needed; litres as reckoned."""
+    """The product rows of the form: the finish, then what else the offer needed;
+    litres as reckoned."""
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
     surface = next(
-        (coat.surface for coat in coats_applied_in(work.last) if coat.product_id == scope.product_id), "boards"
+        (
+            coat.surface
+            for coat in coats_applied_in(work.last)
+            if coat.product_id == scope.product_id
+        ),
+        "boards",
     )
-    finish = {"product": str(scope.product_id), "colour": scope.colour, "surface": surface, "coats": scope.coats,
-              "litres": scope.litres or None}  # fmt: skip
+    finish = {
+        "product": str(scope.product_id),
+        "colour": scope.colour,
+        "surface": surface,
+        "coats": scope.coats,
+        "litres": scope.litres or None,
+    }
     others = [need for need in scope.buying if need.get("product") not in (None, scope.product_id)]
-    return [finish, *({"product": str(need["product"]), "surface": surface, "coats": 1, "litres": litres_needed(need)}
-                      for need in others)]  # fmt: skip
+    return [
+        finish,
+        *(
+            {
+                "product": str(need["product"]),
+                "surface": surface,
+                "coats": 1,
+                "litres": litres_needed(need),
+            }
+            for need in others
+        ),
+    ]
 
 
 def coats_applied_in(job: Job | None) -> list[CoatApplied]:

@@ -57,28 +57,43 @@ def holiday_regions(business: Business, *others: HolidayRegion) -> list[HolidayR
 
 
 def crew_day_capacities(
-    *, business: Business, crews: Sequence[Crew], first: date, last: date, regions: Iterable[HolidayRegion],
-    excluding: Booking | None = None, forced_open_on: date | None = None,
-) -> CrewDayCapacities:  # fmt: skip
+    *,
+    business: Business,
+    crews: Sequence[Crew],
+    first: date,
+    last: date,
+    regions: Iterable[HolidayRegion],
+    excluding: Booking | None = None,
+    forced_open_on: date | None = None,
+) -> CrewDayCapacities:
     """The room of these crews from the first to the last day, in three queries.
 
-    `without` leaves one booking out, as if it were not there; on the day `opened` the crew goes out whatever the day,
-    for somebody who knows why.
+    `without` leaves one booking out, as if it were not there; on the day `opened` the crew goes out
+    whatever the day, for somebody who knows why.
     """
     days = days_between(first, last)
     closed = ClosedDays(
-        business, public_holidays.public_holiday_names(regions, first, last), days_off_between(first, last)
+        business,
+        public_holidays.public_holiday_names(regions, first, last),
+        days_off_between(first, last),
     )
-    kept = {(row.crew_id, row.day): row for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))}
+    kept = {
+        (row.crew_id, row.day): row
+        for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))
+    }
     hours, spots = booked_hours_and_locations(crews, first, last, excluding)
     found: CrewDayCapacities = {}
     for crew in crews:
         for day in days:
             row = kept.get((crew.pk, day))
             found[crew.pk, day] = CrewDayCapacity(
-                crew, day, row.hours_open if row else crew.hours_a_day, hours.get((crew.pk, day), NO_HOURS),
-                "" if day == forced_open_on else closed.why_not(crew, day), tuple(spots.get((crew.pk, day), ())),
-            )  # fmt: skip
+                crew,
+                day,
+                row.hours_open if row else crew.hours_a_day,
+                hours.get((crew.pk, day), NO_HOURS),
+                "" if day == forced_open_on else closed.why_not(crew, day),
+                tuple(spots.get((crew.pk, day), ())),
+            )
     return found
 
 
@@ -97,7 +112,12 @@ def booked_hours_and_locations(
     spots: dict[tuple[int, date], list[StopLocation]] = {}
     home = "booking__property__"
     for crew, day, taken, *spot in rows.order_by().values_list(
-        "crew_day__crew_id", "crew_day__day", "hours", f"{home}town", f"{home}latitude", f"{home}longitude"
+        "crew_day__crew_id",
+        "crew_day__day",
+        "hours",
+        f"{home}town",
+        f"{home}latitude",
+        f"{home}longitude",
     ):
         hours[crew, day] = hours.get((crew, day), NO_HOURS) + taken
         spots.setdefault((crew, day), []).append(cast(StopLocation, tuple(spot)))
@@ -107,7 +127,9 @@ def booked_hours_and_locations(
 class ClosedDays:
     """Days on which nobody, or this crew, goes out."""
 
-    def __init__(self, business: Business, holidays: dict[date, str], off: Sequence[DayOff]) -> None:
+    def __init__(
+        self, business: Business, holidays: dict[date, str], off: Sequence[DayOff]
+    ) -> None:
         self.closed_months = closed_month_reasons(business)
         self.holidays = holidays
         self.off = off
@@ -125,7 +147,11 @@ class ClosedDays:
 def closed_month_reasons(business: Business) -> dict[int, str]:
     with display.override_business(business):
         names = {n: display.format_month(date(2000, n, 1)).split()[0] for n in range(1, 13)}
-    return {n: f"{name} is outside the season" for n, name in names.items() if n not in business.season_months}
+    return {
+        n: f"{name} is outside the season"
+        for n, name in names.items()
+        if n not in business.season_months
+    }
 
 
 def is_day_off_for(off: DayOff, crew: Crew, day: date) -> bool:

@@ -1,8 +1,9 @@
 """Bookings for calendars (RFC 5545, 5546, 7986): one file for the client, one feed for each crew.
 
-A booking keeps its UID for ever; SEQUENCE goes up with every change. With a time of arrival it begins then, by the
-clock of the property; else it is whole days, so DTEND is the day after the last. Nobody is asked to answer: the file
-publishes a booking (RFC 5546, 3.2.1), and calls it off by CANCEL (4.1.3).
+A booking keeps its UID for ever; SEQUENCE goes up with every change. With a time of arrival it
+begins then, by the clock of the property; else it is whole days, so DTEND is the day after the
+last. Nobody is asked to answer: the file publishes a booking (RFC 5546, 3.2.1), and calls it off by
+CANCEL (4.1.3).
 """
 
 from collections.abc import Iterable
@@ -29,11 +30,19 @@ WORKING_DAY_MINUTES = (
 )  # minutes that a crew is out when its hours of the day are filled (common practice, no source)
 QUARTER_HOUR_MINUTES = 15  # minutes; nobody knows the end of work nearer than that
 ICALENDAR_STATUSES = {Booking.State.HELD: "TENTATIVE", Booking.State.CANCELLED: "CANCELLED"}
-FEED_COLOURS = ["peru", "steelblue", "seagreen", "slateblue", "indianred", "darkkhaki"]  # names of CSS Color 3
+FEED_COLOURS = [
+    "peru",
+    "steelblue",
+    "seagreen",
+    "slateblue",
+    "indianred",
+    "darkkhaki",
+]  # names of CSS Color 3
 
 
 def client_calendar_file(booking: Booking, business: Business, *, now: datetime) -> bytes:
-    """The booking as the client puts it into a calendar; DTSTAMP is the moment of writing (RFC 5545, 3.8.7.2)."""
+    """The booking as the client puts it into a calendar;
+    DTSTAMP is the moment of writing (RFC 5545, 3.8.7.2)."""
     is_off = booking.state == Booking.State.CANCELLED
     event = booking_event(booking, stamp=now)
     event.add("summary", f"{business.name}: {deck_names(booking)}")
@@ -41,9 +50,14 @@ def client_calendar_file(booking: Booking, business: Business, *, now: datetime)
     with display.override_business(business), display.in_client_language(booking.client.language):
         arrives = booking.arrival().client_sentence
     event.add(
-        "description", "\n".join(filter(None, [booking_days_text(booking), arrives, business.phone, business.email]))
+        "description",
+        "\n".join(
+            filter(None, [booking_days_text(booking), arrives, business.phone, business.email])
+        ),
     )
-    event.add("organizer", f"mailto:{business.email or business.sender}", parameters={"CN": business.name})
+    event.add(
+        "organizer", f"mailto:{business.email or business.sender}", parameters={"CN": business.name}
+    )
     event.add("transp", "TRANSPARENT")  # the client need not be at home
     if is_off and booking.why:
         event.add("comment", booking.why)
@@ -54,13 +68,19 @@ def itip_method(booking: Booking) -> str:
     return "CANCEL" if booking.state == Booking.State.CANCELLED else "PUBLISH"
 
 
-def crew_feed_file(crew: Crew, bookings: Iterable[Booking], business: Business, *, url: str) -> bytes:
-    """All bookings of a crew; initials instead of names, and nothing that opens a gate, for a link can get lost.
+def crew_feed_file(
+    crew: Crew, bookings: Iterable[Booking], business: Business, *, url: str
+) -> bytes:
+    """All bookings of a crew; initials instead of names, and nothing that opens a gate, for a link
+    can get lost.
 
-    Without METHOD, so DTSTAMP is the last change, and the feed stays the same, byte for byte, while nothing changes.
+    Without METHOD, so DTSTAMP is the last change, and the feed stays the same, byte for byte, while
+    nothing changes.
     """
     whole = build_calendar([crew_event(booking) for booking in bookings])
-    name = vText(f"{crew.name}, {business.name}")  # the library knows these two names as no text, and would not escape
+    name = vText(
+        f"{crew.name}, {business.name}"
+    )  # the library knows these two names as no text, and would not escape
     whole.add("name", name)
     whole.add("x-wr-calname", name)
     whole.add("refresh-interval", FEED_REFRESH_INTERVAL, parameters={"VALUE": "DURATION"})
@@ -91,7 +111,8 @@ def build_calendar(events: Iterable[Event], *, method: str = "") -> Calendar:
 
 
 def add_vtimezones(whole: Calendar) -> None:
-    """A VTIMEZONE for each TZID that is used (RFC 5545, 3.6.5), with the changes of those years and no others."""
+    """A VTIMEZONE for each TZID that is used (RFC 5545, 3.6.5), with the changes of those years and
+    no others."""
     starts = [event.decoded("dtstart") for event in whole.walk("VEVENT")]
     if years := [start.year for start in starts if isinstance(start, datetime)]:
         whole.add_missing_timezones(date(min(years) - 1, 1, 1), date(max(years) + 2, 1, 1))
@@ -112,7 +133,8 @@ def booking_event(booking: Booking, *, stamp: datetime) -> Event:
 
 
 def booking_event_span(booking: Booking) -> tuple[date, date]:
-    """Whole days, or moments at the property: from the first arrival to when the last day's work may be done."""
+    """Whole days, or moments at the property:
+    from the first arrival to when the last day's work may be done."""
     arrival = booking.arrival()
     if arrival.begins is None:
         return booking.first_on, booking.last_on + timedelta(days=1)
@@ -124,20 +146,28 @@ def booking_event_span(booking: Booking) -> tuple[date, date]:
 
 
 def time_on_site(booking: Booking) -> timedelta:
-    """On its last day: the share of the crew's hours that it takes of a working day, in whole quarters of an hour."""
+    """On its last day: the share of the crew's hours that it takes of a working day, in whole
+    quarters of an hour."""
     parts = [part.hours for part in booking.days.all()]
     share = min((parts[-1] if parts else booking.hours) / booking.crew.hours_a_day, Decimal(1))
-    return timedelta(minutes=QUARTER_HOUR_MINUTES * ceil(share * WORKING_DAY_MINUTES / QUARTER_HOUR_MINUTES))
+    return timedelta(
+        minutes=QUARTER_HOUR_MINUTES * ceil(share * WORKING_DAY_MINUTES / QUARTER_HOUR_MINUTES)
+    )
 
 
 def crew_event(booking: Booking) -> Event:
     home = booking.property
     event = booking_event(booking, stamp=booking.changed_at)
     event.add("summary", f"{home.town}: {home.street} ({name_initials(booking.client.name)})")
-    event.add("location", ", ".join(filter(None, [home.street, home.town, home.region, home.postcode])))
+    event.add(
+        "location", ", ".join(filter(None, [home.street, home.town, home.region, home.postcode]))
+    )
     arrives = f"Arrival {booking.arrival().words}" if booking.arrival() else ""
     event.add(
-        "description", "\n".join([booking_days_text(booking), *filter(None, [arrives]), *booking_work_lines(booking)])
+        "description",
+        "\n".join(
+            [booking_days_text(booking), *filter(None, [arrives]), *booking_work_lines(booking)]
+        ),
     )
     event.add("url", settings.BASE_URL + reverse("diary:booking", args=[booking.pk]))
     return event

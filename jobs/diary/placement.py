@@ -1,8 +1,9 @@
 """Where a piece of work fits: whole into one day, or over consecutive working days of one crew.
 
-What fits into a day of the crew is never split. Longer work takes what is free on each day; a day on which less than
-half of the crew's hours is free does not count as a day to go on with (common practice, no source). Of two days the
-one is better on which the crew is in that town already, then one with work near by, then an empty one.
+What fits into a day of the crew is never split. Longer work takes what is free on each day; a day
+on which less than half of the crew's hours is free does not count as a day to go on with (common
+practice, no source). Of two days the one is better on which the crew is in that town already, then
+one with work near by, then an empty one.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -81,7 +82,10 @@ def proximity_of(home: Property, room: CrewDayCapacity) -> Proximity:
         return Proximity.EMPTY
     if any(town == home.town for town, *_ in room.stops):
         return Proximity.IN_TOWN
-    km = min(float(distance_km(home.latitude, home.longitude, north, east)) for _, north, east in room.stops)
+    km = min(
+        float(distance_km(home.latitude, home.longitude, north, east))
+        for _, north, east in room.stops
+    )
     return Proximity.NEAR if km <= NEAR_KM else Proximity.FAR
 
 
@@ -90,7 +94,9 @@ def min_hours_on_day(room: CrewDayCapacity, hours: Decimal, left: Decimal) -> De
     return hours if hours <= room.hours_open else min(left, room.hours_open / 2)
 
 
-def working_days_from(rooms: CrewDayCapacities, crew: Crew, start: date) -> Iterator[CrewDayCapacity]:
+def working_days_from(
+    rooms: CrewDayCapacities, crew: Crew, start: date
+) -> Iterator[CrewDayCapacity]:
     """Working days of the crew from this one on."""
     for n in range(MAX_BOOKING_SPAN_DAYS):
         room = rooms.get((crew.pk, start + timedelta(days=n)))
@@ -101,13 +107,30 @@ def working_days_from(rooms: CrewDayCapacities, crew: Crew, start: date) -> Iter
 
 
 def placements(
-    rooms: CrewDayCapacities, crews: Iterable[Crew], starts: Sequence[date], hours: Decimal, *, home: Property
+    rooms: CrewDayCapacities,
+    crews: Iterable[Crew],
+    starts: Sequence[date],
+    hours: Decimal,
+    *,
+    home: Property,
 ) -> list[Placement]:
-    """All ways to do the work from one of these days on, the best first: no gap, few days, little driving, early."""
+    """All ways to do the work from one of these days on, the best first:
+    no gap, few days, little driving, early."""
     found = [
-        each for crew in crews for day in starts if (each := placement_from_day(rooms, crew, day, hours, home=home))
+        each
+        for crew in crews
+        for day in starts
+        if (each := placement_from_day(rooms, crew, day, hours, home=home))
     ]
-    return sorted(found, key=lambda each: (each.has_gap, each.number_of_days, each.proximity, *chronological_key(each)))
+    return sorted(
+        found,
+        key=lambda each: (
+            each.has_gap,
+            each.number_of_days,
+            each.proximity,
+            *chronological_key(each),
+        ),
+    )
 
 
 def chronological_key(placement: Placement) -> tuple[date, int]:
@@ -115,9 +138,15 @@ def chronological_key(placement: Placement) -> tuple[date, int]:
 
 
 def placements_within_week(
-    rooms: CrewDayCapacities, crews: Sequence[Crew], starts: Sequence[date], hours: Decimal, *, home: Property
+    rooms: CrewDayCapacities,
+    crews: Sequence[Crew],
+    starts: Sequence[date],
+    hours: Decimal,
+    *,
+    home: Property,
 ) -> list[Placement]:
-    """Those that end in the week they begin in; work longer than a crew's whole week may go on into the next."""
+    """Those that end in the week they begin in;
+    work longer than a crew's whole week may go on into the next."""
     found = placements(rooms, crews, starts, hours, home=home)
     inside = [each for each in found if monday_of(each.first_on) == monday_of(each.last_on)]
     return inside or [each for each in found if hours > weekly_crew_hours(each.crew)]

@@ -1,4 +1,5 @@
-"""Days that suit a piece of work: the earliest, and those on which a crew is in that town or near by already."""
+"""Days that suit a piece of work: the earliest, and those on which a crew is in that town or near
+by already."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,22 +35,41 @@ class PlacementSuggestion:
 
 
 def placement_suggestions(
-    *, hours: Decimal, property: Property, business: Business, today: date, booking: Booking | None = None,
+    *,
+    hours: Decimal,
+    property: Property,
+    business: Business,
+    today: date,
+    booking: Booking | None = None,
     crews: Sequence[Crew] | None = None,
-) -> list[PlacementSuggestion]:  # fmt: skip
-    """In order of time, from today on; before the season from its first day on. `booking` is the one to be moved."""
+) -> list[PlacementSuggestion]:
+    """In order of time, from today on; before the season from its first day on.
+    `booking` is the one to be moved."""
     first = next_season_day(today, business)
     last = first + timedelta(days=7 * SUGGESTED_WEEKS - 1)
     going = active_crews() if crews is None else crews
     found = crew_day_capacities(
-        business=business, crews=going, first=first, last=last + timedelta(days=MAX_BOOKING_SPAN_DAYS), excluding=booking,
+        business=business,
+        crews=going,
+        first=first,
+        last=last + timedelta(days=MAX_BOOKING_SPAN_DAYS),
+        excluding=booking,
         regions=holiday_regions(business, (property.country, property.region)),
-    )  # fmt: skip
+    )
     ways = placements(found, going, days_between(first, last), hours, home=property)
     if booking:
-        ways = [way for way in ways if (way.crew.pk, way.first_on) != (booking.crew_id, booking.first_on)]
+        ways = [
+            way
+            for way in ways
+            if (way.crew.pk, way.first_on) != (booking.crew_id, booking.first_on)
+        ]
     ways.sort(
-        key=lambda way: (way.has_gap, way.number_of_days, way.proximity == Proximity.FAR, *chronological_key(way))
+        key=lambda way: (
+            way.has_gap,
+            way.number_of_days,
+            way.proximity == Proximity.FAR,
+            *chronological_key(way),
+        )
     )
     near = [way for way in ways if way.proximity <= Proximity.NEAR][:MAX_NEAR_SHOWN]
     chosen = sorted({*ways[:MAX_EARLIEST_SHOWN], *near}, key=chronological_key)

@@ -1,6 +1,8 @@
-"""Runs: the bookings of a crew's day by town, the towns in the order that makes the shortest way between them.
+"""Runs: the bookings of a crew's day by town, the towns in the order that makes the shortest way
+between them.
 
-Where times of arrival were agreed these set the order; what has none is done while the crew is in that town, else last.
+Where times of arrival were agreed these set the order; what has none is done while the crew is in
+that town, else last.
 """
 
 from collections.abc import Callable, Sequence
@@ -31,25 +33,34 @@ def group_into_town_runs(
     arrival: Callable[[T], Arrival] = lambda stop: UNSPECIFIED_ARRIVAL,
 ) -> list[TownRun[T]]:
     """The stops of a day grouped by town, a town again where times lead back to it."""
-    timed = sorted((stop for stop in stops if arrival(stop)), key=lambda stop: arrival(stop).sort_key)
+    timed = sorted(
+        (stop for stop in stops if arrival(stop)), key=lambda stop: arrival(stop).sort_key
+    )
     groups = [list(those) for _, those in groupby(timed, key=lambda stop: place(stop).town)]
     rest: dict[str, list[T]] = {}
     for stop in (stop for stop in stops if not arrival(stop)):
         there = next((those for those in groups if place(those[0]).town == place(stop).town), None)
         (rest.setdefault(place(stop).town, []) if there is None else there).append(stop)
-    groups += [rest[home.town] for home in shortest_order([place(those[0]) for those in rest.values()])]
+    groups += [
+        rest[home.town] for home in shortest_order([place(those[0]) for those in rest.values()])
+    ]
     homes = [place(those[0]) for those in groups]
     gaps = [0.0, *(distance_apart_km(one, other) for one, other in pairwise(homes))]
-    return [TownRun(home.town, those, km) for home, those, km in zip(homes, groups, gaps, strict=False)]
+    return [
+        TownRun(home.town, those, km) for home, those, km in zip(homes, groups, gaps, strict=False)
+    ]
 
 
 def shortest_order(homes: Sequence[Property]) -> list[Property]:
-    """The order with the least way between them; of two that are as short, the one that begins as it was."""
+    """The order with the least way between them;
+    of two that are as short, the one that begins as it was."""
     if not 2 < len(homes) <= MAX_PERMUTED_TOWNS:
         return list(homes)
     km = {(one.pk, other.pk): distance_apart_km(one, other) for one in homes for other in homes}
     orders = permutations(homes)
-    return list(min(orders, key=lambda order: sum(km[one.pk, other.pk] for one, other in pairwise(order))))
+    return list(
+        min(orders, key=lambda order: sum(km[one.pk, other.pk] for one, other in pairwise(order)))
+    )
 
 
 def distance_apart_km(one: Property, other: Property) -> float:

@@ -94,7 +94,8 @@ class CrewWeekHours:
 
 @dataclass(frozen=True)
 class DiaryWeek:
-    """Monday to Sunday; days on which nobody works and nothing is booked are left out at its end."""
+    """Monday to Sunday; days on which nobody works and nothing is booked are left out at its
+    end."""
 
     monday: date
     days: list[DiaryDay]
@@ -122,7 +123,11 @@ def diary_week(day: date, *, business: Business) -> DiaryWeek:
 
 def crews_in_period(first: date, last: date) -> list[Crew]:
     """Those that go out, and those that did and have work there."""
-    with_work = Q(pk__in=BookingDay.objects.filter(crew_day__day__range=(first, last)).values("crew_day__crew"))
+    with_work = Q(
+        pk__in=BookingDay.objects.filter(crew_day__day__range=(first, last)).values(
+            "crew_day__crew"
+        )
+    )
     return list(Crew.objects.filter(Q(is_active=True) | with_work))
 
 
@@ -149,7 +154,9 @@ def diary_day(
         CrewSchedule(
             found[crew.pk, day],
             group_into_town_runs(
-                stops.get((crew.pk, day), []), lambda stop: stop.booking.property, lambda stop: stop.booking.arrival()
+                stops.get((crew.pk, day), []),
+                lambda stop: stop.booking.property,
+                lambda stop: stop.booking.arrival(),
             ),
         )
         for crew in crews

@@ -60,19 +60,27 @@ class CrewHoursInWeek:
         return min(100, int(100 * self.hours_booked / self.hours_open)) if self.hours_open else 0
 
 
-def week_capacities(*, hours: Decimal, property: Property, today: date, weeks: int = 12) -> list[WeekCapacity]:
-    """So many weeks from this one on, in time order; months outside the season are passed over, not counted.
+def week_capacities(
+    *, hours: Decimal, property: Property, today: date, weeks: int = 12
+) -> list[WeekCapacity]:
+    """So many weeks from this one on, in time order;
+    months outside the season are passed over, not counted.
 
-    A booking that a client chooses begins tomorrow at the earliest. Five queries however many weeks.
+    A booking that a client chooses begins tomorrow at the earliest. Five queries however many
+    weeks.
     """
     business, hours = Business.objects.get(), max(hours, MIN_BOOKING_HOURS)
     crews, first = active_crews(), today + timedelta(days=1)
     last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
     regions = holiday_regions(business, (property.country, property.region))
-    all_rooms = crew_day_capacities(business=business, crews=crews, first=first, last=last, regions=regions)
+    all_rooms = crew_day_capacities(
+        business=business, crews=crews, first=first, last=last, regions=regions
+    )
     found = []
     for n in range(MAX_LOOKAHEAD_WEEKS):
-        days = [day for day in days_of_week(monday_of(first) + timedelta(days=7 * n)) if day >= first]
+        days = [
+            day for day in days_of_week(monday_of(first) + timedelta(days=7 * n)) if day >= first
+        ]
         if any(day.month in business.season_months for day in days):
             found.append(week_capacity(all_rooms, crews, days, hours, property))
     return found[:weeks]
@@ -83,7 +91,11 @@ def days_of_week(monday: date) -> list[date]:
 
 
 def week_capacity(
-    all_rooms: CrewDayCapacities, crews: Sequence[Crew], days: Sequence[date], hours: Decimal, home: Property
+    all_rooms: CrewDayCapacities,
+    crews: Sequence[Crew],
+    days: Sequence[date],
+    hours: Decimal,
+    home: Property,
 ) -> WeekCapacity:
     here = [all_rooms[crew.pk, day] for crew in crews for day in days]
     working = [room for room in here if room.is_working]
@@ -94,21 +106,31 @@ def week_capacity(
 
 
 def why_week_has_no_room(
-    here: Sequence[CrewDayCapacity], working: Sequence[CrewDayCapacity], free: Decimal, hours: Decimal
+    here: Sequence[CrewDayCapacity],
+    working: Sequence[CrewDayCapacity],
+    free: Decimal,
+    hours: Decimal,
 ) -> str:
     """In words a client understands."""
     if not working:
         reasons = [room.why_not for room in here if room.why_not != "Not a working day"]
-        return f"Nobody goes out in this week ({reasons[0]})." if reasons else "Nobody goes out in this week."
+        return (
+            f"Nobody goes out in this week ({reasons[0]})."
+            if reasons
+            else "Nobody goes out in this week."
+        )
     if free <= 0:
         return "This week is full."
     if free < hours:
-        return f"Only {format_number(free)} of the {format_number(hours)} hours are free in this week."
+        return (
+            f"Only {format_number(free)} of the {format_number(hours)} hours are free in this week."
+        )
     return "The free hours of this week are too scattered for this work."
 
 
 def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[CrewHoursInWeek]:
-    """What all crews can do, and what is booked, in each week from the Monday of the first day on."""
+    """What all crews can do, and what is booked, in each week from the Monday of the first day
+    on."""
     monday, crews = monday_of(first), active_crews()
     last = monday + timedelta(days=7 * weeks - 1)
     found = crew_day_capacities(

@@ -21,16 +21,23 @@ class AcceptForm(forms.Form):
     prefix = "accept"
     use_required_attribute = False
     week = forms.TypedChoiceField(
-        label=_("Which week suits you?"), coerce=date.fromisoformat, widget=forms.RadioSelect,
+        label=_("Which week suits you?"),
+        coerce=date.fromisoformat,
+        widget=forms.RadioSelect,
         error_messages={
             "required": _("Choose a week."),
-            "invalid_choice": _("This week has no room any more. Choose one of those that are listed."),
+            "invalid_choice": _(
+                "This week has no room any more. Choose one of those that are listed."
+            ),
         },
-    )  # fmt: skip
+    )
     name = forms.CharField(
-        label=_("Your name"), max_length=200, error_messages={"required": NAME_NEEDED},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": NAME_NEEDED},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )
 
     def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -43,17 +50,25 @@ class DeclineForm(forms.Form):
     prefix = "decline"
     use_required_attribute = False
     reason = forms.ChoiceField(
-        label=_("What is the reason?"), choices=Offer.Decline.choices, widget=forms.RadioSelect,
+        label=_("What is the reason?"),
+        choices=Offer.Decline.choices,
+        widget=forms.RadioSelect,
         error_messages={"required": _("Choose a reason; “another reason” will do.")},
-    )  # fmt: skip
+    )
     words = forms.CharField(
-        label=_("Anything you want to add"), required=False, max_length=1_500, widget=textarea(3),
+        label=_("Anything you want to add"),
+        required=False,
+        max_length=1_500,
+        widget=textarea(3),
         validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+    )
     name = forms.CharField(
-        label=_("Your name"), max_length=200, error_messages={"required": NAME_NEEDED},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}), validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": NAME_NEEDED},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )
 
 
 class AskForm(forms.Form):
@@ -62,6 +77,9 @@ class AskForm(forms.Form):
     prefix = "ask"
     use_required_attribute = False
     words = forms.CharField(
-        label=_("Your question"), max_length=1_500, widget=textarea(3), validators=[ProhibitNullCharactersValidator()],
+        label=_("Your question"),
+        max_length=1_500,
+        widget=textarea(3),
+        validators=[ProhibitNullCharactersValidator()],
         error_messages={"required": _("Write your question first.")},
-    )  # fmt: skip
+    )

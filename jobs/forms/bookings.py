@@ -27,27 +27,35 @@ class HoursField(forms.DecimalField):
 
 def notify_client_field() -> forms.BooleanField:
     return forms.BooleanField(
-        label="Tell the client", required=False, initial=True,
-        help_text="By e-mail, with the day for their calendar; without an address somebody has to phone.",
-    )  # fmt: skip
+        label="Tell the client",
+        required=False,
+        initial=True,
+        help_text=(
+            "By e-mail, with the day for their calendar; without an address somebody has to phone."
+        ),
+    )
 
 
 def hours_field(**kwargs: Any) -> HoursField:
     return HoursField(
-        label="Hours", min_value=Decimal("0.25"), max_value=Decimal(999), decimal_places=2,
+        label="Hours",
+        min_value=Decimal("0.25"),
+        max_value=Decimal(999),
+        decimal_places=2,
         help_text="Of the whole crew together, as the crew's hours a day are.",
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
         error_messages={
-            "required": "Say how many hours the work takes.", "min_value": "At least a quarter of an hour.",
+            "required": "Say how many hours the work takes.",
+            "min_value": "At least a quarter of an hour.",
             "max_value": "At most 999 hours; split longer work into several bookings.",
         },
         **kwargs,
-    )  # fmt: skip
+    )
 
 
 class SuggestedDayField(forms.ChoiceField):
-    """One of the days that suit, as “crew:day”. A day that suited when the page was opened is no mistake of whoever
-    chose it: if it is gone, the action says so."""
+    """One of the days that suit, as “crew:day”. A day that suited when the page was opened is no
+    mistake of whoever chose it: if it is gone, the action says so."""
 
     def valid_value(self, value: str) -> bool:
         return value == OTHER_DAY or crew_and_day(value) is not None
@@ -64,14 +72,17 @@ def crew_and_day(value: str) -> tuple[Crew, date] | None:
 
 def time_field(label: str, help_text: str) -> forms.TimeField:
     return forms.TimeField(
-        label=label, required=False, help_text=help_text,
+        label=label,
+        required=False,
+        help_text=help_text,
         widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
         error_messages={"invalid": f"{label}: write hours and minutes, such as 08:30."},
-    )  # fmt: skip
+    )
 
 
 class ArrivalForm(forms.Form):
-    """When the crew comes on the day; both times may stay empty. Gives `arrival` in place of the two."""
+    """When the crew comes on the day; both times may stay empty.
+    Gives `arrival` in place of the two."""
 
     arrives_from = time_field("Arrival", "Empty if nothing is said.")
     arrives_to = time_field("At the latest", "Empty if it is about then.")
@@ -82,7 +93,9 @@ class ArrivalForm(forms.Form):
         begins, ends = values.pop("arrives_from", None), values.pop("arrives_to", None)
         values["arrival"] = Arrival(begins, ends)
         if ends and not begins and "arrives_from" not in self.errors:
-            self.add_error("arrives_from", "Write the time of arrival, or leave the latest one empty, too.")
+            self.add_error(
+                "arrives_from", "Write the time of arrival, or leave the latest one empty, too."
+            )
         elif ends and begins and ends <= begins:
             self.add_error("arrives_to", "At the latest: write a time after that of arrival.")
         return values
@@ -92,19 +105,25 @@ class DayForm(ArrivalForm):
     """A day and crew: one of those that suit, or any other."""
 
     when = SuggestedDayField(
-        label="Day", widget=forms.RadioSelect(attrs={"class": "days"}),
+        label="Day",
+        widget=forms.RadioSelect(attrs={"class": "days"}),
         error_messages={
-            "required": "Choose a day.", "invalid_choice": "Choose one of the days listed, or write another day.",
+            "required": "Choose a day.",
+            "invalid_choice": "Choose one of the days listed, or write another day.",
         },
-    )  # fmt: skip
+    )
     first_day = DayField(label="Another day", required=False)
     crew = forms.ModelChoiceField(
-        queryset=Crew.objects.filter(is_active=True), label="Crew", required=False, empty_label="Whoever has room"
+        queryset=Crew.objects.filter(is_active=True),
+        label="Crew",
+        required=False,
+        empty_label="Whoever has room",
     )
     on_any_day = forms.BooleanField(
-        label="Even if the crew does not go out on that day", required=False,
+        label="Even if the crew does not go out on that day",
+        required=False,
         help_text="A Saturday or a holiday that was agreed on.",
-    )  # fmt: skip
+    )
 
     def __init__(self, *args: Any, suggested: Sequence[PlacementSuggestion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -132,12 +151,17 @@ class BookingForm(DayForm):
     """A new booking."""
 
     decks = DecksField(
-        queryset=Deck.objects.none(), label="Decks", widget=forms.CheckboxSelectMultiple,
+        queryset=Deck.objects.none(),
+        label="Decks",
+        widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Choose at least one deck."},
-    )  # fmt: skip
+    )
     hours = hours_field()
     notes = forms.CharField(
-        label="Notes for the crew", required=False, max_length=5_000, widget=forms.Textarea(attrs={"rows": 2})
+        label="Notes for the crew",
+        required=False,
+        max_length=5_000,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
 
     def __init__(self, *args: Any, decks: Sequence[Deck], **kwargs: Any) -> None:
@@ -150,16 +174,21 @@ class NotesForm(forms.Form):
     """What the crew should know."""
 
     notes = forms.CharField(
-        label="Notes for the crew", required=False, max_length=5_000, widget=forms.Textarea(attrs={"rows": 2}),
+        label="Notes for the crew",
+        required=False,
+        max_length=5_000,
+        widget=forms.Textarea(attrs={"rows": 2}),
         error_messages={"max_length": "The notes are longer than 5,000 characters. Shorten them."},
-    )  # fmt: skip
+    )
 
 
 class MoveForm(DayForm):
     """Another day for a booking."""
 
     hours = hours_field()
-    why = forms.CharField(label="Why", required=False, max_length=300, help_text="The client reads it.")
+    why = forms.CharField(
+        label="Why", required=False, max_length=300, help_text="The client reads it."
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -170,9 +199,14 @@ class HoldForm(forms.Form):
     """The weather may not allow it."""
 
     why = forms.CharField(
-        label="More about it", required=False, max_length=300,
-        help_text="The message says that the weather does not allow it and that you come back with a new day.",
-    )  # fmt: skip
+        label="More about it",
+        required=False,
+        max_length=300,
+        help_text=(
+            "The message says that the weather does not allow it and that you come back with a new"
+            " day."
+        ),
+    )
     notify_client = notify_client_field()
 
 
@@ -180,16 +214,20 @@ class HoldDayForm(HoldForm):
     """All bookings of a day, of one crew or of all."""
 
     day = DayField(label="Day")
-    crew = forms.ModelChoiceField(queryset=Crew.objects.all(), label="Crew", required=False, empty_label="All crews")
+    crew = forms.ModelChoiceField(
+        queryset=Crew.objects.all(), label="Crew", required=False, empty_label="All crews"
+    )
 
 
 class CallOffForm(forms.Form):
     """The booking does not take place."""
 
     why = forms.CharField(
-        label="Why", max_length=300, help_text="The client reads it.",
+        label="Why",
+        max_length=300,
+        help_text="The client reads it.",
         error_messages={"required": "Say why the booking is called off."},
-    )  # fmt: skip
+    )
     notify_client = notify_client_field()
 
     def clean_why(self) -> str:

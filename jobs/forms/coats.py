@@ -53,16 +53,28 @@ class CoatForm(forms.Form):
         label="Product",
         error_messages={
             "required": "Choose the product, or empty this row.",
-            "invalid_choice": "This product is not in the book. Choose one from the list, or add it under Products.",
+            "invalid_choice": (
+                "This product is not in the book. Choose one from the list, or add it under"
+                " Products."
+            ),
         },
     )
-    batch = forms.CharField(label="Batch", required=False, max_length=60, help_text="As printed on the tin.")
+    batch = forms.CharField(
+        label="Batch", required=False, max_length=60, help_text="As printed on the tin."
+    )
     colour = forms.CharField(label="Colour", required=False, max_length=80)
     surface = forms.ChoiceField(label="On", choices=CoatApplied.Surface.choices, initial="boards")
     coats = forms.IntegerField(
-        label="Coats", min_value=1, max_value=10, initial=1, widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-        error_messages={"min_value": "At least 1 coat.", "max_value": "At most 10 coats in one job."},
-    )  # fmt: skip
+        label="Coats",
+        min_value=1,
+        max_value=10,
+        initial=1,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        error_messages={
+            "min_value": "At least 1 coat.",
+            "max_value": "At most 10 coats in one job.",
+        },
+    )
 
     def __init__(self, *args: Any, shelf: ProductChoices, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -71,28 +83,46 @@ class CoatForm(forms.Form):
         choices.choices = shelf.choices  # type: ignore[attr-defined]
         choices.widget.attrs["data-lists"] = "colours"
         self.fields["litres"] = MeasureField(
-            quantity="volume", units=units, label="Used", required=False, max_value=Decimal("9999"),
-            min_value=Decimal("0.01"), help_text="All coats together.",
-            error_messages={"min_value": "The quantity must be more than 0.", "max_value": "Too much for one deck."},
-        )  # fmt: skip
+            quantity="volume",
+            units=units,
+            label="Used",
+            required=False,
+            max_value=Decimal("9999"),
+            min_value=Decimal("0.01"),
+            help_text="All coats together.",
+            error_messages={
+                "min_value": "The quantity must be more than 0.",
+                "max_value": "Too much for one deck.",
+            },
+        )
         chosen = str(self["product"].value() or "")
         product = shelf.products.get(chosen)
         listed = f"colours-{chosen}" if product and product.colours else "colours"
-        self.fields["colour"].widget.attrs.update({"list": listed, "data-listed": "", "autocomplete": "off"})
-        self.fields["batch"].widget.attrs.update({"autocomplete": "off", "autocapitalize": "characters"})
+        self.fields["colour"].widget.attrs.update(
+            {"list": listed, "data-listed": "", "autocomplete": "off"}
+        )
+        self.fields["batch"].widget.attrs.update(
+            {"autocomplete": "off", "autocapitalize": "characters"}
+        )
 
     def coat(self) -> CoatInput:
         values = self.cleaned_data
         return CoatInput(
-            product=self.shelf.products[values["product"]], batch_code=values["batch"], colour=values["colour"],
-            surface=values["surface"], coats=values["coats"], litres=values["litres"],
-        )  # fmt: skip
+            product=self.shelf.products[values["product"]],
+            batch_code=values["batch"],
+            colour=values["colour"],
+            surface=values["surface"],
+            coats=values["coats"],
+            litres=values["litres"],
+        )
 
 
 class BaseCoatFormSet(BaseFormSet):
     def coats(self) -> list[CoatInput]:
         """Rows that say something, in order."""
-        kept = [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
+        kept = [
+            form for form in self.forms if form.has_changed() and form not in self.deleted_forms
+        ]
         return [form.coat() for form in kept]
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
@@ -101,31 +131,58 @@ class BaseCoatFormSet(BaseFormSet):
 
 
 CoatFormSet = formset_factory(
-    CoatForm, formset=BaseCoatFormSet, extra=0, can_delete=True, max_num=MAX_COAT_ROWS, absolute_max=MAX_COAT_ROWS + 1
+    CoatForm,
+    formset=BaseCoatFormSet,
+    extra=0,
+    can_delete=True,
+    max_num=MAX_COAT_ROWS,
+    absolute_max=MAX_COAT_ROWS + 1,
 )
 
 
-def bound_coat_formset(data: Mapping[str, Any], shelf: ProductChoices, units: str) -> BaseCoatFormSet:
-    return cast(BaseCoatFormSet, CoatFormSet(data, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}))
+def bound_coat_formset(
+    data: Mapping[str, Any], shelf: ProductChoices, units: str
+) -> BaseCoatFormSet:
+    return cast(
+        BaseCoatFormSet,
+        CoatFormSet(data, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}),
+    )
 
 
-def unbound_coat_formset(initial: Sequence[Mapping[str, Any]], shelf: ProductChoices, units: str) -> BaseCoatFormSet:
+def unbound_coat_formset(
+    initial: Sequence[Mapping[str, Any]], shelf: ProductChoices, units: str
+) -> BaseCoatFormSet:
     """Rows to fill in, at least one."""
     rows = list(initial)[:MAX_COAT_ROWS] or [{}]
     return cast(
-        BaseCoatFormSet, CoatFormSet(initial=rows, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units})
+        BaseCoatFormSet,
+        CoatFormSet(
+            initial=rows, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}
+        ),
     )
 
 
 def job_coat_rows(job: Job) -> list[dict[str, Any]]:
     """A job's rows as they are edited."""
-    return [{**repeated_coat_row(coat), "batch": coat.batch.code if coat.batch else "", "litres": coat.litres}
-            for coat in job.coats_applied.all()]  # fmt: skip
+    return [
+        {
+            **repeated_coat_row(coat),
+            "batch": coat.batch.code if coat.batch else "",
+            "litres": coat.litres,
+        }
+        for coat in job.coats_applied.all()
+    ]
 
 
 def repeated_coat_row(coat: CoatApplied) -> dict[str, Any]:
-    """A row of the last job as the start of the next: not its batch and litres, which are new each time."""
-    return {"product": str(coat.product_id), "colour": coat.colour, "surface": coat.surface, "coats": coat.coats}
+    """A row of the last job as the start of the next:
+    not its batch and litres, which are new each time."""
+    return {
+        "product": str(coat.product_id),
+        "colour": coat.colour,
+        "surface": coat.surface,
+        "coats": coat.coats,
+    }
 
 
 def posted_coat_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:

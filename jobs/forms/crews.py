@@ -15,10 +15,12 @@ class CrewForm(forms.ModelForm):
     """Who goes out together, when, and for how long."""
 
     works_on = forms.TypedMultipleChoiceField(
-        label="Goes out on", coerce=int, choices=WEEKDAYS,
+        label="Goes out on",
+        coerce=int,
+        choices=WEEKDAYS,
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
         error_messages={"required": "Tick at least one day of the week."},
-    )  # fmt: skip
+    )
 
     class Meta:
         model = Crew

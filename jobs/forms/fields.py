@@ -19,13 +19,20 @@ class GradeField(forms.TypedChoiceField):
 
     def __init__(self, *, label: str, help_text: str = "") -> None:
         words = "<small>{}</small>" if help_text else '<span class="visually-hidden">{}</span>'
-        numbers = [(str(n), format_html("{} " + words, n, word)) for n, word in enumerate(GRADE_LABELS)]
+        numbers = [
+            (str(n), format_html("{} " + words, n, word)) for n, word in enumerate(GRADE_LABELS)
+        ]
         skip = ("", format_html("– " + words, "not graded"))
         super().__init__(
-            label=label, help_text=help_text, choices=[*numbers, skip], coerce=int, empty_value=None, required=False,
+            label=label,
+            help_text=help_text,
+            choices=[*numbers, skip],
+            coerce=int,
+            empty_value=None,
+            required=False,
             widget=forms.RadioSelect(attrs={"class": "grades"}),
             error_messages={"invalid_choice": "Grades go from 0 (like new) to 5 (worn out)."},
-        )  # fmt: skip
+        )
 
 
 class DayField(forms.DateField):
@@ -45,15 +52,21 @@ class PhotosField(forms.FileField):
     """Several photographs, each checked, shrunk and freed of location data."""
 
     def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", PhotosInput(attrs={"accept": "image/jpeg,image/png,image/webp"}))
+        kwargs.setdefault(
+            "widget", PhotosInput(attrs={"accept": "image/jpeg,image/png,image/webp"})
+        )
         super().__init__(**kwargs)
 
     def clean(self, data: Any, initial: Any = None) -> list[ContentFile]:
-        uploads = [upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload]
+        uploads = [
+            upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload
+        ]
         if self.required and not uploads:
             raise ValidationError("Choose at least one photo.")
         if len(uploads) > MAX_PHOTOS:
-            raise ValidationError(f"Send at most {MAX_PHOTOS} photos at a time; add the others on the job's page.")
+            raise ValidationError(
+                f"Send at most {MAX_PHOTOS} photos at a time; add the others on the job's page."
+            )
         try:
             return [photos.normalize_photo(upload) for upload in uploads]
         except photos.PhotoError as error:

@@ -1,4 +1,5 @@
-"""What was found on a deck: grades, why somebody came, wood moisture. Shared by a job and by a check without work."""
+"""What was found on a deck: grades, why somebody came, wood moisture.
+Shared by a job and by a check without work."""
 
 from typing import Any
 
@@ -12,23 +13,34 @@ from jobs.models.visit import GRADE_FIELDS
 class FindingsForm(forms.Form):
     """The part about what was found; both forms below and the job form are made of it."""
 
-    overall = GradeField(label="As found, before any work", help_text="Judge the worst square metre people see.")
+    overall = GradeField(
+        label="As found, before any work", help_text="Judge the worst square metre people see."
+    )
     greying = GradeField(label="Fading or greying")
     beading = GradeField(label="Water no longer beads")
     flaking = GradeField(label="Flaking")
     cracking = GradeField(label="Cracking")
     mould = GradeField(label="Mould or algae")
     reason = forms.ChoiceField(
-        label="Why were you there?", required=False, choices=[("", "Choose…"), *Visit.Reason.choices],
+        label="Why were you there?",
+        required=False,
+        choices=[("", "Choose…"), *Visit.Reason.choices],
         help_text="The forecast needs to know whether the deck called you or the calendar did.",
-    )  # fmt: skip
+    )
     moisture_percent = forms.DecimalField(
-        label="Wood moisture, %", required=False, min_value=0, max_value=200, max_digits=4, decimal_places=1,
+        label="Wood moisture, %",
+        required=False,
+        min_value=0,
+        max_value=200,
+        max_digits=4,
+        decimal_places=1,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-    )  # fmt: skip
+    )
 
     def findings(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in [*GRADE_FIELDS, "reason", "moisture_percent"]}
+        return {
+            name: self.cleaned_data[name] for name in [*GRADE_FIELDS, "reason", "moisture_percent"]
+        }
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
@@ -51,13 +63,24 @@ class CheckForm(FindingsForm):
 
     visited_on = DayField(label="Date")
     found_by = forms.CharField(label="Who looked", required=False, max_length=120)
-    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3}))
+    notes = forms.CharField(
+        label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3})
+    )
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
-        if all(values.get(name) is None for name in [*GRADE_FIELDS, "moisture_percent"]) and not self.errors:
-            self.add_error("overall", "Grade the deck as you found it: a check without a grade tells nothing.")
+        if (
+            all(values.get(name) is None for name in [*GRADE_FIELDS, "moisture_percent"])
+            and not self.errors
+        ):
+            self.add_error(
+                "overall", "Grade the deck as you found it: a check without a grade tells nothing."
+            )
         return values
 
     def findings(self) -> dict[str, Any]:
-        return {**super().findings(), "found_by": self.cleaned_data["found_by"], "notes": self.cleaned_data["notes"]}
+        return {
+            **super().findings(),
+            "found_by": self.cleaned_data["found_by"],
+            "notes": self.cleaned_data["notes"],
+        }

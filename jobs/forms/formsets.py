@@ -1,4 +1,5 @@
-"""Rows of a form that a person may add to and leave out, with and without scripts; and pages of several forms."""
+"""Rows of a form that a person may add to and leave out, with and without scripts;
+and pages of several forms."""
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
@@ -17,7 +18,9 @@ class BaseRowFormSet(BaseFormSet):
     @property
     def filled_forms(self) -> list[forms.Form]:
         """Rows that say something and were not left out, in order."""
-        return [form for form in self.forms if form.has_changed() and form not in self.deleted_forms]
+        return [
+            form for form in self.forms if form.has_changed() and form not in self.deleted_forms
+        ]
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
@@ -25,7 +28,8 @@ class BaseRowFormSet(BaseFormSet):
 
 
 class PageForms:
-    """A page of several forms as one thing: those that stand alone and those with rows, in the order of the page."""
+    """A page of several forms as one thing:
+    those that stand alone and those with rows, in the order of the page."""
 
     @property
     def single_forms(self) -> Sequence[forms.BaseForm]:
@@ -51,14 +55,24 @@ class PageForms:
 
 
 def amount_field(
-    label: str, *, minimum: Decimal | int | None = 0, maximum: Decimal = MAX_AMOUNT, places: int = 2, **kwargs: Any
+    label: str,
+    *,
+    minimum: Decimal | int | None = 0,
+    maximum: Decimal = MAX_AMOUNT,
+    places: int = 2,
+    **kwargs: Any,
 ) -> forms.DecimalField:
     """An amount, a quantity or a percentage."""
     widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
     return forms.DecimalField(
-        label=label, min_value=minimum, max_value=maximum, decimal_places=places, widget=widget,
-        error_messages={"min_value": "This cannot be negative."}, **kwargs,
-    )  # fmt: skip
+        label=label,
+        min_value=minimum,
+        max_value=maximum,
+        decimal_places=places,
+        widget=widget,
+        error_messages={"min_value": "This cannot be negative."},
+        **kwargs,
+    )
 
 
 def posted_rows(data: Mapping[str, Any], prefix: str, names: list[str]) -> list[dict[str, Any]]:

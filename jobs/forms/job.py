@@ -24,37 +24,66 @@ class JobForm(FindingsForm):
 
     form_key = forms.UUIDField(label="Form", widget=forms.HiddenInput, initial=uuid.uuid4)
     kind = forms.ChoiceField(
-        label="What was done", choices=Job.Kind.choices, widget=forms.RadioSelect(attrs={"class": "segments"}),
+        label="What was done",
+        choices=Job.Kind.choices,
+        widget=forms.RadioSelect(attrs={"class": "segments"}),
         error_messages={"required": "Choose what was done."},
-    )  # fmt: skip
+    )
     finished_on = DayField(label="Finished on")
     crew = forms.CharField(label="Who did it", required=False, max_length=120)
     humidity_percent = forms.IntegerField(
-        label="Humidity, %", required=False, min_value=0, max_value=100,
+        label="Humidity, %",
+        required=False,
+        min_value=0,
+        max_value=100,
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-        error_messages={"min_value": "Humidity goes from 0 to 100 %%.", "max_value": "Humidity goes from 0 to 100 %%."},
-    )  # fmt: skip
-    sky = forms.ChoiceField(label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices])
+        error_messages={
+            "min_value": "Humidity goes from 0 to 100 %%.",
+            "max_value": "Humidity goes from 0 to 100 %%.",
+        },
+    )
+    sky = forms.ChoiceField(
+        label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
+    )
     amount = forms.DecimalField(
-        label="Price charged", required=False, min_value=0, max_digits=10, decimal_places=2,
+        label="Price charged",
+        required=False,
+        min_value=0,
+        max_digits=10,
+        decimal_places=2,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-    )  # fmt: skip
-    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3}))
+    )
+    notes = forms.CharField(
+        label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3})
+    )
     photos = PhotosField(label="Photos", required=False)
     moment = forms.ChoiceField(
-        label="They show the deck", choices=Photo.Moment.choices, initial=Photo.Moment.FINISHED, required=False,
+        label="They show the deck",
+        choices=Photo.Moment.choices,
+        initial=Photo.Moment.FINISHED,
+        required=False,
         widget=forms.RadioSelect(attrs={"class": "segments"}),
-    )  # fmt: skip
+    )
 
-    def __init__(self, *args: Any, business: Business, user: User, today: date, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, business: Business, user: User, today: date, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
         self.fields["finished_on"].widget.attrs["max"] = today.isoformat()
         self.fields["air_c"] = MeasureField(
-            quantity="temperature", units=business.units, places=1, label="Air", required=False,
-            min_value=Decimal(-60), max_value=Decimal(60),
-            error_messages={"min_value": "No deck is that cold.", "max_value": "No air is that hot."},
-        )  # fmt: skip
+            quantity="temperature",
+            units=business.units,
+            places=1,
+            label="Air",
+            required=False,
+            min_value=Decimal(-60),
+            max_value=Decimal(60),
+            error_messages={
+                "min_value": "No deck is that cold.",
+                "max_value": "No air is that hot.",
+            },
+        )
         if not user.may_see_money:
             del self.fields["amount"]
         else:
@@ -63,7 +92,9 @@ class JobForm(FindingsForm):
     def clean_finished_on(self) -> date:
         on = self.cleaned_data["finished_on"]
         if on > self.today:
-            raise ValidationError("This day is in the future. Write the day on which the work was finished.")
+            raise ValidationError(
+                "This day is in the future. Write the day on which the work was finished."
+            )
         if on < EARLIEST_JOB_DAY:
             raise ValidationError("Write a day from 1950 on.")
         return on

@@ -1,4 +1,5 @@
-"""The page “Log a job” as one thing: the job, its products and, if need be, a new client and deck."""
+"""The page “Log a job” as one thing: the job, its products and, if need be, a new client and
+deck."""
 
 import uuid
 from collections.abc import Mapping, Sequence
@@ -63,7 +64,9 @@ def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> Jo
     return JobForm(*args, business=business, user=user, today=today, **kwargs)
 
 
-def new_log_forms(request: HttpRequest, deck: Deck | None, today: date, booking: Booking | None = None) -> LogForms:
+def new_log_forms(
+    request: HttpRequest, deck: Deck | None, today: date, booking: Booking | None = None
+) -> LogForms:
     """The page as it opens: today, the same people as before, the products of the deck's last job.
 
     From a booking: its crew and day, and what its offer says about the deck.
@@ -72,15 +75,25 @@ def new_log_forms(request: HttpRequest, deck: Deck | None, today: date, booking:
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
-    initial = {"form_key": uuid.uuid4(), "kind": kind, "finished_on": today, "crew": usual_crew(request)}
+    initial = {
+        "form_key": uuid.uuid4(),
+        "kind": kind,
+        "finished_on": today,
+        "crew": usual_crew(request),
+    }
     rows = [coats.repeated_coat_row(coat) for coat in last.coats_applied.all()] if last else []
     if booking and (work := booked_work.booked_deck(booking, deck)):
         initial |= booked_work.job_form_initial(booking, work, today=today)
         rows = booked_work.coat_form_initial(work) or rows
     return LogForms(
-        deck, job_form(request, today, initial=initial), coats.unbound_coat_formset(rows, shelf, business.units),
-        None if deck else NewDeckForm(business=business, prefix="new"), None if booking else last, booking, build,
-    )  # fmt: skip
+        deck,
+        job_form(request, today, initial=initial),
+        coats.unbound_coat_formset(rows, shelf, business.units),
+        None if deck else NewDeckForm(business=business, prefix="new"),
+        None if booking else last,
+        booking,
+        build,
+    )
 
 
 def usual_crew(request: HttpRequest) -> str:
@@ -100,7 +113,8 @@ def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> Log
 
 
 def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
-    """The page as it was sent, unchecked, with one more row for a product (none with the value 0: only a new list)."""
+    """The page as it was sent, unchecked, with one more row for a product (none with the value 0:
+    only a new list)."""
     business, shelf, data = business_of(request), coats.ProductChoices.load(), request.POST
     job = job_form(request, today)
     job.initial = posted_values(job, data)
@@ -109,7 +123,9 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
         new = NewDeckForm(business=business, prefix="new")
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
-    rows = coats.unbound_coat_formset([*coats.posted_coat_rows(data), *another], shelf, business.units)
+    rows = coats.unbound_coat_formset(
+        [*coats.posted_coat_rows(data), *another], shelf, business.units
+    )
     build = coat_build(deck) if deck else CoatBuild(0)
     return LogForms(deck, job, rows, new, booking=booking_of_deck(data, deck), build=build)
 
@@ -127,7 +143,9 @@ def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
     business, shelf = business_of(request), coats.ProductChoices.load()
     form = job_form(request, today, initial=job_initial_values(job))
-    return LogForms(job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units))
+    return LogForms(
+        job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)
+    )
 
 
 def add_action_error(form: forms.Form, field: str, message: str) -> None:

@@ -17,7 +17,9 @@ from jobs.actions.job_inputs import NewDeck
 class NewDeckForm(forms.Form):
     """The least that a client and a deck need; the rest can be added in the office."""
 
-    name = forms.CharField(label="Client's name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+    name = forms.CharField(
+        label="Client's name", max_length=200, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
     phone = forms.CharField(
         label="Phone",
         required=False,
@@ -25,20 +27,31 @@ class NewDeckForm(forms.Form):
         widget=forms.TextInput(attrs={"type": "tel", "autocomplete": "off"}),
     )
     email = forms.EmailField(
-        label="E-mail", required=False, max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"})
+        label="E-mail",
+        required=False,
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "off"}),
     )
     street = forms.CharField(label="Street and number", max_length=200)
-    town = forms.CharField(label="Town", max_length=120, help_text="With the region if there are several of that name.")
-    label = forms.CharField(label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck.")
+    town = forms.CharField(
+        label="Town", max_length=120, help_text="With the region if there are several of that name."
+    )
+    label = forms.CharField(
+        label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck."
+    )
     species = forms.ChoiceField(label="Timber", choices=Species.choices)
 
     def __init__(self, *args: Any, business: Business, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.business = business
         self.fields["area_m2"] = MeasureField(
-            quantity="area", units=business.units, label="Area", min_value=Decimal("0.1"), max_value=Decimal("99999"),
+            quantity="area",
+            units=business.units,
+            label="Area",
+            min_value=Decimal("0.1"),
+            max_value=Decimal("99999"),
             error_messages={"min_value": "The area must be more than 0."},
-        )  # fmt: skip
+        )
 
     def clean_email(self) -> str:
         text = self.cleaned_data["email"].strip()
@@ -61,11 +74,17 @@ class NewDeckForm(forms.Form):
         written = self.cleaned_data["town"]
         answer = towns.find_town(written, country=self.business.country)
         name, _, rest = (part.strip().casefold() for part in written.partition(","))
-        same = [town for town in answer.towns if name in {town.name.casefold(), town.ascii_name.casefold()}]
+        same = [
+            town
+            for town in answer.towns
+            if name in {town.name.casefold(), town.ascii_name.casefold()}
+        ]
         here = [town for town in same if town.country == self.business.country]
         own = [town for town in here if town.region == self.business.region]
         if not rest and len(here) > 1 and not own:
-            raise ValidationError(f"There are several: {join_towns(here)}. Write the one you mean with its region.")
+            raise ValidationError(
+                f"There are several: {join_towns(here)}. Write the one you mean with its region."
+            )
         meant = (same if rest else own or here)[:1]
         if not meant:
             near = join_towns([*answer.towns, *answer.suggestions])
@@ -76,13 +95,24 @@ class NewDeckForm(forms.Form):
 
     def new_deck(self) -> NewDeck:
         values, place = self.cleaned_data, self.place
-        where = {"region": place.region, "country": place.country, "latitude": place.latitude,
-                 "longitude": place.longitude, "time_zone": place.time_zone}  # fmt: skip
+        where = {
+            "region": place.region,
+            "country": place.country,
+            "latitude": place.latitude,
+            "longitude": place.longitude,
+            "time_zone": place.time_zone,
+        }
         return NewDeck(
-            name=values["name"], street=values["street"], town=values["town"], place=where, label=values["label"],
-            species=values["species"], area_m2=values["area_m2"],
-            emails=(values["email"],) if values["email"] else (), phones=(values["phone"],) if values["phone"] else (),
-        )  # fmt: skip
+            name=values["name"],
+            street=values["street"],
+            town=values["town"],
+            place=where,
+            label=values["label"],
+            species=values["species"],
+            area_m2=values["area_m2"],
+            emails=(values["email"],) if values["email"] else (),
+            phones=(values["phone"],) if values["phone"] else (),
+        )
 
 
 def join_towns(found: list[Any]) -> str:

@@ -1,4 +1,5 @@
-"""A draft as it is edited: words, validity, hours and lines; and the small forms beside an offer."""
+"""A draft as it is edited: words, validity, hours and lines;
+and the small forms beside an offer."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -27,11 +28,17 @@ class OfferForm(forms.Form):
     """What of a draft is typed beside its lines; `seen` is the last event that was on the page."""
 
     introduction = forms.CharField(
-        label="Introduction", required=False, max_length=5_000, widget=textarea(3), help_text="The client reads it first.",
+        label="Introduction",
+        required=False,
+        max_length=5_000,
+        widget=textarea(3),
+        help_text="The client reads it first.",
         validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+    )
     valid_until = DayField(label="Stands until")
-    hours = amount_field("Hours of work", maximum=Decimal(999), help_text="All people together, for the diary.")
+    hours = amount_field(
+        "Hours of work", maximum=Decimal(999), help_text="All people together, for the diary."
+    )
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
@@ -54,8 +61,12 @@ class OfferForm(forms.Form):
 class OfferLineForm(forms.Form):
     """One line; its amount is quantity times price."""
 
-    words = forms.CharField(label="What", max_length=300, validators=[ProhibitNullCharactersValidator()])
-    kind = forms.ChoiceField(label="Kind", choices=OfferLine.Kind.choices, initial=OfferLine.Kind.WORK)
+    words = forms.CharField(
+        label="What", max_length=300, validators=[ProhibitNullCharactersValidator()]
+    )
+    kind = forms.ChoiceField(
+        label="Kind", choices=OfferLine.Kind.choices, initial=OfferLine.Kind.WORK
+    )
     scope = forms.ChoiceField(label="Deck", required=False)
     quantity = amount_field("Quantity", initial=1)
     unit = forms.CharField(label="Unit", required=False, max_length=12)
@@ -63,7 +74,10 @@ class OfferLineForm(forms.Form):
 
     def __init__(self, *args: Any, scopes: Sequence[OfferScope], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [("", "The whole visit"), *((str(scope.pk), scope.deck.label) for scope in scopes)]
+        choices = [
+            ("", "The whole visit"),
+            *((str(scope.pk), scope.deck.label) for scope in scopes),
+        ]
         self.fields["scope"].choices = choices  # type: ignore[attr-defined]
 
     def has_changed(self) -> bool:
@@ -73,7 +87,12 @@ class OfferLineForm(forms.Form):
         values = self.cleaned_data
         scope = int(values["scope"]) if values["scope"] else None
         return OfferLineInput(
-            values["kind"], values["words"], values["quantity"], values["unit"], values["unit_price"], scope
+            values["kind"],
+            values["words"],
+            values["quantity"],
+            values["unit"],
+            values["unit_price"],
+            scope,
         )
 
 
@@ -117,37 +136,56 @@ def unbound_draft_forms(offer: Offer, *, today: date) -> DraftForms:
     }
     seen = max((event.pk for event in offer.events.all()), default=None)
     form = OfferForm(initial=initial | {"seen": seen}, today=today)
-    return DraftForms(form, unbound_line_formset([offer_line_initial(line) for line in offer.lines.all()], offer))
+    return DraftForms(
+        form, unbound_line_formset([offer_line_initial(line) for line in offer.lines.all()], offer)
+    )
 
 
 def offer_line_initial(line: OfferLine) -> dict[str, Any]:
-    numbers = {"quantity": trimmed_decimal(line.quantity), "unit_price": line.unit_price, "scope": line.scope_id or ""}
+    numbers = {
+        "quantity": trimmed_decimal(line.quantity),
+        "unit_price": line.unit_price,
+        "scope": line.scope_id or "",
+    }
     return {name: getattr(line, name) for name in LINE_FIELDS if name != "scope"} | numbers
 
 
 def unbound_line_formset(initial: list[dict[str, Any]], offer: Offer) -> BaseRowFormSet:
-    return OfferLineFormSet(initial=initial, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
+    return OfferLineFormSet(
+        initial=initial, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())}
+    )
 
 
 def bound_draft_forms(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
-    rows = OfferLineFormSet(data, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())})
+    rows = OfferLineFormSet(
+        data, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())}
+    )
     return DraftForms(OfferForm(data, today=today), rows)
 
 
 def draft_forms_with_row(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
     """The page as it was sent, unchecked, with one more line (works without scripts)."""
-    form = OfferForm(initial={name: data.get(name, "") for name in OfferForm.base_fields}, today=today)
-    return DraftForms(form, unbound_line_formset([*posted_rows(data, LINES_PREFIX, LINE_FIELDS), {}], offer))
+    form = OfferForm(
+        initial={name: data.get(name, "") for name in OfferForm.base_fields}, today=today
+    )
+    return DraftForms(
+        form, unbound_line_formset([*posted_rows(data, LINES_PREFIX, LINE_FIELDS), {}], offer)
+    )
 
 
 class WithdrawOfferForm(forms.Form):
     why = forms.CharField(
-        label="Why", max_length=300, help_text="The client reads it on the offer's page.",
+        label="Why",
+        max_length=300,
+        help_text="The client reads it on the offer's page.",
         validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+    )
 
 
 class QuestionAnswerForm(forms.Form):
     answer = forms.CharField(
-        label="Answer", max_length=2_000, widget=textarea(3), validators=[ProhibitNullCharactersValidator()]
+        label="Answer",
+        max_length=2_000,
+        widget=textarea(3),
+        validators=[ProhibitNullCharactersValidator()],
     )

@@ -18,55 +18,100 @@ from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount
 from jobs.models import PriceList, Rate
 
 RATE_QUANTITIES = {"m2": "area", "m": "length"}
-TRIMMED_FIELDS = ["high_percent", "markup_percent", "off_season_percent", "early_percent", "travel_free_km"]
-UNITS_BY_TASK = {"rails": {"m", "job", "hour"}, "stairs": {"tread", "job", "hour"}, "hourly": {"hour"}}
+TRIMMED_FIELDS = [
+    "high_percent",
+    "markup_percent",
+    "off_season_percent",
+    "early_percent",
+    "travel_free_km",
+]
+UNITS_BY_TASK = {
+    "rails": {"m", "job", "hour"},
+    "stairs": {"tread", "job", "hour"},
+    "hourly": {"hour"},
+}
 DEFAULT_TASK_UNITS = {"m2", "job", "hour"}
 # A list to begin with: what is usually charged for, prices still to be written.
-BLANK_RATES = [("set_up", "job"), ("clean", "m2"), ("strip", "m2"), ("brighten", "m2"), ("sand", "m2"), ("coat", "m2"),
-               ("rails", "m"), ("stairs", "tread")]  # fmt: skip
+BLANK_RATES = [
+    ("set_up", "job"),
+    ("clean", "m2"),
+    ("strip", "m2"),
+    ("brighten", "m2"),
+    ("sand", "m2"),
+    ("coat", "m2"),
+    ("rails", "m"),
+    ("stairs", "tread"),
+]
 
 
 def percentage_form_field(
     label: str, maximum: Decimal | int = Decimal("999"), help_text: str = ""
 ) -> forms.DecimalField:
-    return amount_field(label, places=3, maximum=Decimal(maximum), required=False, initial=0, help_text=help_text)
+    return amount_field(
+        label, places=3, maximum=Decimal(maximum), required=False, initial=0, help_text=help_text
+    )
 
 
 class PriceListForm(forms.ModelForm):
     """Everything on a list but its rows."""
 
     valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
-    valid_days = forms.IntegerField(label="An offer stands for, days", min_value=1, max_value=365, initial=30)
-    minimum_charge = amount_field("Minimum charge", required=False, help_text="Without travel. A line tops it up.")
-    travel_free_km = amount_field("Kilometres without charge", places=1, required=False, help_text="One way, by road.")
-    travel_per_km = amount_field("Each kilometre beyond", required=False, help_text="One way, once a visit.")
+    valid_days = forms.IntegerField(
+        label="An offer stands for, days", min_value=1, max_value=365, initial=30
+    )
+    minimum_charge = amount_field(
+        "Minimum charge", required=False, help_text="Without travel. A line tops it up."
+    )
+    travel_free_km = amount_field(
+        "Kilometres without charge", places=1, required=False, help_text="One way, by road."
+    )
+    travel_per_km = amount_field(
+        "Each kilometre beyond", required=False, help_text="One way, once a visit."
+    )
     high_percent = percentage_form_field("More for a high deck, %")
     markup_percent = percentage_form_field(
         "Mark-up on materials, %", help_text="On what a litre costs in the packs that are bought."
     )
-    early_percent = percentage_form_field("Early reduction, %", 99, "If the offer ends before the deck is due.")
+    early_percent = percentage_form_field(
+        "Early reduction, %", 99, "If the offer ends before the deck is due."
+    )
     off_season_percent = percentage_form_field(
         "Off-season reduction, %", 99, "If the work falls into one of these months."
     )
     off_season_months = forms.TypedMultipleChoiceField(
-        label="Off-season", coerce=int, required=False, empty_value=[],
+        label="Off-season",
+        coerce=int,
+        required=False,
+        empty_value=[],
         choices=[(place, month[:3]) for place, month in enumerate(MONTH_NAMES, 1)],
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
-    )  # fmt: skip
+    )
 
     class Meta:
         model = PriceList
         fields = [
-            "valid_from", "note", "minimum_charge", "travel_free_km", "travel_per_km", "high_percent",
-            "markup_percent", "off_season_months", "off_season_percent", "early_percent", "tax_mode", "tax_rounding",
+            "valid_from",
+            "note",
+            "minimum_charge",
+            "travel_free_km",
+            "travel_per_km",
+            "high_percent",
+            "markup_percent",
+            "off_season_months",
+            "off_season_percent",
+            "early_percent",
+            "tax_mode",
+            "tax_rounding",
             "valid_days",
-        ]  # fmt: skip
+        ]
         widgets = {
             "tax_mode": forms.RadioSelect(attrs={"class": "segments"}),
             "tax_rounding": forms.RadioSelect(attrs={"class": "segments"}),
         }
         labels = {"tax_mode": "Prices", "tax_rounding": "Tax is rounded"}
-        help_texts = {"tax_rounding": "Half up to the cent, either way. Your tax office says which it wants."}
+        help_texts = {
+            "tax_rounding": "Half up to the cent, either way. Your tax office says which it wants."
+        }
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -74,16 +119,25 @@ class PriceListForm(forms.ModelForm):
         for name in TRIMMED_FIELDS:
             self.initial[name] = trimmed_decimal(Decimal(self.initial.get(name) or 0))
         self.fields["high_above_m"] = MeasureField(
-            quantity="length", units=units, label="A deck is high above", required=False,
-            min_value=Decimal(0), max_value=Decimal(99), initial=self.instance.high_above_m,
-        )  # fmt: skip
+            quantity="length",
+            units=units,
+            label="A deck is high above",
+            required=False,
+            min_value=Decimal(0),
+            max_value=Decimal(99),
+            initial=self.instance.high_above_m,
+        )
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         for name, value in values.items():
             if value is None and name not in {"high_above_m", "valid_from"}:
                 values[name] = Decimal(0)
-        if values.get("high_percent") and values.get("high_above_m") is None and "high_above_m" not in self.errors:
+        if (
+            values.get("high_percent")
+            and values.get("high_above_m") is None
+            and "high_above_m" not in self.errors
+        ):
             self.add_error("high_above_m", "Write from which height on a deck is high.")
         self.instance.high_above_m = values.get("high_above_m")
         return values
@@ -118,9 +172,11 @@ class RateForm(forms.Form):
         """As it is kept, in SI."""
         values, per = self.cleaned_data, self.cleaned_data["per"]
         return {
-            "task": values["task"], "per": per, "amount": rate_to_si(values["amount"], per, self.units),
+            "task": values["task"],
+            "per": per,
+            "amount": rate_to_si(values["amount"], per, self.units),
             "minutes": rate_to_si(values["minutes"] or Decimal(0), per, self.units),
-        }  # fmt: skip
+        }
 
 
 def rate_unit_choices(units: str) -> list[tuple[str, str]]:
@@ -132,12 +188,16 @@ def rate_unit_choices(units: str) -> list[tuple[str, str]]:
 
 def rate_to_si(price: Decimal, per: str, units: str) -> Decimal:
     """A price a ft² as a price a m², to the cent: it reads the same again."""
-    value = QUANTITIES[RATE_QUANTITIES[per]].from_si(price, units) if per in RATE_QUANTITIES else price
+    value = (
+        QUANTITIES[RATE_QUANTITIES[per]].from_si(price, units) if per in RATE_QUANTITIES else price
+    )
     return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
 def rate_from_si(price: Decimal, per: str, units: str) -> Decimal:
-    value = QUANTITIES[RATE_QUANTITIES[per]].to_si(price, units) if per in RATE_QUANTITIES else price
+    value = (
+        QUANTITIES[RATE_QUANTITIES[per]].to_si(price, units) if per in RATE_QUANTITIES else price
+    )
     return value.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
 
 
@@ -182,7 +242,10 @@ class BaseUniqueFormSet(BaseRowFormSet):
 
 
 class BaseRateFormSet(BaseUniqueFormSet):
-    unique_fields, duplicate_message = ("task", "per"), "This task has a price for this unit already."
+    unique_fields, duplicate_message = (
+        ("task", "per"),
+        "This task has a price for this unit already.",
+    )
 
 
 class BaseZoneFormSet(BaseUniqueFormSet):
@@ -197,7 +260,12 @@ def removable_formset(form: type[forms.Form], rows: type[BaseRowFormSet]) -> typ
     return cast(
         type[BaseRowFormSet],
         formset_factory(
-            form, formset=rows, extra=0, can_delete=True, max_num=MAX_FORM_ROWS, absolute_max=MAX_FORM_ROWS + 1
+            form,
+            formset=rows,
+            extra=0,
+            can_delete=True,
+            max_num=MAX_FORM_ROWS,
+            absolute_max=MAX_FORM_ROWS + 1,
         ),
     )
 
@@ -207,8 +275,11 @@ RateFormSet, ZoneFormSet, TaxFormSet = (
     removable_formset(ZoneForm, BaseZoneFormSet),
     removable_formset(TaxForm, BaseTaxFormSet),
 )
-PRICE_ROW_FIELDS = {"rates": ["task", "per", "amount", "minutes"], "zones": ["town", "amount"],
-         "taxes": ["name", "percent", "on_work", "on_materials", "on_travel"]}  # fmt: skip
+PRICE_ROW_FIELDS = {
+    "rates": ["task", "per", "amount", "minutes"],
+    "zones": ["town", "amount"],
+    "taxes": ["name", "percent", "on_work", "on_materials", "on_travel"],
+}
 
 
 @dataclass
@@ -229,10 +300,17 @@ class PriceForms(PageForms):
         return [self.rates, self.zones, self.taxes]
 
     def rows(self) -> PriceListRows:
-        return PriceListRows(*([form.row() for form in part.filled_forms] for part in self.formsets))  # type: ignore[attr-defined]
+        return PriceListRows(
+            *(
+                [form.row() for form in part.filled_forms]  # type: ignore[attr-defined]
+                for part in self.formsets
+            )
+        )
 
 
-def unbound_price_forms(price_list: PriceList, business: Business, *, like: PriceList | None = None) -> PriceForms:
+def unbound_price_forms(
+    price_list: PriceList, business: Business, *, like: PriceList | None = None
+) -> PriceForms:
     """The page as it opens; `like` gives the rows of a list that is not saved yet."""
     source, units = like or (price_list if price_list.pk else None), business.units
     form = PriceListForm(instance=price_list, units=units)
@@ -242,19 +320,31 @@ def unbound_price_forms(price_list: PriceList, business: Business, *, like: Pric
 
 def initial_price_rows(source: PriceList | None, units: str) -> dict[str, list[dict[str, Any]]]:
     if source is None:
-        return {"rates": [{"task": task, "per": per} for task, per in BLANK_RATES], "zones": [], "taxes": [{}]}
+        return {
+            "rates": [{"task": task, "per": per} for task, per in BLANK_RATES],
+            "zones": [],
+            "taxes": [{}],
+        }
     return {
         "rates": [
-            {"task": rate.task, "per": rate.per, "amount": rate_from_si(rate.amount, rate.per, units),
-             "minutes": trimmed_decimal(rate_from_si(rate.minutes, rate.per, units))}
+            {
+                "task": rate.task,
+                "per": rate.per,
+                "amount": rate_from_si(rate.amount, rate.per, units),
+                "minutes": trimmed_decimal(rate_from_si(rate.minutes, rate.per, units)),
+            }
             for rate in source.rates.all()
         ],
         "zones": [{"town": zone.town, "amount": zone.amount} for zone in source.zones.all()],
-        "taxes": [
-            {name: getattr(tax, name) for name in PRICE_ROW_FIELDS["taxes"]} | {"percent": trimmed_decimal(tax.percent)}
-            for tax in source.taxes.all()
-        ] or [{}],
-    }  # fmt: skip
+        "taxes": (
+            [
+                {name: getattr(tax, name) for name in PRICE_ROW_FIELDS["taxes"]}
+                | {"percent": trimmed_decimal(tax.percent)}
+                for tax in source.taxes.all()
+            ]
+            or [{}]
+        ),
+    }
 
 
 def displayed_rates(price_list: PriceList, units: str) -> list[dict[str, Any]]:
@@ -278,19 +368,27 @@ def unbound_price_formsets(
     )
 
 
-def bound_price_forms(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
+def bound_price_forms(
+    data: Mapping[str, Any], price_list: PriceList, business: Business
+) -> PriceForms:
     units = business.units
     return PriceForms(
         PriceListForm(data, instance=price_list, units=units),
         RateFormSet(data, prefix="rates", form_kwargs={"units": units}),
-        ZoneFormSet(data, prefix="zones"), TaxFormSet(data, prefix="taxes"),
-    )  # fmt: skip
+        ZoneFormSet(data, prefix="zones"),
+        TaxFormSet(data, prefix="taxes"),
+    )
 
 
-def price_forms_with_row(data: Mapping[str, Any], price_list: PriceList, business: Business) -> PriceForms:
-    """The page as it was sent, unchecked, with one more row of the kind asked for (works without scripts)."""
+def price_forms_with_row(
+    data: Mapping[str, Any], price_list: PriceList, business: Business
+) -> PriceForms:
+    """The page as it was sent, unchecked, with one more row of the kind asked for (works without
+    scripts)."""
     form = PriceListForm(instance=price_list, units=business.units)
-    form.initial = {name: data[name] for name in form.fields if name in data and name != "off_season_months"}
+    form.initial = {
+        name: data[name] for name in form.fields if name in data and name != "off_season_months"
+    }
     if hasattr(data, "getlist"):
         form.initial["off_season_months"] = data.getlist("off_season_months")
     rows = {part: posted_rows(data, part, names) for part, names in PRICE_ROW_FIELDS.items()}

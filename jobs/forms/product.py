@@ -1,4 +1,5 @@
-"""A product with the figures of its data sheet, in the business's units, and the dates of a batch."""
+"""A product with the figures of its data sheet, in the business's units, and the dates of a
+batch."""
 
 from decimal import Decimal
 from typing import Any
@@ -10,9 +11,24 @@ from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
 PRODUCT_FIELDS = [
-    "name", "maker", "kind", "finish_class", "base", "pigment", "colours", "coats_usual", "recoat_hours", "walk_hours",
-    "furniture_days", "dwell_minutes", "film_mm", "loss_percent", "data_sheet_url", "cautions", "is_active",
-]  # fmt: skip
+    "name",
+    "maker",
+    "kind",
+    "finish_class",
+    "base",
+    "pigment",
+    "colours",
+    "coats_usual",
+    "recoat_hours",
+    "walk_hours",
+    "furniture_days",
+    "dwell_minutes",
+    "film_mm",
+    "loss_percent",
+    "data_sheet_url",
+    "cautions",
+    "is_active",
+]
 PRODUCT_MEASURES = {
     "spread_m2_per_l": ("spread", "Spread rate a coat", 2, Decimal("0.1"), Decimal("100")),
     "minimum_c": ("temperature", "Lowest temperature", 1, Decimal("-30"), Decimal("60")),
@@ -30,21 +46,35 @@ def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
 class ProductForm(forms.ModelForm):
     """A finish needs its class; the others have none."""
 
-    coats_usual = forms.IntegerField(label="Usual number of coats", min_value=1, max_value=10, initial=2)
+    coats_usual = forms.IntegerField(
+        label="Usual number of coats", min_value=1, max_value=10, initial=2
+    )
     recoat_hours = duration_field("Hours between coats")
     walk_hours = duration_field("Hours before walking")
     furniture_days = duration_field("Days before furniture", largest=999)
     film_mm = forms.DecimalField(
-        label="Wet film of one application, mm", required=False, min_value=Decimal("0.01"), max_value=Decimal(10),
-        decimal_places=2, widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-        help_text="For strippers, cleaners and brighteners. 1 mm (39 mil) is 1 litre a square metre.",
-    )  # fmt: skip
+        label="Wet film of one application, mm",
+        required=False,
+        min_value=Decimal("0.01"),
+        max_value=Decimal(10),
+        decimal_places=2,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+        help_text=(
+            "For strippers, cleaners and brighteners. 1 mm (39 mil) is 1 litre a square metre."
+        ),
+    )
     loss_percent = forms.IntegerField(
-        label="Lost in tray and tool, %", required=False, min_value=0, max_value=90, initial=0,
+        label="Lost in tray and tool, %",
+        required=False,
+        min_value=0,
+        max_value=90,
+        initial=0,
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
         help_text="Brush and roller often 10 to 15, airless spray about 30.",
-    )  # fmt: skip
-    data_sheet_url = forms.URLField(label="Data sheet (address)", required=False, assume_scheme="https")
+    )
+    data_sheet_url = forms.URLField(
+        label="Data sheet (address)", required=False, assume_scheme="https"
+    )
 
     class Meta:
         model = Product
@@ -55,7 +85,9 @@ class ProductForm(forms.ModelForm):
         }
         labels = {"dwell_minutes": "Minutes to act"}
         help_texts = {
-            "finish_class": "For finishes only: how it protects and fails. The forecast's first question.",
+            "finish_class": (
+                "For finishes only: how it protects and fails. The forecast's first question."
+            ),
             "cautions": "What could hurt somebody, in the words of the data sheet.",
         }
 
@@ -63,15 +95,27 @@ class ProductForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         for name, (quantity, label, places, least, most) in PRODUCT_MEASURES.items():
             self.fields[name] = MeasureField(
-                quantity=quantity, units=units, label=label, places=places, required=False, min_value=least,
-                max_value=most, initial=getattr(self.instance, name),
-                error_messages={"min_value": "Too little to be right.", "max_value": "Too much to be right."},
-            )  # fmt: skip
+                quantity=quantity,
+                units=units,
+                label=label,
+                places=places,
+                required=False,
+                min_value=least,
+                max_value=most,
+                initial=getattr(self.instance, name),
+                error_messages={
+                    "min_value": "Too little to be right.",
+                    "max_value": "Too much to be right.",
+                },
+            )
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         if self.is_in_the_book(values.get("name", ""), values.get("maker", "")):
-            self.add_error("name", "A product of this name and maker already exists. Open it in the list instead.")
+            self.add_error(
+                "name",
+                "A product of this name and maker already exists. Open it in the list instead.",
+            )
         if values.get("kind") != Product.Kind.FINISH:
             values["finish_class"] = ""
         elif not values.get("finish_class") and "finish_class" not in self.errors:

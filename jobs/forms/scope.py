@@ -1,4 +1,5 @@
-"""What somebody would rather do on a deck than what is proposed, and what was measured on the day."""
+"""What somebody would rather do on a deck than what is proposed, and what was measured on the
+day."""
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
@@ -17,22 +18,31 @@ ChoiceGroup = tuple[str, list[tuple[str, str]]]
 
 
 class OverrideForm(forms.Form):
-    """Empty fields leave the proposal as it is. A finish is chosen with its colour: product number, colon, colour."""
+    """Empty fields leave the proposal as it is. A finish is chosen with its colour:
+    product number, colon, colour."""
 
     work = forms.ChoiceField(
-        label="Work", required=False, choices=[("", "As proposed"), *OfferScope.Work.choices],
+        label="Work",
+        required=False,
+        choices=[("", "As proposed"), *OfferScope.Work.choices],
         widget=forms.RadioSelect(attrs={"class": "segments"}),
-    )  # fmt: skip
+    )
     finish = forms.ChoiceField(label="Finish and colour", required=False)
     coats = forms.IntegerField(
-        label="Coats", required=False, min_value=1, max_value=STRIP_ABOVE_COATS,
+        label="Coats",
+        required=False,
+        min_value=1,
+        max_value=STRIP_ABOVE_COATS,
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-    )  # fmt: skip
+    )
 
     def __init__(self, *args: Any, finishes: Iterable[Product], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.finishes = {product.pk: product for product in finishes}
-        choices = [("", "As proposed"), *(finish_choice_group(product) for product in self.finishes.values())]
+        choices = [
+            ("", "As proposed"),
+            *(finish_choice_group(product) for product in self.finishes.values()),
+        ]
         self.fields["finish"].choices = choices  # type: ignore[attr-defined]
 
     def override(self) -> Override:
@@ -40,7 +50,9 @@ class OverrideForm(forms.Form):
         values = self.cleaned_data
         number, _, colour = values["finish"].partition(":")
         product = self.finishes[int(number)] if number else None
-        return Override(work=values["work"], product=product, colour=colour, coats=values["coats"] or 0)
+        return Override(
+            work=values["work"], product=product, colour=colour, coats=values["coats"] or 0
+        )
 
 
 def finish_choice_group(product: Product) -> ChoiceGroup:
@@ -57,31 +69,57 @@ class WeeksForm(forms.Form):
     """How far to look ahead."""
 
     weeks = forms.TypedChoiceField(
-        label="Work that begins within", coerce=int, required=False, empty_value=None, initial=DEFAULT_WEEKS_AHEAD,
-        choices=[(1, "1 week"), (2, "2 weeks"), (4, "4 weeks"), (8, "8 weeks"), (13, "3 months"), (26, "half a year")],
-    )  # fmt: skip
+        label="Work that begins within",
+        coerce=int,
+        required=False,
+        empty_value=None,
+        initial=DEFAULT_WEEKS_AHEAD,
+        choices=[
+            (1, "1 week"),
+            (2, "2 weeks"),
+            (4, "4 weeks"),
+            (8, "8 weeks"),
+            (13, "3 months"),
+            (26, "half a year"),
+        ],
+    )
 
 
 class ReadingForm(forms.Form):
     """What was measured on the day; empty fields were not."""
 
     humidity_percent = forms.IntegerField(
-        label="Humidity, %", required=False, min_value=1, max_value=100,
+        label="Humidity, %",
+        required=False,
+        min_value=1,
+        max_value=100,
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
-    )  # fmt: skip
+    )
     moisture_percent = forms.DecimalField(
-        label="Wood moisture, %", required=False, min_value=0, max_value=200, decimal_places=1,
+        label="Wood moisture, %",
+        required=False,
+        min_value=0,
+        max_value=200,
+        decimal_places=1,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-    )  # fmt: skip
+    )
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for name, label in (("air_c", "Air"), ("surface_c", "Boards")):
             self.fields[name] = MeasureField(
-                label=label, quantity="temperature", units=units, places=1, required=False,
-                min_value=Decimal(-60), max_value=Decimal(90),
-                error_messages={"min_value": "Nothing is that cold.", "max_value": "Nothing is that hot."},
-            )  # fmt: skip
+                label=label,
+                quantity="temperature",
+                units=units,
+                places=1,
+                required=False,
+                min_value=Decimal(-60),
+                max_value=Decimal(90),
+                error_messages={
+                    "min_value": "Nothing is that cold.",
+                    "max_value": "Nothing is that hot.",
+                },
+            )
         self.order_fields(["air_c", "humidity_percent", "surface_c", "moisture_percent"])
 
     def reading(self) -> SiteReading:

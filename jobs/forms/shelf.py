@@ -16,16 +16,26 @@ MAX_TIN_LITRES = Decimal(1_000)
 
 def litres_field(label: str, units: str, *, places: int, minimum: Decimal) -> MeasureField:
     return MeasureField(
-        label=label, quantity="volume", units=units, places=places, maximum=MAX_TIN_LITRES, min_value=minimum,
-        error_messages={"min_value": "Write how much it holds." if minimum else "This cannot be negative."},
-    )  # fmt: skip
+        label=label,
+        quantity="volume",
+        units=units,
+        places=places,
+        maximum=MAX_TIN_LITRES,
+        min_value=minimum,
+        error_messages={
+            "min_value": "Write how much it holds." if minimum else "This cannot be negative."
+        },
+    )
 
 
 def price_field(currency: str) -> forms.DecimalField:
     return forms.DecimalField(
-        label=f"Price, {currency}", min_value=0, max_digits=10, decimal_places=2,
+        label=f"Price, {currency}",
+        min_value=0,
+        max_digits=10,
+        decimal_places=2,
         widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-    )  # fmt: skip
+    )
 
 
 class PackForm(forms.Form):
@@ -41,7 +51,11 @@ class PackChangeForm(forms.Form):
     """What a pack costs now, and whether it is still sold."""
 
     def __init__(self, data: Any = None, *, pack: Pack, currency: str) -> None:
-        super().__init__(data, prefix=f"pack-{pack.pk}", initial={"price": pack.price, "is_active": pack.is_active})
+        super().__init__(
+            data,
+            prefix=f"pack-{pack.pk}",
+            initial={"price": pack.price, "is_active": pack.is_active},
+        )
         self.pack = pack
         self.fields["price"] = price_field(currency)
         self.fields["is_active"] = forms.BooleanField(label="Still sold", required=False)

@@ -1,4 +1,5 @@
-"""What the client fills in at the end of a job: a name, and boxes to tick of which none is ticked beforehand."""
+"""What the client fills in at the end of a job:
+a name, and boxes to tick of which none is ticked beforehand."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -18,16 +19,22 @@ class SignOffForm(forms.Form):
 
     use_required_attribute = False
     name = forms.CharField(
-        label=_("Your name"), max_length=200, error_messages={"required": _("The client writes their name here.")},
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": _("The client writes their name here.")},
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "words"}),
         validators=[ProhibitNullCharactersValidator()],
-    )  # fmt: skip
+    )
 
-    def __init__(self, *args: Any, asks: Sequence[ConsentRequest], has_email: bool, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, asks: Sequence[ConsentRequest], has_email: bool, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.asks = asks
         for ask in asks:
-            self.fields[f"may_{ask.channel}"] = forms.BooleanField(label=ask.wording, required=False)
+            self.fields[f"may_{ask.channel}"] = forms.BooleanField(
+                label=ask.wording, required=False
+            )
         if has_email:
             self.fields["wants_record"] = forms.BooleanField(
                 label=_("E-mail me the care record of this job."), required=False
@@ -36,7 +43,9 @@ class SignOffForm(forms.Form):
     @property
     def boxes(self) -> list[tuple[StrOrPromise, BoundField]]:
         """“By e-mail”, and the box; for each channel."""
-        return [(CHANNEL_LABELS[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks]
+        return [
+            (CHANNEL_LABELS[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks
+        ]
 
     @property
     def agreed(self) -> list[ConsentRequest]:

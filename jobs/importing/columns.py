@@ -19,7 +19,15 @@ from clients.units import SQUARE_FOOT, US_GALLON
 from jobs.models import Job, Product, Visit
 from jobs.models.product import FinishClass
 
-DATE_FORMATS = ["%Y-%m-%d", "%Y/%m/%d", "%d.%m.%Y", "%d %B %Y", "%d %b %Y", "%B %d, %Y", "%b %d, %Y"]
+DATE_FORMATS = [
+    "%Y-%m-%d",
+    "%Y/%m/%d",
+    "%d.%m.%Y",
+    "%d %B %Y",
+    "%d %b %Y",
+    "%B %d, %Y",
+    "%b %d, %Y",
+]
 EARLIEST_JOB_DATE = date(1950, 1, 1)
 AMBIGUOUS_NUMBER = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
 
@@ -63,13 +71,17 @@ def read_date(cell: str) -> date:
 
 
 def normalized_number(cell: str) -> str:
-    """A number with a point, from “12,5”, “1,250.50” or “1 250”; “1,250” could be two numbers and is refused."""
+    """A number with a point, from “12,5”, “1,250.50” or “1 250”;
+    “1,250” could be two numbers and is refused."""
     bare = cell.replace(" ", "").replace("\u00a0", "").replace("\u202f", "")
     if "," in bare and "." in bare:
         thousands = min(",.", key=bare.rindex)
         return bare.replace(thousands, "").replace(",", ".")
     if AMBIGUOUS_NUMBER.fullmatch(bare):
-        raise CellError(f"“{cell}” can be read in two ways. Write {bare.replace(',', '')} or {bare.replace(',', '.')}")
+        raise CellError(
+            f"“{cell}” can be read in two ways. Write {bare.replace(',', '')} or"
+            f" {bare.replace(',', '.')}"
+        )
     return bare.replace(",", ".") if bare.count(",") == 1 else bare
 
 
@@ -82,7 +94,9 @@ def decimal_reader(*, least: str, most: str, above: bool = False) -> Callable[[s
         except InvalidOperation:
             raise CellError(f"“{cell}” is not a number") from None
         if not value.is_finite() or value > high or value < low or (above and value == low):
-            raise CellError(f"{cell} must be {'above' if above else 'at least'} {least} and at most {most}")
+            raise CellError(
+                f"{cell} must be {'above' if above else 'at least'} {least} and at most {most}"
+            )
         return value
 
     return read
@@ -99,7 +113,9 @@ def integer_reader(least: int, most: int) -> Callable[[str], int]:
 
 def choice_reader(choices: type[TextChoices]) -> Callable[[str], str]:
     """A value or its label, in any case."""
-    known = {name.casefold(): value for value, label in choices.choices for name in (value, str(label))}
+    known = {
+        name.casefold(): value for value, label in choices.choices for name in (value, str(label))
+    }
 
     def read(cell: str) -> str:
         if cell.casefold() not in known:
@@ -124,11 +140,15 @@ def read_country(cell: str) -> str:
 
 
 def read_square_feet(cell: str) -> Decimal:
-    return (decimal_reader(least="0", most="1000000", above=True)(cell) * SQUARE_FOOT).quantize(Decimal("0.01"))
+    return (decimal_reader(least="0", most="1000000", above=True)(cell) * SQUARE_FOOT).quantize(
+        Decimal("0.01")
+    )
 
 
 def read_gallons(cell: str) -> Decimal:
-    return (decimal_reader(least="0", most="10000", above=True)(cell) * US_GALLON).quantize(Decimal("0.01"))
+    return (decimal_reader(least="0", most="10000", above=True)(cell) * US_GALLON).quantize(
+        Decimal("0.01")
+    )
 
 
 SHEET_COLUMNS = [
@@ -140,11 +160,17 @@ SHEET_COLUMNS = [
     SheetColumn("region", text_reader(120), "Province, state or region"),
     SheetColumn("postcode", text_reader(20), "Postcode"),
     SheetColumn("country", read_country, "Two letters; empty means the country of the business"),
-    SheetColumn("latitude", decimal_reader(least="-90", most="90"), "Degrees, if the town is not known"),
-    SheetColumn("longitude", decimal_reader(least="-180", most="180"), "Degrees, if the town is not known"),
+    SheetColumn(
+        "latitude", decimal_reader(least="-90", most="90"), "Degrees, if the town is not known"
+    ),
+    SheetColumn(
+        "longitude", decimal_reader(least="-180", most="180"), "Degrees, if the town is not known"
+    ),
     SheetColumn("deck", text_reader(80), "Name of the deck; empty means Deck"),
     SheetColumn(
-        "area_m2", decimal_reader(least="0", most="100000", above=True), "Area in m² (this or area_ft2 for a new deck)"
+        "area_m2",
+        decimal_reader(least="0", most="100000", above=True),
+        "Area in m² (this or area_ft2 for a new deck)",
     ),
     SheetColumn("area_ft2", read_square_feet, "Area in ft²"),
     SheetColumn("species", choice_reader(Species), "Timber"),
@@ -152,24 +178,36 @@ SHEET_COLUMNS = [
     SheetColumn("traffic", choice_reader(Deck.Traffic), "How much it is walked on"),
     SheetColumn("salt", choice_reader(Deck.Salt), "Sea air"),
     SheetColumn("roof_percent", integer_reader(0, 100), "Per cent under a roof"),
-    SheetColumn("shade_percent", integer_reader(0, 100), "Per cent of the sun taken away, summer and winter"),
+    SheetColumn(
+        "shade_percent", integer_reader(0, 100), "Per cent of the sun taken away, summer and winter"
+    ),
     SheetColumn("deck_notes", text_reader(20_000), "Notes about the deck"),
     SheetColumn("job_date", read_date, "Day the job was finished", is_required=True),
     SheetColumn("job_kind", choice_reader(Job.Kind), "What was done", is_required=True),
     SheetColumn("product", text_reader(120), "Product that went on"),
     SheetColumn("maker", text_reader(120), "Its maker"),
-    SheetColumn("product_kind", choice_reader(Product.Kind), "What kind of product; empty means finish"),
-    SheetColumn("finish_class", choice_reader(FinishClass), "Needed when a finish is new to the book"),
+    SheetColumn(
+        "product_kind", choice_reader(Product.Kind), "What kind of product; empty means finish"
+    ),
+    SheetColumn(
+        "finish_class", choice_reader(FinishClass), "Needed when a finish is new to the book"
+    ),
     SheetColumn("colour", text_reader(80), "Colour"),
     SheetColumn("batch", text_reader(60), "Batch code on the tin"),
     SheetColumn("coats", integer_reader(1, 10), "Coats of this product; empty means 1"),
     SheetColumn("litres", decimal_reader(least="0", most="10000", above=True), "Litres used"),
     SheetColumn("gallons", read_gallons, "US gallons used"),
-    SheetColumn("grade", integer_reader(0, 5), "As-found grade before the work, 0 unchanged to 5 very marked"),
+    SheetColumn(
+        "grade",
+        integer_reader(0, 5),
+        "As-found grade before the work, 0 unchanged to 5 very marked",
+    ),
     SheetColumn("visit_reason", choice_reader(Visit.Reason), "Why the visit happened"),
     SheetColumn("crew", text_reader(120), "Who did the work"),
     SheetColumn("price", decimal_reader(least="0", most="10000000"), "Price charged"),
-    SheetColumn("currency", text_reader(3), "Three letters; empty means the currency of the business"),
+    SheetColumn(
+        "currency", text_reader(3), "Three letters; empty means the currency of the business"
+    ),
     SheetColumn("notes", text_reader(20_000), "Notes about the job"),
 ]
 COLUMNS_BY_NAME = {column.name: column for column in SHEET_COLUMNS}

@@ -1,4 +1,5 @@
-"""The deed of importing: read, check everything, write everything in one transaction, or nothing."""
+"""The deed of importing: read, check everything, write everything in one transaction, or
+nothing."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -1,4 +1,5 @@
-"""From text to values: every problem of the sheet is collected with its row and column before anything is written."""
+"""From text to values: every problem of the sheet is collected with its row and column before
+anything is written."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -65,7 +66,9 @@ def read_row(row: SheetRow) -> tuple[RowValues, list[SheetProblem]]:
         cell = row.cells.get(column.name, "")
         if not cell:
             if column.is_required:
-                problems.append(SheetProblem(row.number, column.name, "is empty and must be filled"))
+                problems.append(
+                    SheetProblem(row.number, column.name, "is empty and must be filled")
+                )
             continue
         try:
             values[column.name] = column.read(cell)

@@ -46,7 +46,10 @@ def normalized_header(cell: str) -> str:
 
 def check_header(path: Path, header: list[str]) -> None:
     if not any(header):
-        raise SheetError(f"{path.name} is empty. The first row must name the columns, such as client and job_date.")
+        raise SheetError(
+            f"{path.name} is empty. The first row must name the columns, such as client and"
+            " job_date."
+        )
     twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
         raise SheetError(f"{path.name} has the column {', '.join(twice)} twice. Keep one of them.")
@@ -86,7 +89,9 @@ def xlsx_lines(path: Path) -> Iterator[list[str]]:
     try:
         workbook = load_workbook(path, read_only=True, data_only=True)
     except (InvalidFileException, BadZipFile, KeyError, OSError) as error:
-        raise SheetError(f"{path.name} cannot be read as a spreadsheet. Save it again as XLSX or CSV.") from error
+        raise SheetError(
+            f"{path.name} cannot be read as a spreadsheet. Save it again as XLSX or CSV."
+        ) from error
     try:
         for line in workbook.worksheets[0].iter_rows(values_only=True):
             yield [cell_text(cell) for cell in line]

@@ -1,7 +1,9 @@
-"""Writes the rows of a sheet into the book: finds or makes client, property, deck, product and batch, then the job.
+"""Writes the rows of a sheet into the book:
+finds or makes client, property, deck, product and batch, then the job.
 
-Nothing is guessed: what cannot be decided is a problem of that row. Rows of one job (same deck, day and kind)
-become one job with several products; a job that is already in the book is left alone and counted.
+Nothing is guessed: what cannot be decided is a problem of that row. Rows of one job (same deck, day
+and kind) become one job with several products; a job that is already in the book is left alone and
+counted.
 """
 
 from collections.abc import Callable, Sequence
@@ -43,7 +45,8 @@ class ImportTally:
 
 
 class BookWriter:
-    """Writes rows one by one and remembers what this sheet made, so that the next row finds it without a query."""
+    """Writes rows one by one and remembers what this sheet made, so that the next row finds it
+    without a query."""
 
     def __init__(self, *, business: Business, by: User | None, source: str, today: date) -> None:
         self.business, self.by, self.source, self.today = business, by, source, today
@@ -64,7 +67,10 @@ class BookWriter:
     def write_row(self, row: ReadRow) -> None:
         values = row.values
         if values["job_date"] > self.today:
-            raise RowError("job_date", f"{values['job_date']} is in the future. A job is logged when it is finished.")
+            raise RowError(
+                "job_date",
+                f"{values['job_date']} is in the future. A job is logged when it is finished.",
+            )
         client = self.client(values)
         self.tally.client_ids.add(client.pk)
         deck = self.deck(values, self.home(values, client))
@@ -85,10 +91,13 @@ class BookWriter:
             values["client"].casefold(),
             tuple(point[1:] for point in points) or values["street"].casefold(),
         )
-        return self.remember(key, lambda: self.find_client(values, points) or self.make_client(values, points))
+        return self.remember(
+            key, lambda: self.find_client(values, points) or self.make_client(values, points)
+        )
 
     def find_client(self, values: RowValues, points: list[tuple[str, str, str]]) -> Client | None:
-        """The same name with the same address or number; without either, the same name at the same street."""
+        """The same name with the same address or number;
+        without either, the same name at the same street."""
         same_name = Client.objects.filter(name__iexact=values["client"])
         reached = [normalized for _, _, normalized in points]
         if reached and (client := same_name.filter(contact_points__normalized__in=reached).first()):
@@ -98,7 +107,9 @@ class BookWriter:
     def make_client(self, values: RowValues, points: list[tuple[str, str, str]]) -> Client:
         client = Client.objects.create(name=values["client"])
         for kind, value, normalized in points:
-            ContactPoint.objects.create(client=client, kind=kind, value=value, normalized=normalized, is_preferred=True)
+            ContactPoint.objects.create(
+                client=client, kind=kind, value=value, normalized=normalized, is_preferred=True
+            )
         self.tally.clients += 1
         return client
 
@@ -106,7 +117,9 @@ class BookWriter:
         key = ("property", client.pk, values["street"].casefold(), values["town"].casefold())
 
         def find() -> Property:
-            there = client.properties.filter(street__iexact=values["street"], town__iexact=values["town"]).first()
+            there = client.properties.filter(
+                street__iexact=values["street"], town__iexact=values["town"]
+            ).first()
             return there or self.make_property(values, client)
 
         return self.remember(key, find)
@@ -114,34 +127,53 @@ class BookWriter:
     def make_property(self, values: RowValues, client: Client) -> Property:
         country = values.get("country", self.business.country)
         where = self.remember(
-            ("town", values["town"].casefold(), values.get("region"), country, values.get("latitude"),
-             values.get("longitude")),
+            (
+                "town",
+                values["town"].casefold(),
+                values.get("region"),
+                country,
+                values.get("latitude"),
+                values.get("longitude"),
+            ),
             lambda: place_of_row(values, country, self.business),
-        )  # fmt: skip
+        )
         self.tally.properties += 1
         return Property.objects.create(
-            client=client, street=values["street"], country=country, postcode=values.get("postcode", ""), **where
+            client=client,
+            street=values["street"],
+            country=country,
+            postcode=values.get("postcode", ""),
+            **where,
         )
 
     def deck(self, values: RowValues, home: Property) -> Deck:
         label = values.get("deck", "Deck")
 
         def find() -> Deck:
-            return home.decks.filter(label__iexact=label).first() or self.make_deck(values, home, label)
+            return home.decks.filter(label__iexact=label).first() or self.make_deck(
+                values, home, label
+            )
 
         return self.remember(("deck", home.pk, label.casefold()), find)
 
     def make_deck(self, values: RowValues, home: Property, label: str) -> Deck:
         area = values.get("area_m2") or values.get("area_ft2")
         if not area:
-            raise RowError("area_m2", f"{label} is a new deck: give its area in area_m2 or area_ft2.")
+            raise RowError(
+                "area_m2", f"{label} is a new deck: give its area in area_m2 or area_ft2."
+            )
         shade = values.get("shade_percent", 0)
         given = {name: values[name] for name in DECK_FIELDS if name in values}
         self.tally.decks += 1
         return Deck.objects.create(
-            property=home, label=label, area_m2=area.quantize(Decimal("0.01")), notes=values.get("deck_notes", ""),
-            summer_shade_percent=shade, winter_shade_percent=shade, **given,
-        )  # fmt: skip
+            property=home,
+            label=label,
+            area_m2=area.quantize(Decimal("0.01")),
+            notes=values.get("deck_notes", ""),
+            summer_shade_percent=shade,
+            winter_shade_percent=shade,
+            **given,
+        )
 
     def job(self, values: RowValues, deck: Deck, number: int) -> Job:
         day, kind = values["job_date"], values["job_kind"]
@@ -157,11 +189,19 @@ class BookWriter:
     def make_job(self, values: RowValues, deck: Deck, number: int) -> Job:
         price = values.get("price")
         job = Job.objects.create(
-            deck=deck, kind=values["job_kind"], finished_on=values["job_date"], crew=values.get("crew", ""),
-            notes=values.get("notes", ""), amount=price, visit=self.visit(values, deck), recorded_by=self.by,
-            currency=values.get("currency", self.business.currency).upper() if price is not None else "",
+            deck=deck,
+            kind=values["job_kind"],
+            finished_on=values["job_date"],
+            crew=values.get("crew", ""),
+            notes=values.get("notes", ""),
+            amount=price,
+            visit=self.visit(values, deck),
+            recorded_by=self.by,
+            currency=(
+                values.get("currency", self.business.currency).upper() if price is not None else ""
+            ),
             source=f"{self.source}, row {number}"[:120],
-        )  # fmt: skip
+        )
         self.tally.jobs += 1
         self.tally.deck_ids.add(deck.pk)
         self.made_jobs.add(job.pk)
@@ -172,23 +212,33 @@ class BookWriter:
             return None
         reason = values.get("visit_reason", Visit.Reason.DUE)
         return Visit.objects.create(
-            deck=deck, visited_on=values["job_date"], overall=values["grade"], reason=reason, recorded_by=self.by
+            deck=deck,
+            visited_on=values["job_date"],
+            overall=values["grade"],
+            reason=reason,
+            recorded_by=self.by,
         )
 
     def coat(self, values: RowValues, job: Job) -> None:
         product = self.product(values)
         CoatApplied.objects.create(
-            job=job, product=product, batch=self.batch(values, product), colour=values.get("colour", ""),
-            position=job.coats_applied.count() + 1, coats=values.get("coats", 1),
+            job=job,
+            product=product,
+            batch=self.batch(values, product),
+            colour=values.get("colour", ""),
+            position=job.coats_applied.count() + 1,
+            coats=values.get("coats", 1),
             litres=values.get("litres") or values.get("gallons"),
-        )  # fmt: skip
+        )
 
     def product(self, values: RowValues) -> Product:
         name, maker = values["product"], values.get("maker", "")
 
         def find() -> Product:
             same_name = Product.objects.filter(name__iexact=name)
-            there = same_name.filter(maker__iexact=maker).first() or (None if maker else same_name.first())
+            there = same_name.filter(maker__iexact=maker).first() or (
+                None if maker else same_name.first()
+            )
             return there or self.make_product(values, name, maker)
 
         return self.remember(("product", name.casefold(), maker.casefold()), find)
@@ -234,17 +284,31 @@ def place_of_row(values: RowValues, country: str, business: Business) -> dict[st
     latitude, longitude = values.get("latitude"), values.get("longitude")
     if latitude is not None and longitude is not None:
         zone = towns.nearest_zone(float(latitude), float(longitude)).time_zone
-        return {"town": values["town"], "region": values.get("region", ""), "latitude": float(latitude),
-                "longitude": float(longitude), "time_zone": zone}  # fmt: skip
+        return {
+            "town": values["town"],
+            "region": values.get("region", ""),
+            "latitude": float(latitude),
+            "longitude": float(longitude),
+            "time_zone": zone,
+        }
     answer = towns.find_town(values["town"], country=country, limit=8)
     exact = [town for town in answer.towns if is_named_town(town, values)]
     if not exact:
         likely = "; ".join(str(town) for town in [*answer.towns, *answer.suggestions][:3])
-        raise RowError("town", f"“{values['town']}” is not a town we know in {country}."
-                       + (f" Perhaps: {likely}." if likely else "") + " Or give latitude and longitude.")  # fmt: skip
+        raise RowError(
+            "town",
+            f"“{values['town']}” is not a town we know in {country}."
+            + (f" Perhaps: {likely}." if likely else "")
+            + " Or give latitude and longitude.",
+        )
     town = exact[0]
-    return {"town": values["town"], "region": values.get("region") or town.region, "latitude": town.latitude,
-            "longitude": town.longitude, "time_zone": town.time_zone}  # fmt: skip
+    return {
+        "town": values["town"],
+        "region": values.get("region") or town.region,
+        "latitude": town.latitude,
+        "longitude": town.longitude,
+        "time_zone": town.time_zone,
+    }
 
 
 def is_named_town(town: Place, values: RowValues) -> bool:

@@ -1,7 +1,14 @@
-"""Pure arithmetic of materials: litres by film or spread rate, surfaces, and the cheapest packs. Knows no database."""
+"""Pure arithmetic of materials: litres by film or spread rate, surfaces, and the cheapest packs.
+Knows no database."""
 
 from jobs.materials.litres import MaterialError, expected_spread, litres_at_film, litres_at_spread
-from jobs.materials.packs import PackPrice, PackQuantity, Purchase, cheapest_purchase, require_plausible_litres
+from jobs.materials.packs import (
+    PackPrice,
+    PackQuantity,
+    Purchase,
+    cheapest_purchase,
+    require_plausible_litres,
+)
 from jobs.materials.surfaces import Surfaces
 
 __all__ = [

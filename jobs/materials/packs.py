@@ -1,7 +1,8 @@
-"""The cheapest packs that hold at least so many litres: exact, in whole millilitres and whole cents.
+"""The cheapest packs that hold at least so many litres:
+exact, in whole millilitres and whole cents.
 
-A table of the least cost for every volume that packs can add up to (dynamic programming). Of purchases that cost the
-same the one with less left over is taken, then the one with fewer packs.
+A table of the least cost for every volume that packs can add up to (dynamic programming). Of
+purchases that cost the same the one with less left over is taken, then the one with fewer packs.
 """
 
 from collections.abc import Sequence
@@ -15,9 +16,13 @@ from numpy.typing import NDArray
 from jobs.materials.litres import MaterialError
 
 ML_PER_LITRE, CENTS_PER_UNIT = Decimal(1000), Decimal(100)
-MAX_PURCHASE_LITRES = Decimal(5_000)  # more than any deck takes; beyond it somebody mistyped an area
+MAX_PURCHASE_LITRES = Decimal(
+    5_000
+)  # more than any deck takes; beyond it somebody mistyped an area
 MIN_PACK_LITRES = Decimal("0.01")
-COST_SCALE = 2**20  # the cost of a way is kept as cents · 2²⁰ + packs: cheapest first, then fewest packs
+COST_SCALE = (
+    2**20
+)  # the cost of a way is kept as cents · 2²⁰ + packs: cheapest first, then fewest packs
 UNREACHABLE = np.int64(2**62)
 
 
@@ -48,10 +53,13 @@ class Purchase:
 
 
 def cheapest_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase | None:
-    """Packs that hold at least `litres` for the least money; None where nothing is sold, an empty purchase for none."""
+    """Packs that hold at least `litres` for the least money;
+    None where nothing is sold, an empty purchase for none."""
     require_plausible_litres(litres)
     if any(pack.litres < MIN_PACK_LITRES or pack.price < 0 for pack in packs):
-        raise MaterialError("A pack holds 0.01 L or more, and no price is negative. Correct it on the shelf page.")
+        raise MaterialError(
+            "A pack holds 0.01 L or more, and no price is negative. Correct it on the shelf page."
+        )
     if litres <= 0:
         return Purchase((), Decimal(0), Decimal(0))
     return optimal_purchase(litres, packs) if packs else None
@@ -64,11 +72,18 @@ def require_plausible_litres(litres: Decimal) -> None:
 
 
 def optimal_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase:
-    """A pack holds what is printed: its size is rounded down to the millilitre, what is wanted up."""
+    """A pack holds what is printed: its size is rounded down to the millilitre, what is wanted
+    up."""
     sizes = [max(1, rounded_integer(pack.litres * ML_PER_LITRE, ROUND_FLOOR)) for pack in packs]
     prices = [rounded_integer(pack.price * CENTS_PER_UNIT, ROUND_CEILING) for pack in packs]
-    numbers = optimal_pack_numbers(sizes, prices, rounded_integer(litres * ML_PER_LITRE, ROUND_CEILING))
-    counts = [PackQuantity(p.litres, number, p.price) for p, number in zip(packs, numbers, strict=True) if number]
+    numbers = optimal_pack_numbers(
+        sizes, prices, rounded_integer(litres * ML_PER_LITRE, ROUND_CEILING)
+    )
+    counts = [
+        PackQuantity(p.litres, number, p.price)
+        for p, number in zip(packs, numbers, strict=True)
+        if number
+    ]
     held = sum((each.litres * each.count for each in counts), Decimal(0))
     cost = sum((each.price * each.count for each in counts), Decimal(0))
     return Purchase(tuple(sorted(counts, key=lambda each: -each.litres)), cost, held - litres)
@@ -88,7 +103,8 @@ def optimal_pack_numbers(sizes: Sequence[int], prices: Sequence[int], wanted: in
 
 
 def least_costs(steps: Sequence[int], costs: Sequence[int], most: int) -> NDArray[np.int64]:
-    """For each volume below `most` the least cost at which packs add up to it exactly; a size at a time."""
+    """For each volume below `most` the least cost at which packs add up to it exactly;
+    a size at a time."""
     least = np.full(most, UNREACHABLE, dtype=np.int64)
     least[0] = 0
     for step, cost in zip(steps, costs, strict=True):
@@ -103,11 +119,15 @@ def cheapest_volume(least: NDArray[np.int64], wanted: int) -> int:
     return wanted + int(np.argmin(least[wanted:] // COST_SCALE))
 
 
-def trace_pack_numbers(least: NDArray[np.int64], steps: Sequence[int], costs: Sequence[int], volume: int) -> list[int]:
+def trace_pack_numbers(
+    least: NDArray[np.int64], steps: Sequence[int], costs: Sequence[int], volume: int
+) -> list[int]:
     numbers = [0] * len(steps)
     while volume:
         index = next(
-            i for i, step in enumerate(steps) if step <= volume and least[volume - step] + costs[i] == least[volume]
+            i
+            for i, step in enumerate(steps)
+            if step <= volume and least[volume - step] + costs[i] == least[volume]
         )
         numbers[index] += 1
         volume -= steps[index]

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-# Common practice, no source; reckoned from usual sizes. A tread 0.9 m wide, 0.28 m deep with a riser of 0.18 m.
+# Common practice, no source; reckoned from usual sizes. A tread 0.9 m wide, 0.28 m deep with a
+# riser of 0.18 m.
 TREAD_M2 = Decimal("0.4")
-# One metre of open rail 0.9 m high, all round: two 38 × 89 mm rails and a 38 mm baluster every 0.14 m.
+# One metre of open rail 0.9 m high, all round: two 38 × 89 mm rails and a 38 mm baluster every 0.14
+# m.
 RAIL_M2_PER_M = Decimal("1.4")
 
 
@@ -21,7 +23,12 @@ class Surfaces:
 
     @classmethod
     def from_measures(
-        cls, *, area_m2: Decimal, treads: int = 0, rail_m: Decimal = Decimal(0), screen_m2: Decimal = Decimal(0)
+        cls,
+        *,
+        area_m2: Decimal,
+        treads: int = 0,
+        rail_m: Decimal = Decimal(0),
+        screen_m2: Decimal = Decimal(0),
     ) -> "Surfaces":
         """From what is measured on a deck: treads by number, rails by length."""
         return cls(area_m2, TREAD_M2 * treads, RAIL_M2_PER_M * rail_m, screen_m2)

@@ -1,4 +1,5 @@
-"""The rows of the jobs app: products, visits, jobs and coats, photographs; prices, offers and the diary."""
+"""The rows of the jobs app: products, visits, jobs and coats, photographs;
+prices, offers and the diary."""
 
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.job import CoatApplied, Job, Photo

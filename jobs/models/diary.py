@@ -24,7 +24,9 @@ class Crew(models.Model):
     """People who go out together; their working hours make the capacity."""
 
     name = models.CharField(max_length=80)
-    hours_a_day = models.DecimalField("working hours a day, all together", max_digits=5, decimal_places=2, default=8)
+    hours_a_day = models.DecimalField(
+        "working hours a day, all together", max_digits=5, decimal_places=2, default=8
+    )
     works_on = models.JSONField(default=weekdays, help_text="ISO weekdays, Monday is 1.")
     feed_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
     is_active = models.BooleanField("goes out", default=True)
@@ -53,7 +55,12 @@ class DayOff(models.Model):
     """Days on which a crew, or everybody, does not go out."""
 
     crew = models.ForeignKey(
-        Crew, null=True, blank=True, on_delete=models.CASCADE, related_name="days_off", help_text="Empty means all."
+        Crew,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="days_off",
+        help_text="Empty means all.",
     )
     first_on = models.DateField("from")
     last_on = models.DateField("to")
@@ -62,14 +69,17 @@ class DayOff(models.Model):
     class Meta:
         verbose_name_plural = "days off"
         ordering = ["first_on", "id"]
-        constraints = [models.CheckConstraint(name="day_off_in_order", condition=Q(last_on__gte=F("first_on")))]
+        constraints = [
+            models.CheckConstraint(name="day_off_in_order", condition=Q(last_on__gte=F("first_on")))
+        ]
 
     def __str__(self) -> str:
         return f"{self.first_on} to {self.last_on} {self.why}".strip()
 
 
 class CrewDay(models.Model):
-    """A crew's day with the hours it has and the hours booked; the row is locked before anything is booked into it."""
+    """A crew's day with the hours it has and the hours booked;
+    the row is locked before anything is booked into it."""
 
     crew = models.ForeignKey(Crew, on_delete=models.CASCADE, related_name="days")
     day = models.DateField()
@@ -81,7 +91,8 @@ class CrewDay(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["crew", "day"], name="crew_day_once"),
             models.CheckConstraint(
-                name="crew_day_not_overbooked", condition=Q(hours_booked__gte=0, hours_booked__lte=F("hours_open"))
+                name="crew_day_not_overbooked",
+                condition=Q(hours_booked__gte=0, hours_booked__lte=F("hours_open")),
             ),
         ]
 
@@ -98,38 +109,58 @@ class Booking(models.Model):
         DONE = "done", "Done"
         CANCELLED = "cancelled", "Cancelled"
 
-    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False, help_text="Stays for ever (RFC 5545).")
-    sequence = models.PositiveIntegerField(default=0, help_text="Goes up whenever day, time, place or state changes.")
+    uid = models.UUIDField(
+        default=uuid.uuid4, unique=True, editable=False, help_text="Stays for ever (RFC 5545)."
+    )
+    sequence = models.PositiveIntegerField(
+        default=0, help_text="Goes up whenever day, time, place or state changes."
+    )
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="bookings")
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="bookings")
-    offer = models.OneToOneField(Offer, null=True, blank=True, on_delete=models.PROTECT, related_name="booking")
+    offer = models.OneToOneField(
+        Offer, null=True, blank=True, on_delete=models.PROTECT, related_name="booking"
+    )
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="bookings")
     decks = models.ManyToManyField(Deck, related_name="bookings")
-    jobs = models.ManyToManyField(Job, related_name="bookings", blank=True, help_text="What was logged from it.")
+    jobs = models.ManyToManyField(
+        Job, related_name="bookings", blank=True, help_text="What was logged from it."
+    )
     state = models.CharField(max_length=9, choices=State.choices, default=State.BOOKED)
     first_on = models.DateField()
     last_on = models.DateField()
-    arrives_from = models.TimeField(null=True, blank=True, help_text="On each of its days, at the property.")
-    arrives_to = models.TimeField(null=True, blank=True, help_text="Empty means about the first time.")
+    arrives_from = models.TimeField(
+        null=True, blank=True, help_text="On each of its days, at the property."
+    )
+    arrives_to = models.TimeField(
+        null=True, blank=True, help_text="Empty means about the first time."
+    )
     hours = models.DecimalField(max_digits=6, decimal_places=2)
     notes = models.TextField(blank=True, max_length=5_000)
-    why = models.CharField(max_length=300, blank=True, help_text="Why it was held, moved or cancelled last.")
+    why = models.CharField(
+        max_length=300, blank=True, help_text="Why it was held, moved or cancelled last."
+    )
     created_at = models.DateTimeField(db_default=Now())
     changed_at = models.DateTimeField(db_default=Now())
-    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["first_on", "crew_id", "id"]
         indexes = [models.Index(fields=["first_on", "crew"], name="booking_by_day")]
         constraints = [
             models.CheckConstraint(
-                name="booking_state_known", condition=Q(state__in=["booked", "held", "done", "cancelled"])
+                name="booking_state_known",
+                condition=Q(state__in=["booked", "held", "done", "cancelled"]),
             ),
-            models.CheckConstraint(name="booking_days_in_order", condition=Q(last_on__gte=F("first_on"))),
+            models.CheckConstraint(
+                name="booking_days_in_order", condition=Q(last_on__gte=F("first_on"))
+            ),
             models.CheckConstraint(name="booking_takes_time", condition=Q(hours__gt=0)),
             models.CheckConstraint(
                 name="booking_arrival_in_order",
-                condition=Q(arrives_to=None) | Q(arrives_from__isnull=False, arrives_to__gt=F("arrives_from")),
+                condition=Q(arrives_to=None)
+                | Q(arrives_from__isnull=False, arrives_to__gt=F("arrives_from")),
             ),
         ]
 
@@ -168,7 +199,9 @@ class SignOff(models.Model):
     name = models.CharField("name of the client", max_length=200)
     wording = models.TextField(help_text="What was read and agreed, as shown.")
     signed_at = models.DateTimeField(db_default=Now())
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         constraints = [models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name=""))]

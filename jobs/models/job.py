@@ -17,14 +17,17 @@ from jobs.models.visit import Visit
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
-# Finish on the boards, counted from the last strip on; a strip that seals counts with its own coats.
+# Finish on the boards, counted from the last strip on; a strip that seals counts with its own
+# coats.
 COAT_BUILD_SQL = """
-SELECT wanted.deck_id, coalesce(sum(a.coats) FILTER (WHERE a.surface IN ('boards', 'all') AND p.kind = 'finish'), 0)
+SELECT wanted.deck_id, coalesce(sum(a.coats) FILTER (WHERE a.surface IN ('boards', 'all')
+    AND p.kind = 'finish'), 0)
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN (SELECT deck_id, max(finished_on) AS stripped_on FROM jobs_job
     WHERE kind = 'strip' AND deck_id = ANY (%(decks)s) AND (finished_on, id) < (%(day)s, %(job)s)
     GROUP BY deck_id) AS strip USING (deck_id)
-LEFT JOIN jobs_job j ON j.deck_id = wanted.deck_id AND j.finished_on >= coalesce(stripped_on, '-infinity')
+LEFT JOIN jobs_job j ON j.deck_id = wanted.deck_id
+    AND j.finished_on >= coalesce(stripped_on, '-infinity')
     AND (j.finished_on, j.id) < (%(day)s, %(job)s)
 LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
 LEFT JOIN jobs_product p ON p.id = a.product_id
@@ -43,7 +46,8 @@ class JobQuerySet(models.QuerySet["Job"]):
     def coat_build_by_deck(
         self, deck_ids: Collection[int], *, before: "tuple[date, int] | None" = None
     ) -> dict[int, int]:
-        """Coats since the last strip of each of these decks, in one query; 0 where nothing was logged.
+        """Coats since the last strip of each of these decks, in one query;
+        0 where nothing was logged.
 
         `before` is a day and the number of a job: only what came earlier than that counts.
         """
@@ -64,7 +68,9 @@ class JobQuerySet(models.QuerySet["Job"]):
 
     def last_with_coats(self, deck: Deck) -> "Job | None":
         """The newest job of a deck on which something was put."""
-        return self.filter(deck=deck, coats_applied__isnull=False).with_coats().newest_first().first()
+        return (
+            self.filter(deck=deck, coats_applied__isnull=False).with_coats().newest_first().first()
+        )
 
 
 class Job(models.Model):
@@ -83,21 +89,31 @@ class Job(models.Model):
         DAMP = "damp", "Damp or foggy"
 
     deck = models.ForeignKey(Deck, on_delete=models.PROTECT, related_name="jobs")
-    visit = models.OneToOneField(Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="job")
+    visit = models.OneToOneField(
+        Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="job"
+    )
     kind = models.CharField(max_length=6, choices=Kind.choices)
     finished_on = models.DateField()
     crew = models.CharField(max_length=120, blank=True, help_text="Who did the work.")
-    air_c = models.DecimalField("air temperature", max_digits=4, decimal_places=1, null=True, blank=True)
+    air_c = models.DecimalField(
+        "air temperature", max_digits=4, decimal_places=1, null=True, blank=True
+    )
     humidity_percent = models.PositiveSmallIntegerField("humidity", null=True, blank=True)
     sky = models.CharField(max_length=6, choices=Sky.choices, blank=True)
-    amount = models.DecimalField("price charged", max_digits=10, decimal_places=2, null=True, blank=True)
+    amount = models.DecimalField(
+        "price charged", max_digits=10, decimal_places=2, null=True, blank=True
+    )
     currency = models.CharField(max_length=3, blank=True)
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
     )
-    source = models.CharField(max_length=120, blank=True, help_text="The file and row it was imported from.")
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    source = models.CharField(
+        max_length=120, blank=True, help_text="The file and row it was imported from."
+    )
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
     created_at = models.DateTimeField(db_default=Now())
 
     objects = JobQuerySet.as_manager()
@@ -110,16 +126,23 @@ class Job(models.Model):
             models.Index(fields=["-finished_on", "-id"], name="job_newest_first"),
         ]
         constraints = [
-            models.CheckConstraint(name="job_kind_known", condition=Q(kind__in=["strip", "recoat", "clean", "repair"])),
+            models.CheckConstraint(
+                name="job_kind_known", condition=Q(kind__in=["strip", "recoat", "clean", "repair"])
+            ),
             models.CheckConstraint(
                 name="job_humidity_is_a_share",
                 condition=Q(humidity_percent=None) | Q(humidity_percent__lte=100),
             ),
-            models.CheckConstraint(name="job_amount_not_negative", condition=Q(amount=None) | Q(amount__gte=0)),
             models.CheckConstraint(
-                name="job_amount_has_a_currency", condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$")
+                name="job_amount_not_negative", condition=Q(amount=None) | Q(amount__gte=0)
             ),
-            models.CheckConstraint(name="job_in_living_memory", condition=Q(finished_on__gte=date(1950, 1, 1))),
+            models.CheckConstraint(
+                name="job_amount_has_a_currency",
+                condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$"),
+            ),
+            models.CheckConstraint(
+                name="job_in_living_memory", condition=Q(finished_on__gte=date(1950, 1, 1))
+            ),
         ]
 
     def __str__(self) -> str:
@@ -138,11 +161,14 @@ class CoatQuerySet(models.QuerySet["CoatApplied"]):
     def trace(self, batch: Batch) -> "CoatQuerySet":
         """Where a batch went, newest first, with the deck, the client and how to reach them."""
         rows = self.filter(batch=batch).select_related("job__deck__property__client")
-        return rows.prefetch_related("job__deck__property__client__contact_points").order_by("-job__finished_on", "-id")
+        return rows.prefetch_related("job__deck__property__client__contact_points").order_by(
+            "-job__finished_on", "-id"
+        )
 
 
 class CoatApplied(models.Model):
-    """One product that went on in a job: which, from which batch, how much and in how many coats."""
+    """One product that went on in a job: which, from which batch, how much and in how many
+    coats."""
 
     class Surface(models.TextChoices):
         BOARDS = "boards", _("Deck boards")
@@ -154,7 +180,9 @@ class CoatApplied(models.Model):
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
     position = models.PositiveSmallIntegerField(default=1)
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="coats_applied")
-    batch = models.ForeignKey(Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied")
+    batch = models.ForeignKey(
+        Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied"
+    )
     colour = models.CharField(max_length=80, blank=True)
     surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.BOARDS)
     coats = models.PositiveSmallIntegerField(default=1)
@@ -167,8 +195,12 @@ class CoatApplied(models.Model):
         ordering = ["job_id", "position", "id"]
         constraints = [
             models.UniqueConstraint(fields=["job", "position"], name="coat_position_once_a_job"),
-            models.CheckConstraint(name="coats_from_1_to_10", condition=Q(coats__gte=1, coats__lte=10)),
-            models.CheckConstraint(name="coat_litres_positive", condition=Q(litres=None) | Q(litres__gt=0)),
+            models.CheckConstraint(
+                name="coats_from_1_to_10", condition=Q(coats__gte=1, coats__lte=10)
+            ),
+            models.CheckConstraint(
+                name="coat_litres_positive", condition=Q(litres=None) | Q(litres__gt=0)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -188,7 +220,9 @@ class Photo(models.Model):
         FINISHED = "finished", "Finished"
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="photos")
-    job = models.ForeignKey(Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos")
+    job = models.ForeignKey(
+        Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
+    )
     moment = models.CharField(max_length=8, choices=Moment.choices, default=Moment.FINISHED)
     image = models.ImageField(upload_to="decks/%Y/%m/", width_field="width", height_field="height")
     width = models.PositiveIntegerField(editable=False, default=0)

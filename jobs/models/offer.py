@@ -50,8 +50,14 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
     def for_list(self) -> "OfferQuerySet":
         """With client, place and decks, without the long texts."""
-        scopes = OfferScope.objects.select_related("deck").only("offer", "work", "position", "deck__label")
-        rows = self.with_question_flag().select_related("client", "property").defer("introduction", "waiting")
+        scopes = OfferScope.objects.select_related("deck").only(
+            "offer", "work", "position", "deck__label"
+        )
+        rows = (
+            self.with_question_flag()
+            .select_related("client", "property")
+            .defer("introduction", "waiting")
+        )
         return rows.prefetch_related(models.Prefetch("scopes", scopes))
 
     def with_question_flag(self) -> "OfferQuerySet":
@@ -66,7 +72,8 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         return self.with_question_flag().filter(has_question=True)  # type: ignore[misc] # annotated by with_talk
 
     def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
-        """Of one state, those that ran out apart from the open ones; or all but the replaced ones."""
+        """Of one state, those that ran out apart from the open ones;
+        or all but the replaced ones."""
         if state == "expired":
             return self.expired(today=today)
         if state == "asked":
@@ -76,7 +83,8 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         return self.filter(state=state) if state else self.exclude(state=Offer.State.REPLACED)
 
     def count_by_state(self, *, today: date) -> dict[str, int]:
-        """How many of each state, of the open ones those that ran out apart as "expired"; and "asked", of any state."""
+        """How many of each state, of the open ones those that ran out apart as "expired";
+        and "asked", of any state."""
         found = dict(self.order_by().values_list("state").annotate(offers=models.Count("pk")))
         over = self.expired(today=today).count()
         return found | {
@@ -93,14 +101,17 @@ class OfferQuerySet(models.QuerySet["Offer"]):
             named |= Q(property__town__icontains=word)
             number, _, revision = word.partition("-")
             if word.isascii() and number.isdigit() and len(number) < 10:
-                of_revision = Q(revision=int(revision)) if revision.isdigit() and len(revision) < 5 else Q()
+                of_revision = (
+                    Q(revision=int(revision)) if revision.isdigit() and len(revision) < 5 else Q()
+                )
                 named |= Q(number=int(number)) & of_revision
             found = found.filter(named)
         return found
 
 
 class Offer(models.Model):
-    """One revision of an offer for one property; once sent its lines never change, a new revision takes its place."""
+    """One revision of an offer for one property;
+    once sent its lines never change, a new revision takes its place."""
 
     class State(models.TextChoices):
         DRAFT = "draft", "Draft"
@@ -135,17 +146,25 @@ class Offer(models.Model):
     drafted_on = models.DateField()
     valid_until = models.DateField()
     introduction = models.TextField(blank=True, max_length=5_000)
-    waiting = models.JSONField(default=dict, help_text="What waiting would cost, as forecast when it was drafted.")
+    waiting = models.JSONField(
+        default=dict, help_text="What waiting would cost, as forecast when it was drafted."
+    )
     token_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
     sent_at = models.DateTimeField(null=True, blank=True)
     answered_at = models.DateTimeField(null=True, blank=True)
-    answered_by = models.CharField(max_length=200, blank=True, help_text="The name typed with the answer.")
-    accepted_week = models.DateField(null=True, blank=True, help_text="The Monday of the week that was chosen.")
+    answered_by = models.CharField(
+        max_length=200, blank=True, help_text="The name typed with the answer."
+    )
+    accepted_week = models.DateField(
+        null=True, blank=True, help_text="The Monday of the week that was chosen."
+    )
     decline_reason = models.CharField(max_length=10, choices=Decline.choices, blank=True)
     decline_words = models.TextField(blank=True, max_length=2_000)
     withdrawn_why = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField(db_default=Now())
-    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     objects = OfferQuerySet.as_manager()
 
@@ -156,24 +175,36 @@ class Offer(models.Model):
             models.Index(fields=["client", "-number"], name="offer_by_client"),
         ]
         constraints = [
-            models.UniqueConstraint(fields=["number", "revision"], name="offer_once_a_number_and_revision"),
             models.UniqueConstraint(
-                fields=["number"], condition=Q(state__in=["draft", "open", "accepted"]), name="one_living_revision"
+                fields=["number", "revision"], name="offer_once_a_number_and_revision"
             ),
-            models.CheckConstraint(name="offer_state_known", condition=Q(state__in=[
-                "draft", "open", "accepted", "declined", "withdrawn", "replaced"
-            ])),
+            models.UniqueConstraint(
+                fields=["number"],
+                condition=Q(state__in=["draft", "open", "accepted"]),
+                name="one_living_revision",
+            ),
+            models.CheckConstraint(
+                name="offer_state_known",
+                condition=Q(
+                    state__in=["draft", "open", "accepted", "declined", "withdrawn", "replaced"]
+                ),
+            ),
             models.CheckConstraint(name="offer_adds_up", condition=Q(total=F("net") + F("tax"))),
-            models.CheckConstraint(name="offer_totals_not_negative", condition=Q(net__gte=0, tax__gte=0)),
-            models.CheckConstraint(name="offer_valid_after_draft", condition=Q(valid_until__gte=F("drafted_on"))),
+            models.CheckConstraint(
+                name="offer_totals_not_negative", condition=Q(net__gte=0, tax__gte=0)
+            ),
+            models.CheckConstraint(
+                name="offer_valid_after_draft", condition=Q(valid_until__gte=F("drafted_on"))
+            ),
             models.CheckConstraint(
                 name="open_offer_was_sent", condition=~Q(state="open") | Q(sent_at__isnull=False)
             ),
             models.CheckConstraint(
                 name="accepted_offer_has_a_week",
-                condition=~Q(state="accepted") | Q(accepted_week__isnull=False, answered_at__isnull=False),
+                condition=~Q(state="accepted")
+                | Q(accepted_week__isnull=False, answered_at__isnull=False),
             ),
-        ]  # fmt: skip
+        ]
 
     def __str__(self) -> str:
         return f"Offer {self.reference}"
@@ -216,11 +247,17 @@ class OfferScope(models.Model):
     why = models.TextField(blank=True, help_text="In words a client understands.")
     stripper_applications = models.PositiveSmallIntegerField(default=0)
     coats = models.PositiveSmallIntegerField(default=2)
-    product = models.ForeignKey(Product, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    product = models.ForeignKey(
+        Product, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     colour = models.CharField(max_length=80, blank=True)
-    same_as_last = models.BooleanField(default=False, help_text="Same product and colour as on the deck now.")
+    same_as_last = models.BooleanField(
+        default=False, help_text="Same product and colour as on the deck now."
+    )
     litres = models.DecimalField(max_digits=7, decimal_places=2, default=0)
-    buying = models.JSONField(default=list, help_text="Products with litres, packs and cost, as reckoned.")
+    buying = models.JSONField(
+        default=list, help_text="Products with litres, packs and cost, as reckoned."
+    )
     steps = models.JSONField(default=list, help_text="The steps of the work with their times.")
     hours = models.DecimalField(max_digits=6, decimal_places=2, default=0)
     window_opens_on = models.DateField(null=True, blank=True)
@@ -231,7 +268,9 @@ class OfferScope(models.Model):
         ordering = ["offer_id", "position", "id"]
         constraints = [
             models.UniqueConstraint(fields=["offer", "deck"], name="scope_once_a_deck"),
-            models.CheckConstraint(name="scope_coats_positive", condition=Q(coats__gte=1, coats__lte=10)),
+            models.CheckConstraint(
+                name="scope_coats_positive", condition=Q(coats__gte=1, coats__lte=10)
+            ),
             models.CheckConstraint(
                 name="scope_strips_with_stripper",
                 condition=Q(work="recoat", stripper_applications=0)
@@ -244,7 +283,8 @@ class OfferScope(models.Model):
 
     @property
     def client_steps(self) -> list[dict[str, str]]:
-        """Title, words and wait of each step as the client reads them; offers of old have one wording for everybody."""
+        """Title, words and wait of each step as the client reads them;
+        offers of old have one wording for everybody."""
         return [step.get("for_client", step) for step in self.steps]
 
 
@@ -259,7 +299,9 @@ class OfferLine(models.Model):
         LESS = "less", "Reduction"
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
-    scope = models.ForeignKey(OfferScope, null=True, blank=True, on_delete=models.CASCADE, related_name="lines")
+    scope = models.ForeignKey(
+        OfferScope, null=True, blank=True, on_delete=models.CASCADE, related_name="lines"
+    )
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=8, choices=Kind.choices)
     words = models.CharField(max_length=300)
@@ -272,9 +314,13 @@ class OfferLine(models.Model):
     class Meta:
         ordering = ["offer_id", "position", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["offer", "position"], name="offer_line_once_a_position"),
+            models.UniqueConstraint(
+                fields=["offer", "position"], name="offer_line_once_a_position"
+            ),
             models.CheckConstraint(name="offer_line_has_words", condition=~Q(words="")),
-            models.CheckConstraint(name="offer_line_quantity_not_negative", condition=Q(quantity__gte=0)),
+            models.CheckConstraint(
+                name="offer_line_quantity_not_negative", condition=Q(quantity__gte=0)
+            ),
         ]
 
     def __str__(self) -> str:

@@ -24,7 +24,9 @@ class OfferEvent(models.Model):
     at = models.DateTimeField(db_default=Now())
     kind = models.CharField(max_length=9, choices=Kind.choices)
     note = models.TextField(blank=True, max_length=2_000)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["at", "id"]

@@ -1,4 +1,5 @@
-"""What the business charges: price lists by date, and the packs and opened tins that materials come from."""
+"""What the business charges: price lists by date, and the packs and opened tins that materials come
+from."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -11,7 +12,9 @@ from django.db.models.functions import Lower, Now
 
 from jobs.models.product import Batch, Product
 
-TIN_STALE_AFTER = timedelta(days=365)  # a tin noted longer ago may have dried up or been used (a judgement)
+TIN_STALE_AFTER = timedelta(
+    days=365
+)  # a tin noted longer ago may have dried up or been used (a judgement)
 
 
 def money_field(label: str = "", **kwargs: Any) -> models.DecimalField:
@@ -35,11 +38,14 @@ class PriceListQuerySet(models.QuerySet["PriceList"]):
     def with_offers(self) -> "PriceListQuerySet":
         """With the number of offers that rest on each, and of those that left the house."""
         gone = Q(offers__isnull=False) & ~Q(offers__state="draft")
-        return self.annotate(offers_count=models.Count("offers"), sent_count=models.Count("offers", filter=gone))
+        return self.annotate(
+            offers_count=models.Count("offers"), sent_count=models.Count("offers", filter=gone)
+        )
 
 
 class PriceList(models.Model):
-    """The prices from a day on, until the next list begins; offers freeze what they took from it."""
+    """The prices from a day on, until the next list begins;
+    offers freeze what they took from it."""
 
     class TaxMode(models.TextChoices):
         EXCLUSIVE = "exclusive", "Prices are without tax"
@@ -53,9 +59,13 @@ class PriceList(models.Model):
     note = models.CharField(max_length=200, blank=True)
     currency = models.CharField(max_length=3)
     minimum_charge = money_field(default=0)
-    travel_free_km = models.DecimalField("distance without charge", max_digits=7, decimal_places=1, default=0)
+    travel_free_km = models.DecimalField(
+        "distance without charge", max_digits=7, decimal_places=1, default=0
+    )
     travel_per_km = money_field("travel a km", default=0)
-    high_above_m = models.DecimalField("high above", max_digits=5, decimal_places=2, null=True, blank=True)
+    high_above_m = models.DecimalField(
+        "high above", max_digits=5, decimal_places=2, null=True, blank=True
+    )
     high_percent = percentage_field("more for a high deck")
     markup_percent = percentage_field("mark-up on materials")
     off_season_months = ArrayField(models.PositiveSmallIntegerField(), default=list, blank=True)
@@ -71,7 +81,9 @@ class PriceList(models.Model):
     class Meta:
         ordering = ["-valid_from"]
         constraints = [
-            models.CheckConstraint(name="price_list_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")),
+            models.CheckConstraint(
+                name="price_list_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")
+            ),
             models.CheckConstraint(
                 name="price_list_amounts_not_negative",
                 condition=Q(minimum_charge__gte=0, travel_free_km__gte=0, travel_per_km__gte=0),
@@ -87,7 +99,9 @@ class PriceList(models.Model):
                     early_percent__lt=100,
                 ),
             ),
-            models.CheckConstraint(name="price_list_offers_stand_a_day", condition=Q(valid_days__gte=1)),
+            models.CheckConstraint(
+                name="price_list_offers_stand_a_day", condition=Q(valid_days__gte=1)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -95,7 +109,8 @@ class PriceList(models.Model):
 
     @property
     def is_settled(self) -> bool:
-        """An offer that left the house rests on it: it stays as it is, a newer list takes its place."""
+        """An offer that left the house rests on it:
+        it stays as it is, a newer list takes its place."""
         return self.offers.exclude(state="draft").exists()
 
 
@@ -129,8 +144,12 @@ class Rate(models.Model):
     class Meta:
         ordering = ["price_list_id", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["price_list", "task", "per"], name="rate_once_a_task_and_unit"),
-            models.CheckConstraint(name="rate_not_negative", condition=Q(amount__gte=0, minutes__gte=0)),
+            models.UniqueConstraint(
+                fields=["price_list", "task", "per"], name="rate_once_a_task_and_unit"
+            ),
+            models.CheckConstraint(
+                name="rate_not_negative", condition=Q(amount__gte=0, minutes__gte=0)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -170,7 +189,9 @@ class Tax(models.Model):
         ordering = ["price_list_id", "id"]
         constraints = [
             models.UniqueConstraint("price_list", Lower("name"), name="tax_once_a_list"),
-            models.CheckConstraint(name="tax_is_a_percentage", condition=Q(percent__gte=0, percent__lte=100)),
+            models.CheckConstraint(
+                name="tax_is_a_percentage", condition=Q(percent__gte=0, percent__lte=100)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -189,7 +210,9 @@ class Pack(models.Model):
         ordering = ["product_id", "litres"]
         constraints = [
             models.UniqueConstraint(fields=["product", "litres"], name="pack_once_a_size"),
-            models.CheckConstraint(name="pack_holds_something", condition=Q(litres__gt=0, price__gte=0)),
+            models.CheckConstraint(
+                name="pack_holds_something", condition=Q(litres__gt=0, price__gte=0)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -206,20 +229,27 @@ class StockTin(models.Model):
     """An opened or full tin on the shelf; what is left in it is used before anything is bought."""
 
     product = models.ForeignKey(Product, on_delete=models.CASCADE, related_name="tins")
-    batch = models.ForeignKey(Batch, null=True, blank=True, on_delete=models.SET_NULL, related_name="tins")
+    batch = models.ForeignKey(
+        Batch, null=True, blank=True, on_delete=models.SET_NULL, related_name="tins"
+    )
     colour = models.CharField(max_length=80, blank=True)
     litres = models.DecimalField("litres left", max_digits=7, decimal_places=2)
     noted_on = models.DateField()
     used_up_at = models.DateTimeField(null=True, blank=True)
     form_key = models.UUIDField(
-        null=True, unique=True, editable=False, help_text="A second click puts no second tin on the shelf."
+        null=True,
+        unique=True,
+        editable=False,
+        help_text="A second click puts no second tin on the shelf.",
     )
 
     objects = TinQuerySet.as_manager()
 
     class Meta:
         ordering = ["product_id", "noted_on", "id"]
-        constraints = [models.CheckConstraint(name="tin_not_negative", condition=Q(litres__gte=Decimal(0)))]
+        constraints = [
+            models.CheckConstraint(name="tin_not_negative", condition=Q(litres__gte=Decimal(0)))
+        ]
 
     def __str__(self) -> str:
         return f"{self.product} {self.colour}, {self.litres} L left"

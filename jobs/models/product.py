@@ -23,7 +23,8 @@ class ProductQuerySet(models.QuerySet["Product"]):
         return self.filter(kind=Product.Kind.FINISH)
 
     def with_job_counts(self) -> "ProductQuerySet":
-        """For the list: what is in use first, then by kind and name, with the number of jobs each went into."""
+        """For the list: what is in use first, then by kind and name, with the number of jobs each
+        went into."""
         counted = self.annotate(jobs_count=models.Count("coats_applied__job", distinct=True))
         return counted.order_by("-is_active", "kind", "name")
 
@@ -32,7 +33,8 @@ class ProductQuerySet(models.QuerySet["Product"]):
 
 
 class Product(models.Model):
-    """A stripper, cleaner, brightener or finish; defaults from its data sheet, which always overrides them."""
+    """A stripper, cleaner, brightener or finish;
+    defaults from its data sheet, which always overrides them."""
 
     class Kind(models.TextChoices):
         FINISH = "finish", "Finish"
@@ -74,12 +76,24 @@ class Product(models.Model):
     )
     loss_percent = models.PositiveSmallIntegerField("lost in the tray and the tool", default=0)
     coats_usual = models.PositiveSmallIntegerField(default=2)
-    recoat_hours = models.DecimalField("hours between coats", max_digits=5, decimal_places=1, null=True, blank=True)
-    walk_hours = models.DecimalField("hours before walking", max_digits=5, decimal_places=1, null=True, blank=True)
-    furniture_days = models.DecimalField("days before furniture", max_digits=4, decimal_places=1, null=True, blank=True)
-    dwell_minutes = models.PositiveSmallIntegerField(null=True, blank=True, help_text="For strippers and brighteners.")
-    minimum_c = models.DecimalField("lowest temperature", max_digits=4, decimal_places=1, null=True, blank=True)
-    maximum_c = models.DecimalField("highest temperature", max_digits=4, decimal_places=1, null=True, blank=True)
+    recoat_hours = models.DecimalField(
+        "hours between coats", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    walk_hours = models.DecimalField(
+        "hours before walking", max_digits=5, decimal_places=1, null=True, blank=True
+    )
+    furniture_days = models.DecimalField(
+        "days before furniture", max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    dwell_minutes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="For strippers and brighteners."
+    )
+    minimum_c = models.DecimalField(
+        "lowest temperature", max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    maximum_c = models.DecimalField(
+        "highest temperature", max_digits=4, decimal_places=1, null=True, blank=True
+    )
     data_sheet_url = models.URLField(blank=True)
     cautions = models.TextField(blank=True, max_length=2_000)
     is_active = models.BooleanField("in use", default=True)
@@ -92,13 +106,19 @@ class Product(models.Model):
             models.UniqueConstraint(Lower("name"), Lower("maker"), name="product_once_a_maker"),
             models.CheckConstraint(
                 name="finish_has_a_class",
-                condition=(Q(kind="finish") & ~Q(finish_class="")) | (~Q(kind="finish") & Q(finish_class="")),
+                condition=(Q(kind="finish") & ~Q(finish_class=""))
+                | (~Q(kind="finish") & Q(finish_class="")),
             ),
             models.CheckConstraint(
-                name="product_spread_positive", condition=Q(spread_m2_per_l=None) | Q(spread_m2_per_l__gt=0)
+                name="product_spread_positive",
+                condition=Q(spread_m2_per_l=None) | Q(spread_m2_per_l__gt=0),
             ),
-            models.CheckConstraint(name="product_film_positive", condition=Q(film_mm=None) | Q(film_mm__gt=0)),
-            models.CheckConstraint(name="product_loss_is_a_share", condition=Q(loss_percent__lt=100)),
+            models.CheckConstraint(
+                name="product_film_positive", condition=Q(film_mm=None) | Q(film_mm__gt=0)
+            ),
+            models.CheckConstraint(
+                name="product_loss_is_a_share", condition=Q(loss_percent__lt=100)
+            ),
             models.CheckConstraint(name="product_coats_positive", condition=Q(coats_usual__gte=1)),
         ]
 

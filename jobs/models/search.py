@@ -1,6 +1,8 @@
-"""What the search reads: one weighted word list a deck, and the vocabulary that mends typing errors.
+"""What the search reads: one weighted word list a deck, and the vocabulary that mends typing
+errors.
 
-Both are kept by triggers (migration `0002_search`), so that whatever writes a row, a page, an import or COPY, is found.
+Both are kept by triggers (migration `0002_search`), so that whatever writes a row, a page, an
+import or COPY, is found.
 """
 
 from django.contrib.postgres.indexes import GinIndex, OpClass
@@ -21,7 +23,9 @@ class SearchEntry(models.Model):
         verbose_name_plural = "search entries"
         constraints = [
             models.UniqueConstraint(
-                fields=["client", "deck"], nulls_distinct=False, name="search_entry_once_a_client_and_deck"
+                fields=["client", "deck"],
+                nulls_distinct=False,
+                name="search_entry_once_a_client_and_deck",
             )
         ]
         indexes = [GinIndex(fields=["document"], name="search_entry_by_word")]

@@ -12,8 +12,11 @@ GRADE_FIELDS = ["overall", "greying", "beading", "flaking", "cracking", "mould"]
 
 
 def grade_field(label: str) -> models.PositiveSmallIntegerField:
-    """An as-found grade from 0 (unchanged) to 5 (very marked), in the sense of ISO 4628-1; empty if not looked at."""
-    return models.PositiveSmallIntegerField(label, null=True, blank=True, validators=[MaxValueValidator(5)])
+    """An as-found grade from 0 (unchanged) to 5 (very marked), in the sense of ISO 4628-1;
+    empty if not looked at."""
+    return models.PositiveSmallIntegerField(
+        label, null=True, blank=True, validators=[MaxValueValidator(5)]
+    )
 
 
 class Visit(models.Model):
@@ -45,7 +48,9 @@ class Visit(models.Model):
     )
     found_by = models.CharField(max_length=120, blank=True, help_text="Who graded.")
     notes = models.TextField(blank=True, max_length=20_000)
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
@@ -54,13 +59,15 @@ class Visit(models.Model):
         constraints = [
             *(
                 models.CheckConstraint(
-                    name=f"visit_{name}_from_0_to_5", condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5})
+                    name=f"visit_{name}_from_0_to_5",
+                    condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5}),
                 )
                 for name in GRADE_FIELDS
             ),
             models.CheckConstraint(
                 name="visit_moisture_is_a_share",
-                condition=Q(moisture_percent=None) | Q(moisture_percent__gte=0, moisture_percent__lte=200),
+                condition=Q(moisture_percent=None)
+                | Q(moisture_percent__gte=0, moisture_percent__lte=200),
             ),
         ]
 

@@ -1,4 +1,5 @@
-"""Drafting offers: rows of the book → frozen inputs of jobs.offers.pricing → the rows of an offer, not yet saved."""
+"""Drafting offers: rows of the book → frozen inputs of jobs.offers.pricing → the rows of an offer,
+not yet saved."""
 
 from jobs.offers.drafting import DraftedOffer, OfferBrief, draft_offer
 from jobs.offers.pricing_inputs import DraftingContext, drafting_context, prices_from_list

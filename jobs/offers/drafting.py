@@ -21,7 +21,9 @@ from jobs.offers.waiting_cost import StripScopes, cost_of_waiting
 from jobs.scope import Scope
 
 MAX_DECK_LITRES = Decimal(9_999)
-STRIP_WARNING_CHANCE = 0.5  # chance of a strip from which on somebody had better look at the deck first (judgement)
+STRIP_WARNING_CHANCE = (
+    0.5  # chance of a strip from which on somebody had better look at the deck first (judgement)
+)
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,13 @@ class DraftedOffer:
 
 
 def draft_offer(
-    context: DraftingContext, brief: OfferBrief, strips: StripScopes, *, number: int, today: date, by: User | None
+    context: DraftingContext,
+    brief: OfferBrief,
+    strips: StripScopes,
+    *,
+    number: int,
+    today: date,
+    by: User | None,
 ) -> DraftedOffer:
     """`strips` are what a strip would take instead of each recoat. Raises `PricingError`."""
     if not brief.scopes:
@@ -54,35 +62,58 @@ def draft_offer(
     check_scope_litres(brief.scopes)
     works = [deck_work_from_scope(scope, place) for place, scope in enumerate(brief.scopes)]
     valid_until = today + timedelta(days=context.price_list.valid_days)
-    reductions = Reductions(expected_work_month(context, brief, today), is_early_booking(brief, valid_until))
+    reductions = Reductions(
+        expected_work_month(context, brief, today), is_early_booking(brief, valid_until)
+    )
     way = journey_to(context, brief.property)
     found = price_work(context.prices, works, way, reductions, units=context.business.units)
     offer = offer_row(context, brief, found, number, today, valid_until, by)
     notes = [words for scope in brief.scopes for words in scope_notes(scope, brief.outlook)]
-    if way.km is None and context.prices.travel_per_km and not any(line.kind == "travel" for line in found.lines):
-        notes.append("The way there is not in the price: its distance is not known. Enter it on the property's page.")
+    if (
+        way.km is None
+        and context.prices.travel_per_km
+        and not any(line.kind == "travel" for line in found.lines)
+    ):
+        notes.append(
+            "The way there is not in the price: its distance is not known. Enter it on the"
+            " property's page."
+        )
     try:
         offer.waiting = cost_of_waiting(context, brief.scopes, brief.outlook, strips)
     except PricingError as problem:
         notes.append(f"The offer does not compare now with waiting. {problem}")
     with display.override_business(context.business), display.in_client_language(offer.language):
-        scopes = [scope_row(offer, scope, place, found, brief) for place, scope in enumerate(brief.scopes)]
-        lines = [drafted_line_row(offer, position, line) for position, line in enumerate(found.lines, start=1)]
+        scopes = [
+            scope_row(offer, scope, place, found, brief) for place, scope in enumerate(brief.scopes)
+        ]
+        lines = [
+            drafted_line_row(offer, position, line)
+            for position, line in enumerate(found.lines, start=1)
+        ]
     return DraftedOffer(
-        offer, scopes, lines, offer_tax_rows(offer, found.totals), [line.deck_index for line in found.lines], notes
+        offer,
+        scopes,
+        lines,
+        offer_tax_rows(offer, found.totals),
+        [line.deck_index for line in found.lines],
+        notes,
     )
 
 
 def check_scope_litres(scopes: Sequence[Scope]) -> None:
     for scope in scopes:
         if sum((need.litres for need in scope.needs), Decimal(0)) > MAX_DECK_LITRES:
-            raise PricingError(f"{scope.deck.label} would take {scope.litres:,} L of finish. Check its area.")
+            raise PricingError(
+                f"{scope.deck.label} would take {scope.litres:,} L of finish. Check its area."
+            )
 
 
 def scope_notes(scope: Scope, outlook: Outlook | None) -> list[str]:
-    """What the scope warns of, what the forecast doubts, and materials that nobody entered a price for."""
+    """What the scope warns of, what the forecast doubts, and materials that nobody entered a price
+    for."""
     lacking = [
-        f"{name} has no pack with a price, so this offer does not charge for it. Add the pack on the product's page."
+        f"{name} has no pack with a price, so this offer does not charge for it. Add the pack on"
+        " the product's page."
         for name in unpriced_products(scope)
     ]
     return [
@@ -93,11 +124,15 @@ def scope_notes(scope: Scope, outlook: Outlook | None) -> list[str]:
 
 
 def strip_chance_warning(scope: Scope, outlook: Outlook | None) -> str:
-    """A recoat is proposed from what was seen and logged; the forecast may say that it is too late for one."""
+    """A recoat is proposed from what was seen and logged;
+    the forecast may say that it is too late for one."""
     chance = outlook.for_deck(scope.deck.pk).strip_chance_today if outlook else 0.0
     if scope.work != "recoat" or chance < STRIP_WARNING_CHANCE:
         return ""
-    return f"The forecast gives {chance:.0%} that only a strip will do by now. Look at the deck before you send this."
+    return (
+        f"The forecast gives {chance:.0%} that only a strip will do by now. Look at the deck before"
+        " you send this."
+    )
 
 
 def known_due_days(brief: OfferBrief) -> list[date]:
@@ -114,7 +149,8 @@ def is_early_booking(brief: OfferBrief, valid_until: date) -> bool:
 
 
 def expected_work_month(context: DraftingContext, brief: OfferBrief, today: date) -> int:
-    """The month in which the work is likely to be done: when it is due, or the next one in which crews go out."""
+    """The month in which the work is likely to be done:
+    when it is due, or the next one in which crews go out."""
     day = max([today, *known_due_days(brief)[:1]])
     months = [(day.month - 1 + ahead) % 12 + 1 for ahead in range(12)]
     return next(month for month in months if month in context.business.season_months)
@@ -131,43 +167,83 @@ def offer_row(
 ) -> Offer:
     client, totals = brief.property.client, found.totals
     return Offer(
-        number=number, client=client, property=brief.property, price_list=context.price_list,
-        language=client.language or context.business.locale, currency=context.price_list.currency,
-        tax_mode=context.price_list.tax_mode, tax_rounding=context.price_list.tax_rounding, net=totals.net, tax=totals.tax,
-        total=totals.total, hours=found.total_hours, drafted_on=today, valid_until=valid_until, created_by=by,
-    )  # fmt: skip
+        number=number,
+        client=client,
+        property=brief.property,
+        price_list=context.price_list,
+        language=client.language or context.business.locale,
+        currency=context.price_list.currency,
+        tax_mode=context.price_list.tax_mode,
+        tax_rounding=context.price_list.tax_rounding,
+        net=totals.net,
+        tax=totals.tax,
+        total=totals.total,
+        hours=found.total_hours,
+        drafted_on=today,
+        valid_until=valid_until,
+        created_by=by,
+    )
 
 
-def scope_row(offer: Offer, scope: Scope, place: int, found: PricedWork, brief: OfferBrief) -> OfferScope:
+def scope_row(
+    offer: Offer, scope: Scope, place: int, found: PricedWork, brief: OfferBrief
+) -> OfferScope:
     """In the language in force, which is the client's; the steps in that of the crew as well."""
     outlook = brief.outlook.for_deck(scope.deck.pk) if brief.outlook else DeckOutlook()
     return OfferScope(
-        offer=offer, deck=scope.deck, position=place + 1, work=scope.work, why=scope.why,
-        stripper_applications=scope.stripper_applications, coats=scope.coats, product=scope.product,
-        colour=scope.colour, same_as_last=scope.same_as_last, litres=scope.litres,
-        buying=[need.as_json() for need in scope.needs], steps=scope_steps_json(scope),
+        offer=offer,
+        deck=scope.deck,
+        position=place + 1,
+        work=scope.work,
+        why=scope.why,
+        stripper_applications=scope.stripper_applications,
+        coats=scope.coats,
+        product=scope.product,
+        colour=scope.colour,
+        same_as_last=scope.same_as_last,
+        litres=scope.litres,
+        buying=[need.as_json() for need in scope.needs],
+        steps=scope_steps_json(scope),
         hours=found.hours[place],
-        window_opens_on=outlook.window_opens_on, due_on=outlook.due_on,
+        window_opens_on=outlook.window_opens_on,
+        due_on=outlook.due_on,
         late_on=outlook.late_on,
-    )  # fmt: skip
+    )
 
 
 def scope_steps_json(scope: Scope) -> list[dict[str, Any]]:
     """As the crew reads them; under `in_client_language` as the client does."""
     told = [step.translated_texts() for step in scope.steps]
     with display.in_staff_language():
-        return [step.as_json() | {"for_client": words} for step, words in zip(scope.steps, told, strict=True)]
+        return [
+            step.as_json() | {"for_client": words}
+            for step, words in zip(scope.steps, told, strict=True)
+        ]
 
 
 def drafted_line_row(offer: Offer, position: int, line: PricedLine) -> OfferLine:
     return OfferLine(
-        offer=offer, position=position, kind=line.kind, words=str(line.words), quantity=line.quantity, unit=line.unit,
-        unit_price=line.unit_price, amount=line.amount, taxes=list(line.taxes),
-    )  # fmt: skip
+        offer=offer,
+        position=position,
+        kind=line.kind,
+        words=str(line.words),
+        quantity=line.quantity,
+        unit=line.unit,
+        unit_price=line.unit_price,
+        amount=line.amount,
+        taxes=list(line.taxes),
+    )
 
 
 def offer_tax_rows(offer: Offer, totals: Totals) -> list[OfferTax]:
     return [
-        OfferTax(offer=offer, position=place, name=tax.name, percent=tax.percent, base=tax.base, amount=tax.amount)
+        OfferTax(
+            offer=offer,
+            position=place,
+            name=tax.name,
+            percent=tax.percent,
+            base=tax.base,
+            amount=tax.amount,
+        )
         for place, tax in enumerate(totals.taxes, start=1)
     ]

@@ -1,4 +1,5 @@
-"""The hours that work on many decks would take, as an offer would reckon them: proposed work, minutes of the prices."""
+"""The hours that work on many decks would take, as an offer would reckon them:
+proposed work, minutes of the prices."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
@@ -14,12 +15,16 @@ from jobs.offers.pricing_inputs import prices_from_list
 from jobs.scope.outline import Outline, outlines
 
 ONE = Decimal(1)
-DECK_MEASURES_SQL = "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY (%(decks)s::bigint[])"
+DECK_MEASURES_SQL = (
+    "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY"
+    " (%(decks)s::bigint[])"
+)
 
 
 @dataclass(frozen=True)
 class DeckHours:
-    """Hours of one deck either way, and those of the visit, which come once however many decks it has."""
+    """Hours of one deck either way, and those of the visit, which come once however many decks it
+    has."""
 
     visit: float
     recoat: float
@@ -28,7 +33,8 @@ class DeckHours:
 
 
 def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, DeckHours]:
-    """By deck, in a fixed number of queries; empty where no price list is in force or it does not say the times.
+    """By deck, in a fixed number of queries;
+    empty where no price list is in force or it does not say the times.
 
     A draft, which somebody may have changed, goes before what would be proposed today.
     """
@@ -53,7 +59,8 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
 
 
 def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal, Decimal, int]]:
-    """Number, area, rails and treads of each deck; as one array, for thousands of parameters are slow to bind."""
+    """Number, area, rails and treads of each deck;
+    as one array, for thousands of parameters are slow to bind."""
     with connection.cursor() as cursor:
         cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
         return cursor.fetchall()
@@ -67,11 +74,16 @@ def minutes_per_unit(prices: PriceTable) -> dict[str, float]:
 
 
 def estimate_deck_hours(
-    outline: Outline, others: Mapping[str, float], area: float, minutes: Mapping[str, float], once: Mapping[str, float]
+    outline: Outline,
+    others: Mapping[str, float],
+    area: float,
+    minutes: Mapping[str, float],
+    once: Mapping[str, float],
 ) -> DeckHours:
     """`others` are the measures of the tasks that do not go by the area."""
     recoat, strip = (
-        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items()) / 60
+        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items())
+        / 60
         for tasks in (outline.recoat, outline.strip)
     )
     visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area)) / 60
@@ -80,7 +92,9 @@ def estimate_deck_hours(
 
 def hours_from_drafts(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:
     """Decks of a draft, with its work and hours."""
-    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, hours__gt=0).order_by("offer_id")
+    rows = OfferScope.objects.filter(offer__state=Offer.State.DRAFT, hours__gt=0).order_by(
+        "offer_id"
+    )
     return {
         deck: replace(found[deck], is_strip=work == OfferScope.Work.STRIP, **{work: float(hours)})
         for deck, work, hours in rows.values_list("deck_id", "work", "hours")

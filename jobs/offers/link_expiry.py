@@ -1,4 +1,5 @@
-"""When a client's link to an offer leads to nothing any more; the people of the business see the offer for good."""
+"""When a client's link to an offer leads to nothing any more;
+the people of the business see the offer for good."""
 
 from datetime import date
 
@@ -13,7 +14,8 @@ def is_offer_link_expired(offer: Offer, business: Business, *, today: date) -> b
 
 
 def offer_closing_day(offer: Offer, business: Business) -> date:
-    """Of the answer, or of the visit if that is later; of an offer without an answer the last day on which it stood."""
+    """Of the answer, or of the visit if that is later;
+    of an offer without an answer the last day on which it stood."""
     answered = business.today(offer.answered_at) if offer.answered_at else offer.valid_until
     visit = Booking.objects.filter(offer=offer).exclude(state=Booking.State.CANCELLED).first()
     return max(answered, visit.last_on) if visit else answered

@@ -1,4 +1,5 @@
-"""Links that a stranger cannot guess: the token goes to the client, the database keeps only its hash."""
+"""Links that a stranger cannot guess: the token goes to the client, the database keeps only its
+hash."""
 
 import secrets
 

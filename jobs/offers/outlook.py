@@ -1,4 +1,5 @@
-"""What the forecast says about waiting, handed in by whoever drafts an offer (this app may not ask the forecast)."""
+"""What the forecast says about waiting, handed in by whoever drafts an offer (this app may not ask
+the forecast)."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -9,9 +10,11 @@ WAITING_MONTHS = (6, 12)  # months of waiting that an offer compares with now
 
 @dataclass(frozen=True)
 class DeckOutlook:
-    """The window of one deck, the chance that only a strip will do today, and that after so many months of waiting.
+    """The window of one deck, the chance that only a strip will do today, and that after so many
+    months of waiting.
 
-    The latter, by months, holds for a deck that needs no strip today. Chances are shares from 0 to 1.
+    The latter, by months, holds for a deck that needs no strip today. Chances are shares from 0 to
+    1.
     """
 
     window_opens_on: date | None = None

@@ -22,12 +22,17 @@ Event = OfferEvent.Kind
 State = Offer.State
 EXPIRED = "expired"
 NOTICE_DAYS = 3  # before the week that a client chooses by themselves begins (a judgement)
-DEAD_LINK_STATES = {EXPIRED, State.WITHDRAWN, State.REPLACED}  # the link leads to nothing that could still be agreed
+DEAD_LINK_STATES = {
+    EXPIRED,
+    State.WITHDRAWN,
+    State.REPLACED,
+}  # the link leads to nothing that could still be agreed
 
 
 @dataclass(frozen=True)
 class OfferPageDeck:
-    """One deck of an offer: what is to be done on it, its lines, its newest photograph and its forecast."""
+    """One deck of an offer: what is to be done on it, its lines, its newest photograph and its
+    forecast."""
 
     scope: OfferScope
     lines: list[OfferLine]
@@ -37,27 +42,34 @@ class OfferPageDeck:
     @property
     def heading(self) -> str:
         """“Back deck: clean and recoat”."""
-        return _("{deck}: {work}").format(deck=self.scope.deck.label, work=self.scope.get_work_display().lower())
+        return _("{deck}: {work}").format(
+            deck=self.scope.deck.label, work=self.scope.get_work_display().lower()
+        )
 
     @property
     def finish(self) -> str:
-        """“We clean the boards and seal them with 2 coats of Tidewood Deck Oil, colour Driftwood.”"""
+        """“We clean the boards and seal them with 2 coats of Tidewood Deck Oil, colour
+        Driftwood.”"""
         scope = self.scope
         if scope.work == OfferScope.Work.RECOAT:
             words = _("We clean the boards and seal them with {coats}.")
         elif scope.stripper_applications < 2:
-            words = _("We take the old finish off, brighten and sand the boards, and seal them with {coats}.")
+            words = _(
+                "We take the old finish off, brighten and sand the boards, and seal them with"
+                " {coats}."
+            )
         else:
             words = _(
-                "We take the old finish off with {applications} applications of stripper, brighten and sand the boards,"
-                " and seal them with {coats}."
+                "We take the old finish off with {applications} applications of stripper, brighten"
+                " and sand the boards, and seal them with {coats}."
             )
         return words.format(coats=coats_text(scope), applications=scope.stripper_applications)
 
 
 @dataclass(frozen=True)
 class WaitingCost:
-    """What the work is expected to cost after so many months, and the chance that only a strip will do by then."""
+    """What the work is expected to cost after so many months, and the chance that only a strip will
+    do by then."""
 
     months: int
     strip_chance: float
@@ -88,23 +100,34 @@ class OfferPage:
 
     @property
     def sections(self) -> list[tuple[str, list[OfferLine]]]:
-        """Lines under the name of their deck, if there are several decks; what belongs to no deck comes last."""
+        """Lines under the name of their deck, if there are several decks;
+        what belongs to no deck comes last."""
         if len(self.decks) < 2:
             lines = [line for part in self.decks for line in part.lines] + self.other_lines
             return [("", sorted(lines, key=lambda line: line.position))]
         named = [(part.scope.deck.label, part.lines) for part in self.decks]
-        return [(name, lines) for name, lines in [*named, (_("For the visit"), self.other_lines)] if lines]
+        return [
+            (name, lines)
+            for name, lines in [*named, (_("For the visit"), self.other_lines)]
+            if lines
+        ]
 
     @property
     def foreign_language(self) -> str:
         """“French”, for staff, where the client reads another language than they do; else empty."""
         code = supported_language(self.offer.language, display.current_business().locale)
-        return "" if code == settings.LANGUAGE_CODE else str(Locale(code).get_display_name(settings.LANGUAGE_CODE))
+        return (
+            ""
+            if code == settings.LANGUAGE_CODE
+            else str(Locale(code).get_display_name(settings.LANGUAGE_CODE))
+        )
 
     @property
     def has_open_question(self) -> bool:
         """The last word is a question."""
-        return bool(self.questions_and_answers) and self.questions_and_answers[-1].kind == Event.ASKED
+        return (
+            bool(self.questions_and_answers) and self.questions_and_answers[-1].kind == Event.ASKED
+        )
 
     @property
     def is_bookable(self) -> bool:
@@ -121,19 +144,28 @@ class OfferPage:
 
     @property
     def recoat_now(self) -> Decimal:
-        """What the same work costs now, reckoned as the waits are: the decks alone, with tax, without travel."""
+        """What the same work costs now, reckoned as the waits are:
+        the decks alone, with tax, without travel."""
         return Decimal(self.offer.waiting["recoat"])
 
     @property
     def waiting_costs(self) -> list[WaitingCost]:
-        """What waiting is expected to cost, as it was forecast for this offer; empty where nothing was."""
+        """What waiting is expected to cost, as it was forecast for this offer;
+        empty where nothing was."""
         after = self.offer.waiting.get("after", [])
-        return [WaitingCost(each["months"], each["strip_chance"], Decimal(each["expected_cost"])) for each in after]
+        return [
+            WaitingCost(each["months"], each["strip_chance"], Decimal(each["expected_cost"]))
+            for each in after
+        ]
 
     @property
     def questions_and_answers(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
-        return [event for event in self.offer.events.all() if event.kind in {Event.ASKED, Event.ANSWERED}]
+        return [
+            event
+            for event in self.offer.events.all()
+            if event.kind in {Event.ASKED, Event.ANSWERED}
+        ]
 
 
 def coats_text(scope: OfferScope) -> str:
@@ -156,7 +188,9 @@ def offer_by_token_hash(token_hash: str) -> Offer | None:
 def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
     related = offers.select_related("client", "property", "price_list")
-    return related.prefetch_related("scopes__deck__property", "scopes__product", "lines", "taxes", "events")
+    return related.prefetch_related(
+        "scopes__deck__property", "scopes__product", "lines", "taxes", "events"
+    )
 
 
 def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
@@ -164,29 +198,43 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
     scopes = list(offer.scopes.all())
     decks = [scope.deck_id for scope in scopes]
     photos = newest_photo_by_deck(decks)
-    told = forecast_summary_by_deck(decks, today=today) if offer.state in {State.DRAFT, State.OPEN} else {}
+    told = (
+        forecast_summary_by_deck(decks, today=today)
+        if offer.state in {State.DRAFT, State.OPEN}
+        else {}
+    )
     lines = list(offer.lines.all())
     parts = [
-        OfferPageDeck(scope, [line for line in lines if line.scope_id == scope.pk], photos.get(scope.deck_id),
-                 told.get(scope.deck_id))
+        OfferPageDeck(
+            scope,
+            [line for line in lines if line.scope_id == scope.pk],
+            photos.get(scope.deck_id),
+            told.get(scope.deck_id),
+        )
         for scope in scopes
-    ]  # fmt: skip
+    ]
     return OfferPage(offer, today, parts, [line for line in lines if line.scope_id is None])
 
 
 def newest_photo_by_deck(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
-    rows = Photo.objects.filter(deck__in=deck_ids).order_by("deck_id", "-taken_on", "-id").distinct("deck_id")
+    rows = (
+        Photo.objects.filter(deck__in=deck_ids)
+        .order_by("deck_id", "-taken_on", "-id")
+        .distinct("deck_id")
+    )
     return {photo.deck_id: photo for photo in rows}
 
 
 def is_offer_bookable(offer: Offer) -> bool:
-    """Whether the program finds the day itself; without crews or hours in the book, a person does."""
+    """Whether the program finds the day itself;
+    without crews or hours in the book, a person does."""
     return offer.hours > 0 and Crew.objects.filter(is_active=True).exists()
 
 
 def bookable_weeks(offer: Offer, *, today: date) -> list[date]:
-    """Mondays of weeks with room for this work; where the program can find no day, of all weeks of the season."""
+    """Mondays of weeks with room for this work;
+    where the program can find no day, of all weeks of the season."""
     weeks = diary.week_capacities(hours=offer.hours, property=offer.property, today=today)
     chosen = [week for week in weeks if week.has_room] if is_offer_bookable(offer) else weeks
     return [week.monday for week in chosen if (week.monday - today).days >= NOTICE_DAYS]
@@ -194,4 +242,6 @@ def bookable_weeks(offer: Offer, *, today: date) -> list[date]:
 
 def week_text(monday: date) -> str:
     """“May 3 – 9, 2027”."""
-    return format_interval(monday, monday + timedelta(days=6), "yMMMd", locale=display.current_locale())
+    return format_interval(
+        monday, monday + timedelta(days=6), "yMMMd", locale=display.current_locale()
+    )

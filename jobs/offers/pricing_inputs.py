@@ -8,7 +8,15 @@ from clients import display
 from clients.models import Business, Place, Property
 from clients.places.geometry import distance_km
 from jobs.models import PriceList
-from jobs.offers.pricing import DeckWork, Journey, MaterialUse, PriceTable, PricingError, TaskRate, TaxRule
+from jobs.offers.pricing import (
+    DeckWork,
+    Journey,
+    MaterialUse,
+    PriceTable,
+    PricingError,
+    TaskRate,
+    TaxRule,
+)
 from jobs.scope import Scope
 
 # How much longer the road is than the line through the air (common practice, no source).
@@ -33,34 +41,50 @@ def drafting_context(*, today: date) -> DraftingContext:
     price_list = PriceList.objects.in_force(today)
     if price_list is None:
         raise PricingError("No price list is in force today. Add one under Settings, Prices.")
-    return DraftingContext(business, price_list, prices_from_list(price_list), yard_coordinates(business))
+    return DraftingContext(
+        business, price_list, prices_from_list(price_list), yard_coordinates(business)
+    )
 
 
 def prices_from_list(row: PriceList) -> PriceTable:
     """The whole list as numbers."""
     return PriceTable(
-        rates=[TaskRate(rate.task, rate.per, rate.amount, rate.minutes) for rate in row.rates.all()],
-        taxes=[TaxRule(tax.name, tax.percent, tax.on_work, tax.on_materials, tax.on_travel) for tax in row.taxes.all()],
+        rates=[
+            TaskRate(rate.task, rate.per, rate.amount, rate.minutes) for rate in row.rates.all()
+        ],
+        taxes=[
+            TaxRule(tax.name, tax.percent, tax.on_work, tax.on_materials, tax.on_travel)
+            for tax in row.taxes.all()
+        ],
         zones={zone.town.strip().lower(): zone.amount for zone in row.zones.all()},
-        minimum_charge=row.minimum_charge, travel_free_km=row.travel_free_km, travel_per_km=row.travel_per_km,
-        high_above_m=row.high_above_m, high_percent=row.high_percent, markup_percent=row.markup_percent,
-        off_season_months=tuple(row.off_season_months), off_season_percent=row.off_season_percent,
-        early_percent=row.early_percent, is_inclusive=row.tax_mode == PriceList.TaxMode.INCLUSIVE,
+        minimum_charge=row.minimum_charge,
+        travel_free_km=row.travel_free_km,
+        travel_per_km=row.travel_per_km,
+        high_above_m=row.high_above_m,
+        high_percent=row.high_percent,
+        markup_percent=row.markup_percent,
+        off_season_months=tuple(row.off_season_months),
+        off_season_percent=row.off_season_percent,
+        early_percent=row.early_percent,
+        is_inclusive=row.tax_mode == PriceList.TaxMode.INCLUSIVE,
         rounds_lines=row.tax_rounding == PriceList.Rounding.LINE,
         name=f"The price list from {display.format_day(row.valid_from)}",
-    )  # fmt: skip
+    )
 
 
 def yard_coordinates(business: Business) -> tuple[float, float] | None:
     """Where the business's town lies; None where the town is not in the table."""
-    named = Place.objects.filter(ascii_name__iexact=business.town, country=business.country).order_by("-population")
+    named = Place.objects.filter(
+        ascii_name__iexact=business.town, country=business.country
+    ).order_by("-population")
     near = named.filter(region__iexact=business.region) if business.region else named
     place = near.first() or named.first() if business.town else None
     return (place.latitude, place.longitude) if place else None
 
 
 def journey_to(context: DraftingContext, place: Property) -> Journey:
-    """The noted distance by road; else an estimate from the line through the air, said to be one."""
+    """The noted distance by road; else an estimate from the line through the air, said to be
+    one."""
     if place.travel_km is not None or context.yard is None:
         return Journey(place.town, place.travel_km)
     air = Decimal(str(float(distance_km(*context.yard, place.latitude, place.longitude))))
@@ -73,14 +97,20 @@ def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
     deck = scope.deck
     times = {"coat": scope.coats, "strip": scope.stripper_applications}
     return DeckWork(
-        deck_index=place, name=deck.label, area_m2=deck.area_m2, rail_m=deck.rail_m,
+        deck_index=place,
+        name=deck.label,
+        area_m2=deck.area_m2,
+        rail_m=deck.rail_m,
         tasks={task: times.get(task, 1) for task, quantity in scope.quantities.items() if quantity},
-        stair_treads=Decimal(deck.stair_treads), height_m=deck.height_m, materials=scope_materials(scope),
-    )  # fmt: skip
+        stair_treads=Decimal(deck.stair_treads),
+        height_m=deck.height_m,
+        materials=scope_materials(scope),
+    )
 
 
 def scope_materials(scope: Scope) -> list[MaterialUse]:
-    """What is used up, by the litre (abrasives by the piece are part of the work), where its price is known."""
+    """What is used up, by the litre (abrasives by the piece are part of the work), where its price
+    is known."""
     return [
         MaterialUse(str(need.product), need.litres, need.worth / need.litres)
         for need in scope.needs
@@ -89,5 +119,10 @@ def scope_materials(scope: Scope) -> list[MaterialUse]:
 
 
 def unpriced_products(scope: Scope) -> list[str]:
-    """Products that are used and have no pack with a price, so that the offer does not hold them."""
-    return [str(need.product) for need in scope.needs if need.product and need.litres and need.worth is None]
+    """Products that are used and have no pack with a price, so that the offer does not hold
+    them."""
+    return [
+        str(need.product)
+        for need in scope.needs
+        if need.product and need.litres and need.worth is None
+    ]

@@ -1,8 +1,9 @@
-"""Now against waiting: what the same deck is expected to cost in half a year and in a year, at today's prices.
+"""Now against waiting: what the same deck is expected to cost in half a year and in a year, at
+today's prices.
 
-The expected cost is the price of a recoat times the chance that a recoat still does, plus the price of a strip times
-the chance that it no longer does. Both are priced as if each deck stood alone: without travel, reductions and minimum
-charge.
+The expected cost is the price of a recoat times the chance that a recoat still does, plus the price
+of a strip times the chance that it no longer does. Both are priced as if each deck stood alone:
+without travel, reductions and minimum charge.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -19,7 +20,8 @@ from jobs.scope import Override, Scope, propose_scopes
 
 @dataclass(frozen=True)
 class RecoatStripPrices:
-    """One deck's price to pay as a recoat and as a strip, without travel, reductions and minimum charge."""
+    """One deck's price to pay as a recoat and as a strip, without travel, reductions and minimum
+    charge."""
 
     recoat: Decimal
     strip: Decimal
@@ -33,10 +35,13 @@ StripScopes = Mapping[int, Scope]  # by deck: the same deck stripped and sealed 
 
 
 def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
-    """What a strip would take on each deck that is offered a recoat, in a fixed number of queries."""
+    """What a strip would take on each deck that is offered a recoat, in a fixed number of
+    queries."""
     decks = [scope.deck for scope in scopes if scope.work == "recoat"]
     return (
-        propose_scopes(decks, today=today, overrides={deck.pk: Override(work="strip") for deck in decks})
+        propose_scopes(
+            decks, today=today, overrides={deck.pk: Override(work="strip") for deck in decks}
+        )
         if decks
         else {}
     )
@@ -45,11 +50,19 @@ def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
 def cost_of_waiting(
     context: DraftingContext, scopes: Sequence[Scope], outlook: Outlook | None, strips: StripScopes
 ) -> dict[str, Any]:
-    """For `Offer.waiting`; empty where nothing is known or a strip is due already. Raises `PricingError`."""
+    """For `Offer.waiting`; empty where nothing is known or a strip is due already.
+    Raises `PricingError`."""
     if outlook is None:
         return {}
-    compared = [scope for scope in scopes if scope.deck.pk in strips and outlook.for_deck(scope.deck.pk).strip_chance]
-    prices = {scope.deck.pk: recoat_strip_prices(context, scope, strips[scope.deck.pk]) for scope in compared}
+    compared = [
+        scope
+        for scope in scopes
+        if scope.deck.pk in strips and outlook.for_deck(scope.deck.pk).strip_chance
+    ]
+    prices = {
+        scope.deck.pk: recoat_strip_prices(context, scope, strips[scope.deck.pk])
+        for scope in compared
+    }
     if not compared:
         return {}
     return {
@@ -57,7 +70,9 @@ def cost_of_waiting(
         "model_version": outlook.model_version,
         "decks": [deck_waiting_costs(scope, prices[scope.deck.pk], outlook) for scope in compared],
         "recoat": str(sum((each.recoat for each in prices.values()), Decimal(0))),
-        "after": [joint_waiting_cost(months, compared, prices, outlook) for months in WAITING_MONTHS],
+        "after": [
+            joint_waiting_cost(months, compared, prices, outlook) for months in WAITING_MONTHS
+        ],
     }
 
 
@@ -82,7 +97,9 @@ def deck_waiting_costs(scope: Scope, prices: RecoatStripPrices, outlook: Outlook
         "recoat": str(prices.recoat),
         "strip": str(prices.strip),
         "after": [
-            waiting_cost_json(months, chances.get(months, 0.0), prices.expected_cost(chances.get(months, 0.0)))
+            waiting_cost_json(
+                months, chances.get(months, 0.0), prices.expected_cost(chances.get(months, 0.0))
+            )
             for months in WAITING_MONTHS
         ],
     }
@@ -91,7 +108,8 @@ def deck_waiting_costs(scope: Scope, prices: RecoatStripPrices, outlook: Outlook
 def joint_waiting_cost(
     months: int, scopes: Sequence[Scope], prices: dict[int, RecoatStripPrices], outlook: Outlook
 ) -> dict[str, Any]:
-    """All decks together: the chance that at least one needs a strip, the sum of the expected costs."""
+    """All decks together: the chance that at least one needs a strip, the sum of the expected
+    costs."""
     spared, cost = 1.0, Decimal(0)
     for scope in scopes:
         chance = outlook.for_deck(scope.deck.pk).strip_chance.get(months, 0.0)

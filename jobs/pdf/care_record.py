@@ -1,4 +1,5 @@
-"""The care record on paper: what was applied, when the deck may be used, how to look after it, when it is next due."""
+"""The care record on paper: what was applied, when the deck may be used, how to look after it, when
+it is next due."""
 
 from clients import display
 from clients.models import Business
@@ -10,6 +11,11 @@ def care_record_pdf(record: CareRecord) -> bytes:
     """A tagged PDF on the paper of the business's country."""
     business = Business.objects.get()
     photos = {record.photo.pk: record.photo} if record.photo else {}
-    with display.override_business(business), display.in_client_language(record.job.deck.property.client.language):
+    with (
+        display.override_business(business),
+        display.in_client_language(record.job.deck.property.client.language),
+    ):
         context = {"record": record, "job": record.job, "business": business}
-        return rendering.render_paper("jobs/pdf/care_record.html", context, country=business.country, photos=photos)
+        return rendering.render_paper(
+            "jobs/pdf/care_record.html", context, country=business.country, photos=photos
+        )

@@ -12,18 +12,27 @@ OFFER_PDF_TEMPLATE = "jobs/pdf/offer.html"
 
 
 def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
-    """The offer as a tagged PDF, on the paper of the business's country. `url` is the link to answer by, if it has one.
+    """The offer as a tagged PDF, on the paper of the business's country.
+    `url` is the link to answer by, if it has one.
 
-    It is dated as it was sent (a draft: as it was drafted), so that it can be made again at any time.
+    It is dated as it was sent (a draft: as it was drafted), so that it can be made again at any
+    time.
     """
     business = Business.objects.get()
     with display.override_business(business), display.in_client_language(offer.language):
         context = offer_pdf_context(offer, business, url)
         photos = {part.photo.pk: part.photo for part in context["page"].decks if part.photo}
-        return rendering.render_paper(OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos)
+        return rendering.render_paper(
+            OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos
+        )
 
 
 def offer_pdf_context(offer: Offer, business: Business, url: str) -> dict[str, Any]:
     """What the template is filled with."""
     dated_on = business.today(offer.sent_at) if offer.sent_at else offer.drafted_on
-    return {"page": build_offer_page(offer, today=dated_on), "offer": offer, "business": business, "url": url}
+    return {
+        "page": build_offer_page(offer, today=dated_on),
+        "offer": offer,
+        "business": business,
+        "url": url,
+    }

@@ -1,6 +1,8 @@
-"""HTML in, PDF bytes out: the only import of WeasyPrint in this app. Nothing is fetched from anywhere.
+"""HTML in, PDF bytes out: the only import of WeasyPrint in this app.
+Nothing is fetched from anywhere.
 
-The PDF is tagged with a document language and title, and all its fonts are embedded (what ISO 14289-1 asks for).
+The PDF is tagged with a document language and title, and all its fonts are embedded (what ISO
+14289-1 asks for).
 """
 
 import re
@@ -59,11 +61,16 @@ def paper_stylesheet(size: str) -> CSS:
     return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
 
 
-def render_paper(template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]) -> bytes:
-    """The template on the paper of this country; `photo:///1` in it is the picture of the photo numbered 1."""
+def render_paper(
+    template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]
+) -> bytes:
+    """The template on the paper of this country;
+    `photo:///1` in it is the picture of the photo numbered 1."""
     size = paper_size(country)
     page = HTML(string=render_to_string(template, context), url_fetcher=PhotoFetcher(photos))
     written: bytes = page.write_pdf(
-        stylesheets=[paper_stylesheet(size)], font_config=font_configuration(), **pdf_tagging.pdf_options()
+        stylesheets=[paper_stylesheet(size)],
+        font_config=font_configuration(),
+        **pdf_tagging.pdf_options(),
     )
     return written

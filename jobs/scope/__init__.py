@@ -1,4 +1,5 @@
-"""What is to be done on a deck, worked out from its history: the work, the finish, the materials, the steps.
+"""What is to be done on a deck, worked out from its history:
+the work, the finish, the materials, the steps.
 
 `propose_scopes` answers for many decks in a fixed number of queries.
 """

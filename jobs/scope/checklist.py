@@ -1,4 +1,5 @@
-"""The weather rules of a day as a checklist: what must hold, and whether it does where something was measured."""
+"""The weather rules of a day as a checklist:
+what must hold, and whether it does where something was measured."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -15,8 +16,8 @@ from jobs.work.weather import (
     temperature_difference,
 )
 
-# Where a data sheet is silent. Lowest: Wood Handbook FPL-GTR-190, ch. 16, 10 °C for water-borne and 4 °C for oil-based
-# finishes. Highest: common practice, no source.
+# Where a data sheet is silent. Lowest: Wood Handbook FPL-GTR-190, ch. 16, 10 °C for water-borne and
+# 4 °C for oil-based finishes. Highest: common practice, no source.
 MIN_APPLICATION_C = {"water": Decimal(10), "solvent": Decimal(4)}
 MAX_APPLICATION_C = Decimal(35)
 # Moisture of the wood, per cent: common practice, no source. A film traps what is below it.
@@ -46,7 +47,8 @@ class SiteReading:
 
 @dataclass(frozen=True)
 class WeatherRule:
-    """One rule: `is_met` None where nothing was measured, `found` what was, `source` where the limit is from."""
+    """One rule: `is_met` None where nothing was measured, `found` what was, `source` where the
+    limit is from."""
 
     name: str
     words: str
@@ -58,7 +60,9 @@ class WeatherRule:
 NO_READING = SiteReading()
 
 
-def weather_checklist(products: Iterable[Product | None], reading: SiteReading = NO_READING) -> list[WeatherRule]:
+def weather_checklist(
+    products: Iterable[Product | None], reading: SiteReading = NO_READING
+) -> list[WeatherRule]:
     """For sealing with these products on a day; the strictest of them counts."""
     finishes = [product for product in products if product and product.kind == Product.Kind.FINISH]
     return [
@@ -72,11 +76,15 @@ def weather_checklist(products: Iterable[Product | None], reading: SiteReading =
 
 def temperature_limits(finishes: Sequence[Product]) -> tuple[Decimal, Decimal, str]:
     """Lowest and highest temperature [°C], and where they are from."""
-    lows = [MIN_APPLICATION_C[p.base] if p.minimum_c is None else p.minimum_c for p in finishes] or [
-        MIN_APPLICATION_C["water"]
+    lows = [
+        MIN_APPLICATION_C[p.base] if p.minimum_c is None else p.minimum_c for p in finishes
+    ] or [MIN_APPLICATION_C["water"]]
+    highs = [MAX_APPLICATION_C if p.maximum_c is None else p.maximum_c for p in finishes] or [
+        MAX_APPLICATION_C
     ]
-    highs = [MAX_APPLICATION_C if p.maximum_c is None else p.maximum_c for p in finishes] or [MAX_APPLICATION_C]
-    is_known = bool(finishes) and all(p.minimum_c is not None and p.maximum_c is not None for p in finishes)
+    is_known = bool(finishes) and all(
+        p.minimum_c is not None and p.maximum_c is not None for p in finishes
+    )
     return max(lows), min(highs), "data sheet" if is_known else "Wood Handbook, common practice"
 
 
@@ -88,16 +96,20 @@ def air_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[Wea
         yield WeatherRule("Temperature", words, source)
         return
     found = " and ".join(temperature_text(value) for value in values)
-    yield WeatherRule("Temperature", words, source, all(low <= value <= high for value in values), found)
+    yield WeatherRule(
+        "Temperature", words, source, all(low <= value <= high for value in values), found
+    )
 
 
 def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[WeatherRule]:
-    """A water-borne finish must stay warm for a day; the dew point says how cold the night may get (Wood Handbook)."""
+    """A water-borne finish must stay warm for a day;
+    the dew point says how cold the night may get (Wood Handbook)."""
     if finishes and all(product.base == Product.Base.SOLVENT for product in finishes):
         return
     low, dew_c = temperature_limits(finishes)[0], reading.dew_c
     words = (
-        f"It stays above {temperature_text(low)} for 24 hours after. The dew point tells how cold the night may get."
+        f"It stays above {temperature_text(low)} for 24 hours after. The dew point tells how cold"
+        " the night may get."
     )
     is_met = None if dew_c is None else dew_c >= low
     found = "" if dew_c is None else f"dew point {temperature_text(dew_c)}"
@@ -105,7 +117,10 @@ def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[W
 
 
 def dew_rule(reading: SiteReading) -> WeatherRule:
-    words = f"Boards at least {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} above the dew point, and rising."
+    words = (
+        f"Boards at least {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} above the dew point,"
+        " and rising."
+    )
     dew_c, boards_c = reading.dew_c, reading.boards_c
     if dew_c is None or boards_c is None:
         return WeatherRule("Dew", words, "common practice")
@@ -120,33 +135,44 @@ def dew_rule(reading: SiteReading) -> WeatherRule:
 
 
 def moisture_rule(finishes: Sequence[Product], reading: SiteReading) -> WeatherRule:
-    most = MAX_MOISTURE_PERCENT["film" if any(is_film(product) for product in finishes) else "soaks_in"]
+    most = MAX_MOISTURE_PERCENT[
+        "film" if any(is_film(product) for product in finishes) else "soaks_in"
+    ]
     words = f"Wood at {display.format_number(most)} % moisture or less, measured in several boards."
     rest = resting_moisture_text(reading)
     if reading.moisture_percent is None:
         return WeatherRule("Wood moisture", words + rest, "common practice")
     found = f"{display.format_number(reading.moisture_percent)} %"
-    return WeatherRule("Wood moisture", words + rest, "common practice", reading.moisture_percent <= most, found)
+    return WeatherRule(
+        "Wood moisture", words + rest, "common practice", reading.moisture_percent <= most, found
+    )
 
 
 def resting_moisture_text(reading: SiteReading) -> str:
     if reading.air_c is None or not reading.humidity_percent:
         return ""
     rest = equilibrium_moisture_percent(float(reading.air_c), reading.humidity_percent)
-    return f" In this air wood comes to rest at about {display.format_number(rest, 0)} % (Wood Handbook, eq. 4-5)."
+    return (
+        f" In this air wood comes to rest at about {display.format_number(rest, 0)} % (Wood"
+        " Handbook, eq. 4-5)."
+    )
 
 
 def visual_rules(finishes: Sequence[Product]) -> Iterator[WeatherRule]:
     hours = max(
-        [DEFAULT_WALK_HOURS if p.walk_hours is None else p.walk_hours for p in finishes] or [DEFAULT_WALK_HOURS]
+        [DEFAULT_WALK_HOURS if p.walk_hours is None else p.walk_hours for p in finishes]
+        or [DEFAULT_WALK_HOURS]
     )
     yield WeatherRule(
         "Rain",
-        f"None while the wood dries, and none for {display.format_number(hours)} hours after the last coat.",
+        f"None while the wood dries, and none for {display.format_number(hours)} hours after the"
+        " last coat.",
         "common practice",
     )
     yield WeatherRule(
-        "Sun", "No hot boards in full sun, nor boards that the sun will heat within hours.", "Wood Handbook"
+        "Sun",
+        "No hot boards in full sun, nor boards that the sun will heat within hours.",
+        "Wood Handbook",
     )
 
 

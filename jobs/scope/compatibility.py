@@ -1,4 +1,5 @@
-"""Which finish holds over which: rules of common practice without a source; both data sheets go before them."""
+"""Which finish holds over which: rules of common practice without a source;
+both data sheets go before them."""
 
 from dataclasses import dataclass
 
@@ -39,9 +40,18 @@ def objections(old: Product, new: Product) -> list[tuple[bool, StrOrPromise]]:
     return [
         (is_film(new) and not is_film(old), _("a film peels off boards that were oiled")),
         (is_film(old) and not is_film(new), _("a penetrating finish cannot get through a film")),
-        (is_film(new) and old.finish_class != new.finish_class, _("a clear and a solid film do not wear alike")),
-        (old.base != new.base, format_lazy(DOES_NOT_BIND, new=base_label(new), old=base_label(old))),
-        (waxed and new.base == Product.Base.WATER, _("water-borne finish beads on the wax of a repellent")),
+        (
+            is_film(new) and old.finish_class != new.finish_class,
+            _("a clear and a solid film do not wear alike"),
+        ),
+        (
+            old.base != new.base,
+            format_lazy(DOES_NOT_BIND, new=base_label(new), old=base_label(old)),
+        ),
+        (
+            waxed and new.base == Product.Base.WATER,
+            _("water-borne finish beads on the wax of a repellent"),
+        ),
         (is_lighter(old, new), _("a lighter finish does not cover a darker one")),
     ]
 
@@ -49,7 +59,9 @@ def objections(old: Product, new: Product) -> list[tuple[bool, StrOrPromise]]:
 def agreement(old: Product, new: Product) -> StrOrPromise:
     if old.finish_class == new.finish_class:
         words = _("it is of the same class and base ({finish_class}, {base})")
-        return format_lazy(words, finish_class=lowercase_label(FinishClass, new.finish_class), base=base_label(new))
+        return format_lazy(
+            words, finish_class=lowercase_label(FinishClass, new.finish_class), base=base_label(new)
+        )
     return format_lazy(_("it soaks in like the old one and is {base} too"), base=base_label(new))
 
 
@@ -58,7 +70,9 @@ def is_film(product: Product) -> bool:
 
 
 def is_lighter(old: Product, new: Product) -> bool:
-    return PIGMENT_ORDER.index(Product.Pigment(new.pigment)) < PIGMENT_ORDER.index(Product.Pigment(old.pigment))
+    return PIGMENT_ORDER.index(Product.Pigment(new.pigment)) < PIGMENT_ORDER.index(
+        Product.Pigment(old.pigment)
+    )
 
 
 def base_label(product: Product) -> StrOrPromise:
@@ -72,5 +86,12 @@ def lowercase_label(choices: type[TextChoices], value: str) -> StrOrPromise:
 
 def finish_distance(old: Product, new: Product) -> tuple[bool, bool, int]:
     """How far a compatible finish is from the old one, for sorting: class, maker, pigment."""
-    steps = abs(PIGMENT_ORDER.index(Product.Pigment(new.pigment)) - PIGMENT_ORDER.index(Product.Pigment(old.pigment)))
-    return (new.finish_class != old.finish_class, new.maker.casefold() != old.maker.casefold(), steps)
+    steps = abs(
+        PIGMENT_ORDER.index(Product.Pigment(new.pigment))
+        - PIGMENT_ORDER.index(Product.Pigment(old.pigment))
+    )
+    return (
+        new.finish_class != old.finish_class,
+        new.maker.casefold() != old.maker.casefold(),
+        steps,
+    )

@@ -1,4 +1,5 @@
-"""What a scope is made of. Litres are litres, money is in the business's currency, waits are in minutes."""
+"""What a scope is made of. Litres are litres, money is in the business's currency, waits are in
+minutes."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -24,11 +25,13 @@ class PackCount(NamedTuple):
 
 @dataclass(frozen=True)
 class Need:
-    """One product the work takes: how much, what of it stands on the shelf, and what to buy for the least money.
+    """One product the work takes: how much, what of it stands on the shelf, and what to buy for the
+    least money.
 
-    `what` is a kind of product or "abrasive"; abrasives are counted in `pieces`. `cost` is what the packs cost, None
-    where something must be bought and no pack is known. `worth` is the litres at the price of a litre in these packs
-    (None unknown). `note` says what was assumed. `by_surface` splits the litres.
+    `what` is a kind of product or "abrasive"; abrasives are counted in `pieces`. `cost` is what the
+    packs cost, None where something must be bought and no pack is known. `worth` is the litres at
+    the price of a litre in these packs (None unknown). `note` says what was assumed. `by_surface`
+    splits the litres.
     """
 
     product: Product | None
@@ -52,7 +55,10 @@ class Need:
     @property
     def surfaces_text(self) -> str:
         """Such as “boards 3.1 L, stairs 0.4 L”; empty where all of it is for one surface."""
-        parts = [f"{name} {display.format_measure(litres, 'volume')}" for name, litres in self.by_surface.items()]
+        parts = [
+            f"{name} {display.format_measure(litres, 'volume')}"
+            for name, litres in self.by_surface.items()
+        ]
         return ", ".join(parts) if len(parts) > 1 else ""
 
     def as_json(self) -> dict[str, Any]:
@@ -60,28 +66,37 @@ class Need:
         return {
             "product": self.product.pk if self.product else None,
             "name": self.product.name if self.product else "",
-            "what": self.what, "words": self.words, "colour": self.colour, "pieces": self.pieces,
-            "litres": str(self.litres), "from_tins": str(self.from_tins), "leftover_litres": str(self.leftover_litres),
+            "what": self.what,
+            "words": self.words,
+            "colour": self.colour,
+            "pieces": self.pieces,
+            "litres": str(self.litres),
+            "from_tins": str(self.from_tins),
+            "leftover_litres": str(self.leftover_litres),
             "packs": [[str(pack.litres), pack.number, str(pack.price)] for pack in self.packs],
             "cost": None if self.cost is None else str(self.cost),
             "worth": None if self.worth is None else str(self.worth),
             "note": self.note,
             "by_surface": {name: str(litres) for name, litres in self.by_surface.items()},
-        }  # fmt: skip
+        }
 
 
 def cost_of_needs(needs: Iterable[Need]) -> Decimal | None:
     """What everything to be bought costs; None if the price of something is not known."""
     costs = [need.cost for need in needs if need.to_buy]
-    return None if any(cost is None for cost in costs) else sum((c for c in costs if c is not None), Decimal(0))
+    return (
+        None
+        if any(cost is None for cost in costs)
+        else sum((c for c in costs if c is not None), Decimal(0))
+    )
 
 
 @dataclass(frozen=True)
 class WorkStep:
     """One step of the work; `wait_minutes` pass before the next one may begin.
 
-    `task` is a task of the price list or empty; `longest_minutes` where the wait has a range; `is_from_data_sheet`
-    tells whether the time is the product's own or common practice.
+    `task` is a task of the price list or empty; `longest_minutes` where the wait has a range;
+    `is_from_data_sheet` tells whether the time is the product's own or common practice.
     """
 
     task: str
@@ -95,10 +110,12 @@ class WorkStep:
     def as_json(self) -> dict[str, Any]:
         """For `OfferScope.steps`, for the crew."""
         return {
-            "task": self.task, **self.translated_texts(),
-            "wait_minutes": self.wait_minutes, "longest_minutes": self.max_wait_minutes,
+            "task": self.task,
+            **self.translated_texts(),
+            "wait_minutes": self.wait_minutes,
+            "longest_minutes": self.max_wait_minutes,
             "is_from_data_sheet": self.is_from_data_sheet,
-        }  # fmt: skip
+        }
 
     def translated_texts(self) -> dict[str, str]:
         """Title, words and wait in the language in force."""
@@ -118,8 +135,10 @@ class Override:
 
 @dataclass(frozen=True)
 class Scope:
-    """The work on one deck. `quantities` by task of the price list: m² for clean, brighten and sand, m² times
-    applications for strip, m² times coats for coat, metres of rail, treads of stairs, one visit for set-up."""
+    """The work on one deck. `quantities` by task of the price list: m² for clean, brighten and
+    sand, m² times applications for strip, m² times coats for coat, metres of rail, treads of
+    stairs, one visit for set-up.
+    """
 
     deck: Deck
     work: str  # "recoat" or "strip"
@@ -144,7 +163,9 @@ class Scope:
     @property
     def litres(self) -> Decimal:
         """Litres of finish."""
-        return sum((need.litres for need in self.needs if need.what == Product.Kind.FINISH), Decimal(0))
+        return sum(
+            (need.litres for need in self.needs if need.what == Product.Kind.FINISH), Decimal(0)
+        )
 
     @property
     def cost(self) -> Decimal | None:
@@ -154,8 +175,16 @@ class Scope:
     @property
     def sizes_text(self) -> str:
         """What a tread and a length of rail count for; empty for a deck without them."""
-        treads = f"A stair tread counts as {display.format_measure(TREAD_M2, 'area')}" if self.deck.stair_treads else ""
-        unit, name = (FOOT, "foot") if display.current_business().units == Units.US else (Decimal(1), "metre")
+        treads = (
+            f"A stair tread counts as {display.format_measure(TREAD_M2, 'area')}"
+            if self.deck.stair_treads
+            else ""
+        )
+        unit, name = (
+            (FOOT, "foot")
+            if display.current_business().units == Units.US
+            else (Decimal(1), "metre")
+        )
         rails = (
             f"a {name} of open rail as {display.format_measure(RAIL_M2_PER_M * unit, 'area')}"
             if self.deck.rail_m

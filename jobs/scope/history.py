@@ -1,4 +1,5 @@
-"""What the book knows about decks before new work: their coats, last jobs and last grades, in few queries."""
+"""What the book knows about decks before new work:
+their coats, last jobs and last grades, in few queries."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -39,24 +40,39 @@ class DeckHistory:
         if not self.jobs or self.jobs[0].kind != Job.Kind.RECOAT:
             return 0
         coats = self.jobs[0].coats_applied.all()
-        return sum(c.coats for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in ON_BOARDS)
+        return sum(
+            c.coats
+            for c in coats
+            if c.product.kind == Product.Kind.FINISH and c.surface in ON_BOARDS
+        )
 
     @property
     def last_seen_on(self) -> date | None:
         """The newest visit or coating job."""
-        days = [visit.visited_on for visit in self.later_checks[:1]] + [job.finished_on for job in self.jobs[:1]]
+        days = [visit.visited_on for visit in self.later_checks[:1]] + [
+            job.finished_on for job in self.jobs[:1]
+        ]
         return max(days, default=None)
 
     def last_grade(self, name: str = "grade") -> int | None:
         """The newest grade of that name that was given since the last coating job."""
-        return next((grade for visit in self.later_checks if (grade := getattr(visit, name)) is not None), None)
+        return next(
+            (grade for visit in self.later_checks if (grade := getattr(visit, name)) is not None),
+            None,
+        )
 
     def measured_spread(self, product: Product) -> Decimal | None:
-        """What this product did on these boards in earlier jobs [m²/L a coat]; readings far off its sheet are left."""
+        """What this product did on these boards in earlier jobs [m²/L a coat];
+        readings far off its sheet are left."""
         found = [
-            m for job in self.jobs for m in measured_spreads(self.deck, job.coats_applied.all()) if m.product == product
+            m
+            for job in self.jobs
+            for m in measured_spreads(self.deck, job.coats_applied.all())
+            if m.product == product
         ]
-        readings = sorted(m.spread_m2_per_l for m in found if m.stated_m2_per_l and not m.is_far_off)
+        readings = sorted(
+            m.spread_m2_per_l for m in found if m.stated_m2_per_l and not m.is_far_off
+        )
         return readings[len(readings) // 2] if readings else None
 
 
@@ -67,12 +83,16 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
     visits = group_by_deck(Visit.objects.filter(deck__in=ids).order_by("-visited_on", "-id"))
     return {
-        deck.pk: history_of_deck(deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, []))
+        deck.pk: history_of_deck(
+            deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, [])
+        )
         for deck in decks
     }
 
 
-def history_of_deck(deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]) -> DeckHistory:
+def history_of_deck(
+    deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]
+) -> DeckHistory:
     """What was found on the day of the last job came before its coat."""
     seen = [visit for visit in visits if not jobs or visit.visited_on > jobs[0].finished_on]
     return DeckHistory(deck, build, jobs, seen)

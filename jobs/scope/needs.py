@@ -1,4 +1,5 @@
-"""The materials of a scope: litres of each product, what of them is on the shelf, the cheapest packs for the rest."""
+"""The materials of a scope: litres of each product, what of them is on the shelf, the cheapest
+packs for the rest."""
 
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
@@ -14,22 +15,29 @@ from jobs.scope.history import DeckHistory
 from jobs.scope.shelf import Shelf
 from jobs.scope.work import RECOAT, STRIP, ProposedWork
 
-# Where a data sheet says nothing (common practice, no source): 9 m² a litre of finish, 1 mm of stripper; the wet films
-# of cleaner and brightener, and the square metres a disc lasts, are judgements.
+# Where a data sheet says nothing (common practice, no source): 9 m² a litre of finish, 1 mm of
+# stripper; the wet films of cleaner and brightener, and the square metres a disc lasts, are
+# judgements.
 USUAL_SPREAD = Decimal(9)
 USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener": Decimal("0.12")}
 DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
 GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
-MIX_BATCHES_NOTE = (
-    "Mix tins of different batches before you start, so that the colour is one."  # common practice, no source
+MIX_BATCHES_NOTE = (  # common practice, no source
+    "Mix tins of different batches before you start, so that the colour is one."
 )
 CENT = Decimal("0.01")
-KIND_LABELS = {"stripper": "Stripper", "cleaner": "Cleaner", "brightener": "Brightener", "finish": "Finish"}
+KIND_LABELS = {
+    "stripper": "Stripper",
+    "cleaner": "Cleaner",
+    "brightener": "Brightener",
+    "finish": "Finish",
+}
 
 
 @dataclass
 class Supply:
-    """The shelf as the decks of one property use it up; tins given to one deck are gone for the next."""
+    """The shelf as the decks of one property use it up;
+    tins given to one deck are gone for the next."""
 
     shelf: Shelf
     drawn_litres: dict[int, Decimal] = field(default_factory=dict)
@@ -54,7 +62,9 @@ def is_brightened(history: DeckHistory, work: ProposedWork) -> bool:
     return work.work == STRIP or (history.last_grade("greying") or 0) >= GREY_GRADE
 
 
-def chemicals_for(history: DeckHistory, work: ProposedWork, shelf: Shelf) -> dict[str, Product | None]:
+def chemicals_for(
+    history: DeckHistory, work: ProposedWork, shelf: Shelf
+) -> dict[str, Product | None]:
     """The stripper, cleaner and brightener that the work takes, in the order they go on."""
     kinds = ["stripper"] if work.work == STRIP else ["cleaner"]
     if is_brightened(history, work):
@@ -62,39 +72,71 @@ def chemicals_for(history: DeckHistory, work: ProposedWork, shelf: Shelf) -> dic
     return {kind: shelf.most_used(kind) for kind in kinds}
 
 
-def material_needs(history: DeckHistory, work: ProposedWork, choice: FinishChoice, supply: Supply) -> list[Need]:
+def material_needs(
+    history: DeckHistory, work: ProposedWork, choice: FinishChoice, supply: Supply
+) -> list[Need]:
     """In the order of the work."""
     surfaces = surfaces_of(history.deck)
     chemicals = [
-        chemical_need(kind, product, surfaces, work.stripper_applications if kind == "stripper" else 1, supply)
+        chemical_need(
+            kind, product, surfaces, work.stripper_applications if kind == "stripper" else 1, supply
+        )
         for kind, product in chemicals_for(history, work, supply.shelf).items()
     ]
-    return [*chemicals, disc_need(surfaces, work), finish_need(history, work, choice, surfaces, supply)]
+    return [
+        *chemicals,
+        disc_need(surfaces, work),
+        finish_need(history, work, choice, surfaces, supply),
+    ]
 
 
 def chemical_need(
-    kind: str, product: Product | None, surfaces: materials.Surfaces, applications: int, supply: Supply
+    kind: str,
+    product: Product | None,
+    surfaces: materials.Surfaces,
+    applications: int,
+    supply: Supply,
 ) -> Need:
     words = KIND_LABELS[kind] + (f", {applications} full applications" if applications > 1 else "")
     litres, note = chemical_litres(kind, product, surfaces.total, applications)
     return need_from_supply(Need(product, kind, words, litres=litres, note=note), supply)
 
 
-def chemical_litres(kind: str, product: Product | None, area_m2: Decimal, applications: int) -> tuple[Decimal, str]:
+def chemical_litres(
+    kind: str, product: Product | None, area_m2: Decimal, applications: int
+) -> tuple[Decimal, str]:
     """By the film of the data sheet, else its spread rate, else common practice."""
     loss = loss_share_of(product)
     if product and product.film_mm:
-        film, note = product.film_mm, f"{two_decimals(product.film_mm)} mm wet film by its data sheet."
+        film, note = (
+            product.film_mm,
+            f"{two_decimals(product.film_mm)} mm wet film by its data sheet.",
+        )
     elif product and product.spread_m2_per_l:
         litres = materials.litres_at_spread(
-            area_m2=area_m2, coats=applications, spread_m2_per_l=product.spread_m2_per_l, loss_share=loss
+            area_m2=area_m2,
+            coats=applications,
+            spread_m2_per_l=product.spread_m2_per_l,
+            loss_share=loss,
         )
-        return litres, f"{display.format_measure(product.spread_m2_per_l, 'spread')} by its data sheet."
+        return (
+            litres,
+            f"{display.format_measure(product.spread_m2_per_l, 'spread')} by its data sheet.",
+        )
     else:
         film = USUAL_FILM_MM[kind]
-        known = f"the data sheet of {product} gives no film" if product else f"no {kind} is in use under Products"
+        known = (
+            f"the data sheet of {product} gives no film"
+            if product
+            else f"no {kind} is in use under Products"
+        )
         note = f"Reckoned with {two_decimals(film)} mm (common practice): {known}."
-    return materials.litres_at_film(area_m2=area_m2, film_mm=film, applications=applications, loss_share=loss), note
+    return (
+        materials.litres_at_film(
+            area_m2=area_m2, film_mm=film, applications=applications, loss_share=loss
+        ),
+        note,
+    )
 
 
 def two_decimals(value: Decimal) -> str:
@@ -106,37 +148,59 @@ def loss_share_of(product: Product | None) -> Decimal:
 
 
 def finish_need(
-    history: DeckHistory, work: ProposedWork, choice: FinishChoice, surfaces: materials.Surfaces, supply: Supply
+    history: DeckHistory,
+    work: ProposedWork,
+    choice: FinishChoice,
+    surfaces: materials.Surfaces,
+    supply: Supply,
 ) -> Need:
     product = choice.product
     spread, loss, note = spread_for(history, product)
     by_surface = {
-        name: materials.litres_at_spread(area_m2=area, coats=work.coats, spread_m2_per_l=spread, loss_share=loss)
+        name: materials.litres_at_spread(
+            area_m2=area, coats=work.coats, spread_m2_per_l=spread, loss_share=loss
+        )
         for name, area in surfaces.nonzero_areas()
     }
     words = f"Finish, {work.coats} coat{'' if work.coats == 1 else 's'}"
     need = Need(
-        product, "finish", words, litres=sum(by_surface.values(), Decimal(0)), colour=choice.colour, note=note,
+        product,
+        "finish",
+        words,
+        litres=sum(by_surface.values(), Decimal(0)),
+        colour=choice.colour,
+        note=note,
         by_surface=by_surface,
-    )  # fmt: skip
+    )
     return need_from_supply(need, supply)
 
 
 def spread_for(history: DeckHistory, product: Product | None) -> tuple[Decimal, Decimal, str]:
-    """Spread rate, share lost, and what they rest on. What was measured here has texture, timber and loss in it."""
+    """Spread rate, share lost, and what they rest on.
+    What was measured here has texture, timber and loss in it."""
     measured = history.measured_spread(product) if product else None
     if measured:
-        return measured, Decimal(0), f"{display.format_measure(measured, 'spread')} a coat, as measured on this deck."
+        return (
+            measured,
+            Decimal(0),
+            f"{display.format_measure(measured, 'spread')} a coat, as measured on this deck.",
+        )
     stated = product.spread_m2_per_l if product else None
     spread = materials.expected_spread(
-        stated or USUAL_SPREAD, texture=history.deck.texture, species_class=history.deck.species_class,
+        stated or USUAL_SPREAD,
+        texture=history.deck.texture,
+        species_class=history.deck.species_class,
         is_film=product is not None and is_film(product),
-    )  # fmt: skip
+    )
     return spread, loss_share_of(product), spread_note(history.deck, stated, spread)
 
 
 def spread_note(deck: Deck, stated: Decimal | None, spread: Decimal) -> str:
-    start = "by its data sheet" if stated else "by common practice, since its data sheet gives no spread rate"
+    start = (
+        "by its data sheet"
+        if stated
+        else "by common practice, since its data sheet gives no spread rate"
+    )
     text = f"{display.format_measure(stated or USUAL_SPREAD, 'spread')} a coat {start}"
     if spread == (stated or USUAL_SPREAD):
         return f"{text}."
@@ -148,11 +212,18 @@ def disc_need(surfaces: materials.Surfaces, work: ProposedWork) -> Need:
     """Only what is walked on is sanded by machine."""
     pieces = (surfaces.boards + surfaces.stairs) / DISC_M2[work.work]
     count = int(pieces.to_integral_value(rounding=ROUND_CEILING))
-    return Need(None, "abrasive", "Sanding discs, 60 to 80 grit", pieces=count, note="A judgement; have more with you.")
+    return Need(
+        None,
+        "abrasive",
+        "Sanding discs, 60 to 80 grit",
+        pieces=count,
+        note="A judgement; have more with you.",
+    )
 
 
 def need_from_supply(need: Need, supply: Supply) -> Need:
-    """The same need with what the tins give and what is to be bought; a purchase beyond reason is said, not made."""
+    """The same need with what the tins give and what is to be bought;
+    a purchase beyond reason is said, not made."""
     if need.product is None:
         return need
     packs = supply.shelf.packs.get(need.product.pk, [])
@@ -164,20 +235,30 @@ def need_from_supply(need: Need, supply: Supply) -> Need:
     return need_with_purchase(replace(need, from_tins=from_tins), purchase, packs)
 
 
-def need_with_purchase(need: Need, purchase: materials.Purchase | None, packs: list[materials.PackPrice]) -> Need:
+def need_with_purchase(
+    need: Need, purchase: materials.Purchase | None, packs: list[materials.PackPrice]
+) -> Need:
     value = litres_worth(need.litres, purchase, packs)
     if purchase is None:
         return replace(need, worth=value)
-    if need.from_tins and purchase.counts and need.product and need.product.pigment != Product.Pigment.NONE:
+    if (
+        need.from_tins
+        and purchase.counts
+        and need.product
+        and need.product.pigment != Product.Pigment.NONE
+    ):
         need = replace(need, note=f"{need.note} {MIX_BATCHES_NOTE}")
     counts = [PackCount(each.litres, each.count, each.price) for each in purchase.counts]
-    return replace(need, packs=counts, cost=purchase.cost, leftover_litres=purchase.leftover, worth=value)
+    return replace(
+        need, packs=counts, cost=purchase.cost, leftover_litres=purchase.leftover, worth=value
+    )
 
 
 def litres_worth(
     litres: Decimal, purchase: materials.Purchase | None, packs: list[materials.PackPrice]
 ) -> Decimal | None:
-    """The litres at the price of a litre as bought; all from tins: at the best price of a litre that is sold."""
+    """The litres at the price of a litre as bought; all from tins:
+    at the best price of a litre that is sold."""
     if purchase and purchase.counts:
         price = purchase.cost / sum(each.litres * each.count for each in purchase.counts)
     elif packs:

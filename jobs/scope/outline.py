@@ -1,7 +1,8 @@
-"""What the work on many decks comes to before anybody plans it in full: which work, and how often each task.
+"""What the work on many decks comes to before anybody plans it in full:
+which work, and how often each task.
 
-By the rules of `propose_scopes`, for thousands of decks at once: the facts come from one question in SQL, and decks that are
-alike in them are worked out once. A test holds both against each other.
+By the rules of `propose_scopes`, for thousands of decks at once: the facts come from one question
+in SQL, and decks that are alike in them are worked out once. A test holds both against each other.
 """
 
 from collections.abc import Collection, Mapping
@@ -31,7 +32,8 @@ SELECT wanted.deck_id, top.product_id, CASE newest.kind WHEN 'recoat' THEN laid.
     seen.grade, seen.flaking, seen.greying
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN LATERAL (
-    SELECT id, kind, finished_on FROM jobs_job WHERE deck_id = wanted.deck_id AND kind IN ('strip', 'recoat')
+    SELECT id, kind, finished_on FROM jobs_job WHERE deck_id = wanted.deck_id
+        AND kind IN ('strip', 'recoat')
     ORDER BY finished_on DESC, id DESC LIMIT 1
 ) AS newest ON true
 LEFT JOIN LATERAL (
@@ -42,13 +44,17 @@ LEFT JOIN LATERAL (
     ORDER BY j.finished_on DESC, j.id DESC, a.position DESC, a.id DESC LIMIT 1
 ) AS top ON true
 LEFT JOIN LATERAL (
-    SELECT coalesce(sum(a.coats), 0) AS coats FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
+    SELECT coalesce(sum(a.coats), 0) AS coats FROM jobs_coatapplied a
+        JOIN jobs_product p ON p.id = a.product_id
     WHERE a.job_id = newest.id AND a.surface IN ('boards', 'all') AND p.kind = 'finish'
 ) AS laid ON true
 LEFT JOIN LATERAL (
-    SELECT (array_agg(g.grade ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE g.grade IS NOT NULL))[1] AS grade,
-        (array_agg(flaking ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE flaking IS NOT NULL))[1] AS flaking,
-        (array_agg(greying ORDER BY v.visited_on DESC, v.id DESC) FILTER (WHERE greying IS NOT NULL))[1] AS greying
+    SELECT (array_agg(g.grade ORDER BY v.visited_on DESC, v.id DESC)
+        FILTER (WHERE g.grade IS NOT NULL))[1] AS grade,
+        (array_agg(flaking ORDER BY v.visited_on DESC, v.id DESC)
+            FILTER (WHERE flaking IS NOT NULL))[1] AS flaking,
+        (array_agg(greying ORDER BY v.visited_on DESC, v.id DESC)
+            FILTER (WHERE greying IS NOT NULL))[1] AS greying
     FROM jobs_visit v, LATERAL (
         SELECT coalesce(overall, greatest(greying, beading, flaking, cracking, mould)) AS grade
     ) AS g
@@ -86,7 +92,8 @@ class FactsOnlyHistory(DeckHistory):
 
 @dataclass(frozen=True)
 class Outline:
-    """The work that is proposed for a deck, and how often each task is done over its measure, recoated or stripped."""
+    """The work that is proposed for a deck, and how often each task is done over its measure,
+    recoated or stripped."""
 
     work: str
     recoat: Mapping[str, Decimal]
@@ -97,7 +104,10 @@ def outlines(deck_ids: Collection[int]) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
     facts, stock = scope_facts(deck_ids), shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}
-    kinds = {kind: outline_from_history(history_from_facts(kind, products), stock) for kind in set(facts.values())}
+    kinds = {
+        kind: outline_from_history(history_from_facts(kind, products), stock)
+        for kind in set(facts.values())
+    }
     return {deck: kinds[kind] for deck, kind in facts.items()}
 
 
@@ -109,11 +119,22 @@ def scope_facts(deck_ids: Collection[int]) -> dict[int, ScopeFacts]:
 
 
 def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> DeckHistory:
-    """A deck of one square metre, one metre of rail and one tread with this past; none of these rows is saved."""
-    deck, product = Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1), products.get(facts.product_id or 0)
+    """A deck of one square metre, one metre of rail and one tread with this past;
+    none of these rows is saved."""
+    deck, product = (
+        Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1),
+        products.get(facts.product_id or 0),
+    )
     top = CoatApplied(product=product) if product else None
-    seen = Visit(visited_on=PLACEHOLDER_DATE, overall=facts.grade, flaking=facts.flaking, greying=facts.greying)
-    return FactsOnlyHistory(deck, CoatBuild(facts.build), later_checks=[seen], top=top, recoat_coats=facts.recoat_coats)
+    seen = Visit(
+        visited_on=PLACEHOLDER_DATE,
+        overall=facts.grade,
+        flaking=facts.flaking,
+        greying=facts.greying,
+    )
+    return FactsOnlyHistory(
+        deck, CoatBuild(facts.build), later_checks=[seen], top=top, recoat_coats=facts.recoat_coats
+    )
 
 
 def outline_from_history(history: DeckHistory, stock: Shelf) -> Outline:
@@ -122,5 +143,7 @@ def outline_from_history(history: DeckHistory, stock: Shelf) -> Outline:
         decide_work(history, choice, override)
         for override in (NO_OVERRIDE, Override(work=RECOAT), Override(work=STRIP))
     )
-    recoat, strip = (task_quantities(history.deck, work, chemicals_for(history, work, stock)) for work in either)
+    recoat, strip = (
+        task_quantities(history.deck, work, chemicals_for(history, work, stock)) for work in either
+    )
     return Outline(proposed.work, recoat, strip)

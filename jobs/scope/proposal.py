@@ -1,4 +1,5 @@
-"""From rows to scopes: histories, shelf and season are read once, then each deck is worked out by itself."""
+"""From rows to scopes: histories, shelf and season are read once, then each deck is worked out by
+itself."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -39,8 +40,8 @@ def propose_scopes(
 ) -> dict[int, Scope]:
     """The scope of each deck by its number, in a fixed number of queries however many decks.
 
-    Tins on the shelf are shared by the decks of one property; every property sees the whole shelf, for a scope reserves
-    nothing. `wishes`, by deck, go before what the history says.
+    Tins on the shelf are shared by the decks of one property; every property sees the whole shelf,
+    for a scope reserves nothing. `wishes`, by deck, go before what the history says.
     """
     listed = list({deck.pk: deck for deck in decks}.values())
     past, stock = deck_histories(listed), load_shelf(today=today)
@@ -51,11 +52,13 @@ def propose_scopes(
     with display.override_business(business):
         return {
             deck.pk: build_scope(
-                past[deck.pk], supplies.setdefault(deck.property_id, Supply(stock)),
-                (overrides or {}).get(deck.pk, NO_OVERRIDE), SeasonDay(today, month, latitudes[deck.property_id]),
+                past[deck.pk],
+                supplies.setdefault(deck.property_id, Supply(stock)),
+                (overrides or {}).get(deck.pk, NO_OVERRIDE),
+                SeasonDay(today, month, latitudes[deck.property_id]),
             )
             for deck in listed
-        }  # fmt: skip
+        }
 
 
 def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) -> Scope:
@@ -68,17 +71,31 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
     deck, chemicals = history.deck, chemicals_for(history, work, supply.shelf)
     used = [product for product in [*chemicals.values(), choice.product] if product]
     return Scope(
-        deck=deck, work=work.work, reasons=[reason for reason in work.reasons if reason],
-        stripper_applications=work.stripper_applications, coats=work.coats, product=choice.product,
-        colour=choice.colour, same_as_last=choice.same_as_last,
-        warning=" ".join(filter(None, (work.warning, choice.warning, unseen_warning(history, work, today=day.today)))),
-        needs=material_needs(history, work, choice, supply), steps=work_steps(deck, work, chemicals, choice.product, day.season),
-        quantities=task_quantities(deck, work, chemicals), season=day.season, month=day.month,
+        deck=deck,
+        work=work.work,
+        reasons=[reason for reason in work.reasons if reason],
+        stripper_applications=work.stripper_applications,
+        coats=work.coats,
+        product=choice.product,
+        colour=choice.colour,
+        same_as_last=choice.same_as_last,
+        warning=" ".join(
+            filter(
+                None, (work.warning, choice.warning, unseen_warning(history, work, today=day.today))
+            )
+        ),
+        needs=material_needs(history, work, choice, supply),
+        steps=work_steps(deck, work, chemicals, choice.product, day.season),
+        quantities=task_quantities(deck, work, chemicals),
+        season=day.season,
+        month=day.month,
         cautions=job_cautions(deck, work.work, used),
-    )  # fmt: skip
+    )
 
 
-def task_quantities(deck: Deck, work: ProposedWork, chemicals: Mapping[str, Product | None]) -> dict[str, Decimal]:
+def task_quantities(
+    deck: Deck, work: ProposedWork, chemicals: Mapping[str, Product | None]
+) -> dict[str, Decimal]:
     """What the price list charges for, by task; a task with nothing to do is left out."""
     area, task = deck.area_m2, Rate.Task
     counted = {

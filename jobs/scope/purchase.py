@@ -19,7 +19,8 @@ NEED_ORDER = ["finish", "stripper", "cleaner", "brightener", "abrasive"]
 
 
 def bookings_within_weeks(*, today: date, weeks: int) -> list[Booking]:
-    """Bookings that begin within so many weeks and are not over, or wait for the weather; with decks and offers."""
+    """Bookings that begin within so many weeks and are not over, or wait for the weather;
+    with decks and offers."""
     ahead = Q(state=Booking.State.BOOKED, last_on__gte=today) | Q(state=Booking.State.HELD)
     rows = Booking.objects.filter(ahead, first_on__lt=today + timedelta(weeks=weeks))
     rows = rows.select_related("property__client", "crew", "offer").order_by("first_on", "id")
@@ -39,7 +40,9 @@ def booked_scopes(bookings: Iterable[Booking], *, today: date) -> dict[int, Scop
 
 
 def override_from_offer(scope: OfferScope) -> Override:
-    return Override(scope.work, scope.product, scope.colour, scope.coats, scope.stripper_applications)
+    return Override(
+        scope.work, scope.product, scope.colour, scope.coats, scope.stripper_applications
+    )
 
 
 def purchase_needs(scopes: Iterable[Scope], *, today: date) -> list[Need]:
@@ -47,9 +50,12 @@ def purchase_needs(scopes: Iterable[Scope], *, today: date) -> list[Need]:
     with display.override_business(Business.current()):
         supply = Supply(load_shelf(today=today))
         pooled = [
-            need_from_supply(need, supply) for need in pool_needs([need for scope in scopes for need in scope.needs])
+            need_from_supply(need, supply)
+            for need in pool_needs([need for scope in scopes for need in scope.needs])
         ]
-    return sorted(pooled, key=lambda need: (NEED_ORDER.index(need.what), str(need.product), need.colour))
+    return sorted(
+        pooled, key=lambda need: (NEED_ORDER.index(need.what), str(need.product), need.colour)
+    )
 
 
 def pool_needs(needs: Sequence[Need]) -> list[Need]:
@@ -58,7 +64,9 @@ def pool_needs(needs: Sequence[Need]) -> list[Need]:
     for need in needs:
         key = (need.product and need.product.pk, need.what, need.colour.casefold())
         sofar = found.get(key) or empty_need(need)
-        found[key] = replace(sofar, litres=sofar.litres + need.litres, pieces=sofar.pieces + need.pieces)
+        found[key] = replace(
+            sofar, litres=sofar.litres + need.litres, pieces=sofar.pieces + need.pieces
+        )
     return list(found.values())
 
 

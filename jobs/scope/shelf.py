@@ -1,4 +1,5 @@
-"""What the business works with: products in use, the packs they are sold in, and the tins on the shelf."""
+"""What the business works with: products in use, the packs they are sold in, and the tins on the
+shelf."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -14,7 +15,8 @@ RECENT_COATS = 2_000  # rows of the newest jobs by which a product counts as usu
 
 @dataclass
 class Shelf:
-    """Products in use, the most used first; packs by product; tins with something left, the oldest first."""
+    """Products in use, the most used first; packs by product;
+    tins with something left, the oldest first."""
 
     products: list[Product]
     packs: dict[int, list[materials.PackPrice]]
@@ -31,7 +33,8 @@ class Shelf:
         return next(iter(self.of_kind(kind)), None)
 
     def tins_for(self, product: Product, colour: str) -> list[StockTin]:
-        """Tins of this product in this colour; a tin without a colour serves where none is wanted or sold."""
+        """Tins of this product in this colour;
+        a tin without a colour serves where none is wanted or sold."""
         wanted = "" if len(product.colour_list) <= 1 else colour.casefold()
         tins = self.tins.get(product.pk, [])
         return [tin for tin in tins if not wanted or tin.colour.casefold() == wanted]
@@ -55,14 +58,21 @@ def shelf_of_products() -> Shelf:
 
 def recent_use() -> dict[int, int]:
     newest = CoatApplied.objects.order_by("-id").values("id")[:RECENT_COATS]
-    counted = CoatApplied.objects.filter(id__in=newest).values("product_id").annotate(times=Count("id")).order_by()
+    counted = (
+        CoatApplied.objects.filter(id__in=newest)
+        .values("product_id")
+        .annotate(times=Count("id"))
+        .order_by()
+    )
     return {row["product_id"]: row["times"] for row in counted}
 
 
 def usable_tins(today: date) -> list[StockTin]:
     """What counts: neither past the date of its batch nor unseen for a year."""
     tins = StockTin.objects.in_stock().select_related("batch")
-    return [tin for tin in tins if not tin.is_expired(today=today) and not tin.is_stale(today=today)]
+    return [
+        tin for tin in tins if not tin.is_expired(today=today) and not tin.is_stale(today=today)
+    ]
 
 
 def tins_by_product(tins: Iterable[StockTin]) -> dict[int, list[StockTin]]:

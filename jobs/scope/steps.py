@@ -1,8 +1,9 @@
-"""The steps of the work in their order with their waits, from the products' data sheets, else common practice.
+"""The steps of the work in their order with their waits, from the products' data sheets, else
+common practice.
 
-Common practice, no source: stripper 60 minutes and 15 to 20 more where it is stubborn, brightener 20 and 10 more, two
-hours between coats, 24 hours before walking, five days before furniture. Cleaner kept wet for 15 minutes: USDA Forest
-Products Laboratory, advice on deck care.
+Common practice, no source: stripper 60 minutes and 15 to 20 more where it is stubborn, brightener
+20 and 10 more, two hours between coats, 24 hours before walking, five days before furniture.
+Cleaner kept wet for 15 minutes: USDA Forest Products Laboratory, advice on deck care.
 """
 
 from collections.abc import Iterator
@@ -28,36 +29,55 @@ EXTRA_DWELL = {
 DWELL_TEXT = _("{minutes} minutes to act")
 RECOAT_HOURS = Decimal(2)
 HOUR_MINUTES, DAY_MINUTES = 60, 1440
-SEAL_TITLES = [_("Seal with {finish}"), _("Seal with {finish}, first coat"), _("Seal with {finish}, second coat"),
-        _("Seal with {finish}, third coat")]  # fmt: skip
+SEAL_TITLES = [
+    _("Seal with {finish}"),
+    _("Seal with {finish}, first coat"),
+    _("Seal with {finish}, second coat"),
+    _("Seal with {finish}, third coat"),
+]
 APPLICATION_TITLES = {
     1: _("{product}, first application"),
     2: _("{product}, second application"),
     3: _("{product}, third application"),
 }
 SEALING_TEXT = _(
-    "Rails first, then stairs and boards: four or five boards at a time along their whole length, to the exit."
+    "Rails first, then stairs and boards: four or five boards at a time along their whole length,"
+    " to the exit."
 )
-GENTLE_WASH_TEXT = _("Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it.")
+GENTLE_WASH_TEXT = _(
+    "Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it."
+)
 CHEMICAL_NAMES = {"stripper": _("Stripper"), "cleaner": _("Cleaner"), "brightener": _("Brightener")}
 RINSE_TITLES = {
     "stripper": _("Rinse off the stripper"),
     "cleaner": _("Rinse off the cleaner"),
     "brightener": _("Rinse off the brightener"),
 }
-TASK_BY_CHEMICAL = {"stripper": Rate.Task.STRIP, "cleaner": Rate.Task.CLEAN, "brightener": Rate.Task.BRIGHTEN}
+TASK_BY_CHEMICAL = {
+    "stripper": Rate.Task.STRIP,
+    "cleaner": Rate.Task.CLEAN,
+    "brightener": Rate.Task.BRIGHTEN,
+}
 
 
 def work_steps(
-    deck: Deck, work: ProposedWork, chemicals: dict[str, Product | None], product: Product | None, season: str
+    deck: Deck,
+    work: ProposedWork,
+    chemicals: dict[str, Product | None],
+    product: Product | None,
+    season: str,
 ) -> list[WorkStep]:
     """In the order they are done."""
     return [
         WorkStep(
-            Rate.Task.SET_UP, _("Set up"), _("Clear the deck, set loose nails, wet and cover plants, walls and metal.")
+            Rate.Task.SET_UP,
+            _("Set up"),
+            _("Clear the deck, set loose nails, wet and cover plants, walls and metal."),
         ),
         *washing_steps(deck, work, chemicals, season),
-        drying_step(_("Let the wood dry"), _("Dry to the touch is not dry: measure before sealing."), season),
+        drying_step(
+            _("Let the wood dry"), _("Dry to the touch is not dry: measure before sealing."), season
+        ),
         WorkStep(
             Rate.Task.SAND,
             _("Light sand"),
@@ -72,12 +92,18 @@ def washing_steps(
     deck: Deck, work: ProposedWork, chemicals: dict[str, Product | None], season: str
 ) -> Iterator[WorkStep]:
     """Strip, or clean, then brighten."""
-    rinse = GENTLE_WASH_TEXT if deck.is_jet_sensitive else _("Rinse with the grain until the water runs clear.")
+    rinse = (
+        GENTLE_WASH_TEXT
+        if deck.is_jet_sensitive
+        else _("Rinse with the grain until the water runs clear.")
+    )
     for kind, product in chemicals.items():
         times = work.stripper_applications if kind == "stripper" else 1
         for number in range(1, times + 1):
             if number > 1:
-                yield drying_step(_("Let the surface dry"), _("Stripper goes on a dry surface."), season)
+                yield drying_step(
+                    _("Let the surface dry"), _("Stripper goes on a dry surface."), season
+                )
             yield application_step(kind, product, number if times > 1 else 0)
             yield WorkStep(TASK_BY_CHEMICAL[kind], RINSE_TITLES[kind], rinse)
 
@@ -101,7 +127,10 @@ def application_step(kind: str, product: Product | None, number: int) -> WorkSte
 
 
 APPLICATION_TEXTS = {
-    "stripper": _("A full film on the dry surface; keep it moist while it acts. Wet stripper is very slippery."),
+    "stripper": _(
+        "A full film on the dry surface; keep it moist while it acts. Wet stripper is very"
+        " slippery."
+    ),
     "cleaner": _("On the wet boards; keep it wet, brush along the grain."),
     "brightener": _("On the damp surface, evenly, also on the ends of the boards."),
 }
@@ -118,11 +147,15 @@ def coat_steps(work: ProposedWork, product: Product | None) -> Iterator[WorkStep
     name = product.name if product else _("finish")
     for number in range(1, work.coats + 1):
         words = SEALING_TEXT if number == 1 else _("As the first.")
-        title = format_lazy(SEAL_TITLES[number if 1 < work.coats < len(SEAL_TITLES) else 0], finish=name)
+        title = format_lazy(
+            SEAL_TITLES[number if 1 < work.coats < len(SEAL_TITLES) else 0], finish=name
+        )
         if number == work.coats:
             yield WorkStep(Rate.Task.COAT, title, words)
         else:
-            between = ngettext_lazy("{count} hour between coats", "{count} hours between coats", plural_number(wait))
+            between = ngettext_lazy(
+                "{count} hour between coats", "{count} hours between coats", plural_number(wait)
+            )
             until = format_lazy(between, count=display.format_number_lazy(wait, 3))
             yield WorkStep(
                 Rate.Task.COAT,
@@ -145,25 +178,42 @@ def cure_steps(product: Product | None) -> Iterator[WorkStep]:
     )
     to_walk, to_carry = int(walk_hours * HOUR_MINUTES), int(furniture_days * DAY_MINUTES)
     yield WorkStep(
-        "", _("Walking"), _("Nobody on the deck until then, pets neither."),
-        hours_after_coat(Decimal(to_walk) / HOUR_MINUTES), to_walk, to_walk, walk is not None,
-    )  # fmt: skip
+        "",
+        _("Walking"),
+        _("Nobody on the deck until then, pets neither."),
+        hours_after_coat(Decimal(to_walk) / HOUR_MINUTES),
+        to_walk,
+        to_walk,
+        walk is not None,
+    )
     yield WorkStep(
-        "", _("Furniture"), _("Lift it back, do not drag it. Cool or damp weather makes it longer."),
-        days_after_coat(Decimal(to_carry) / DAY_MINUTES), to_carry, to_carry, days is not None,
-    )  # fmt: skip
+        "",
+        _("Furniture"),
+        _("Lift it back, do not drag it. Cool or damp weather makes it longer."),
+        days_after_coat(Decimal(to_carry) / DAY_MINUTES),
+        to_carry,
+        to_carry,
+        days is not None,
+    )
 
 
 def hours_after_coat(hours: Decimal) -> StrOrPromise:
-    words = ngettext_lazy("{count} hour after the last coat", "{count} hours after the last coat", plural_number(hours))
+    words = ngettext_lazy(
+        "{count} hour after the last coat",
+        "{count} hours after the last coat",
+        plural_number(hours),
+    )
     return format_lazy(words, count=display.format_number_lazy(hours, 3))
 
 
 def days_after_coat(days: Decimal) -> StrOrPromise:
-    words = ngettext_lazy("{count} day after the last coat", "{count} days after the last coat", plural_number(days))
+    words = ngettext_lazy(
+        "{count} day after the last coat", "{count} days after the last coat", plural_number(days)
+    )
     return format_lazy(words, count=display.format_number_lazy(days, 3))
 
 
 def plural_number(value: Decimal) -> int:
-    """For the choice between one and many, which asks for a whole number: an hour and a half are many."""
+    """For the choice between one and many, which asks for a whole number:
+    an hour and a half are many."""
     return int(value.to_integral_value(rounding=ROUND_CEILING))

@@ -1,4 +1,5 @@
-"""Recoat or strip, how many coats and how many applications of stripper, and why, in words a client understands."""
+"""Recoat or strip, how many coats and how many applications of stripper, and why, in words a client
+understands."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -17,10 +18,12 @@ from jobs.scope.history import DeckHistory
 
 RECOAT, STRIP = OfferScope.Work.RECOAT, OfferScope.Work.STRIP
 STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forecast.md)
-FLAKING_GRADE = 3  # moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
+# moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
+FLAKING_GRADE = 3
 HEAVY_FILM_COATS = 4  # coats of film above which the build counts as heavy (a judgement)
 WORN_GRADE = 3  # recoat limit: one maintenance coat is too little then
-# A coat is renewed every 12 to 16 months (common practice, no source); after that nobody knows without looking.
+# A coat is renewed every 12 to 16 months (common practice, no source); after that nobody knows
+# without looking.
 MAX_UNSEEN = timedelta(days=487)
 
 
@@ -38,14 +41,23 @@ class ProposedWork:
 def decide_work(history: DeckHistory, choice: FinishChoice, override: Override) -> ProposedWork:
     causes = strip_causes(history, choice)
     work = override.work or (STRIP if causes else RECOAT)
-    applications = (override.stripper_applications or proposed_applications(history)) if work == STRIP else 0
-    coats = override.coats or (usual_coats(choice) if work == STRIP else recoat_coats(history, choice))
+    applications = (
+        (override.stripper_applications or proposed_applications(history)) if work == STRIP else 0
+    )
+    coats = override.coats or (
+        usual_coats(choice) if work == STRIP else recoat_coats(history, choice)
+    )
     if work == STRIP:
         return ProposedWork(
-            work, [*(causes or [_("A strip was asked for.")]), product_reason(choice)], applications, coats
+            work,
+            [*(causes or [_("A strip was asked for.")]), product_reason(choice)],
+            applications,
+            coats,
         )
     warning = f"By the book this is a strip: {' '.join(map(str, causes))}" if causes else ""
-    return ProposedWork(work, [*recoat_reasons(history, coats), product_reason(choice)], 0, coats, warning)
+    return ProposedWork(
+        work, [*recoat_reasons(history, coats), product_reason(choice)], 0, coats, warning
+    )
 
 
 def unseen_warning(history: DeckHistory, work: ProposedWork, *, today: date) -> str:
@@ -58,7 +70,9 @@ def unseen_warning(history: DeckHistory, work: ProposedWork, *, today: date) -> 
 
 
 def product_reason(choice: FinishChoice) -> StrOrPromise:
-    proposed = format_lazy(_("We propose {product}."), product=choice.product) if choice.product else ""
+    proposed = (
+        format_lazy(_("We propose {product}."), product=choice.product) if choice.product else ""
+    )
     return choice.reason or proposed
 
 
@@ -76,8 +90,8 @@ def coat_count_cause(history: DeckHistory) -> StrOrPromise:
     if not history.build.needs_strip:
         return ""
     words = _(
-        "{coats} coats lie on the boards since the last strip. More than {most} do not hold another one: they come off "
-        "first."
+        "{coats} coats lie on the boards since the last strip. More than {most} do not hold another"
+        " one: they come off first."
     )
     return format_lazy(words, coats=history.build.coats, most=STRIP_ABOVE_COATS)
 
@@ -86,7 +100,9 @@ def wear_cause(history: DeckHistory) -> StrOrPromise:
     grade = history.last_grade()
     if grade is None or grade < STRIP_GRADE:
         return ""
-    words = _("When we saw it on {day} the finish was worn to {grade} of 5: too far for a new coat alone.")
+    words = _(
+        "When we saw it on {day} the finish was worn to {grade} of 5: too far for a new coat alone."
+    )
     return format_lazy(words, day=graded_on_text(history, "grade"), grade=grade)
 
 
@@ -94,7 +110,9 @@ def flaking_cause(history: DeckHistory) -> StrOrPromise:
     grade = history.last_grade("flaking")
     if grade is None or grade < FLAKING_GRADE:
         return ""
-    words = _("The old finish was flaking on {day} ({grade} of 5): a new coat would come off with it.")
+    words = _(
+        "The old finish was flaking on {day} ({grade} of 5): a new coat would come off with it."
+    )
     return format_lazy(words, day=graded_on_text(history, "flaking"), grade=grade)
 
 
@@ -115,7 +133,8 @@ def usual_coats(choice: FinishChoice) -> int:
 
 
 def recoat_coats(history: DeckHistory, choice: FinishChoice) -> int:
-    """As many as the last recoat laid, else one; two where the coat is worn; never more than the product takes."""
+    """As many as the last recoat laid, else one; two where the coat is worn;
+    never more than the product takes."""
     grade = history.last_grade()
     wanted = 2 if grade is not None and grade >= WORN_GRADE else history.last_recoat_coats or 1
     return min(wanted, usual_coats(choice))
@@ -125,15 +144,23 @@ def recoat_reasons(history: DeckHistory, coats: int) -> list[StrOrPromise]:
     """Why a clean and recoat is enough, and what it leads to."""
     build, after = history.build.coats, history.build.coats + coats
     counted = ngettext_lazy(
-        "{coats} coat since the last strip; up to {most} carry another: a clean and a new coat will do.",
-        "{coats} coats since the last strip; up to {most} carry another: a clean and a new coat will do.",
+        "{coats} coat since the last strip; up to {most} carry another: a clean and a new coat"
+        " will do.",
+        "{coats} coats since the last strip; up to {most} carry another: a clean and a new coat"
+        " will do.",
         build,
     )
     unknown = _(
-        "Coats whose number was not logged since the last strip; up to {most} carry another: a clean and a new coat "
-        "will do."
+        "Coats whose number was not logged since the last strip; up to {most} carry another: a"
+        " clean and a new coat will do."
     )
-    reasons: list[StrOrPromise] = [format_lazy(counted if build else unknown, coats=build, most=STRIP_ABOVE_COATS)]
+    reasons: list[StrOrPromise] = [
+        format_lazy(counted if build else unknown, coats=build, most=STRIP_ABOVE_COATS)
+    ]
     if after > STRIP_ABOVE_COATS:
-        reasons.append(format_lazy(_("With {coats} coats on it the job after this one is a strip."), coats=after))
+        reasons.append(
+            format_lazy(
+                _("With {coats} coats on it the job after this one is a strip."), coats=after
+            )
+        )
     return reasons

@@ -1,4 +1,5 @@
-"""Filters of offers and papers: quantities without needless zeros, drawings in the colours of paper."""
+"""Filters of offers and papers: quantities without needless zeros, drawings in the colours of
+paper."""
 
 from decimal import Decimal
 from functools import cache
@@ -23,13 +24,17 @@ def plain_number(value: Decimal) -> str:
 
 @register.filter
 def counted(unit: str, quantity: Decimal) -> str:
-    """“treads” for four of them, in the language of the reader; a measure and what was typed stay."""
+    """“treads” for four of them, in the language of the reader;
+    a measure and what was typed stay."""
     number = 1 if quantity == 1 else 2
     known = {
-        "tread": ngettext("tread", "treads", number), "hour": ngettext("hour", "hours", number),
-        "visit": ngettext("visit", "visits", number), "coat": ngettext("coat", "coats", number),
-        "piece": ngettext("piece", "pieces", number), "day": ngettext("day", "days", number),
-    }  # fmt: skip
+        "tread": ngettext("tread", "treads", number),
+        "hour": ngettext("hour", "hours", number),
+        "visit": ngettext("visit", "visits", number),
+        "coat": ngettext("coat", "coats", number),
+        "piece": ngettext("piece", "pieces", number),
+        "day": ngettext("day", "days", number),
+    }
     return known.get(unit, unit)
 
 
@@ -49,6 +54,7 @@ def wear_style() -> str:
 
 @register.filter
 def on_paper(svg: str) -> SafeString:
-    """The drawing with the colours it has in print; pages get theirs from the sheet of the product."""
+    """The drawing with the colours it has in print;
+    pages get theirs from the sheet of the product."""
     head, _, rest = svg.partition(">")
     return mark_safe(f"{head}><style>{wear_style()}</style>{rest}")  # noqa: S308 - drawn by our own template

@@ -19,7 +19,15 @@ from jobs.actions.bookings import BookingError
 from jobs.diary import icalendar_files
 from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
 from jobs.diary.suggestions import placement_suggestions
-from jobs.forms.bookings import OTHER_DAY, ArrivalForm, BookingForm, CallOffForm, HoldForm, MoveForm, NotesForm
+from jobs.forms.bookings import (
+    OTHER_DAY,
+    ArrivalForm,
+    BookingForm,
+    CallOffForm,
+    HoldForm,
+    MoveForm,
+    NotesForm,
+)
 from jobs.models import Booking
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
@@ -29,10 +37,15 @@ from jobs.views.log import decks_matching
 def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     row = booking_or_404(pk)
     context = {
-        "booking": row, "work": booked_decks(row), "told": booking_messages.messages_about_booking(row).order_by("-id"),
-        "today": business_of(request).today(timezone.now()), "hold_form": HoldForm(), "call_off_form": CallOffForm(),
-        "notes_form": NotesForm(initial={"notes": row.notes}), "arrival_form": ArrivalForm(initial=arrival_initial(row)),
-    }  # fmt: skip
+        "booking": row,
+        "work": booked_decks(row),
+        "told": booking_messages.messages_about_booking(row).order_by("-id"),
+        "today": business_of(request).today(timezone.now()),
+        "hold_form": HoldForm(),
+        "call_off_form": CallOffForm(),
+        "notes_form": NotesForm(initial={"notes": row.notes}),
+        "arrival_form": ArrivalForm(initial=arrival_initial(row)),
+    }
     return render(request, "jobs/diary/booking.html", context)
 
 
@@ -42,22 +55,30 @@ def arrival_initial(row: Booking) -> dict[str, Any]:
 
 def booking_or_404(pk: int) -> Booking:
     rows = Booking.objects.select_related("client", "property", "crew", "offer", "created_by")
-    return get_object_or_404(rows.prefetch_related("decks", "days__crew_day", "client__contact_points"), pk=pk)
+    return get_object_or_404(
+        rows.prefetch_related("decks", "days__crew_day", "client__contact_points"), pk=pk
+    )
 
 
 @office_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_booking(request: HttpRequest) -> HttpResponse:
     """`?offer=` or `?deck=` says what is to be booked; without either a deck is looked up."""
-    asked = find_booking_request(deck=request.GET.get("deck", ""), offer=request.GET.get("offer", ""))
+    asked = find_booking_request(
+        deck=request.GET.get("deck", ""), offer=request.GET.get("offer", "")
+    )
     if asked is None:
         words = request.GET.get("q", "").strip()[:400]
         return render(
-            request, "jobs/diary/choose.html", {"words": words, "decks": decks_matching(words) if words else []}
+            request,
+            "jobs/diary/choose.html",
+            {"words": words, "decks": decks_matching(words) if words else []},
         )
     form = booking_form(request, asked)
     if form.is_valid() and (row := submit_booking(request, form, asked)):
-        report_booking_change(request, row, f"Booked: {display.format_weekday(row.first_on)}, {row.crew}.")
+        report_booking_change(
+            request, row, f"Booked: {display.format_weekday(row.first_on)}, {row.crew}."
+        )
         return redirect("diary:booking", row.pk)
     return render(request, "jobs/diary/new.html", {"form": form, "asked": asked})
 
@@ -69,16 +90,28 @@ def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
     )
     first = suggested[0].value if suggested else OTHER_DAY
     initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "notify_client": True}
-    return BookingForm(request.POST or None, decks=asked.selectable_decks, suggested=suggested, initial=initial)
+    return BookingForm(
+        request.POST or None, decks=asked.selectable_decks, suggested=suggested, initial=initial
+    )
 
 
-def submit_booking(request: HttpRequest, form: BookingForm, asked: BookingRequest) -> Booking | None:
+def submit_booking(
+    request: HttpRequest, form: BookingForm, asked: BookingRequest
+) -> Booking | None:
     values = form.cleaned_data
     names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival", "notify_client")
-    return run_or_add_error(form, lambda: actions.book_work(
-        property=asked.property, decks=list(values["decks"]), week=None, offer=asked.offer, by=current_user(request),
-        now=timezone.now(), **{name: values[name] for name in names},
-    ))  # fmt: skip
+    return run_or_add_error(
+        form,
+        lambda: actions.book_work(
+            property=asked.property,
+            decks=list(values["decks"]),
+            week=None,
+            offer=asked.offer,
+            by=current_user(request),
+            now=timezone.now(),
+            **{name: values[name] for name in names},
+        ),
+    )
 
 
 @office_required
@@ -102,7 +135,12 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
         hours=row.hours, property=row.property, business=business, today=today, booking=row
     )
     asked = {"when": OTHER_DAY, "first_day": request.GET["day"]} if "day" in request.GET else {}
-    initial = {"hours": row.hours, "crew": request.GET.get("crew", row.crew_id), **arrival_initial(row), **asked}
+    initial = {
+        "hours": row.hours,
+        "crew": request.GET.get("crew", row.crew_id),
+        **arrival_initial(row),
+        **asked,
+    }
     return MoveForm(request.POST or None, suggested=suggested, initial=initial)
 
 
@@ -110,7 +148,10 @@ def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> B
     names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival", "notify_client")
     values = {name: form.cleaned_data[name] for name in names}
     return run_or_add_error(
-        form, lambda: actions.move_booking(booking=row, by=current_user(request), now=timezone.now(), **values)
+        form,
+        lambda: actions.move_booking(
+            booking=row, by=current_user(request), now=timezone.now(), **values
+        ),
     )
 
 
@@ -139,27 +180,39 @@ def booking_notes(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def booking_arrival(request: HttpRequest, pk: int) -> HttpResponse:
     return run_booking_action(
-        request, pk, ArrivalForm(request.POST), actions.change_booking_arrival, "The time of arrival was saved."
+        request,
+        pk,
+        ArrivalForm(request.POST),
+        actions.change_booking_arrival,
+        "The time of arrival was saved.",
     )
 
 
 @office_required
 @require_POST
 def booking_hold(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(request, pk, HoldForm(request.POST), actions.hold_booking, "Held for the weather.")
+    return run_booking_action(
+        request, pk, HoldForm(request.POST), actions.hold_booking, "Held for the weather."
+    )
 
 
 @office_required
 @require_POST
 def booking_release(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(request, pk, forms.Form(request.POST), actions.release_booking, "The booking stands.")
+    return run_booking_action(
+        request, pk, forms.Form(request.POST), actions.release_booking, "The booking stands."
+    )
 
 
 @office_required
 @require_POST
 def booking_call_off(request: HttpRequest, pk: int) -> HttpResponse:
     return run_booking_action(
-        request, pk, CallOffForm(request.POST), actions.cancel_booking, "Called off. The hours are free again."
+        request,
+        pk,
+        CallOffForm(request.POST),
+        actions.cancel_booking,
+        "Called off. The hours are free again.",
     )
 
 
@@ -187,12 +240,16 @@ def form_error_text(form: forms.Form) -> str:
 @require_GET
 def booking_calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
     """The booking as a file, for whoever asks for it on the telephone."""
-    content = icalendar_files.client_calendar_file(booking_or_404(pk), business_of(request), now=timezone.now())
+    content = icalendar_files.client_calendar_file(
+        booking_or_404(pk), business_of(request), now=timezone.now()
+    )
     headers = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
 
 
-def report_booking_change(request: HttpRequest, row: Booking, done: str, *, is_needed: bool = True) -> None:
+def report_booking_change(
+    request: HttpRequest, row: Booking, done: str, *, is_needed: bool = True
+) -> None:
     """What happened, and whether the client learns of it."""
     told = booking_messages.newest_booking_message(row)
     if not is_needed:
@@ -200,6 +257,9 @@ def report_booking_change(request: HttpRequest, row: Booking, done: str, *, is_n
     elif told is None:
         messages.warning(request, f"{done} No message goes to {row.client}: tell them yourself.")
     elif told.channel == Channel.CALL:
-        messages.success(request, f"{done} {row.client} has no e-mail address and stands on the list of calls to make.")
+        messages.success(
+            request,
+            f"{done} {row.client} has no e-mail address and stands on the list of calls to make.",
+        )
     else:
         messages.success(request, f"{done} An e-mail to {row.client} is in the outbox.")

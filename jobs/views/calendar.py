@@ -18,7 +18,8 @@ from jobs.offers import links
 @login_not_required
 @require_safe
 def crew_calendar(request: HttpRequest, token: str) -> HttpResponse:
-    """Whoever has the link reads the crew's bookings; 304 while nothing has changed (RFC 9110, 13.1.2)."""
+    """Whoever has the link reads the crew's bookings;
+    304 while nothing has changed (RFC 9110, 13.1.2)."""
     crew = Crew.objects.filter(feed_hash=links.token_hash(token)).first()
     if crew is None:
         raise Http404("There is no such calendar.")
@@ -26,7 +27,9 @@ def crew_calendar(request: HttpRequest, token: str) -> HttpResponse:
     rows = icalendar_files.crew_feed_bookings(crew, today=business.today(timezone.now()))
     content = icalendar_files.crew_feed_file(crew, rows, business, url=request.build_absolute_uri())
     etag = quote_etag(hashlib.sha256(content).hexdigest()[:32])
-    response = HttpResponse(content, content_type="text/calendar; charset=utf-8", headers={"ETag": etag})
+    response = HttpResponse(
+        content, content_type="text/calendar; charset=utf-8", headers={"ETag": etag}
+    )
     response["Content-Disposition"] = 'inline; filename="diary.ics"'
     response["Cache-Control"] = "private, no-cache"
     response["X-Robots-Tag"] = "noindex"

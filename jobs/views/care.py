@@ -25,7 +25,9 @@ def job_for_record_or_404(pk: int) -> Job:
 def show_care_record(request: HttpRequest, pk: int) -> HttpResponse:
     record = build_care_record(job_for_record_or_404(pk))
     name, content = f'inline; filename="{record.file_name}"', care_record_pdf(record)
-    return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
+    return HttpResponse(
+        content, content_type="application/pdf", headers={"Content-Disposition": name}
+    )
 
 
 @office_required

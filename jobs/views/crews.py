@@ -27,10 +27,11 @@ def render_crews(request: HttpRequest, form: DayOffForm) -> HttpResponse:
     """A link that was just made is shown once: only its hash is kept."""
     today = business_of(request).today(timezone.now())
     context = {
-        "crews": Crew.objects.order_by("-is_active", "position", "id"), "form": form,
+        "crews": Crew.objects.order_by("-is_active", "position", "id"),
+        "form": form,
         "days_off": DayOff.objects.filter(last_on__gte=today).select_related("crew"),
         "link": request.session.pop(FEED_LINK_KEY, None),
-    }  # fmt: skip
+    }
     return render(request, "jobs/diary/crews.html", context)
 
 

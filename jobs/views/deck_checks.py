@@ -24,7 +24,11 @@ def new_check(request: HttpRequest) -> HttpResponse:
     if deck is None:
         raise Http404("There is no such deck.")
     today = business_of(request).today(timezone.now())
-    initial = {"visited_on": today, "reason": Visit.Reason.ROUTINE, "found_by": current_user(request).get_full_name()}
+    initial = {
+        "visited_on": today,
+        "reason": Visit.Reason.ROUTINE,
+        "found_by": current_user(request).get_full_name(),
+    }
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check(request, deck, form):
         return redirect("decks:detail", deck.pk)
@@ -46,19 +50,29 @@ def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
 def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
     try:
         _, is_new = actions.record_visit(
-            deck=deck, by=current_user(request), now=timezone.now(), business=business_of(request), **check_values(form)
+            deck=deck,
+            by=current_user(request),
+            now=timezone.now(),
+            business=business_of(request),
+            **check_values(form),
         )
     except JobError as error:
         add_action_error(form, error.field, str(error))
         return False
-    said = "The check was recorded." if is_new else "This check was recorded already. Nothing was added."
+    said = (
+        "The check was recorded."
+        if is_new
+        else "This check was recorded already. Nothing was added."
+    )
     messages.success(request, said)
     return True
 
 
 def submit_check_correction(request: HttpRequest, row: Visit, form: CheckForm) -> bool:
     try:
-        actions.change_visit(visit=row, now=timezone.now(), business=business_of(request), **check_values(form))
+        actions.change_visit(
+            visit=row, now=timezone.now(), business=business_of(request), **check_values(form)
+        )
     except JobError as error:
         add_action_error(form, error.field, str(error))
         return False
@@ -70,6 +84,8 @@ def check_values(form: CheckForm) -> dict[str, Any]:
     return {"visited_on": form.cleaned_data["visited_on"], "findings": form.findings()}
 
 
-def render_check_form(request: HttpRequest, deck: Deck, form: CheckForm, title: str) -> HttpResponse:
+def render_check_form(
+    request: HttpRequest, deck: Deck, form: CheckForm, title: str
+) -> HttpResponse:
     context = {"deck": deck, "form": form, "title": title}
     return render(request, "jobs/visit.html", context)

@@ -30,11 +30,16 @@ def show_week(request: HttpRequest) -> HttpResponse:
     today = business.today(timezone.now())
     shown = diary_week(day_or_today(request.GET.get("week", ""), today), business=business)
     context = {
-        "week": shown, "today": today, "unsettled": unsettled_work(today=today),
-        "earlier": shown.monday - timedelta(days=7), "later": shown.monday + timedelta(days=7),
+        "week": shown,
+        "today": today,
+        "unsettled": unsettled_work(today=today),
+        "earlier": shown.monday - timedelta(days=7),
+        "later": shown.monday + timedelta(days=7),
         "is_this_week": shown.monday <= today <= shown.sunday,
-        "around": crew_hours_by_week(first=shown.monday - timedelta(days=7), weeks=WEEKS_AROUND, business=business),
-    }  # fmt: skip
+        "around": crew_hours_by_week(
+            first=shown.monday - timedelta(days=7), weeks=WEEKS_AROUND, business=business
+        ),
+    }
     return render(request, "jobs/diary/week.html", context)
 
 
@@ -55,7 +60,9 @@ def day_hold(request: HttpRequest) -> HttpResponse:
         values = form.cleaned_data
         held = bookings.hold_bookings_of_day(by=current_user(request), now=timezone.now(), **values)
         count = f"{len(held)} booking{'' if len(held) == 1 else 's'}"
-        messages.success(request, f"{count} of {display.format_weekday(values['day'])} held for the weather.")
+        messages.success(
+            request, f"{count} of {display.format_weekday(values['day'])} held for the weather."
+        )
         return redirect_to_week(values["day"])
     return render(request, "jobs/diary/hold_day.html", {"form": form})
 

@@ -25,7 +25,9 @@ from jobs.work.spread_rate import measured_spreads
 
 
 def job_or_404(pk: int) -> Job:
-    jobs = Job.objects.select_related("deck__property__client", "visit", "recorded_by", "sign_off").with_coats()
+    jobs = Job.objects.select_related(
+        "deck__property__client", "visit", "recorded_by", "sign_off"
+    ).with_coats()
     return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
 
 
@@ -40,7 +42,9 @@ def show_job(request: HttpRequest, pk: int) -> HttpResponse:
 def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
     """What the page says beside the bare facts."""
     coats = job.coats_applied.all()
-    before = Job.objects.before(job).coating().with_coats().select_related("deck").newest_first().first()
+    before = (
+        Job.objects.before(job).coating().with_coats().select_related("deck").newest_first().first()
+    )
     build_before, build = coat_build_before_and_after(job)
     care = care_note(job)
     return {
@@ -74,9 +78,14 @@ def render_job_edit(request: HttpRequest, job: Job, page: forms.LogForms) -> Htt
 
 def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     actions.change_job(
-        job=job, details=page.job.details(), coats=page.rows.coats(), findings=page.job.findings(),
-        business=business_of(request), by=current_user(request), now=timezone.now(),
-    )  # fmt: skip
+        job=job,
+        details=page.job.details(),
+        coats=page.rows.coats(),
+        findings=page.job.findings(),
+        business=business_of(request),
+        by=current_user(request),
+        now=timezone.now(),
+    )
     messages.success(request, "The job was changed.")
     return redirect("jobs:detail", job.pk)
 
@@ -88,7 +97,12 @@ def job_remove(request: HttpRequest, pk: int) -> HttpResponse:
     form = JobRemovalForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         deck = job.deck
-        actions.remove_job(job=job, reason=form.cleaned_data["reason"], by=current_user(request), now=timezone.now())
+        actions.remove_job(
+            job=job,
+            reason=form.cleaned_data["reason"],
+            by=current_user(request),
+            now=timezone.now(),
+        )
         messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
         return redirect("decks:detail", deck.pk)
     return render(request, "jobs/remove.html", {"job": job, "form": form})

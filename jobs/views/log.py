@@ -26,19 +26,26 @@ MAX_FOUND_DECKS = 20
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def log_job_page(request: HttpRequest) -> HttpResponse:
-    """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the book."""
+    """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the
+    book."""
     today = business_of(request).today(timezone.now())
     if request.method == "POST":
         return handle_log_post(request, today)
     deck = current_deck(request.GET.get("deck", ""))
     if not deck and "new" not in request.GET:
         return choose_deck(request)
-    return render_log_page(request, forms.new_log_forms(request, deck, today, forms.booking_of_deck(request.GET, deck)))
+    return render_log_page(
+        request, forms.new_log_forms(request, deck, today, forms.booking_of_deck(request.GET, deck))
+    )
 
 
 def deck_by_number(text: str) -> Deck | None:
     """The deck with that number, archived or not."""
-    return Deck.objects.with_owner().filter(pk=text).first() if text.isdecimal() and len(text) < 18 else None
+    return (
+        Deck.objects.with_owner().filter(pk=text).first()
+        if text.isdecimal() and len(text) < 18
+        else None
+    )
 
 
 def current_deck(text: str) -> Deck | None:
@@ -56,14 +63,20 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
 
 
 def decks_matching(words: str) -> list[Deck]:
-    ids = [hit.deck_id for hit in search.find_decks(words, limit=MAX_FOUND_DECKS).hits if hit.deck_id]
+    ids = [
+        hit.deck_id for hit in search.find_decks(words, limit=MAX_FOUND_DECKS).hits if hit.deck_id
+    ]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
 
 
 def recent_decks(user_pk: int | None) -> list[Deck]:
     """Of the last jobs this person logged, newest first, each once."""
-    logged = Job.objects.filter(recorded_by=user_pk).order_by("-id").values_list("deck_id", flat=True)[:60]
+    logged = (
+        Job.objects.filter(recorded_by=user_pk)
+        .order_by("-id")
+        .values_list("deck_id", flat=True)[:60]
+    )
     ids = list(dict.fromkeys(logged))[:MAX_RECENT_DECKS]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
@@ -99,7 +112,8 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
 
 
 def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
-    """A browser sends files only once; those that are good wait here until the page is sent again."""
+    """A browser sends files only once; those that are good wait here until the page is sent
+    again."""
     try:
         good = PhotosField(required=False).clean(request.FILES.getlist("photos"))
     except ValidationError as error:
@@ -115,18 +129,27 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
     deck = page.deck or (page.new.new_deck() if page.new else None)
     pictures = [*photos.read_staged_photos(form_key), *form.cleaned_data["photos"]]
     job, is_new = actions.log_job(
-        deck=cast(Deck | NewDeck, deck), details=form.details(), coats=page.rows.coats(), findings=form.findings(),
+        deck=cast(Deck | NewDeck, deck),
+        details=form.details(),
+        coats=page.rows.coats(),
+        findings=form.findings(),
         form_key=form_key,
-        business=business_of(request), by=current_user(request), now=now, photos=pictures,
-        moment=form.cleaned_data["moment"] or "finished", booking=page.booking,
-    )  # fmt: skip
+        business=business_of(request),
+        by=current_user(request),
+        now=now,
+        photos=pictures,
+        moment=form.cleaned_data["moment"] or "finished",
+        booking=page.booking,
+    )
     photos.delete_staged_photos(form_key)
     photos.delete_abandoned_photos(now=now)
     if not is_new:
         return redirect_to_logged_job(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
     if page.booking and (left := booked_work.unlogged_decks(page.booking)):
-        messages.info(request, f"Still to log from this booking: {', '.join(deck.label for deck in left)}.")
+        messages.info(
+            request, f"Still to log from this booking: {', '.join(deck.label for deck in left)}."
+        )
         return redirect("diary:booking", page.booking.pk)
     return redirect("jobs:detail", job.pk)
 

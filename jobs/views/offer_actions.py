@@ -26,7 +26,8 @@ OfferAction = Callable[[HttpRequest, Offer], Offer]
 
 
 def offer_button(action: OfferAction) -> Callable[[HttpRequest, int], HttpResponse]:
-    """A button of an offer's page: does it, says so or why not, and shows the offer that it led to."""
+    """A button of an offer's page: does it, says so or why not, and shows the offer that it led
+    to."""
 
     @office_required
     @require_POST
@@ -45,7 +46,9 @@ def offer_button(action: OfferAction) -> Callable[[HttpRequest, int], HttpRespon
 @offer_button
 def offer_send(request: HttpRequest, offer: Offer) -> Offer:
     channel = request.POST.get("channel", "")
-    offer_sending.send_offer(offer=offer, channel=channel, by=current_user(request), now=timezone.now())
+    offer_sending.send_offer(
+        offer=offer, channel=channel, by=current_user(request), now=timezone.now()
+    )
     messages.success(request, "The offer is in the outbox. From now on it stays as it is.")
     return offer
 
@@ -53,8 +56,12 @@ def offer_send(request: HttpRequest, offer: Offer) -> Offer:
 @offer_button
 def offer_revise(request: HttpRequest, offer: Offer) -> Offer:
     now = timezone.now()
-    new = actions.revise_offer(offer=offer, today=business_of(request).today(now), now=now, by=current_user(request))
-    messages.success(request, f"This is revision {new.revision}. The former one can no longer be answered.")
+    new = actions.revise_offer(
+        offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
+    )
+    messages.success(
+        request, f"This is revision {new.revision}. The former one can no longer be answered."
+    )
     return new
 
 
@@ -63,7 +70,9 @@ def offer_withdraw(request: HttpRequest, offer: Offer) -> Offer:
     form = forms.WithdrawOfferForm(request.POST)
     if not form.is_valid():
         raise OfferError("Say in a few words why; at most 300 characters.", "why")
-    actions.withdraw_offer(offer=offer, why=form.cleaned_data["why"], by=current_user(request), now=timezone.now())
+    actions.withdraw_offer(
+        offer=offer, why=form.cleaned_data["why"], by=current_user(request), now=timezone.now()
+    )
     messages.success(request, "The offer is withdrawn.")
     return offer
 
@@ -76,7 +85,11 @@ def offer_answer(request: HttpRequest, offer: Offer) -> Offer:
     _, is_mailed = offer_questions.answer_question(
         offer=offer, words=form.cleaned_data["answer"], by=current_user(request), now=timezone.now()
     )
-    where = "It stands on the offer's page and goes out by e-mail." if is_mailed else "It stands on the offer's page."
+    where = (
+        "It stands on the offer's page and goes out by e-mail."
+        if is_mailed
+        else "It stands on the offer's page."
+    )
     messages.success(request, f"Answered. {where}")
     return offer
 
@@ -87,7 +100,9 @@ def show_offer_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     """The offer on paper, as the client gets it but for the link."""
     offer = offer_or_404(pk)
     disposition = f'inline; filename="{offer.file_name}"'
-    return HttpResponse(offer_pdf(offer), "application/pdf", headers={"Content-Disposition": disposition})
+    return HttpResponse(
+        offer_pdf(offer), "application/pdf", headers={"Content-Disposition": disposition}
+    )
 
 
 @office_required
@@ -95,23 +110,33 @@ def show_offer_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 def send_chosen_offers(request: HttpRequest) -> HttpResponse:
     """Several drafts at once, each by itself: what cannot go stays a draft, and says why."""
     ticked = [
-        int(text) for text in request.POST.getlist("offer") if text.isascii() and text.isdigit() and len(text) < 19
+        int(text)
+        for text in request.POST.getlist("offer")
+        if text.isascii() and text.isdigit() and len(text) < 19
     ]
     channel = request.POST.get("channel", Channel.EMAIL)
     if not ticked or len(ticked) > MAX_OFFERS_SENT:
-        messages.error(request, f"Choose at least one draft and at most {MAX_OFFERS_SENT}, then send.")
+        messages.error(
+            request, f"Choose at least one draft and at most {MAX_OFFERS_SENT}, then send."
+        )
         return redirect("offers:list")
     sent = sum(
-        send_or_warn(request, offer, channel) for offer in Offer.objects.filter(pk__in=ticked).order_by("number")
+        send_or_warn(request, offer, channel)
+        for offer in Offer.objects.filter(pk__in=ticked).order_by("number")
     )
     if sent:
-        messages.success(request, f"{sent} offer{'s' if sent > 1 else ''} queued. See the outbox for what follows.")
+        messages.success(
+            request,
+            f"{sent} offer{'s' if sent > 1 else ''} queued. See the outbox for what follows.",
+        )
     return redirect("offers:list")
 
 
 def send_or_warn(request: HttpRequest, offer: Offer, channel: str) -> bool:
     try:
-        offer_sending.send_offer(offer=offer, channel=channel, by=current_user(request), now=timezone.now())
+        offer_sending.send_offer(
+            offer=offer, channel=channel, by=current_user(request), now=timezone.now()
+        )
     except (OfferError, Unsendable) as problem:
         messages.warning(request, f"Offer {offer.reference} was not sent. {problem}")
         return False

@@ -27,16 +27,25 @@ State, Kind = Offer.State, OfferEvent.Kind
 def list_offers(request: HttpRequest) -> HttpResponse:
     """All offers, newest first; `?state=` and `?q=` narrow it."""
     today = business_of(request).today(timezone.now())
-    state, words = request.GET.get("state", ""), request.GET.get("q", "").replace("\0", "").strip()[:200]
+    state, words = (
+        request.GET.get("state", ""),
+        request.GET.get("q", "").replace("\0", "").strip()[:200],
+    )
     state = state if state in dict(forms.STATE_FILTERS) else ""
     rows = Offer.objects.in_state(state, today=today).matching(words).for_list()
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}
     found = Offer.objects.count_by_state(today=today)
     context = {
-        "page": Paginator(rows, OFFERS_A_PAGE).get_page(request.GET.get("page")), "state": state, "words": words,
-        "counts": [(value, label, found[value]) for value, label in forms.STATE_FILTERS if found.get(value)],
-        "query": urlencode(filters), "today": today, "channels": offer_sending.OFFER_CHANNELS,
-    }  # fmt: skip
+        "page": Paginator(rows, OFFERS_A_PAGE).get_page(request.GET.get("page")),
+        "state": state,
+        "words": words,
+        "counts": [
+            (value, label, found[value]) for value, label in forms.STATE_FILTERS if found.get(value)
+        ],
+        "query": urlencode(filters),
+        "today": today,
+        "channels": offer_sending.OFFER_CHANNELS,
+    }
     return render(request, "jobs/offers/list.html", context)
 
 
@@ -51,23 +60,36 @@ def show_offer(request: HttpRequest, pk: int) -> HttpResponse:
     offer, today = offer_or_404(pk), business_of(request).today(timezone.now())
     if offer.state != State.DRAFT:
         if request.method == "POST":
-            messages.error(request, "This offer is no draft any more, so nothing was changed. Revise it instead.")
+            messages.error(
+                request,
+                "This offer is no draft any more, so nothing was changed. Revise it instead.",
+            )
             return redirect("offers:detail", pk)
         return render_offer(request, offer)
     if request.method != "POST":
         return render_offer(request, offer, forms.unbound_draft_forms(offer, today=today))
     if "add_row" in request.POST:
-        return render_offer(request, offer, forms.draft_forms_with_row(request.POST, offer, today=today))
-    return submit_offer_change(request, offer, forms.bound_draft_forms(request.POST, offer, today=today))
+        return render_offer(
+            request, offer, forms.draft_forms_with_row(request.POST, offer, today=today)
+        )
+    return submit_offer_change(
+        request, offer, forms.bound_draft_forms(request.POST, offer, today=today)
+    )
 
 
-def submit_offer_change(request: HttpRequest, offer: Offer, filled: forms.DraftForms) -> HttpResponse:
+def submit_offer_change(
+    request: HttpRequest, offer: Offer, filled: forms.DraftForms
+) -> HttpResponse:
     if filled.is_valid():
         try:
             actions.change_offer(
-                offer=offer, words=filled.form.words(), lines=filled.line_inputs(), now=timezone.now(),
-                seen=filled.form.cleaned_data["seen"] or 0, by=current_user(request),
-            )  # fmt: skip
+                offer=offer,
+                words=filled.form.words(),
+                lines=filled.line_inputs(),
+                now=timezone.now(),
+                seen=filled.form.cleaned_data["seen"] or 0,
+                by=current_user(request),
+            )
             messages.success(request, "Saved and reckoned anew.")
             return redirect("offers:detail", offer.pk)
         except OfferError as problem:
@@ -75,17 +97,29 @@ def submit_offer_change(request: HttpRequest, offer: Offer, filled: forms.DraftF
     return render_offer(request, offer, filled)
 
 
-def render_offer(request: HttpRequest, offer: Offer, filled: forms.DraftForms | None = None) -> HttpResponse:
+def render_offer(
+    request: HttpRequest, offer: Offer, filled: forms.DraftForms | None = None
+) -> HttpResponse:
     now = timezone.now()
     today = business_of(request).today(now)
     context: dict[str, Any] = {
-        "offer": offer, "page": build_offer_page(offer, today=today), "filled": filled, "today": today,
-        "is_open": "add_row" in request.POST, "is_expired": offer.is_expired(today=today), "others": other_revisions(offer),
-        "note": next((event.note for event in reversed(offer.events.all()) if event.kind == Kind.DRAFTED), ""),
-        "ways": offer_sending.offer_routes(offer, today=today) if offer.state == State.DRAFT else [],
-        "withdraw": forms.WithdrawOfferForm(), "answer": forms.QuestionAnswerForm(),
+        "offer": offer,
+        "page": build_offer_page(offer, today=today),
+        "filled": filled,
+        "today": today,
+        "is_open": "add_row" in request.POST,
+        "is_expired": offer.is_expired(today=today),
+        "others": other_revisions(offer),
+        "note": next(
+            (event.note for event in reversed(offer.events.all()) if event.kind == Kind.DRAFTED), ""
+        ),
+        "ways": (
+            offer_sending.offer_routes(offer, today=today) if offer.state == State.DRAFT else []
+        ),
+        "withdraw": forms.WithdrawOfferForm(),
+        "answer": forms.QuestionAnswerForm(),
         "messages_sent": offer.messages().order_by("-id"),
-    }  # fmt: skip
+    }
     return render(request, "jobs/offers/detail.html", context)
 
 

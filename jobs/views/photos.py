@@ -42,7 +42,11 @@ def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
         return render(request, "jobs/detail.html", context)
     values = form.cleaned_data
     made = actions.add_photos(
-        job=job, files=values["photos"], moment=values["moment"], caption=values["caption"], now=timezone.now()
+        job=job,
+        files=values["photos"],
+        moment=values["moment"],
+        caption=values["caption"],
+        now=timezone.now(),
     )
     messages.success(request, f"{len(made)} photo{'s' if len(made) != 1 else ''} added.")
     return redirect("jobs:detail", pk)
@@ -61,4 +65,6 @@ def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         actions.describe_photo(photo=row, caption=request.POST.get("caption", "")[:200])
         messages.success(request, "The photo was described.")
-    return redirect("jobs:detail", row.job_id) if row.job_id else redirect("decks:detail", row.deck_id)
+    return (
+        redirect("jobs:detail", row.job_id) if row.job_id else redirect("decks:detail", row.deck_id)
+    )

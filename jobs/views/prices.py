@@ -18,7 +18,11 @@ from jobs.models import PriceList
 @require_GET
 def list_price_lists(request: HttpRequest) -> HttpResponse:
     today = business_of(request).today(timezone.now())
-    context = {"lists": PriceList.objects.with_offers(), "in_force": PriceList.objects.in_force(today), "today": today}
+    context = {
+        "lists": PriceList.objects.with_offers(),
+        "in_force": PriceList.objects.in_force(today),
+        "today": today,
+    }
     return render(request, "jobs/prices_list.html", context)
 
 
@@ -39,7 +43,9 @@ def show_price_list(request: HttpRequest, pk: int) -> HttpResponse:
 def price_list_new(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
     newest = PriceList.objects.with_details().first()
-    row = actions.new_price_list(currency=business.currency, valid_from=business.today(timezone.now()))
+    row = actions.new_price_list(
+        currency=business.currency, valid_from=business.today(timezone.now())
+    )
     return price_list_page(request, row, like=newest)
 
 
@@ -48,17 +54,24 @@ def price_list_new(request: HttpRequest) -> HttpResponse:
 def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(PriceList.objects.with_details(), pk=pk)
     if row.is_settled:
-        messages.info(request, "Offers that were sent rest on this list, so it stays. Begin a new one like it.")
+        messages.info(
+            request,
+            "Offers that were sent rest on this list, so it stays. Begin a new one like it.",
+        )
         return redirect("prices:detail", row.pk)
     return price_list_page(request, row)
 
 
-def price_list_page(request: HttpRequest, row: PriceList, *, like: PriceList | None = None) -> HttpResponse:
+def price_list_page(
+    request: HttpRequest, row: PriceList, *, like: PriceList | None = None
+) -> HttpResponse:
     business = business_of(request)
     if request.method != "POST":
         return render_price_form(request, row, forms.unbound_price_forms(row, business, like=like))
     if "add_row" in request.POST:
-        return render_price_form(request, row, forms.price_forms_with_row(request.POST, row, business))
+        return render_price_form(
+            request, row, forms.price_forms_with_row(request.POST, row, business)
+        )
     filled = forms.bound_price_forms(request.POST, row, business)
     if filled.is_valid():
         try:
@@ -70,8 +83,12 @@ def price_list_page(request: HttpRequest, row: PriceList, *, like: PriceList | N
     return render_price_form(request, row, filled)
 
 
-def render_price_form(request: HttpRequest, row: PriceList, filled: forms.PriceForms) -> HttpResponse:
-    return render(request, "jobs/prices_form.html", {"list": row, "page": filled, "form": filled.form})
+def render_price_form(
+    request: HttpRequest, row: PriceList, filled: forms.PriceForms
+) -> HttpResponse:
+    return render(
+        request, "jobs/prices_form.html", {"list": row, "page": filled, "form": filled.form}
+    )
 
 
 @owner_required

@@ -26,7 +26,8 @@ def list_products(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_product(request: HttpRequest) -> HttpResponse:
-    """Everyone may add a product: the crew stands on the deck with a tin the office has not heard of."""
+    """Everyone may add a product: the crew stands on the deck with a tin the office has not heard
+    of."""
     return product_page(request, Product(), "New product")
 
 
@@ -44,7 +45,9 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
         actions.save_product(product=form.instance)
         messages.success(request, f"{form.instance} was saved.")
         return redirect("jobs:products")
-    return render(request, "jobs/product.html", {"form": form, "title": title, **product_stock(product)})
+    return render(
+        request, "jobs/product.html", {"form": form, "title": title, **product_stock(product)}
+    )
 
 
 def product_stock(product: Product) -> dict[str, Any]:
@@ -60,7 +63,8 @@ def product_stock(product: Product) -> dict[str, Any]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def show_batch_trace(request: HttpRequest, pk: int) -> HttpResponse:
-    """The batch trace `jobs:batch`: every deck a batch went on, with the client and how to reach them."""
+    """The batch trace `jobs:batch`: every deck a batch went on, with the client and how to reach
+    them."""
     row = get_object_or_404(Batch.objects.select_related("product"), pk=pk)
     form = BatchForm(request.POST if request.method == "POST" else None, instance=row)
     if form.is_bound and form.is_valid():

@@ -1,7 +1,9 @@
-"""The offer as the client sees it, behind a link of its own: look, choose a week, accept, decline, ask.
+"""The offer as the client sees it, behind a link of its own:
+look, choose a week, accept, decline, ask.
 
-GET changes nothing, for mail scanners follow links. The token is the proof, so no cookie is needed; the pages tell
-nobody where they are (no referrer), are stored nowhere and stay out of search engines.
+GET changes nothing, for mail scanners follow links. The token is the proof, so no cookie is needed;
+the pages tell nobody where they are (no referrer), are stored nowhere and stay out of search
+engines.
 """
 
 from collections.abc import Callable
@@ -89,11 +91,16 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
     forms: dict[str, Form] = {"ask": AskForm(typed.get("ask"))}
     if page.is_open:
         weeks = bookable_weeks(page.offer, today=page.today)
-        forms |= {"accept": AcceptForm(typed.get("accept"), weeks=weeks), "decline": DeclineForm(typed.get("decline"))}
+        forms |= {
+            "accept": AcceptForm(typed.get("accept"), weeks=weeks),
+            "decline": DeclineForm(typed.get("decline")),
+        }
     return forms
 
 
-def handle_answer_post(request: HttpRequest, page: OfferPage, token: str, now: datetime) -> HttpResponse:
+def handle_answer_post(
+    request: HttpRequest, page: OfferPage, token: str, now: datetime
+) -> HttpResponse:
     """Do what was asked, then show the page anew; what cannot be done is said beside the form."""
     action = request.POST.get("deed", "")
     forms = public_forms(page, action, request.POST)
@@ -119,30 +126,50 @@ def redirect_to_public_offer(token: str, part: str = "state") -> HttpResponse:
 
 
 ANSWER_ACTIONS: dict[str, Callable[..., Any]] = {
-    "accept": offer_answers.accept_offer, "decline": offer_answers.decline_offer, "ask": offer_answers.ask_question,
-}  # fmt: skip
+    "accept": offer_answers.accept_offer,
+    "decline": offer_answers.decline_offer,
+    "ask": offer_answers.ask_question,
+}
 
 
 def render_no_room(request: HttpRequest, page: OfferPage, sent: Form) -> HttpResponse:
-    """Somebody was quicker: the weeks that are left, the name still in its place, the offer still open."""
+    """Somebody was quicker: the weeks that are left, the name still in its place, the offer still
+    open."""
     week = week_text(sent.cleaned_data["week"])
-    why = _("The week of {week} has no room for this work any more. Choose another.").format(week=week)
+    why = _("The week of {week} has no room for this work any more. Choose another.").format(
+        week=week
+    )
     forms = public_forms(page)
-    form = AcceptForm({"accept-name": sent.cleaned_data["name"]}, weeks=bookable_weeks(page.offer, today=page.today))
+    form = AcceptForm(
+        {"accept-name": sent.cleaned_data["name"]},
+        weeks=bookable_weeks(page.offer, today=page.today),
+    )
     form.errors["week"] = form.error_class([why])
     return render_public_offer(request, page, forms | {"accept": form}, status=409)
 
 
-def render_public_offer(request: HttpRequest, page: OfferPage, forms: dict[str, Form], status: int = 0) -> HttpResponse:
+def render_public_offer(
+    request: HttpRequest, page: OfferPage, forms: dict[str, Form], status: int = 0
+) -> HttpResponse:
     is_gone = page.state in DEAD_LINK_STATES
-    context = {"page": page, "offer": page.offer, "forms": forms, "is_gone": is_gone, "navigation": []}
-    return render(request, "jobs/public/offer.html", context, status=status or (410 if is_gone else 200))
+    context = {
+        "page": page,
+        "offer": page.offer,
+        "forms": forms,
+        "is_gone": is_gone,
+        "navigation": [],
+    }
+    return render(
+        request, "jobs/public/offer.html", context, status=status or (410 if is_gone else 200)
+    )
 
 
 def render_closed_link(request: HttpRequest, why: str, status: int) -> HttpResponse:
     """Nobody knows whose page it is, so it is in the language of the business."""
     with display.in_client_language(""):
-        return render(request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status)
+        return render(
+            request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status
+        )
 
 
 def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:
@@ -150,7 +177,11 @@ def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:
     found, business = offer_by_token_hash(links.token_hash(token)), business_of(request)
     today = business.today(timezone.now())
     page = build_offer_page(found, today=today) if found else None
-    if page is None or page.state in DEAD_LINK_STATES or is_offer_link_expired(page.offer, business, today=today):
+    if (
+        page is None
+        or page.state in DEAD_LINK_STATES
+        or is_offer_link_expired(page.offer, business, today=today)
+    ):
         raise Http404("This link leads to no offer.")
     return page
 
@@ -159,11 +190,17 @@ def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:
 @require_safe
 def show_public_photo(request: HttpRequest, token: str, pk: int) -> HttpResponse:
     """A photograph that the offer's page shows; no other."""
-    shown_there = {part.photo.pk: part.photo for part in public_offer_or_404(request, token).decks if part.photo}
+    shown_there = {
+        part.photo.pk: part.photo
+        for part in public_offer_or_404(request, token).decks
+        if part.photo
+    }
     if pk not in shown_there:
         raise Http404("This photograph is not part of the offer.")
     try:
-        return HttpResponse(stored_thumbnail(shown_there[pk].image.name or ""), content_type="image/jpeg")
+        return HttpResponse(
+            stored_thumbnail(shown_there[pk].image.name or ""), content_type="image/jpeg"
+        )
     except OSError as error:
         raise Http404("The file of this photograph is missing.") from error
 
@@ -176,7 +213,9 @@ def show_public_pdf(request: HttpRequest, token: str) -> HttpResponse:
     sent = sent_offer_pdf(row)
     content = bytes(sent.content) if sent else offer_pdf(row, url=links.offer_url(token))
     name = f'inline; filename="{row.file_name}"'
-    return HttpResponse(content, content_type="application/pdf", headers={"Content-Disposition": name})
+    return HttpResponse(
+        content, content_type="application/pdf", headers={"Content-Disposition": name}
+    )
 
 
 @unlisted
@@ -186,12 +225,16 @@ def public_visit_file(request: HttpRequest, token: str) -> HttpResponse:
     booking = public_offer_or_404(request, token).booking
     if booking is None:
         raise Http404("No visit is booked for this offer.")
-    content = icalendar_files.client_calendar_file(booking, business_of(request), now=timezone.now())
+    content = icalendar_files.client_calendar_file(
+        booking, business_of(request), now=timezone.now()
+    )
     name = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=name)
 
 
 def sent_offer_pdf(row: Offer) -> Attachment | None:
     key = f"offer/{row.number}-{row.revision}/"
-    papers = Attachment.objects.filter(message__idempotency_key__startswith=key, media_type="application/pdf")
+    papers = Attachment.objects.filter(
+        message__idempotency_key__startswith=key, media_type="application/pdf"
+    )
     return papers.order_by("id").first()

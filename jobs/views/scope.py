@@ -1,4 +1,5 @@
-"""What is to be done on a deck: the work and why, the materials, the steps, and the weather rules of the day."""
+"""What is to be done on a deck: the work and why, the materials, the steps, and the weather rules
+of the day."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -24,13 +25,20 @@ def show_to_buy(request: HttpRequest) -> HttpResponse:
     bookings = purchase.bookings_within_weeks(today=today, weeks=weeks)
     scopes = purchase.booked_scopes(bookings, today=today)
     needs = purchase.purchase_needs(scopes.values(), today=today)
-    context = {"form": form, "bookings": bookings, "scopes": scopes, "needs": needs, "cost": cost_of_needs(needs)}
+    context = {
+        "form": form,
+        "bookings": bookings,
+        "scopes": scopes,
+        "needs": needs,
+        "cost": cost_of_needs(needs),
+    }
     return render(request, "jobs/to_buy.html", context)
 
 
 @require_GET
 def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
-    """The page `jobs:scope`; the address holds what was wished for and measured, so nothing is kept."""
+    """The page `jobs:scope`; the address holds what was wished for and measured, so nothing is
+    kept."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=deck_id)
     business = business_of(request)
     wish_form = OverrideForm(request.GET or None, finishes=Product.objects.finishes().in_use())

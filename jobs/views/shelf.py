@@ -1,4 +1,5 @@
-"""What is on the shelf of one product: tins that are left, which everybody keeps, and packs, which the office keeps."""
+"""What is on the shelf of one product:
+tins that are left, which everybody keeps, and packs, which the office keeps."""
 
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -34,11 +35,22 @@ def tin_add(request: HttpRequest, pk: int) -> HttpResponse:
         return render_shelf(request, product, tin_form=form)
     values = form.cleaned_data
     tin, is_new = actions.add_tin(
-        product=product, colour=values.get("colour", ""), batch_code=values["batch"], litres=values["litres"],
-        form_key=values["form_key"], today=business_of(request).today(timezone.now()),
-    )  # fmt: skip
-    what = f"{display.format_measure(tin.litres, 'volume')} of {product}{f' in {tin.colour}' if tin.colour else ''}"
-    said = f"{what} stands on the shelf." if is_new else f"{what} was put there already. Nothing was added."
+        product=product,
+        colour=values.get("colour", ""),
+        batch_code=values["batch"],
+        litres=values["litres"],
+        form_key=values["form_key"],
+        today=business_of(request).today(timezone.now()),
+    )
+    what = (
+        f"{display.format_measure(tin.litres, 'volume')} of"
+        f" {product}{f' in {tin.colour}' if tin.colour else ''}"
+    )
+    said = (
+        f"{what} stands on the shelf."
+        if is_new
+        else f"{what} was put there already. Nothing was added."
+    )
     messages.success(request, said)
     return redirect("jobs:shelf", pk)
 
@@ -48,15 +60,25 @@ def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     tin = get_object_or_404(StockTin.objects.select_related("product"), pk=pk)
     now = timezone.now()
     today = business_of(request).today(now)
-    form = TinChangeForm({f"tin-{pk}-litres": "0"} if "used_up" in request.POST else request.POST, tin=tin,
-                         units=business_of(request).units, today=today)  # fmt: skip
+    form = TinChangeForm(
+        {f"tin-{pk}-litres": "0"} if "used_up" in request.POST else request.POST,
+        tin=tin,
+        units=business_of(request).units,
+        today=today,
+    )
     if not form.is_valid():
         return render_shelf(request, tin.product, changed=[form])
     actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=today, now=now)
     left = display.format_measure(tin.litres, "volume")
-    messages.success(request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf.")
+    messages.success(
+        request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf."
+    )
     job = request.POST.get("job", "")
-    return redirect("jobs:detail", int(job)) if is_job_number(job) else redirect("jobs:shelf", tin.product_id)
+    return (
+        redirect("jobs:detail", int(job))
+        if is_job_number(job)
+        else redirect("jobs:shelf", tin.product_id)
+    )
 
 
 def is_job_number(text: str) -> bool:
@@ -64,7 +86,8 @@ def is_job_number(text: str) -> bool:
 
 
 def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:
-    """The tins a fresh job may have drawn on, so that they are noted while somebody stands beside them."""
+    """The tins a fresh job may have drawn on, so that they are noted while somebody stands beside
+    them."""
     if today - job.finished_on > TIN_CHECK_PERIOD:
         return []
     used = {(coat.product_id, coat.colour.casefold()) for coat in job.coats_applied.all()}
@@ -73,7 +96,9 @@ def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:
         .filter(product__in={product for product, _ in used})
         .select_related("batch", "product")
     )
-    fitting = [tin for tin in tins if not tin.colour or (tin.product_id, tin.colour.casefold()) in used]
+    fitting = [
+        tin for tin in tins if not tin.colour or (tin.product_id, tin.colour.casefold()) in used
+    ]
     return [TinChangeForm(tin=tin, units=units, today=today) for tin in fitting]
 
 
@@ -85,7 +110,10 @@ def pack_add(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return render_shelf(request, product, pack_form=form)
     pack = actions.save_pack(product=product, **form.cleaned_data)
-    messages.success(request, f"{display.format_pack_size(pack.litres)} costs {display.format_money(pack.price)}.")
+    messages.success(
+        request,
+        f"{display.format_pack_size(pack.litres)} costs {display.format_money(pack.price)}.",
+    )
     return redirect("jobs:shelf", pk)
 
 
@@ -102,9 +130,13 @@ def pack_change(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def render_shelf(
-    request: HttpRequest, product: Product, *, tin_form: TinForm | None = None, pack_form: PackForm | None = None,
+    request: HttpRequest,
+    product: Product,
+    *,
+    tin_form: TinForm | None = None,
+    pack_form: PackForm | None = None,
     changed: Sequence[forms.Form] = (),
-) -> HttpResponse:  # fmt: skip
+) -> HttpResponse:
     """The page with the forms as they came back, or fresh ones."""
     business = business_of(request)
     today = business.today(timezone.now())
@@ -116,18 +148,29 @@ def render_shelf(
         "wrong": wrong[0] if wrong else None,
     }
     if current_user(request).may_send:
-        context["pack_form"] = pack_form or PackForm(units=business.units, currency=business.currency, prefix="pack")
+        context["pack_form"] = pack_form or PackForm(
+            units=business.units, currency=business.currency, prefix="pack"
+        )
         context["packs"] = pack_rows(product, business.currency, changed)
     return render(request, "jobs/shelf.html", context)
 
 
-def tin_rows(product: Product, units: str, today: date, changed: Sequence[forms.Form]) -> list[TinChangeForm]:
+def tin_rows(
+    product: Product, units: str, today: date, changed: Sequence[forms.Form]
+) -> list[TinChangeForm]:
     """One form a tin that is not used up; the one that came back wrong in its place."""
     came_back = {form.tin.pk: form for form in changed if isinstance(form, TinChangeForm)}
     tins = StockTin.objects.in_stock().filter(product=product).select_related("batch")
-    return [came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units, today=today) for tin in tins]
+    return [
+        came_back.get(tin.pk) or TinChangeForm(tin=tin, units=units, today=today) for tin in tins
+    ]
 
 
-def pack_rows(product: Product, currency: str, changed: Sequence[forms.Form]) -> list[PackChangeForm]:
+def pack_rows(
+    product: Product, currency: str, changed: Sequence[forms.Form]
+) -> list[PackChangeForm]:
     came_back = {form.pack.pk: form for form in changed if isinstance(form, PackChangeForm)}
-    return [came_back.get(pack.pk) or PackChangeForm(pack=pack, currency=currency) for pack in product.packs.all()]
+    return [
+        came_back.get(pack.pk) or PackChangeForm(pack=pack, currency=currency)
+        for pack in product.packs.all()
+    ]

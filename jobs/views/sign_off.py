@@ -19,7 +19,12 @@ from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
-from jobs.work.sign_off import consent_requests, jobs_to_sign_off, latest_care_note, sign_off_statement
+from jobs.work.sign_off import (
+    consent_requests,
+    jobs_to_sign_off,
+    latest_care_note,
+    sign_off_statement,
+)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -29,7 +34,11 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
         messages.info(request, "This job was signed off already.")
         return redirect("jobs:detail", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
-    chosen = request.POST.get("language") or request.GET.get("language") or job.deck.property.client.language
+    chosen = (
+        request.POST.get("language")
+        or request.GET.get("language")
+        or job.deck.property.client.language
+    )
     with display.in_client_language(chosen):
         return sign_off_page(request, job)
 
@@ -38,7 +47,11 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
     client, jobs = job.deck.property.client, jobs_to_sign_off(job)
     wording, has_email = sign_off_statement(jobs), bool(preferred_address(client, Channel.EMAIL))
-    form = SignOffForm(request.POST or None, asks=consent_requests(client, business_of(request)), has_email=has_email)
+    form = SignOffForm(
+        request.POST or None,
+        asks=consent_requests(client, business_of(request)),
+        has_email=has_email,
+    )
     if request.method == "POST" and form.is_valid():
         try:
             save_sign_off(form, jobs, wording, current_user(request))
@@ -48,15 +61,25 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
             messages.success(request, "Signed off. Thank you.")
             return redirect("jobs:detail", job.pk)
     context = {
-        "job": job, "jobs": jobs, "form": form, "wording": wording, "care": latest_care_note(jobs), "navigation": [],
+        "job": job,
+        "jobs": jobs,
+        "form": form,
+        "wording": wording,
+        "care": latest_care_note(jobs),
+        "navigation": [],
         "languages": settings.LANGUAGES,
-    }  # fmt: skip
+    }
     return render(request, "jobs/sign_off.html", context)
 
 
 def save_sign_off(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
     with display.in_staff_language():
         sign_off.sign_off_jobs(
-            jobs=jobs, name=form.cleaned_data["name"], wording=wording, agreed=form.agreed,
-            wants_record=form.cleaned_data.get("wants_record", False), by=by, now=timezone.now(),
-        )  # fmt: skip
+            jobs=jobs,
+            name=form.cleaned_data["name"],
+            wording=wording,
+            agreed=form.agreed,
+            wants_record=form.cleaned_data.get("wants_record", False),
+            by=by,
+            now=timezone.now(),
+        )

@@ -1,4 +1,5 @@
-"""What the client keeps of a job: what went on, when it may be walked on, how to look after it, when it is next due."""
+"""What the client keeps of a job: what went on, when it may be walked on, how to look after it,
+when it is next due."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -15,30 +16,39 @@ from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
 CARE_ADVICE = [
-    _("Sweep leaves and dirt off, above all between the boards: what stays wet there wears the finish first."),
+    _(
+        "Sweep leaves and dirt off, above all between the boards: what stays wet there wears the"
+        " finish first."
+    ),
     _("Put pots and furniture on feet, and move them now and then; lift rugs after rain."),
     _("Wash with water, a mild soap and a soft broom, along the grain. No bleach."),
     _("Clear snow with a plastic shovel along the boards; no salt and no metal edges."),
     _("Put nothing else on it: another product may not hold, and then only a strip helps."),
-    _("When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time saves a strip."),
+    _(
+        "When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time"
+        " saves a strip."
+    ),
 ]
 SOFT_TIMBER_ADVICE = _("Keep pressure washers away: a close jet furs and gouges this timber.")
 HARD_TIMBER_ADVICE = _(
-    "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the grain."
+    "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the"
+    " grain."
 )
 FRESH_FINISH_CAUTION = _(
-    "A fresh finish marks easily and is slippery. Keep people and pets off until the time above is over."
+    "A fresh finish marks easily and is slippery. Keep people and pets off until the time above is"
+    " over."
 )
 WET_BOARDS_CAUTION = _("Wet boards are slippery, in winter most of all.")
 OILY_CLOTHS_CAUTION = _(
-    "Cloths with this finish on them can heat up by themselves and burn. Should you touch up a spot: put them in water "
-    "in a closed metal can, or dry them spread out flat outdoors."
+    "Cloths with this finish on them can heat up by themselves and burn. Should you touch up a"
+    " spot: put them in water in a closed metal can, or dry them spread out flat outdoors."
 )
 
 
 @dataclass(frozen=True)
 class CareRecord:
-    """One job as the client reads it; `care` is None if no finish went on, `foretold` if it is not the newest coat."""
+    """One job as the client reads it; `care` is None if no finish went on, `foretold` if it is not
+    the newest coat."""
 
     job: Job
     coats: list[CoatApplied]
@@ -68,7 +78,10 @@ class CareRecord:
     def cautions(self) -> list[StrOrPromise]:
         """For those who live there; the general rule last."""
         products = list(dict.fromkeys(coat.product for coat in self.finishes))
-        burns = any(each.finish_class in SELF_HEATING_CLASSES or each.base == Product.Base.SOLVENT for each in products)
+        burns = any(
+            each.finish_class in SELF_HEATING_CLASSES or each.base == Product.Base.SOLVENT
+            for each in products
+        )
         own = [f"{each.name}: {each.cautions}" for each in products if each.cautions]
         said: list[StrOrPromise] = [
             FRESH_FINISH_CAUTION if self.care else "",
@@ -82,12 +95,19 @@ class CareRecord:
 
 def get_job_for_record(pk: int) -> Job | None:
     """The job with all that its record shows."""
-    return Job.objects.select_related("deck__property__client", "sign_off").with_coats().filter(pk=pk).first()
+    return (
+        Job.objects.select_related("deck__property__client", "sign_off")
+        .with_coats()
+        .filter(pk=pk)
+        .first()
+    )
 
 
 def build_care_record(job: Job) -> CareRecord:
     """From the job as logged and the forecast of its own coat."""
-    with display.in_client_language(job.deck.property.client.language):  # the drawing has words in it
+    with display.in_client_language(
+        job.deck.property.client.language
+    ):  # the drawing has words in it
         told = forecast_summary_by_deck([job.deck_id], today=job.finished_on).get(job.deck_id)
     photo = Photo.objects.filter(job=job, moment=Photo.Moment.FINISHED).order_by("-id").first()
     own = told if told and told.coat_on == job.finished_on and job.starts_a_coat else None
@@ -95,7 +115,8 @@ def build_care_record(job: Job) -> CareRecord:
 
 
 def care_record_summary(record: CareRecord) -> str:
-    """The record as a few lines for the message that it goes with, in the language of its client."""
+    """The record as a few lines for the message that it goes with, in the language of its
+    client."""
     with display.in_client_language(record.job.deck.property.client.language):
         return "\n".join(care_record_lines(record))
 
@@ -109,11 +130,15 @@ def care_record_lines(record: CareRecord) -> Iterator[str]:
     if record.care:
         walk = f"{display.format_day(record.care.walk_at.date())}{care_hour_suffix(record.care)}"
         yield gettext("Walk on it from {moment}.").format(moment=walk)
-        yield gettext("Furniture back from {day}.").format(day=display.format_day(record.care.furniture_at.date()))
+        yield gettext("Furniture back from {day}.").format(
+            day=display.format_day(record.care.furniture_at.date())
+        )
     if record.forecast:
         told = record.forecast
         words = gettext("Next due between {first} and {last}.")
-        yield words.format(first=display.format_month(told.window_opens_on), last=display.format_month(told.due_on))
+        yield words.format(
+            first=display.format_month(told.window_opens_on), last=display.format_month(told.due_on)
+        )
 
 
 def care_hour_suffix(care: CareNote) -> str:

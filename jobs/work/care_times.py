@@ -1,4 +1,5 @@
-"""What to tell the client when the work is done: when to walk on the deck, and when the furniture may come back."""
+"""What to tell the client when the work is done:
+when to walk on the deck, and when the furniture may come back."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
@@ -7,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from jobs.models import Job, Product
 
-# Common practice, no source: 24 hours before walking, 5 days before furniture. A data sheet overrides them.
+# Common practice, no source: 24 hours before walking, 5 days before furniture. A data sheet
+# overrides them.
 DEFAULT_WALK_HOURS = Decimal(24)
 DEFAULT_FURNITURE_DAYS = Decimal(5)
 
@@ -16,7 +18,8 @@ DEFAULT_FURNITURE_DAYS = Decimal(5)
 class CareNote:
     """Both moments in the local time of the property.
 
-    They are known to the hour only if the job was logged on the day; `is_from_data_sheet`: no default was used.
+    They are known to the hour only if the job was logged on the day; `is_from_data_sheet`: no
+    default was used.
     """
 
     walk_at: datetime
@@ -26,24 +29,38 @@ class CareNote:
 
 
 def care_note(job: Job) -> CareNote | None:
-    """From the slowest finish of the job (needs coats with products at hand); None if no finish went on."""
-    finishes = [coat.product for coat in job.coats_applied.all() if coat.product.kind == Product.Kind.FINISH]
+    """From the slowest finish of the job (needs coats with products at hand);
+    None if no finish went on."""
+    finishes = [
+        coat.product for coat in job.coats_applied.all() if coat.product.kind == Product.Kind.FINISH
+    ]
     if not finishes:
         return None
     zone = job.deck.property.zone
-    walk = max(product.walk_hours if product.walk_hours is not None else DEFAULT_WALK_HOURS for product in finishes)
+    walk = max(
+        product.walk_hours if product.walk_hours is not None else DEFAULT_WALK_HOURS
+        for product in finishes
+    )
     days = max(
-        product.furniture_days if product.furniture_days is not None else DEFAULT_FURNITURE_DAYS for product in finishes
+        product.furniture_days if product.furniture_days is not None else DEFAULT_FURNITURE_DAYS
+        for product in finishes
     )
     start, is_to_the_hour = finishing_time(job, zone)
-    is_known = all(product.walk_hours is not None and product.furniture_days is not None for product in finishes)
+    is_known = all(
+        product.walk_hours is not None and product.furniture_days is not None
+        for product in finishes
+    )
     return CareNote(
-        add_elapsed_hours(start, hours=walk), add_elapsed_hours(start, hours=days * 24), is_to_the_hour, is_known
+        add_elapsed_hours(start, hours=walk),
+        add_elapsed_hours(start, hours=days * 24),
+        is_to_the_hour,
+        is_known,
     )
 
 
 def finishing_time(job: Job, zone: ZoneInfo) -> tuple[datetime, bool]:
-    """The moment of logging if that was the same day on site (True), else the end of that day: rather too late."""
+    """The moment of logging if that was the same day on site (True), else the end of that day:
+    rather too late."""
     logged_at = job.created_at.astimezone(zone)
     if logged_at.date() == job.finished_on:
         return logged_at, True

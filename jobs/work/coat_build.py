@@ -1,4 +1,5 @@
-"""Coat build: how many coats of finish lie on a deck since its last strip, and what that means for the next job."""
+"""Coat build: how many coats of finish lie on a deck since its last strip, and what that means for
+the next job."""
 
 from dataclasses import dataclass
 
@@ -30,5 +31,7 @@ def coat_build(deck: Deck) -> CoatBuild:
 def coat_build_before_and_after(job: Job) -> tuple[CoatBuild, CoatBuild]:
     """What lay on the deck before a job, and what lay there when it was done."""
     days = [(job.finished_on, job.pk), (job.finished_on, job.pk + 1)]
-    before, after = (Job.objects.coat_build_by_deck([job.deck_id], before=day)[job.deck_id] for day in days)
+    before, after = (
+        Job.objects.coat_build_by_deck([job.deck_id], before=day)[job.deck_id] for day in days
+    )
     return CoatBuild(before), CoatBuild(after)

@@ -1,4 +1,5 @@
-"""When each client's newest job was finished; the law of some places counts from there (jobs/apps.py registers it)."""
+"""When each client's newest job was finished;
+the law of some places counts from there (jobs/apps.py registers it)."""
 
 from collections.abc import Collection
 from datetime import date

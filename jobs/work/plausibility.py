@@ -1,4 +1,5 @@
-"""What looks wrong about a logged job. Nothing here refuses anything: the one who stood on the deck decides."""
+"""What looks wrong about a logged job. Nothing here refuses anything:
+the one who stood on the deck decides."""
 
 from collections.abc import Callable, Iterator
 
@@ -8,11 +9,18 @@ from jobs.models.job import STRIP_ABOVE_COATS
 from jobs.scope.compatibility import finish_compatibility
 from jobs.work.coat_build import CoatBuild
 from jobs.work.spread_rate import MeasuredSpread, measured_spreads
-from jobs.work.weather import MIN_DEW_POINT_DEPRESSION_C, dew_point_depression_c, temperature_difference
+from jobs.work.weather import (
+    MIN_DEW_POINT_DEPRESSION_C,
+    dew_point_depression_c,
+    temperature_difference,
+)
 
 
-def plausibility_warnings(job: Job, *, before: Job | None, build_before: CoatBuild, build: CoatBuild) -> list[str]:
-    """In words, most serious first. `before` is the job that made the coat this one went onto, if any."""
+def plausibility_warnings(
+    job: Job, *, before: Job | None, build_before: CoatBuild, build: CoatBuild
+) -> list[str]:
+    """In words, most serious first. `before` is the job that made the coat this one went onto, if
+    any."""
     coats = list(job.coats_applied.all())
     checks: list[Callable[[], Iterator[str]]] = [
         lambda: compatibility_warnings(job, coats, before),
@@ -29,7 +37,9 @@ def plausibility_warnings(job: Job, *, before: Job | None, build_before: CoatBui
 def finish_on_boards(coats: list[CoatApplied]) -> Product | None:
     """The finish that lies on top of the boards after a job."""
     boards = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
-    finishes = [c.product for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in boards]
+    finishes = [
+        c.product for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in boards
+    ]
     return finishes[-1] if finishes else None
 
 
@@ -41,28 +51,45 @@ def compatibility_warnings(job: Job, coats: list[CoatApplied], before: Job | Non
         return
     verdict = finish_compatibility(old, new)
     if verdict.holds:
-        yield f"{new} went over {old}, another product: {verdict.why}. Check both data sheets and try a corner."
+        yield (
+            f"{new} went over {old}, another product: {verdict.why}. Check both data sheets and try"
+            " a corner."
+        )
     else:
-        yield f"{new} went over {old}: {verdict.why}. Check both data sheets, try a corner, or strip first."
+        yield (
+            f"{new} went over {old}: {verdict.why}. Check both data sheets, try a corner, or strip"
+            " first."
+        )
 
 
-def strip_warnings(job: Job, coats: list[CoatApplied], before: CoatBuild, after: CoatBuild) -> Iterator[str]:
+def strip_warnings(
+    job: Job, coats: list[CoatApplied], before: CoatBuild, after: CoatBuild
+) -> Iterator[str]:
     strippers = [coat for coat in coats if coat.product.kind == Product.Kind.STRIPPER]
     if after.needs_strip:
         yield (
-            f"{after.coats} coats since the last strip, more than {STRIP_ABOVE_COATS}: the next job is a strip, "
-            f"with {after.stripper_applications} full applications of stripper."
+            f"{after.coats} coats since the last strip, more than {STRIP_ABOVE_COATS}: the next job"
+            f" is a strip, with {after.stripper_applications} full applications of stripper."
         )
-    if job.kind == Job.Kind.STRIP and before.needs_strip and strippers and sum(c.coats for c in strippers) < 2:
-        yield f"{before.coats} coats had to come off: that takes two full applications of stripper. One was logged."
+    if (
+        job.kind == Job.Kind.STRIP
+        and before.needs_strip
+        and strippers
+        and sum(c.coats for c in strippers) < 2
+    ):
+        yield (
+            f"{before.coats} coats had to come off: that takes two full applications of stripper."
+            " One was logged."
+        )
 
 
 def dew_warnings(job: Job) -> Iterator[str]:
     gap = dew_point_depression_c(job.air_c, job.humidity_percent)
     if gap is not None and gap < MIN_DEW_POINT_DEPRESSION_C and job.starts_a_coat:
         yield (
-            f"The air was only {temperature_difference(gap)} above the dew point: dew may have settled on the wood. "
-            f"Painters keep {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} (common practice)."
+            f"The air was only {temperature_difference(gap)} above the dew point: dew may have"
+            " settled on the wood. Painters keep"
+            f" {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} (common practice)."
         )
 
 
@@ -73,9 +100,15 @@ def temperature_warnings(job: Job, coats: list[CoatApplied]) -> Iterator[str]:
     air = display.format_measure(job.air_c, "temperature")
     for product in dict.fromkeys(coat.product for coat in coats):
         if product.minimum_c is not None and job.air_c < product.minimum_c:
-            yield f"{air} is colder than {product} allows ({display.format_measure(product.minimum_c, 'temperature')})."
+            yield (
+                f"{air} is colder than {product} allows"
+                f" ({display.format_measure(product.minimum_c, 'temperature')})."
+            )
         if product.maximum_c is not None and job.air_c > product.maximum_c:
-            yield f"{air} is hotter than {product} allows ({display.format_measure(product.maximum_c, 'temperature')})."
+            yield (
+                f"{air} is hotter than {product} allows"
+                f" ({display.format_measure(product.maximum_c, 'temperature')})."
+            )
 
 
 def spread_rate_warnings(job: Job, coats: list[CoatApplied]) -> Iterator[str]:
@@ -89,16 +122,26 @@ def spread_rate_text(found: MeasuredSpread) -> str:
         display.format_measure(found.spread_m2_per_l, "spread"),
         display.format_measure(found.stated_m2_per_l, "spread"),
     )
-    means = "a thin coat, or litres or coats mistyped" if found.is_thin else "a lot of product, or litres mistyped"
+    means = (
+        "a thin coat, or litres or coats mistyped"
+        if found.is_thin
+        else "a lot of product, or litres mistyped"
+    )
     return f"{found.product} went {rate} a coat; its data sheet says {stated}. That is {means}."
 
 
 def expired_batch_warnings(job: Job, coats: list[CoatApplied]) -> Iterator[str]:
     for batch in dict.fromkeys(coat.batch for coat in coats if coat.batch):
         if batch.expires_on and batch.expires_on < job.finished_on:
-            yield f"Batch {batch.code} of {batch.product} expired on {display.format_day(batch.expires_on)}."
+            yield (
+                f"Batch {batch.code} of {batch.product} expired on"
+                f" {display.format_day(batch.expires_on)}."
+            )
 
 
 def missing_grade_warnings(job: Job) -> Iterator[str]:
     if job.starts_a_coat and (job.visit is None or job.visit.grade is None):
-        yield "No as-found grade was given. The forecast learns from how a deck was found: add it while you remember."
+        yield (
+            "No as-found grade was given. The forecast learns from how a deck was found: add it"
+            " while you remember."
+        )

@@ -1,4 +1,5 @@
-"""The words a client reads and agrees to at the end of a job, and by which ways they may be asked to be reached."""
+"""The words a client reads and agrees to at the end of a job, and by which ways they may be asked
+to be reached."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,17 +17,21 @@ from jobs.work.care_times import CareNote, care_note
 # Whole sentences, for they are agreed to as they stand.
 CONSENT_WORDINGS = {
     Channel.EMAIL: _(
-        "{business} may e-mail me reminders and offers for the care of my decks, to {address}. Each message says how "
-        "to end it."
+        "{business} may e-mail me reminders and offers for the care of my decks, to {address}. Each"
+        " message says how to end it."
     ),
     Channel.TEXT: _(
-        "{business} may send me text messages with reminders and offers for the care of my decks, to {address}, also "
-        "by an automatic system. Answering STOP ends it; my phone company may charge for messages."
+        "{business} may send me text messages with reminders and offers for the care of my decks,"
+        " to {address}, also by an automatic system. Answering STOP ends it; my phone company may"
+        " charge for messages."
     ),
     Channel.LETTER: _(
-        "{business} may send me letters with reminders and offers for the care of my decks. A word from me ends it."
+        "{business} may send me letters with reminders and offers for the care of my decks. A word"
+        " from me ends it."
     ),
-    Channel.CALL: _("{business} may phone me at {address} about the care of my decks. A word from me ends it."),
+    Channel.CALL: _(
+        "{business} may phone me at {address} about the care of my decks. A word from me ends it."
+    ),
 }
 CHANNEL_LABELS = {
     Channel.EMAIL: _("By e-mail"),
@@ -50,21 +55,36 @@ def consent_requests(client: Client, business: Business) -> list[ConsentRequest]
     """One box a channel by which the client can be reached; ticking it is agreement in writing."""
     found = [(channel, preferred_address(client, channel)) for channel in CONSENT_WORDINGS]
     return [
-        ConsentRequest(channel, consent_wording(business, channel, address)) for channel, address in found if address
+        ConsentRequest(channel, consent_wording(business, channel, address))
+        for channel, address in found
+        if address
     ]
 
 
 def consent_wording(business: Business, channel: Channel, address: str) -> str:
     shown = display.format_phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
-    words = f"{str(CONSENT_WORDINGS[channel]).format(business=business.name, address=shown)} {VOLUNTARY_SENTENCE}"
-    is_refusing = suppression.suppressed_addresses(business=business, channel=channel, addresses=[address])
+    words = (
+        f"{str(CONSENT_WORDINGS[channel]).format(business=business.name, address=shown)}"
+        f" {VOLUNTARY_SENTENCE}"
+    )
+    is_refusing = suppression.suppressed_addresses(
+        business=business, channel=channel, addresses=[address]
+    )
     return f"{RECONSENT_SENTENCE} {words}" if is_refusing and channel in CONTACT_KINDS else words
 
 
 def jobs_to_sign_off(job: Job) -> list[Job]:
-    """This job, and what else was finished at that property on that day and is not signed off: one visit, one name."""
-    visit = Job.objects.filter(deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None)
-    found = visit.exclude(pk=job.pk).select_related("deck__property__client").with_coats().order_by("pk")
+    """This job, and what else was finished at that property on that day and is not signed off:
+    one visit, one name."""
+    visit = Job.objects.filter(
+        deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None
+    )
+    found = (
+        visit.exclude(pk=job.pk)
+        .select_related("deck__property__client")
+        .with_coats()
+        .order_by("pk")
+    )
     return [job, *found]
 
 
@@ -86,8 +106,8 @@ def sign_off_statement(jobs: Sequence[Job]) -> str:
     if care := latest_care_note(jobs):
         hour = f", {display.format_clock(care.walk_at)}" if care.is_to_the_hour else ""
         words = gettext(
-            "I was told that the deck may be walked on from {walk}, that furniture may come back from {furniture}, and "
-            "how to look after it."
+            "I was told that the deck may be walked on from {walk}, that furniture may come back"
+            " from {furniture}, and how to look after it."
         )
         walk, furniture = (
             f"{display.format_day(care.walk_at.date())}{hour}",

@@ -7,20 +7,22 @@ from decimal import Decimal
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
 
-# Wide on purpose: the Wood Handbook (FPL-GTR-190, ch. 16) gives one stain a factor of two on smooth wood alone
-# (4.9 to 9.8 m² a litre), and half of it on sawn or weathered wood (2.4 to 4.9).
+# Wide on purpose: the Wood Handbook (FPL-GTR-190, ch. 16) gives one stain a factor of two on smooth
+# wood alone (4.9 to 9.8 m² a litre), and half of it on sawn or weathered wood (2.4 to 4.9).
 MIN_SPREAD_SHARE = {"smooth": Decimal("0.6"), "sawn": Decimal("0.3"), "weathered": Decimal("0.3")}
 MAX_SPREAD_SHARE = Decimal("1.5")
 
 
 def wet_film_um(spread_m2_per_l: Decimal) -> Decimal:
-    """Thickness of the wet film in micrometres: one litre on one square metre stands one millimetre high."""
+    """Thickness of the wet film in micrometres:
+    one litre on one square metre stands one millimetre high."""
     return 1000 / spread_m2_per_l
 
 
 @dataclass(frozen=True)
 class MeasuredSpread:
-    """What one product did on the boards: measured and stated spread rate a coat, and whether they agree."""
+    """What one product did on the boards: measured and stated spread rate a coat, and whether they
+    agree."""
 
     product: Product
     spread_m2_per_l: Decimal
@@ -45,20 +47,29 @@ def measured_spreads(deck: Deck, coats: Iterable[CoatApplied]) -> list[MeasuredS
 
 
 def is_only_on_boards(deck: Deck, coat: CoatApplied) -> bool:
-    """Whether the litres went on the deck boards alone; what went on rails, stairs and screens is not told apart."""
+    """Whether the litres went on the deck boards alone;
+    what went on rails, stairs and screens is not told apart."""
     has_more = deck.rail_m > 0 or deck.stair_treads > 0 or deck.screen_m2 > 0
-    return coat.surface == CoatApplied.Surface.BOARDS or (coat.surface == CoatApplied.Surface.ALL and not has_more)
+    return coat.surface == CoatApplied.Surface.BOARDS or (
+        coat.surface == CoatApplied.Surface.ALL and not has_more
+    )
 
 
 def compare_to_data_sheet(deck: Deck, rows: list[CoatApplied]) -> MeasuredSpread:
-    """Two rows of one product may be two coats, or two tins of one coat: the reading nearer to the sheet counts."""
+    """Two rows of one product may be two coats, or two tins of one coat:
+    the reading nearer to the sheet counts."""
     product, litres = rows[0].product, sum(row.litres or Decimal(0) for row in rows)
     stated = product.spread_m2_per_l
-    readings = [deck.area_m2 * coats / litres for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))]
+    readings = [
+        deck.area_m2 * coats / litres
+        for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))
+    ]
     if stated is None:
         return MeasuredSpread(product, readings[0], None, is_far_off=False)
     fitting = [
-        reading for reading in readings if MIN_SPREAD_SHARE[deck.texture] <= reading / stated <= MAX_SPREAD_SHARE
+        reading
+        for reading in readings
+        if MIN_SPREAD_SHARE[deck.texture] <= reading / stated <= MAX_SPREAD_SHARE
     ]
     spread = min(fitting or readings, key=lambda reading: max(reading / stated, stated / reading))
     return MeasuredSpread(product, spread, stated, is_far_off=not fitting)

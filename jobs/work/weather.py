@@ -1,7 +1,9 @@
-"""Moist air on the day of the work: the dew point, how close the air is to it, and how dry wood can get in it.
+"""Moist air on the day of the work: the dew point, how close the air is to it, and how dry wood can
+get in it.
 
-Dew point: Magnus formula with the constants of WMO-No. 8, Guide to Instruments and Methods of Observation (over water).
-Moisture of wood: the Hailwood-Horrobin equation of the Wood Handbook, FPL-GTR-190, eq. 4-5.
+Dew point: Magnus formula with the constants of WMO-No. 8, Guide to Instruments and Methods of
+Observation (over water). Moisture of wood: the Hailwood-Horrobin equation of the Wood Handbook,
+FPL-GTR-190, eq. 4-5.
 """
 
 from decimal import Decimal
@@ -12,7 +14,9 @@ from clients.units import Units
 
 MAGNUS_A = 17.62
 MAGNUS_B_C = 243.12
-MIN_DEW_POINT_DEPRESSION_C = 3.0  # painters keep the surface 3 °C above the dew point (common practice, no source)
+MIN_DEW_POINT_DEPRESSION_C = (
+    3.0  # painters keep the surface 3 °C above the dew point (common practice, no source)
+)
 
 
 def dew_point_c(air_c: float, humidity_percent: float) -> float:
@@ -23,7 +27,9 @@ def dew_point_c(air_c: float, humidity_percent: float) -> float:
     return MAGNUS_B_C * gamma / (MAGNUS_A - gamma)
 
 
-def dew_point_depression_c(air_c: Decimal | float | None, humidity_percent: int | None) -> float | None:
+def dew_point_depression_c(
+    air_c: Decimal | float | None, humidity_percent: int | None
+) -> float | None:
     """Degrees between the air and the dew point; None where either was not measured."""
     if air_c is None or not humidity_percent:
         return None
@@ -31,7 +37,8 @@ def dew_point_depression_c(air_c: Decimal | float | None, humidity_percent: int 
 
 
 def equilibrium_moisture_percent(air_c: float, humidity_percent: float) -> float:
-    """The moisture wood comes to rest at in air like this for long, in per cent of its dry weight."""
+    """The moisture wood comes to rest at in air like this for long, in per cent of its dry
+    weight."""
     if not 0 <= humidity_percent <= 100:
         raise ValueError("humidity must be from 0 to 100 per cent")
     h = humidity_percent / 100

@@ -1,4 +1,5 @@
-"""A deck with the forecast of its coat as one row of a query: what the due list and the pacing plan both read."""
+"""A deck with the forecast of its coat as one row of a query:
+what the due list and the pacing plan both read."""
 
 from dataclasses import MISSING, dataclass, fields
 from datetime import date
@@ -6,11 +7,16 @@ from decimal import Decimal
 
 # Where a column lies, seen from the forecast; what is not named here is the forecast's own.
 COLUMN_PATHS = {
-    "property_id": "deck__property_id", "client_id": "deck__property__client_id",
-    "client": "deck__property__client__name", "label": "deck__label", "street": "deck__property__street",
-    "town": "deck__property__town", "region": "deck__property__region", "area_m2": "deck__area_m2",
+    "property_id": "deck__property_id",
+    "client_id": "deck__property__client_id",
+    "client": "deck__property__client__name",
+    "label": "deck__label",
+    "street": "deck__property__street",
+    "town": "deck__property__town",
+    "region": "deck__property__region",
+    "area_m2": "deck__area_m2",
     "coated_on": "job__finished_on",
-}  # fmt: skip
+}
 
 
 @dataclass
@@ -33,6 +39,11 @@ class DeckRow:
 
 
 def value_columns(row: type[DeckRow]) -> list[str]:
-    """For `values_list`, in the order of the fields; those with a value of their own are not read."""
-    read = [each.name for each in fields(row) if each.default is MISSING and each.default_factory is MISSING]
+    """For `values_list`, in the order of the fields;
+    those with a value of their own are not read."""
+    read = [
+        each.name
+        for each in fields(row)
+        if each.default is MISSING and each.default_factory is MISSING
+    ]
     return [COLUMN_PATHS.get(name, name) for name in read]

@@ -1,4 +1,5 @@
-"""The due list of a month: what became due, grouped by town, with its coat and where reminding stands."""
+"""The due list of a month: what became due, grouped by town, with its coat and where reminding
+stands."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -107,9 +108,14 @@ def deck_count_and_area(rows: ForecastQuerySet) -> dict[str, Any]:
     return rows.aggregate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
 
 
-def due_decks(rows: ForecastQuerySet, *, today: date, on: date, part: slice = ALL_ROWS) -> list[DueDeck]:
-    """The rows as lines, in the order of `by_town`, with coats and standing: a fixed number of queries."""
-    found = [DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]]
+def due_decks(
+    rows: ForecastQuerySet, *, today: date, on: date, part: slice = ALL_ROWS
+) -> list[DueDeck]:
+    """The rows as lines, in the order of `by_town`, with coats and standing:
+    a fixed number of queries."""
+    found = [
+        DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]
+    ]
     return with_finishes_and_status(found, today=today)
 
 
@@ -127,7 +133,9 @@ def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDe
 def finishes_by_job(job_ids: Collection[int]) -> dict[int, list[AppliedFinish]]:
     """The finishes that went on in each job."""
     found: dict[int, list[AppliedFinish]] = {}
-    applied = CoatApplied.objects.filter(job__in=job_ids, product__kind="finish").order_by("job_id", "position")
+    applied = CoatApplied.objects.filter(job__in=job_ids, product__kind="finish").order_by(
+        "job_id", "position"
+    )
     for job_id, product, colour in applied.values_list("job_id", "product__name", "colour"):
         found.setdefault(job_id, []).append(AppliedFinish(product, colour))
     return found
@@ -157,12 +165,17 @@ def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOv
     figures = deck_count_and_area(rows)
     by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc] # annotated by by_town
     first = by_worth.values_list(*value_columns(DueDeck))[:limit]
-    found = with_finishes_and_status([DueDeck(*row) for row in first], today=today) if figures["decks"] else []
+    found = (
+        with_finishes_and_status([DueDeck(*row) for row in first], today=today)
+        if figures["decks"]
+        else []
+    )
     return CarriedOverSummary(figures["decks"], figures["area_m2"] or Decimal(0), found)
 
 
 def month_strip_start(month: date, *, today: date) -> date:
-    """The twelve months begin with the present one, or with the month shown if that lies outside."""
+    """The twelve months begin with the present one, or with the month shown if that lies
+    outside."""
     present = month_of(today)
     return present if present <= month < shift_months(present, MONTHS_SHOWN) else month
 
@@ -173,27 +186,51 @@ def due_month_strip(month: date, *, today: date) -> MonthStrip:
     counts = Forecast.objects.current().counts_by_month(first, MONTHS_SHOWN)
     months = [shift_months(first, n) for n in range(MONTHS_SHOWN)]
     places = [reverse("reminders:due_month", args=[month_key(each)]) for each in months]
-    bars = [MonthCount(each, counts.get(each, 0), place) for each, place in zip(months, places, strict=True)]
+    bars = [
+        MonthCount(each, counts.get(each, 0), place)
+        for each, place in zip(months, places, strict=True)
+    ]
     return month_strip(bars, today=today, chosen=month)
 
 
 COLUMNS = [
-    "carried_over", "town", "region", "client", "client_id", "deck", "deck_id", "street", "area_m2",
-    "window_opens_on", "due_on", "late_on", "chance_worn", "reasons", "product", "colour", "coated_on", "coat_build",
+    "carried_over",
+    "town",
+    "region",
+    "client",
+    "client_id",
+    "deck",
+    "deck_id",
+    "street",
+    "area_m2",
+    "window_opens_on",
+    "due_on",
+    "late_on",
+    "chance_worn",
+    "reasons",
+    "product",
+    "colour",
+    "coated_on",
+    "coat_build",
     "standing",
-]  # fmt: skip
+]
 
 
-def due_month_rows(month: date, *, today: date, with_carried_over: bool = True) -> list[dict[str, Any]]:
+def due_month_rows(
+    month: date, *, today: date, with_carried_over: bool = True
+) -> list[dict[str, Any]]:
     """The month's list and what was carried over into it, as rows with stable keys."""
     rows = due_rows(due_decks(due_in_month(month), today=today, on=month))
     if with_carried_over:
-        rows += due_rows(due_decks(carried_over(month), today=today, on=month), is_carried_over=True)
+        rows += due_rows(
+            due_decks(carried_over(month), today=today, on=month), is_carried_over=True
+        )
     return rows
 
 
 def due_rows(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:
-    """The lines with the stable keys of COLUMNS, as commands and the CSV write them (docs/operations.md)."""
+    """The lines with the stable keys of COLUMNS, as commands and the CSV write them
+    (docs/operations.md)."""
     return [due_row(line, is_carried_over) for line in found]
 
 

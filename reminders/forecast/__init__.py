@@ -1,4 +1,5 @@
-"""The forecast: when each coat is due, why, and how sure that is. Pure arrays: no database, no clock, no files."""
+"""The forecast: when each coat is due, why, and how sure that is. Pure arrays:
+no database, no clock, no files."""
 
 from reminders.forecast import climate
 from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest

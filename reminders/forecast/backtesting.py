@@ -1,4 +1,5 @@
-"""Judging the model on the business's own book: learn from the past at each origin, then score what follows."""
+"""Judging the model on the business's own book:
+learn from the past at each origin, then score what follows."""
 
 from dataclasses import dataclass
 
@@ -34,8 +35,8 @@ FORECAST_NAMES = ("learned", "prior", "flat_rule", "finish_average")
 
 
 def _flat_rule_chances(past: ScoredVisits, tried: ScoredVisits) -> Floats:
-    # The calendar rule says only "before" or "after" its day. To score it fairly it is given the share that was found
-    # worn on either side so far, starting from one of each.
+    # The calendar rule says only "before" or "after" its day. To score it fairly it is given the
+    # share that was found worn on either side so far, starting from one of each.
     late = past.days >= FLAT_RULE_DAYS
     rates = [(past.worn[side].sum() + 1) / (side.sum() + 2) for side in (~late, late)]
     return np.where(tried.days >= FLAT_RULE_DAYS, rates[1], rates[0])
@@ -43,9 +44,18 @@ def _flat_rule_chances(past: ScoredVisits, tried: ScoredVisits) -> Floats:
 
 def _finish_class_prior(prior: Posterior) -> Posterior:
     # The same model told nothing but the finish: every other coefficient is held at nought.
-    keep = np.array([n in ("reference", "log_sigma", "log_omega") or n.startswith("finish_") for n in prior.names])
-    covariance = np.where(np.outer(keep, keep), prior.covariance, 0.0) + np.diag(np.where(keep, 0.0, 1e-10))
-    return Posterior(prior.names, np.where(keep, prior.mean, 0.0), covariance, f"{prior.version}-class")
+    keep = np.array(
+        [
+            n in ("reference", "log_sigma", "log_omega") or n.startswith("finish_")
+            for n in prior.names
+        ]
+    )
+    covariance = np.where(np.outer(keep, keep), prior.covariance, 0.0) + np.diag(
+        np.where(keep, 0.0, 1e-10)
+    )
+    return Posterior(
+        prior.names, np.where(keep, prior.mean, 0.0), covariance, f"{prior.version}-class"
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,9 +81,15 @@ class Backtest:
 
 
 def backtest(
-    book: InspectionData, first: float, last: float, *, step_days: float = YEAR_DAYS, prior: Posterior = PUBLISHED_PRIOR
+    book: InspectionData,
+    first: float,
+    last: float,
+    *,
+    step_days: float = YEAR_DAYS,
+    prior: Posterior = PUBLISHED_PRIOR,
 ) -> Backtest:
-    """Go through the years as they came: learn, forecast the next period, look what was found, move on.
+    """Go through the years as they came: learn, forecast the next period, look what was found, move
+    on.
 
     Parameters
     ----------
@@ -123,7 +139,12 @@ def backtest(
 
 
 def _chances_by_forecast(
-    book: InspectionData, origin: float, tried: ScoredVisits, prior: Posterior, learned: Posterior, average: Posterior
+    book: InspectionData,
+    origin: float,
+    tried: ScoredVisits,
+    prior: Posterior,
+    learned: Posterior,
+    average: Posterior,
 ) -> dict[str, Floats]:
     past = scored_visits(book, -np.inf, origin)
     return {
@@ -135,7 +156,8 @@ def _chances_by_forecast(
 
 
 def _pit_intervals(book: InspectionData, origin: float, end: float, posterior: Posterior) -> Floats:
-    # For coats put on in this period, forecast at the origin: the chances at the ages that bound their lives.
+    # For coats put on in this period, forecast at the origin: the chances at the ages that bound
+    # their lives.
     rows = np.flatnonzero((book.coats.coated_on >= origin) & (book.coats.coated_on < end))
     found = life_bounds(book.coats, book.visits)
     rows = rows[found.seen[rows] & ~found.conflict[rows]]

@@ -8,20 +8,24 @@ Floats = NDArray[np.float64]
 SOLAR_CONSTANT = 0.0820  # MJ/m²·min, FAO-56 eq. 21
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 MONTH_OF_DAY = np.repeat(np.arange(12), MONTH_DAYS)
-# Sun from sunshine hours reads about 5 % high against 1,195 typical-year stations (our own comparison).
+# Sun from sunshine hours reads about 5 % high against 1,195 typical-year stations (our own
+# comparison).
 SUNSHINE_BIAS = 0.96
-# Wet days = a · rain^0.45 (form of New, Hulme & Jones 2000, from memory); a fitted to London, Lebanon NH,
-# Richmond VA, Seattle and nine New Zealand towns: 1.14 to 1.71.
+# Wet days = a · rain^0.45 (form of New, Hulme & Jones 2000, from memory); a fitted to London,
+# Lebanon NH, Richmond VA, Seattle and nine New Zealand towns: 1.14 to 1.71.
 WET_DAY_FACTOR = 1.4
 MAGNUS_A, MAGNUS_B = 17.62, 243.12  # WMO-No. 8
 
 
-def _solar_angles(latitude: ArrayLike, day_of_year: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
+def _solar_angles(
+    latitude: ArrayLike, day_of_year: ArrayLike
+) -> tuple[Floats, Floats, Floats, Floats]:
     day = np.asarray(day_of_year, dtype=float)
     phi = np.radians(_require_within("latitude", latitude, -90, 90))
     distance = 1 + 0.033 * np.cos(2 * np.pi * day / 365)
     declination = 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
-    # Beyond the polar circles the sun may not rise or set: the clip makes the day 0 or 24 hours long.
+    # Beyond the polar circles the sun may not rise or set: the clip makes the day 0 or 24 hours
+    # long.
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(declination), -1, 1))
     return phi, distance, declination, sunset
 
@@ -50,7 +54,9 @@ def extraterrestrial_radiation(latitude: ArrayLike, day_of_year: ArrayLike) -> F
         MJ/m² a day.
     """
     phi, distance, declination, sunset = _solar_angles(latitude, day_of_year)
-    beam = sunset * np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.sin(sunset)
+    beam = sunset * np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.sin(
+        sunset
+    )
     # At the very pole the sum can come out a rounding error below nought.
     return np.maximum(24 * 60 / np.pi * SOLAR_CONSTANT * distance * beam, 0.0)
 
@@ -108,7 +114,9 @@ def clear_sky_radiation(extraterrestrial: ArrayLike, elevation_m: ArrayLike = 0.
     ndarray
         MJ/m² a day.
     """
-    return (0.75 + 2e-5 * np.asarray(elevation_m, dtype=float)) * np.asarray(extraterrestrial, dtype=float)
+    return (0.75 + 2e-5 * np.asarray(elevation_m, dtype=float)) * np.asarray(
+        extraterrestrial, dtype=float
+    )
 
 
 def _month_means(by_day: Floats) -> Floats:
@@ -116,7 +124,9 @@ def _month_means(by_day: Floats) -> Floats:
     return np.add.reduceat(by_day, edges, axis=1) / MONTH_DAYS
 
 
-def monthly_radiation(latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, bias: float = SUNSHINE_BIAS) -> Floats:
+def monthly_radiation(
+    latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, bias: float = SUNSHINE_BIAS
+) -> Floats:
     """Return the monthly sun of places of which only the yearly hours of sunshine are known.
 
     Parameters
@@ -135,7 +145,12 @@ def monthly_radiation(latitude: ArrayLike, annual_sunshine_hours: ArrayLike, *, 
     """
     place = np.atleast_1d(np.asarray(latitude, dtype=float))[:, None]
     above = _month_means(extraterrestrial_radiation(place, np.arange(1, 366)[None, :]))
-    share = np.atleast_1d(_require_within("annual_sunshine_hours", annual_sunshine_hours, 0, 4380))[:, None] / 4380
+    share = (
+        np.atleast_1d(_require_within("annual_sunshine_hours", annual_sunshine_hours, 0, 4380))[
+            :, None
+        ]
+        / 4380
+    )
     return bias * radiation_from_sunshine(share, above)
 
 
@@ -173,7 +188,9 @@ def dew_point(temperature_c: ArrayLike, humidity: ArrayLike) -> Floats:
         °C.
     """
     air = _require_within("temperature_c", temperature_c, -60, 60)
-    gamma = np.log(_require_within("humidity", humidity, 1e-6, 1)) + MAGNUS_A * air / (MAGNUS_B + air)
+    gamma = np.log(_require_within("humidity", humidity, 1e-6, 1)) + MAGNUS_A * air / (
+        MAGNUS_B + air
+    )
     return MAGNUS_B * gamma / (MAGNUS_A - gamma)
 
 
@@ -207,7 +224,8 @@ def equilibrium_moisture_content(temperature_c: ArrayLike, humidity: ArrayLike) 
 def scheffer_index(temperature_c: ArrayLike, wet_days: ArrayLike) -> Floats:
     """Return the climate index of Scheffer (1971) for decay above ground.
 
-    The Fahrenheit form Σ (T − 35)(D − 3)/30 written exactly in °C; the rounded form reads 2 to 3 % less.
+    The Fahrenheit form Σ (T − 35)(D − 3)/30 written exactly in °C; the rounded form reads 2 to 3 %
+    less.
 
     Parameters
     ----------

@@ -1,6 +1,7 @@
 """The seasonal clock: months of wear between two dates, and the date after so many months of wear.
 
-Dates are days since 1970-01-01. Twelve clock months pass in every calendar year, more of them in sunny and wet months.
+Dates are days since 1970-01-01. Twelve clock months pass in every calendar year, more of them in
+sunny and wet months.
 """
 
 from dataclasses import dataclass
@@ -30,12 +31,14 @@ class ClockWeights:
     def __post_init__(self) -> None:
         if not (self.sun >= 0 and self.wet >= 0 and self.sun + self.wet < 1):
             raise ValueError(
-                f"sun and wet must not be negative and must sum to less than 1; got {self.sun}, {self.wet}"
+                f"sun and wet must not be negative and must sum to less than 1; got {self.sun},"
+                f" {self.wet}"
             )
 
     @property
     def even(self) -> float:
-        """The share that runs evenly; above nought, so that the clock never stops and has an inverse."""
+        """The share that runs evenly; above nought, so that the clock never stops and has an
+        inverse."""
         return 1 - self.sun - self.wet
 
 
@@ -48,7 +51,9 @@ def _relative_to_mean(monthly: Floats) -> Floats:
     return np.divide(monthly, mean, out=np.ones_like(monthly), where=mean > 0)
 
 
-def seasonal_rate(sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
+def seasonal_rate(
+    sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = CLOCK_WEIGHTS
+) -> Floats:
     """Return the speed of the clock in each month of the year.
 
     Parameters
@@ -67,7 +72,11 @@ def seasonal_rate(sun: ArrayLike, wet_days: ArrayLike, weights: ClockWeights = C
     """
     sun_rows = np.atleast_2d(np.asarray(sun, dtype=float))
     wet_rows = np.atleast_2d(np.asarray(wet_days, dtype=float))
-    return weights.sun * _relative_to_mean(sun_rows) + weights.wet * _relative_to_mean(wet_rows) + weights.even
+    return (
+        weights.sun * _relative_to_mean(sun_rows)
+        + weights.wet * _relative_to_mean(wet_rows)
+        + weights.even
+    )
 
 
 def _cumulative_clock(rate: Floats) -> Floats:
@@ -97,7 +106,9 @@ class SeasonalClock:
     def __init__(self, rate: ArrayLike) -> None:
         rows = np.atleast_2d(np.asarray(rate, dtype=float))
         if rows.shape[1] != 12 or not (np.isfinite(rows).all() and (rows > 0).all()):
-            raise ValueError(f"rate must hold twelve positive numbers a row; got shape {rows.shape}")
+            raise ValueError(
+                f"rate must hold twelve positive numbers a row; got shape {rows.shape}"
+            )
         self._edges = _cumulative_clock(rows)
 
     def reading(self, day: ArrayLike) -> Floats:

@@ -9,9 +9,13 @@ from reminders.forecast.climate import MONTH_DAYS
 from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.replacement import HORIZON_MONTHS
 
-MAX_COATS_BEFORE_STRIP = 6  # more coats since the last strip: the next job is a strip (common practice, no source)
+MAX_COATS_BEFORE_STRIP = (
+    6  # more coats since the last strip: the next job is a strip (common practice, no source)
+)
 THICK_BUILD_APPLICATIONS = 2  # full applications of stripper on such a build
-MIN_CELSIUS = 10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+MIN_CELSIUS = (
+    10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+)
 MAX_WET_SHARE = 0.5  # of the days of a month (judgement)
 
 
@@ -46,7 +50,9 @@ def workable_months(
     warm = np.asarray(temperature_c, dtype=float)
     allowed = np.ones(12, dtype=bool) if season is None else np.asarray(season, dtype=bool)
     if allowed.shape != (12,) or not allowed.any():
-        raise ValueError(f"season must have twelve months and at least one of them worked; got {season!r}")
+        raise ValueError(
+            f"season must have twelve months and at least one of them worked; got {season!r}"
+        )
     dry = np.asarray(wet_days, dtype=float) / MONTH_DAYS <= max_wet_share
     good = (warm >= min_celsius) & dry & allowed
     warmest = np.argmax(np.where(allowed, warm, -np.inf), axis=-1)[..., None] == np.arange(12)
@@ -78,16 +84,32 @@ class CalendarMonth:
     @property
     def middle(self) -> float:
         """Its middle, in days since 1970-01-01."""
-        ends = np.array([self.number, self.number + 1]).astype("datetime64[M]").astype("datetime64[D]").astype(float)
+        ends = (
+            np.array([self.number, self.number + 1])
+            .astype("datetime64[M]")
+            .astype("datetime64[D]")
+            .astype(float)
+        )
         return float(ends.mean())
 
 
 def _month_number(day: float) -> int:
-    return int(np.array(np.floor(day)).astype("int64").astype("datetime64[D]").astype("datetime64[M]").astype(int))
+    return int(
+        np.array(np.floor(day))
+        .astype("int64")
+        .astype("datetime64[D]")
+        .astype("datetime64[M]")
+        .astype(int)
+    )
 
 
 def best_workable_month(
-    clock: SeasonalClock, coated_on: float, age_months: float, workable: ArrayLike, *, not_before: float
+    clock: SeasonalClock,
+    coated_on: float,
+    age_months: float,
+    workable: ArrayLike,
+    *,
+    not_before: float,
 ) -> CalendarMonth:
     """Return the workable calendar month whose middle comes closest to the best age.
 
@@ -111,7 +133,9 @@ def best_workable_month(
     """
     good = np.asarray(workable, dtype=bool)
     if good.shape != (12,) or not good.any():
-        raise ValueError(f"workable must have twelve months and at least one of them true; got {workable!r}")
+        raise ValueError(
+            f"workable must have twelve months and at least one of them true; got {workable!r}"
+        )
     aim = float(clock.day_after([coated_on], [min(age_months, HORIZON_MONTHS)])[0])
     first = _month_number(not_before)
     around = max(_month_number(aim), first)

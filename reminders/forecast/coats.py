@@ -75,7 +75,9 @@ def encode_levels(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
         for code, word in enumerate(words):
             codes[given == word] = code
     bad = (codes < 0) | (codes >= len(words))
-    _raise_for_rows(name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad))
+    _raise_for_rows(
+        name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad)
+    )
     return np.broadcast_to(codes.astype(np.int8), (count,))
 
 
@@ -93,9 +95,13 @@ def _monthly_column(name: str, values: ArrayLike, count: int) -> NDArray[np.floa
     if array.shape[1] != 12:
         raise ValueError(f"{name} must have twelve months a row; got shape {array.shape}")
     high = MONTHLY_MAXIMA[name]
-    _raise_for_rows(name, f"must lie between 0 and {high:g}", array, ~((array >= 0) & (array <= high)))
+    _raise_for_rows(
+        name, f"must lie between 0 and {high:g}", array, ~((array >= 0) & (array <= high))
+    )
     if name == "sun":
-        _raise_for_rows(name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0))
+        _raise_for_rows(
+            name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0)
+        )
     return _broadcast_rows(name, array, (count, 12))
 
 
@@ -103,14 +109,17 @@ def _broadcast_rows(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> N
     try:
         return np.broadcast_to(array, shape)
     except ValueError as wrong:
-        raise ValueError(f"{name} must have one value or {shape[0]} rows; got shape {array.shape}") from wrong
+        raise ValueError(
+            f"{name} must have one value or {shape[0]} rows; got shape {array.shape}"
+        ) from wrong
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Coats:
     """Coats on decks: one row a coat, one value for all rows where they share it.
 
-    Words may be given as strings or as codes; they are kept as codes. Everything left out is as on the reference deck.
+    Words may be given as strings or as codes; they are kept as codes. Everything left out is as on
+    the reference deck.
 
     Parameters
     ----------
@@ -176,10 +185,21 @@ class Coats:
     def __post_init__(self) -> None:
         count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
         for field in fields(self):
-            object.__setattr__(self, field.name, _validated_column(field.name, getattr(self, field.name), count))
-        _raise_for_rows("sound_on", "must not lie before coated_on", self.sound_on, self.sound_on < self.coated_on)
-        _raise_for_rows("worn_on", "must lie after coated_on", self.worn_on, self.worn_on <= self.coated_on)
-        _raise_for_rows("worn_on", "must lie after sound_on", self.worn_on, self.worn_on <= self.sound_on)
+            object.__setattr__(
+                self, field.name, _validated_column(field.name, getattr(self, field.name), count)
+            )
+        _raise_for_rows(
+            "sound_on",
+            "must not lie before coated_on",
+            self.sound_on,
+            self.sound_on < self.coated_on,
+        )
+        _raise_for_rows(
+            "worn_on", "must lie after coated_on", self.worn_on, self.worn_on <= self.coated_on
+        )
+        _raise_for_rows(
+            "worn_on", "must lie after sound_on", self.worn_on, self.worn_on <= self.sound_on
+        )
 
     def __len__(self) -> int:
         return len(self.coated_on)

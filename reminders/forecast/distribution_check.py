@@ -1,4 +1,5 @@
-"""Does the assumed curve of life fit? The log-normal law held against Weibull's on the same lives."""
+"""Does the assumed curve of life fit? The log-normal law held against Weibull's on the same
+lives."""
 
 from dataclasses import dataclass
 
@@ -12,12 +13,14 @@ from reminders.forecast.posterior_mode import find_posterior_mode, prepare_log_p
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.weibull import WEIBULL, weibull_prior
 
-WEIBULL_NODES = 15  # its deck integrals are less even than the log-normal ones: 9 nodes leave errors of 1e-4 there
+# its deck integrals are less even than the log-normal ones: 9 nodes leave errors of 1e-4 there
+WEIBULL_NODES = 15
 
 
 @dataclass(frozen=True)
 class DistributionComparison:
-    """How well either law explains the lives at its best point; both have the same number of coefficients.
+    """How well either law explains the lives at its best point;
+    both have the same number of coefficients.
 
     Parameters
     ----------
@@ -42,12 +45,19 @@ def _maximum_log_likelihood(
 ) -> float:
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
     problem = prepare_log_posterior(
-        lives, prior.mean, precision, misclassification=MISCLASSIFICATION, nodes=nodes, distribution=distribution
+        lives,
+        prior.mean,
+        precision,
+        misclassification=MISCLASSIFICATION,
+        nodes=nodes,
+        distribution=distribution,
     )
     return problem.likelihood(find_posterior_mode(problem, prior.mean).theta)[0]
 
 
-def compare_distributions(lives: CensoredLives, prior: Posterior = PUBLISHED_PRIOR) -> DistributionComparison:
+def compare_distributions(
+    lives: CensoredLives, prior: Posterior = PUBLISHED_PRIOR
+) -> DistributionComparison:
     """Fit both laws under the same belief and say how well each explains the lives.
 
     Parameters
@@ -66,5 +76,7 @@ def compare_distributions(lives: CensoredLives, prior: Posterior = PUBLISHED_PRI
         return DistributionComparison(0, 0.0, 0.0)
     normal = _maximum_log_likelihood(lives, prior, LOGNORMAL, WEIBULL_NODES)
     return DistributionComparison(
-        len(lives), normal, _maximum_log_likelihood(lives, weibull_prior(prior), WEIBULL, WEIBULL_NODES)
+        len(lives),
+        normal,
+        _maximum_log_likelihood(lives, weibull_prior(prior), WEIBULL, WEIBULL_NODES),
     )

@@ -1,7 +1,8 @@
-"""From coats and their exposure to the numbers of the model: the sun that reaches a deck, and the design matrix.
+"""From coats and their exposure to the numbers of the model:
+the sun that reaches a deck, and the design matrix.
 
-Every column is nought on the reference deck: mid-latitude, open, household traffic, smooth softwood, cleaned and given
-two coats of an untinted water-borne decking oil.
+Every column is nought on the reference deck: mid-latitude, open, household traffic, smooth
+softwood, cleaned and given two coats of an untinted water-borne decking oil.
 """
 
 import numpy as np
@@ -13,7 +14,9 @@ Floats = NDArray[np.float64]
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
 REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
-LOW_DECK_HEIGHT_M = 0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
+LOW_DECK_HEIGHT_M = (
+    0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
+)
 FULL_SHADE_LOSS = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
 
 # column → the factor under which its effect is told to people
@@ -117,10 +120,15 @@ def facing_equator(coats: Coats) -> Floats:
 
 
 def _finish_columns(coats: Coats) -> dict[str, NDArray]:
-    film, light, dark = coats.is_film, _has_level(coats, "pigment", "light"), _has_level(coats, "pigment", "dark")
+    film, light, dark = (
+        coats.is_film,
+        _has_level(coats, "pigment", "light"),
+        _has_level(coats, "pigment", "dark"),
+    )
     plain = coats.finish_class <= CATEGORY_LEVELS["finish_class"].index("repellent_preservative")
     columns = {
-        f"finish_{word}": _has_level(coats, "finish_class", word) for word in CATEGORY_LEVELS["finish_class"][1:]
+        f"finish_{word}": _has_level(coats, "finish_class", word)
+        for word in CATEGORY_LEVELS["finish_class"][1:]
     }
     return columns | {
         "oil_light": light & plain,
@@ -128,7 +136,9 @@ def _finish_columns(coats: Coats) -> dict[str, NDArray]:
         "colour_dark": dark & ~plain,
         "film_light": light & film,
         "base_solvent": _has_level(coats, "base", "solvent"),
-        "log2_coats": np.log2(np.minimum(coats.coats, 4) / 2),  # beyond four coats nothing more is taken up
+        "log2_coats": np.log2(
+            np.minimum(coats.coats, 4) / 2
+        ),  # beyond four coats nothing more is taken up
         "preparation_strip": _has_level(coats, "preparation", "strip"),
         "preparation_none": _has_level(coats, "preparation", "none"),
     }
@@ -154,12 +164,15 @@ def _site_columns(coats: Coats) -> dict[str, NDArray]:
     return {
         "log_sun": np.log(open_sun / REFERENCE_SUN),
         "log_openness": np.log(on_deck / open_sun),
-        "log_wet_days": np.log((wet + 1) / (REFERENCE_WET_DAYS + 1)),  # + 1: deserts have no wet day
+        "log_wet_days": np.log(
+            (wet + 1) / (REFERENCE_WET_DAYS + 1)
+        ),  # + 1: deserts have no wet day
         "roof": coats.roof_cover,
         "facing": facing_equator(coats),
         "airflow_poor": _has_level(coats, "airflow", "poor"),
-        "low_down": (coats.height < LOW_DECK_HEIGHT_M)
-        & ~_has_level(coats, "airflow", "poor"),  # not twice for one damp ground
+        "low_down": (
+            (coats.height < LOW_DECK_HEIGHT_M) & ~_has_level(coats, "airflow", "poor")
+        ),  # not twice for one damp ground
     }
 
 
@@ -188,7 +201,9 @@ def design_matrix(coats: Coats) -> Floats:
     ndarray, shape (n, len(COLUMNS))
         One column for each name of `COLUMNS`, in that order.
     """
-    found = _finish_columns(coats) | _timber_columns(coats) | _site_columns(coats) | _use_columns(coats)
+    found = (
+        _finish_columns(coats) | _timber_columns(coats) | _site_columns(coats) | _use_columns(coats)
+    )
     matrix = np.empty((len(coats), len(DESIGN_COLUMNS)))
     for at, name in enumerate(DESIGN_COLUMNS):
         matrix[:, at] = found[name]

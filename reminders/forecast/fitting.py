@@ -1,4 +1,5 @@
-"""Learning from visits: the most probable coefficients given priors and lives, and how sure they are."""
+"""Learning from visits: the most probable coefficients given priors and lives, and how sure they
+are."""
 
 import hashlib
 from dataclasses import dataclass
@@ -20,10 +21,11 @@ from reminders.forecast.reml import apply_reml_correction
 
 Floats = NDArray[np.float64]
 
-FINE_QUADRATURE_NODES = (
-    31  # where decks differ so much, or are so often misread, that the usual nodes leave points of error
+# where decks differ so much, or are so often misread, that the usual nodes leave points of error
+FINE_QUADRATURE_NODES = 31
+MISCLASSIFICATION = (
+    0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
 )
-MISCLASSIFICATION = 0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,25 +123,54 @@ def fit(
         The posterior and how it came about.
     """
     if not len(lives):
-        return Fit(prior, 0.0, 0, 0, 0, True, "No coat has been inspected yet: the forecast rests on the priors alone.")
+        return Fit(
+            prior,
+            0.0,
+            0,
+            0,
+            0,
+            True,
+            "No coat has been inspected yet: the forecast rests on the priors alone.",
+        )
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
     theta, steps = (start or prior).mean, 0
     for count in (nodes, max(nodes, FINE_QUADRATURE_NODES)):
         problem = prepare_log_posterior(
-            lives, prior.mean, precision, deck_effect=deck_effect, misclassification=misclassification, nodes=count
+            lives,
+            prior.mean,
+            precision,
+            deck_effect=deck_effect,
+            misclassification=misclassification,
+            nodes=count,
         )
         best = find_posterior_mode(problem, theta)
         theta, steps = best.theta, steps + best.steps
-        if best.converged:  # else the quadrature was too rough for its slope: on from there with more nodes
+        if (
+            best.converged
+        ):  # else the quadrature was too rough for its slope: on from there with more nodes
             break
     decks = len(np.unique(lives.deck))
     best = apply_reml_correction(problem, best, decks)
-    keys, mean, variance = _frailty_posteriors(lives, best.theta, misclassification, nodes, deck_effect)
-    posterior = Posterior(
-        prior.names, best.theta, best.covariance, _fit_version(lives, prior, misclassification), keys, mean, variance
+    keys, mean, variance = _frailty_posteriors(
+        lives, best.theta, misclassification, nodes, deck_effect
     )
-    note = "" if best.converged else "The fit did not settle; it is the best point found. Look at the newest visits."
-    return Fit(posterior, problem.likelihood(best.theta)[0], len(lives), decks, steps, best.converged, note)
+    posterior = Posterior(
+        prior.names,
+        best.theta,
+        best.covariance,
+        _fit_version(lives, prior, misclassification),
+        keys,
+        mean,
+        variance,
+    )
+    note = (
+        ""
+        if best.converged
+        else "The fit did not settle; it is the best point found. Look at the newest visits."
+    )
+    return Fit(
+        posterior, problem.likelihood(best.theta)[0], len(lives), decks, steps, best.converged, note
+    )
 
 
 def _frailty_posteriors(

@@ -1,4 +1,5 @@
-"""The likelihood of whole decks: each has a pace of its own, integrated out by adaptive Gauss–Hermite quadrature."""
+"""The likelihood of whole decks: each has a pace of its own, integrated out by adaptive
+Gauss–Hermite quadrature."""
 
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -64,7 +65,10 @@ class DeckRows:
             Those decks.
         """
         return DeckRows(
-            self.x[part], CensoringIntervals(*(array[part] for array in self.seen)), self.weight[part], self.law
+            self.x[part],
+            CensoringIntervals(*(array[part] for array in self.seen)),
+            self.weight[part],
+            self.law,
         )
 
     @property
@@ -98,11 +102,14 @@ class DeckRows:
         Terms
             The weighted terms.
         """
-        return LikelihoodTerms(*(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread, self.law)))
+        return LikelihoodTerms(
+            *(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread, self.law))
+        )
 
 
 def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessian:
-    """Return the likelihood of decks with one row each: log-normal with the two variances added, no quadrature.
+    """Return the likelihood of decks with one row each:
+    log-normal with the two variances added, no quadrature.
 
     Parameters
     ----------
@@ -123,7 +130,9 @@ def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessia
     sigma2, omega2 = np.exp(2 * theta[-2]), np.exp(2 * theta[-1])
     spread = np.sqrt(sigma2 + omega2)
     share = np.array([sigma2, omega2]) / spread**2
-    terms = LikelihoodTerms(*(term.ravel() for term in rows.weighted_terms(rows.x @ theta[:-2], spread)))
+    terms = LikelihoodTerms(
+        *(term.ravel() for term in rows.weighted_terms(rows.x @ theta[:-2], spread))
+    )
     x, size, p = rows.stacked, len(theta), len(theta) - 2
     gradient, hessian = np.empty(size), np.empty((size, size))
     gradient[:p], gradient[p:] = x.T @ terms.eta, share * terms.tau.sum()
@@ -170,7 +179,8 @@ def frailty_modes(rows: DeckRows, eta: Floats, sigma: float, omega: float) -> tu
 
 
 class _QuadratureNodes(NamedTuple):
-    # Paces at the nodes and their posterior weights, both (q, d), and the log marginal of each deck.
+    # Paces at the nodes and their posterior weights, both (q, d), and the log marginal of each
+    # deck.
     pace: Floats
     weight: Floats
     log_marginal: Floats
@@ -180,13 +190,19 @@ class _QuadratureNodes(NamedTuple):
         return mean, (self.weight * (self.pace - mean) ** 2).sum(axis=0)
 
 
-def _quadrature_centre(rows: DeckRows, eta: Floats, theta: Floats, count: int) -> tuple[Floats, Floats]:
+def _quadrature_centre(
+    rows: DeckRows, eta: Floats, theta: Floats, count: int
+) -> tuple[Floats, Floats]:
     centre = frailty_modes(rows, eta, np.exp(theta[-2]), np.exp(theta[-1]))
     if not rows.seen.misread.any():
         return centre
-    # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the peaks.
+    # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the
+    # peaks.
     log_frailty = _node_positions(centre, count)
-    values = row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]), rows.law) * rows.weight
+    values = (
+        row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]), rows.law)
+        * rows.weight
+    )
     mean, variance = _weigh_nodes(log_frailty, values, theta, centre[1]).moments()
     return mean, 1.2 * variance
 
@@ -195,15 +211,24 @@ def _node_positions(centre: tuple[Floats, Floats], count: int) -> Floats:
     return centre[0] + np.sqrt(centre[1]) * np.polynomial.hermite_e.hermegauss(count)[0][:, None]
 
 
-def _weigh_nodes(log_frailty: Floats, values: Floats, theta: Floats, variance: Floats) -> _QuadratureNodes:
+def _weigh_nodes(
+    log_frailty: Floats, values: Floats, theta: Floats, variance: Floats
+) -> _QuadratureNodes:
     node, node_weight = np.polynomial.hermite_e.hermegauss(len(log_frailty))
-    joint = values.sum(axis=-1) - log_frailty**2 / (2 * np.exp(2 * theta[-1])) - theta[-1] - LOG_SQRT_2PI
+    joint = (
+        values.sum(axis=-1)
+        - log_frailty**2 / (2 * np.exp(2 * theta[-1]))
+        - theta[-1]
+        - LOG_SQRT_2PI
+    )
     log_weight = joint + (np.log(node_weight) + node**2 / 2)[:, None] + 0.5 * np.log(variance)
     marginal = logsumexp(log_weight, axis=0)
     return _QuadratureNodes(log_frailty, np.exp(log_weight - marginal), marginal)
 
 
-def _gauss_hermite(rows: DeckRows, theta: Floats, count: int) -> tuple[_QuadratureNodes, LikelihoodTerms]:
+def _gauss_hermite(
+    rows: DeckRows, theta: Floats, count: int
+) -> tuple[_QuadratureNodes, LikelihoodTerms]:
     eta = rows.x @ theta[:-2]
     centre = _quadrature_centre(rows, eta, theta, count)
     log_frailty = _node_positions(centre, count)
@@ -212,11 +237,14 @@ def _gauss_hermite(rows: DeckRows, theta: Floats, count: int) -> tuple[_Quadratu
 
 
 def _block_likelihood(rows: DeckRows, theta: Floats, count: int) -> ValueGradientHessian:
-    # Fisher's identity gives the gradient and Louis' identity the Hessian, the nodes held still. A deck's score is
-    # linear in the scores of its rows, so both are first built per deck in rows (r of them, tau, omega).
+    # Fisher's identity gives the gradient and Louis' identity the Hessian, the nodes held still. A
+    # deck's score is linear in the scores of its rows, so both are first built per deck in rows (r
+    # of them, tau, omega).
     at, terms = _gauss_hermite(rows, theta, count)
     pull = at.pace**2 / np.exp(2 * theta[-1])
-    score = np.concatenate([terms.eta, terms.tau.sum(axis=-1)[..., None], pull[..., None] - 1], axis=-1)
+    score = np.concatenate(
+        [terms.eta, terms.tau.sum(axis=-1)[..., None], pull[..., None] - 1], axis=-1
+    )
     mean = np.einsum("qd,qdr->dr", at.weight, score)
     away = (score - mean) * np.sqrt(at.weight)[..., None]
     inner = away.transpose(1, 2, 0) @ away.transpose(1, 0, 2)
@@ -242,7 +270,9 @@ def _add_curvature(inner: Floats, weight: Floats, terms: LikelihoodTerms, pull: 
     inner[:, r + 1, r + 1] -= 2 * (weight * pull).sum(axis=0)
 
 
-def deck_likelihood(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES) -> ValueGradientHessian:
+def deck_likelihood(
+    rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES
+) -> ValueGradientHessian:
     """Return the likelihood of decks with several rows.
 
     Parameters
@@ -263,11 +293,15 @@ def deck_likelihood(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES
     hessian : ndarray
         By theta twice.
     """
-    values, gradients, hessians = zip(*(_block_likelihood(part, theta, nodes) for part in rows.blocks()), strict=True)
+    values, gradients, hessians = zip(
+        *(_block_likelihood(part, theta, nodes) for part in rows.blocks()), strict=True
+    )
     return sum(values), sum(gradients), sum(hessians)
 
 
-def frailty_moments(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES) -> tuple[Floats, Floats]:
+def frailty_moments(
+    rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES
+) -> tuple[Floats, Floats]:
     """Return mean and variance of the log pace of each deck.
 
     Parameters
@@ -287,4 +321,6 @@ def frailty_moments(rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES
         Its variance.
     """
     parts = [_gauss_hermite(part, theta, nodes)[0].moments() for part in rows.blocks()]
-    return np.concatenate([mean for mean, _ in parts]), np.concatenate([variance for _, variance in parts])
+    return np.concatenate([mean for mean, _ in parts]), np.concatenate(
+        [variance for _, variance in parts]
+    )

@@ -1,4 +1,5 @@
-"""All coats of a business with their visits, and what a forecast would have said before each visit."""
+"""All coats of a business with their visits, and what a forecast would have said before each
+visit."""
 
 from dataclasses import dataclass
 
@@ -159,8 +160,11 @@ def scored_visits(
     return ScoredVisits(coat[keep], before[keep], at[keep], days[keep], worn[keep])
 
 
-def worn_chances_at_visits(book: InspectionData, tried: ScoredVisits, posterior: Posterior) -> Floats:
-    """Return the chance that each visit finds its coat worn, given that the visit before found it sound.
+def worn_chances_at_visits(
+    book: InspectionData, tried: ScoredVisits, posterior: Posterior
+) -> Floats:
+    """Return the chance that each visit finds its coat worn, given that the visit before found it
+    sound.
 
     Parameters
     ----------
@@ -230,11 +234,17 @@ def compare_fits(
     """
     tried = scored_visits(book, since, until)
     if not len(tried.worn):
-        return Comparison(True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by.")
+        return Comparison(
+            True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by."
+        )
     new, old = (
-        float(log_scores(worn_chances_at_visits(book, tried, p), tried.worn).mean()) for p in (candidate, in_use)
+        float(log_scores(worn_chances_at_visits(book, tried, p), tried.worn).mean())
+        for p in (candidate, in_use)
     )
     adopted = new <= old + 1e-9
     said = "as good or better" if adopted else "worse, so the fit in use stays"
-    reason = f"Over {len(tried.worn)} held-back visits the new fit scores {new:.3f} against {old:.3f}: {said}."
+    reason = (
+        f"Over {len(tried.worn)} held-back visits the new fit scores {new:.3f} against {old:.3f}:"
+        f" {said}."
+    )
     return Comparison(adopted, new, old, len(tried.worn), reason)

@@ -15,8 +15,8 @@ Floats = NDArray[np.float64]
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
 RECOAT_LIMIT_GRADE = 3.0
 STRIP_RATIO = 1.5  # a coat left for half its life again needs the stripper (judgement)
-# (grade, age at which it is reached against the life of the coat). Penetrating finishes have one limit state, film
-# formers two (Grüll et al. 2011).
+# (grade, age at which it is reached against the life of the coat). Penetrating finishes have one
+# limit state, film formers two (Grüll et al. 2011).
 PENETRATING_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0),)
 FILM_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0), (4.0, STRIP_RATIO))
 CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season (judgement)
@@ -47,13 +47,17 @@ class Visits:
         coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
         object.__setattr__(self, "coat", coat)
         for name, low, high in (("visited_on", -36525.0, 73050.0), ("grade", 0.0, 5.0)):
-            object.__setattr__(self, name, _numeric_visits(name, getattr(self, name), len(coat), low, high))
+            object.__setattr__(
+                self, name, _numeric_visits(name, getattr(self, name), len(coat), low, high)
+            )
         object.__setattr__(self, "reason", _encode_reasons(self.reason, len(coat)))
         order = np.argsort(coat, kind="stable")
         back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
         if back.any():
             row = order[1:][np.argmax(back)]
-            raise ValueError(f"visited_on must not go back for one coat; row {row} has {self.visited_on[row]:g}")
+            raise ValueError(
+                f"visited_on must not go back for one coat; row {row} has {self.visited_on[row]:g}"
+            )
 
     def __len__(self) -> int:
         return len(self.coat)
@@ -72,7 +76,10 @@ class Visits:
             Those rows.
         """
         return Visits(
-            coat=self.coat[rows], visited_on=self.visited_on[rows], grade=self.grade[rows], reason=self.reason[rows]
+            coat=self.coat[rows],
+            visited_on=self.visited_on[rows],
+            grade=self.grade[rows],
+            reason=self.reason[rows],
         )
 
     @property
@@ -85,7 +92,10 @@ def _numeric_visits(name: str, values: Any, count: int, low: float, high: float)
     array = np.atleast_1d(np.asarray(values, dtype=float))
     bad = ~((array >= low) & (array <= high))
     if bad.any():
-        raise ValueError(f"{name} must lie between {low:g} and {high:g}; row {np.argmax(bad)} has {array[bad][0]:g}")
+        raise ValueError(
+            f"{name} must lie between {low:g} and {high:g}; row {np.argmax(bad)} has"
+            f" {array[bad][0]:g}"
+        )
     if array.shape not in ((count,), (1,)):
         raise ValueError(f"{name} must have one value or {count} rows; got shape {array.shape}")
     return np.broadcast_to(array, (count,))
@@ -93,13 +103,18 @@ def _numeric_visits(name: str, values: Any, count: int, low: float, high: float)
 
 def _encode_reasons(values: Any, count: int) -> NDArray[np.int8]:
     given = np.atleast_1d(np.asarray(values))
-    words = given if given.dtype.kind not in "iu" else np.array([*VISIT_REASONS, "?"])[np.where(given < 5, given, 5)]
+    words = (
+        given
+        if given.dtype.kind not in "iu"
+        else np.array([*VISIT_REASONS, "?"])[np.where(given < 5, given, 5)]
+    )
     codes = np.full(given.shape, -1, dtype=np.int8)
     for code, word in enumerate(VISIT_REASONS):
         codes[words == word] = code
     if (codes < 0).any():
         raise ValueError(
-            f"reason must be one of {', '.join(VISIT_REASONS)}; row {np.argmin(codes)} has {given[codes < 0][0]}"
+            f"reason must be one of {', '.join(VISIT_REASONS)}; row {np.argmin(codes)} has"
+            f" {given[codes < 0][0]}"
         )
     return np.broadcast_to(codes, (count,))
 
@@ -115,12 +130,13 @@ class CensoredLives:
     lower : ndarray, shape (n,)
         Age in clock months at which the coat was surely sound; 0 if never seen sound.
     upper : ndarray, shape (n,)
-        Age at which it was surely worn; infinity if never seen worn. Equal to `lower` for a life known exactly.
+        Age at which it was surely worn; infinity if never seen worn. Equal to `lower` for a life
+        known exactly.
     deck : ndarray of int, shape (n,)
         Key of the deck.
     running : ndarray of bool, shape (n,)
-        Whether the coat is still on; its visits teach the coefficients, but not the pace of its own deck, because the
-        prediction conditions on them.
+        Whether the coat is still on; its visits teach the coefficients, but not the pace of its own
+        deck, because the prediction conditions on them.
     weight : ndarray, shape (n,)
         How many coats a row stands for.
     """
@@ -147,7 +163,9 @@ class CensoredLives:
         for name, rows in bad.items():
             if rows.any():
                 at = int(np.argmax(rows))
-                raise ValueError(f"{name} is not a possible value; row {at} has {getattr(self, name)[at]}")
+                raise ValueError(
+                    f"{name} is not a possible value; row {at} has {getattr(self, name)[at]}"
+                )
 
     def __len__(self) -> int:
         return len(self.lower)
@@ -165,7 +183,9 @@ class CensoredLives:
         Lives
             Those rows.
         """
-        return CensoredLives(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+        return CensoredLives(
+            **{name: getattr(self, name)[rows] for name in self.__dataclass_fields__}
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +201,8 @@ class LifeBounds:
     seen : ndarray of bool, shape (n,)
         Whether the coat was inspected at all.
     conflict : ndarray of bool, shape (n,)
-        Whether its grades contradict each other, such as sound after worn: to be looked at by a person.
+        Whether its grades contradict each other, such as sound after worn: to be looked at by a
+        person.
     """
 
     lower: Floats
@@ -209,18 +230,25 @@ def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_W
     """
     outside = (visits.coat < 0) | (visits.coat >= len(coats))
     if outside.any():
-        raise ValueError(f"coat must be a row of the coats; row {np.argmax(outside)} has {visits.coat[outside][0]}")
+        raise ValueError(
+            f"coat must be a row of the coats; row {np.argmax(outside)} has"
+            f" {visits.coat[outside][0]}"
+        )
     seen = coats.take(visits.coat)
     age = SeasonalClock(seasonal_rate(sun_on_deck(seen), seen.wet_days, weights)).months_between(
         seen.coated_on, visits.visited_on
     )
     if (age < 0).any():
         row = int(np.argmax(age < 0))
-        raise ValueError(f"visited_on must not lie before the coat; row {row} has {visits.visited_on[row]:g}")
+        raise ValueError(
+            f"visited_on must not lie before the coat; row {row} has {visits.visited_on[row]:g}"
+        )
     return age
 
 
-def life_bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = CLOCK_WEIGHTS, **limits: Any) -> LifeBounds:
+def life_bounds(
+    coats: Coats, visits: Visits, *, weights: ClockWeights = CLOCK_WEIGHTS, **limits: Any
+) -> LifeBounds:
     """Turn the grades of visits into bounds on the lives of coats.
 
     Parameters
@@ -232,7 +260,8 @@ def life_bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = CLOCK_W
     weights : ClockWeights
         What the clock follows.
     **limits : object
-        `penetrating` and `film` (pairs of grade and age ratio, ascending) and `call_delay_months`, if not as usual.
+        `penetrating` and `film` (pairs of grade and age ratio, ascending) and `call_delay_months`,
+        if not as usual.
 
     Returns
     -------
@@ -244,9 +273,13 @@ def life_bounds(coats: Coats, visits: Visits, *, weights: ClockWeights = CLOCK_W
     lower, upper = np.zeros(len(coats)), np.full(len(coats), np.inf)
     np.maximum.at(lower, visits.coat, low)
     np.minimum.at(upper, visits.coat, high)
-    called = _is_first_worn_visit(age, visits, len(coats)) & (visits.reason == VISIT_REASONS.index("called"))
+    called = _is_first_worn_visit(age, visits, len(coats)) & (
+        visits.reason == VISIT_REASONS.index("called")
+    )
     delay = limits.get("call_delay_months", CALL_DELAY_MONTHS)
-    np.maximum.at(lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay)
+    np.maximum.at(
+        lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay
+    )
     seen = np.zeros(len(coats), dtype=bool)
     seen[visits.coat] = True
     return LifeBounds(lower, upper, seen, conflict=lower >= upper)
@@ -257,7 +290,10 @@ def _limit_state_ages(
 ) -> tuple[Floats, Floats]:
     # Grade g says: the last limit at or below g has been passed, the next one has not.
     low, high = np.zeros(len(age)), np.full(len(age), np.inf)
-    kinds = ((~film, limits.get("penetrating", PENETRATING_LIMITS)), (film, limits.get("film", FILM_LIMITS)))
+    kinds = (
+        (~film, limits.get("penetrating", PENETRATING_LIMITS)),
+        (film, limits.get("film", FILM_LIMITS)),
+    )
     for rows, ladder in kinds:
         for grade, ratio in ladder:
             high = np.where(rows & (visits.grade >= grade), age / ratio, high)
@@ -290,7 +326,9 @@ def censored_lives(coats: Coats, found: LifeBounds, running: NDArray[np.bool_]) 
     Lives
         Coats that were inspected, without those whose grades contradict each other.
     """
-    rows = np.flatnonzero(found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper)))
+    rows = np.flatnonzero(
+        found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper))
+    )
     return CensoredLives(
         x=design_matrix(coats.take(rows)),
         lower=found.lower[rows],

@@ -1,4 +1,5 @@
-"""The log-likelihood of a life between two ages and its derivatives, accurate far into both tails."""
+"""The log-likelihood of a life between two ages and its derivatives, accurate far into both
+tails."""
 
 from collections.abc import Callable
 from typing import NamedTuple
@@ -12,7 +13,8 @@ Floats = NDArray[np.float64]
 
 
 class LikelihoodTerms(NamedTuple):
-    """Value and derivatives of the log-likelihood of each row, by its mean `eta` and by the log spread `tau`.
+    """Value and derivatives of the log-likelihood of each row, by its mean `eta` and by the log
+    spread `tau`.
 
     Parameters
     ----------
@@ -52,7 +54,9 @@ class CensoringIntervals(NamedTuple):
     certain: Floats
 
 
-def prepare_intervals(lower: Floats, upper: Floats, misclassification: float = 0.0) -> CensoringIntervals:
+def prepare_intervals(
+    lower: Floats, upper: Floats, misclassification: float = 0.0
+) -> CensoringIntervals:
     """Prepare ages for the likelihood.
 
     Parameters
@@ -75,19 +79,25 @@ def prepare_intervals(lower: Floats, upper: Floats, misclassification: float = 0
         low, high = np.log(lower), np.log(upper)
     exact = lower == upper
     ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
-    # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both is left out.
+    # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both
+    # is left out.
     misclassified = np.select(
-        [ends == 1, ends == 2], [misclassification, misclassification * (1 - misclassification)], 0.0
+        [ends == 1, ends == 2],
+        [misclassification, misclassification * (1 - misclassification)],
+        0.0,
     )
     classified = np.select(
-        [ends == 1, ends == 2], [1 - 2 * misclassification, (1 - misclassification) * (1 - 2 * misclassification)], 1.0
+        [ends == 1, ends == 2],
+        [1 - 2 * misclassification, (1 - misclassification) * (1 - 2 * misclassification)],
+        1.0,
     )
     # The interval of an exact row is not used; left open, it stays free of 0/0.
     return CensoringIntervals(low, np.where(exact, np.inf, high), exact, misclassified, classified)
 
 
 class LifeDistribution(NamedTuple):
-    """How lives scatter about what is expected of them: log life = eta + spread · z, and z follows a fixed curve.
+    """How lives scatter about what is expected of them:
+    log life = eta + spread · z, and z follows a fixed curve.
 
     Parameters
     ----------
@@ -108,7 +118,10 @@ class LifeDistribution(NamedTuple):
 
 
 def log_likelihood_terms(
-    observed: CensoringIntervals, eta: Floats, spread: float, distribution: LifeDistribution | None = None
+    observed: CensoringIntervals,
+    eta: Floats,
+    spread: float,
+    distribution: LifeDistribution | None = None,
 ) -> LikelihoodTerms:
     """Return the log-likelihood of each row and its derivatives.
 
@@ -133,12 +146,17 @@ def log_likelihood_terms(
     terms = distribution.interval(a, b, spread)
     if observed.exact.any():
         exact = distribution.exact(a, observed.low, spread)
-        terms = LikelihoodTerms(*(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True)))
+        terms = LikelihoodTerms(
+            *(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True))
+        )
     return _with_misclassification(terms, observed) if observed.misread.any() else terms
 
 
 def row_log_likelihoods(
-    observed: CensoringIntervals, eta: Floats, spread: float, distribution: LifeDistribution | None = None
+    observed: CensoringIntervals,
+    eta: Floats,
+    spread: float,
+    distribution: LifeDistribution | None = None,
 ) -> Floats:
     """Return the log-likelihood of each row alone, without derivatives.
 
@@ -159,10 +177,14 @@ def row_log_likelihoods(
         Of the shape of `eta`.
     """
     distribution = distribution or LOGNORMAL
-    value = distribution.log_probability((observed.low - eta) / spread, (observed.high - eta) / spread)
+    value = distribution.log_probability(
+        (observed.low - eta) / spread, (observed.high - eta) / spread
+    )
     if observed.exact.any():
         value = np.where(
-            observed.exact, distribution.exact((observed.low - eta) / spread, observed.low, spread).value, value
+            observed.exact,
+            distribution.exact((observed.low - eta) / spread, observed.low, spread).value,
+            value,
         )
     with np.errstate(divide="ignore"):
         return np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
@@ -171,7 +193,10 @@ def row_log_likelihoods(
 def _lognormal_interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         value = log_ndtr_interval(a, b)
-        lower, upper = np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value), np.exp(-(b**2) / 2 - LOG_SQRT_2PI - value)
+        lower, upper = (
+            np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value),
+            np.exp(-(b**2) / 2 - LOG_SQRT_2PI - value),
+        )
     a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
     a1, b1 = a * lower, b * upper
     a2, b2 = a * a1, b * b1
@@ -194,10 +219,14 @@ def _lognormal_exact_terms(z: Floats, log_age: Floats, spread: float) -> Likelih
     return LikelihoodTerms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
 
 
-LOGNORMAL = LifeDistribution("log-normal", log_ndtr_interval, _lognormal_interval_terms, _lognormal_exact_terms)
+LOGNORMAL = LifeDistribution(
+    "log-normal", log_ndtr_interval, _lognormal_interval_terms, _lognormal_exact_terms
+)
 
 
-def _with_misclassification(terms: LikelihoodTerms, observed: CensoringIntervals) -> LikelihoodTerms:
+def _with_misclassification(
+    terms: LikelihoodTerms, observed: CensoringIntervals
+) -> LikelihoodTerms:
     # log(c + d·P): every derivative is weighted by the chance w that the row was read rightly.
     with np.errstate(divide="ignore"):
         right = np.log(observed.certain) + terms.value

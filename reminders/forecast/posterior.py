@@ -1,4 +1,5 @@
-"""What is believed about the coefficients and about the decks in the books: all that a prediction needs."""
+"""What is believed about the coefficients and about the decks in the books:
+all that a prediction needs."""
 
 from dataclasses import dataclass, field
 from typing import Any
@@ -47,7 +48,8 @@ class Posterior:
         size = len(self.names)
         if self.mean.shape != (size,) or self.covariance.shape != (size, size):
             raise ValueError(
-                f"mean and covariance must have {size} rows; got {self.mean.shape}, {self.covariance.shape}"
+                f"mean and covariance must have {size} rows; got {self.mean.shape},"
+                f" {self.covariance.shape}"
             )
         if not (np.isfinite(self.mean).all() and np.isfinite(self.covariance).all()):
             raise ValueError("mean and covariance must be finite; got NaN or infinity")

@@ -1,4 +1,5 @@
-"""The most probable coefficients: lives sorted by deck, and damped Newton steps up the log posterior."""
+"""The most probable coefficients: lives sorted by deck, and damped Newton steps up the log
+posterior."""
 
 from dataclasses import dataclass
 
@@ -14,14 +15,20 @@ from reminders.forecast.frailty import (
     single_coat_likelihood,
 )
 from reminders.forecast.intervals import CensoredLives
-from reminders.forecast.likelihood import LOGNORMAL, CensoringIntervals, LifeDistribution, prepare_intervals
+from reminders.forecast.likelihood import (
+    LOGNORMAL,
+    CensoringIntervals,
+    LifeDistribution,
+    prepare_intervals,
+)
 
 Floats = NDArray[np.float64]
 
 MAX_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-10
 QUADRATURE_SLACK = 1e-6  # of the value: what the quadrature may wobble
-MAX_STEP_HALVINGS = 6  # a step that must be made smaller than this: value and slope disagree, and going on is a crawl
+# a step that must be made smaller than this: value and slope disagree, and going on is a crawl
+MAX_STEP_HALVINGS = 6
 MAX_LOG_SPREAD = 7.0  # a spread beyond e^±7 is a numerical accident
 
 
@@ -76,9 +83,14 @@ class LogPosterior:
         total: ValueGradientHessian = (0.0, np.zeros(size), np.zeros((size, size)))
         at = theta if self.deck_effect else np.append(theta[:-1], -np.inf)
         for rows in self.groups:
-            # Only two normal spreads add up to one; any other law needs its nodes even for a single row.
+            # Only two normal spreads add up to one; any other law needs its nodes even for a single
+            # row.
             one = rows.x.shape[1] == 1 and (rows.law is LOGNORMAL or not self.deck_effect)
-            more = single_coat_likelihood(rows, at) if one else deck_likelihood(rows, theta, self.nodes)
+            more = (
+                single_coat_likelihood(rows, at)
+                if one
+                else deck_likelihood(rows, theta, self.nodes)
+            )
             total = (total[0] + more[0], total[1] + more[1], total[2] + more[2])
         return total
 
@@ -144,13 +156,20 @@ def prepare_log_posterior(
         Ready for `find_posterior_mode`.
     """
     # A deck key below nought stands for no deck in particular.
-    own = np.arange(len(lives)) if not deck_effect else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
+    own = (
+        np.arange(len(lives))
+        if not deck_effect
+        else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
+    )
     groups = [rows for _, rows in group_by_coat_count(lives, own, misclassification, distribution)]
     return LogPosterior(groups, mean, precision, deck_effect, nodes)
 
 
 def group_by_coat_count(
-    lives: CensoredLives, deck: NDArray[np.int64], misclassification: float, distribution: LifeDistribution = LOGNORMAL
+    lives: CensoredLives,
+    deck: NDArray[np.int64],
+    misclassification: float,
+    distribution: LifeDistribution = LOGNORMAL,
 ) -> list[tuple[NDArray[np.int64], DeckRows]]:
     """Sort lives into decks, and decks by the number of their lives.
 
@@ -180,7 +199,12 @@ def group_by_coat_count(
         groups.append(
             (
                 keys[chosen],
-                DeckRows(x[at], CensoringIntervals(*(array[at] for array in observed)), lives.weight[at], distribution),
+                DeckRows(
+                    x[at],
+                    CensoringIntervals(*(array[at] for array in observed)),
+                    lives.weight[at],
+                    distribution,
+                ),
             )
         )
     return groups
@@ -283,7 +307,8 @@ def covariance_from_information(information: Floats) -> Floats:
     Returns
     -------
     ndarray, shape (p, p)
-        Its inverse; directions in which the surface bends the wrong way get a wide, finite variance.
+        Its inverse; directions in which the surface bends the wrong way get a wide, finite
+        variance.
     """
     values, vectors = np.linalg.eigh((information + information.T) / 2)
     return (vectors / np.maximum(values, 1e-8)) @ vectors.T

@@ -1,4 +1,5 @@
-"""The answer per deck: the window in which its coat is due, the chance that it is worn today, and why."""
+"""The answer per deck: the window in which its coat is due, the chance that it is worn today, and
+why."""
 
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -43,8 +44,8 @@ class Prediction:
     log_sd : ndarray, shape (n,)
         Spread of the life on the log scale.
     contributions : ndarray, shape (n, len(FACTORS))
-        Months by which each factor of `FACTORS` moves `due_months` from `reference_months`; the rows sum to the whole
-        difference.
+        Months by which each factor of `FACTORS` moves `due_months` from `reference_months`; the
+        rows sum to the whole difference.
     prior_share : ndarray, shape (n,)
         Share of the spread between decks that still rests on the priors.
     book_share : ndarray, shape (n,)
@@ -92,7 +93,11 @@ class Prediction:
             Factor to months; factors without effect are left out.
         """
         pairs = zip(FACTORS, self.contributions[row].tolist(), strict=True)
-        return dict(sorted(((name, months) for name, months in pairs if months), key=lambda pair: -abs(pair[1])))
+        return dict(
+            sorted(
+                ((name, months) for name, months in pairs if months), key=lambda pair: -abs(pair[1])
+            )
+        )
 
 
 def predict(
@@ -107,11 +112,13 @@ def predict(
     Parameters
     ----------
     coats : Coats
-        The running coat of each deck, with the last inspection that found it sound or the first that found it worn.
+        The running coat of each deck, with the last inspection that found it sound or the first
+        that found it worn.
     posterior : Posterior
         What is believed; `PUBLISHED_PRIOR` if the business has no visits yet.
     today : array_like
-        The day for which the chance of being worn is wanted, in days since 1970-01-01; one, or one a row.
+        The day for which the chance of being worn is wanted, in days since 1970-01-01; one, or one
+        a row.
     weights : ClockWeights
         What the seasonal clock follows.
 
@@ -137,7 +144,8 @@ def _check_today(coats: Coats, days: Floats) -> None:
         if late.any():
             row = np.argmax(late)
             raise ValueError(
-                f"{name} must not lie after today; row {row} has {dates[row]:g} and today is {days[row]:g}"
+                f"{name} must not lie after today; row {row} has {dates[row]:g} and today is"
+                f" {days[row]:g}"
             )
 
 
@@ -147,7 +155,9 @@ def _empty_prediction(count: int, posterior: Posterior) -> Prediction:
         for name in Prediction.__dataclass_fields__
         if name not in _SCALAR_FIELDS
     }
-    return Prediction(**shapes, reference_months=posterior.reference_months, version=posterior.version)
+    return Prediction(
+        **shapes, reference_months=posterior.reference_months, version=posterior.version
+    )
 
 
 class LogLife(NamedTuple):
@@ -173,7 +183,8 @@ class LogLife(NamedTuple):
 
 
 def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
-    """Return the belief about the log life of coats, inspections of the coats themselves left aside.
+    """Return the belief about the log life of coats, inspections of the coats themselves left
+    aside.
 
     Parameters
     ----------
@@ -190,10 +201,13 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
     x = design_matrix(coats)
     log_frailty, variance = posterior.log_frailty_of(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + log_frailty
-    # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the pace.
+    # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the
+    # pace.
     unsure = variance / posterior.omega**2
     doubt = unsure**2 * _linear_predictor_variance(x, posterior)
-    return LogLife(mean, np.sqrt(posterior.coat_variance + variance + doubt), x, log_frailty, variance)
+    return LogLife(
+        mean, np.sqrt(posterior.coat_variance + variance + doubt), x, log_frailty, variance
+    )
 
 
 def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
@@ -205,7 +219,9 @@ def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
     return v[0, 0] + np.einsum("ij,ij->i", x, x @ slopes + 2 * v[1:, 0])
 
 
-def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights) -> dict[str, Floats]:
+def _predict_rows(
+    coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights
+) -> dict[str, Floats]:
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
     belief = predict_log_life(coats, posterior)
@@ -221,7 +237,9 @@ def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: Cl
         "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
         "due_by": clock.day_of(start + months[DUE_CHANCE]),
         "late": clock.day_of(start + months[LATE_CHANCE]),
-        "chance_worn_today": truncated_normal_cdf(low, high, _standardised_log_age(age, mean, spread, -np.inf)),
+        "chance_worn_today": truncated_normal_cdf(
+            low, high, _standardised_log_age(age, mean, spread, -np.inf)
+        ),
         "age_months": age,
         "median_months": np.exp(mean),
         "due_months": months[DUE_CHANCE],
@@ -232,25 +250,30 @@ def _predict_rows(coats: Coats, posterior: Posterior, today: Floats, weights: Cl
 
 
 def _standardised_log_age(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floats:
-    # An age on the scale of the standard normal; no inspection, or one on the day of coating, tells nothing.
+    # An age on the scale of the standard normal; no inspection, or one on the day of coating, tells
+    # nothing.
     with np.errstate(divide="ignore", invalid="ignore"):
         z = (np.log(age) - mean) / spread
     return np.where(np.isnan(z), missing, z)
 
 
 def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) -> Floats:
-    # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order among the factors
-    # (Vartia 1976; the "log mean Divisia" split, from memory).
+    # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order
+    # among the factors (Vartia 1976; the "log mean Divisia" split, from memory).
     log_ratio = np.zeros((len(due), len(FACTORS)))
     index = {factor: at for at, factor in enumerate(FACTORS)}
-    for column, (factor, effect) in enumerate(zip(DESIGN_COLUMNS.values(), posterior.beta[1:], strict=True)):
+    for column, (factor, effect) in enumerate(
+        zip(DESIGN_COLUMNS.values(), posterior.beta[1:], strict=True)
+    ):
         log_ratio[:, index[factor]] += effect * belief.x[:, column]
     log_ratio[:, index["own_history"]] = belief.pace
     log_ratio[:, index["inspection"]] = np.log(due) - belief.mean
     total = np.log(due) - posterior.beta[0]
     reference = posterior.reference_months
     with np.errstate(divide="ignore", invalid="ignore"):
-        months_per_log = np.where(np.abs(total) > 1e-9, np.expm1(total) / total, 1 + total / 2) * reference
+        months_per_log = (
+            np.where(np.abs(total) > 1e-9, np.expm1(total) / total, 1 + total / 2) * reference
+        )
     months = log_ratio * months_per_log[:, None]
     months[np.abs(months) < 1e-12] = 0.0  # rounding is not a reason
     return months

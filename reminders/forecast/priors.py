@@ -1,7 +1,8 @@
-"""What the trade knows before the business has visits of its own: every prior with its value and its source.
+"""What the trade knows before the business has visits of its own:
+every prior with its value and its source.
 
-Marks: READ, the figure was read in the source named; MEMORY, it is remembered and was not checked; JUDGEMENT, no figure
-was found and this is our own guess, wide enough for visits to correct it.
+Marks: READ, the figure was read in the source named; MEMORY, it is remembered and was not checked;
+JUDGEMENT, no figure was found and this is our own guess, wide enough for visits to correct it.
 """
 
 from dataclasses import dataclass
@@ -59,7 +60,8 @@ class CoefficientPrior:
 def _prior_from_years(
     name: str, years: float, mark: Literal["READ", "MEMORY", "JUDGEMENT"], source: str
 ) -> CoefficientPrior:
-    # A life in years against the reference deck; classes differ from product to product by about a fifth.
+    # A life in years against the reference deck; classes differ from product to product by about a
+    # fifth.
     return CoefficientPrior(name, log(12 * years / REFERENCE_MONTHS), 0.20, mark, source)
 
 
@@ -69,16 +71,26 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
         log(REFERENCE_MONTHS),
         REFERENCE_PRIOR_SD,
         "JUDGEMENT",
-        "Common practice, no source: clean and recoat every 12 to 16 months; read as 20 % due at 12 and 50 % at 16",
+        "Common practice, no source: clean and recoat every 12 to 16 months; read as 20 % due at 12"
+        " and 50 % at 16",
     ),
     _prior_from_years(
-        "finish_clear_repellent", 0.8, "READ", f"{WOOD_COUNCIL}: 6-12 months; {WOOD_HANDBOOK}: about 1 year"
+        "finish_clear_repellent",
+        0.8,
+        "READ",
+        f"{WOOD_COUNCIL}: 6-12 months; {WOOD_HANDBOOK}: about 1 year",
     ),
     _prior_from_years(
-        "finish_repellent_preservative", 1.4, "MEMORY", f"{OLD_HANDBOOK}: decking 1-2 years, 2-3 on rough"
+        "finish_repellent_preservative",
+        1.4,
+        "MEMORY",
+        f"{OLD_HANDBOOK}: decking 1-2 years, 2-3 on rough",
     ),
     _prior_from_years(
-        "finish_tinted", 1.8, "READ", f"{WOOD_HANDBOOK}: 2-3 years vertical; Coatings 12(1):85: 12-15 months in Oregon"
+        "finish_tinted",
+        1.8,
+        "READ",
+        f"{WOOD_HANDBOOK}: 2-3 years vertical; Coatings 12(1):85: 12-15 months in Oregon",
     ),
     _prior_from_years(
         "finish_semitransparent",
@@ -87,70 +99,154 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
         f"{WOOD_COUNCIL}: deck boards 1-2 years; {OLD_HANDBOOK} (memory): 2-3, 3-6",
     ),
     _prior_from_years(
-        "finish_solid_film", 2.0, "MEMORY", f"{OLD_HANDBOOK}: solid stain on decking 1-2, paint 2-3 years"
+        "finish_solid_film",
+        2.0,
+        "MEMORY",
+        f"{OLD_HANDBOOK}: solid stain on decking 1-2, paint 2-3 years",
     ),
-    _prior_from_years("finish_clear_film", 1.0, "MEMORY", f"{WOOD_HANDBOOK}: clear films about 1-2 years"),
+    _prior_from_years(
+        "finish_clear_film", 1.0, "MEMORY", f"{WOOD_HANDBOOK}: clear films about 1-2 years"
+    ),
     CoefficientPrior(
-        "oil_light", 0.10, 0.10, "JUDGEMENT", "Pigment keeps out ultraviolet; too little of it in tinted finishes"
+        "oil_light",
+        0.10,
+        0.10,
+        "JUDGEMENT",
+        "Pigment keeps out ultraviolet; too little of it in tinted finishes",
     ),
     CoefficientPrior("oil_dark", 0.10, 0.12, "JUDGEMENT", "More pigment, but a hotter surface"),
-    CoefficientPrior("colour_dark", log(0.8), 0.12, "READ", "BFS sheet 18 (opaque coatings): dark 20 % shorter"),
-    CoefficientPrior("film_light", log(1.2), 0.12, "READ", "BFS sheet 18 (opaque coatings): light 20 % longer"),
     CoefficientPrior(
-        "base_solvent", 0.05, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK} lists oil-borne stains longer than water-borne"
+        "colour_dark", log(0.8), 0.12, "READ", "BFS sheet 18 (opaque coatings): dark 20 % shorter"
+    ),
+    CoefficientPrior(
+        "film_light", log(1.2), 0.12, "READ", "BFS sheet 18 (opaque coatings): light 20 % longer"
+    ),
+    CoefficientPrior(
+        "base_solvent",
+        0.05,
+        0.10,
+        "JUDGEMENT",
+        f"{WOOD_HANDBOOK} lists oil-borne stains longer than water-borne",
     ),
     CoefficientPrior(
         "log_sun",
         -0.80,
         0.25,
         "READ",
-        "Pole/equator side life ratio 0.33-0.50 (BFS sheet 18) against sun ratio 0.41-0.46; below 1 for foot wear",
+        "Pole/equator side life ratio 0.33-0.50 (BFS sheet 18) against sun ratio 0.41-0.46; below 1"
+        " for foot wear",
     ),
     CoefficientPrior(
-        "log_openness", -0.60, 0.25, "JUDGEMENT", "As the sun, less what damp and mould take back in the shade"
+        "log_openness",
+        -0.60,
+        0.25,
+        "JUDGEMENT",
+        "As the sun, less what damp and mould take back in the shade",
     ),
     CoefficientPrior(
-        "log_wet_days", -0.25, 0.15, "JUDGEMENT", "Coatings 12(1):85: more fungus at the wetter site, no rate given"
+        "log_wet_days",
+        -0.25,
+        0.15,
+        "JUDGEMENT",
+        "Coatings 12(1):85: more fungus at the wetter site, no rate given",
     ),
     CoefficientPrior(
-        "roof", log(2.75), 0.25, "READ", f"{WOOD_COUNCIL}: covered 5-6 years against 1-3 in the open: 2.5 to 3 times"
+        "roof",
+        log(2.75),
+        0.25,
+        "READ",
+        f"{WOOD_COUNCIL}: covered 5-6 years against 1-3 in the open: 2.5 to 3 times",
     ),
     CoefficientPrior(
-        "facing", -0.10, 0.10, "JUDGEMENT", "A wall behind a deck that faces the pole takes away midday sun"
+        "facing",
+        -0.10,
+        0.10,
+        "JUDGEMENT",
+        "A wall behind a deck that faces the pole takes away midday sun",
     ),
-    CoefficientPrior("airflow_poor", -0.10, 0.10, "JUDGEMENT", "Boards over still, damp air dry from one side only"),
-    CoefficientPrior("low_down", -0.05, 0.08, "JUDGEMENT", "Boards less than 0.4 m above the ground dry slower"),
     CoefficientPrior(
-        "species_durable_soft", -0.10, 0.10, "READ", f"{WOOD_COUNCIL}: stain lasts less on soft low-density boards"
+        "airflow_poor",
+        -0.10,
+        0.10,
+        "JUDGEMENT",
+        "Boards over still, damp air dry from one side only",
     ),
     CoefficientPrior(
-        "species_hardwood", 0.0, 0.15, "JUDGEMENT", "Dense timber wears slower (Sell & Feist) but takes up less oil"
+        "low_down", -0.05, 0.08, "JUDGEMENT", "Boards less than 0.4 m above the ground dry slower"
+    ),
+    CoefficientPrior(
+        "species_durable_soft",
+        -0.10,
+        0.10,
+        "READ",
+        f"{WOOD_COUNCIL}: stain lasts less on soft low-density boards",
+    ),
+    CoefficientPrior(
+        "species_hardwood",
+        0.0,
+        0.15,
+        "JUDGEMENT",
+        "Dense timber wears slower (Sell & Feist) but takes up less oil",
     ),
     CoefficientPrior("species_modified", 0.05, 0.15, "JUDGEMENT", "Moves less"),
     CoefficientPrior(
-        "film_on_durable_soft", 0.20, 0.15, "READ", f"{WOOD_COUNCIL}: films last longer on stable low-density species"
+        "film_on_durable_soft",
+        0.20,
+        0.15,
+        "READ",
+        f"{WOOD_COUNCIL}: films last longer on stable low-density species",
     ),
     CoefficientPrior(
-        "texture_sawn", 0.35, 0.20, "READ", f"{WOOD_HANDBOOK}: half the spread rate, about twice the life; shrunk"
+        "texture_sawn",
+        0.35,
+        0.20,
+        "READ",
+        f"{WOOD_HANDBOOK}: half the spread rate, about twice the life; shrunk",
     ),
     CoefficientPrior(
-        "texture_weathered", 0.35, 0.20, "MEMORY", f"{OLD_HANDBOOK}: 2-3 years smooth, 3-6 weathered; shrunk"
+        "texture_weathered",
+        0.35,
+        0.20,
+        "MEMORY",
+        f"{OLD_HANDBOOK}: 2-3 years smooth, 3-6 weathered; shrunk",
     ),
     CoefficientPrior(
-        "film_on_weathered", -0.20, 0.15, "MEMORY", "Williams, Winandy & Feist 1987: adhesion down 20 to 50 %"
+        "film_on_weathered",
+        -0.20,
+        0.15,
+        "MEMORY",
+        "Williams, Winandy & Feist 1987: adhesion down 20 to 50 %",
     ),
     CoefficientPrior(
-        "traffic_light", 0.15, 0.12, "JUDGEMENT", f"{WOOD_COUNCIL}: parts without wear 2-5 years against boards 1-2"
+        "traffic_light",
+        0.15,
+        0.12,
+        "JUDGEMENT",
+        f"{WOOD_COUNCIL}: parts without wear 2-5 years against boards 1-2",
     ),
-    CoefficientPrior("traffic_heavy", log(0.75), 0.15, "JUDGEMENT", "No published factor; 0.6 to 0.9"),
-    CoefficientPrior("salt_near", log(0.9), 0.08, "JUDGEMENT", "No published factor; 0.8 to 0.95 within 1 km of surf"),
+    CoefficientPrior(
+        "traffic_heavy", log(0.75), 0.15, "JUDGEMENT", "No published factor; 0.6 to 0.9"
+    ),
+    CoefficientPrior(
+        "salt_near",
+        log(0.9),
+        0.08,
+        "JUDGEMENT",
+        "No published factor; 0.8 to 0.95 within 1 km of surf",
+    ),
     CoefficientPrior("salt_spray", log(0.8), 0.12, "JUDGEMENT", "No published factor"),
     CoefficientPrior("pool", -0.08, 0.10, "JUDGEMENT", "Splash and pool chemicals"),
     CoefficientPrior("litter_some", -0.05, 0.05, "JUDGEMENT", "Leaves hold water"),
     CoefficientPrior("litter_heavy", -0.15, 0.10, "JUDGEMENT", "Leaves hold water for weeks"),
-    CoefficientPrior("log2_coats", 0.20, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK}: more is not always taken up"),
-    CoefficientPrior("preparation_strip", 0.05, 0.10, "JUDGEMENT", "Clean wood, but its first coat"),
-    CoefficientPrior("preparation_none", -0.25, 0.15, "JUDGEMENT", "Finish over dirt and loose fibre"),
+    CoefficientPrior(
+        "log2_coats", 0.20, 0.10, "JUDGEMENT", f"{WOOD_HANDBOOK}: more is not always taken up"
+    ),
+    CoefficientPrior(
+        "preparation_strip", 0.05, 0.10, "JUDGEMENT", "Clean wood, but its first coat"
+    ),
+    CoefficientPrior(
+        "preparation_none", -0.25, 0.15, "JUDGEMENT", "Finish over dirt and loose fibre"
+    ),
     CoefficientPrior(
         "log_sigma",
         log(COAT_SD),
@@ -159,11 +255,20 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
         "What is left of 0.342 after the doubt about reference and deck",
     ),
     CoefficientPrior(
-        "log_omega", log(DECK_SD), 0.35, "JUDGEMENT", "Two alike decks seldom differ by more than a third"
+        "log_omega",
+        log(DECK_SD),
+        0.35,
+        "JUDGEMENT",
+        "Two alike decks seldom differ by more than a third",
     ),
 )
 
-assert [prior.name for prior in COEFFICIENT_PRIORS] == ["reference", *DESIGN_COLUMNS, "log_sigma", "log_omega"]  # noqa: S101 (a table)
+assert [prior.name for prior in COEFFICIENT_PRIORS] == [  # noqa: S101 - of a table
+    "reference",
+    *DESIGN_COLUMNS,
+    "log_sigma",
+    "log_omega",
+]
 
 PUBLISHED_PRIOR = Posterior(
     names=tuple(prior.name for prior in COEFFICIENT_PRIORS),

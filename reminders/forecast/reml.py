@@ -1,8 +1,10 @@
-"""Spreads freed of a bias: coefficients fitted to the same lives make them look smaller than they are.
+"""Spreads freed of a bias: coefficients fitted to the same lives make them look smaller than they
+are.
 
-With thirty-odd coefficients and a few dozen decks the most probable spread between decks is a fifth too small.
-Restricted maximum likelihood (Patterson & Thompson 1971) mends that in linear models; here the coefficients are
-integrated out by Laplace's method: half the log volume of their posterior joins the log posterior of the two spreads.
+With thirty-odd coefficients and a few dozen decks the most probable spread between decks is a fifth
+too small. Restricted maximum likelihood (Patterson & Thompson 1971) mends that in linear models;
+here the coefficients are integrated out by Laplace's method: half the log volume of their posterior
+joins the log posterior of the two spreads.
 """
 
 from dataclasses import replace
@@ -21,7 +23,9 @@ Floats = NDArray[np.float64]
 REML_ROUNDS = 2  # the second moves the spreads by less than one in a hundred
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles
 MAX_CORRECTION = 0.5  # a correction beyond this would not be one
-MAX_CORRECTED_DECKS = 3_000  # with that many the bias is below one in a hundred and not worth its time
+MAX_CORRECTED_DECKS = (
+    3_000  # with that many the bias is below one in a hundred and not worth its time
+)
 
 
 def _laplace_log_volume(problem: LogPosterior, theta: Floats) -> float:
@@ -69,11 +73,14 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
         move = covariance @ slope
         if not np.isfinite(move).all():
             return best
-        theta = theta + move * min(1.0, MAX_CORRECTION / max(float(np.abs(move[-2:]).max()), MAX_CORRECTION))
+        theta = theta + move * min(
+            1.0, MAX_CORRECTION / max(float(np.abs(move[-2:]).max()), MAX_CORRECTION)
+        )
         _, slope, hessian = problem.log_posterior(theta)
         covariance = covariance_from_information(-hessian)
-    # The doubt about the spreads is that of the maximum: away from it the surface may bend the wrong way. Nothing reads
-    # how they go along with the coefficients, and leaving that out keeps the matrix one of covariances.
+    # The doubt about the spreads is that of the maximum: away from it the surface may bend the
+    # wrong way. Nothing reads how they go along with the coefficients, and leaving that out keeps
+    # the matrix one of covariances.
     covariance[-2:, -2:] = best.covariance[-2:, -2:]
     covariance[:-2, -2:] = covariance[-2:, :-2] = 0.0
     return replace(best, theta=theta, covariance=covariance)

@@ -1,7 +1,7 @@
 """The best age to recoat, and what upkeep and neglect cost a year.
 
-Age replacement (Barlow & Hunter 1960): recoat at an age that costs least a month, given that a coat past its strip
-limit costs a strip.
+Age replacement (Barlow & Hunter 1960): recoat at an age that costs least a month, given that a coat
+past its strip limit costs a strip.
 """
 
 from collections.abc import Callable
@@ -73,7 +73,9 @@ def optimal_replacement_age(
 
     def rate(age: Floats) -> Floats:
         kept = survival(age)
-        return (recoat_cost * kept + strip_cost * (1 - kept)) / np.maximum(restricted_mean(age), 1e-12)
+        return (recoat_cost * kept + strip_cost * (1 - kept)) / np.maximum(
+            restricted_mean(age), 1e-12
+        )
 
     never = strip_cost / float(restricted_mean(np.array([1e9 * horizon]))[0])
     grid = np.geomspace(horizon / 1e4, horizon, 600)
@@ -88,7 +90,11 @@ def optimal_replacement_age(
 
 
 def optimal_recoat_age(
-    mean: float, spread: float, recoat_cost: float, strip_cost: float, strip_ratio: float = STRIP_RATIO
+    mean: float,
+    spread: float,
+    recoat_cost: float,
+    strip_cost: float,
+    strip_ratio: float = STRIP_RATIO,
 ) -> ReplacementPolicy:
     """Return the best age to recoat a coat whose life is log-normal.
 

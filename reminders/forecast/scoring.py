@@ -1,4 +1,5 @@
-"""Was it right? Scores of forecasts against what visits found, in the smallest honest pieces: one visit at a time."""
+"""Was it right? Scores of forecasts against what visits found, in the smallest honest pieces:
+one visit at a time."""
 
 from dataclasses import dataclass
 
@@ -115,7 +116,9 @@ def score_forecast(chance: ArrayLike, worn: ArrayLike) -> ForecastScores:
     if not len(p):
         return ForecastScores(0, float("nan"), float("nan"), 0.0, 0.0)
     brier = float(np.mean((p - y) ** 2))
-    return ForecastScores(len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum()))
+    return ForecastScores(
+        len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum())
+    )
 
 
 def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[CalibrationBin]:
@@ -140,7 +143,13 @@ def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list
     count = np.bincount(at, minlength=bins)
     mean, found = np.bincount(at, p, bins), np.bincount(at, y, bins)
     return [
-        CalibrationBin(k / bins, (k + 1) / bins, int(count[k]), float(mean[k] / count[k]), float(found[k] / count[k]))
+        CalibrationBin(
+            k / bins,
+            (k + 1) / bins,
+            int(count[k]),
+            float(mean[k] / count[k]),
+            float(found[k] / count[k]),
+        )
         for k in np.flatnonzero(count).tolist()
     ]
 
@@ -173,8 +182,9 @@ def estimate_window_coverage(
 ) -> WindowCoverage:
     """Return how often lives ended inside a window of the forecast, from where visits bound them.
 
-    The forecast of each life is read at its two bounds; the curve of these pairs that visits allow (Turnbull) is even
-    if the forecast is right. Spreading each pair evenly, as is often done, would hide what is wrong.
+    The forecast of each life is read at its two bounds; the curve of these pairs that visits allow
+    (Turnbull) is even if the forecast is right. Spreading each pair evenly, as is often done, would
+    hide what is wrong.
 
     Parameters
     ----------
@@ -202,5 +212,9 @@ def estimate_window_coverage(
     possible = float(np.mean((np.asarray(high) > window[0]) & (np.asarray(low) < window[1])))
     finished = int((np.asarray(high) < 1).sum())
     return WindowCoverage(
-        turnbull_estimate(p, q).mass_between(*window), sure, possible, len(p), finished >= MIN_FINISHED_COATS
+        turnbull_estimate(p, q).mass_between(*window),
+        sure,
+        possible,
+        len(p),
+        finished >= MIN_FINISHED_COATS,
     )

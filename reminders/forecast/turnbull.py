@@ -1,4 +1,5 @@
-"""The curve of lives that visits allow without any assumption about its shape (Turnbull 1976), for intervals (l, r]."""
+"""The curve of lives that visits allow without any assumption about its shape (Turnbull 1976), for
+intervals (l, r]."""
 
 from dataclasses import dataclass
 
@@ -10,7 +11,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class TurnbullEstimate:
-    """Masses on the intervals (left, right] that hold them; where inside an interval is not determined.
+    """Masses on the intervals (left, right] that hold them;
+    where inside an interval is not determined.
 
     Parameters
     ----------
@@ -57,7 +59,12 @@ def _innermost_intervals(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
 
 
 def turnbull_estimate(
-    lower: Floats, upper: Floats, weight: Floats | None = None, *, tolerance: float = 1e-10, steps: int = 20_000
+    lower: Floats,
+    upper: Floats,
+    weight: Floats | None = None,
+    *,
+    tolerance: float = 1e-10,
+    steps: int = 20_000,
 ) -> TurnbullEstimate:
     """Return the most likely curve of lives, each known to lie in (lower, upper].
 
@@ -83,7 +90,9 @@ def turnbull_estimate(
     bad = ~(lower < upper)
     if bad.any():
         row = int(np.argmax(bad))
-        raise ValueError(f"upper must lie above lower; row {row} has {lower[row]:g} and {upper[row]:g}")
+        raise ValueError(
+            f"upper must lie above lower; row {row} has {lower[row]:g} and {upper[row]:g}"
+        )
     pairs, index = np.unique(np.column_stack([lower, upper]), axis=0, return_inverse=True)
     count = np.bincount(index.ravel(), weights=weight)
     left, right = _innermost_intervals(pairs[:, 0], pairs[:, 1])
@@ -96,14 +105,17 @@ def turnbull_estimate(
 def _expectation_maximisation(
     first: NDArray, last: NDArray, count: NDArray, cells: int, tolerance: float, steps: int
 ) -> tuple[Floats, float]:
-    # A row may draw on the cells first … last − 1; sums over cells are differences of running sums. Each round takes
-    # two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008), undone where it does not help.
+    # A row may draw on the cells first … last − 1; sums over cells are differences of running sums.
+    # Each round takes two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008),
+    # undone where it does not help.
     mass, value = np.full(cells, 1 / cells), -np.inf
 
     def step(mass: Floats) -> tuple[Floats, float]:
         running = np.concatenate([[0.0], np.cumsum(mass)])
         chance = np.maximum(running[last] - running[first], 1e-300)
-        gain = np.bincount(first, count / chance, cells + 1) - np.bincount(last, count / chance, cells + 1)
+        gain = np.bincount(first, count / chance, cells + 1) - np.bincount(
+            last, count / chance, cells + 1
+        )
         updated = mass * np.maximum(np.cumsum(gain)[:-1], 0) / count.sum()
         return updated / updated.sum(), float(count @ np.log(chance))
 
@@ -113,7 +125,10 @@ def _expectation_maximisation(
         leap = _squarem_leap(mass, one, two)
         _, there = step(leap)
         mass, now = (leap, there) if there >= between else (two, between)
-        if abs(now - value) < tolerance * count.sum() * 1e-2 and abs(between - before) < tolerance * count.sum():
+        if (
+            abs(now - value) < tolerance * count.sum() * 1e-2
+            and abs(between - before) < tolerance * count.sum()
+        ):
             break
         value = now
     return mass, step(mass)[1]
@@ -121,7 +136,9 @@ def _expectation_maximisation(
 
 def _squarem_leap(mass: Floats, one: Floats, two: Floats) -> Floats:
     change, second_difference = one - mass, two - 2 * one + mass
-    ratio = float(np.sqrt(change @ change)) / max(float(np.sqrt(second_difference @ second_difference)), 1e-300)
+    ratio = float(np.sqrt(change @ change)) / max(
+        float(np.sqrt(second_difference @ second_difference)), 1e-300
+    )
     length = -min(max(ratio, 1.0), 1e3)
     leap = np.maximum(mass - 2 * length * change + length**2 * second_difference, 0)
     return leap / leap.sum() if leap.sum() > 0 else two

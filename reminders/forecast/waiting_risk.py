@@ -1,4 +1,5 @@
-"""What waiting risks: the chance that a coat that still takes a recoat today needs a strip some time later."""
+"""What waiting risks: the chance that a coat that still takes a recoat today needs a strip some
+time later."""
 
 from collections.abc import Sequence
 
@@ -22,7 +23,8 @@ def strip_chances_after_waits(
     strip_ratio: float = STRIP_RATIO,
     weights: ClockWeights = CLOCK_WEIGHTS,
 ) -> tuple[Floats, Floats]:
-    """Return the chance that the strip limit is passed today, and after each wait given that it is not passed today.
+    """Return the chance that the strip limit is passed today, and after each wait given that it is
+    not passed today.
 
     Parameters
     ----------
@@ -48,8 +50,9 @@ def strip_chances_after_waits(
 
     Notes
     -----
-    With F the distribution of the age at which a strip is needed, inspections of the coat known, the chance after a
-    wait w is (F(A(t + w)) − F(A(t))) / (1 − F(A(t))), A being the age on the seasonal clock.
+    With F the distribution of the age at which a strip is needed, inspections of the coat known,
+    the chance after a wait w is (F(A(t + w)) − F(A(t))) / (1 − F(A(t))), A being the age on the
+    seasonal clock.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start, belief = clock.reading(coats.coated_on), predict_log_life(coats, posterior)
@@ -62,7 +65,10 @@ def strip_chances_after_waits(
     low, high = z(coats.sound_on, -np.inf), z(coats.worn_on, np.inf)
     days = np.full(len(coats), float(today))
     now = truncated_normal_cdf(low, high, z(days, -np.inf, strip_ratio))
-    later = np.stack([truncated_normal_cdf(low, high, z(days + wait, -np.inf, strip_ratio)) for wait in waits], axis=1)
+    later = np.stack(
+        [truncated_normal_cdf(low, high, z(days + wait, -np.inf, strip_ratio)) for wait in waits],
+        axis=1,
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = (later - now[:, None]) / (1 - now[:, None])
     return now, np.clip(np.where(np.isnan(chance), 1.0, chance), 0.0, 1.0)

@@ -1,7 +1,7 @@
 """A second curve of life, Weibull's: what the log-normal one is held against.
 
-Log life = eta + spread · z, where z follows the law of the smallest extreme: P(z ≤ x) = 1 − exp(−exp(x)). The shape of
-the Weibull law is 1 / spread and its scale exp(eta).
+Log life = eta + spread · z, where z follows the law of the smallest extreme: P(z ≤ x) = 1 −
+exp(−exp(x)). The shape of the Weibull law is 1 / spread and its scale exp(eta).
 """
 
 from math import exp, log, pi, sqrt
@@ -17,7 +17,9 @@ Floats = NDArray[np.float64]
 
 LOG_LOG_2 = log(log(2.0))
 EQUAL_SD_LOG_SHIFT = log(sqrt(6.0) / pi)  # equal standard deviations of log life: π/√6 is that of z
-MAX_EXPONENT = 700.0  # e^x is still a number; a life so far past its time has probability nought anyway
+MAX_EXPONENT = (
+    700.0  # e^x is still a number; a life so far past its time has probability nought anyway
+)
 
 
 def _cumulative_hazard(z: Floats) -> Floats:
@@ -114,7 +116,9 @@ def weibull_exact_terms(z: Floats, log_age: Floats, spread: float) -> Likelihood
     )
 
 
-WEIBULL = LifeDistribution("Weibull", weibull_log_probability, weibull_interval_terms, weibull_exact_terms)
+WEIBULL = LifeDistribution(
+    "Weibull", weibull_log_probability, weibull_interval_terms, weibull_exact_terms
+)
 
 
 def weibull_prior(prior: Posterior) -> Posterior:

@@ -1,1 +1,2 @@
-"""Forecasts of the book: its rows handed to the numerical core, the fit in use, what it says and how well."""
+"""Forecasts of the book: its rows handed to the numerical core, the fit in use, what it says and
+how well."""

@@ -1,4 +1,5 @@
-"""What the Figures page says in words: was the forecast right, which fit is in use and why, who came back."""
+"""What the Figures page says in words:
+was the forecast right, which fit is in use and why, who came back."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +18,8 @@ from reminders.pictures.reliability import ReliabilityBin, ReliabilityDiagram, r
 
 MAX_FITS_SHOWN = 12
 MIN_MEANINGFUL_VISITS = 50  # below that a picture shows mostly luck (judgement)
-MIN_EVIDENCE_POINTS = 2.0  # of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
+# of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
+MIN_EVIDENCE_POINTS = 2.0
 FORECAST_LABELS = {
     "learned": "This program, learning as it went",
     "prior": "Published figures alone, nothing learned",
@@ -53,7 +55,8 @@ class ReturnCounts:
 
 @dataclass(frozen=True)
 class AccuracyFigures:
-    """The newest reckoning; `fit` is the one tried then and `shelf` the one that forecasts rest on."""
+    """The newest reckoning; `fit` is the one tried then and `shelf` the one that forecasts rest
+    on."""
 
     fit: ModelFit
     in_use: ModelFit | None
@@ -81,7 +84,13 @@ class AccuracyFigures:
         scored = [row for row in self.stored["scores"] if row["log_score"] is not None]
         scored.sort(key=lambda row: row["log_score"])
         return [
-            ScoredForecast(FORECAST_LABELS[row["forecast"]], row["visits"], row["log_score"], row["brier"], place == 0)
+            ScoredForecast(
+                FORECAST_LABELS[row["forecast"]],
+                row["visits"],
+                row["log_score"],
+                row["brier"],
+                place == 0,
+            )
             for place, row in enumerate(scored)
         ]
 
@@ -97,7 +106,8 @@ class AccuracyFigures:
 
     @property
     def shape(self) -> str:
-        """Whether the curve of life that forecasts assume explains the visits; empty for fits of older versions."""
+        """Whether the curve of life that forecasts assume explains the visits;
+        empty for fits of older versions."""
         found = self.stored.get("shape")
         if not found or not found["coats"]:
             return ""
@@ -106,7 +116,10 @@ class AccuracyFigures:
             return "Your visits do not tell it from the usual other one, Weibull’s, so it stays."
         if ahead > 0:
             return "It explains your visits better than the usual other one, Weibull’s."
-        return "Weibull’s curve would explain your visits better, so take the ends of the windows with care."
+        return (
+            "Weibull’s curve would explain your visits better, so take the ends of the windows with"
+            " care."
+        )
 
     @property
     def returns(self) -> ReturnCounts:
@@ -120,12 +133,19 @@ class AccuracyFigures:
 def newest_figures() -> AccuracyFigures | None:
     """From the newest fit; None before the first."""
     fits = list(ModelFit.objects.defer("parameters")[:MAX_FITS_SHOWN])
-    return AccuracyFigures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits) if fits else None
+    return (
+        AccuracyFigures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits)
+        if fits
+        else None
+    )
 
 
 def count_graded_visits(*, today: date) -> int:
-    """Visits that graded a coat, counted in one query; those of a coat with no finish recorded are counted too."""
-    seen = Job.objects.coating().filter(deck=OuterRef("deck"), finished_on__lt=OuterRef("visited_on"))
+    """Visits that graded a coat, counted in one query;
+    those of a coat with no finish recorded are counted too."""
+    seen = Job.objects.coating().filter(
+        deck=OuterRef("deck"), finished_on__lt=OuterRef("visited_on")
+    )
     graded = Q(*((f"{name}__isnull", False) for name in GRADE_FIELDS), _connector=Q.OR)
     return Visit.objects.filter(graded, Exists(seen), visited_on__lte=today).count()
 

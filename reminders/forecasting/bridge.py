@@ -12,32 +12,44 @@ from clients.models import Deck
 from clients.models.deck import SPECIES_CLASS
 from clients.places import climate
 from reminders import forecast
-from reminders.forecast.climate import SUNSHINE_BIAS, extraterrestrial_radiation, radiation_from_sunshine
+from reminders.forecast.climate import (
+    SUNSHINE_BIAS,
+    extraterrestrial_radiation,
+    radiation_from_sunshine,
+)
 from reminders.forecasting import active_fit
 from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
 
 Floats = NDArray[np.float64]
 
 DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
-MID_MONTH_DAYS = 30.4 * np.arange(1, 13) - 15  # day of the year that stands for a month, FAO-56 eq. 22 and its note
+MID_MONTH_DAYS = (
+    30.4 * np.arange(1, 13) - 15
+)  # day of the year that stands for a month, FAO-56 eq. 22 and its note
 EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
 COPY_NULL = "\\N"  # in the text format of COPY
-MAX_FORECAST_DAYS = 60 * 365  # a forecast further off than this says "not in our time" and is cut off there
+MAX_FORECAST_DAYS = (
+    60 * 365
+)  # a forecast further off than this says "not in our time" and is cut off there
 PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
 COPIED_COLUMNS = (
-    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on, chance_worn, "
-    "median_months, log_sd, reference_months, contributions, prior_share, coat_build, sound_on"
+    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on,"
+    " chance_worn, median_months, log_sd, reference_months, contributions, prior_share, coat_build,"
+    " sound_on"
 )
 
 
 def store_forecasts(*, deck_ids: Iterable[int] | None, today: date, now: datetime) -> int:
-    """Bring the forecasts of some decks, or of all, up to date; returns how many decks have one now.
+    """Bring the forecasts of some decks, or of all, up to date;
+    returns how many decks have one now.
 
-    `today` is the date at the business: a deck on the other side of the date line may be a day off, which no forecast
-    can tell. Each chunk is one transaction (or part of the caller's).
+    `today` is the date at the business: a deck on the other side of the date line may be a day off,
+    which no forecast can tell. Each chunk is one transaction (or part of the caller's).
     """
     chosen = (
-        sorted(deck_ids) if deck_ids is not None else list(Deck.objects.order_by("pk").values_list("pk", flat=True))
+        sorted(deck_ids)
+        if deck_ids is not None
+        else list(Deck.objects.order_by("pk").values_list("pk", flat=True))
     )
     return sum(
         store_forecast_chunk(chosen[at : at + DECKS_A_TRANSACTION], today, now)
@@ -46,7 +58,8 @@ def store_forecasts(*, deck_ids: Iterable[int] | None, today: date, now: datetim
 
 
 def analyze_forecast_table() -> None:
-    """Tell the planner that the table was written anew; until it knows, the due list takes twice as long."""
+    """Tell the planner that the table was written anew;
+    until it knows, the due list takes twice as long."""
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE reminders_forecast")
 
@@ -55,17 +68,26 @@ def analyze_forecast_table() -> None:
 def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
     lock_decks(deck_ids)
     coats = read_newest_coats(deck_ids, today=today)
-    # Reckoned before COPY starts: it asks for the fit in use, and a connection that copies can answer nothing else.
-    written = "".join(copy_lines(coats, predict_newest_coats(coats, today=today), today, now)) if coats else ""
+    # Reckoned before COPY starts: it asks for the fit in use, and a connection that copies can
+    # answer nothing else.
+    written = (
+        "".join(copy_lines(coats, predict_newest_coats(coats, today=today), today, now))
+        if coats
+        else ""
+    )
     with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM reminders_forecast WHERE deck_id = ANY (%s::bigint[])", [postgres_array(deck_ids)])
+        cursor.execute(
+            "DELETE FROM reminders_forecast WHERE deck_id = ANY (%s::bigint[])",
+            [postgres_array(deck_ids)],
+        )
         with cursor.copy(f"COPY reminders_forecast ({COPIED_COLUMNS}) FROM STDIN") as copy:
             copy.write(written)
     return len(coats) if coats else 0
 
 
 def lock_decks(deck_ids: Sequence[int]) -> None:
-    """Two refreshes of one deck follow each other, so that the later one sees the other's job: the newest coat wins."""
+    """Two refreshes of one deck follow each other, so that the later one sees the other's job:
+    the newest coat wins."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT FROM clients_deck WHERE id = ANY (%s::bigint[]) ORDER BY id FOR NO KEY UPDATE",
@@ -75,7 +97,9 @@ def lock_decks(deck_ids: Sequence[int]) -> None:
 
 def predict_newest_coats(coats: NewestCoats, *, today: date) -> forecast.Prediction:
     """What the core says of these coats on this day."""
-    return forecast.predict(core_coats(coats, today=today), active_fit.active_posterior(), epoch_days(today))
+    return forecast.predict(
+        core_coats(coats, today=today), active_fit.active_posterior(), epoch_days(today)
+    )
 
 
 def epoch_days(value: date | None) -> float:
@@ -105,13 +129,18 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         winter_shade=np.array(coats.winter_shade_percent) / 100,
         orientation=np.array(coats.orientation_deg, dtype=float),
         height=np.array(coats.height_m, dtype=float),
-        **{name: getattr(coats, name) for name in ("texture", "airflow", "traffic", "salt", "pool", "litter")},
+        **{
+            name: getattr(coats, name)
+            for name in ("texture", "airflow", "traffic", "salt", "pool", "litter")
+        },
     )
 
 
 def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     """Sun and wet days by month; the owner's own wet days stand in place of the estimate."""
-    places, place = np.unique(np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True)
+    places, place = np.unique(
+        np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True
+    )
     normals = climate.normals(places[:, 0], places[:, 1])
     extraterrestrial = extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
     sun = SUNSHINE_BIAS * radiation_from_sunshine(normals.sunshine_fraction, extraterrestrial)
@@ -122,15 +151,27 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     return sun[place], wet_days
 
 
-def copy_lines(coats: NewestCoats, found: forecast.Prediction, today: date, now: datetime) -> Iterator[str]:
+def copy_lines(
+    coats: NewestCoats, found: forecast.Prediction, today: date, now: datetime
+) -> Iterator[str]:
     """The rows of COLUMNS in the text format of COPY."""
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, due, late = (iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late))
+    opens, due, late = (
+        iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late)
+    )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
     numbers = zip(chances, found.median_months.tolist(), found.log_sd.tolist(), strict=True)
     rows = zip(
-        coats.deck_id, coats.job_id, opens, due, late, numbers, contributions_as_json(found), shares, strict=True
+        coats.deck_id,
+        coats.job_id,
+        opens,
+        due,
+        late,
+        numbers,
+        contributions_as_json(found),
+        shares,
+        strict=True,
     )
     reference = found.reference_months
     for (deck, job, first, middle, last, (chance, median, spread), why, share), build, sound in zip(
@@ -150,12 +191,16 @@ def iso_dates(day: Floats, coats: NewestCoats) -> list[str]:
 
 
 def contributions_as_json(found: forecast.Prediction) -> Iterator[str]:
-    """The months that each factor adds or takes away, to a tenth, as JSON; factors without effect are left out."""
+    """The months that each factor adds or takes away, to a tenth, as JSON;
+    factors without effect are left out."""
     tenths = np.rint(found.contributions * 10).astype(int)
     row, factor = np.nonzero(tenths)
     base = np.abs(tenths).max(initial=0) * 2 + 1
     keys, place = np.unique(factor * base + tenths[row, factor] + base // 2, return_inverse=True)
-    words = [f'"{forecast.FACTORS[key // base]}": {(key % base - base // 2) / 10}' for key in keys.tolist()]
+    words = [
+        f'"{forecast.FACTORS[key // base]}": {(key % base - base // 2) / 10}'
+        for key in keys.tolist()
+    ]
     parts = np.array(words, dtype=object)[place].tolist()
     edges = np.searchsorted(row, np.arange(len(tenths) + 1)).tolist()
     return ("{" + ", ".join(parts[start:end]) + "}" for start, end in pairwise(edges))

@@ -1,4 +1,5 @@
-"""The newest coat of each deck with all that wears it, read in one query: what the bridge hands to the core."""
+"""The newest coat of each deck with all that wears it, read in one query:
+what the bridge hands to the core."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -10,45 +11,57 @@ from django.db import connection
 
 from jobs.models.visit import GRADE_FIELDS
 
-MAX_SOUND_GRADE = 2  # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
-GRADE_SQL = f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"  # as Visit.grade
+# the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
+MAX_SOUND_GRADE = 2
+GRADE_SQL = (  # as Visit.grade
+    f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
+)
 
 # Of several finishes in one job the last on the boards counts.
 FINISH_SQL = """
-SELECT p.finish_class, p.pigment, p.base, sum(a.coats) OVER (PARTITION BY a.surface IN ('boards', 'all')) AS coats
+SELECT p.finish_class, p.pigment, p.base, sum(a.coats) OVER (PARTITION BY a.surface IN ('boards',
+    'all')) AS coats
 FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
 WHERE a.job_id = job.id AND p.kind = 'finish'
 ORDER BY (a.surface IN ('boards', 'all')) DESC, a.position DESC LIMIT 1
 """
 EXPOSURE_SQL = """
 place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture, deck.roof_percent,
-deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow, deck.traffic, deck.salt,
+deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow,
+    deck.traffic, deck.salt,
 deck.pool, deck.litter, deck.height_m
 """
 
-# One row a deck that has a coating job. LATERAL and not CTEs: the planner guesses the size of the latter so badly that
-# it may choose a plan that takes minutes; index look-ups deck by deck cannot go wrong. What was found on the day of the
-# job came before the coat; of visits that disagree the later one is believed.
+# One row a deck that has a coating job. LATERAL and not CTEs: the planner guesses the size of the
+# latter so badly that it may choose a plan that takes minutes; index look-ups deck by deck cannot
+# go wrong. What was found on the day of the job came before the coat; of visits that disagree the
+# later one is believed.
 NEWEST_COATS_SQL = f"""
-SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base, coat.coats, build.coats,
+SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base,
+    coat.coats, build.coats,
     sound.seen_on, worn.seen_on, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
 JOIN LATERAL (
-    SELECT j.id, j.kind, j.finished_on FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat')
+    SELECT j.id, j.kind, j.finished_on FROM jobs_job j WHERE j.deck_id = deck.id
+        AND j.kind IN ('strip', 'recoat')
     ORDER BY j.finished_on DESC, j.id DESC LIMIT 1
 ) job ON true
 LEFT JOIN LATERAL ({FINISH_SQL}) coat ON true
 LEFT JOIN LATERAL (
     SELECT sum(a.coats) AS coats
-    FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id JOIN jobs_product p ON p.id = a.product_id
-    WHERE j.deck_id = deck.id AND p.kind = 'finish' AND a.surface IN ('boards', 'all') AND j.finished_on >= coalesce(
-        (SELECT max(s.finished_on) FROM jobs_job s WHERE s.deck_id = deck.id AND s.kind = 'strip'), '-infinity')
+    FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id
+        JOIN jobs_product p ON p.id = a.product_id
+    WHERE j.deck_id = deck.id AND p.kind = 'finish' AND a.surface IN ('boards', 'all')
+        AND j.finished_on >= coalesce(
+        (SELECT max(s.finished_on) FROM jobs_job s WHERE s.deck_id = deck.id
+            AND s.kind = 'strip'), '-infinity')
 ) build ON true
 LEFT JOIN LATERAL (
     SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
-    WHERE v.deck_id = deck.id AND v.visited_on > job.finished_on AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE}
+    WHERE v.deck_id = deck.id AND v.visited_on > job.finished_on
+        AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE}
 ) sound ON true
 LEFT JOIN LATERAL (
     SELECT min(v.visited_on) AS seen_on FROM jobs_visit v
@@ -57,7 +70,8 @@ LEFT JOIN LATERAL (
 ) worn ON true
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
-WHERE deck.archived_at IS NULL AND client.archived_at IS NULL AND deck.id = ANY (%(decks)s::bigint[])
+WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
+    AND deck.id = ANY (%(decks)s::bigint[])
 """  # noqa: S608 - made of constants
 
 
@@ -102,7 +116,8 @@ def postgres_array(numbers: Iterable[int]) -> str:
 
 
 def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | None:
-    """Of decks with a coating job that are neither archived nor a former client's; None if there is no such deck."""
+    """Of decks with a coating job that are neither archived nor a former client's;
+    None if there is no such deck."""
     with connection.cursor() as cursor:
         cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
         cursor.execute(NEWEST_COATS_SQL, {"decks": postgres_array(deck_ids), "today": today})

@@ -1,4 +1,5 @@
-"""The wear curve of one deck: the core asked for the chance of being worn at many dates, and what visits found."""
+"""The wear curve of one deck: the core asked for the chance of being worn at many dates, and what
+visits found."""
 
 from datetime import date, timedelta
 
@@ -15,11 +16,16 @@ CURVE_POINTS = 48
 
 
 def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
-    """The curve from the coat to past the end of the window, in the state of the stored forecast."""
+    """The curve from the coat to past the end of the window, in the state of the stored
+    forecast."""
     window = DueWindow(row.window_opens_on, row.due_on, row.late_on)
     coat_on = min(row.job.finished_on, today)
     visits = Visit.objects.filter(deck=row.deck_id, visited_on__gt=coat_on, visited_on__lte=today)
-    found = [FoundGrade(visit.visited_on, grade) for visit in visits if (grade := visit.grade) is not None]
+    found = [
+        FoundGrade(visit.visited_on, grade)
+        for visit in visits
+        if (grade := visit.grade) is not None
+    ]
     chances = worn_chances(row, coat_on, today)
     hemisphere = "south" if row.deck.property.latitude < 0 else "north"
     return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
@@ -30,7 +36,13 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
     sound_on = max(row.sound_on or coat_on, coat_on)
     start = [(coat_on, 0.0), (sound_on, 0.0)]
     if row.chance_worn >= 1:
-        return [*start, (row.window_opens_on, 0.2), (row.due_on, 0.5), (row.late_on, 0.8), (today, 1.0)]
+        return [
+            *start,
+            (row.window_opens_on, 0.2),
+            (row.due_on, 0.5),
+            (row.late_on, 0.8),
+            (today, 1.0),
+        ]
     last = max(row.late_on, today)
     end = last + (last - coat_on) / 3 + timedelta(days=60)
     days = np.linspace(bridge.epoch_days(sound_on), bridge.epoch_days(end), CURVE_POINTS).round()

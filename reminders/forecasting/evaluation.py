@@ -1,4 +1,5 @@
-"""How good the forecast is on the business's own book: back-test, reliability, windows, and how many decks return."""
+"""How good the forecast is on the business's own book:
+back-test, reliability, windows, and how many decks return."""
 
 from dataclasses import asdict, dataclass
 from datetime import date
@@ -14,9 +15,20 @@ from reminders.forecasting.learning import TrainingData
 
 MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
 SCORE_COLUMNS = [
-    "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected", "window_coverage",
-    "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
-]  # fmt: skip
+    "forecast",
+    "visits",
+    "log_score",
+    "brier",
+    "observed",
+    "expected",
+    "observed_over_expected",
+    "window_coverage",
+    "coverage_at_least",
+    "coverage_at_most",
+    "coverage_coats",
+    "coverage_is_enough",
+    "origins",
+]
 BIN_COLUMNS = ["low", "high", "visits", "forecast", "found"]
 
 
@@ -33,12 +45,18 @@ class BacktestRows:
     bins: list[dict[str, Any]]
 
 
-def backtest_by_year(book: forecast.InspectionData, *, today: date, years: int = MAX_BACKTEST_YEARS) -> BacktestRows:
-    """Go through the last years as they came: learn, forecast a year, look what was found, move on."""
+def backtest_by_year(
+    book: forecast.InspectionData, *, today: date, years: int = MAX_BACKTEST_YEARS
+) -> BacktestRows:
+    """Go through the last years as they came:
+    learn, forecast a year, look what was found, move on."""
     until = bridge.epoch_days(today) + 1
     since = first_backtest_origin(book, until, years)
     found = forecast.backtest(book, since, until)
-    bins = [{name: finite_or_none(value) for name, value in asdict(step).items()} for step in found.reliability]
+    bins = [
+        {name: finite_or_none(value) for name, value in asdict(step).items()}
+        for step in found.reliability
+    ]
     return BacktestRows(
         [backtest_score_row(name, found) for name in forecast.FORECAST_NAMES],
         [row | integer_visits(row) for row in bins],
@@ -50,7 +68,8 @@ def integer_visits(row: dict[str, Any]) -> dict[str, int]:
 
 
 def first_backtest_origin(book: forecast.InspectionData, until: float, years: int) -> float:
-    """Whole years before the end, so that the first year of the book is learned from before anything is judged."""
+    """Whole years before the end, so that the first year of the book is learned from before
+    anything is judged."""
     days = book.visits.visited_on
     if not len(days):
         return until - 1
@@ -60,7 +79,8 @@ def first_backtest_origin(book: forecast.InspectionData, until: float, years: in
 
 
 def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
-    """One row of SCORE_COLUMNS; windows are those of the learned forecast, the others have none to judge."""
+    """One row of SCORE_COLUMNS; windows are those of the learned forecast, the others have none to
+    judge."""
     score = found.scores[name]
     row: dict[str, Any] = dict.fromkeys(SCORE_COLUMNS)
     row |= {"forecast": name, "visits": score.visits, "origins": found.origins}
@@ -78,11 +98,14 @@ def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
     return row
 
 
-def count_returns(history: TrainingData, belief: forecast.Posterior, *, today: date) -> dict[str, int]:
-    """Of coats whose window has closed: how many decks came back before that, how many after, and how many never.
+def count_returns(
+    history: TrainingData, belief: forecast.Posterior, *, today: date
+) -> dict[str, int]:
+    """Of coats whose window has closed: how many decks came back before that, how many after, and
+    how many never.
 
-    The window is the one a forecast would state on the day of the coat with what is believed now. Decks that are
-    archived today are left out: nobody can say whether they would have come back.
+    The window is the one a forecast would state on the day of the coat with what is believed now.
+    Decks that are archived today are left out: nobody can say whether they would have come back.
     """
     rows = np.flatnonzero(~history.is_archived)
     coats, ended = history.book.coats.take(rows), history.book.ended_on[rows]

@@ -1,4 +1,5 @@
-"""Tells the app below what the forecast says about decks (jobs/offers/forecast_summary.py): the window, and the curve as a drawing."""
+"""Tells the app below what the forecast says about decks (jobs/offers/forecast_summary.py):
+the window, and the curve as a drawing."""
 
 from collections.abc import Collection
 from datetime import date
@@ -17,9 +18,13 @@ def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, Fore
 
 def forecast_summary(row: Forecast, today: date) -> ForecastSummary:
     return ForecastSummary(
-        coat_on=row.job.finished_on, window_opens_on=row.window_opens_on, due_on=row.due_on, late_on=row.late_on,
-        chance_worn=row.chance_worn, picture=wear_curve_svg(row, today),
-    )  # fmt: skip
+        coat_on=row.job.finished_on,
+        window_opens_on=row.window_opens_on,
+        due_on=row.due_on,
+        late_on=row.late_on,
+        chance_worn=row.chance_worn,
+        picture=wear_curve_svg(row, today),
+    )
 
 
 def wear_curve_svg(row: Forecast, today: date) -> str:

@@ -1,4 +1,5 @@
-"""The whole book for the numerical core: every coat that ever was on a deck, and what each visit found of it."""
+"""The whole book for the numerical core:
+every coat that ever was on a deck, and what each visit found of it."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -13,20 +14,30 @@ from numpy.typing import NDArray
 from clients.models import Deck
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import EXPOSURE_SQL, FINISH_SQL, GRADE_SQL, NewestCoats, postgres_array
+from reminders.forecasting.coats import (
+    EXPOSURE_SQL,
+    FINISH_SQL,
+    GRADE_SQL,
+    NewestCoats,
+    postgres_array,
+)
 
 DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 # One row a coat. The next coating job ended it; of two on one day the later entry is the coat.
 EVERY_COAT_SQL = f"""
-SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base, coat.coats,
-    NULL, NULL, NULL, {EXPOSURE_SQL}, job.ended_on, deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
+SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base,
+    coat.coats,
+    NULL, NULL, NULL, {EXPOSURE_SQL}, job.ended_on,
+        deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
 JOIN LATERAL (
-    SELECT j.id, j.kind, j.finished_on, lead(j.finished_on) OVER (ORDER BY j.finished_on, j.id) AS ended_on
-    FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat') AND j.finished_on <= %(today)s
+    SELECT j.id, j.kind, j.finished_on, lead(j.finished_on) OVER (ORDER BY j.finished_on,
+        j.id) AS ended_on
+    FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat')
+        AND j.finished_on <= %(today)s
 ) job ON true
 LEFT JOIN LATERAL ({FINISH_SQL}) coat ON true
 LEFT JOIN clients_localnormals normals
@@ -35,7 +46,8 @@ WHERE deck.id = ANY (%(decks)s::bigint[])
 ORDER BY deck.id, job.finished_on, job.id
 """  # noqa: S608 - made of constants
 
-# What was found on the day of a job was found on the coat before it, so the coat seen is the newest earlier one.
+# What was found on the day of a job was found on the coat before it, so the coat seen is the newest
+# earlier one.
 EVERY_VISIT_SQL = f"""
 SELECT seen.id, v.visited_on, {GRADE_SQL}, v.reason
 FROM jobs_visit v
@@ -97,7 +109,11 @@ def load_training_data(*, today: date) -> TrainingData | None:
     left_out: Counter[str] = Counter()
     decks = list(Deck.objects.order_by("pk").values_list("pk", flat=True))
     chunks = (decks[at : at + DECKS_A_QUERY] for at in range(0, len(decks), DECKS_A_QUERY))
-    parts = [part for chunk in chunks if (part := read_training_chunk(chunk, today, left_out)) is not None]
+    parts = [
+        part
+        for chunk in chunks
+        if (part := read_training_chunk(chunk, today, left_out)) is not None
+    ]
     if not parts:
         return None
     book = forecast.InspectionData(
@@ -107,11 +123,16 @@ def load_training_data(*, today: date) -> TrainingData | None:
     )
     count_unusable_coats(book, left_out)
     return TrainingData(
-        book, concatenate_column(parts, "job_id"), concatenate_column(parts, "is_archived"), dict(left_out)
+        book,
+        concatenate_column(parts, "job_id"),
+        concatenate_column(parts, "is_archived"),
+        dict(left_out),
     )
 
 
-def read_training_chunk(deck_ids: Sequence[int], today: date, left_out: Counter[str]) -> TrainingChunk | None:
+def read_training_chunk(
+    deck_ids: Sequence[int], today: date, left_out: Counter[str]
+) -> TrainingChunk | None:
     """The coats and visits of some decks, in two queries."""
     where: dict[str, str | date] = {"decks": postgres_array(deck_ids), "today": today}
     with connection.cursor() as cursor:
@@ -121,18 +142,26 @@ def read_training_chunk(deck_ids: Sequence[int], today: date, left_out: Counter[
         visits = cursor.fetchall()
     known = [row for row in rows if row[4]]
     left_out[FINISH_UNKNOWN] += len(rows) - len(known)
-    seen = visits_of_known_coats(visits, {row[1]: place for place, row in enumerate(known)}, left_out)
+    seen = visits_of_known_coats(
+        visits, {row[1]: place for place, row in enumerate(known)}, left_out
+    )
     if not known:
         return None
     found = EveryCoat(*zip(*known, strict=True))
     ended = np.array([bridge.epoch_days(day) for day in found.ended_on])
     return TrainingChunk(
-        bridge.core_coats(found, today=today), ended, np.array(found.job_id), np.array(found.is_archived), seen
+        bridge.core_coats(found, today=today),
+        ended,
+        np.array(found.job_id),
+        np.array(found.is_archived),
+        seen,
     )
 
 
 def visits_of_known_coats(
-    visits: Sequence[tuple[int | None, date, int | None, str]], place: dict[int, int], left_out: Counter[str]
+    visits: Sequence[tuple[int | None, date, int | None, str]],
+    place: dict[int, int],
+    left_out: Counter[str],
 ) -> list[tuple[int, float, float, str]]:
     """Visits that saw a known coat, with the place of the coat; the others are counted."""
     found = []
@@ -149,7 +178,9 @@ def visits_of_known_coats(
 def concatenate_coats(parts: Sequence[forecast.Coats]) -> forecast.Coats:
     """The coats of all parts below each other."""
     names = [field.name for field in fields(forecast.Coats)]
-    return forecast.Coats(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+    return forecast.Coats(
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    )
 
 
 def concatenate_column(parts: Sequence[TrainingChunk], name: str) -> NDArray[Any]:
@@ -160,7 +191,9 @@ def concatenate_visits(parts: Sequence[TrainingChunk]) -> forecast.Visits:
     """The visits of all parts, their coats counted through."""
     starts = np.cumsum([0] + [len(part.coats) for part in parts])
     rows = [
-        (coat + int(start), *rest) for part, start in zip(parts, starts[:-1], strict=True) for coat, *rest in part.seen
+        (coat + int(start), *rest)
+        for part, start in zip(parts, starts[:-1], strict=True)
+        for coat, *rest in part.seen
     ]
     coat, day, grade, reason = zip(*rows, strict=True) if rows else ((), (), (), ())
     return forecast.Visits(

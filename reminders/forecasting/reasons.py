@@ -1,13 +1,14 @@
-"""The reasons of a forecast in words: for people of the business with months, for the client without."""
+"""The reasons of a forecast in words: for people of the business with months, for the client
+without."""
 
 from collections.abc import Mapping
 
 from clients import display
 
 MIN_SHOWN_MONTHS = 0.5  # months
-# Factor of the core → what lengthens and what shortens the life of the coat. It counts only where the deck differs
-# from the reference deck; where that can be in one way only, the words state this fact, whichever way the book has
-# learned that it works.
+# Factor of the core → what lengthens and what shortens the life of the coat. It counts only where
+# the deck differs from the reference deck; where that can be in one way only, the words state this
+# fact, whichever way the book has learned that it works.
 FACTOR_PHRASES = {
     "finish": ("longer-lasting finish", "shorter-lived finish"),
     "pigment": ("helpful pigment", "pigment that runs hot"),
@@ -49,7 +50,10 @@ FACTOR_PHRASES_FRENCH = {
     "litter": ("des feuilles qui restent mouillées",) * 2,
     "coats": ("plus de couches que d'habitude", "une seule couche"),
     "preparation": ("un décapage avant la finition",) * 2,
-    "own_history": ("les couches précédentes ont tenu ici", "les couches précédentes ont peu tenu ici"),
+    "own_history": (
+        "les couches précédentes ont tenu ici",
+        "les couches précédentes ont peu tenu ici",
+    ),
     "inspection": ("trouvée saine à la dernière visite", "trouvée usée lors d'une visite"),
 }
 PHRASES_BY_LANGUAGE = {"en": FACTOR_PHRASES, "fr": FACTOR_PHRASES_FRENCH}
@@ -64,7 +68,9 @@ def signed_months(value: float) -> str:
 
 def strongest_factors(contributions: Mapping[str, float], limit: int) -> list[tuple[str, float]]:
     """The factors that matter, strongest first."""
-    ranked = [(name, value) for name, value in contributions.items() if abs(value) >= MIN_SHOWN_MONTHS]
+    ranked = [
+        (name, value) for name, value in contributions.items() if abs(value) >= MIN_SHOWN_MONTHS
+    ]
     return sorted(ranked, key=lambda pair: -abs(pair[1]))[:limit]
 
 
@@ -74,24 +80,34 @@ def factor_phrase(name: str, value: float, language: str = "en") -> str:
 
 
 def ranked_reasons(contributions: Mapping[str, float], limit: int = 4) -> list[str]:
-    """“much walked on −2 months”, strongest first; empty when the deck is like the reference deck."""
+    """“much walked on −2 months”, strongest first;
+    empty when the deck is like the reference deck."""
     return [
         f"{factor_phrase(name, value)} {signed_months(value)}"
         for name, value in strongest_factors(contributions, limit)
     ]
 
 
-def reasons_for_client(contributions: Mapping[str, float], limit: int = 3, language: str = "en") -> str:
-    """For the client, without figures: “much walked on, salt from the sea”; nothing in a language not known here."""
+def reasons_for_client(
+    contributions: Mapping[str, float], limit: int = 3, language: str = "en"
+) -> str:
+    """For the client, without figures: “much walked on, salt from the sea”;
+    nothing in a language not known here."""
     if language not in PHRASES_BY_LANGUAGE:
         return ""
-    return ", ".join(factor_phrase(name, value, language) for name, value in strongest_factors(contributions, limit))
+    return ", ".join(
+        factor_phrase(name, value, language)
+        for name, value in strongest_factors(contributions, limit)
+    )
 
 
 def factors_with_months(contributions: Mapping[str, float]) -> list[tuple[str, str]]:
     """Every factor with its months to a tenth, strongest first, for the deck page."""
     ranked = sorted(contributions.items(), key=lambda pair: -abs(pair[1]))
     return [
-        (factor_phrase(name, value), f"{'+' if value > 0 else '−'}{display.format_number(abs(value))}")
+        (
+            factor_phrase(name, value),
+            f"{'+' if value > 0 else '−'}{display.format_number(abs(value))}",
+        )
         for name, value in ranked
     ]

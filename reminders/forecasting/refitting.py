@@ -1,4 +1,5 @@
-"""The deed of learning: fit the whole book anew and take the fit into use unless it does worse on held-back visits."""
+"""The deed of learning: fit the whole book anew and take the fit into use unless it does worse on
+held-back visits."""
 
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
@@ -12,10 +13,11 @@ from reminders.forecasting import active_fit as in_use
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit
 
-MIN_NEW_VISITS = 20  # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
-HELD_BACK_PARTS = (
-    4  # of the visits not yet learned from; the oldest part is only learned from, the others are each foretold
-)
+# graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
+MIN_NEW_VISITS = 20
+# of the visits not yet learned from; the oldest part is only learned from, the others are each
+# foretold
+HELD_BACK_PARTS = 4
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
 REFIT_LOCK_KEY = 7_301_442  # any number that nothing else in this database locks
 
@@ -42,7 +44,8 @@ class HeldBackScores:
 
 
 def refit(*, today: date, now: datetime, always: bool = False) -> RefitResult:
-    """Learn from the book if enough is new (or `always`); afterwards all forecasts follow the fit in use."""
+    """Learn from the book if enough is new (or `always`);
+    afterwards all forecasts follow the fit in use."""
     with transaction.atomic():
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [REFIT_LOCK_KEY])
@@ -57,19 +60,27 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
     history = learning.load_training_data(today=today)
     if history is None or not history.visits:
         return RefitResult(
-            None, "No coat has been graded on a visit yet: forecasts rest on the published figures alone."
+            None,
+            "No coat has been graded on a visit yet: forecasts rest on the published figures"
+            " alone.",
         )
     new = history.visits - visits_at_newest_fit()
     if abs(new) < MIN_NEW_VISITS and not always:
         return RefitResult(
-            None, f"{new} new graded visits since the last time; {MIN_NEW_VISITS} are needed to learn again."
+            None,
+            f"{new} new graded visits since the last time; {MIN_NEW_VISITS} are needed to learn"
+            " again.",
         )
     learned = history.book.fit_before(bridge.epoch_days(today) + 1)
     if not learned.coats:
-        return RefitResult(None, "No grade in the book bounds the life of a coat: forecasts stay as they are.")
+        return RefitResult(
+            None, "No grade in the book bounds the life of a coat: forecasts stay as they are."
+        )
     known = ModelFit.objects.filter(version=learned.version).first()
     if known is not None:
-        return RefitResult(None, f"Nothing in the book has changed since {known.version} was fitted.")
+        return RefitResult(
+            None, f"Nothing in the book has changed since {known.version} was fitted."
+        )
     return save_fit(history, learned, today=today, now=now)
 
 
@@ -83,25 +94,42 @@ def has_current_factors(fit: ModelFit) -> bool:
     return tuple(fit.parameters["posterior"]["names"]) == forecast.PUBLISHED_PRIOR.names
 
 
-def save_fit(history: learning.TrainingData, learned: forecast.Fit, *, today: date, now: datetime) -> RefitResult:
+def save_fit(
+    history: learning.TrainingData, learned: forecast.Fit, *, today: date, now: datetime
+) -> RefitResult:
     """Judge the fit, keep it and, if it did well, take it into use."""
     trial = score_on_held_back_visits(history, today=today)
     before = in_use.active_posterior()
-    figures = compute_figures(history, learned.posterior if trial.is_adopted else before, today=today)
+    figures = compute_figures(
+        history, learned.posterior if trial.is_adopted else before, today=today
+    )
     if trial.is_adopted:
         ModelFit.objects.filter(is_in_use=True).update(is_in_use=False)
     fit = ModelFit.objects.create(
-        version=learned.version, created_at=now, trained_on=today, visits=history.visits, coats=learned.coats,
-        decks=learned.decks, parameters=learned.to_dict(), held_back=trial.visits, own_score=trial.own,
-        in_use_score=trial.in_use, flat_score=trial.flat, class_score=trial.by_class, is_in_use=trial.is_adopted,
-        why=f"{trial.why} {learned.note}".strip(), figures=figures,
-    )  # fmt: skip
+        version=learned.version,
+        created_at=now,
+        trained_on=today,
+        visits=history.visits,
+        coats=learned.coats,
+        decks=learned.decks,
+        parameters=learned.to_dict(),
+        held_back=trial.visits,
+        own_score=trial.own,
+        in_use_score=trial.in_use,
+        flat_score=trial.flat,
+        class_score=trial.by_class,
+        is_in_use=trial.is_adopted,
+        why=f"{trial.why} {learned.note}".strip(),
+        figures=figures,
+    )
     stale = ModelFit.objects.filter(is_in_use=False).values_list("pk", flat=True)[MAX_UNUSED_FITS:]
     ModelFit.objects.filter(pk__in=list(stale)).delete()
     return RefitResult(fit, fit.why)
 
 
-def compute_figures(history: learning.TrainingData, belief: forecast.Posterior, *, today: date) -> dict[str, object]:
+def compute_figures(
+    history: learning.TrainingData, belief: forecast.Posterior, *, today: date
+) -> dict[str, object]:
     """What the Figures page shows, reckoned once here because it takes many fits."""
     return asdict(evaluation.backtest_by_year(history.book, today=today)) | {
         "returns": evaluation.count_returns(history, belief, today=today),
@@ -118,11 +146,16 @@ def distribution_figures(history: learning.TrainingData, *, today: date) -> dict
         book.coats, forecast.life_bounds(book.coats, book.visits_before(until)), book.running(until)
     )
     found = forecast.compare_distributions(seen)
-    return {"coats": found.coats, "lognormal": round(found.lognormal, 3), "weibull": round(found.weibull, 3)}
+    return {
+        "coats": found.coats,
+        "lognormal": round(found.lognormal, 3),
+        "weibull": round(found.weibull, 3),
+    }
 
 
 def score_on_held_back_visits(history: learning.TrainingData, *, today: date) -> HeldBackScores:
-    """Let the new way of learning and the fit in use foretell the same visits, neither having seen them."""
+    """Let the new way of learning and the fit in use foretell the same visits, neither having seen
+    them."""
     until = bridge.epoch_days(today) + 1
     current = ModelFit.objects.in_use()
     since, has_seen = held_back_start(
@@ -130,10 +163,14 @@ def score_on_held_back_visits(history: learning.TrainingData, *, today: date) ->
     )
     if since is None:
         return HeldBackScores()
-    rolled = forecast.backtest(history.book, since, until, step_days=(until - since) / (HELD_BACK_PARTS - 1))
+    rolled = forecast.backtest(
+        history.book, since, until, step_days=(until - since) / (HELD_BACK_PARTS - 1)
+    )
     held = scored_visits(history.book, since, until)
     before = float(
-        forecast.log_scores(worn_chances_at_visits(history.book, held, in_use.active_posterior()), held.worn).mean()
+        forecast.log_scores(
+            worn_chances_at_visits(history.book, held, in_use.active_posterior()), held.worn
+        ).mean()
     )
     own = rolled.scores["learned"].log_score
     flat, by_class = (rolled.scores[name].log_score for name in ("flat_rule", "finish_average"))
@@ -145,23 +182,34 @@ def score_on_held_back_visits(history: learning.TrainingData, *, today: date) ->
 def held_back_start(
     history: learning.TrainingData, until: float, unseen_since: float | None
 ) -> tuple[float | None, bool]:
-    """The day from which visits are held back, and whether the fit in use has seen them all the same.
+    """The day from which visits are held back, and whether the fit in use has seen them all the
+    same.
 
-    Usually these are the newest three quarters of the visits since the fit in use. When an old list was imported there
-    are hardly any of those, and the newest quarter of all has to do.
+    Usually these are the newest three quarters of the visits since the fit in use. When an old list
+    was imported there are hardly any of those, and the newest quarter of all has to do.
     """
-    fresh = evaluation.informative_visit_days(history.book, -np.inf if unseen_since is None else unseen_since, until)
+    fresh = evaluation.informative_visit_days(
+        history.book, -np.inf if unseen_since is None else unseen_since, until
+    )
     if len(fresh) >= MIN_NEW_VISITS // 2:
         return float(fresh[len(fresh) // HELD_BACK_PARTS]), False
     everything = evaluation.informative_visit_days(history.book, -np.inf, until)
     if not len(everything):
         return None, False
-    return float(everything[len(everything) * (HELD_BACK_PARTS - 1) // HELD_BACK_PARTS]), unseen_since is not None
+    return (
+        float(everything[len(everything) * (HELD_BACK_PARTS - 1) // HELD_BACK_PARTS]),
+        unseen_since is not None,
+    )
 
 
-def describe_comparison(visits: int, own: float, before: float, *, is_adopted: bool, has_seen: bool) -> str:
+def describe_comparison(
+    visits: int, own: float, before: float, *, is_adopted: bool, has_seen: bool
+) -> str:
     """For the owner: what was compared and what came of it."""
     decision = "Taken into use" if is_adopted else "Not taken into use, the one before stays"
-    compared = f"over {visits} visits that it had not seen, the new fit scored {own:.3f} against {before:.3f}"
+    compared = (
+        f"over {visits} visits that it had not seen, the new fit scored {own:.3f} against"
+        f" {before:.3f}"
+    )
     unfair = " (which had seen them, and so had an advantage)" if has_seen else ""
     return f"{decision}: {compared} of the one in use{unfair}; less is better."

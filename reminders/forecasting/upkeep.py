@@ -1,4 +1,5 @@
-"""What keeping one deck up costs a year against neglect, the best month to recoat, and the jobs of the coming years."""
+"""What keeping one deck up costs a year against neglect, the best month to recoat, and the jobs of
+the coming years."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -18,22 +19,28 @@ from reminders.models import Forecast
 
 PLANNED_YEARS = 10  # how far the plan goes
 MAX_PRICE_AGE = timedelta(days=5 * 365)  # older prices say little about today's
-MIN_PRICED_JOBS = 3  # jobs elsewhere before their middle price a m² is taken for this deck (judgement)
+MIN_PRICED_JOBS = (
+    3  # jobs elsewhere before their middle price a m² is taken for this deck (judgement)
+)
 MIN_AREA_M2 = Decimal(1)
 
-# For each kind of job: what was charged last on this deck, and the middle price a m² over all decks.
+# For each kind of job: what was charged last on this deck, and the middle price a m² over all
+# decks.
 PRICES_SQL = """
-SELECT j.kind, (array_agg(j.amount ORDER BY j.finished_on DESC, j.id DESC) FILTER (WHERE j.deck_id = %(deck)s))[1],
+SELECT j.kind, (array_agg(j.amount ORDER BY j.finished_on DESC, j.id DESC)
+    FILTER (WHERE j.deck_id = %(deck)s))[1],
     percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
-WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s AND j.finished_on > %(since)s
+WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s
+    AND j.finished_on > %(since)s
 GROUP BY j.kind
 """
 
 
 @dataclass(frozen=True)
 class JobPrice:
-    """What a job on this deck costs, and whether that was charged here or comes from the other decks."""
+    """What a job on this deck costs, and whether that was charged here or comes from the other
+    decks."""
 
     amount: Decimal
     is_own: bool
@@ -58,7 +65,8 @@ class UpkeepJob:
 
 @dataclass(frozen=True)
 class Upkeep:
-    """The best month and the yearly costs; `best_month` is None where waiting for the strip costs least."""
+    """The best month and the yearly costs;
+    `best_month` is None where waiting for the strip costs least."""
 
     best_month: date | None
     upkeep_a_year: Decimal
@@ -81,13 +89,28 @@ def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | N
     if "recoat" not in prices or "strip" not in prices or coats is None:
         return None
     recoat, strip = prices["recoat"], prices["strip"]
-    best = forecast.optimal_recoat_age(log(row.median_months), row.log_sd, float(recoat.amount), float(strip.amount))
-    jobs = upkeep_jobs(coats, best.months, recoat, strip, today, business) if isfinite(best.months) else []
+    best = forecast.optimal_recoat_age(
+        log(row.median_months), row.log_sd, float(recoat.amount), float(strip.amount)
+    )
+    jobs = (
+        upkeep_jobs(coats, best.months, recoat, strip, today, business)
+        if isfinite(best.months)
+        else []
+    )
     return Upkeep(
-        best_month=best_recoat_month(coats, best.months, today, business) if isfinite(best.months) else None,
-        upkeep_a_year=whole_amount(best.upkeep_a_year), neglect_a_year=whole_amount(best.neglect_a_year),
-        strip_chance=best.strip_chance, recoat=recoat, strip=strip, currency=business.currency, jobs=jobs,
-    )  # fmt: skip
+        best_month=(
+            best_recoat_month(coats, best.months, today, business)
+            if isfinite(best.months)
+            else None
+        ),
+        upkeep_a_year=whole_amount(best.upkeep_a_year),
+        neglect_a_year=whole_amount(best.neglect_a_year),
+        strip_chance=best.strip_chance,
+        recoat=recoat,
+        strip=strip,
+        currency=business.currency,
+        jobs=jobs,
+    )
 
 
 def whole_amount(amount: float) -> Decimal:
@@ -98,7 +121,9 @@ def whole_amount(amount: float) -> Decimal:
 def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, JobPrice]:
     """By kind of job; a kind that was hardly ever priced is left out."""
     with connection.cursor() as cursor:
-        cursor.execute(PRICES_SQL, {"deck": row.deck_id, "currency": currency, "since": today - MAX_PRICE_AGE})
+        cursor.execute(
+            PRICES_SQL, {"deck": row.deck_id, "currency": currency, "since": today - MAX_PRICE_AGE}
+        )
         found = cursor.fetchall()
     prices = {}
     for kind, own, middle, jobs in found:
@@ -106,7 +131,8 @@ def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, J
             prices[kind] = JobPrice(own, is_own=True)
         elif jobs >= MIN_PRICED_JOBS:
             prices[kind] = JobPrice(
-                whole_amount(float(middle) * float(max(row.deck.area_m2, MIN_AREA_M2))), is_own=False
+                whole_amount(float(middle) * float(max(row.deck.area_m2, MIN_AREA_M2))),
+                is_own=False,
             )
     return prices
 
@@ -114,12 +140,15 @@ def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, J
 def seasonal_clock_and_months(
     coats: NewestCoats, today: date, business: Business
 ) -> tuple[forecast.SeasonalClock, np.ndarray]:
-    """The deck's seasonal clock, and which months can be worked at its place and by this business."""
+    """The deck's seasonal clock, and which months can be worked at its place and by this
+    business."""
     core = bridge.core_coats(coats, today=today)
     clock = forecast.SeasonalClock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
     normals = climate.normals([coats.latitude[0]], [coats.longitude[0]])
     season = [month in business.season_months for month in range(1, 13)]
-    return clock, forecast.workable_months(normals.temperature_c[0], core.wet_days[0], season=season)
+    return clock, forecast.workable_months(
+        normals.temperature_c[0], core.wet_days[0], season=season
+    )
 
 
 def first_day_of_month(month: forecast.CalendarMonth) -> date:
@@ -140,18 +169,34 @@ def coating_day(coats: NewestCoats, today: date) -> float:
 
 
 def upkeep_jobs(
-    coats: NewestCoats, age: float, recoat: JobPrice, strip: JobPrice, today: date, business: Business
+    coats: NewestCoats,
+    age: float,
+    recoat: JobPrice,
+    strip: JobPrice,
+    today: date,
+    business: Business,
 ) -> list[UpkeepJob]:
     """The jobs of the coming years, with a strip wherever the coats have grown too thick."""
     clock, workable = seasonal_clock_and_months(coats, today, business)
     jobs = forecast.plan_coating_jobs(
-        clock, coating_day(coats, today), age, workable, today=bridge.epoch_days(today), years=PLANNED_YEARS,
-        build=int(coats.build[0] or 0), coats_a_job=int(coats.coats[0] or 2),
-        recoat_cost=float(recoat.amount), strip_cost=float(strip.amount),
-    )  # fmt: skip
+        clock,
+        coating_day(coats, today),
+        age,
+        workable,
+        today=bridge.epoch_days(today),
+        years=PLANNED_YEARS,
+        build=int(coats.build[0] or 0),
+        coats_a_job=int(coats.coats[0] or 2),
+        recoat_cost=float(recoat.amount),
+        strip_cost=float(strip.amount),
+    )
     return [
         UpkeepJob(
-            first_day_of_month(job.month), job.work, job.stripper_applications, job.build_after, whole_amount(job.cost)
+            first_day_of_month(job.month),
+            job.work,
+            job.stripper_applications,
+            job.build_after,
+            whole_amount(job.cost),
         )
         for job in jobs
     ]

@@ -19,26 +19,42 @@ class PlanForm(forms.Form):
     """From which month, over how many weeks, and which share of the crews' hours."""
 
     month = forms.ChoiceField(label="From")
-    weeks = forms.TypedChoiceField(label="Over", coerce=int, choices=[(n, f"{n} weeks") for n in PLAN_LENGTHS])
+    weeks = forms.TypedChoiceField(
+        label="Over", coerce=int, choices=[(n, f"{n} weeks") for n in PLAN_LENGTHS]
+    )
     percent = forms.IntegerField(
-        label="Share of the free hours to fill, per cent", min_value=1, max_value=100,
+        label="Share of the free hours to fill, per cent",
+        min_value=1,
+        max_value=100,
         help_text="Less than 100 keeps hours for new clients.",
-    )  # fmt: skip
+    )
 
     def __init__(self, data: Any = None, *, today: date, chosen: Horizon) -> None:
-        initial = {"month": month_key(chosen.first), "weeks": chosen.weeks, "percent": chosen.percent}
+        initial = {
+            "month": month_key(chosen.first),
+            "weeks": chosen.weeks,
+            "percent": chosen.percent,
+        }
         super().__init__(data, initial=initial)
         months = [shift_months(today.replace(day=1), n) for n in range(MONTHS_AHEAD)]
-        self.fields["month"].choices = [(month_key(month), display.format_month(month)) for month in months]  # type: ignore[attr-defined]
+        self.fields["month"].choices = [  # type: ignore[attr-defined]
+            (month_key(month), display.format_month(month)) for month in months
+        ]
         if chosen.weeks not in PLAN_LENGTHS:
-            self.fields["weeks"].choices = [(chosen.weeks, f"{chosen.weeks} weeks"), *self.fields["weeks"].choices]  # type: ignore[attr-defined]
+            self.fields["weeks"].choices = [  # type: ignore[attr-defined]
+                (chosen.weeks, f"{chosen.weeks} weeks"),
+                *self.fields["weeks"].choices,  # type: ignore[attr-defined]
+            ]
         self.today = today
 
     def horizon(self) -> Horizon:
         """The weeks asked for, once the form is valid."""
         asked = self.cleaned_data
         return horizon_from_month(
-            parse_month(asked["month"]), weeks=asked["weeks"], percent=asked["percent"], today=self.today
+            parse_month(asked["month"]),
+            weeks=asked["weeks"],
+            percent=asked["percent"],
+            today=self.today,
         )
 
 

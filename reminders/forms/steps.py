@@ -1,4 +1,5 @@
-"""The form of the sequence and its rules: a row a step, channels in the order in which they are tried."""
+"""The form of the sequence and its rules:
+a row a step, channels in the order in which they are tried."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -11,7 +12,9 @@ from clients.models.channel import Channel
 from reminders.models import ReminderStep
 
 PURPOSES = [
-    (each.value, each.label.rpartition(", ")[2]) for each in MessageText.Purpose if each in {"first", "second", "last"}
+    (each.value, each.label.rpartition(", ")[2])
+    for each in MessageText.Purpose
+    if each in {"first", "second", "last"}
 ]
 OPTIONAL_CHANNELS = [("", "—"), *Channel.choices]
 CHANNEL_FIELDS = ["channel", "else_1", "else_2", "else_3"]
@@ -29,9 +32,13 @@ class StepForm(forms.Form):
     channel = forms.ChoiceField(label="By", choices=OPTIONAL_CHANNELS)
     else_1 = forms.ChoiceField(label="If not possible", choices=OPTIONAL_CHANNELS, required=False)
     else_2 = forms.ChoiceField(label="If not that", choices=OPTIONAL_CHANNELS, required=False)
-    else_3 = forms.ChoiceField(label="If not that either", choices=OPTIONAL_CHANNELS, required=False)
+    else_3 = forms.ChoiceField(
+        label="If not that either", choices=OPTIONAL_CHANNELS, required=False
+    )
     is_on = forms.BooleanField(label="In use", required=False, initial=True)
-    goes_by_itself = forms.BooleanField(label="Queue it by itself when its day comes", required=False)
+    goes_by_itself = forms.BooleanField(
+        label="Queue it by itself when its day comes", required=False
+    )
 
     @classmethod
     def initial_of(cls, step: ReminderStep) -> dict[str, Any]:
@@ -51,11 +58,16 @@ class StepForm(forms.Form):
     @property
     def step(self) -> dict[str, Any]:
         """The values of the model's fields, but for the number."""
-        return {name: value for name, value in self.cleaned_data.items() if name not in {*CHANNEL_FIELDS, "DELETE"}}
+        return {
+            name: value
+            for name, value in self.cleaned_data.items()
+            if name not in {*CHANNEL_FIELDS, "DELETE"}
+        }
 
 
 class BaseStepFormSet(BaseFormSet):
-    """The sequence; a row stands where its word comes, and an empty one below takes a further step."""
+    """The sequence; a row stands where its word comes, and an empty one below takes a further
+    step."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -63,13 +75,16 @@ class BaseStepFormSet(BaseFormSet):
 
     def clean(self) -> None:
         if not any(form.cleaned_data for form in self.kept_forms()):
-            raise forms.ValidationError("Keep at least one step; to send none, take the tick from “In use”.")
+            raise forms.ValidationError(
+                "Keep at least one step; to send none, take the tick from “In use”."
+            )
 
     def kept_forms(self) -> list[StepForm]:
         return [
-            form for form in self.forms
+            form
+            for form in self.forms
             if form.is_valid() and form.cleaned_data and form not in self.deleted_forms
-        ]  # fmt: skip
+        ]
 
     @property
     def steps(self) -> list[dict[str, Any]]:
@@ -77,7 +92,12 @@ class BaseStepFormSet(BaseFormSet):
 
 
 StepFormSet: type[BaseStepFormSet] = formset_factory(  # type: ignore[assignment] # it is made from it
-    StepForm, formset=BaseStepFormSet, extra=0, can_delete=True, max_num=MAX_STEPS, validate_max=True
+    StepForm,
+    formset=BaseStepFormSet,
+    extra=0,
+    can_delete=True,
+    max_num=MAX_STEPS,
+    validate_max=True,
 )
 
 
@@ -91,9 +111,15 @@ class RulesForm(forms.ModelForm):
     class Meta:
         model = SendingRules
         fields = [
-            "quiet_from", "quiet_until", "on_sundays", "on_holidays", "most_messages", "most_days", "days_between",
+            "quiet_from",
+            "quiet_until",
+            "on_sundays",
+            "on_holidays",
+            "most_messages",
+            "most_days",
+            "days_between",
             "unconfirmed_hours",
-        ]  # fmt: skip
+        ]
         labels = {
             "quiet_from": "No text messages or calls from",
             "quiet_until": "Until",
@@ -102,7 +128,8 @@ class RulesForm(forms.ModelForm):
             "on_holidays": "Text messages and calls on public holidays too",
         }
         widgets = {
-            name: forms.TimeInput(attrs={"type": "time"}, format="%H:%M") for name in ("quiet_from", "quiet_until")
+            name: forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+            for name in ("quiet_from", "quiet_until")
         }
 
     def clean_most_messages(self) -> int:
@@ -123,6 +150,8 @@ class StopForm(forms.Form):
 
     words = forms.CharField(label="Why", max_length=300, required=False)
     until = forms.DateField(
-        label="Until", required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        label="Until",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="Empty means for good, until there is a new coat.",
-    )  # fmt: skip
+    )

@@ -1,4 +1,5 @@
-"""What the commands of this app share: the month on the command line and the business it is reckoned for."""
+"""What the commands of this app share:
+the month on the command line and the business it is reckoned for."""
 
 from datetime import date
 
@@ -19,5 +20,7 @@ def month_argument(text: str) -> date:
 def require_business() -> Business:
     business = Business.current()
     if business is None:
-        raise CommandError("There is no business yet: open the first page in a browser and say who you are.")
+        raise CommandError(
+            "There is no business yet: open the first page in a browser and say who you are."
+        )
     return business

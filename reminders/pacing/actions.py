@@ -1,4 +1,5 @@
-"""The deeds of pacing: make a plan and keep it, put a household into a week by hand, and give it back."""
+"""The deeds of pacing: make a plan and keep it, put a household into a week by hand, and give it
+back."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,7 +28,10 @@ def compute_pacing_plan(horizon: Horizon, *, today: date, business: Business) ->
     """Only reckoned; nothing is kept."""
     found = gather_pacing_inputs(horizon, today=today, business=business)
     return PacingPlan(
-        found, core.solve_pacing(found.work, found.hours, lead=found.response_rates.lead, rules=found.rules)
+        found,
+        core.solve_pacing(
+            found.work, found.hours, lead=found.response_rates.lead, rules=found.rules
+        ),
     )
 
 
@@ -39,16 +43,20 @@ def save_pacing_plan(*, horizon: Horizon, now: datetime) -> PacingPlan:
     clear_pacing_plan(today)
     made = compute_pacing_plan(horizon, today=today, business=business)
     PacedDeck.objects.bulk_create(
-        PacedDeck(deck_id=deck.deck_id, job_id=deck.job_id, week=week, until=horizon.last, made_at=now)
+        PacedDeck(
+            deck_id=deck.deck_id, job_id=deck.job_id, week=week, until=horizon.last, made_at=now
+        )
         for household, week in zip(made.inputs.households, household_weeks(made), strict=True)
         for deck in household.decks
-        if made.inputs.work.fixed[made.inputs.row_by_property[household.property_id]] == core.FREE_CHOICE
+        if made.inputs.work.fixed[made.inputs.row_by_property[household.property_id]]
+        == core.FREE_CHOICE
     )
     return made
 
 
 def clear_pacing_plan(today: date) -> None:
-    """All but what a person chose for a coat that may still be reminded about, in a week that is not over."""
+    """All but what a person chose for a coat that may still be reminded about, in a week that is
+    not over."""
     rows = PacedDeck.objects.all()
     open_jobs = open_forecasts(today=today).values("job_id")
     kept = rows.filter(is_by_hand=True, job__in=open_jobs).exclude(week__lt=diary.monday_of(today))
@@ -63,14 +71,21 @@ def household_weeks(made: PacingPlan) -> list[date | None]:
 
 @transaction.atomic
 def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
-    """Put all open decks of a property into a week, or leave them out of every plan; returns how many there are."""
+    """Put all open decks of a property into a week, or leave them out of every plan;
+    returns how many there are."""
     business = Business.objects.select_for_update().get()
     today = business.today(now)
     if week is not None and week < diary.monday_of(today):
         raise PacingError("This week is over. Choose the present week or a later one.")
     decks = require_open_decks(property_id, today)
     for deck_id, job_id in decks:
-        chosen = {"deck_id": deck_id, "week": week, "is_by_hand": True, "until": None, "made_at": now}
+        chosen = {
+            "deck_id": deck_id,
+            "week": week,
+            "is_by_hand": True,
+            "until": None,
+            "made_at": now,
+        }
         PacedDeck.objects.update_or_create(job_id=job_id, defaults=chosen)
     return len(decks)
 
@@ -85,12 +100,20 @@ def clear_chosen_week(*, property_id: int, now: datetime) -> int:
 
 
 def delete_old_plans(*, today: date) -> int:
-    """Each night: what a plan said of weeks that are over binds nobody. Returns of how many coats."""
+    """Each night: what a plan said of weeks that are over binds nobody.
+    Returns of how many coats."""
     return PacedDeck.objects.filter(is_by_hand=False, until__lt=today).delete()[0]
 
 
 def require_open_decks(property_id: int, today: date) -> Sequence[tuple[int, int]]:
-    found = list(open_forecasts(today=today).filter(deck__property=property_id).values_list("deck_id", "job_id"))
+    found = list(
+        open_forecasts(today=today)
+        .filter(deck__property=property_id)
+        .values_list("deck_id", "job_id")
+    )
     if not found:
-        raise PacingError("No deck here can be reminded now: it is booked, offered, stopped, or was reminded already.")
+        raise PacingError(
+            "No deck here can be reminded now: it is booked, offered, stopped, or was reminded"
+            " already."
+        )
     return found

@@ -1,4 +1,5 @@
-"""The question a plan answers, put together from the book: households, hours of the crews, and what is out already."""
+"""The question a plan answers, put together from the book:
+households, hours of the crews, and what is out already."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -32,10 +33,12 @@ from reminders.pacing.savings import (
     deck_prices,
     deck_savings,
     open_decks,
-)  # fmt: skip
+)
 
 MAX_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
-WEEKS_BEYOND_PLAN = 60  # weeks after the plan in which the next one finds room: over the longest closed season
+WEEKS_BEYOND_PLAN = (
+    60  # weeks after the plan in which the next one finds room: over the longest closed season
+)
 MIDWEEK_DAYS = 2  # days after Monday
 
 
@@ -45,7 +48,8 @@ class PacingError(ValueError):
 
 @dataclass(frozen=True)
 class Horizon:
-    """The weeks of a plan, from a Monday on, and the share of the crews' hours that reminders may fill."""
+    """The weeks of a plan, from a Monday on, and the share of the crews' hours that reminders may
+    fill."""
 
     first: date
     weeks: int = 12
@@ -55,7 +59,9 @@ class Horizon:
 
     def __post_init__(self) -> None:
         if not 1 <= self.weeks <= self.MAX_WEEKS:
-            raise PacingError(f"A plan has 1 to {self.MAX_WEEKS} weeks; write a number between these.")
+            raise PacingError(
+                f"A plan has 1 to {self.MAX_WEEKS} weeks; write a number between these."
+            )
         if not 1 <= self.percent <= 100:
             raise PacingError("The share of the crews' hours is a number from 1 to 100.")
 
@@ -73,7 +79,8 @@ class Horizon:
 
 
 def horizon_from_month(month: date, *, weeks: int, percent: int, today: date) -> Horizon:
-    """From the week of the first of a month, or from this week in the present month; a past month has no plan."""
+    """From the week of the first of a month, or from this week in the present month;
+    a past month has no plan."""
     if month < month_of(today):
         raise PacingError("This month is over. Write the present month or a later one.")
     return Horizon(max(diary.monday_of(month), diary.monday_of(today)), weeks, percent)
@@ -128,10 +135,15 @@ def gather_pacing_inputs(horizon: Horizon, *, today: date, business: Business) -
     """In a fixed number of queries, whatever the number of decks."""
     known = learn_response_rates(today=today)
     crews = diary.crew_hours_by_week(
-        first=horizon.first, weeks=horizon.weeks + known.lead.last + WEEKS_BEYOND_PLAN, business=business
+        first=horizon.first,
+        weeks=horizon.weeks + known.lead.last + WEEKS_BEYOND_PLAN,
+        business=business,
     )
     if not any(week.hours_open for week in crews):
-        raise PacingError("No crew has hours in these weeks. Add a crew, or choose weeks that reach into the season.")
+        raise PacingError(
+            "No crew has hours in these weeks. Add a crew, or choose weeks that reach into the"
+            " season."
+        )
     free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
     made = PacingInputsBuilder(horizon, known, crews, free, today, business)
     return made.build()
@@ -141,14 +153,23 @@ class PacingInputsBuilder:
     """Puts one book together."""
 
     def __init__(
-        self, horizon: Horizon, known: ResponseRates, crews: list[diary.CrewHoursInWeek], free: Floats, today: date,
+        self,
+        horizon: Horizon,
+        known: ResponseRates,
+        crews: list[diary.CrewHoursInWeek],
+        free: Floats,
+        today: date,
         business: Business,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
         self.today, self.business = today, business
         usual = core.expected_work_week(free, horizon.weeks + WEEKS_BEYOND_PLAN, known.lead)
         later = usual[horizon.weeks :]
-        afterwards = later[np.isfinite(later)][:1] if np.isfinite(later).any() else [horizon.weeks + WEEKS_BEYOND_PLAN]
+        afterwards = (
+            later[np.isfinite(later)][:1]
+            if np.isfinite(later).any()
+            else [horizon.weeks + WEEKS_BEYOND_PLAN]
+        )
         weeks = np.concatenate([usual[: horizon.weeks], afterwards])
         middle = np.arange(horizon.weeks + 1) + (known.lead.first + known.lead.last) / 2
         self.days = bridge.epoch_days(horizon.first) + 7 * np.maximum.accumulate(
@@ -180,17 +201,31 @@ class PacingInputsBuilder:
         )
 
     def assemble(
-        self, households: list[Household], work: core.ReminderCandidates, rules: core.PacingRules, prices: DeckPrices, times: LabourTimes,
+        self,
+        households: list[Household],
+        work: core.ReminderCandidates,
+        rules: core.PacingRules,
+        prices: DeckPrices,
+        times: LabourTimes,
         left_over: int,
-    ) -> PacingInputs:  # fmt: skip
+    ) -> PacingInputs:
         reach = self.horizon.weeks + self.known.lead.last
         weeks, moments = outstanding_work(
             self.known, before=self.horizon.first, elsewhere=weeks_by_hand(), today=self.today
         )
         return PacingInputs(
-            self.horizon, households, work, core.CrewHours(self.free[:reach], weeks, moments), rules, self.known,
-            self.crews[:reach], prices.is_known, times.is_from_prices, self.business.currency, left_over,
-        )  # fmt: skip
+            self.horizon,
+            households,
+            work,
+            core.CrewHours(self.free[:reach], weeks, moments),
+            rules,
+            self.known,
+            self.crews[:reach],
+            prices.is_known,
+            times.is_from_prices,
+            self.business.currency,
+            left_over,
+        )
 
     def is_elsewhere(self, week: date | None) -> bool:
         """Whether a person put it into a week outside this plan that has not gone by."""
@@ -204,24 +239,40 @@ class PacingInputsBuilder:
         for _, members in groupby(decks, key=lambda deck: deck.property_id):
             home = list(members)
             groups = [
-                response_group(coats=coats.get(deck.deck_id, 1), age_days=(self.horizon.first - deck.coated_on).days)
+                response_group(
+                    coats=coats.get(deck.deck_id, 1),
+                    age_days=(self.horizon.first - deck.coated_on).days,
+                )
                 for deck in home
             ]
-            found.append(Household(home, max(groups, key=lambda group: self.known.chances[group].mean)))
+            found.append(
+                Household(home, max(groups, key=lambda group: self.known.chances[group].mean))
+            )
         return found
 
     def work(
-        self, households: list[Household], decks: list[OpenDeck], found: DeckSavings, times: LabourTimes,
+        self,
+        households: list[Household],
+        decks: list[OpenDeck],
+        found: DeckSavings,
+        times: LabourTimes,
         by_hand: dict[int, date | None],
-    ) -> core.ReminderCandidates:  # fmt: skip
+    ) -> core.ReminderCandidates:
         """Sums over the decks of each household."""
         edges = np.cumsum([0, *(len(home.decks) for home in households)])[:-1]
         hours = [times.decks[deck.deck_id] for deck in decks]
-        visit, recoat, strip, sure = np.array([(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]).T
+        visit, recoat, strip, sure = np.array(
+            [(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]
+        ).T
         share, more = np.maximum(found.strip_chance, sure), strip - recoat
         beliefs = [self.known.chances[home.group] for home in households]
-        opens = np.minimum.reduceat(np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges)
-        towns = {place: number for number, place in enumerate(sorted({home.place for home in households}))}
+        opens = np.minimum.reduceat(
+            np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges
+        )
+        towns = {
+            place: number
+            for number, place in enumerate(sorted({home.place for home in households}))
+        }
         return core.ReminderCandidates(
             chance=np.array([belief.mean for belief in beliefs]),
             chance_cv=np.array([belief.cv for belief in beliefs]),
@@ -238,7 +289,9 @@ class PacingInputsBuilder:
         chosen = [by_hand[deck.job_id] for deck in home.decks if deck.job_id in by_hand]
         if not chosen:
             return core.FREE_CHOICE
-        weeks = [self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first]
+        weeks = [
+            self.horizon.week_of(week) for week in chosen if week and week >= self.horizon.first
+        ]
         if weeks:
             return min(weeks)
         return core.EXCLUDED if None in chosen else core.FREE_CHOICE
@@ -251,7 +304,10 @@ def weeks_by_hand() -> dict[int, date | None]:
 
 def most_valuable_rows(work: core.ReminderCandidates, rules: core.PacingRules) -> list[int]:
     """Rows of the households worth most an hour, and of all that a person decided on."""
-    best = np.where(work.allowed, core.reminder_values(work, rules), -np.inf).max(axis=1) / work.moments[:, 0]
+    best = (
+        np.where(work.allowed, core.reminder_values(work, rules), -np.inf).max(axis=1)
+        / work.moments[:, 0]
+    )
     best[work.fixed != core.FREE_CHOICE] = np.inf
     order = np.argsort(-best, kind="stable")[:MAX_HOUSEHOLDS]
     return sorted(order[np.isfinite(best[order]) | (best[order] > 0)].tolist())
@@ -266,5 +322,12 @@ def select_work_rows(work: core.ReminderCandidates, rows: list[int]) -> core.Rem
 def empty_work(weeks: int) -> core.ReminderCandidates:
     empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
     return core.ReminderCandidates(
-        empty, empty, empty, empty, np.zeros((0, weeks)), np.zeros((0, weeks), dtype=bool), numbers, numbers
+        empty,
+        empty,
+        empty,
+        empty,
+        np.zeros((0, weeks)),
+        np.zeros((0, weeks), dtype=bool),
+        numbers,
+        numbers,
     )

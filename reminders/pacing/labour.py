@@ -1,4 +1,5 @@
-"""How long the work of each deck takes: as an offer would hold it, by judgement where no price list says the times."""
+"""How long the work of each deck takes:
+as an offer would hold it, by judgement where no price list says the times."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -23,15 +24,20 @@ class LabourTimes:
     def visit_hours(self, deck_ids: Collection[int]) -> float:
         """Of these decks of one property, each with the work that is proposed for it."""
         rows = [self.decks[deck] for deck in deck_ids]
-        return max(row.visit for row in rows) + sum(row.strip if row.is_strip else row.recoat for row in rows)
+        return max(row.visit for row in rows) + sum(
+            row.strip if row.is_strip else row.recoat for row in rows
+        )
 
 
 def labour_times(areas: Mapping[int, Decimal], *, today: date) -> LabourTimes:
-    """`areas` are those of the decks in question, by number, in m²; in a fixed number of queries."""
+    """`areas` are those of the decks in question, by number, in m²;
+    in a fixed number of queries."""
     known = work_hours_by_deck(areas, today=today) if areas else {}
     decks = known or {deck: standard_hours(float(area)) for deck, area in areas.items()}
     rates = [row.recoat / max(float(areas[deck]), 1.0) for deck, row in decks.items()]
-    return LabourTimes(decks, median(rates) if rates else STANDARD_HOURS[1], is_from_prices=bool(known))
+    return LabourTimes(
+        decks, median(rates) if rates else STANDARD_HOURS[1], is_from_prices=bool(known)
+    )
 
 
 def standard_hours(area: float) -> DeckHours:

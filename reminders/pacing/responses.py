@@ -1,4 +1,5 @@
-"""What the book's own reminders teach about answers: how many lead to work, how soon, and what may still come."""
+"""What the book's own reminders teach about answers:
+how many lead to work, how soon, and what may still come."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ class ResponseGroup(StrEnum):
     SILENT = "coat older than three years"
 
 
-# As strong as twenty reminders of one's own; common practice, no source: clients who came back come again.
+# As strong as twenty reminders of one's own; common practice, no source: clients who came back come
+# again.
 RESPONSE_PRIORS = {
     ResponseGroup.RETURNING: Beta(10, 10),
     ResponseGroup.ONCE: Beta(7, 13),
@@ -29,21 +31,26 @@ RESPONSE_PRIORS = {
 }
 OFFER_PRIOR = Beta(10, 10)  # the same strength, judgement
 SILENT_AFTER = timedelta(days=3 * 365)  # judgement
-ANSWER_WINDOW = timedelta(weeks=26)  # a job later than this is not put down to the reminder (judgement)
+ANSWER_WINDOW = timedelta(
+    weeks=26
+)  # a job later than this is not put down to the reminder (judgement)
 DEFAULT_LEAD = LeadTime(
     2, 8
 )  # answer, offer and first free day; and how long a client waits (common practice, no source)
 MIN_WAITS_FOR_LEAD = 20  # jobs after reminders before the lead is taken from them (judgement)
 MAX_LEAD_WEEKS = 16  # weeks
 
-# One row a property and first word about a coat: the group's facts, and the days until the next job on a deck of it.
+# One row a property and first word about a coat: the group's facts, and the days until the next job
+# on a deck of it.
 RESPONSE_QUERY = """
 SELECT min(r.sent_on), max(r.sent_on - j.finished_on), max(r.coats), min(r.after_days)
 FROM (
     SELECT r.job_id, r.deck_id, min(m.accepted_at)::date AS sent_on,
         (SELECT count(*) FROM jobs_job o JOIN jobs_job c ON c.id = r.job_id
-         WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat') AND o.finished_on <= c.finished_on) AS coats,
-        (SELECT min(o.finished_on) FROM jobs_job o WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat')
+         WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat')
+             AND o.finished_on <= c.finished_on) AS coats,
+        (SELECT min(o.finished_on) FROM jobs_job o WHERE o.deck_id = r.deck_id
+            AND o.kind IN ('strip', 'recoat')
          AND o.finished_on > min(m.accepted_at)::date) - min(m.accepted_at)::date AS after_days
     FROM reminders_reminder r JOIN clients_message m ON m.id = r.message_id
     WHERE m.accepted_at IS NOT NULL AND m.state IN ('accepted', 'delivered')
@@ -56,7 +63,8 @@ GROUP BY d.property_id, r.sent_on
 
 @dataclass(frozen=True)
 class ResponseRates:
-    """Chances by group, the chance of an offer, the lead, and how many reminders each chance rests on."""
+    """Chances by group, the chance of an offer, the lead, and how many reminders each chance rests
+    on."""
 
     chances: dict[ResponseGroup, Beta]
     offers: Beta
@@ -74,7 +82,8 @@ def response_group(*, coats: int, age_days: int) -> ResponseGroup:
 
 
 def learn_response_rates(*, today: date) -> ResponseRates:
-    """From all reminders whose time to answer is over; younger ones would count only those that answered fast."""
+    """From all reminders whose time to answer is over;
+    younger ones would count only those that answered fast."""
     with connection.cursor() as cursor:
         cursor.execute(RESPONSE_QUERY, {"until": today - ANSWER_WINDOW})
         rows = cursor.fetchall()
@@ -88,10 +97,16 @@ def learn_response_rates(*, today: date) -> ResponseRates:
             accepted[group] += 1
             waits.append(after_days / 7)
     chances = {
-        group: prior.updated(asked=asked[group], accepted=accepted[group]) for group, prior in RESPONSE_PRIORS.items()
+        group: prior.updated(asked=asked[group], accepted=accepted[group])
+        for group, prior in RESPONSE_PRIORS.items()
     }
     return ResponseRates(
-        chances, offer_acceptance_rate(), lead_from_waits(waits), asked, accepted, len(waits) >= MIN_WAITS_FOR_LEAD
+        chances,
+        offer_acceptance_rate(),
+        lead_from_waits(waits),
+        asked,
+        accepted,
+        len(waits) >= MIN_WAITS_FOR_LEAD,
     )
 
 

@@ -1,4 +1,5 @@
-"""The decks that may be reminded, with prices and what haste saves: rows of the book → arrays of the core."""
+"""The decks that may be reminded, with prices and what haste saves:
+rows of the book → arrays of the core."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -24,21 +25,24 @@ Floats = NDArray[np.float64]
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
 MAX_COAT_BUILD = 6  # above it the next job is a strip (common practice, no source)
-STRIP_PRICE_RATIO = 3.0  # price of a strip over that of a recoat while too few were charged (judgement)
-DEFAULT_PRICE_PER_M2 = (
-    15.0  # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
+STRIP_PRICE_RATIO = (
+    3.0  # price of a strip over that of a recoat while too few were charged (judgement)
 )
+# a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
+DEFAULT_PRICE_PER_M2 = 15.0
 
 DECK_PRICE_QUERY = """
 SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job
-WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s AND finished_on > %(since)s
+WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s
+    AND finished_on > %(since)s
     AND deck_id = ANY (%(decks)s::bigint[])
 ORDER BY deck_id, kind, finished_on DESC, id DESC
 """
 MEDIAN_PRICE_QUERY = """
 SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
-WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s AND j.finished_on > %(since)s
+WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s
+    AND j.finished_on > %(since)s
     AND d.area_m2 > 0
 GROUP BY j.kind
 """
@@ -54,8 +58,11 @@ class OpenDeck(DeckRow):
 
 
 def open_forecasts(*, today: date) -> ForecastQuerySet:
-    """Coats about which nobody has been reminded, and that are neither booked, offered nor stopped."""
-    living = Q(offer__state=Offer.State.OPEN) | Q(offer__state=Offer.State.ACCEPTED, offer__booking=None)
+    """Coats about which nobody has been reminded, and that are neither booked, offered nor
+    stopped."""
+    living = Q(offer__state=Offer.State.OPEN) | Q(
+        offer__state=Offer.State.ACCEPTED, offer__booking=None
+    )
     stopped = Stop.objects.filter(Q(until=None) | Q(until__gt=today), job=OuterRef("job"))
     booked = Booking.objects.filter(decks=OuterRef("deck"), state__in=["booked", "held"])
     return Forecast.objects.current().exclude(
@@ -67,13 +74,18 @@ def open_forecasts(*, today: date) -> ForecastQuerySet:
 
 
 def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
-    """Those whose window opens before a day, by property; of too many those due nearest to the plan."""
+    """Those whose window opens before a day, by property;
+    of too many those due nearest to the plan."""
     rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
     apart = Greatest(F("due_on") - Value(near), Value(near) - F("due_on"))
     nearest = (
-        rows.annotate(apart=apart).order_by("apart", "deck_id").values_list(*value_columns(OpenDeck))[:MAX_OPEN_DECKS]
+        rows.annotate(apart=apart)
+        .order_by("apart", "deck_id")
+        .values_list(*value_columns(OpenDeck))[:MAX_OPEN_DECKS]
     )
-    return sorted((OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id))
+    return sorted(
+        (OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id)
+    )
 
 
 def coating_job_counts(deck_ids: Collection[int]) -> dict[int, int]:
@@ -103,7 +115,9 @@ def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPri
         cursor.execute(DECK_PRICE_QUERY, wanted)
         own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
         cursor.execute(MEDIAN_PRICE_QUERY, wanted)
-        middle = {kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= MIN_PRICED_JOBS}
+        middle = {
+            kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= MIN_PRICED_JOBS
+        }
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
     strip_m2 = middle.get("strip", STRIP_PRICE_RATIO * recoat_m2)
     area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
@@ -116,14 +130,18 @@ def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPri
 
 @dataclass(frozen=True)
 class DeckSavings:
-    """Of each deck: money saved by work after a reminder in each week, and the chance that the work is a strip."""
+    """Of each deck: money saved by work after a reminder in each week, and the chance that the work
+    is a strip."""
 
     money: Floats
     strip_chance: Floats
 
 
-def deck_savings(decks: list[OpenDeck], days: Floats, prices: DeckPrices, *, today: date) -> DeckSavings:
-    """`days` are those of the work, one a week and a last one for the plan after this one, since 1970-01-01."""
+def deck_savings(
+    decks: list[OpenDeck], days: Floats, prices: DeckPrices, *, today: date
+) -> DeckSavings:
+    """`days` are those of the work, one a week and a last one for the plan after this one, since
+    1970-01-01."""
     coats = read_newest_coats([deck.deck_id for deck in decks], today=today)
     assert coats is not None  # noqa: S101 - a forecast has a coat
     order = {deck: place for place, deck in enumerate(coats.deck_id)}
@@ -139,7 +157,8 @@ def deck_savings(decks: list[OpenDeck], days: Floats, prices: DeckPrices, *, tod
 
 
 def clock_ages(coats: NewestCoats, days: Floats, today: date) -> tuple[Floats, Floats, Floats]:
-    """Clock months from the coat to each day, to the last sound inspection and to the first worn one."""
+    """Clock months from the coat to each day, to the last sound inspection and to the first worn
+    one."""
     core = bridge.core_coats(coats, today=today)
     clock = forecast.SeasonalClock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
     start = clock.reading(core.coated_on)

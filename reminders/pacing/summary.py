@@ -20,12 +20,34 @@ from reminders.pacing.inputs import Horizon, Household, PacingInputs, gather_pac
 from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
 
 COLUMNS = [
-    "week", "by_hand", "property_id", "client", "client_id", "street", "town", "region", "decks", "deck_ids", "due_on",
-    "chance", "hours", "expected_hours", "saved", "group", "why_not",
-]  # fmt: skip
+    "week",
+    "by_hand",
+    "property_id",
+    "client",
+    "client_id",
+    "street",
+    "town",
+    "region",
+    "decks",
+    "deck_ids",
+    "due_on",
+    "chance",
+    "hours",
+    "expected_hours",
+    "saved",
+    "group",
+    "why_not",
+]
 HOUR_COLUMNS = [
-    "week", "reminders", "hours_to_come", "hours_to_come_sd", "hours_open", "hours_booked", "hours_placed", "towns",
-]  # fmt: skip
+    "week",
+    "reminders",
+    "hours_to_come",
+    "hours_to_come_sd",
+    "hours_open",
+    "hours_booked",
+    "hours_placed",
+    "towns",
+]
 USUAL_WEEKS = 12
 REMINDER_LEAD_WEEKS = 8  # weeks from a reminder to the work (common practice, no source)
 WHY_LEFT_OUT, WHY_NO_ROOM, WHY_TOO_EARLY = (
@@ -64,7 +86,9 @@ class HouseholdLine:
 def household_lines(made: PacingPlan) -> list[HouseholdLine]:
     """All households, those of the plan first, by week, then town, then what haste saves."""
     found = [household_line(made, row) for row in range(len(made.inputs.households))]
-    return sorted(found, key=lambda each: (each.week is None, each.week, each.household.place, -each.saved))
+    return sorted(
+        found, key=lambda each: (each.week is None, each.week, each.household.place, -each.saved)
+    )
 
 
 def household_line(made: PacingPlan, row: int) -> HouseholdLine:
@@ -76,9 +100,14 @@ def household_line(made: PacingPlan, row: int) -> HouseholdLine:
         saved = work.chance[row] * allowed.max(initial=-np.inf) if len(allowed) else 0.0
         why_not = why_not_planned(work, row)
     return HouseholdLine(
-        made.inputs.households[row], made.inputs.horizon.mondays[week] if week >= 0 else None,
-        bool(work.fixed[row] != core.FREE_CHOICE), float(work.chance[row]), float(work.hours[row]), float(saved), why_not,
-    )  # fmt: skip
+        made.inputs.households[row],
+        made.inputs.horizon.mondays[week] if week >= 0 else None,
+        bool(work.fixed[row] != core.FREE_CHOICE),
+        float(work.chance[row]),
+        float(work.hours[row]),
+        float(saved),
+        why_not,
+    )
 
 
 def why_not_planned(work: core.ReminderCandidates, row: int) -> str:
@@ -95,14 +124,23 @@ def household_rows(made: PacingPlan) -> list[dict[str, Any]]:
 
 def household_row(line: HouseholdLine) -> dict[str, Any]:
     first = line.household.decks[0]
-    own = {name: getattr(first, name) for name in ("property_id", "client", "client_id", "street", "town", "region")}
+    own = {
+        name: getattr(first, name)
+        for name in ("property_id", "client", "client_id", "street", "town", "region")
+    }
     return own | {
-        "week": line.week, "by_hand": line.is_by_hand, "decks": line.decks,
-        "deck_ids": [deck.deck_id for deck in line.household.decks], "due_on": line.household.due_on,
-        "chance": round(line.chance, 3), "hours": round(line.hours, 2),
-        "expected_hours": round(line.expected_hours, 2), "saved": round(line.saved, 2),
-        "group": str(line.household.group), "why_not": line.why_not,
-    }  # fmt: skip
+        "week": line.week,
+        "by_hand": line.is_by_hand,
+        "decks": line.decks,
+        "deck_ids": [deck.deck_id for deck in line.household.decks],
+        "due_on": line.household.due_on,
+        "chance": round(line.chance, 3),
+        "hours": round(line.hours, 2),
+        "expected_hours": round(line.expected_hours, 2),
+        "saved": round(line.saved, 2),
+        "group": str(line.household.group),
+        "why_not": line.why_not,
+    }
 
 
 @dataclass(frozen=True)
@@ -136,18 +174,34 @@ class PlanSummary:
 
     @property
     def busy_weeks(self) -> list[PlanWeek]:
-        return [week for week in self.weeks if week.reminders or week.hours_placed or week.hours_booked]
+        return [
+            week for week in self.weeks if week.reminders or week.hours_placed or week.hours_booked
+        ]
 
     def week(self, number: int) -> PlanWeek:
         crews, (work, names) = self.inputs.crews[number], self.placed
         here = np.nonzero(self.plan.pace.week == number)[0].tolist()
         past = len(self.plan.pace.moments) - self.inputs.horizon.weeks
-        moments = self.plan.pace.moments[past + number] if number < self.inputs.horizon.weeks else np.zeros(3)
-        by_town = {name: float(work[number, place]) for place, name in enumerate(names) if work[number, place] > 0.005}
+        moments = (
+            self.plan.pace.moments[past + number]
+            if number < self.inputs.horizon.weeks
+            else np.zeros(3)
+        )
+        by_town = {
+            name: float(work[number, place])
+            for place, name in enumerate(names)
+            if work[number, place] > 0.005
+        }
         return PlanWeek(
-            crews.monday, len(here), float(moments[0]), float(core.standard_deviation(moments[None])[0]), float(crews.hours_open),
-            float(crews.hours_booked), by_town, sorted({self.inputs.households[row].place[0] for row in here}),
-        )  # fmt: skip
+            crews.monday,
+            len(here),
+            float(moments[0]),
+            float(core.standard_deviation(moments[None])[0]),
+            float(crews.hours_open),
+            float(crews.hours_booked),
+            by_town,
+            sorted({self.inputs.households[row].place[0] for row in here}),
+        )
 
     @cached_property
     def placed(self) -> tuple[Floats, list[str]]:
@@ -156,8 +210,12 @@ class PlanSummary:
         names = sorted({household.place[0] for household in self.inputs.households})
         expected = np.zeros((self.inputs.horizon.weeks, len(names)))
         for row in np.nonzero(pace.week >= 0)[0]:
-            expected[pace.week[row], names.index(self.inputs.households[row].place[0])] += work.moments[row, 0]
-        found, _ = core.place_hours(expected, self.hours_after_outstanding, self.inputs.response_rates.lead)
+            expected[pace.week[row], names.index(self.inputs.households[row].place[0])] += (
+                work.moments[row, 0]
+            )
+        found, _ = core.place_hours(
+            expected, self.hours_after_outstanding, self.inputs.response_rates.lead
+        )
         out = self.inputs.hours.available - self.hours_after_outstanding
         return np.column_stack([found, out]), [*names, OUTSTANDING]
 
@@ -194,21 +252,31 @@ class PlanSummary:
         known = self.inputs.response_rates
         return [
             {
-                "words": str(group), "mean": belief.mean, "sd": belief.sd, "asked": known.asked[group],
+                "words": str(group),
+                "mean": belief.mean,
+                "sd": belief.sd,
+                "asked": known.asked[group],
                 "accepted": known.accepted[group],
             }
             for group, belief in known.chances.items()
-        ]  # fmt: skip
+        ]
 
     @cached_property
     def by_due_date(self) -> "PlanSummary":
         """The same hours and risk, filled soonest due first."""
-        order = np.argsort([home.due_on.toordinal() for home in self.inputs.households], kind="stable")
+        order = np.argsort(
+            [home.due_on.toordinal() for home in self.inputs.households], kind="stable"
+        )
         rules, lead = self.inputs.rules, self.inputs.response_rates.lead
-        week = core.assign_in_order(order, self.inputs.work, self.inputs.hours, lead=lead, rules=rules)
+        week = core.assign_in_order(
+            order, self.inputs.work, self.inputs.hours, lead=lead, rules=rules
+        )
         return PlanSummary(
             PacingPlan(
-                self.inputs, core.evaluate_weeks(self.inputs.work, self.inputs.hours, week, lead=lead, rules=rules)
+                self.inputs,
+                core.evaluate_weeks(
+                    self.inputs.work, self.inputs.hours, week, lead=lead, rules=rules
+                ),
             )
         )
 
@@ -216,7 +284,9 @@ class PlanSummary:
     def picture(self) -> PacingPicture:
         return pacing_picture(
             [
-                PacingWeek(week.monday, week.hours_open, week.hours_booked, week.by_town, week.reminders)
+                PacingWeek(
+                    week.monday, week.hours_open, week.hours_booked, week.by_town, week.reminders
+                )
                 for week in self.weeks
             ]
         )
@@ -240,15 +310,22 @@ def stored_plan(found: PacingInputs) -> PacingPlan:
     weeks = {job: week for job, week in PacedDeck.objects.values_list("job_id", "week") if week}
     chosen = np.full(len(found.households), -1)
     for row, household in enumerate(found.households):
-        numbers = [found.horizon.week_of(weeks[deck.job_id]) for deck in household.decks if deck.job_id in weeks]
+        numbers = [
+            found.horizon.week_of(weeks[deck.job_id])
+            for deck in household.decks
+            if deck.job_id in weeks
+        ]
         inside = [number for number in numbers if 0 <= number < found.horizon.weeks]
         chosen[row] = min(inside, default=-1)
     lead, rules = found.response_rates.lead, found.rules
-    return PacingPlan(found, core.evaluate_weeks(found.work, found.hours, chosen, lead=lead, rules=rules))
+    return PacingPlan(
+        found, core.evaluate_weeks(found.work, found.hours, chosen, lead=lead, rules=rules)
+    )
 
 
 def stored_horizon(business: Business, *, today: date, percent: int = 100) -> Horizon:
-    """The weeks that the kept plan spans, twelve at least; without one those that serve the next work outdoors."""
+    """The weeks that the kept plan spans, twelve at least;
+    without one those that serve the next work outdoors."""
     this = diary.monday_of(today)
     weeks = PacedDeck.objects.filter(week__gte=this).order_by("week").values_list("week", flat=True)
     first, last = weeks.first() or first_useful_week(business, this), weeks.last() or this
@@ -257,7 +334,8 @@ def stored_horizon(business: Business, *, today: date, percent: int = 100) -> Ho
 
 
 def first_useful_week(business: Business, this: date) -> date:
-    """This week if crews go out within the usual weeks, else the longest lead before they go out again."""
+    """This week if crews go out within the usual weeks, else the longest lead before they go out
+    again."""
     months = (shift_months(month_of(this), count) for count in range(12))
     begins = next((month for month in months if month.month in business.season_months), this)
     if begins <= this + timedelta(weeks=USUAL_WEEKS):

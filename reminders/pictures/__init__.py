@@ -1,4 +1,5 @@
-"""Lays out the three pictures of a forecast as plain numbers for templates to draw; knows no Django and no clock."""
+"""Lays out the three pictures of a forecast as plain numbers for templates to draw;
+knows no Django and no clock."""
 
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
 from reminders.pictures.time_axis import DueWindow, first_of_month

@@ -56,8 +56,11 @@ def month_strip(
     return MonthStrip(bars=bars, total=sum(count.count for count in counts), key=key)
 
 
-def month_bar(place: int, count: MonthCount, most: int, today: date, chosen: date | None) -> MonthBar:
-    """One bar; a month with few decks still shows a sliver, and an empty one shows its line only."""
+def month_bar(
+    place: int, count: MonthCount, most: int, today: date, chosen: date | None
+) -> MonthBar:
+    """One bar; a month with few decks still shows a sliver, and an empty one shows its line
+    only."""
     span = MonthStrip.BOTTOM - MonthStrip.TOP
     height = round(max(span * count.count / most, 4.0), 1) if count.count else 0.0
     left = round(place * MonthStrip.COLUMN, 1)

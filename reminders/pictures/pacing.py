@@ -1,4 +1,5 @@
-"""The picture of a plan: for each week the hours of the crews, what is booked, and what is expected from each town."""
+"""The picture of a plan: for each week the hours of the crews, what is booked, and what is expected
+from each town."""
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -72,13 +73,19 @@ class PacingPicture:
 
 def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> PacingPicture:
     """Lay out the weeks; hours grow upwards, reminders hang below the line."""
-    most = max((max(each.hours_open, each.hours_booked + sum(each.by_town.values())) for each in columns), default=0)
+    most = max(
+        (max(each.hours_open, each.hours_booked + sum(each.by_town.values())) for each in columns),
+        default=0,
+    )
     step = hours_grid_step(most)
     top = max(step, -(-most // step) * step)
     shades = town_shades(columns)
     reminders = max((each.reminders for each in columns), default=0)
     wide = (PacingPicture.RIGHT - PacingPicture.LEFT) / max(len(columns), 1)
-    bars = [pacing_bar(place, each, wide, top, shades, reminders, columns) for place, each in enumerate(columns)]
+    bars = [
+        pacing_bar(place, each, wide, top, shades, reminders, columns)
+        for place, each in enumerate(columns)
+    ]
     levels = [(hours_y(hours, top), hours) for hours in range(0, int(top) + 1, step)]
     named = [(shade, name) for name, shade in shades.items()]
     if any(set(each.by_town) - set(shades) for each in columns):
@@ -90,7 +97,9 @@ def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> Pac
 
 def hours_grid_step(most: float) -> int:
     """Of the hours written at the side: 10, 20, 50 …, five lines at most."""
-    return next((step for step in (2, 5, 10, 20, 50, 100, 200, 500, 1000) if most <= 5 * step), 5_000)
+    return next(
+        (step for step in (2, 5, 10, 20, 50, 100, 200, 500, 1000) if most <= 5 * step), 5_000
+    )
 
 
 def town_shades(columns: Sequence[PacingWeek]) -> dict[str, str]:
@@ -98,7 +107,10 @@ def town_shades(columns: Sequence[PacingWeek]) -> dict[str, str]:
     hours: Counter[str] = Counter()
     for each in columns:
         hours.update(each.by_town)
-    return {name: f"town-{place}" for place, (name, _) in enumerate(hours.most_common(MAX_COLOURED_TOWNS))}
+    return {
+        name: f"town-{place}"
+        for place, (name, _) in enumerate(hours.most_common(MAX_COLOURED_TOWNS))
+    }
 
 
 def hours_y(hours: float, top: float) -> float:
@@ -106,22 +118,38 @@ def hours_y(hours: float, top: float) -> float:
 
 
 def pacing_bar(
-    place: int, column: PacingWeek, wide: float, top: float, shades: Mapping[str, str], most_reminders: int,
+    place: int,
+    column: PacingWeek,
+    wide: float,
+    top: float,
+    shades: Mapping[str, str],
+    most_reminders: int,
     columns: Sequence[PacingWeek],
-) -> PacingBar:  # fmt: skip
+) -> PacingBar:
     parts = [("booked", "is-booked", column.hours_booked)] if column.hours_booked else []
-    parts += [(name, shades[name], column.by_town[name]) for name in shades if name in column.by_town]
+    parts += [
+        (name, shades[name], column.by_town[name]) for name in shades if name in column.by_town
+    ]
     if others := sum(hours for name, hours in column.by_town.items() if name not in shades):
         parts.append((OTHER_TOWNS_LABEL, "town-other", others))
     pieces, reached = [], 0.0
     for name, shade, hours in parts:
         upper = hours_y(reached + hours, top)
-        pieces.append(BarSegment(name, shade, hours, upper, round(hours_y(reached, top) - upper, 1)))
+        pieces.append(
+            BarSegment(name, shade, hours, upper, round(hours_y(reached, top) - upper, 1))
+        )
         reached += hours
     begins = place == 0 or column.monday.month != columns[place - 1].monday.month
     deep = PacingPicture.DEEPEST * column.reminders / most_reminders if most_reminders else 0.0
     return PacingBar(
-        column.monday, round(PacingPicture.LEFT + place * wide, 2), round(wide * 0.84, 2), pieces, column.hours_open,
-        reached, hours_y(column.hours_open, top), column.reminders, round(deep, 1),
+        column.monday,
+        round(PacingPicture.LEFT + place * wide, 2),
+        round(wide * 0.84, 2),
+        pieces,
+        column.hours_open,
+        reached,
+        hours_y(column.hours_open, top),
+        column.reminders,
+        round(deep, 1),
         f"{column.monday:%b}" if begins else "",
-    )  # fmt: skip
+    )

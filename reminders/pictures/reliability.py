@@ -1,4 +1,5 @@
-"""Lays out how often coats were found worn against how often that was foretold, a row for each fifth of the chance."""
+"""Lays out how often coats were found worn against how often that was foretold, a row for each
+fifth of the chance."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,7 +14,8 @@ BINOMIAL_LEVEL = 0.9  # share of all times that chance alone stays inside the pa
 
 @dataclass(frozen=True)
 class ReliabilityBin:
-    """Visits to which a like chance was given: how many, the mean chance given, and the share found worn."""
+    """Visits to which a like chance was given:
+    how many, the mean chance given, and the share found worn."""
 
     low: float
     high: float
@@ -67,12 +69,16 @@ class ReliabilityDiagram:
 
     @property
     def ticks(self) -> list[tuple[float, str]]:
-        return [(share_x(share), f"{share:.0%}".replace("%", " %")) for share in (0, 0.25, 0.5, 0.75, 1)]
+        return [
+            (share_x(share), f"{share:.0%}".replace("%", " %")) for share in (0, 0.25, 0.5, 0.75, 1)
+        ]
 
 
 def share_x(share: float) -> float:
     return round(
-        ReliabilityDiagram.LEFT + min(max(share, 0.0), 1.0) * (ReliabilityDiagram.RIGHT - ReliabilityDiagram.LEFT), 1
+        ReliabilityDiagram.LEFT
+        + min(max(share, 0.0), 1.0) * (ReliabilityDiagram.RIGHT - ReliabilityDiagram.LEFT),
+        1,
     )
 
 
@@ -90,14 +96,19 @@ def merge_into_fifths(steps: Sequence[ReliabilityBin]) -> list[ReliabilityBin]:
 
 
 def binomial_interval(visits: int, chance: float) -> tuple[float, float]:
-    """Between which shares a right forecast stays nine times in ten (quantiles of the binomial law)."""
+    """Between which shares a right forecast stays nine times in ten (quantiles of the binomial
+    law)."""
     chance = min(max(chance, 1e-9), 1 - 1e-9)
-    ends = np.ceil(np.nan_to_num(bdtrik([(1 - BINOMIAL_LEVEL) / 2, (1 + BINOMIAL_LEVEL) / 2], visits, chance)))
+    ends = np.ceil(
+        np.nan_to_num(bdtrik([(1 - BINOMIAL_LEVEL) / 2, (1 + BINOMIAL_LEVEL) / 2], visits, chance))
+    )
     low, high = np.clip(ends, 0, visits) / visits
     return float(low), float(high)
 
 
-def reliability_diagram(steps: Sequence[ReliabilityBin], *, key: str = "reliability") -> ReliabilityDiagram:
+def reliability_diagram(
+    steps: Sequence[ReliabilityBin], *, key: str = "reliability"
+) -> ReliabilityDiagram:
     """Lay out one row for each fifth of the chance that was ever given."""
     rows = []
     for place, step in enumerate(merge_into_fifths(steps)):
@@ -105,8 +116,14 @@ def reliability_diagram(steps: Sequence[ReliabilityBin], *, key: str = "reliabil
         left, top = share_x(low), ReliabilityDiagram.TOP + ReliabilityDiagram.ROW * place
         rows.append(
             ReliabilityRow(
-                CHANCE_LABELS[round(step.low * 5)], step, top, share_x(step.forecast), share_x(step.found), left,
-                round(share_x(high) - left, 1), is_within=low - 1e-9 <= step.found <= high + 1e-9,
+                CHANCE_LABELS[round(step.low * 5)],
+                step,
+                top,
+                share_x(step.forecast),
+                share_x(step.found),
+                left,
+                round(share_x(high) - left, 1),
+                is_within=low - 1e-9 <= step.found <= high + 1e-9,
             )
-        )  # fmt: skip
+        )
     return ReliabilityDiagram(rows, key)

@@ -17,7 +17,10 @@ class DueWindow:
 
     def __post_init__(self) -> None:
         if not self.opens_on <= self.due_on <= self.late_on:
-            raise ValueError("A window runs from its opening over its due date to late; these dates are out of order.")
+            raise ValueError(
+                "A window runs from its opening over its due date to late; these dates are out of"
+                " order."
+            )
 
 
 @dataclass(frozen=True)
@@ -74,15 +77,22 @@ def first_of_month(on: date, later: int = 0) -> date:
 
 
 def year_ticks(axis: TimeAxis) -> list[YearTick]:
-    """The first of January of every year on the axis; labels only where they keep clear of each other."""
+    """The first of January of every year on the axis;
+    labels only where they keep clear of each other."""
     years = range(axis.starts_on.year + 1, axis.ends_on.year + 1)
     step = 1 + len(years) // 7
-    return [YearTick(axis.x(date(year, 1, 1)), str(year) if year % step == 0 else "") for year in years]
+    return [
+        YearTick(axis.x(date(year, 1, 1)), str(year) if year % step == 0 else "") for year in years
+    ]
 
 
 def warm_and_cold_seasons(axis: TimeAxis, hemisphere: str) -> list[TimeSpan]:
-    """The warm half-years on the axis (April to September in the north), which wear a coat fastest by sun."""
-    firsts = [first_of_month(axis.starts_on, later) for later in range(count_months(axis.starts_on, axis.ends_on) + 2)]
+    """The warm half-years on the axis (April to September in the north), which wear a coat fastest
+    by sun."""
+    firsts = [
+        first_of_month(axis.starts_on, later)
+        for later in range(count_months(axis.starts_on, axis.ends_on) + 2)
+    ]
     warm = WARM_MONTHS[hemisphere]
     spans: list[TimeSpan] = []
     for first, following in pairwise(firsts):

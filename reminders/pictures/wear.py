@@ -26,7 +26,8 @@ class FoundGrade:
 
 @dataclass(frozen=True)
 class WearFacts:
-    """What the wear curve is drawn from: the chance of being worn at rising dates, and what was found on visits."""
+    """What the wear curve is drawn from: the chance of being worn at rising dates, and what was
+    found on visits."""
 
     coat_on: date
     today: date
@@ -63,11 +64,14 @@ class WearCurve:
 
 
 def chance_y(chance: float) -> float:
-    return round(WearCurve.BOTTOM - min(max(chance, 0.0), 1.0) * (WearCurve.BOTTOM - WearCurve.TOP), 1)
+    return round(
+        WearCurve.BOTTOM - min(max(chance, 0.0), 1.0) * (WearCurve.BOTTOM - WearCurve.TOP), 1
+    )
 
 
 def chance_on(chances: Sequence[tuple[date, float]], on: date) -> float:
-    """The chance on a day, straight between its neighbours; before the first point none, after the last the last."""
+    """The chance on a day, straight between its neighbours;
+    before the first point none, after the last the last."""
     if on <= chances[0][0]:
         return chances[0][1]
     for (before, low), (after, high) in pairwise(chances):
@@ -78,7 +82,12 @@ def chance_on(chances: Sequence[tuple[date, float]], on: date) -> float:
 
 def wear_axis(facts: WearFacts) -> TimeAxis:
     """From the coat to past the last thing worth seeing, with room for its label."""
-    last = max(facts.window.late_on, facts.today, *(found.visited_on for found in facts.found), facts.coat_on)
+    last = max(
+        facts.window.late_on,
+        facts.today,
+        *(found.visited_on for found in facts.found),
+        facts.coat_on,
+    )
     room = timedelta(days=max(int((last - facts.coat_on).days * 0.14), 30))
     return TimeAxis(facts.coat_on, last + room, WearCurve.LEFT, WearCurve.RIGHT)
 
@@ -101,10 +110,15 @@ def today_mark(facts: WearFacts, axis: TimeAxis) -> PictureMark | None:
 
 
 def grade_marks(facts: WearFacts, axis: TimeAxis) -> list[PictureMark]:
-    """Visits since the coat was laid, in date order; the first of the coat's own day belongs to the coat before."""
-    since = sorted((found for found in facts.found if found.visited_on > facts.coat_on), key=lambda f: f.visited_on)
+    """Visits since the coat was laid, in date order;
+    the first of the coat's own day belongs to the coat before."""
+    since = sorted(
+        (found for found in facts.found if found.visited_on > facts.coat_on),
+        key=lambda f: f.visited_on,
+    )
     return [
-        PictureMark(axis.x(found.visited_on), WearCurve.TOP, found.visited_on, grade=found.grade) for found in since
+        PictureMark(axis.x(found.visited_on), WearCurve.TOP, found.visited_on, grade=found.grade)
+        for found in since
     ]
 
 

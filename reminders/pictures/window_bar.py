@@ -16,7 +16,8 @@ from reminders.pictures.time_axis import (
 
 @dataclass(frozen=True)
 class WindowBar:
-    """Everything `reminders/_window_bar.html` draws; all bars of a list share one axis and can be compared."""
+    """Everything `reminders/_window_bar.html` draws;
+    all bars of a list share one axis and can be compared."""
 
     WIDTH, HEIGHT = 240, 30
     MONTHS, BEFORE = 24, 6
@@ -36,7 +37,9 @@ class WindowBar:
 def window_bar(window: DueWindow, *, today: date, key: str = "window") -> WindowBar:
     """Lay out a window on 24 months: the six before this month and the eighteen from it."""
     starts_on = first_of_month(today, -WindowBar.BEFORE)
-    axis = TimeAxis(starts_on, first_of_month(starts_on, WindowBar.MONTHS), 8.0, WindowBar.WIDTH - 8.0)
+    axis = TimeAxis(
+        starts_on, first_of_month(starts_on, WindowBar.MONTHS), 8.0, WindowBar.WIDTH - 8.0
+    )
     opens, due, late = (axis.x(on) for on in (window.opens_on, window.due_on, window.late_on))
     return WindowBar(
         window=window,

@@ -1,4 +1,5 @@
-"""How often a client may be written to: days that keep apart from what was and will be said. Days in, no queries."""
+"""How often a client may be written to: days that keep apart from what was and will be said.
+Days in, no queries."""
 
 from collections.abc import Iterable
 from datetime import date, timedelta
@@ -7,9 +8,11 @@ from clients.messaging.models import SendingRules
 
 
 def allowed_day(day: date, others: Iterable[date], rules: SendingRules) -> date:
-    """The day itself, or the first one after it that keeps the rules; `others` are days of reminders and offers.
+    """The day itself, or the first one after it that keeps the rules;
+    `others` are days of reminders and offers.
 
-    Two of them are at least `days_between` days apart, and any `most_days` days hold at most `most_messages`.
+    Two of them are at least `days_between` days apart, and any `most_days` days hold at most
+    `most_messages`.
     """
     if not (taken := sorted(others)):
         return day

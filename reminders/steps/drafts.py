@@ -1,4 +1,5 @@
-"""The words themselves: what a planned message will say, from the texts in force and what is known about the decks."""
+"""The words themselves: what a planned message will say, from the texts in force and what is known
+about the decks."""
 
 import hashlib
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
@@ -24,7 +25,12 @@ from reminders.steps import LeftOut, PlannedMessage
 ONE_LINE_CHANNELS = {Channel.TEXT, Channel.CALL}
 # Words around the facts, in the languages that the program's own texts are in.
 FACT_LABELS = {
-    "en": {"last": "Last coat:", "due": "Due by about:", "past": "Due since about:", "why": "What we reckoned with:"},
+    "en": {
+        "last": "Last coat:",
+        "due": "Due by about:",
+        "past": "Due since about:",
+        "why": "What we reckoned with:",
+    },
     "fr": {
         "last": "Dernière couche :",
         "due": "À refaire vers",
@@ -65,7 +71,9 @@ class DeckFacts:
 class DraftWriter:
     """Writes the drafts of many planned messages: texts, coats and places are read once for all."""
 
-    def __init__(self, planned: Sequence[PlannedMessage], *, business: Business, today: date) -> None:
+    def __init__(
+        self, planned: Sequence[PlannedMessage], *, business: Business, today: date
+    ) -> None:
         self.business, self.today = business, today
         self.texts = texts.Texts.load(business)
         decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
@@ -87,7 +95,11 @@ class DraftWriter:
             "step": str(planned.step.number),
         }
         written = self.texts.write(
-            purpose=purpose, channel=channel, language=planned.language, fields=fields, basis=planned.route.basis
+            purpose=purpose,
+            channel=channel,
+            language=planned.language,
+            fields=fields,
+            basis=planned.route.basis,
         )
         contents.check_required_contents(
             planned.route.rule, business=self.business, text=written.text, basis=planned.route.basis
@@ -106,10 +118,18 @@ class DraftWriter:
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
-        labels, locale = FACT_LABELS.get(primary_language(language), FACT_LABELS["en"]), self.locale(language)
+        labels, locale = (
+            FACT_LABELS.get(primary_language(language), FACT_LABELS["en"]),
+            self.locale(language),
+        )
         yield f"{deck.label}, {deck.street}, {deck.town}"
-        finishes = "; ".join(", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats)
-        yield f"{labels['last']} {finishes + '; ' if finishes else ''}{day_in_locale(deck.coated_on, locale)}"
+        finishes = "; ".join(
+            ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
+        )
+        yield (
+            f"{labels['last']}"
+            f" {finishes + '; ' if finishes else ''}{day_in_locale(deck.coated_on, locale)}"
+        )
         due = labels["past"] if deck.due_on < self.today else labels["due"]
         yield f"{due} {month_in_locale(deck.due_on, locale)}"
         if why := deck.why(language):
@@ -118,8 +138,16 @@ class DraftWriter:
 
 def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
     """In two queries."""
-    columns = ("deck_id", "job_id", "deck__label", "deck__property__street", "deck__property__town",
-               "job__finished_on", "due_on", "contributions")  # fmt: skip
+    columns = (
+        "deck_id",
+        "job_id",
+        "deck__label",
+        "deck__property__street",
+        "deck__property__town",
+        "job__finished_on",
+        "due_on",
+        "contributions",
+    )
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
     coats = finishes_by_job([row[1] for row in rows])
     return {
@@ -145,14 +173,21 @@ def write_drafts(
 def unwritable_decks(planned: PlannedMessage, why: str) -> list[LeftOut]:
     return [
         LeftOut(
-            due_step.coat.deck_id, due_step.coat.job_id, due_step.coat.label, planned.client_id, planned.client, "unreachable", why
+            due_step.coat.deck_id,
+            due_step.coat.job_id,
+            due_step.coat.label,
+            planned.client_id,
+            planned.client,
+            "unreachable",
+            why,
         )
         for due_step in planned.due_steps
-    ]  # fmt: skip
+    ]
 
 
 def plan_fingerprint(planned: Iterable[PlannedMessage]) -> str:
-    """Changes with everything that somebody looked at and agreed to, texts too; not with the minute of the day."""
+    """Changes with everything that somebody looked at and agreed to, texts too;
+    not with the minute of the day."""
     parts = sorted(
         f"{each.key} {each.route.address} {each.step.purpose} {each.day}"
         f" {[(due_step.coat.job_id, due_step.next.step.number) for due_step in each.due_steps]}"

@@ -1,4 +1,5 @@
-"""What the planning has to know about many coats and clients: each question one query, whatever their number."""
+"""What the planning has to know about many coats and clients:
+each question one query, whatever their number."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
@@ -52,11 +53,24 @@ class CoatRow(NamedTuple):
 
 
 COAT_COLUMNS = (
-    "deck_id", "job_id", "deck__label", "deck__archived_at", "deck__property_id", "deck__property__client_id",
-    "deck__property__client__name", "deck__property__client__archived_at",
-    "deck__property__client__preferred_channel", "deck__property__client__language", "window_opens_on", "due_on",
-    "late_on", "deck__property__time_zone", "deck__property__country", "deck__property__region", "job__finished_on",
-)  # fmt: skip
+    "deck_id",
+    "job_id",
+    "deck__label",
+    "deck__archived_at",
+    "deck__property_id",
+    "deck__property__client_id",
+    "deck__property__client__name",
+    "deck__property__client__archived_at",
+    "deck__property__client__preferred_channel",
+    "deck__property__client__language",
+    "window_opens_on",
+    "due_on",
+    "late_on",
+    "deck__property__time_zone",
+    "deck__property__country",
+    "deck__property__region",
+    "job__finished_on",
+)
 
 
 class OfferedDeck(NamedTuple):
@@ -69,11 +83,14 @@ class OfferedDeck(NamedTuple):
 
 
 def coats_due_before(until: date, steps: Sequence[ReminderStep]) -> ForecastQuerySet:
-    """Coats of the whole book about which a word may be due before that day: by a step or by the pacing plan."""
+    """Coats of the whole book about which a word may be due before that day:
+    by a step or by the pacing plan."""
     reached = Q(job__paced__week__lt=until)
     for step in steps:
         if step.is_on:
-            reached |= Q(**{f"{ANCHOR_COLUMNS[step.anchor]}__lt": until - timedelta(days=step.offset_days)})
+            reached |= Q(
+                **{f"{ANCHOR_COLUMNS[step.anchor]}__lt": until - timedelta(days=step.offset_days)}
+            )
     return Forecast.objects.current().filter(reached)
 
 
@@ -83,7 +100,8 @@ def coats_on_decks(deck_ids: Any) -> ForecastQuerySet:
 
 
 class ReminderFacts:
-    """What is known about the coats of a query; questions that nobody asks are not asked of the database."""
+    """What is known about the coats of a query;
+    questions that nobody asks are not asked of the database."""
 
     def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
         self.rows = rows.order_by()
@@ -94,7 +112,9 @@ class ReminderFacts:
 
     def coats(self) -> Iterator[CoatRow]:
         """Client by client, so that the decks of one come together."""
-        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(*COAT_COLUMNS)
+        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(
+            *COAT_COLUMNS
+        )
         return map(CoatRow._make, columns)
 
     def day(self, moment: datetime) -> date:
@@ -104,33 +124,66 @@ class ReminderFacts:
     @cached_property
     def sent(self) -> dict[int, list[SentReminder]]:
         """Job → the reminders about its coat."""
-        columns = ("job_id", "step", "channel", "message__state", "message__accepted_at", "message__not_before",
-                   "message_id", "pk")  # fmt: skip
+        columns = (
+            "job_id",
+            "step",
+            "channel",
+            "message__state",
+            "message__accepted_at",
+            "message__not_before",
+            "message_id",
+            "pk",
+        )
         found: dict[int, list[SentReminder]] = defaultdict(list)
         existing = Reminder.objects.filter(job__in=self.rows.values("job_id")).order_by()
-        for job, step, channel, known_state, accepted_at, not_before, message, pk in existing.values_list(*columns):
+        for (
+            job,
+            step,
+            channel,
+            known_state,
+            accepted_at,
+            not_before,
+            message,
+            pk,
+        ) in existing.values_list(*columns):
             state = State.FAILED if message in self.assumed_unsent else known_state
-            found[job].append(SentReminder(step, channel, state, self.day(accepted_at or not_before), message, pk))
+            found[job].append(
+                SentReminder(step, channel, state, self.day(accepted_at or not_before), message, pk)
+            )
         return found
 
     @cached_property
     def stops(self) -> dict[int, Stop]:
         """Job → the stop on its coat."""
-        return {stop.job_id: stop for stop in Stop.objects.filter(job__in=self.rows.values("job_id"))}
+        return {
+            stop.job_id: stop for stop in Stop.objects.filter(job__in=self.rows.values("job_id"))
+        }
 
     @cached_property
     def booked(self) -> dict[int, date]:
         """Deck → first day of its newest visit that is booked and not done."""
-        living = Booking.objects.filter(state__in=["booked", "held"], decks__in=self.rows.values("deck_id"))
+        living = Booking.objects.filter(
+            state__in=["booked", "held"], decks__in=self.rows.values("deck_id")
+        )
         return dict(living.order_by("first_on").values_list("decks", "first_on"))
 
     @cached_property
     def offered(self) -> dict[int, list[OfferedDeck]]:
         """Deck → offers about it that were sent or accepted."""
         found: dict[int, list[OfferedDeck]] = defaultdict(list)
-        scopes = OfferScope.objects.filter(offer__state__in=["open", "accepted"], deck__in=self.rows.values("deck_id"))
-        columns = ("deck_id", "offer__state", "offer__number", "offer__valid_until", "offer__answered_at")
-        for deck, state, number, valid_until, answered_at in scopes.order_by().values_list(*columns):
+        scopes = OfferScope.objects.filter(
+            offer__state__in=["open", "accepted"], deck__in=self.rows.values("deck_id")
+        )
+        columns = (
+            "deck_id",
+            "offer__state",
+            "offer__number",
+            "offer__valid_until",
+            "offer__answered_at",
+        )
+        for deck, state, number, valid_until, answered_at in scopes.order_by().values_list(
+            *columns
+        ):
             on = self.day(answered_at) if answered_at else None
             found[deck].append(OfferedDeck(state, number, valid_until, on))
         return found
@@ -140,11 +193,15 @@ class ReminderFacts:
         """Job → its place in the pacing plan."""
         in_force = Q(until=None) | Q(until__gte=self.day(self.now))
         planned = PacedDeck.objects.filter(in_force, job__in=self.rows.values("job_id")).order_by()
-        return {job: PacedWeek(week, until) for job, week, until in planned.values_list("job_id", "week", "until")}
+        return {
+            job: PacedWeek(week, until)
+            for job, week, until in planned.values_list("job_id", "week", "until")
+        }
 
     @cached_property
     def contact_days(self) -> dict[int, list[date]]:
-        """Client → days of reminders and offers that went or will go, as far as the caps look back."""
+        """Client → days of reminders and offers that went or will go, as far as the caps look
+        back."""
         reach = timedelta(days=max(self.rules.most_days, self.rules.days_between) + 1)
         when = Coalesce("accepted_at", "not_before")
         kept = Message.objects.filter(kind__in=MARKETING_KINDS, client__in=self.clients).exclude(

@@ -1,4 +1,5 @@
-"""Who is to hear which word, when and how, and who is left out and why. It reads, and writes nothing."""
+"""Who is to hear which word, when and how, and who is left out and why.
+It reads, and writes nothing."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
@@ -73,8 +74,9 @@ class PlannedMessage:
     @property
     def key(self) -> str:
         """The same coat, step and channel make the same key in any run."""
-        first = min(self.due_steps, key=lambda word: word.coat.job_id)
-        return f"due/{first.coat.property_id}/{first.coat.job_id}/{first.next.step.number}/{self.route.channel}"
+        first = min(self.due_steps, key=lambda due_step: due_step.coat.job_id)
+        coat, step = first.coat, first.next.step
+        return f"due/{coat.property_id}/{coat.job_id}/{step.number}/{self.route.channel}"
 
     @property
     def local(self) -> datetime:
@@ -95,18 +97,31 @@ class ReminderPlan:
 
 
 def plan_reminders(
-    *, business: Business, now: datetime, until: date, deck_ids: Collection[int] | None = None, at_once: bool = False,
+    *,
+    business: Business,
+    now: datetime,
+    until: date,
+    deck_ids: Collection[int] | None = None,
+    at_once: bool = False,
     by_itself: bool = False,
-) -> ReminderPlan:  # fmt: skip
+) -> ReminderPlan:
     """The words due before `until`, of the chosen decks or of the whole book, each on its day.
 
-    `at_once` lets the chosen ones go without waiting for their days; rules and quiet times are kept all the same.
-    `by_itself` takes only steps that the owner lets go without a look.
+    `at_once` lets the chosen ones go without waiting for their days; rules and quiet times are kept
+    all the same. `by_itself` takes only steps that the owner lets go without a look.
     """
     steps = ReminderStep.objects.sequence()
-    rows = known.coats_due_before(until, steps) if deck_ids is None else known.coats_on_decks(deck_ids)
+    rows = (
+        known.coats_due_before(until, steps) if deck_ids is None else known.coats_on_decks(deck_ids)
+    )
     planning = ReminderPlanner.of(
-        rows, business=business, now=now, until=until, at_once=at_once, by_itself=by_itself, steps=steps
+        rows,
+        business=business,
+        now=now,
+        until=until,
+        at_once=at_once,
+        by_itself=by_itself,
+        steps=steps,
     )
     made = planning.run()
     if deck_ids is not None:
@@ -120,7 +135,11 @@ def decks_without_coat(deck_ids: Collection[int]) -> Iterable[LeftOut]:
     for deck in Deck.objects.with_owner().filter(pk__in=deck_ids, forecast=None):
         client = deck.property.client
         is_archived = deck.archived_at or client.archived_at
-        kind, why = ("archived", WHY_ARCHIVED) if is_archived else ("no coat", "No coat is logged, so nothing is due.")
+        kind, why = (
+            ("archived", WHY_ARCHIVED)
+            if is_archived
+            else ("no coat", "No coat is logged, so nothing is due.")
+        )
         yield LeftOut(deck.pk, None, deck.label, client.pk, client.name, kind, why)
 
 
@@ -141,9 +160,16 @@ class ReminderPlanner:
 
     @classmethod
     def of(
-        cls, rows: ForecastQuerySet, *, business: Business, now: datetime, until: date, at_once: bool = False,
-        by_itself: bool = False, steps: Sequence[ReminderStep] | None = None,
-    ) -> "ReminderPlanner":  # fmt: skip
+        cls,
+        rows: ForecastQuerySet,
+        *,
+        business: Business,
+        now: datetime,
+        until: date,
+        at_once: bool = False,
+        by_itself: bool = False,
+        steps: Sequence[ReminderStep] | None = None,
+    ) -> "ReminderPlanner":
         """A run about these coats, with everything it may have to ask."""
         facts = ReminderFacts(rows, now=now, zone=business.zone)
         sequence = ReminderStep.objects.sequence() if steps is None else steps
@@ -163,7 +189,10 @@ class ReminderPlanner:
         if why_not:
             self.leave_out(coat, *why_not)
             return None
-        sent, paced_week = self.facts.sent.get(coat.job_id, ()), self.facts.paced_weeks.get(coat.job_id)
+        sent, paced_week = (
+            self.facts.sent.get(coat.job_id, ()),
+            self.facts.paced_weeks.get(coat.job_id),
+        )
         found = next_step(self.steps, coat.window, sent, paced_week=paced_week)
         if isinstance(found, NothingDue):
             kind = "said" if found.is_over else "waiting" if found.message_id else "later"
@@ -177,7 +206,16 @@ class ReminderPlanner:
         return DueStep(coat, found)
 
     def leave_out(self, coat: CoatRow, kind: str, why: str, message_id: int | None = None) -> None:
-        row = LeftOut(coat.deck_id, coat.job_id, coat.label, coat.client_id, coat.client, kind, why, message_id)
+        row = LeftOut(
+            coat.deck_id,
+            coat.job_id,
+            coat.label,
+            coat.client_id,
+            coat.client,
+            kind,
+            why,
+            message_id,
+        )
         self.plan.left_out.append(row)
 
     def why_not_remind(self, coat: CoatRow) -> tuple[str, str] | None:
@@ -195,26 +233,49 @@ class ReminderPlanner:
     def why_offered(self, coat: CoatRow) -> tuple[str, str] | None:
         for offer in self.facts.offered.get(coat.deck_id, ()):
             if offer.state == "open" and offer.valid_until >= self.today:
-                return "offered", f"Offer {offer.number} is open until {display.format_day(offer.valid_until)}."
-            if offer.state == "accepted" and offer.answered_on and offer.answered_on >= coat.coated_on:
-                return "offered", f"Offer {offer.number} was accepted on {display.format_day(offer.answered_on)}."
+                return (
+                    "offered",
+                    f"Offer {offer.number} is open until {display.format_day(offer.valid_until)}.",
+                )
+            if (
+                offer.state == "accepted"
+                and offer.answered_on
+                and offer.answered_on >= coat.coated_on
+            ):
+                return (
+                    "offered",
+                    (
+                        f"Offer {offer.number} was accepted on"
+                        f" {display.format_day(offer.answered_on)}."
+                    ),
+                )
         return None
 
     def why_later(self, coat: CoatRow, found: NextStep) -> str:
         if not self.at_once and found.day >= self.until:
-            return f"The {found.step.label} is due on {display.format_day(found.day)}, after this time."
+            return (
+                f"The {found.step.label} is due on {display.format_day(found.day)}, after this"
+                " time."
+            )
         if self.at_once and coat.due_on >= self.until:
             return f"It is due by {display.format_day(coat.due_on)}, after this time."
         return ""
 
     def add_message(self, due_steps: Sequence[DueStep]) -> None:
-        """One message about all of them on the first of their days, in the gentlest of their words."""
+        """One message about all of them on the first of their days, in the gentlest of their
+        words."""
         step = min((word.next.step for word in due_steps), key=lambda each: each.number)
-        wanted = self.today if self.at_once else max(self.today, min(word.next.day for word in due_steps))
+        wanted = (
+            self.today
+            if self.at_once
+            else max(self.today, min(word.next.day for word in due_steps))
+        )
         client = due_steps[0].coat.client_id
         day = allowed_day(wanted, self.facts.contact_days.get(client, ()), self.facts.rules)
         if day >= self.until and day > self.today:
-            self.leave_all_out(due_steps, "capped", f"So often is enough: again from {display.format_day(day)}.")
+            self.leave_all_out(
+                due_steps, "capped", f"So often is enough: again from {display.format_day(day)}."
+            )
             return
         found = self.first_route(due_steps, step, day)
         if isinstance(found, str):
@@ -223,14 +284,18 @@ class ReminderPlanner:
         coat, (route, goes_at) = due_steps[0].coat, found
         is_now = goes_at <= self.now
         self.plan.planned.append(
-            PlannedMessage(client, coat.client, coat.language, step, route, due_steps, day, goes_at, is_now)
+            PlannedMessage(
+                client, coat.client, coat.language, step, route, due_steps, day, goes_at, is_now
+            )
         )
 
     def leave_all_out(self, due_steps: Sequence[DueStep], kind: str, why: str) -> None:
         for word in due_steps:
             self.leave_out(word.coat, kind, why)
 
-    def first_route(self, due_steps: Sequence[DueStep], step: ReminderStep, day: date) -> tuple[Route, datetime] | str:
+    def first_route(
+        self, due_steps: Sequence[DueStep], step: ReminderStep, day: date
+    ) -> tuple[Route, datetime] | str:
         """The first channel that is possible: the client's favourite, then those of the step."""
         coat = due_steps[0].coat
         tried = {sent.channel for word in due_steps for sent in word.next.tried}
@@ -250,14 +315,20 @@ class ReminderPlanner:
         return self.joined_reasons(reasons)
 
     def joined_reasons(self, reasons: dict[str, str]) -> str:
-        """One reason as it is; several with their channels; what the business lacks only if nothing else is wrong."""
-        own = {channel: why for channel, why in reasons.items() if channel not in self.ways.transports_down} or reasons
+        """One reason as it is; several with their channels;
+        what the business lacks only if nothing else is wrong."""
+        own = {
+            channel: why
+            for channel, why in reasons.items()
+            if channel not in self.ways.transports_down
+        } or reasons
         if len(own) == 1:
             return next(iter(own.values()))
         return " ".join(f"{Channel(channel).label}: {why}" for channel, why in own.items())
 
     def opening(self, due_steps: Sequence[DueStep], route: Route, day: date) -> datetime:
-        """From when it may go, at all places of the client if there is a moment that suits all, else at the first."""
+        """From when it may go, at all places of the client if there is a moment that suits all,
+        else at the first."""
         places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in due_steps}
         asked = (day, route.channel, id(route.rule), *places)
         if asked not in self.openings:  # most of a book lies in a few places and days
@@ -267,7 +338,9 @@ class ReminderPlanner:
     def common_opening(self, places: Sequence[PlaceKey], route: Route, day: date) -> datetime:
         opens = datetime.combine(day, self.facts.rules.quiet_until, ZoneInfo(places[0][0]))
         is_now = day <= self.today and not self.by_itself
-        moment = first = self.open_at(self.now if is_now else max(self.now, opens), places[0], route)
+        moment = first = self.open_at(
+            self.now if is_now else max(self.now, opens), places[0], route
+        )
         for _ in range(MAX_ROUNDS):
             later = moment
             for place in places:
@@ -280,6 +353,11 @@ class ReminderPlanner:
     def open_at(self, moment: datetime, place: PlaceKey, route: Route) -> datetime:
         zone, country, region = place
         return first_allowed_moment(
-            moment, zone=ZoneInfo(zone), country=country, region=region, channel=route.channel, rules=self.facts.rules,
+            moment,
+            zone=ZoneInfo(zone),
+            country=country,
+            region=region,
+            channel=route.channel,
+            rules=self.facts.rules,
             law_window=route.rule.window_local,
-        )  # fmt: skip
+        )

@@ -1,4 +1,5 @@
-"""What somebody looks at before anything is queued: the messages word for word, their sums, and who is left out."""
+"""What somebody looks at before anything is queued:
+the messages word for word, their sums, and who is left out."""
 
 from collections import Counter
 from collections.abc import Collection, Sequence
@@ -31,7 +32,8 @@ class LeftOutGroup:
 
 @dataclass(frozen=True)
 class ReminderPreview:
-    """A plan as somebody agrees to it: the drafts that one click queues, how many more there are, and the left out."""
+    """A plan as somebody agrees to it: the drafts that one click queues, how many more there are,
+    and the left out."""
 
     drafts: Sequence[Draft]
     left_out: Sequence[LeftOut]
@@ -58,17 +60,29 @@ class ReminderPreview:
 
 
 def preview_chosen_decks(
-    deck_ids: Collection[int], *, business: Business, now: datetime, until: date, at_once: bool = False
+    deck_ids: Collection[int],
+    *,
+    business: Business,
+    now: datetime,
+    until: date,
+    at_once: bool = False,
 ) -> ReminderPreview:
     """Everything that queueing these decks would do."""
-    made = plan_reminders(business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once)
+    made = plan_reminders(
+        business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once
+    )
     return preview_of_plan(made, business=business, now=now)
 
 
-def preview_whole_book(*, business: Business, now: datetime, until: date, limit: int) -> ReminderPreview:
+def preview_whole_book(
+    *, business: Business, now: datetime, until: date, limit: int
+) -> ReminderPreview:
     """The whole book until a day: the `most` messages that come first, as one click queues them."""
     return preview_of_plan(
-        plan_reminders(business=business, now=now, until=until), business=business, now=now, limit=limit
+        plan_reminders(business=business, now=now, until=until),
+        business=business,
+        now=now,
+        limit=limit,
     )
 
 
@@ -78,23 +92,30 @@ def preview_of_plan(
     would_go = made.planned[:limit]
     drafts, unwritten = write_drafts(would_go, business=business, today=business.today(now))
     left_out = [*made.left_out, *unwritten]
-    return ReminderPreview(drafts, left_out, plan_fingerprint(would_go), len(made.planned) - len(would_go))
+    return ReminderPreview(
+        drafts, left_out, plan_fingerprint(would_go), len(made.planned) - len(would_go)
+    )
 
 
 def count_by_step_and_channel(planned: Sequence[PlannedMessage]) -> list[tuple[str, str, int]]:
     """(channel, step, how many messages), in the order of the steps."""
     counted = Counter((each.step.number, each.step.label, each.route.channel) for each in planned)
-    return [(Channel(channel).label, word, count) for (_, word, channel), count in sorted(counted.items())]
+    return [
+        (Channel(channel).label, word, count)
+        for (_, word, channel), count in sorted(counted.items())
+    ]
 
 
 def group_left_out_by_kind(
     left_out: Sequence[LeftOut], *, limit: int | None = None, kind: str = ""
 ) -> list[LeftOutGroup]:
-    """By kind of reason, those that somebody can do something about first; only one kind if it is named."""
+    """By kind of reason, those that somebody can do something about first;
+    only one kind if it is named."""
     rows: dict[str, list[LeftOut]] = {name: [] for name in LEFT_OUT_KINDS}
     for each in left_out:
         rows[each.kind].append(each)
     return [
         LeftOutGroup(name, words, len(rows[name]), rows[name][:limit])
-        for name, words in LEFT_OUT_KINDS.items() if rows[name] and kind in {"", name}
-    ]  # fmt: skip
+        for name, words in LEFT_OUT_KINDS.items()
+        if rows[name] and kind in {"", name}
+    ]

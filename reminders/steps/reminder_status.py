@@ -1,4 +1,5 @@
-"""Where reminding about a coat stands: said already, not yet, or not possible and why; for a whole list at once."""
+"""Where reminding about a coat stands: said already, not yet, or not possible and why;
+for a whole list at once."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -29,16 +30,21 @@ NOT_REMINDED_YET = ReminderStatus("Not reminded yet", "is-quiet", can_remind=Tru
 
 
 def reminder_statuses(job_ids: Collection[int], *, today: date) -> dict[int, ReminderStatus]:
-    """For each job that left a coat: what was said last about it, else whether and why not it can be reminded now."""
+    """For each job that left a coat: what was said last about it, else whether and why not it can
+    be reminded now."""
     business = Business.objects.get()
     noon = datetime.combine(today, time(12), business.zone)
-    planning = plan_next_for_coats(Forecast.objects.filter(job__in=list(job_ids)), business, now=noon)
+    planning = plan_next_for_coats(
+        Forecast.objects.filter(job__in=list(job_ids)), business, now=noon
+    )
     words = {word.coat.job_id: word for each in planning.plan.planned for word in each.due_steps}
     left_out = {each.job_id: each for each in planning.plan.left_out}
     return {job: coat_status(planning, job, words.get(job), left_out.get(job)) for job in job_ids}
 
 
-def plan_next_for_coats(rows: ForecastQuerySet, business: Business, *, now: datetime) -> ReminderPlanner:
+def plan_next_for_coats(
+    rows: ForecastQuerySet, business: Business, *, now: datetime
+) -> ReminderPlanner:
     """What would come next about these coats, however late."""
     planning = ReminderPlanner.of(rows, business=business, now=now, until=date.max)
     planning.run()
@@ -58,30 +64,44 @@ class DeckReminderState:
 
 def deck_reminder_state(forecast: Forecast, *, now: datetime) -> DeckReminderState:
     """What was said last, what comes next and when, and whether somebody stopped it."""
-    planning = plan_next_for_coats(Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now)
+    planning = plan_next_for_coats(
+        Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now
+    )
     job, made = forecast.job_id, planning.plan
     word = made.planned[0].due_steps[0] if made.planned else None
     stands = coat_status(planning, job, word, made.left_out[0] if made.left_out else None)
-    step, day = (made.planned[0].step.label, made.planned[0].local_day) if made.planned else ("", None)
-    return DeckReminderState(stands, planning.facts.stops.get(job), step, day, resendable_message(stands, now=now))
+    step, day = (
+        (made.planned[0].step.label, made.planned[0].local_day) if made.planned else ("", None)
+    )
+    return DeckReminderState(
+        stands, planning.facts.stops.get(job), step, day, resendable_message(stands, now=now)
+    )
 
 
 def resendable_message(stands: ReminderStatus, *, now: datetime) -> Message | None:
-    """The unconfirmed message, once the time is over after which it may be said by another channel."""
+    """The unconfirmed message, once the time is over after which it may be said by another
+    channel."""
     message = Message.objects.filter(pk=stands.message_id or 0, state=State.UNCONFIRMED).first()
     return message if message and is_in_doubt(message, now=now) else None
 
 
-def coat_status(planning: ReminderPlanner, job: int, word: DueStep | None, left_out: LeftOut | None) -> ReminderStatus:
+def coat_status(
+    planning: ReminderPlanner, job: int, word: DueStep | None, left_out: LeftOut | None
+) -> ReminderStatus:
     sent = planning.facts.sent.get(job)
     is_open = word is not None and (not sent or word.next.day <= planning.today)
     if sent:
         last = max(sent, key=lambda each: each.reminder_id)
-        return ReminderStatus(sent_status_text(planning, last), f"is-{last.state}", is_open, last.message_id)
+        return ReminderStatus(
+            sent_status_text(planning, last), f"is-{last.state}", is_open, last.message_id
+        )
     return ReminderStatus(left_out.why, "is-caution") if left_out else NOT_REMINDED_YET
 
 
 def sent_status_text(planning: ReminderPlanner, sent: SentReminder) -> str:
     """“First word accepted Nov 25, 2026”: how far it got and when."""
     word = step_name(planning.steps, sent.step)
-    return f"{word[0].upper()}{word[1:]} {State(sent.state).label.lower()} {display.format_day(sent.on)}"
+    return (
+        f"{word[0].upper()}{word[1:]} {State(sent.state).label.lower()}"
+        f" {display.format_day(sent.on)}"
+    )

@@ -1,4 +1,5 @@
-"""By which channel a client can be reached, for many at once: the rule of `clients.messaging.outbox.permission`."""
+"""By which channel a client can be reached, for many at once:
+the rule of `clients.messaging.outbox.permission`."""
 
 from collections import defaultdict
 from collections.abc import Mapping
@@ -85,11 +86,14 @@ class Routes:
         self.rules: dict[tuple[frozenset[str], str, date], LegalRule] = {}
 
     def route(self, client: int, channel: str, *, on: date) -> Route | str:
-        """The way on that day, or why there is none, in the order in which `contact_permission` asks."""
+        """The way on that day, or why there is none, in the order in which `contact_permission`
+        asks."""
         if channel in self.transports_down:
             return self.transports_down[channel]
         rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
-        basis = permission.basis_in_force(consent, rule, last_job_on=self.last_job(client, rule, consent), today=on)
+        basis = permission.basis_in_force(
+            consent, rule, last_job_on=self.last_job(client, rule, consent), today=on
+        )
         if isinstance(basis, permission.Refusal):
             return basis.why
         if basis == NONE_NEEDED and client in self.objectors:
@@ -104,7 +108,13 @@ class Routes:
         return self.route_with_consent(client, channel, address, basis, rule, consent)
 
     def route_with_consent(
-        self, client: int, channel: str, address: str, basis: str, rule: LegalRule, consent: ConsentRow | None
+        self,
+        client: int,
+        channel: str,
+        address: str,
+        basis: str,
+        rule: LegalRule,
+        consent: ConsentRow | None,
     ) -> Route:
         """With the consent that it rests on, and the day until which that holds."""
         if consent is None or basis == NONE_NEEDED:
@@ -115,7 +125,8 @@ class Routes:
         return Route(channel, address, basis, rule, consent.pk, given_on, until)
 
     def rule(self, client: int, channel: str, on: date) -> LegalRule:
-        """The law of all places that the client's properties and letters are in, and of the business's own."""
+        """The law of all places that the client's properties and letters are in, and of the
+        business's own."""
         key = (self.countries.get(client, frozenset()), channel, on)
         if key not in self.rules:
             self.rules[key] = self.law.rule_for_all(
@@ -125,25 +136,34 @@ class Routes:
 
     def last_job(self, client: int, rule: LegalRule, consent: ConsentRow | None) -> date | None:
         """When the client's newest job was finished, where something counts from there."""
-        counts = NONE_NEEDED in rule.months or (consent is not None and consent.basis in rule.months)
+        counts = NONE_NEEDED in rule.months or (
+            consent is not None and consent.basis in rule.months
+        )
         return self.last_jobs.get(client) if counts else None
 
     def address(self, client: int, channel: str) -> str:
         if channel == Channel.LETTER:
             return self.postal_addresses.get(client, "")
         for kind in CONTACT_KINDS.get(channel, []):
-            usable = [point for point in self.points.get(client, []) if point.kind == kind and not point.suspended_at]
+            usable = [
+                point
+                for point in self.points.get(client, [])
+                if point.kind == kind and not point.suspended_at
+            ]
             if usable:
                 best = min(usable, key=lambda point: (not point.is_preferred, point.pk))
                 return best.value.strip() if channel == Channel.EMAIL else best.normalized
         return ""
 
     def why_no_address(self, client: int, channel: str) -> str:
-        """In the words of `contact_permission`, which asks a client that has its contact points at hand."""
+        """In the words of `contact_permission`, which asks a client that has its contact points at
+        hand."""
         row = Client(pk=client)
         row._prefetched_objects_cache = {  # type: ignore[attr-defined] # as prefetch_related leaves it
             "contact_points": [
-                ContactPoint(kind=each.kind, suspended_at=each.suspended_at, suspended_why=each.suspended_why)
+                ContactPoint(
+                    kind=each.kind, suspended_at=each.suspended_at, suspended_why=each.suspended_why
+                )
                 for each in self.points.get(client, [])
             ]
         }
@@ -156,8 +176,13 @@ class Routes:
     @cached_property
     def transports_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all."""
-        is_there = {Channel.EMAIL: bool(self.business.sender), Channel.TEXT: self.gateway is not None}
-        return {channel: WHY_NO_TRANSPORT[channel] for channel, is_up in is_there.items() if not is_up}
+        is_there = {
+            Channel.EMAIL: bool(self.business.sender),
+            Channel.TEXT: self.gateway is not None,
+        }
+        return {
+            channel: WHY_NO_TRANSPORT[channel] for channel, is_up in is_there.items() if not is_up
+        }
 
     @cached_property
     def gateway(self) -> TextGateway | None:
@@ -169,11 +194,15 @@ class Routes:
 
     @cached_property
     def countries(self) -> dict[int, frozenset[str]]:
-        """Client → where their properties are and letters go, as `clients.messaging.law.countries_of`."""
+        """Client → where their properties are and letters go, as
+        `clients.messaging.law.countries_of`."""
         found: dict[int, set[str]] = defaultdict(set)
         places = Property.objects.filter(client__in=self.clients).order_by().distinct()
         posted = Client.objects.filter(pk__in=self.clients).exclude(postal_country="").order_by()
-        pairs = [*places.values_list("client_id", "country"), *posted.values_list("pk", "postal_country")]
+        pairs = [
+            *places.values_list("client_id", "country"),
+            *posted.values_list("pk", "postal_country"),
+        ]
         for client, country in pairs:
             found[client].add(country)
         return {client: frozenset(each) for client, each in found.items()}
@@ -184,10 +213,13 @@ class Routes:
 
     @cached_property
     def consents(self) -> dict[tuple[int, str], ConsentRow]:
-        """(client, channel) → the newest entry; found here, as sorting the whole log takes longer."""
+        """(client, channel) → the newest entry;
+        found here, as sorting the whole log takes longer."""
         found: dict[tuple[int, str], ConsentRow] = {}
         columns = ("client_id", "channel", "pk", "is_given", "basis", "expires_on", "recorded_at")
-        for client, channel, *entry in Consent.objects.filter(client__in=self.clients).order_by().values_list(*columns):
+        for client, channel, *entry in (
+            Consent.objects.filter(client__in=self.clients).order_by().values_list(*columns)
+        ):
             row, known = ConsentRow(*entry), found.get((client, channel))
             if known is None or (row.recorded_at, row.pk) > (known.recorded_at, known.pk):
                 found[client, channel] = row
@@ -201,7 +233,16 @@ class Routes:
     @cached_property
     def points(self) -> dict[int, list[ContactPointRow]]:
         found: dict[int, list[ContactPointRow]] = defaultdict(list)
-        columns = ("client_id", "kind", "value", "normalized", "is_preferred", "pk", "suspended_at", "suspended_why")
+        columns = (
+            "client_id",
+            "kind",
+            "value",
+            "normalized",
+            "is_preferred",
+            "pk",
+            "suspended_at",
+            "suspended_why",
+        )
         rows = ContactPoint.objects.filter(client__in=self.clients).order_by().values_list(*columns)
         for row in rows:
             found[row[0]].append(ContactPointRow(*row[1:]))
@@ -211,16 +252,23 @@ class Routes:
     def suppressed_hashes(self) -> dict[str, set[str]]:
         """Channel → hashes of the addresses that must not be used."""
         found: dict[str, set[str]] = defaultdict(set)
-        for channel, hashed in Suppression.objects.order_by().values_list("channel", "address_hash"):
+        for channel, hashed in Suppression.objects.order_by().values_list(
+            "channel", "address_hash"
+        ):
             found[channel].add(hashed)
         return found
 
     @cached_property
     def postal_addresses(self) -> dict[int, str]:
-        """As `permission.postal_address` writes them: the client's own, else the oldest property."""
+        """As `permission.postal_address` writes them:
+        the client's own, else the oldest property."""
         own = Client.objects.filter(pk__in=self.clients).exclude(postal_street="")
         found = {client.pk: permission.postal_address_of(client) for client in own}
-        homes = Property.objects.filter(client__in=self.clients).order_by("client_id", "id").distinct("client_id")
+        homes = (
+            Property.objects.filter(client__in=self.clients)
+            .order_by("client_id", "id")
+            .distinct("client_id")
+        )
         columns = ("client_id", "street", "town", "region", "postcode", "country")
         for client, street, town, region, postcode, country in homes.values_list(*columns):
             if client not in found:

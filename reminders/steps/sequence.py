@@ -59,7 +59,8 @@ class ForecastWindow:
 
 @dataclass(frozen=True)
 class PacedWeek:
-    """What the pacing plan says about the coat: its week, or none until the last day of the plan."""
+    """What the pacing plan says about the coat:
+    its week, or none until the last day of the plan."""
 
     week: date | None = None
     until: date | None = None
@@ -72,15 +73,20 @@ def next_step(
     *,
     paced_week: PacedWeek | None = None,
 ) -> NextStep | NothingDue:
-    """The lowest step in use that is still to be said; a sequence never goes back to a lower one."""
+    """The lowest step in use that is still to be said;
+    a sequence never goes back to a lower one."""
     waiting = next((each for each in sent if each.state in PENDING_STATES), None)
     if waiting:
-        return NothingDue(f"The {step_name(steps, waiting.step)} waits in the outbox.", message_id=waiting.message_id)
+        return NothingDue(
+            f"The {step_name(steps, waiting.step)} waits in the outbox.",
+            message_id=waiting.message_id,
+        )
     unknown = next((each for each in sent if each.state == State.UNCONFIRMED), None)
     if unknown:
         word = step_name(steps, unknown.step)
         why = (
-            f"Nobody knows whether the {word} went out: say in the outbox whether it did, or tell them by another way."
+            f"Nobody knows whether the {word} went out: say in the outbox whether it did, or tell"
+            " them by another way."
         )
         return NothingDue(why, message_id=unknown.message_id)
     furthest = max((each.step for each in sent), default=0)
@@ -104,7 +110,8 @@ def first_step_by_plan(
         return NextStep(step, step_day(step, window))
     if paced_week.week is None:
         return NothingDue(
-            f"The pacing plan leaves it out{f' until {display.format_day(paced_week.until)}' if paced_week.until else ''}."
+            "The pacing plan leaves it"
+            f" out{f' until {display.format_day(paced_week.until)}' if paced_week.until else ''}."
         )
     return NextStep(step, paced_week.week)
 

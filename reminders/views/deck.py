@@ -1,4 +1,5 @@
-"""The deck page: what it is, when its finish is due and why, and everything that ever happened on it."""
+"""The deck page: what it is, when its finish is due and why, and everything that ever happened on
+it."""
 
 from datetime import date
 
@@ -34,7 +35,9 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],
         "curve": forecast_wear_curve(forecast, today=today) if forecast else None,
-        "upkeep": deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None,
+        "upkeep": (
+            deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None
+        ),
         "build": coat_build(deck),
         "years": deck_timeline(deck),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,

@@ -19,7 +19,9 @@ from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.pdf import render_pdf
 
-MAX_CARRIED_OVER = 20  # decks carried over that stand on the month's own page; the rest are one step away
+MAX_CARRIED_OVER = (
+    20  # decks carried over that stand on the month's own page; the rest are one step away
+)
 
 
 def today_of(request: HttpRequest) -> date:
@@ -36,7 +38,8 @@ def show_due_list(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_GET
 def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
-    """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv` or `pdf` the list."""
+    """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv` or
+    `pdf` the list."""
     try:
         first = parse_month(month)
     except MonthError as error:
@@ -80,9 +83,12 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
 
 
 class LazyDueDecks:
-    """The lines of a list for the paginator: their number is known from the towns, and only a page is fetched."""
+    """The lines of a list for the paginator:
+    their number is known from the towns, and only a page is fetched."""
 
-    def __init__(self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date) -> None:
+    def __init__(
+        self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date
+    ) -> None:
         self.count_of_all = sum(town["decks"] for town in towns)
         self.rows, self.month, self.today = rows, month, today
 
@@ -97,7 +103,9 @@ def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
     """The list that is on the screen, whole."""
     today, is_earlier = today_of(request), "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
-    found = due_list.due_rows(due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier)
+    found = due_list.due_rows(
+        due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier
+    )
     out = io.StringIO()
     write_rows(found, format="csv", out=out, columns=due_list.COLUMNS)
     name = f"{'open-before' if is_earlier else 'due'}-{month_key(month)}.csv"
@@ -124,4 +132,6 @@ def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
 
 def attachment_response(body: bytes, content_type: str, name: str) -> HttpResponse:
     disposition = f'attachment; filename="{name}"'
-    return HttpResponse(body, content_type=content_type, headers={"Content-Disposition": disposition})
+    return HttpResponse(
+        body, content_type=content_type, headers={"Content-Disposition": disposition}
+    )

@@ -1,4 +1,5 @@
-"""The Figures page: how right the forecast was, what it has learned, and how many decks came back."""
+"""The Figures page: how right the forecast was, what it has learned, and how many decks came
+back."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render

@@ -24,11 +24,16 @@ MAX_REPORTED = 5
 @office_required
 @require_POST
 def create_offer_drafts(request: HttpRequest) -> HttpResponse:
-    """The door `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of `month`."""
+    """The door `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of
+    `month`."""
     ids = deck_ids_of_list(request) if "whole" in request.POST else posted_deck_ids(request)
-    back = request.POST.get("month") and reverse("reminders:due_month", args=[month_key(posted_month(request))])
+    back = request.POST.get("month") and reverse(
+        "reminders:due_month", args=[month_key(posted_month(request))]
+    )
     if not ids or len(ids) > MAX_DECKS_AT_ONCE:
-        messages.error(request, f"Choose at least one deck and at most {MAX_DECKS_AT_ONCE}, then draft.")
+        messages.error(
+            request, f"Choose at least one deck and at most {MAX_DECKS_AT_ONCE}, then draft."
+        )
         return redirect(back or "reminders:due")
     now = timezone.now()
     try:
@@ -45,7 +50,8 @@ def create_offer_drafts(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_POST
 def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are now."""
+    """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are
+    now."""
     offer, now = get_object_or_404(Offer, pk=pk), timezone.now()
     try:
         offer_drafting.recalculate_from_forecast(
@@ -61,7 +67,9 @@ def deck_ids_of_list(request: HttpRequest) -> list[int]:
     """All decks of the list that was on the screen: of the month, or still open from before."""
     month = posted_month(request)
     rows: ForecastQuerySet = (
-        due_list.carried_over(month) if request.POST["whole"] == "earlier" else due_list.due_in_month(month)
+        due_list.carried_over(month)
+        if request.POST["whole"] == "earlier"
+        else due_list.due_in_month(month)
     )
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
 
@@ -70,15 +78,25 @@ def url_after_drafting(drafted: offer_drafting.DraftingResult, back: str | None)
     """The one draft, the list of drafts, or where one came from."""
     if len(drafted.offers) == 1:
         return reverse("offers:detail", args=[drafted.offers[0].pk])
-    return f"{reverse('offers:list')}?state=draft" if drafted.offers else back or reverse("offers:list")
+    return (
+        f"{reverse('offers:list')}?state=draft"
+        if drafted.offers
+        else back or reverse("offers:list")
+    )
 
 
 def report_drafting(request: HttpRequest, drafted: offer_drafting.DraftingResult) -> None:
     """How many were drafted, and who was left out and why."""
     count, left_out = len(drafted.offers), len(drafted.left_out)
     if count:
-        messages.success(request, f"{count} offer{'s' if count > 1 else ''} drafted. Nothing is sent yet.")
+        messages.success(
+            request, f"{count} offer{'s' if count > 1 else ''} drafted. Nothing is sent yet."
+        )
     for deck, why in drafted.left_out[:MAX_REPORTED]:
-        messages.warning(request, f"{deck.property.client.name}, {deck.label}: no offer was drafted. {why}")
+        messages.warning(
+            request, f"{deck.property.client.name}, {deck.label}: no offer was drafted. {why}"
+        )
     if left_out > MAX_REPORTED:
-        messages.warning(request, f"{left_out - MAX_REPORTED} more decks were left out for reasons of this kind.")
+        messages.warning(
+            request, f"{left_out - MAX_REPORTED} more decks were left out for reasons of this kind."
+        )

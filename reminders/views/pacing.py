@@ -1,4 +1,5 @@
-"""Pacing: the plan as a picture and by week, planning anew, and putting one household into another week."""
+"""Pacing: the plan as a picture and by week, planning anew, and putting one household into another
+week."""
 
 from datetime import date
 from typing import Any
@@ -41,13 +42,20 @@ def show_pacing_plan(request: HttpRequest) -> HttpResponse:
             form.add_error(None, str(problem))
         else:
             count = PlanSummary(made).reminders
-            messages.success(request, f"The plan is made: {count} reminder{'' if count == 1 else 's'} in their weeks.")
+            messages.success(
+                request,
+                f"The plan is made: {count} reminder{'' if count == 1 else 's'} in their weeks.",
+            )
             return redirect(pacing_plan_url(made.inputs.horizon))
     return render_pacing_plan(request, form, today)
 
 
 def pacing_plan_url(chosen: Horizon, **more: str) -> str:
-    asked = {"from": chosen.first.isoformat(), "weeks": chosen.weeks, "percent": chosen.percent} | more
+    asked = {
+        "from": chosen.first.isoformat(),
+        "weeks": chosen.weeks,
+        "percent": chosen.percent,
+    } | more
     return f"{reverse('pacing:plan')}?{urlencode(asked)}"
 
 
@@ -56,7 +64,10 @@ def requested_horizon(request: HttpRequest, today: date) -> Horizon:
     kept = summary.stored_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
-        weeks, percent = int(request.GET.get("weeks", kept.weeks)), int(request.GET.get("percent", 100))
+        weeks, percent = (
+            int(request.GET.get("weeks", kept.weeks)),
+            int(request.GET.get("percent", 100)),
+        )
         found = Horizon(first, weeks, percent)
     except (ValueError, PacingError):
         return kept
@@ -74,11 +85,16 @@ def render_pacing_plan(request: HttpRequest, form: PlanForm, today: date) -> Htt
     found = summary.household_lines(shown.plan)
     week = requested_week(request, shown)
     context |= {
-        "shown": shown, "rules": shown.inputs.rules, "learned": shown.inputs.response_rates, "week": week,
+        "shown": shown,
+        "rules": shown.inputs.rules,
+        "learned": shown.inputs.response_rates,
+        "week": week,
         "lines": [line for line in found if line.week == week],
         "not_planned": sum(1 for line in found if line.week is None),
-        "asked": urlencode({"from": chosen.first.isoformat(), "weeks": chosen.weeks, "percent": chosen.percent}),
-    }  # fmt: skip
+        "asked": urlencode(
+            {"from": chosen.first.isoformat(), "weeks": chosen.weeks, "percent": chosen.percent}
+        ),
+    }
     return render(request, "reminders/pacing.html", context)
 
 
@@ -89,7 +105,8 @@ def requested_week(request: HttpRequest, shown: PlanSummary) -> date | None:
         return None
     filled = [week.monday for week in shown.weeks if week.reminders]
     return next(
-        (monday for monday in shown.inputs.horizon.mondays if monday.isoformat() == text), next(iter(filled), None)
+        (monday for monday in shown.inputs.horizon.mondays if monday.isoformat() == text),
+        next(iter(filled), None),
     )
 
 
@@ -106,15 +123,26 @@ def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
         raise Http404(str(problem)) from problem
     row = shown.inputs.row_by_property.get(pk)
     if row is None:
-        messages.info(request, "No deck of this property can be reminded in these weeks, so there is nothing to move.")
+        messages.info(
+            request,
+            "No deck of this property can be reminded in these weeks, so there is nothing to move.",
+        )
         return redirect(pacing_plan_url(chosen))
     line = summary.household_line(shown.plan, row)
     form = WeekForm(request.POST or None, weeks=week_choices(shown), chosen=week_form_value(line))
     if request.method == "POST" and form.is_valid():
         return save_week_choice(request, place, form.cleaned_data["week"], chosen)
-    return render(request, "reminders/pacing_household.html", {
-        "form": form, "line": line, "place": place, "back": pacing_plan_url(chosen), "horizon": chosen,
-    })  # fmt: skip
+    return render(
+        request,
+        "reminders/pacing_household.html",
+        {
+            "form": form,
+            "line": line,
+            "place": place,
+            "back": pacing_plan_url(chosen),
+            "horizon": chosen,
+        },
+    )
 
 
 def week_choices(shown: PlanSummary) -> list[tuple[date, str]]:
@@ -128,7 +156,10 @@ def week_choices(shown: PlanSummary) -> list[tuple[date, str]]:
 def week_summary(week: summary.PlanWeek) -> str:
     if not week.reminders:
         return "nobody yet"
-    return f"{week.reminders} reminder{'' if week.reminders == 1 else 's'}, {week.hours_to_come:.0f} h to come of them"
+    return (
+        f"{week.reminders} reminder{'' if week.reminders == 1 else 's'}, {week.hours_to_come:.0f} h"
+        " to come of them"
+    )
 
 
 def week_form_value(line: HouseholdLine) -> str:
@@ -137,7 +168,9 @@ def week_form_value(line: HouseholdLine) -> str:
     return line.week.isoformat() if line.week else LEAVE_OUT
 
 
-def save_week_choice(request: HttpRequest, place: Property, answer: str, chosen: Horizon) -> HttpResponse:
+def save_week_choice(
+    request: HttpRequest, place: Property, answer: str, chosen: Horizon
+) -> HttpResponse:
     now = timezone.now()
     try:
         if answer == PLAN_CHOOSES:
@@ -146,9 +179,15 @@ def save_week_choice(request: HttpRequest, place: Property, answer: str, chosen:
         else:
             week = None if answer == LEAVE_OUT else date.fromisoformat(answer)
             choose_week(property_id=place.pk, week=week, now=now)
-            words = f"is reminded in the week of {display.format_day(week)}" if week else "is left out of every plan"
+            words = (
+                f"is reminded in the week of {display.format_day(week)}"
+                if week
+                else "is left out of every plan"
+            )
             messages.success(
-                request, f"{place.client} {words}. The others stay where they are; plan anew to fit them in."
+                request,
+                f"{place.client} {words}. The others stay where they are; plan anew to fit"
+                " them in.",
             )
     except PacingError as problem:
         messages.error(request, str(problem))

@@ -1,4 +1,5 @@
-"""Reminding the chosen decks: first a page that says exactly what goes to whom, then, on a second click, the outbox."""
+"""Reminding the chosen decks: first a page that says exactly what goes to whom, then, on a second
+click, the outbox."""
 
 from datetime import date
 
@@ -20,7 +21,8 @@ MAX_REPORTED = 5
 @office_required
 @require_POST
 def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
-    """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the deed."""
+    """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the
+    deed."""
     month, deck_ids = posted_month(request), posted_deck_ids(request)
     if not deck_ids or len(deck_ids) > MAX_CHOSEN:
         how_many = f"at most {MAX_CHOSEN} decks at a time" if deck_ids else "at least one deck"
@@ -30,9 +32,13 @@ def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
         return render_reminder_preview(request, month, deck_ids)
     try:
         result = actions.queue_reminders(
-            deck_ids=deck_ids, until=shift_months(month, 1), by=current_user(request), now=timezone.now(),
-            at_once="at_once" in request.POST, agreed_fingerprint=request.POST.get("agreed", ""),
-        )  # fmt: skip
+            deck_ids=deck_ids,
+            until=shift_months(month, 1),
+            by=current_user(request),
+            now=timezone.now(),
+            at_once="at_once" in request.POST,
+            agreed_fingerprint=request.POST.get("agreed", ""),
+        )
     except actions.PlanChanged as changed:
         messages.warning(request, str(changed))
         return render_reminder_preview(request, month, deck_ids)
@@ -50,16 +56,30 @@ def posted_month(request: HttpRequest) -> date:
 
 def posted_deck_ids(request: HttpRequest) -> list[int]:
     """The numbers ticked, each once; what is no number was not ticked on our page."""
-    ticked = {text for text in request.POST.getlist("deck") if text.isascii() and text.isdigit() and len(text) < 19}
+    ticked = {
+        text
+        for text in request.POST.getlist("deck")
+        if text.isascii() and text.isdigit() and len(text) < 19
+    }
     return sorted(map(int, ticked))
 
 
 def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:
     at_once = "at_once" in request.POST
     seen = preview.preview_chosen_decks(
-        deck_ids, business=business_of(request), now=timezone.now(), until=shift_months(month, 1), at_once=at_once
+        deck_ids,
+        business=business_of(request),
+        now=timezone.now(),
+        until=shift_months(month, 1),
+        at_once=at_once,
     )
-    context = {"month": month, "written": month_key(month), "deck_ids": deck_ids, "at_once": at_once, "preview": seen}
+    context = {
+        "month": month,
+        "written": month_key(month),
+        "deck_ids": deck_ids,
+        "at_once": at_once,
+        "preview": seen,
+    }
     return render(request, "reminders/remind.html", context)
 
 
@@ -68,9 +88,12 @@ def report_reminders(request: HttpRequest, result: actions.RemindResult) -> None
     count, left_out = len(result.queued), len(result.left_out)
     if count:
         messages.success(
-            request, f"{count} reminder{'s' if count > 1 else ''} queued. See the outbox for what follows."
+            request,
+            f"{count} reminder{'s' if count > 1 else ''} queued. See the outbox for what follows.",
         )
     for each in result.left_out[:MAX_REPORTED]:
         messages.warning(request, f"{each.client}, {each.deck}: nothing was queued. {each.why}")
     if left_out > MAX_REPORTED:
-        messages.warning(request, f"{left_out - MAX_REPORTED} more decks were left out; the list shows why.")
+        messages.warning(
+            request, f"{left_out - MAX_REPORTED} more decks were left out; the list shows why."
+        )

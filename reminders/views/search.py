@@ -42,4 +42,7 @@ def deck_cards(decks: list[Deck]) -> list[dict[str, object]]:
     """Each deck with its forecast and what went on it, in two queries for all."""
     coats = search.coat_records_by_deck([deck.pk for deck in decks])
     forecasts = {row.deck_id: row for row in Forecast.objects.filter(deck__in=decks)}
-    return [{"deck": deck, "coats": coats[deck.pk], "forecast": forecasts.get(deck.pk)} for deck in decks]
+    return [
+        {"deck": deck, "coats": coats[deck.pk], "forecast": forecasts.get(deck.pk)}
+        for deck in decks
+    ]

@@ -1,4 +1,5 @@
-"""The words due in a month before anything is queued, queueing them, the sequence, and stopping it for a deck."""
+"""The words due in a month before anything is queued, queueing them, the sequence, and stopping it
+for a deck."""
 
 from datetime import date
 
@@ -22,17 +23,26 @@ from reminders.steps.settings import save_sequence
 from reminders.views.remind import report_reminders
 
 PAGE_SIZE = 50
-MAX_AT_ONCE = 1000  # messages a click; more would keep the browser waiting for longer than a person does
+MAX_AT_ONCE = (
+    1000  # messages a click; more would keep the browser waiting for longer than a person does
+)
 MAX_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
 
 
 @office_required
 @require_GET
 def show_reminder_plan(request: HttpRequest) -> HttpResponse:
-    """The page `steps:plan`: everything that is due for a word until the end of `?month=`, and who is left out."""
-    month, kind = requested_month(request.GET.get("month", ""), request), request.GET.get("kind", "")
+    """The page `steps:plan`: everything that is due for a word until the end of `?month=`, and who
+    is left out."""
+    month, kind = (
+        requested_month(request.GET.get("month", ""), request),
+        request.GET.get("kind", ""),
+    )
     seen = preview.preview_whole_book(
-        business=business_of(request), now=timezone.now(), until=shift_months(month, 1), limit=MAX_AT_ONCE
+        business=business_of(request),
+        now=timezone.now(),
+        until=shift_months(month, 1),
+        limit=MAX_AT_ONCE,
     )
     context = {
         "month": month,
@@ -41,7 +51,9 @@ def show_reminder_plan(request: HttpRequest) -> HttpResponse:
         "after": month_key(shift_months(month, 1)),
         "preview": seen,
         "kind": kind,
-        "groups": preview.group_left_out_by_kind(seen.left_out, limit=None if kind else MAX_NAMED, kind=kind),
+        "groups": preview.group_left_out_by_kind(
+            seen.left_out, limit=None if kind else MAX_NAMED, kind=kind
+        ),
         "page": Paginator(seen.drafts, PAGE_SIZE).get_page(request.GET.get("page")),
     }
     return render(request, "reminders/steps_plan.html", context)
@@ -65,9 +77,13 @@ def queue_month_reminders(request: HttpRequest) -> HttpResponse:
     back = f"{reverse('steps:plan')}?month={month_key(month)}"
     try:
         result = actions.queue_reminders(
-            deck_ids=None, until=shift_months(month, 1), by=current_user(request), now=timezone.now(),
-            limit=MAX_AT_ONCE, agreed_fingerprint=request.POST.get("agreed") or "nothing",
-        )  # fmt: skip
+            deck_ids=None,
+            until=shift_months(month, 1),
+            by=current_user(request),
+            now=timezone.now(),
+            limit=MAX_AT_ONCE,
+            agreed_fingerprint=request.POST.get("agreed") or "nothing",
+        )
     except actions.PlanChanged as changed:
         messages.warning(request, str(changed))
         return redirect(back)
@@ -92,13 +108,20 @@ def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_POST
 def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:stop`: no reminders about the coat now on a deck, and none that waits goes out."""
+    """The door `steps:stop`: no reminders about the coat now on a deck, and none that waits goes
+    out."""
     deck = get_object_or_404(Deck, pk=pk)
     form = StopForm(request.POST)
     if not form.is_valid():
-        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+        messages.error(
+            request, " ".join(str(error) for errors in form.errors.values() for error in errors)
+        )
     elif actions.stop_reminders(
-        deck_ids=[deck.pk], why=Stop.Why.BY_HAND, by=current_user(request), now=timezone.now(), **form.cleaned_data
+        deck_ids=[deck.pk],
+        why=Stop.Why.BY_HAND,
+        by=current_user(request),
+        now=timezone.now(),
+        **form.cleaned_data,
     ):
         messages.success(request, "Reminders about this coat are stopped.")
     else:
@@ -120,8 +143,12 @@ def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
 def resend_unconfirmed(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `steps:otherwise`: what nobody knows to have gone out is said by another channel."""
     message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
-    result = actions.resend_by_other_channel(message=message, by=current_user(request), now=timezone.now())
+    result = actions.resend_by_other_channel(
+        message=message, by=current_user(request), now=timezone.now()
+    )
     report_reminders(request, result)
     if not result.queued and not result.left_out:
-        messages.warning(request, "Nothing was changed: it is not unconfirmed, or not for long enough.")
+        messages.warning(
+            request, "Nothing was changed: it is not unconfirmed, or not for long enough."
+        )
     return redirect("decks:detail", message.reminders.all()[0].deck_id)

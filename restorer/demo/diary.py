@@ -1,4 +1,5 @@
-"""The diary of the demo: two crews, days off, and bookings around today or, out of season, around its first weeks."""
+"""The diary of the demo: two crews, days off, and bookings around today or, out of season, around
+its first weeks."""
 
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
@@ -23,27 +24,49 @@ def write_demo_diary(random: Random, *, today: date, now: datetime) -> None:
     for position, (name, hours) in enumerate(CREWS, 1):
         Crew.objects.create(name=name, hours_a_day=hours, position=position)
     first = monday_of(next_season_day(today, business) + timedelta(days=7))
-    DayOff.objects.create(first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta")
-    decks = list(Deck.objects.filter(property__country=business.country).select_related("property__client"))
+    DayOff.objects.create(
+        first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta"
+    )
+    decks = list(
+        Deck.objects.filter(property__country=business.country).select_related("property__client")
+    )
     random.shuffle(decks)
     for number, deck in enumerate(decks[:BOOKINGS]):
-        book_demo_visit(random, deck, first + timedelta(days=7 * (number % 3)), ARRIVALS[number // 3 % 3], now)
+        book_demo_visit(
+            random, deck, first + timedelta(days=7 * (number % 3)), ARRIVALS[number // 3 % 3], now
+        )
     hold_rainy_day(first + timedelta(days=2), now)
 
 
-def book_demo_visit(random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime) -> None:
+def book_demo_visit(
+    random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime
+) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
     hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
     try:
         bookings.book_work(
-            property=deck.property, decks=[deck], hours=hours, first_day=None, week=week, crew=None, offer=None,
-            arrival=arrival, by=None, now=now, notify_client=False,
-        )  # fmt: skip
+            property=deck.property,
+            decks=[deck],
+            hours=hours,
+            first_day=None,
+            week=week,
+            crew=None,
+            offer=None,
+            arrival=arrival,
+            by=None,
+            now=now,
+            notify_client=False,
+        )
     except NoRoomError:
         return
 
 
 def hold_rainy_day(day: date, now: datetime) -> None:
     bookings.hold_bookings_of_day(
-        day=day, crew=Crew.objects.last(), why="Rain is forecast.", by=None, now=now, notify_client=False
+        day=day,
+        crew=Crew.objects.last(),
+        why="Rain is forecast.",
+        by=None,
+        now=now,
+        notify_client=False,
     )

@@ -1,4 +1,5 @@
-"""Prices and offers of the invented business: one price list, and offers in every state; every number is made up."""
+"""Prices and offers of the invented business: one price list, and offers in every state;
+every number is made up."""
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
@@ -21,10 +22,16 @@ from reminders.models import Forecast
 
 # Task, unit, dollars, minutes.
 RATES = [
-    ("set_up", "job", "65", "40"), ("clean", "m2", "3.40", "3"), ("strip", "m2", "8.90", "8"),
-    ("brighten", "m2", "1.60", "1.5"), ("sand", "m2", "2.90", "3"), ("coat", "m2", "4.20", "4"),
-    ("rails", "m", "11", "10"), ("stairs", "tread", "7.50", "6"), ("hourly", "hour", "58", "60"),
-]  # fmt: skip
+    ("set_up", "job", "65", "40"),
+    ("clean", "m2", "3.40", "3"),
+    ("strip", "m2", "8.90", "8"),
+    ("brighten", "m2", "1.60", "1.5"),
+    ("sand", "m2", "2.90", "3"),
+    ("coat", "m2", "4.20", "4"),
+    ("rails", "m", "11", "10"),
+    ("stairs", "tread", "7.50", "6"),
+    ("hourly", "hour", "58", "60"),
+]
 ZONES = [("Lunenburg", "0"), ("Mahone Bay", "15"), ("Bridgewater", "25"), ("Chester", "35")]
 VALID_FROM = date(2025, 1, 1)
 DRAFTED_DECKS = 14  # decks with a draft in the end, some of them sent
@@ -33,27 +40,50 @@ OLDER_OFFER_AGE = timedelta(days=75)
 
 def make_demo_prices() -> PriceList:
     row = PriceList(
-        valid_from=VALID_FROM, note="Minutes checked against the jobs of 2024", currency="CAD",
-        minimum_charge=Decimal(280), travel_free_km=Decimal(15), travel_per_km=Decimal("1.10"),
-        high_above_m=Decimal("2.4"), high_percent=Decimal(12), markup_percent=Decimal(18),
-        off_season_months=[5, 10], off_season_percent=Decimal(8), early_percent=Decimal(4), valid_days=30,
-    )  # fmt: skip
+        valid_from=VALID_FROM,
+        note="Minutes checked against the jobs of 2024",
+        currency="CAD",
+        minimum_charge=Decimal(280),
+        travel_free_km=Decimal(15),
+        travel_per_km=Decimal("1.10"),
+        high_above_m=Decimal("2.4"),
+        high_percent=Decimal(12),
+        markup_percent=Decimal(18),
+        off_season_months=[5, 10],
+        off_season_percent=Decimal(8),
+        early_percent=Decimal(4),
+        valid_days=30,
+    )
     rates = [
-        {"task": Rate.Task(task), "per": Rate.Per(per), "amount": Decimal(amount), "minutes": Decimal(minutes)}
+        {
+            "task": Rate.Task(task),
+            "per": Rate.Per(per),
+            "amount": Decimal(amount),
+            "minutes": Decimal(minutes),
+        }
         for task, per, amount, minutes in RATES
     ]
     zones = [{"town": town, "amount": Decimal(amount)} for town, amount in ZONES]
-    tax = {"name": "HST", "percent": Decimal(15), "on_work": True, "on_materials": True, "on_travel": True}
+    tax = {
+        "name": "HST",
+        "percent": Decimal(15),
+        "on_work": True,
+        "on_materials": True,
+        "on_travel": True,
+    }
     return save_price_list(price_list=row, rows=PriceListRows(rates, zones, [tax]))
 
 
 @transaction.atomic
 def write_demo_offers(*, now: datetime) -> None:
-    """After prices and forecasts: drafts for the decks that are due soonest, and what became of some of them."""
+    """After prices and forecasts: drafts for the decks that are due soonest, and what became of
+    some of them."""
     business = Business.objects.get()
     make_older_offer(business, now - OLDER_OFFER_AGE)
     today = business.today(now)
-    drafted = offer_drafting.draft_offers(deck_ids=next_due_deck_ids(today), today=today, now=now, by=None).offers
+    drafted = offer_drafting.draft_offers(
+        deck_ids=next_due_deck_ids(today), today=today, now=now, by=None
+    ).offers
     mailed = [
         offer
         for offer in drafted
@@ -67,7 +97,9 @@ def write_demo_offers(*, now: datetime) -> None:
 
 def next_due_deck_ids(today: date, limit: int = DRAFTED_DECKS) -> list[int]:
     """Decks near the yard that become due next: nothing of theirs is booked or offered."""
-    rows = Forecast.objects.current().filter(due_on__gte=today, deck__property__country="CA", deck__bookings=None)
+    rows = Forecast.objects.current().filter(
+        due_on__gte=today, deck__property__country="CA", deck__bookings=None
+    )
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:limit])
 
 
@@ -75,31 +107,52 @@ def make_older_offer(business: Business, then: datetime) -> None:
     """An offer of some weeks ago that nobody answered; its message went out at that time."""
     today = business.today(then)
     decks = Forecast.objects.current().filter(
-        deck__property__client__consents__is_given=True, job__finished_on__lt=today, deck__bookings=None
+        deck__property__client__consents__is_given=True,
+        job__finished_on__lt=today,
+        deck__bookings=None,
     )
-    chosen = decks.filter(deck__property__country="CA").order_by("-due_on").values_list("deck_id", flat=True)[:6]
-    for offer in offer_drafting.draft_offers(deck_ids=list(chosen), today=today, now=then, by=None).offers[:1]:
+    chosen = (
+        decks.filter(deck__property__country="CA")
+        .order_by("-due_on")
+        .values_list("deck_id", flat=True)[:6]
+    )
+    for offer in offer_drafting.draft_offers(
+        deck_ids=list(chosen), today=today, now=then, by=None
+    ).offers[:1]:
         message = offer_sending.send_offer(offer=offer, channel="email", by=None, now=then)
-        Message.objects.filter(pk=message.pk).update(state=State.ACCEPTED, accepted_at=then, not_before=F("queued_at"))
+        Message.objects.filter(pk=message.pk).update(
+            state=State.ACCEPTED, accepted_at=then, not_before=F("queued_at")
+        )
         MessageEvent.objects.create(message=message, state=State.ACCEPTED, at=then)
     Offer.objects.filter(state=Offer.State.DRAFT).delete()
 
 
 def answer_demo_offers(sent: Sequence[Offer], today: date, now: datetime) -> None:
-    """One declined, one asked about and answered, one asked about, one revised, one accepted if there is a week."""
+    """One declined, one asked about and answered, one asked about, one revised, one accepted if
+    there is a week."""
     turn = count()
     for offer in sent:
         token = offer.token_hash or ""
         match next(turn):
             case 0:
                 offer_answers.decline_offer(
-                    token_hash=token, reason="later", words="We are away this summer.", name=offer.client.name, now=now
+                    token_hash=token,
+                    reason="later",
+                    words="We are away this summer.",
+                    name=offer.client.name,
+                    now=now,
                 )
             case 1:
-                offer_answers.ask_question(token_hash=token, words="Do you move the planters, or shall we?", now=now)
-                offer_questions.answer_question(offer=offer, words="We move them and put them back.", by=None, now=now)
+                offer_answers.ask_question(
+                    token_hash=token, words="Do you move the planters, or shall we?", now=now
+                )
+                offer_questions.answer_question(
+                    offer=offer, words="We move them and put them back.", by=None, now=now
+                )
             case 2:
-                offer_answers.ask_question(token_hash=token, words="Can the dog stay in the garden that day?", now=now)
+                offer_answers.ask_question(
+                    token_hash=token, words="Can the dog stay in the garden that day?", now=now
+                )
             case 3:
                 offers.revise_offer(offer=offer, today=today, now=now, by=None)
             case 4:

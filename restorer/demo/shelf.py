@@ -1,12 +1,13 @@
-"""What stands on the shelf of the invented business: sizes, prices, a few opened tins; every number is made up."""
+"""What stands on the shelf of the invented business: sizes, prices, a few opened tins;
+every number is made up."""
 
 from datetime import date, timedelta
 from decimal import Decimal
 
 from jobs.models import Batch, Pack, Product, StockTin
 
-# Litres and dollars. The larger the pack the cheaper the litre, but for one: a litre from 4 L tins costs less than
-# one from the 10 L pail.
+# Litres and dollars. The larger the pack the cheaper the litre, but for one: a litre from 4 L tins
+# costs less than one from the 10 L pail.
 PACKS = {
     "Tidewood Deck Oil": "1:42 4:149 10:389 20:699",
     "Tidewood Clear Guard": "1:36 4:128 18.9:529",
@@ -46,10 +47,18 @@ def stock_demo_shelf(*, today: date) -> None:
         add_demo_tin(products[name], colour, Decimal(litres_left), is_expired, today)
 
 
-def add_demo_tin(product: Product, colour: str, litres: Decimal, is_expired: bool, today: date) -> None:
+def add_demo_tin(
+    product: Product, colour: str, litres: Decimal, is_expired: bool, today: date
+) -> None:
     batch = Batch.objects.filter(product=product).order_by("-id").first()
     if is_expired:
-        batch = Batch.objects.create(product=product, code="TDO-22/041", expires_on=today - timedelta(days=90))
+        batch = Batch.objects.create(
+            product=product, code="TDO-22/041", expires_on=today - timedelta(days=90)
+        )
     StockTin.objects.create(
-        product=product, colour=colour, litres=litres, batch=batch, noted_on=today - timedelta(days=20)
+        product=product,
+        colour=colour,
+        litres=litres,
+        batch=batch,
+        noted_on=today - timedelta(days=20),
     )

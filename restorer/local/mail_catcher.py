@@ -1,4 +1,5 @@
-"""The demo's mailbox for everybody: a real SMTP server here that keeps what it gets and passes nothing on."""
+"""The demo's mailbox for everybody: a real SMTP server here that keeps what it gets and passes
+nothing on."""
 
 import os
 import re
@@ -23,7 +24,9 @@ def new_mail_catcher(port: int) -> Controller:
     """A server for 127.0.0.1 in a thread of its own; the caller starts and stops it."""
     mail_dir().mkdir(parents=True, exist_ok=True)
     mail_dir().chmod(0o700)
-    return Controller(MailKeeper(mail_dir()), hostname="127.0.0.1", port=port, ident="Restorer mail catcher")
+    return Controller(
+        MailKeeper(mail_dir()), hostname="127.0.0.1", port=port, ident="Restorer mail catcher"
+    )
 
 
 class MailKeeper:

@@ -1,6 +1,8 @@
-"""The zero-setup PostgreSQL server: our own small lifecycle around any PostgreSQL binaries of version 15 or later.
+"""The zero-setup PostgreSQL server: our own small lifecycle around any PostgreSQL binaries of
+version 15 or later.
 
-Used only when DATABASE_URL is not set. The server listens on a socket in a private directory, never on a port.
+Used only when DATABASE_URL is not set. The server listens on a socket in a private directory, never
+on a port.
 """
 
 import fcntl
@@ -30,7 +32,9 @@ from restorer.local.postgres_programs import (
 
 BASE_DIR = Path(__file__).resolve().parent.parent.parent
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
-ROOT_HOMES = Path("/var/lib/restorer")  # for root: the user who runs the server may not reach the checkout
+ROOT_HOMES = Path(
+    "/var/lib/restorer"
+)  # for root: the user who runs the server may not reach the checkout
 START_SECONDS = 120
 SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
 
@@ -40,7 +44,8 @@ def database_name() -> str:
 
 
 def server_home() -> Path:
-    """Where the server keeps its data and socket: under var/, or for root in a place its user can reach."""
+    """Where the server keeps its data and socket:
+    under var/, or for root in a place its user can reach."""
     if os.geteuid() != 0:
         return VAR_DIR / "postgres"
     if home_record().exists():
@@ -80,13 +85,14 @@ def bin_dir() -> Path:
         else f"version {MIN_MAJOR_VERSION} or later"
     )
     raise PostgresError(
-        f"No PostgreSQL programs of {needed} were found. Install PostgreSQL, or set PG_BIN to the directory that "
-        "holds initdb and pg_ctl, or set DATABASE_URL to a server of your own."
+        f"No PostgreSQL programs of {needed} were found. Install PostgreSQL, or set PG_BIN to the"
+        " directory that holds initdb and pg_ctl, or set DATABASE_URL to a server of your own."
     )
 
 
 def runnable_bin_dir(directory: Path) -> Path:
-    """The same programs where the server's user can run them: a checkout under /root is closed to it."""
+    """The same programs where the server's user can run them:
+    a checkout under /root is closed to it."""
     if os.geteuid() != 0:
         return directory
     make_private_dir(server_home())
@@ -119,7 +125,9 @@ def home_owner() -> pwd.struct_passwd | None:
         return None
 
 
-def run_as_server_user(*command: object, seconds: int = START_SECONDS) -> subprocess.CompletedProcess[str]:
+def run_as_server_user(
+    *command: object, seconds: int = START_SECONDS
+) -> subprocess.CompletedProcess[str]:
     """One of PostgreSQL's programs, as the server's user."""
     return subprocess.run(
         [str(word) for word in command],
@@ -185,7 +193,8 @@ def remember_home() -> None:
 
 
 def prepare_data() -> None:
-    """Data are made beside their place and moved there whole: a broken-off first start leaves no half of them."""
+    """Data are made beside their place and moved there whole:
+    a broken-off first start leaves no half of them."""
     make_private_dir(server_home())
     make_private_dir(socket_dir())
     if data_version():
@@ -194,21 +203,34 @@ def prepare_data() -> None:
     shutil.rmtree(unfinished, ignore_errors=True)
     programs = bin_dir()
     locale = (
-        ["--locale-provider=builtin", "--locale=C.UTF-8"] if postgres_version(programs) >= 17 else ["--locale=C.UTF-8"]
+        ["--locale-provider=builtin", "--locale=C.UTF-8"]
+        if postgres_version(programs) >= 17
+        else ["--locale=C.UTF-8"]
     )
     made = run_as_server_user(
-        programs / "initdb", "-D", unfinished, "-U", "restorer", "-A", "trust", "--encoding=UTF8",
-        "--data-checksums", "--no-instructions", *locale,
-    )  # fmt: skip
+        programs / "initdb",
+        "-D",
+        unfinished,
+        "-U",
+        "restorer",
+        "-A",
+        "trust",
+        "--encoding=UTF8",
+        "--data-checksums",
+        "--no-instructions",
+        *locale,
+    )
     if made.returncode:
         raise PostgresError(
-            f"PostgreSQL could not make its data directory {server_home() / 'data'}: {made.stderr.strip()}"
+            f"PostgreSQL could not make its data directory {server_home() / 'data'}:"
+            f" {made.stderr.strip()}"
         )
     unfinished.rename(server_home() / "data")
 
 
 def launch_server() -> None:
-    """Start by pg_ctl, and keep at it while a recovery runs or the remains of a killed server pass away."""
+    """Start by pg_ctl, and keep at it while a recovery runs or the remains of a killed server pass
+    away."""
     until = time.monotonic() + START_SECONDS
     refusals = 0
     while refusals < 3 and time.monotonic() < until:
@@ -224,12 +246,27 @@ def launch_server() -> None:
 
 
 def run_pg_ctl_start() -> subprocess.CompletedProcess[str]:
-    sockets = f"-c unix_socket_directories={shlex.quote(str(socket_dir()))} -c unix_socket_permissions=0700"
-    options = f"-c listen_addresses='' {sockets} -c jit=off"  # compiling a page's queries takes longer than running
+    sockets = (
+        f"-c unix_socket_directories={shlex.quote(str(socket_dir()))} -c"
+        " unix_socket_permissions=0700"
+    )
+    options = (  # compiling a page's queries takes longer than running
+        f"-c listen_addresses='' {sockets} -c jit=off"
+    )
     return run_as_server_user(
-        bin_dir() / "pg_ctl", "-D", server_home() / "data", "-l", log_path(), "-o", options, "-w", "-t", START_SECONDS,
-        "start", seconds=START_SECONDS + 10,
-    )  # fmt: skip
+        bin_dir() / "pg_ctl",
+        "-D",
+        server_home() / "data",
+        "-l",
+        log_path(),
+        "-o",
+        options,
+        "-w",
+        "-t",
+        START_SECONDS,
+        "start",
+        seconds=START_SECONDS + 10,
+    )
 
 
 def is_server_starting() -> bool:
@@ -246,7 +283,8 @@ def log_tail(size: int) -> str:
 
 
 def drop_stale_pid_files() -> None:
-    """Remove the files of a dead server when the process they name is none of ours (a zombie, a number given anew)."""
+    """Remove the files of a dead server when the process they name is none of ours (a zombie, a
+    number given anew)."""
     for path in pid_files():
         if not is_our_server(recorded_pid(path)):
             path.unlink(missing_ok=True)
@@ -273,9 +311,13 @@ def ensure_database() -> None:
     from psycopg import sql
 
     with connect_to_server() as connection:
-        found = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [database_name()]).fetchone()
+        found = connection.execute(
+            "SELECT 1 FROM pg_database WHERE datname = %s", [database_name()]
+        ).fetchone()
         if not found:
-            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(database_name())))
+            connection.execute(
+                sql.SQL("CREATE DATABASE {}").format(sql.Identifier(database_name()))
+            )
 
 
 def connect_to_server() -> Any:
@@ -283,7 +325,11 @@ def connect_to_server() -> Any:
     import psycopg
 
     return psycopg.connect(
-        host=str(socket_dir()), user="restorer", dbname="postgres", autocommit=True, connect_timeout=5
+        host=str(socket_dir()),
+        user="restorer",
+        dbname="postgres",
+        autocommit=True,
+        connect_timeout=5,
     )
 
 
@@ -303,4 +349,6 @@ def stop_server() -> None:
     """Stop the server in good order; only for whoever started it."""
     with server_lock():
         if data_version():
-            run_as_server_user(bin_dir() / "pg_ctl", "-D", server_home() / "data", "-m", "fast", "-w", "stop")
+            run_as_server_user(
+                bin_dir() / "pg_ctl", "-D", server_home() / "data", "-m", "fast", "-w", "stop"
+            )

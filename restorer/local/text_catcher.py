@@ -1,4 +1,5 @@
-"""The text message gateway of the demo: a thread of this process that sends nothing and reports to the demo's hooks."""
+"""The text message gateway of the demo:
+a thread of this process that sends nothing and reports to the demo's hooks."""
 
 import threading
 
@@ -7,11 +8,20 @@ from clients.messaging.channels.fake_gateway import FakeGateway, FakeGatewayServ
 from clients.messaging.models import TextGateway
 
 GATEWAY_ROW = {
-    "name": "The demo's own gateway", "is_on": True, "sender": "+19025550100", "auth": "none", "look_up_url": "",
+    "name": "The demo's own gateway",
+    "is_on": True,
+    "sender": "+19025550100",
+    "auth": "none",
+    "look_up_url": "",
     "template": {"to": "{to}", "from": "{from}", "text": "{text}", "reference": "{reference}"},
     "refusals": {"bad_number": "for_good", "busy": "for_now", "opted_out": "opted_out"},
-    "statuses": {"sent": "accepted", "delivered": "delivered", "failed": "failed", "unknown": "none"},
-}  # fmt: skip
+    "statuses": {
+        "sent": "accepted",
+        "delivered": "delivered",
+        "failed": "failed",
+        "unknown": "none",
+    },
+}
 
 
 def start_text_catcher() -> FakeGatewayServer:
@@ -22,8 +32,11 @@ def start_text_catcher() -> FakeGatewayServer:
 
 
 def use_text_catcher(server: FakeGatewayServer, base_url: str) -> None:
-    """Whatever the book says: nothing of the demo may reach a real gateway. What it reports comes to `base_url`."""
+    """Whatever the book says: nothing of the demo may reach a real gateway.
+    What it reports comes to `base_url`."""
     url = f"http://127.0.0.1:{server.server_port}/messages"
-    row = actions.save_gateway(gateway=TextGateway(**GATEWAY_ROW | {"url": url, "look_up_url": url + "/{reference}"}))
+    row = actions.save_gateway(
+        gateway=TextGateway(**GATEWAY_ROW | {"url": url, "look_up_url": url + "/{reference}"})
+    )
     secret = actions.create_hook_secret(gateway=row)
     server.gateway.hooks = f"{base_url}/hooks/text/{secret}" if base_url else ""

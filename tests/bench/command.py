@@ -49,7 +49,10 @@ BENCHES = [
 
 
 class Command(BaseCommand):
-    help = "Measure speed against raw SQL, COPY and smtplib on a scratch database; your book is not touched."
+    help = (
+        "Measure speed against raw SQL, COPY and smtplib on a scratch database; your book is not"
+        " touched."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--decks", type=int, default=100_000)
@@ -66,7 +69,9 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps(results, indent=2))
             return
         for name, figures in results.items():
-            line = "  ".join(f"{key} {value:,.2f}".rstrip("0").rstrip(".") for key, value in figures.items())
+            line = "  ".join(
+                f"{key} {value:,.2f}".rstrip("0").rstrip(".") for key, value in figures.items()
+            )
             self.stdout.write(f"{name:10} {line}")
 
     def in_scratch_database(self) -> int:
@@ -74,7 +79,9 @@ class Command(BaseCommand):
         self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
         self.sql(f"CREATE DATABASE {SCRATCH}")
         try:
-            return subprocess.run([sys.executable, *sys.argv], env=scratch_environment(), check=False).returncode
+            return subprocess.run(
+                [sys.executable, *sys.argv], env=scratch_environment(), check=False
+            ).returncode
         finally:
             self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
 
@@ -95,7 +102,9 @@ class Command(BaseCommand):
         steps: dict[str, Callable[[], dict[str, float]]] = {
             "search": search.measure_deck_search,
             "forecasts": lambda: forecasts.measure_forecast_refresh(today, now),
-            "due": lambda: pages.measure_due_page(date(today.year + today.month // 12, today.month % 12 + 1, 1)),
+            "due": lambda: pages.measure_due_page(
+                date(today.year + today.month // 12, today.month % 12 + 1, 1)
+            ),
             "planning": lambda: planning.measure_reminder_planning(today, now),
             "pacing": lambda: pacing.measure_pacing_plan(today, now),
             "core": core.measure_core_fits,
@@ -122,4 +131,6 @@ def scratch_environment() -> dict[str, str]:
     connection.ensure_connection()
     info = connection.connection.info
     login = quote(info.user) + (f":{quote(info.password)}" if info.password else "")
-    return os.environ | {"DATABASE_URL": f"postgresql://{login}@/{SCRATCH}?host={quote(info.host)}&port={info.port}"}
+    return os.environ | {
+        "DATABASE_URL": f"postgresql://{login}@/{SCRATCH}?host={quote(info.host)}&port={info.port}"
+    }

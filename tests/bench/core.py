@@ -1,4 +1,5 @@
-"""The numerical core: fits against lifelines at the same log-likelihood, the deck effect, and a million decks.
+"""The numerical core: fits against lifelines at the same log-likelihood, the deck effect, and a
+million decks.
 
 lifelines is a package of the `dev` group; without it that comparison is left out.
 """
@@ -35,7 +36,9 @@ def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:
 def own_fit(lives: CensoredLives) -> PosteriorMode:
     """The maximum of the likelihood alone, without deck effect, as lifelines has it."""
     size = lives.x.shape[1] + 3
-    problem = prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), deck_effect=False)
+    problem = prepare_log_posterior(
+        lives, np.zeros(size), np.zeros((size, size)), deck_effect=False
+    )
     return find_posterior_mode(problem, np.array([2.5, *np.zeros(size - 3), -1.0, 0.0]))
 
 
@@ -48,14 +51,19 @@ def lifelines_fit(lives: CensoredLives) -> float:
     frame["lower"], frame["upper"] = np.maximum(lives.lower, 1e-8), lives.upper
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        return float(LogNormalAFTFitter().fit_interval_censoring(frame, "lower", "upper").log_likelihood_)
+        return float(
+            LogNormalAFTFitter().fit_interval_censoring(frame, "lower", "upper").log_likelihood_
+        )
 
 
 def against_lifelines(rows: int) -> dict[str, float]:
     lives = simulated_lives(rows, 2, rows)
     pair = time_in_turn(lambda: own_fit(lives), lambda: lifelines_fit(lives), times=2)
     gained = own_fit(lives).value - lifelines_fit(lives)
-    return {f"times_lifelines_{rows // 1000}k": 1 / pair.ratio, f"log_likelihood_gained_{rows // 1000}k": gained}
+    return {
+        f"times_lifelines_{rows // 1000}k": 1 / pair.ratio,
+        f"log_likelihood_gained_{rows // 1000}k": gained,
+    }
 
 
 def measure_core_fits() -> dict[str, float]:
@@ -73,7 +81,10 @@ def million_decks() -> Coats:
     count = 1_000_000
     sun = 12 + 8 * np.sin(np.linspace(0, 2 * np.pi, 12, endpoint=False) - 1.5)
     return Coats(
-        coated_on=20_000 + rng.integers(0, 400, count), latitude=np.full(count, 44.0), sun=sun,
+        coated_on=20_000 + rng.integers(0, 400, count),
+        latitude=np.full(count, 44.0),
+        sun=sun,
         wet_days=np.full(12, 12.0),
-        roof_cover=rng.choice([0, 0.4], count), salt=rng.choice(["none", "near"], count),
-    )  # fmt: skip
+        roof_cover=rng.choice([0, 0.4], count),
+        salt=rng.choice(["none", "near"], count),
+    )

@@ -33,11 +33,14 @@ def measure_forecast_refresh(today: date, now: datetime) -> dict[str, float]:
     """All forecasts, three times in turn with COPY."""
     first = elapsed_seconds(partial(actions.refresh_forecasts, today=today, now=now))
     rows = rows_as_text()
-    pair = time_in_turn(partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3)
+    pair = time_in_turn(
+        partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3
+    )
     bridge.analyze_forecast_table()  # as the nightly task does
     decks = list(Forecast.objects.order_by("?").values_list("deck", flat=True)[:SINGLE_REFRESHES])
     each = [
-        elapsed_seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now)) for deck in decks
+        elapsed_seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now))
+        for deck in decks
     ]
     return {
         "decks": float(Forecast.objects.count()),

@@ -1,4 +1,5 @@
-"""Pacing: a plan of 2,000 households over 26 weeks in the core, and the whole deed on the book of the bench."""
+"""Pacing: a plan of 2,000 households over 26 weeks in the core, and the whole deed on the book of
+the bench."""
 
 from datetime import date, datetime
 
@@ -22,10 +23,15 @@ def random_pacing_problem() -> tuple[core.ReminderCandidates, core.CrewHours]:
     chance = rng.choice([0.5, 0.35, 0.12], HOUSEHOLDS)
     opens = rng.integers(-10, WEEKS + 6, HOUSEHOLDS)
     work = core.ReminderCandidates(
-        chance=chance, chance_cv=np.where(chance == 0.5, 0.1, 0.2), hours=1 + rng.gamma(8, 0.8, HOUSEHOLDS),
-        hours_sd=rng.uniform(0, 2, HOUSEHOLDS), saved=300 * rng.random((HOUSEHOLDS, 1)) * (1 - week / 40),
-        allowed=week + 5 >= opens[:, None], town=rng.integers(0, 12, HOUSEHOLDS), fixed=np.full(HOUSEHOLDS, -1),
-    )  # fmt: skip
+        chance=chance,
+        chance_cv=np.where(chance == 0.5, 0.1, 0.2),
+        hours=1 + rng.gamma(8, 0.8, HOUSEHOLDS),
+        hours_sd=rng.uniform(0, 2, HOUSEHOLDS),
+        saved=300 * rng.random((HOUSEHOLDS, 1)) * (1 - week / 40),
+        allowed=week + 5 >= opens[:, None],
+        town=rng.integers(0, 12, HOUSEHOLDS),
+        fixed=np.full(HOUSEHOLDS, -1),
+    )
     return work, core.CrewHours(np.where(np.arange(WEEKS + lead.last) > 5, 70.0, 0.0))
 
 
@@ -38,7 +44,9 @@ def measure_pacing_plan(today: date, now: datetime) -> dict[str, float]:
     spring = date(today.year + 1, 3, 1)
     chosen = horizon_from_month(spring, weeks=WEEKS, percent=100, today=today)
     found = []
-    results["whole_s"] = elapsed_seconds(lambda: found.append(save_pacing_plan(horizon=chosen, now=now)))
+    results["whole_s"] = elapsed_seconds(
+        lambda: found.append(save_pacing_plan(horizon=chosen, now=now))
+    )
     results["households"] = float(len(found[0].inputs.households))
     results["reminders"] = float((found[0].pace.week >= 0).sum())
     browser = Browser(headers={"host": "127.0.0.1"})

@@ -1,4 +1,5 @@
-"""The cheapest packs for many decks, against a general solver of integer programmes on the same purchases."""
+"""The cheapest packs for many decks, against a general solver of integer programmes on the same
+purchases."""
 
 from decimal import Decimal
 from random import Random
@@ -17,10 +18,16 @@ def random_purchases(count: int) -> Purchases:
     """From one litre to ninety, in sizes of litres and of gallons."""
     random = Random(11)
     shops = [
-        [PackPrice(Decimal(size), Decimal(size) * 35 + random.randint(-3, 3)) for size in sizes.split()]
+        [
+            PackPrice(Decimal(size), Decimal(size) * 35 + random.randint(-3, 3))
+            for size in sizes.split()
+        ]
         for sizes in SIZES
     ]
-    return [(Decimal(random.randint(100, 9_000)) / 100, shops[each % len(shops)]) for each in range(count)]
+    return [
+        (Decimal(random.randint(100, 9_000)) / 100, shops[each % len(shops)])
+        for each in range(count)
+    ]
 
 
 def own_costs(wanted: Purchases) -> list[float]:
@@ -34,16 +41,31 @@ def milp_costs(wanted: Purchases) -> list[float]:
     for litres, packs in wanted:
         enough = LinearConstraint([[float(pack.litres) for pack in packs]], lb=float(litres))
         prices, whole = [float(pack.price) for pack in packs], np.ones(len(packs))
-        best = milp(prices, constraints=enough, integrality=whole, bounds=Bounds(0), options={"mip_rel_gap": 0})
+        best = milp(
+            prices,
+            constraints=enough,
+            integrality=whole,
+            bounds=Bounds(0),
+            options={"mip_rel_gap": 0},
+        )
         costs.append(float(best.fun))
     return costs
 
 
 def measure_pack_choice(count: int) -> dict[str, float]:
     wanted = random_purchases(count)
-    took, theirs = elapsed_seconds(lambda: own_costs(wanted)), elapsed_seconds(lambda: milp_costs(wanted))
-    dearer = sum(own > other + 0.005 for own, other in zip(own_costs(wanted), milp_costs(wanted), strict=True))
+    took, theirs = (
+        elapsed_seconds(lambda: own_costs(wanted)),
+        elapsed_seconds(lambda: milp_costs(wanted)),
+    )
+    dearer = sum(
+        own > other + 0.005
+        for own, other in zip(own_costs(wanted), milp_costs(wanted), strict=True)
+    )
     return {
-        "purchases": float(count), "dearer_than_solver": float(dearer), "table_s": took, "solver_s": theirs,
+        "purchases": float(count),
+        "dearer_than_solver": float(dearer),
+        "table_s": took,
+        "solver_s": theirs,
         "ratio": took / theirs,
-    }  # fmt: skip
+    }

@@ -1,4 +1,5 @@
-"""Offers as PDF with photograph, wear picture, tags and all, against WeasyPrint on their bare HTML."""
+"""Offers as PDF with photograph, wear picture, tags and all, against WeasyPrint on their bare
+HTML."""
 
 import re
 from collections.abc import Iterator
@@ -22,14 +23,21 @@ from reminders.actions import refresh_forecasts
 from tests.bench.timing import time_in_turn
 
 BATCH = 40
-LINES = [("Set up and protect surrounds", 1, 60), ("Clean", 30, 6), ("Light sand", 30, 3), ("Seal, 2 coats", 60, 9),
-         ("Tidewood Deck Oil, Driftwood", 7, 22), ("Travel beyond 20 km", 30, 1)]  # fmt: skip
+LINES = [
+    ("Set up and protect surrounds", 1, 60),
+    ("Clean", 30, 6),
+    ("Light sand", 30, 3),
+    ("Seal, 2 coats", 60, 9),
+    ("Tidewood Deck Oil, Driftwood", 7, 22),
+    ("Travel beyond 20 km", 30, 1),
+]
 
 
 def measure_offer_pdf(offers: int, today: date, now: datetime) -> dict[str, float]:
     """Every offer is printed once by each side, in turn by batches.
 
-    The other side has the same text as a finished string: no style sheet, pictures, tags or database.
+    The other side has the same text as a finished string: no style sheet, pictures, tags or
+    database.
     """
     with TemporaryDirectory() as folder, override_settings(MEDIA_ROOT=folder):
         made = make_bench_offers(offers + BATCH, today, now)
@@ -41,7 +49,12 @@ def measure_offer_pdf(offers: int, today: date, now: datetime) -> dict[str, floa
             times=len(made) // BATCH - 1,
         )
     printed = float(len(made) - BATCH)  # without the warm-up
-    return {"offers": printed, "ours_s": sum(pair.ours), "weasyprint_s": sum(pair.other), "ratio": pair.ratio}
+    return {
+        "offers": printed,
+        "ours_s": sum(pair.ours),
+        "weasyprint_s": sum(pair.other),
+        "ratio": pair.ratio,
+    }
 
 
 URL = "https://decks.example.com/o/0123456789abcdef0123456789abcdef/"
@@ -58,30 +71,63 @@ def make_bench_offers(count: int, today: date, now: datetime) -> list[Offer]:
     prices, _ = PriceList.objects.get_or_create(valid_from=today, defaults={"currency": "CAD"})
     product = Product.objects.finishes()[0]
     return [
-        make_bench_offer(deck, number, prices, product, today, now) for number, deck in enumerate(decks, start=10_001)
+        make_bench_offer(deck, number, prices, product, today, now)
+        for number, deck in enumerate(decks, start=10_001)
     ]
 
 
-def make_bench_offer(deck: Deck, number: int, prices: PriceList, product: Product, today: date, now: datetime) -> Offer:
+def make_bench_offer(
+    deck: Deck, number: int, prices: PriceList, product: Product, today: date, now: datetime
+) -> Offer:
     net = Decimal(sum(quantity * price for _, quantity, price in LINES))
     tax = (net * Decimal("0.15")).quantize(Decimal("0.01"))
     offer = Offer.objects.create(
-        number=number, client=deck.property.client, property=deck.property, price_list=prices, state=Offer.State.OPEN,
-        currency="CAD", tax_mode="exclusive", tax_rounding="total", net=net, tax=tax, total=net + tax, sent_at=now,
-        drafted_on=today, valid_until=today + timedelta(days=30),
-    )  # fmt: skip
+        number=number,
+        client=deck.property.client,
+        property=deck.property,
+        price_list=prices,
+        state=Offer.State.OPEN,
+        currency="CAD",
+        tax_mode="exclusive",
+        tax_rounding="total",
+        net=net,
+        tax=tax,
+        total=net + tax,
+        sent_at=now,
+        drafted_on=today,
+        valid_until=today + timedelta(days=30),
+    )
     scope = OfferScope.objects.create(
-        offer=offer, deck=deck, work="recoat", product=product, colour="Driftwood", same_as_last=True,
-        why="Two coats since the last strip; up to six carry another: a clean and a new coat will do.",
-    )  # fmt: skip
+        offer=offer,
+        deck=deck,
+        work="recoat",
+        product=product,
+        colour="Driftwood",
+        same_as_last=True,
+        why=(
+            "Two coats since the last strip; up to six carry another: a clean and a new coat"
+            " will do."
+        ),
+    )
     OfferLine.objects.bulk_create(
-        OfferLine(offer=offer, scope=scope, position=place, kind="work", words=words, quantity=quantity, unit="m²",
-                  unit_price=price, amount=quantity * price)
+        OfferLine(
+            offer=offer,
+            scope=scope,
+            position=place,
+            kind="work",
+            words=words,
+            quantity=quantity,
+            unit="m²",
+            unit_price=price,
+            amount=quantity * price,
+        )
         for place, (words, quantity, price) in enumerate(LINES, start=1)
-    )  # fmt: skip
+    )
     OfferTax.objects.create(offer=offer, name="HST", percent=15, base=net, amount=tax)
     blotches = Image.effect_noise((160, 120), 40 + number % 20).resize((1600, 1200)).convert("RGB")
-    Photo.objects.create(deck=deck, image=ContentFile(encode_jpeg(blotches), name="deck.jpg"), taken_on=today)
+    Photo.objects.create(
+        deck=deck, image=ContentFile(encode_jpeg(blotches), name="deck.jpg"), taken_on=today
+    )
     return offer
 
 

@@ -1,4 +1,5 @@
-"""Planning a month of reminders for the whole book, against the SQL it runs; and queueing the first thousand."""
+"""Planning a month of reminders for the whole book, against the SQL it runs;
+and queueing the first thousand."""
 
 import statistics
 from datetime import date, datetime
@@ -18,13 +19,16 @@ MESSAGES = 1_000
 
 
 def measure_reminder_planning(today: date, now: datetime) -> dict[str, float]:
-    """Everything due for a word until the end of next month; nobody has heard anything yet, the most there can be."""
+    """Everything due for a word until the end of next month;
+    nobody has heard anything yet, the most there can be."""
     business, until = Business.objects.get(), shift_months(month_of(today), 2)
     ask = partial(plan_reminders, business=business, now=now, until=until)
     with CaptureQueriesContext(connection) as captured:
         made = ask()
     pair = time_in_turn(ask, lambda: run_statements([query["sql"] for query in captured]), times=3)
-    queue = partial(actions.queue_reminders, deck_ids=None, until=until, by=None, now=now, limit=MESSAGES)
+    queue = partial(
+        actions.queue_reminders, deck_ids=None, until=until, by=None, now=now, limit=MESSAGES
+    )
     return {
         "messages": float(len(made.planned)),
         "left_out": float(len(made.left_out)),

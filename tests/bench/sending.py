@@ -1,4 +1,5 @@
-"""How fast the outbox is handed over, against a bare smtplib loop on one connection to the same peer."""
+"""How fast the outbox is handed over, against a bare smtplib loop on one connection to the same
+peer."""
 
 import contextlib
 import smtplib
@@ -21,7 +22,10 @@ from tests.bench.timing import time_in_turn
 
 PAIRS = 5
 PAIRS_BY_ONE = 3
-TEXT = "The finish on your deck is due — a clean and a coat keep it from a full strip.\n" * 12 + "{unsubscribe_url}\n"
+TEXT = (
+    "The finish on your deck is due — a clean and a coat keep it from a full strip.\n" * 12
+    + "{unsubscribe_url}\n"
+)
 HTML = "<p>" + TEXT.replace("\n", "<br>\n") + "</p>"
 SMTP_PEER = """
 import sys, threading
@@ -44,9 +48,13 @@ def measure_delivery(messages: int, now: datetime) -> dict[str, float]:
     connections = settings.EMAIL_CONNECTIONS
     with smtp_peer() as port:
         settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
-        pair = time_in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS)
+        pair = time_in_turn(
+            lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS
+        )
         settings.EMAIL_CONNECTIONS = 1
-        by_one = time_in_turn(lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE)
+        by_one = time_in_turn(
+            lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE
+        )
     settings.EMAIL_CONNECTIONS = connections
     return {
         "messages": float(messages),
@@ -73,20 +81,36 @@ def smtp_peer() -> Iterator[int]:
 
 
 def queue_bench_messages(messages: int, now: datetime) -> None:
-    Business.objects.get_or_create(id=1, defaults={"name": "Driftline Deck Care", "email": "office@example.com"})
+    Business.objects.get_or_create(
+        id=1, defaults={"name": "Driftline Deck Care", "email": "office@example.com"}
+    )
     people = Client.objects.bulk_create([Client(name=f"Bench client {n}") for n in range(messages)])
-    consents = [Consent(client=person, channel="email", is_given=True, evidence="invented") for person in people]
+    consents = [
+        Consent(client=person, channel="email", is_given=True, evidence="invented")
+        for person in people
+    ]
     Consent.objects.bulk_create(consents)
-    queueing.store_new_messages([draft_bench_message(consent, now) for consent in consents], by=None, now=now)
+    queueing.store_new_messages(
+        [draft_bench_message(consent, now) for consent in consents], by=None, now=now
+    )
 
 
 def draft_bench_message(consent: Consent, now: datetime) -> Message:
     person = consent.client
     return queueing.draft_message(
-        Business.objects.get(), client=person, kind="reminder", channel="email",
-        address=f"bench{person.pk}@example.org", subject="Your deck is due this spring", text=TEXT, html=HTML,
-        key=f"bench/{person.pk}", consent=consent, basis="express", now=now,
-    )  # fmt: skip
+        Business.objects.get(),
+        client=person,
+        kind="reminder",
+        channel="email",
+        address=f"bench{person.pk}@example.org",
+        subject="Your deck is due this spring",
+        text=TEXT,
+        html=HTML,
+        key=f"bench/{person.pk}",
+        consent=consent,
+        basis="express",
+        now=now,
+    )
 
 
 def compose_bench_messages(messages: int) -> list[tuple[str, bytes]]:

@@ -1,4 +1,5 @@
-"""Fair timing: pairs in turn in one process, so that a slow moment of the machine meets both sides."""
+"""Fair timing: pairs in turn in one process, so that a slow moment of the machine meets both
+sides."""
 
 import statistics
 import time
@@ -16,7 +17,9 @@ class TimedPair:
     @property
     def ratio(self) -> float:
         """Median of the ratios pair by pair."""
-        return statistics.median(ours / other for ours, other in zip(self.ours, self.other, strict=True))
+        return statistics.median(
+            ours / other for ours, other in zip(self.ours, self.other, strict=True)
+        )
 
 
 def elapsed_seconds(act: Callable[[], object]) -> float:
@@ -25,7 +28,9 @@ def elapsed_seconds(act: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
-def time_in_turn(ours: Callable[[], object], other: Callable[[], object], *, times: int) -> TimedPair:
+def time_in_turn(
+    ours: Callable[[], object], other: Callable[[], object], *, times: int
+) -> TimedPair:
     """One warm-up of each, then `times` pairs."""
     ours()
     other()

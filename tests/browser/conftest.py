@@ -14,8 +14,15 @@ from pytest_django.live_server_helper import LiveServer
 from clients.models import Business, User
 from tests.factories import BusinessFactory, UserFactory
 
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
-OPTIONS = ["--no-sandbox", "--disable-quic", "--disable-background-networking", "--disable-component-update"]
+CHROMIUM = (
+    os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
+)
+OPTIONS = [
+    "--no-sandbox",
+    "--disable-quic",
+    "--disable-background-networking",
+    "--disable-component-update",
+]
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 # Playwright keeps an event loop in this thread; Django would then refuse to touch the database.
@@ -40,7 +47,8 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture
 def people(transactional_db: None, with_words: None) -> dict[str, User]:
-    """The business and one person of each role (made anew: a live server's tests empty the tables)."""
+    """The business and one person of each role (made anew:
+    a live server's tests empty the tables)."""
     BusinessFactory()
     return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}
 
@@ -51,8 +59,11 @@ def business(people: dict[str, User]) -> Business:
 
 
 @pytest.fixture
-def open_as(chromium: Browser, live_server: LiveServer, people: dict[str, User]) -> Iterator[Callable[..., Page]]:
-    """`open_as("owner", "/due/")`: a page of that size, signed in as that role; every console error fails the test."""
+def open_as(
+    chromium: Browser, live_server: LiveServer, people: dict[str, User]
+) -> Iterator[Callable[..., Page]]:
+    """`open_as("owner", "/due/")`: a page of that size, signed in as that role;
+    every console error fails the test."""
     contexts: list[BrowserContext] = []
     complaints: list[str] = []
 
@@ -78,7 +89,12 @@ def open_as(chromium: Browser, live_server: LiveServer, people: dict[str, User])
         page = context.new_page()
         page.set_default_timeout(10_000)
         if not may_complain:
-            page.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+            page.on(
+                "console",
+                lambda message: (
+                    complaints.append(message.text) if message.type == "error" else None
+                ),
+            )
         page.goto(path)
         return page
 

@@ -1,4 +1,5 @@
-"""Client, deck and settings pages in a real browser: accessible, not wider than the phone, and nothing lost."""
+"""Client, deck and settings pages in a real browser:
+accessible, not wider than the phone, and nothing lost."""
 
 from collections.abc import Callable
 
@@ -9,7 +10,13 @@ from pytest_django.live_server_helper import LiveServer
 
 from clients.models import Client, User
 from tests.browser.conftest import DESKTOP, PHONE, session_of, violations
-from tests.factories import ConsentFactory, DeckFactory, EmailFactory, MessageFactory, PropertyFactory
+from tests.factories import (
+    ConsentFactory,
+    DeckFactory,
+    EmailFactory,
+    MessageFactory,
+    PropertyFactory,
+)
 
 Open = Callable[..., Page]
 
@@ -28,19 +35,35 @@ def paths(client: Client) -> list[str]:
     deck = home.decks.get()
     owner = User.objects.get(role="owner")
     return [
-        f"/clients/{client.pk}/", f"/clients/{client.pk}/edit/", f"/clients/{client.pk}/consent/", "/clients/new/",
-        f"/clients/properties/{home.pk}/edit/", f"/decks/{deck.pk}/edit/", "/settings/", "/settings/business/",
-        "/settings/people/", f"/settings/people/{owner.pk}/", "/settings/people/new/", "/settings/password/",
-        "/settings/wet-days/new/", "/settings/audit/",
-    ]  # fmt: skip
+        f"/clients/{client.pk}/",
+        f"/clients/{client.pk}/edit/",
+        f"/clients/{client.pk}/consent/",
+        "/clients/new/",
+        f"/clients/properties/{home.pk}/edit/",
+        f"/decks/{deck.pk}/edit/",
+        "/settings/",
+        "/settings/business/",
+        "/settings/people/",
+        f"/settings/people/{owner.pk}/",
+        "/settings/people/new/",
+        "/settings/password/",
+        "/settings/wet-days/new/",
+        "/settings/audit/",
+    ]
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
-def test_every_page_is_accessible_and_fits(open_as: Open, book: Client, size: dict[str, int], dark: bool) -> None:
+@pytest.mark.parametrize(
+    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
+)
+def test_every_page_is_accessible_and_fits(
+    open_as: Open, book: Client, size: dict[str, int], dark: bool
+) -> None:
     page = open_as("owner", "/", size=size, dark=dark)
     for path in paths(book):
         page.goto(path)
-        page.evaluate("document.querySelectorAll('main details').forEach((fold) => { fold.open = true; })")
+        page.evaluate(
+            "document.querySelectorAll('main details').forEach((fold) => { fold.open = true; })"
+        )
 
         assert violations(page) == [], path
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], path
@@ -51,7 +74,9 @@ def test_every_page_is_accessible_and_fits(open_as: Open, book: Client, size: di
 def test_a_form_interrupted_by_signing_out_is_sent_after_signing_in_again(
     chromium: Browser, live_server: LiveServer, people: dict[str, User], book: Client, scripts: bool
 ) -> None:
-    context = chromium.new_context(base_url=live_server.url, java_script_enabled=scripts, viewport=PHONE)
+    context = chromium.new_context(
+        base_url=live_server.url, java_script_enabled=scripts, viewport=PHONE
+    )
     context.add_cookies([session_of(people["owner"], live_server.url)])
     page = context.new_page()
     page.goto(f"/clients/{book.pk}/edit/")

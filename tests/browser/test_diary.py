@@ -1,4 +1,5 @@
-"""The diary in a real browser: dragging asks before it moves, the keyboard does the same, a phone lists the days."""
+"""The diary in a real browser: dragging asks before it moves, the keyboard does the same, a phone
+lists the days."""
 
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -32,9 +33,16 @@ def booking(people: dict[str, User], monday: date) -> Booking:
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck)
     return bookings.book_work(
-        property=deck.property, decks=[deck], hours=Decimal(6), first_day=monday, week=None,
-        crew=Crew.objects.get(name="Tern crew"), offer=offer, by=None, now=timezone.now(),
-    )  # fmt: skip
+        property=deck.property,
+        decks=[deck],
+        hours=Decimal(6),
+        first_day=monday,
+        week=None,
+        crew=Crew.objects.get(name="Tern crew"),
+        offer=offer,
+        by=None,
+        now=timezone.now(),
+    )
 
 
 def week(monday: date) -> str:
@@ -47,18 +55,24 @@ def test_a_booking_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
     page = open_as("owner", week(monday), size=DESKTOP)
     heron, thursday = Crew.objects.get(name="Heron crew"), monday + timedelta(days=3)
 
-    page.locator("[data-booking]").drag_to(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]'))
+    page.locator("[data-booking]").drag_to(
+        page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')
+    )
 
     expect(page.get_by_role("heading", level=1)).to_have_text("Move the booking")
     booking.refresh_from_db()
     assert booking.first_on == monday
     page.get_by_role("button", name="Move the booking").click()
-    expect(page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')).to_contain_text("Marlow")
+    expect(
+        page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')
+    ).to_contain_text("Marlow")
     booking.refresh_from_db()
     assert (booking.first_on, booking.crew) == (thursday, heron)
 
 
-def test_the_keyboard_moves_a_booking_without_scripts(open_as: Open, booking: Booking, monday: date) -> None:
+def test_the_keyboard_moves_a_booking_without_scripts(
+    open_as: Open, booking: Booking, monday: date
+) -> None:
     page = open_as("owner", week(monday), size=DESKTOP, scripts=False)
 
     page.get_by_role("link", name="Move the booking of Marlow Pennington").press("Enter")
@@ -87,7 +101,9 @@ def test_on_a_phone_the_days_stand_one_below_the_other_with_the_weeks_in_reach_o
     expect(page.get_by_role("heading", level=1)).to_have_text("Marlow Pennington")
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+@pytest.mark.parametrize(
+    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
+)
 def test_the_pages_of_a_booking_are_accessible_and_fit_320_pixels(
     open_as: Open, booking: Booking, monday: date, size: dict[str, int], dark: bool
 ) -> None:
@@ -97,9 +113,13 @@ def test_the_pages_of_a_booking_are_accessible_and_fit_320_pixels(
 
     found = {}
     for path in (
-        week(monday), f"/diary/{booking.pk}/", f"/diary/{booking.pk}/move/", f"/diary/new/?deck={deck.pk}",
-        f"/diary/crews/{booking.crew_id}/", f"/jobs/log/?deck={deck.pk}&booking={booking.pk}",
-    ):  # fmt: skip
+        week(monday),
+        f"/diary/{booking.pk}/",
+        f"/diary/{booking.pk}/move/",
+        f"/diary/new/?deck={deck.pk}",
+        f"/diary/crews/{booking.crew_id}/",
+        f"/jobs/log/?deck={deck.pk}&booking={booking.pk}",
+    ):
         page.goto(path)
         wrong = violations(page)
         page.set_viewport_size({"width": 320, "height": 800})  # WCAG 2.2, 1.4.10 Reflow

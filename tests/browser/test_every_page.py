@@ -1,4 +1,5 @@
-"""Every page of the product, phone in light and desktop in dark: axe, one heading, no sideways scroll, no complaint."""
+"""Every page of the product, phone in light and desktop in dark:
+axe, one heading, no sideways scroll, no complaint."""
 
 from collections.abc import Callable
 
@@ -24,10 +25,24 @@ from tests.factories import (
 from tests.jobs.offer_book import price_list
 
 Open = Callable[..., Page]
-# Not pages of somebody signed in: what only takes a form, what answers programs, what needs an empty book, the sample.
-OTHERWISE = {"/sign-out/", "/health/", "/first-visit/", "/due/remind/", "/reminders/queue/", "/jobs/visit/", "/parts/",
-             "/due/offers/", "/offers/send/", "/diary/days-off/", "/outbox/letters/new/", "/outbox/letters/test-sheet/",
-             "/settings/gateway/addresses/", "/settings/gateway/test/"}  # fmt: skip
+# Not pages of somebody signed in: what only takes a form, what answers programs, what needs an
+# empty book, the sample.
+OTHERWISE = {
+    "/sign-out/",
+    "/health/",
+    "/first-visit/",
+    "/due/remind/",
+    "/reminders/queue/",
+    "/jobs/visit/",
+    "/parts/",
+    "/due/offers/",
+    "/offers/send/",
+    "/diary/days-off/",
+    "/outbox/letters/new/",
+    "/outbox/letters/test-sheet/",
+    "/settings/gateway/addresses/",
+    "/settings/gateway/test/",
+}
 
 
 def pages_without_arguments() -> list[str]:
@@ -38,14 +53,21 @@ def pages_without_arguments() -> list[str]:
             found += walk(each.url_patterns, path) if isinstance(each, URLResolver) else [path]
         return found
 
-    return [path for path in walk(get_resolver().url_patterns, "/") if "<" not in path and path not in OTHERWISE]
+    return [
+        path
+        for path in walk(get_resolver().url_patterns, "/")
+        if "<" not in path and path not in OTHERWISE
+    ]
 
 
 @pytest.fixture
 def coat(people: dict[str, User]) -> CoatApplied:
-    """A deck with a job, its product and batch, a visit, a forecast, an address, consent and a message."""
+    """A deck with a job, its product and batch, a visit, a forecast, an address, consent and a
+    message."""
     batch = BatchFactory()
-    coat = CoatFactory(product=batch.product, batch=batch, job__notes="Two boards by the stairs replaced.")
+    coat = CoatFactory(
+        product=batch.product, batch=batch, job__notes="Two boards by the stairs replaced."
+    )
     VisitFactory(deck=coat.job.deck)
     client = coat.job.deck.property.client
     EmailFactory(client=client, value="a.rather.long.address.for.a.small.telephone@example.org")
@@ -59,29 +81,50 @@ def coat(people: dict[str, User]) -> CoatApplied:
 def make_offers(coat: CoatApplied) -> None:
     """A draft at the prices of a list, and an offer that was sent."""
     price_list()
-    draft_offers(deck_ids=[coat.job.deck_id], today=timezone.localdate(), now=timezone.now(), by=None)
+    draft_offers(
+        deck_ids=[coat.job.deck_id], today=timezone.localdate(), now=timezone.now(), by=None
+    )
     OfferFactory(number=900, is_sent=True, property=coat.job.deck.property)
 
 
 def pages_of(coat: CoatApplied) -> list[str]:
     job, deck, client = coat.job, coat.job.deck, coat.job.deck.property.client
     return [
-        f"/decks/{deck.pk}/", f"/jobs/{job.pk}/", f"/jobs/{job.pk}/sign-off/", f"/jobs/log/?deck={deck.pk}",
-        f"/jobs/visit/?deck={deck.pk}", f"/jobs/batches/{coat.batch_id}/", f"/clients/{client.pk}/",
-        f"/outbox/{client.messages.get().pk}/", f"/jobs/products/{coat.product_id}/shelf/",
+        f"/decks/{deck.pk}/",
+        f"/jobs/{job.pk}/",
+        f"/jobs/{job.pk}/sign-off/",
+        f"/jobs/log/?deck={deck.pk}",
+        f"/jobs/visit/?deck={deck.pk}",
+        f"/jobs/batches/{coat.batch_id}/",
+        f"/clients/{client.pk}/",
+        f"/outbox/{client.messages.get().pk}/",
+        f"/jobs/products/{coat.product_id}/shelf/",
         f"/jobs/scope/{deck.pk}/?air_c=5&humidity_percent=90&coats=99",
-        f"/decks/?q={client.name.split()[0]}", "/settings/texts/offer/email/fr/", "/settings/texts/first/text/en/",
-        "/settings/law/CA/text/", f"/settings/prices/{PriceList.objects.latest('pk').pk}/",
+        f"/decks/?q={client.name.split()[0]}",
+        "/settings/texts/offer/email/fr/",
+        "/settings/texts/first/text/en/",
+        "/settings/law/CA/text/",
+        f"/settings/prices/{PriceList.objects.latest('pk').pk}/",
         *(f"/offers/{offer.pk}/" for offer in client.offers.all()),
-    ]  # fmt: skip
+    ]
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+@pytest.mark.parametrize(
+    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
+)
 def test_every_page_is_accessible_has_one_heading_and_fits_320_pixels(
     open_as: Open, coat: CoatApplied, size: dict[str, int], dark: bool
 ) -> None:
     paths = pages_without_arguments()
-    assert {"/", "/due/", "/decks/", "/jobs/log/", "/outbox/", "/settings/", "/clients/new/"} <= set(paths)
+    assert {
+        "/",
+        "/due/",
+        "/decks/",
+        "/jobs/log/",
+        "/outbox/",
+        "/settings/",
+        "/clients/new/",
+    } <= set(paths)
     page = open_as("owner", "/", size=size, dark=dark)
 
     found: dict[str, list[str]] = {}
@@ -102,7 +145,9 @@ def test_every_page_is_accessible_has_one_heading_and_fits_320_pixels(
     assert found == {}
 
 
-def test_the_pages_of_strangers_and_of_mistakes_are_accessible_too(open_as: Open, coat: CoatApplied) -> None:
+def test_the_pages_of_strangers_and_of_mistakes_are_accessible_too(
+    open_as: Open, coat: CoatApplied
+) -> None:
     page = open_as("", "/sign-in/", may_complain=True)
     found = {"/sign-in/": violations(page)}
     page.goto("/u/no-such-token/")

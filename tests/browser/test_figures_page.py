@@ -11,7 +11,9 @@ from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY
 
 
-def test_the_figures_page_passes_axe_empty_and_full(open_as: Callable[..., Page], business: Business) -> None:
+def test_the_figures_page_passes_axe_empty_and_full(
+    open_as: Callable[..., Page], business: Business
+) -> None:
     assert violations(open_as("owner", "/figures/")) == []
     simulated_book(decks=16, months=24)
     refitting.refit(today=TODAY, now=NOW)
@@ -19,6 +21,8 @@ def test_the_figures_page_passes_axe_empty_and_full(open_as: Callable[..., Page]
     full = open_as("owner", "/figures/")
 
     assert violations(full) == []
-    assert full.get_by_role("img", name="Share of coats found worn, by the chance that was foretold").is_visible()
+    assert full.get_by_role(
+        "img", name="Share of coats found worn, by the chance that was foretold"
+    ).is_visible()
     assert full.evaluate("document.documentElement.scrollWidth") <= 390
     assert violations(open_as("office", "/figures/", size=DESKTOP, dark=True)) == []

@@ -1,4 +1,5 @@
-"""Whole errands in a real browser, as each person does them: by thumb, by keyboard, without scripts, in the office."""
+"""Whole errands in a real browser, as each person does them:
+by thumb, by keyboard, without scripts, in the office."""
 
 import re
 from collections.abc import Callable
@@ -27,17 +28,28 @@ def heading(page: Page) -> str:
     return page.get_by_role("heading", level=1).inner_text()
 
 
-def test_the_crew_logs_a_recoat_with_new_client_and_deck_in_one_form_without_scripts(open_as: Open) -> None:
+def test_the_crew_logs_a_recoat_with_new_client_and_deck_in_one_form_without_scripts(
+    open_as: Open,
+) -> None:
     Place.objects.create(
-        geoname_id=6053154, name="Lunenburg", ascii_name="Lunenburg", region="Nova Scotia", country="CA",
-        latitude=44.38, longitude=-64.31, time_zone="America/Halifax", population=2396,
-    )  # fmt: skip
+        geoname_id=6053154,
+        name="Lunenburg",
+        ascii_name="Lunenburg",
+        region="Nova Scotia",
+        country="CA",
+        latitude=44.38,
+        longitude=-64.31,
+        time_zone="America/Halifax",
+        population=2396,
+    )
     oil = ProductFactory(name="Tidewood Deck Oil")
 
     page = open_as("crew", "/", scripts=False)
     page.get_by_role("navigation", name="Pages").get_by_role("link", name="Log a job").click()
     page.get_by_role("link", name="New client and deck").click()
-    must_type = page.locator("main form").locator("input:required:not([type=radio]), select:required").all()
+    must_type = (
+        page.locator("main form").locator("input:required:not([type=radio]), select:required").all()
+    )
     empty = [each for each in must_type if not each.input_value()]
     page.get_by_label("Client's name").fill("Ottilie Saltonby")
     page.get_by_role("button", name="Log this job").click()
@@ -60,7 +72,9 @@ def test_the_crew_logs_a_recoat_with_new_client_and_deck_in_one_form_without_scr
     assert len(empty) <= 6
 
 
-def test_a_job_for_a_known_deck_is_filled_in_from_last_time_and_a_second_click_adds_nothing(open_as: Open) -> None:
+def test_a_job_for_a_known_deck_is_filled_in_from_last_time_and_a_second_click_adds_nothing(
+    open_as: Open,
+) -> None:
     coat = CoatFactory(product__name="Saltmarsh Tint", colour="Driftwood")
 
     page = open_as("crew", f"/decks/{coat.job.deck.pk}/")
@@ -116,7 +130,9 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     stranger.get_by_role("button", name="Unsubscribe").click()
     expect(stranger.get_by_role("heading", level=1)).to_have_text("You are unsubscribed")
     page.goto(f"/clients/{overdue.pk}/")
-    expect(page.get_by_role("region", name="What they allow")).to_contain_text("Asked not to be written to")
+    expect(page.get_by_role("region", name="What they allow")).to_contain_text(
+        "Asked not to be written to"
+    )
     assert not Consent.objects.filter(client=overdue).latest("pk").is_given
     page.goto("/due/")
     expect(page.get_by_label(f"{overdue.name}, Back deck")).to_have_count(0)
@@ -144,7 +160,11 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_three_next_step
     page.get_by_role("button", name="Sign in").click()
     steps = page.get_by_role("region", name="Three steps to the first forecast")
     assert steps.get_by_role("listitem").count() == 3
-    for link in ["Add the finish you use most", "Add a client with their deck", "Log the last strip or recoat"]:
+    for link in [
+        "Add the finish you use most",
+        "Add a client with their deck",
+        "Log the last strip or recoat",
+    ]:
         page.goto("/")
         steps.get_by_role("link", name=link).click()
         expect(page.get_by_role("heading", level=1)).to_be_visible()
@@ -175,13 +195,23 @@ def test_the_crew_sees_no_money_and_has_no_way_to_send(open_as: Open, overdue: C
     Job.objects.update(amount="1833.30", currency="CAD")
 
     page = open_as("crew", "/")
-    for path in ["/", f"/decks/{job.deck_id}/", f"/jobs/{job.pk}/", "/jobs/log/?new=1", f"/clients/{overdue.pk}/"]:
+    for path in [
+        "/",
+        f"/decks/{job.deck_id}/",
+        f"/jobs/{job.pk}/",
+        "/jobs/log/?new=1",
+        f"/clients/{overdue.pk}/",
+    ]:
         page.goto(path)
         seen = page.locator("main").inner_text()
         assert not re.search(r"1,?833|Price charged|Charged|\$", seen), path
-        expect(page.get_by_role("button", name=re.compile("send|remind|queue", re.IGNORECASE))).to_have_count(0)
+        expect(
+            page.get_by_role("button", name=re.compile("send|remind|queue", re.IGNORECASE))
+        ).to_have_count(0)
         expect(page.get_by_role("link", name="Outbox", include_hidden=True)).to_have_count(0)
-    assert [page.request.get(path).status for path in ("/due/", "/outbox/", "/settings/business/")] == [403] * 3
+    assert [
+        page.request.get(path).status for path in ("/due/", "/outbox/", "/settings/business/")
+    ] == [403] * 3
 
 
 def test_a_job_typed_while_the_session_ran_out_is_logged_after_signing_in(open_as: Open) -> None:

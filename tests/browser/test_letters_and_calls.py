@@ -1,4 +1,5 @@
-"""Letters and calls in a real browser: printed, posted and noted by name, accessible with something on the pages."""
+"""Letters and calls in a real browser:
+printed, posted and noted by name, accessible with something on the pages."""
 
 import io
 from collections.abc import Callable
@@ -40,7 +41,9 @@ def test_a_batch_is_made_printed_and_posted(open_as: Open, business: Business) -
     assert violations(page) == []
 
 
-def test_how_a_call_ended_is_noted_on_the_phone_without_scripts(open_as: Open, business: Business) -> None:
+def test_how_a_call_ended_is_noted_on_the_phone_without_scripts(
+    open_as: Open, business: Business
+) -> None:
     for number in (1, 2):
         queued_call(number)
     page = open_as("office", "/outbox/calls/", size=PHONE, scripts=False)
@@ -54,8 +57,11 @@ def test_how_a_call_ended_is_noted_on_the_phone_without_scripts(open_as: Open, b
     Message.objects.update(not_before=timezone.now())
     page = open_as("office", "/outbox/calls/", size=PHONE)
     assert violations(page) == []
-    # WCAG 2.2, 2.5.8 Target size (minimum): 24 CSS pixels (https://www.w3.org/TR/WCAG22/#target-size-minimum)
-    heights = [box["height"] for each in page.get_by_role("button").all() if (box := each.bounding_box())]
+    # WCAG 2.2, 2.5.8 Target size (minimum): 24 CSS pixels
+    # (https://www.w3.org/TR/WCAG22/#target-size-minimum)
+    heights = [
+        box["height"] for each in page.get_by_role("button").all() if (box := each.bounding_box())
+    ]
     assert min(heights) >= 24
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
 

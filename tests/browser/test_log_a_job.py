@@ -13,8 +13,12 @@ Open = Callable[..., Page]
 
 
 @pytest.mark.parametrize("scripts", [True, False])
-def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(open_as: Open, scripts: bool) -> None:
-    coat = CoatFactory(job__deck__property__client__name="Ottilie Saltonby", product__name="Tidewood Oil")
+def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(
+    open_as: Open, scripts: bool
+) -> None:
+    coat = CoatFactory(
+        job__deck__property__client__name="Ottilie Saltonby", product__name="Tidewood Oil"
+    )
     brightener = ProductFactory(name="Bright Tide", kind="brightener", finish_class="", colours="")
 
     page = open_as("crew", "/jobs/log/?q=otilie", scripts=scripts)
@@ -32,8 +36,16 @@ def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(open
     assert second.count() == 0
     assert "Logged: clean and recoat" in page.locator("main").inner_text()
     job = Job.objects.latest("id")
-    assert (job.deck, job.kind, job.visit.overall, job.visit.reason) == (coat.job.deck, "recoat", 2, "due")
-    rows = [(row.product.name, row.batch and row.batch.code) for row in CoatApplied.objects.filter(job=job)]
+    assert (job.deck, job.kind, job.visit.overall, job.visit.reason) == (
+        coat.job.deck,
+        "recoat",
+        2,
+        "due",
+    )
+    rows = [
+        (row.product.name, row.batch and row.batch.code)
+        for row in CoatApplied.objects.filter(job=job)
+    ]
     assert rows == [("Tidewood Oil", "TW-31"), ("Bright Tide", None)]
 
 
@@ -69,9 +81,15 @@ def test_the_pages_of_jobs_pass_axe(open_as: Open, dark: bool) -> None:
     coat = CoatFactory(job__visit=VisitFactory(), batch=None)
     JobFactory(deck=coat.job.deck)
     paths = [
-        "/jobs/log/", "/jobs/log/?new=1", f"/jobs/log/?deck={coat.job.deck.pk}", f"/jobs/{coat.job.pk}/",
-        f"/jobs/{coat.job.pk}/edit/", f"/jobs/visit/?deck={coat.job.deck.pk}", "/jobs/products/", "/jobs/products/new/",
-    ]  # fmt: skip
+        "/jobs/log/",
+        "/jobs/log/?new=1",
+        f"/jobs/log/?deck={coat.job.deck.pk}",
+        f"/jobs/{coat.job.pk}/",
+        f"/jobs/{coat.job.pk}/edit/",
+        f"/jobs/visit/?deck={coat.job.deck.pk}",
+        "/jobs/products/",
+        "/jobs/products/new/",
+    ]
 
     page = open_as("owner", paths[0], dark=dark)
     found = {path: violations(page) for path in paths if page.goto(path)}

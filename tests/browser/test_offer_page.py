@@ -1,4 +1,5 @@
-"""The client's page of an offer in a real browser: accessible in every state, answered without scripts."""
+"""The client's page of an offer in a real browser:
+accessible in every state, answered without scripts."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -31,7 +32,12 @@ def offer(business: Business) -> tuple[Offer, str]:
     CrewFactory(name="Tern crew")
     token, token_hash = links.new_token()
     today = timezone.localdate()
-    offer = OfferFactory(is_sent=True, token_hash=token_hash, drafted_on=today, valid_until=today + timedelta(days=30))
+    offer = OfferFactory(
+        is_sent=True,
+        token_hash=token_hash,
+        drafted_on=today,
+        valid_until=today + timedelta(days=30),
+    )
     scope = OfferScopeFactory(offer=offer)
     CoatFactory(job__deck=scope.deck, job__finished_on=today - timedelta(days=600))
     PhotoFactory(deck=scope.deck)
@@ -53,7 +59,9 @@ def wrong_with(page: Page) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+@pytest.mark.parametrize(
+    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
+)
 def test_the_page_is_accessible_open_with_mistakes_and_answered(
     open_as: Open, offer: tuple[Offer, str], size: dict[str, int], dark: bool
 ) -> None:
@@ -76,11 +84,15 @@ def test_the_page_is_accessible_open_with_mistakes_and_answered(
     assert {state: wrong for state, wrong in found.items() if wrong} == {}
 
 
-def test_a_client_accepts_with_a_thumb_and_without_scripts(open_as: Open, offer: tuple[Offer, str]) -> None:
+def test_a_client_accepts_with_a_thumb_and_without_scripts(
+    open_as: Open, offer: tuple[Offer, str]
+) -> None:
     page = open_as("", offer[1], scripts=False)
 
     page.locator('[name="accept-week"]').first.check()
-    page.get_by_role("region", name="Yes, please come").get_by_label("Your name").fill("Marlow Pennington")
+    page.get_by_role("region", name="Yes, please come").get_by_label("Your name").fill(
+        "Marlow Pennington"
+    )
     page.get_by_role("button", name="Accept for this week").click()
 
     assert page.get_by_role("heading", name="You have accepted this offer").is_visible()
@@ -89,7 +101,9 @@ def test_a_client_accepts_with_a_thumb_and_without_scripts(open_as: Open, offer:
     assert page.get_by_role("button", name="Accept for this week").count() == 0
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"])
+@pytest.mark.parametrize(
+    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
+)
 def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
     open_as: Open, offer: tuple[Offer, str], size: dict[str, int], dark: bool
 ) -> None:
@@ -100,7 +114,9 @@ def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
     found = {"with mistakes": wrong_with(page)}
 
     page.locator('[name="accept-week"]').first.check()
-    page.get_by_role("region", name="Oui, venez").get_by_label("Votre nom").fill("Marlow Pennington")
+    page.get_by_role("region", name="Oui, venez").get_by_label("Votre nom").fill(
+        "Marlow Pennington"
+    )
     page.get_by_role("button", name="Accepter pour cette semaine").click()
 
     assert page.get_by_role("heading", name="Vous avez accepté cette offre").is_visible()

@@ -17,7 +17,9 @@ Open = Callable[..., Page]
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
-def test_an_offer_is_drafted_given_a_line_and_sent(open_as: Open, business: object, scripts: bool) -> None:
+def test_an_offer_is_drafted_given_a_line_and_sent(
+    open_as: Open, business: object, scripts: bool
+) -> None:
     price_list()
     home = reachable(deck())
     refresh_forecasts(today=timezone.localdate(), now=timezone.now())

@@ -1,4 +1,5 @@
-"""The outbox and the unsubscribe page in a real browser: accessible in every size and scheme, and pressed by name."""
+"""The outbox and the unsubscribe page in a real browser:
+accessible in every size and scheme, and pressed by name."""
 
 from collections.abc import Callable
 
@@ -17,7 +18,9 @@ def some_messages(business: Business) -> Message:
     for number in range(4):
         queued(number)
     Message.objects.filter(idempotency_key="due/1").update(state="unconfirmed", reply="timed out")
-    Message.objects.filter(idempotency_key="due/2").update(state="failed", reply="550 5.1.1 no such mailbox")
+    Message.objects.filter(idempotency_key="due/2").update(
+        state="failed", reply="550 5.1.1 no such mailbox"
+    )
     return Message.objects.get(idempotency_key="due/1")
 
 
@@ -45,7 +48,9 @@ def test_a_person_closes_an_unconfirmed_message_without_scripts(
 def test_a_client_unsubscribes_by_the_button(
     open_as: Callable[..., Page], some_messages: Message, business: Business
 ) -> None:
-    link = message_keys.unsubscribe_link(business, some_messages).removeprefix("https://decks.example.com")
+    link = message_keys.unsubscribe_link(business, some_messages).removeprefix(
+        "https://decks.example.com"
+    )
     page = open_as("owner", link)
     assert violations(page) == []
     page.get_by_role("button", name="Unsubscribe").click()

@@ -13,14 +13,18 @@ from tests.browser.conftest import DESKTOP, violations
 from tests.factories import ClientFactory, CoatFactory, DeckFactory, PropertyFactory
 
 
-def test_a_plan_is_made_seen_and_changed_by_hand(open_as: Callable[..., Page], business: Business) -> None:
+def test_a_plan_is_made_seen_and_changed_by_hand(
+    open_as: Callable[..., Page], business: Business
+) -> None:
     Business.objects.update(season_months=list(range(1, 13)))
     assert "Add a crew" in open_as("owner", "/pacing/").locator("main").inner_text()
     Crew.objects.create(name="Heron crew", hours_a_day=6)
     today = timezone.localdate()
     for town in ("Chester", "Lunenburg", "Mahone Bay"):
         deck = DeckFactory(property=PropertyFactory(client=ClientFactory(), town=town))
-        CoatFactory(job__deck=deck, job__finished_on=date(today.year - 2, 6, 10) + timedelta(days=3))
+        CoatFactory(
+            job__deck=deck, job__finished_on=date(today.year - 2, 6, 10) + timedelta(days=3)
+        )
     refresh_forecasts(today=today, now=timezone.now())
 
     page = open_as("owner", "/pacing/")

@@ -17,7 +17,9 @@ pytestmark = pytest.mark.urls(__name__)
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
-def test_axe_finds_nothing_on_the_parts(open_as: Callable[..., Page], size: dict[str, int], dark: bool) -> None:
+def test_axe_finds_nothing_on_the_parts(
+    open_as: Callable[..., Page], size: dict[str, int], dark: bool
+) -> None:
     page = open_as("owner", "/sample/", size=size, dark=dark)
 
     assert Axe().run(page).response["violations"] == []
@@ -31,10 +33,15 @@ def test_no_width_scrolls_sideways(open_as: Callable[..., Page], width: int) -> 
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-def test_every_control_of_the_form_is_as_large_as_a_thumb_needs(open_as: Callable[..., Page]) -> None:
+def test_every_control_of_the_form_is_as_large_as_a_thumb_needs(
+    open_as: Callable[..., Page],
+) -> None:
     page = open_as("owner", "/sample/")
 
-    controls = "button, .button, .grades label, .segments label, input:not([type=checkbox], [type=radio]), select"
+    controls = (
+        "button, .button, .grades label, .segments label, input:not([type=checkbox], [type=radio]),"
+        " select"
+    )
     heights = (
         page.locator("main")
         .locator(controls)
@@ -43,7 +50,9 @@ def test_every_control_of_the_form_is_as_large_as_a_thumb_needs(open_as: Callabl
     assert min(heights) >= 44
 
 
-def test_on_a_phone_the_pages_lie_at_the_lower_edge_and_the_rest_under_more(open_as: Callable[..., Page]) -> None:
+def test_on_a_phone_the_pages_lie_at_the_lower_edge_and_the_rest_under_more(
+    open_as: Callable[..., Page],
+) -> None:
     page = open_as("owner", "/sample/", scripts=False)
     pages = page.get_by_role("navigation", name="Pages")
 
@@ -55,7 +64,9 @@ def test_on_a_phone_the_pages_lie_at_the_lower_edge_and_the_rest_under_more(open
     expect(pages.get_by_role("link", name="Settings")).to_be_visible()
 
 
-def test_the_error_summary_takes_the_focus_and_leads_to_the_field(open_as: Callable[..., Page]) -> None:
+def test_the_error_summary_takes_the_focus_and_leads_to_the_field(
+    open_as: Callable[..., Page],
+) -> None:
     page = open_as("owner", "/sample/")
     summary = page.get_by_role("alert").filter(has_text="Please look at")
 

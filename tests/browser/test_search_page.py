@@ -8,7 +8,9 @@ from tests.browser.conftest import DESKTOP, violations
 from tests.factories import CoatFactory
 
 
-def test_somebody_without_scripts_finds_a_deck_by_a_mistyped_name(open_as: Callable[..., Page]) -> None:
+def test_somebody_without_scripts_finds_a_deck_by_a_mistyped_name(
+    open_as: Callable[..., Page],
+) -> None:
     CoatFactory(job__deck__property__client__name="Ottilie Saltonby", product__name="Saltmarsh Oil")
 
     page = open_as("crew", "/decks/", scripts=False)

@@ -1,4 +1,5 @@
-"""Texts in a browser: counted while typing, tried without scripts, and the look of an e-mail at any width."""
+"""Texts in a browser: counted while typing, tried without scripts, and the look of an e-mail at any
+width."""
 
 import re
 from collections.abc import Callable
@@ -35,7 +36,9 @@ def test_the_preview_button_works_without_scripts(open_as: Open) -> None:
     page = open_as("owner", "/settings/texts/booked/text/en/", scripts=False)
     page.get_by_label("Text", exact=True).fill("Hello {greeting}: {visit_day}")
     page.get_by_role("button", name="Preview").click()
-    expect(page.locator("#preview")).to_contain_text("Hello Ottilie Saltonby: Tuesday, May 11, 2027")
+    expect(page.locator("#preview")).to_contain_text(
+        "Hello Ottilie Saltonby: Tuesday, May 11, 2027"
+    )
     expect(page.get_by_label("Text", exact=True)).to_have_value("Hello {greeting}: {visit_day}")
 
 
@@ -43,7 +46,9 @@ def test_what_is_typed_is_shown_with_its_look(open_as: Open) -> None:
     page = open_as("owner", "/settings/texts/first/email/fr/", size=DESKTOP, dark=True)
     frame = page.frame_locator("iframe[name=look]")
     expect(frame.get_by_text("Bonjour")).to_be_visible()
-    page.get_by_label("Text", exact=True).fill("Salut {greeting}\n\n{decks}\n\n--\nStop: {unsubscribe_url}")
+    page.get_by_label("Text", exact=True).fill(
+        "Salut {greeting}\n\n{decks}\n\n--\nStop: {unsubscribe_url}"
+    )
     page.get_by_role("button", name="Show what I typed").click()
     expect(frame.get_by_text("Salut")).to_be_visible()
     assert violations(page) == []
@@ -53,9 +58,13 @@ def test_what_is_typed_is_shown_with_its_look(open_as: Open) -> None:
 def offer(business: Business) -> str:
     long = "Landing by the " + "averyverylongword" * 6
     fields = {
-        "greeting": "Ottilie", "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{long}", "offer_number": "104",
-        "total": "$684.25", "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/", "valid_until": "Apr 30, 2027",
-    }  # fmt: skip
+        "greeting": "Ottilie",
+        "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{long}",
+        "offer_number": "104",
+        "total": "$684.25",
+        "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/",
+        "valid_until": "Apr 30, 2027",
+    }
     return compose_text(purpose="offer", channel="email", language="en", fields=fields).html
 
 
@@ -66,13 +75,17 @@ def test_an_email_fits_every_width_and_follows_the_dark(
 ) -> None:
     grounds = []
     for scheme in ("light", "dark"):
-        context = chromium.new_context(viewport={"width": width, "height": 600}, color_scheme=scheme)
+        context = chromium.new_context(
+            viewport={"width": width, "height": 600}, color_scheme=scheme
+        )
         page = context.new_page()
         page.set_content(offer if has_sheet else SHEET.sub("", offer))
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.locator(".sheet").bounding_box()["width"] <= 600
         button = page.get_by_role("link", name="See the offer and answer").bounding_box()
         assert min(button["height"], button["width"]) >= 44  # WCAG 2.2, 2.5.5
-        grounds.append(page.locator(".sheet").evaluate("each => getComputedStyle(each).backgroundColor"))
+        grounds.append(
+            page.locator(".sheet").evaluate("each => getComputedStyle(each).backgroundColor")
+        )
         context.close()
     assert (grounds[0] != grounds[1]) == has_sheet

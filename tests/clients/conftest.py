@@ -15,7 +15,9 @@ from tests.peer import Peer, running_peer
 @pytest.fixture
 def lunenburg(db: None) -> Place:
     # GeoNames 6059600 (town, latitude, longitude)
-    return place(6059600, "Lunenburg", "Nova Scotia", "CA", 44.3785, -64.3153, "America/Halifax", 2263)
+    return place(
+        6059600, "Lunenburg", "Nova Scotia", "CA", 44.3785, -64.3153, "America/Halifax", 2263
+    )
 
 
 @pytest.fixture
@@ -30,5 +32,9 @@ def line(monkeypatch: pytest.MonkeyPatch) -> PaperLine:
 def peer(settings: Settings) -> Iterator[Peer]:
     """A mail server that the outbox hands over to."""
     with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = "127.0.0.1", running.port, 2
+        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = (
+            "127.0.0.1",
+            running.port,
+            2,
+        )
         yield running

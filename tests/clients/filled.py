@@ -1,15 +1,25 @@
-"""Forms as people fill them: the one-page door of a new client, and the rows of ways to reach one."""
+"""Forms as people fill them: the one-page door of a new client, and the rows of ways to reach
+one."""
 
 from typing import Any
 
 from clients.models import Place
 
 
-def place(pk: int, name: str, region: str, country: str, north: float, east: float, zone: str, size: int) -> Place:
+def place(
+    pk: int, name: str, region: str, country: str, north: float, east: float, zone: str, size: int
+) -> Place:
     return Place.objects.create(
-        geoname_id=pk, name=name, ascii_name=name, region=region, country=country, latitude=north, longitude=east,
-        time_zone=zone, population=size,
-    )  # fmt: skip
+        geoname_id=pk,
+        name=name,
+        ascii_name=name,
+        region=region,
+        country=country,
+        latitude=north,
+        longitude=east,
+        time_zone=zone,
+        population=size,
+    )
 
 
 def rows(*reaches: dict[str, Any]) -> dict[str, Any]:
@@ -23,10 +33,18 @@ def whole(**changes: Any) -> dict[str, Any]:
     """The one-page door, filled."""
     return {
         "client-name": "Marlow Pennington",
-        **rows({"kind": "mobile", "value": "902-555-0142"}, {"kind": "email", "value": "marlow@example.org"}),
-        "property-street": "7 Cormorant Lane", "property-town": "Lunenburg", "property-country": "CA",
-        "deck-label": "Back deck", "deck-area_m2": "18", "deck-species": "treated_pine", **changes,
-    }  # fmt: skip
+        **rows(
+            {"kind": "mobile", "value": "902-555-0142"},
+            {"kind": "email", "value": "marlow@example.org"},
+        ),
+        "property-street": "7 Cormorant Lane",
+        "property-town": "Lunenburg",
+        "property-country": "CA",
+        "deck-label": "Back deck",
+        "deck-area_m2": "18",
+        "deck-species": "treated_pine",
+        **changes,
+    }
 
 
 def page(response: Any) -> str:

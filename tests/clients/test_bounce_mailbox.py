@@ -1,4 +1,5 @@
-"""Where bounces come from: the mailbox, read by IMAP from a small server over a real socket, and files."""
+"""Where bounces come from: the mailbox, read by IMAP from a small server over a real socket, and
+files."""
 
 import json
 from collections.abc import Iterator
@@ -25,15 +26,24 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("business")]
 @pytest.fixture
 def imap(settings: Settings) -> Iterator[mailbox.Server]:
     with running_mailbox() as server:
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = "127.0.0.1", server.port, False
+        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
+            "127.0.0.1",
+            server.port,
+            False,
+        )
         settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
         settings.BOUNCES_MAILBOX = "INBOX"
         yield server
 
 
-def test_the_mailbox_is_read_each_minute_and_marked_after_it_was_taken(imap: mailbox.Server) -> None:
+def test_the_mailbox_is_read_each_minute_and_marked_after_it_was_taken(
+    imap: mailbox.Server,
+) -> None:
     message = sent()
-    imap.mails = {3: report(message, "failed", "5.1.1").replace(b"\n", b"\r\n"), 12: b"Subject: spam\r\n\r\nno"}
+    imap.mails = {
+        3: report(message, "failed", "5.1.1").replace(b"\n", b"\r\n"),
+        12: b"Subject: spam\r\n\r\nno",
+    }
     tasks.tick()
     tasks.tick()
     assert state_of(message) == "bounced"
@@ -73,12 +83,16 @@ def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
     single, many, out = tmp_path / "one.eml", tmp_path / "two.mbox", StringIO()
     single.write_bytes(report(one, "failed", "5.1.1"))
     envelope = b"From MAILER-DAEMON Wed Nov 25 12:00:00 2026\n"
-    many.write_bytes(envelope + report(two, "delivered", "2.0.0") + b"\n" + envelope + b"Subject: spam\n\nno\n")
+    many.write_bytes(
+        envelope + report(two, "delivered", "2.0.0") + b"\n" + envelope + b"Subject: spam\n\nno\n"
+    )
     call_command("bounces", str(single), str(many), format="json", stdout=out)
     rows = json.loads(out.getvalue())
     assert [(row["report"], row["status"], row["key"]) for row in rows] == [
-        ("failed", "5.1.1", key_of(one)), ("delivered", "2.0.0", key_of(two)), ("none", "", ""),
-    ]  # fmt: skip
+        ("failed", "5.1.1", key_of(one)),
+        ("delivered", "2.0.0", key_of(two)),
+        ("none", "", ""),
+    ]
     with pytest.raises(CommandError, match="No such file"):
         call_command("bounces", str(tmp_path / "none"), stdout=StringIO())
     with pytest.raises(CommandError, match="--imap"):
@@ -90,6 +104,9 @@ def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
 def test_settings_of_the_mailbox_that_contradict_each_other_are_named(settings: Settings) -> None:
     assert checks.check_bounce_mailbox(None) == []
     settings.BOUNCES_HOST, settings.BOUNCES_TLS = "imap.example.com", False
-    assert [each.id for each in checks.check_bounce_mailbox(None)] == ["restorer.E004", "restorer.W010"]
+    assert [each.id for each in checks.check_bounce_mailbox(None)] == [
+        "restorer.E004",
+        "restorer.W010",
+    ]
     settings.BOUNCES_HOST, settings.BOUNCES_USER = "", "bounces"
     assert [each.id for each in checks.check_bounce_mailbox(None)] == ["restorer.W009"]

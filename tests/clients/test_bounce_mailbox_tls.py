@@ -1,4 +1,5 @@
-"""The mailbox behind TLS (RFC 8314) with certificates made here; each trouble is told, and no mail is lost by it."""
+"""The mailbox behind TLS (RFC 8314) with certificates made here;
+each trouble is told, and no mail is lost by it."""
 
 import shutil
 from collections.abc import Iterator
@@ -17,9 +18,10 @@ from tests.bounces import report, sent, state_of
 from tests.mailbox import make_certificate, running_mailbox
 
 pytestmark = [
-    pytest.mark.django_db, pytest.mark.usefixtures("business"),
+    pytest.mark.django_db,
+    pytest.mark.usefixtures("business"),
     pytest.mark.skipif(not shutil.which("openssl"), reason="no openssl to make certificates with"),
-]  # fmt: skip
+]
 HERE, ELSEWHERE = "IP:127.0.0.1", "DNS:imap.example.com"
 
 
@@ -29,11 +31,17 @@ def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def imap(settings: Settings, good: Path, request: pytest.FixtureRequest) -> Iterator[mailbox.Server]:
+def imap(
+    settings: Settings, good: Path, request: pytest.FixtureRequest
+) -> Iterator[mailbox.Server]:
     """Served with the certificate that a test asks for, by default the good one, and trusted."""
     certificate = request.getfixturevalue(getattr(request, "param", "good"))
     with running_mailbox(certificate) as server:
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = "127.0.0.1", server.port, True
+        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
+            "127.0.0.1",
+            server.port,
+            True,
+        )
         settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
         settings.BOUNCES_MAILBOX, settings.BOUNCES_CA = "INBOX", str(certificate)
         yield server
@@ -57,7 +65,9 @@ def told_to(owner: Browser) -> str:
     return pages[0]
 
 
-def test_a_good_certificate_is_accepted_from_whom_we_are_told_to_trust(imap: mailbox.Server, as_owner: Browser) -> None:
+def test_a_good_certificate_is_accepted_from_whom_we_are_told_to_trust(
+    imap: mailbox.Server, as_owner: Browser
+) -> None:
     message = sent()
     imap.mails = {1: report(message, "failed", "5.1.1")}
 
@@ -70,11 +80,12 @@ def test_a_good_certificate_is_accepted_from_whom_we_are_told_to_trust(imap: mai
 @pytest.mark.parametrize(
     ("imap", "trusted", "words"),
     [
-        ("good", False, "self-signed certificate"), ("of_another_name", True, "IP address mismatch"),
+        ("good", False, "self-signed certificate"),
+        ("of_another_name", True, "IP address mismatch"),
         ("run_out", True, "certificate has expired"),
     ],
     indirect=["imap"],
-)  # fmt: skip
+)
 def test_a_bad_certificate_is_refused_before_the_password_leaves(
     imap: mailbox.Server, settings: Settings, as_owner: Browser, trusted: bool, words: str
 ) -> None:
@@ -89,9 +100,13 @@ def test_a_bad_certificate_is_refused_before_the_password_leaves(
     assert (imap.commands, imap.seen, state_of(message)) == ([], set(), "accepted")
 
 
-def test_a_server_that_hangs_up_in_mid_mail_loses_nothing(imap: mailbox.Server, as_owner: Browser) -> None:
+def test_a_server_that_hangs_up_in_mid_mail_loses_nothing(
+    imap: mailbox.Server, as_owner: Browser
+) -> None:
     first, second, third = (sent(number=number) for number in (1, 2, 3))
-    imap.mails = {n: report(each, "failed", "5.1.1") for n, each in enumerate((first, second, third), 1)}
+    imap.mails = {
+        n: report(each, "failed", "5.1.1") for n, each in enumerate((first, second, third), 1)
+    }
     imap.broken_off = {2}
 
     assert "it hung up in the middle" in told_to(as_owner)
@@ -133,7 +148,11 @@ def test_a_server_that_speaks_no_tls_or_nothing_at_all_is_named(
 ) -> None:
     monkeypatch.setattr(reading, "TIMEOUT_SECONDS", 0.3)
     with running_mailbox() as server:  # which waits for a command, as we for its handshake
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = "127.0.0.1", server.port, True
+        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
+            "127.0.0.1",
+            server.port,
+            True,
+        )
         settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
 
         assert "127.0.0.1" in told_to(as_owner)

@@ -1,7 +1,9 @@
-"""Mails that come back: what they report, which message they are about, and what follows once and never back.
+"""Mails that come back: what they report, which message they are about, and what follows once and
+never back.
 
-The delivery reports have the form of RFC 3464, section 4 and appendix E (its examples, with our names and addresses);
-the automatic answer that of RFC 3834. The bounce without a standard is one that qmail's QSBMF describes (from memory).
+The delivery reports have the form of RFC 3464, section 4 and appendix E (its examples, with our
+names and addresses); the automatic answer that of RFC 3834. The bounce without a standard is one
+that qmail's QSBMF describes (from memory).
 """
 
 from datetime import timedelta
@@ -55,16 +57,23 @@ def receive(content: bytes) -> str:
 @pytest.mark.parametrize(
     ("before", "action", "status", "after"),
     [
-        ("accepted", "failed", "5.1.1", "bounced"), ("unconfirmed", "failed", "5.1.1", "bounced"),
-        ("accepted", "failed (gone)", "5.2.1 (disabled)", "bounced"), ("accepted", "failed", "4.4.7", "bounced"),
-        ("accepted", "delayed", "4.4.1", "accepted"), ("unconfirmed", "delayed", "4.4.1", "accepted"),
-        ("accepted", "delivered", "2.1.5", "delivered"), ("unconfirmed", "delivered", "2.1.5", "delivered"),
-        ("bounced", "delivered", "2.1.5", "delivered"), ("unconfirmed", "relayed", "2.1.9", "accepted"),
+        ("accepted", "failed", "5.1.1", "bounced"),
+        ("unconfirmed", "failed", "5.1.1", "bounced"),
+        ("accepted", "failed (gone)", "5.2.1 (disabled)", "bounced"),
+        ("accepted", "failed", "4.4.7", "bounced"),
+        ("accepted", "delayed", "4.4.1", "accepted"),
+        ("unconfirmed", "delayed", "4.4.1", "accepted"),
+        ("accepted", "delivered", "2.1.5", "delivered"),
+        ("unconfirmed", "delivered", "2.1.5", "delivered"),
+        ("bounced", "delivered", "2.1.5", "delivered"),
+        ("unconfirmed", "relayed", "2.1.9", "accepted"),
         ("delivered", "failed", "5.1.1", "delivered"),  # never back
-        ("queued", "delayed", "4.4.1", "accepted"), ("queued", "failed", "5.7.1", "bounced"),  # it was taken after all
-        ("cancelled", "failed", "5.1.1", "cancelled"), ("accepted", "dreamt", "5.1.1", "accepted"),
+        ("queued", "delayed", "4.4.1", "accepted"),
+        ("queued", "failed", "5.7.1", "bounced"),  # it was taken after all
+        ("cancelled", "failed", "5.1.1", "cancelled"),
+        ("accepted", "dreamt", "5.1.1", "accepted"),
     ],
-)  # fmt: skip
+)
 def test_a_report_moves_a_message_only_towards_what_is_known_better(
     before: str, action: str, status: str, after: str
 ) -> None:
@@ -75,7 +84,9 @@ def test_a_report_moves_a_message_only_towards_what_is_known_better(
 
 def test_a_wrong_address_is_suspended_once_with_a_matter_for_the_owner() -> None:
     message, waiting = sent(), queued(7, address="client7@example.org")
-    Message.objects.filter(pk=waiting.pk).update(client=message.client, address="Client1@example.org")
+    Message.objects.filter(pk=waiting.pk).update(
+        client=message.client, address="Client1@example.org"
+    )
     content = report(message, "failed", "5.1.1")
 
     first = receive(content)
@@ -92,13 +103,20 @@ def test_a_wrong_address_is_suspended_once_with_a_matter_for_the_owner() -> None
     history = list(message.events.order_by("id").values_list("state", "note"))
     assert history == [("queued", ""), ("bounced", first)]
     event = InboundEvent.objects.get()
-    assert (event.source, event.message, event.client, event.outcome) == ("bounce", message, message.client, first)
+    assert (event.source, event.message, event.client, event.outcome) == (
+        "bounce",
+        message,
+        message.client,
+        first,
+    )
     assert "Action: failed" in event.raw
     assert event.processed_at
 
 
 @pytest.mark.parametrize("status", ["4.4.7", "5.2.2", "5.3.4", "5.6.0", "5.7.1", "5.7.515"])
-def test_what_is_no_fault_of_the_address_suspends_nothing_and_is_pointed_out_once(status: str) -> None:
+def test_what_is_no_fault_of_the_address_suspends_nothing_and_is_pointed_out_once(
+    status: str,
+) -> None:
     for number in (1, 2):
         receive(report(sent(number=number), "failed", status))
     assert not ContactPoint.objects.exclude(suspended_at=None).exists()
@@ -142,13 +160,24 @@ def test_an_automatic_answer_is_no_bounce_but_shows_that_it_went_out() -> None:
 
 def test_what_a_person_answers_is_put_before_a_person() -> None:
     message = sent()
-    receive(AWAY.format(message_id=message.message_id).replace("Auto-Submitted: auto-replied\n", "").encode())
+    receive(
+        AWAY.format(message_id=message.message_id)
+        .replace("Auto-Submitted: auto-replied\n", "")
+        .encode()
+    )
     assert ToDo.objects.get().kind == "answer"
     assert state_of(message) == "accepted"
 
 
-@pytest.mark.parametrize("content", [b"", b"\xff\x00\x80", b"From: a\nContent-Type: multipart/report\n\nnothing",
-                                     b"Subject: cheap pills\n\nBuy now"])  # fmt: skip
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"\xff\x00\x80",
+        b"From: a\nContent-Type: multipart/report\n\nnothing",
+        b"Subject: cheap pills\n\nBuy now",
+    ],
+)
 def test_what_is_none_of_ours_changes_nothing_and_is_not_kept(content: bytes) -> None:
     message = sent()
     assert receive(content) == "It is about no message of ours."
@@ -195,4 +224,6 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
 
 def test_status_codes_are_not_taken_from_addresses_of_the_internet() -> None:
     assert returned_mail.STATUS_CODE_PATTERN.search("blocked 5.9.1.2, see below") is None
-    assert returned_mail.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"  # type: ignore[index]
+    assert (
+        returned_mail.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"
+    )  # type: ignore[index]

@@ -1,4 +1,5 @@
-"""The call list: who, what to say, and what each ending does to the message and to what may be said later."""
+"""The call list: who, what to say, and what each ending does to the message and to what may be said
+later."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -23,15 +24,25 @@ def queued_call(number: int = 1, **over: Any) -> Message:
     PropertyFactory(client=point.client)
     ConsentFactory(client=point.client, channel="call", wording="Yes, call me.")
     values: dict[str, Any] = {
-        "client": point.client, "kind": "service", "channel": "call", "address": point.normalized, "subject": "",
-        "text": "Ask whether a Tuesday in May suits.", "html": "", "key": f"call/{number}", "consent": None,
-        "basis": "", "now": timezone.now(),
-    }  # fmt: skip
+        "client": point.client,
+        "kind": "service",
+        "channel": "call",
+        "address": point.normalized,
+        "subject": "",
+        "text": "Ask whether a Tuesday in May suits.",
+        "html": "",
+        "key": f"call/{number}",
+        "consent": None,
+        "basis": "",
+        "now": timezone.now(),
+    }
     return outbox.queue_message(**(values | over))[0]
 
 
 def note(browser: Browser, message: Message, result: str, words: str = "") -> str:
-    answer = browser.post(f"/outbox/calls/{message.pk}/", {"result": result, "note": words}, follow=True)
+    answer = browser.post(
+        f"/outbox/calls/{message.pk}/", {"result": result, "note": words}, follow=True
+    )
     return answer.content.decode()
 
 
@@ -94,16 +105,27 @@ def test_without_an_answer_it_comes_again_and_not_for_ever(as_owner: Browser) ->
 
     message.refresh_from_db()
     assert (message.state, message.reply, message.needs_a_person) == (
-        "failed", "Nobody answered in 4 tries.", True
-    )  # fmt: skip
+        "failed",
+        "Nobody answered in 4 tries.",
+        True,
+    )
 
 
 def test_a_wrong_number_is_not_used_again_by_any_channel(as_owner: Browser) -> None:
     message = queued_call(1)
     other = outbox.queue_message(
-        client=message.client, kind="service", channel="text", address=message.address, subject="", html="",
-        text="Driftline Deck Care: we come on Tuesday.", key="visit/1", consent=None, basis="", now=timezone.now(),
-    )[0]  # fmt: skip
+        client=message.client,
+        kind="service",
+        channel="text",
+        address=message.address,
+        subject="",
+        html="",
+        text="Driftline Deck Care: we come on Tuesday.",
+        key="visit/1",
+        consent=None,
+        basis="",
+        now=timezone.now(),
+    )[0]
 
     note(as_owner, message, "wrong")
 
@@ -126,10 +148,14 @@ def test_whoever_asks_not_to_be_called_is_never_called_again(as_owner: Browser) 
     again.refresh_from_db()
     assert (message.state, again.state) == ("cancelled", "cancelled")
     business = Business.objects.get()
-    assert suppression.suppressed_addresses(business=business, channel="call", addresses=["+19025550101"])
+    assert suppression.suppressed_addresses(
+        business=business, channel="call", addresses=["+19025550101"]
+    )
     newest = message.client.consents.filter(channel="call")[0]
     assert (newest.is_given, "Please never again" in newest.evidence) == (False, True)
-    assert isinstance(outbox.contact_permission(message.client, "call", today=timezone.localdate()), Refusal)
+    assert isinstance(
+        outbox.contact_permission(message.client, "call", today=timezone.localdate()), Refusal
+    )
 
 
 def test_a_call_that_may_not_be_made_any_more_has_no_buttons(as_owner: Browser) -> None:

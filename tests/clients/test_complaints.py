@@ -1,4 +1,5 @@
-"""Complaints that mailbox providers pass on, in the form of RFC 5965 (its example B.1 with our names and addresses)."""
+"""Complaints that mailbox providers pass on, in the form of RFC 5965 (its example B.1 with our
+names and addresses)."""
 
 import pytest
 from django.utils import timezone
@@ -72,11 +73,16 @@ def test_a_complaint_is_an_opt_out_once() -> None:
 def test_what_is_no_word_of_the_recipient_stops_nothing(kind: str) -> None:
     message = sent()
     receive(message.message_id, kind)
-    assert (state_of(message), Suppression.objects.count(), ToDo.objects.count()) == ("accepted", 0, 0)
+    assert (state_of(message), Suppression.objects.count(), ToDo.objects.count()) == (
+        "accepted",
+        0,
+        0,
+    )
 
 
 def test_a_complaint_about_a_message_that_nobody_here_sent_stops_nobody() -> None:
-    """Whoever wants to stop our mail to somebody would have to know the 128 bits of one of our messages."""
+    """Whoever wants to stop our mail to somebody would have to know the 128 bits of one of our
+    messages."""
     sent()
     receive("<" + "0" * 32 + "@example.com>", "abuse")
     assert not Suppression.objects.exists()

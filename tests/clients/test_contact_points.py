@@ -26,10 +26,14 @@ def test_the_ways_to_reach_a_client_are_changed_swapped_and_deleted(as_owner: Br
         {"kind": "email", "value": ""},
     )
 
-    answer = as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": "Marlow P.", **reaches})
+    answer = as_owner.post(
+        reverse("clients:edit", args=[client.pk]), {"name": "Marlow P.", **reaches}
+    )
 
     assert answer.status_code == 302
-    points = client.contact_points.order_by("normalized").values_list("kind", "normalized", "is_preferred", "label")
+    points = client.contact_points.order_by("normalized").values_list(
+        "kind", "normalized", "is_preferred", "label"
+    )
     assert list(points) == [
         ("phone", "+19025550177;ext=5", True, "Workshop"),
         ("email", "three@example.org", True, ""),
@@ -53,8 +57,13 @@ def test_saving_a_client_unchanged_leaves_no_trace(as_owner: Browser) -> None:
 
 def test_a_number_may_change_its_kind(as_owner: Browser) -> None:
     client = ClientFactory()
-    phone, mobile = PhoneFactory(client=client, kind="phone"), PhoneFactory(client=client, kind="mobile")
-    reaches = rows(*({"pk": each.pk, "kind": "mobile", "value": each.value} for each in (phone, mobile)))
+    phone, mobile = (
+        PhoneFactory(client=client, kind="phone"),
+        PhoneFactory(client=client, kind="mobile"),
+    )
+    reaches = rows(
+        *({"pk": each.pk, "kind": "mobile", "value": each.value} for each in (phone, mobile))
+    )
 
     as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": client.name, **reaches})
 
@@ -64,9 +73,13 @@ def test_a_number_may_change_its_kind(as_owner: Browser) -> None:
 
 def test_an_address_written_twice_is_named(as_owner: Browser) -> None:
     client = ClientFactory()
-    twice = rows({"kind": "email", "value": "a@example.org"}, {"kind": "email", "value": "A@example.org"})
+    twice = rows(
+        {"kind": "email", "value": "a@example.org"}, {"kind": "email", "value": "A@example.org"}
+    )
 
-    answer = as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": client.name, **twice})
+    answer = as_owner.post(
+        reverse("clients:edit", args=[client.pk]), {"name": client.name, **twice}
+    )
 
     assert "written twice" in page(answer)
     assert not client.contact_points.exists()
@@ -89,7 +102,9 @@ def test_a_changed_address_is_not_written_to_any_more(as_owner: Browser) -> None
     waiting = MessageFactory(client=point.client, address="old@example.org")
     reaches = rows({"pk": point.pk, "kind": "email", "value": "new@example.org"})
 
-    as_owner.post(reverse("clients:edit", args=[point.client_id]), {"name": point.client.name, **reaches})
+    as_owner.post(
+        reverse("clients:edit", args=[point.client_id]), {"name": point.client.name, **reaches}
+    )
 
     waiting.refresh_from_db()
     assert waiting.state == "cancelled"
@@ -100,7 +115,9 @@ def test_a_number_nobody_uses_is_kept_with_a_warning(as_owner: Browser) -> None:
     client = ClientFactory()
     reaches = rows({"kind": "phone", "value": "+64 9 123 4567"})
 
-    answer = as_owner.post(reverse("clients:edit", args=[client.pk]), {"name": client.name, **reaches}, follow=True)
+    answer = as_owner.post(
+        reverse("clients:edit", args=[client.pk]), {"name": client.name, **reaches}, follow=True
+    )
 
     assert "Check it" in page(answer)
     assert client.contact_points.get().normalized == "+6491234567"

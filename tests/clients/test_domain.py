@@ -1,4 +1,5 @@
-"""The sending domain: records judged by RFC 7208 (SPF), 6376 and 8301 (DKIM), 7489 (DMARC) and 7505 (null MX)."""
+"""The sending domain: records judged by RFC 7208 (SPF), 6376 and 8301 (DKIM), 7489 (DMARC) and 7505
+(null MX)."""
 
 import base64
 
@@ -9,7 +10,9 @@ from clients.messaging.sending_domain import NoAnswerError, check_domain, query_
 from clients.messaging.views import sending_domain as page
 from clients.models import Business
 
-LONG_KEY = base64.b64encode(b"k" * 294).decode()  # as long as an RSA key of 2,048 bits with its wrapping
+LONG_KEY = base64.b64encode(
+    b"k" * 294
+).decode()  # as long as an RSA key of 2,048 bits with its wrapping
 GOOD = {
     ("example.com", "TXT"): ["v=spf1 mx include:_spf.example.net -all", "another record"],
     ("_spf.example.net", "TXT"): ["v=spf1 ip4:192.0.2.0/24 ~all"],
@@ -20,7 +23,9 @@ GOOD = {
 
 
 def found(records, *, sender="example.com", selectors=("mail1",), bounce="example.com"):
-    rows = check_domain(sender, selectors=selectors, bounce=bounce, ask=lambda *key: records.get(key, []))
+    rows = check_domain(
+        sender, selectors=selectors, bounce=bounce, ask=lambda *key: records.get(key, [])
+    )
     return {row.name: row for row in rows}
 
 
@@ -46,7 +51,10 @@ def test_what_is_missing_is_named_with_the_record_to_enter():
         (["v=spf1 mx +all"], "any server"),
         (["v=spf1 mx ?all"], "any server"),
         (["v=spf1 mx"], "any server"),  # §4.7: the result is then neutral
-        (["v=spf1 " + " ".join(f"a:host{n}.example.com" for n in range(11)) + " -all"], "11 more questions"),  # §4.6.4
+        (
+            ["v=spf1 " + " ".join(f"a:host{n}.example.com" for n in range(11)) + " -all"],
+            "11 more questions",
+        ),  # §4.6.4
         (["v=spf10 -all"], "No record"),  # §4.5: the version must be that word
     ],
 )
@@ -55,11 +63,16 @@ def test_a_faulty_spf_record_is_explained(record, words):
 
 
 def test_questions_of_included_records_are_counted_and_loops_end():
-    """RFC 7208 §4.6.4: include, a, mx, ptr, exists and redirect count, also inside an include; ip4 and all do not."""
+    """RFC 7208 §4.6.4: include, a, mx, ptr, exists and redirect count, also inside an include;
+    ip4 and all do not."""
     loop = {("example.com", "TXT"): ["v=spf1 include:example.com ip4:192.0.2.1 -all"]}
 
     assert "more questions" in found(GOOD | loop)["SPF"].explanation
-    inner = {("_spf.example.net", "TXT"): ["v=spf1 " + "exists:x.example.org " * 8 + "ip4:192.0.2.1 -all"]}
+    inner = {
+        ("_spf.example.net", "TXT"): [
+            "v=spf1 " + "exists:x.example.org " * 8 + "ip4:192.0.2.1 -all"
+        ]
+    }
     assert str(found(GOOD | inner)["SPF"].verdict) == "good"  # 2 + 8 = 10: just allowed
 
 
@@ -68,11 +81,17 @@ def test_questions_of_included_records_are_counted_and_loops_end():
     [
         ("v=DKIM1; k=rsa; p=", "withdrawn"),  # RFC 6376 §3.6.1: an empty p= revokes the key
         ("v=DKIM1; p=not base64!", "cannot be read"),
-        (f"v=DKIM1; p={base64.b64encode(b'k' * 94).decode()}", "too short"),  # 512 bits; RFC 8301 §3.2: at least 1024
+        (
+            f"v=DKIM1; p={base64.b64encode(b'k' * 94).decode()}",
+            "too short",
+        ),  # 512 bits; RFC 8301 §3.2: at least 1024
     ],
 )
 def test_a_faulty_key_is_explained(record, words):
-    assert words in found(GOOD | {("mail1._domainkey.example.com", "TXT"): [record]})["DKIM"].explanation
+    assert (
+        words
+        in found(GOOD | {("mail1._domainkey.example.com", "TXT"): [record]})["DKIM"].explanation
+    )
 
 
 def test_the_policy_of_the_organisation_covers_its_subdomains():
@@ -98,7 +117,11 @@ def test_silence_of_dns_says_nothing_about_the_domain():
 
 def test_a_name_that_does_not_exist_has_no_records_and_a_time_out_is_no_answer(monkeypatch):
     def resolve(name, kind, lifetime):
-        raise dns.resolver.NXDOMAIN if name == "nowhere.example" else dns.resolver.LifetimeTimeout(timeout=4, errors=[])
+        raise (
+            dns.resolver.NXDOMAIN
+            if name == "nowhere.example"
+            else dns.resolver.LifetimeTimeout(timeout=4, errors=[])
+        )
 
     monkeypatch.setattr(dns.resolver, "resolve", resolve)
 
@@ -121,12 +144,16 @@ def asked(monkeypatch):
 
 
 def test_the_page_keeps_what_it_saw_until_it_is_told_to_look_again(as_owner, asked):
-    assert "Enter the name of your mail provider" in as_owner.get("/settings/domain/").content.decode()
+    assert (
+        "Enter the name of your mail provider" in as_owner.get("/settings/domain/").content.decode()
+    )
     first = len(asked)
     as_owner.get("/settings/domain/")
     assert len(asked) == first
 
-    answer = as_owner.post("/settings/domain/", {"dkim_selectors": " mail1 ,"}, follow=True).content.decode()
+    answer = as_owner.post(
+        "/settings/domain/", {"dkim_selectors": " mail1 ,"}, follow=True
+    ).content.decode()
 
     assert Business.objects.get().dkim_selectors == "mail1"
     assert answer.count("As it should be") == 4
@@ -134,7 +161,9 @@ def test_the_page_keeps_what_it_saw_until_it_is_told_to_look_again(as_owner, ask
 
 
 def test_a_name_of_a_key_that_is_none_is_refused(as_owner, asked):
-    answer = as_owner.post("/settings/domain/", {"dkim_selectors": "mail1, my key"}).content.decode()
+    answer = as_owner.post(
+        "/settings/domain/", {"dkim_selectors": "mail1, my key"}
+    ).content.decode()
 
     assert "“my key” is no name of a key" in answer
     assert Business.objects.get().dkim_selectors == ""

@@ -1,4 +1,5 @@
-"""While the mail server reads one message the next is written out; neither may learn of the other's faults."""
+"""While the mail server reads one message the next is written out;
+neither may learn of the other's faults."""
 
 from typing import Any
 
@@ -10,7 +11,11 @@ from clients.messaging.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer
 
-pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
+pytestmark = [
+    pytest.mark.smtp,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("business"),
+]
 
 
 @pytest.fixture
@@ -29,20 +34,29 @@ def written(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return found
 
 
-def test_a_message_that_cannot_be_written_fails_in_its_own_turn_only(peer: Peer, written: list[str]) -> None:
+def test_a_message_that_cannot_be_written_fails_in_its_own_turn_only(
+    peer: Peer, written: list[str]
+) -> None:
     for number in (1, 2, 3):
         queued(number)
     outbox.deliver()
     assert dict(Message.objects.values_list("address", "state")) == {
-        "client1@example.org": "accepted", "client2@example.org": "failed", "client3@example.org": "accepted",
-    }  # fmt: skip
-    assert [envelope.rcpt_tos for envelope in peer.taken] == [["client1@example.org"], ["client3@example.org"]]
+        "client1@example.org": "accepted",
+        "client2@example.org": "failed",
+        "client3@example.org": "accepted",
+    }
+    assert [envelope.rcpt_tos for envelope in peer.taken] == [
+        ["client1@example.org"],
+        ["client3@example.org"],
+    ]
 
 
 def test_each_message_arrives_as_itself_and_is_written_once(peer: Peer, written: list[str]) -> None:
     sent = [queued(number, subject=f"Deck {number}") for number in (1, 3, 4)]
     outbox.deliver()
-    arrived = [(peer.taken[place].rcpt_tos[0], peer.message(place)["Message-ID"]) for place in range(3)]
+    arrived = [
+        (peer.taken[place].rcpt_tos[0], peer.message(place)["Message-ID"]) for place in range(3)
+    ]
     assert arrived == [(each.address, each.message_id) for each in sent]
     assert written == [each.address for each in sent]
 

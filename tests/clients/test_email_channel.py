@@ -15,15 +15,26 @@ from clients.models import Business
 from tests.outbox import queued, states
 from tests.peer import Peer, running_peer
 
-pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
+pytestmark = [
+    pytest.mark.smtp,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("business"),
+]
 
 
 def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:
-    sent = queued(1, subject="Votre terrasse à Chéticamp — prévue", html="<p>Bonjour à tous {unsubscribe_url}</p>")
+    sent = queued(
+        1,
+        subject="Votre terrasse à Chéticamp — prévue",
+        html="<p>Bonjour à tous {unsubscribe_url}</p>",
+    )
     assert outbox.deliver().accepted == 1
 
     envelope, got = peer.taken[0], peer.message()
-    assert (envelope.mail_from, envelope.rcpt_tos) == ("reminders@example.com", ["client1@example.org"])
+    assert (envelope.mail_from, envelope.rcpt_tos) == (
+        "reminders@example.com",
+        ["client1@example.org"],
+    )
     # RFC 5322, 3.6: exactly one each of the fields that must or may stand once
     for name in ("From", "To", "Subject", "Date", "Message-ID", "Reply-To", "MIME-Version"):
         assert len(got.get_all(name)) == 1, name
@@ -35,7 +46,8 @@ def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:
     assert re.fullmatch(r"<[0-9a-f]{32}@example\.com>", sent.message_id)  # RFC 5322, 3.6.4
     assert abs((parsedate_to_datetime(got["Date"]) - timezone.now()).total_seconds()) < 60
     assert got["Auto-Submitted"] == "auto-generated"  # RFC 3834, 5
-    # RFC 2369, 2: URIs in angle brackets; RFC 8058, 3.1: one HTTPS URI and exactly this key and value
+    # RFC 2369, 2: URIs in angle brackets; RFC 8058, 3.1: one HTTPS URI and exactly this key and
+    # value
     link = message_keys.unsubscribe_link(Business.objects.get(), sent)
     assert got["List-Unsubscribe"] == f"<{link}>"
     assert got["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
@@ -57,7 +69,12 @@ def test_text_survives_dots_long_lines_and_every_alphabet(peer: Peer) -> None:
 
 
 def test_no_line_is_longer_than_the_standard_allows(peer: Peer) -> None:
-    queued(1, text="{unsubscribe_url}\n" + "x" * 5000, html="<p>{unsubscribe_url}" + "y" * 5000, subject="z" * 300)
+    queued(
+        1,
+        text="{unsubscribe_url}\n" + "x" * 5000,
+        html="<p>{unsubscribe_url}" + "y" * 5000,
+        subject="z" * 300,
+    )
     outbox.deliver()
     content = peer.taken[0].original_content
     assert max(map(len, content.split(b"\r\n"))) <= 998  # RFC 5322, 2.1.1
@@ -72,11 +89,19 @@ def test_a_long_subject_is_folded_and_arrives_as_written(peer: Peer) -> None:
     outbox.deliver()
     head = peer.taken[0].original_content.partition(b"\r\n\r\n")[0]
     assert peer.message()["Subject"] == subject
-    assert max(len(line) for line in head.split(b"\r\n") if not line.startswith(b"List-")) <= 78  # RFC 5322, 2.1.1
+    assert (
+        max(len(line) for line in head.split(b"\r\n") if not line.startswith(b"List-")) <= 78
+    )  # RFC 5322, 2.1.1
 
 
 @pytest.mark.parametrize(
-    "name", ["Driftline\r\nBcc: spy@example.org", 'Ana "Tide" <spy@example.org>', "Quai d'été, Ltd.", "ä" * 120]
+    "name",
+    [
+        "Driftline\r\nBcc: spy@example.org",
+        'Ana "Tide" <spy@example.org>',
+        "Quai d'été, Ltd.",
+        "ä" * 120,
+    ],
 )
 def test_the_name_of_the_business_cannot_break_a_header(peer: Peer, name: str) -> None:
     Business.objects.update(name=name)
@@ -86,7 +111,9 @@ def test_the_name_of_the_business_cannot_break_a_header(peer: Peer, name: str) -
     assert "Bcc" not in got
     assert [each.addr_spec for each in got["From"].addresses] == ["reminders@example.com"]
     assert not got["From"].defects
-    shown, _ = parseaddr(message_from_bytes(peer.taken[0].original_content)["From"])  # unlike the newer
+    shown, _ = parseaddr(
+        message_from_bytes(peer.taken[0].original_content)["From"]
+    )  # unlike the newer
     assert str(make_header(decode_header(shown))) == name.replace("\r\n", " ")
 
 
@@ -116,16 +143,24 @@ def test_files_arrive_byte_for_byte_beside_the_text(peer: Peer) -> None:
     got = peer.message()
     assert got.get_content_type() == "multipart/mixed"  # RFC 2046, 5.1.3
     assert [part.get_content_type() for part in got.iter_parts()] == [
-        "multipart/alternative", "application/pdf", "text/calendar",
-    ]  # fmt: skip
+        "multipart/alternative",
+        "application/pdf",
+        "text/calendar",
+    ]
     assert got.get_body(("html",)).get_content_type() == "text/html"
     offer, calendar = got.iter_attachments()
-    assert (offer.get_filename(), offer.get_content()) == ("Offer 104.pdf", content)  # RFC 2183; 2045, 6.8
+    assert (offer.get_filename(), offer.get_content()) == (
+        "Offer 104.pdf",
+        content,
+    )  # RFC 2183; 2045, 6.8
     assert calendar.get_filename() == "Été “deux”.ics"  # RFC 2231
     assert not [defect for part in got.walk() for defect in part.defects]
     assert max(map(len, peer.taken[0].original_content.split(b"\r\n"))) <= 998
     plain, other = peer.message(1), peer.message(2)
-    assert [part.get_content_type() for part in plain.iter_parts()] == ["text/plain", "application/pdf"]
+    assert [part.get_content_type() for part in plain.iter_parts()] == [
+        "text/plain",
+        "application/pdf",
+    ]
     assert other.get_content_type() == "text/plain"
 
 

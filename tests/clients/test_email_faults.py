@@ -12,7 +12,11 @@ from clients.messaging.models import Message
 from tests.outbox import queued, states
 from tests.peer import DROP, Peer
 
-pytestmark = [pytest.mark.smtp, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("business")]
+pytestmark = [
+    pytest.mark.smtp,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("business"),
+]
 
 
 def the_state() -> str:
@@ -84,7 +88,9 @@ def test_a_drop_of_a_connection_in_use_is_followed_by_a_new_one(peer: Peer) -> N
     assert len(taken) == 3
 
 
-def test_a_drop_after_the_text_is_unconfirmed_and_never_sent_again_by_the_machine(peer: Peer) -> None:
+def test_a_drop_after_the_text_is_unconfirmed_and_never_sent_again_by_the_machine(
+    peer: Peer,
+) -> None:
     peer.handler.answers["DOT"] = DROP
     queued(1)
     assert outbox.deliver().unconfirmed == 1

@@ -1,4 +1,5 @@
-"""The look of an e-mail: complete without pictures, narrow, in the dark, without its style sheet, and as received."""
+"""The look of an e-mail: complete without pictures, narrow, in the dark, without its style sheet,
+and as received."""
 
 import re
 from html.parser import HTMLParser
@@ -15,15 +16,20 @@ from tests.peer import Peer
 
 LONG = "Landing by the " + "averyverylongword" * 6
 GIVEN = {
-    "greeting": "Ottilie & <Saltonby>", "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{LONG}", "due_by": "March 2027",
-    "offer_number": "104", "total": "$684.25", "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/",
+    "greeting": "Ottilie & <Saltonby>",
+    "decks": f"{MESSAGE_FIELDS['decks'].sample}\n\n{LONG}",
+    "due_by": "March 2027",
+    "offer_number": "104",
+    "total": "$684.25",
+    "offer_url": "https://decks.example.com/o/" + "a" * 43 + "/",
     "valid_until": "Apr 30, 2027",
-}  # fmt: skip
+}
 SHEET = re.compile(r"<style>.*?</style>", re.DOTALL)
 
 
 class Reader(HTMLParser):
-    """What a reader that shows no pictures and no styles would have: words, links and open elements."""
+    """What a reader that shows no pictures and no styles would have:
+    words, links and open elements."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
@@ -34,7 +40,9 @@ class Reader(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append(tag)
-        self.links += [value or "" for name, value in attrs if name in {"href", "src", "background"}]
+        self.links += [
+            value or "" for name, value in attrs if name in {"href", "src", "background"}
+        ]
 
     def handle_data(self, data: str) -> None:
         self.words.append(data)
@@ -42,7 +50,9 @@ class Reader(HTMLParser):
 
 @pytest.fixture
 def offer(business: Business) -> str:
-    html = compose_text(purpose="offer", channel="email", language="en", fields=GIVEN, basis="express").html
+    html = compose_text(
+        purpose="offer", channel="email", language="en", fields=GIVEN, basis="express"
+    ).html
     return html.replace("{unsubscribe_url}", "https://decks.example.com/u/xyz/")
 
 
@@ -51,32 +61,47 @@ def test_nothing_is_fetched_and_nothing_runs(offer: str) -> None:
     assert not {"img", "script", "link", "iframe", "form", "object", "video"} & set(found.tags)
     assert "url(" not in offer
     assert found.links == [
-        GIVEN["offer_url"], "tel:+19025550100", "tel:+19025550100", "mailto:office@example.com",
+        GIVEN["offer_url"],
+        "tel:+19025550100",
+        "tel:+19025550100",
+        "mailto:office@example.com",
         "https://decks.example.com/u/xyz/",
-    ]  # fmt: skip
+    ]
 
 
 def test_plain_text_and_html_say_the_same(business: Business) -> None:
     written = compose_text(purpose="first", channel="email", language="fr", fields=GIVEN)
     said = " ".join(Reader(SHEET.sub("", written.html)).words).split()
     plain = written.text.replace(": {unsubscribe_url}", "").replace("--\n", "").split()
-    missing = [word for word in plain if word not in said and word.strip(":.,") not in "".join(said)]
+    missing = [
+        word for word in plain if word not in said and word.strip(":.,") not in "".join(said)
+    ]
     assert missing == []
 
 
 def luminance(colour: str) -> float:
     """WCAG 2.2, relative luminance."""
     parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
-    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    linear = [
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    ]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 # Text and its ground, light (inline) and dark (in the style sheet).
 PAIRS = [
-    ("#e8eeec", "#22363b"), ("#1a2629", "#fbfcfb"), ("#1a2629", "#f1efe9"), ("#4a595c", "#fbfcfb"),
-    ("#17526d", "#fbfcfb"), ("#ffffff", "#1c4f64"), ("#e5ebe8", "#192427"), ("#e5ebe8", "#263437"),
-    ("#a9b7b5", "#192427"), ("#8fc6de", "#192427"), ("#0b1d25", "#8fc6de"),
-]  # fmt: skip
+    ("#e8eeec", "#22363b"),
+    ("#1a2629", "#fbfcfb"),
+    ("#1a2629", "#f1efe9"),
+    ("#4a595c", "#fbfcfb"),
+    ("#17526d", "#fbfcfb"),
+    ("#ffffff", "#1c4f64"),
+    ("#e5ebe8", "#192427"),
+    ("#e5ebe8", "#263437"),
+    ("#a9b7b5", "#192427"),
+    ("#8fc6de", "#192427"),
+    ("#0b1d25", "#8fc6de"),
+]
 
 
 def test_every_text_stands_out_from_its_ground(offer: str) -> None:
@@ -91,17 +116,32 @@ def test_every_text_stands_out_from_its_ground(offer: str) -> None:
 
 @pytest.mark.smtp
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize(("purpose", "language"), [("first", "en"), ("offer", "fr"), ("last", "fr")])
-def test_what_is_written_arrives_whole(business: Business, peer: Peer, purpose: str, language: str) -> None:
+@pytest.mark.parametrize(
+    ("purpose", "language"), [("first", "en"), ("offer", "fr"), ("last", "fr")]
+)
+def test_what_is_written_arrives_whole(
+    business: Business, peer: Peer, purpose: str, language: str
+) -> None:
     client = EmailFactory(client=PropertyFactory().client).client
     consent = ConsentFactory(client=client)
-    written = compose_text(purpose=purpose, channel="email", language=language, fields=GIVEN, basis="express")
+    written = compose_text(
+        purpose=purpose, channel="email", language=language, fields=GIVEN, basis="express"
+    )
     kind = Message.Kind.OFFER if purpose == "offer" else Message.Kind.REMINDER
     message, _ = outbox.queue_message(
-        client=client, kind=kind, channel="email", address="a@example.org", subject=written.subject, text=written.text,
-        html=written.html, key=f"k/{purpose}", consent=consent, basis="express", now=timezone.now(),
+        client=client,
+        kind=kind,
+        channel="email",
+        address="a@example.org",
+        subject=written.subject,
+        text=written.text,
+        html=written.html,
+        key=f"k/{purpose}",
+        consent=consent,
+        basis="express",
+        now=timezone.now(),
         language=written.language,
-    )  # fmt: skip
+    )
     assert outbox.deliver().accepted == 1
 
     got = peer.message()
@@ -113,6 +153,11 @@ def test_what_is_written_arrives_whole(business: Business, peer: Peer, purpose: 
     assert link in plain
     assert link in Reader(html).links
     assert html.splitlines() == message.html.splitlines()
-    assert [part.get_content_type() for part in got.iter_parts()] == ["text/plain", "text/html"]  # RFC 2046, 5.1.4
-    assert all(len(line) <= 998 for line in peer.taken[0].original_content.split(b"\r\n"))  # RFC 5322, 2.1.1
+    assert [part.get_content_type() for part in got.iter_parts()] == [
+        "text/plain",
+        "text/html",
+    ]  # RFC 2046, 5.1.4
+    assert all(
+        len(line) <= 998 for line in peer.taken[0].original_content.split(b"\r\n")
+    )  # RFC 5322, 2.1.1
     assert not [defect for part in got.walk() for defect in part.defects]

@@ -1,4 +1,5 @@
-"""Enclosures in the print of a batch: behind their letter, in order, each on its own sheet; the others are named."""
+"""Enclosures in the print of a batch: behind their letter, in order, each on its own sheet;
+the others are named."""
 
 import hashlib
 from io import BytesIO
@@ -18,13 +19,21 @@ from tests.pdf_ua import faults
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 PDF = "application/pdf"
 BEGINNINGS = ["Batch", "Dear Marlow", "Bonjour Marlow", "First enclosure 1", "Second enclosure 1"]
-LETTER, A5 = (612, 792), (420, 595)  # points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
+LETTER, A5 = (
+    (612, 792),
+    (420, 595),
+)  # points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
 
 
 def sheet(words: str, *, pages: int = 1, size: str = "letter", **options: Any) -> bytes:
     """A PDF of other people, without tags unless asked for."""
-    text = "".join(f"<h1 style='break-after:page'>{words} {number}</h1>" for number in range(1, pages))
-    html = f"<html lang=en><title>x</title><style>@page {{ size: {size} }}</style>{text}<h1>{words} {pages}</h1>"
+    text = "".join(
+        f"<h1 style='break-after:page'>{words} {number}</h1>" for number in range(1, pages)
+    )
+    html = (
+        f"<html lang=en><title>x</title><style>@page {{ size: {size} }}</style>{text}<h1>{words}"
+        f" {pages}</h1>"
+    )
     return HTML(string=html).write_pdf(**options)
 
 
@@ -43,16 +52,24 @@ def tangled(pdf: bytes) -> bytes:
     return target.getvalue()
 
 
-def pages(browser: Browser, batch: LetterBatch, sides: str = "both") -> tuple[bytes, list[str], list[tuple[int, int]]]:
+def pages(
+    browser: Browser, batch: LetterBatch, sides: str = "both"
+) -> tuple[bytes, list[str], list[tuple[int, int]]]:
     """The print, what is on each page in short, and each page's size in points."""
     answer = browser.post(f"/outbox/letters/{batch.pk}/print/", {"sides": sides})
     assert answer["Content-Type"] == PDF
     read = PdfReader(BytesIO(answer.content)).pages
     words = [" ".join(page.extract_text().split()) for page in read]
-    return answer.content, words, [(round(page.mediabox.width), round(page.mediabox.height)) for page in read]
+    return (
+        answer.content,
+        words,
+        [(round(page.mediabox.width), round(page.mediabox.height)) for page in read],
+    )
 
 
-def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(as_owner: Browser) -> None:
+def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(
+    as_owner: Browser,
+) -> None:
     one = ("one.pdf", PDF, sheet("First enclosure", pages=3, size="A5"))
     two = ("two.pdf", PDF, sheet("Second enclosure", pages=2))
     queued_letter(1, attachments=[one, two])
@@ -62,19 +79,36 @@ def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(as
 
     pdf, words, sizes = pages(as_owner, batch)
 
-    # An odd page is a right-hand one, whose back is the page after it: whatever begins has an even place, from 0.
+    # An odd page is a right-hand one, whose back is the page after it: whatever begins has an even
+    # place, from 0.
     empty, vide = "This side is left empty.", "Ce côté est laissé vide."
-    begins = {place: word for place, each in enumerate(words) for word in BEGINNINGS if word in each}
-    assert begins == {0: "Batch", 2: "Dear Marlow", 4: "First enclosure 1", 8: "Second enclosure 1",
-                      10: "Bonjour Marlow", 12: "First enclosure 1", 16: "Dear Marlow"}  # fmt: skip
+    begins = {
+        place: word for place, each in enumerate(words) for word in BEGINNINGS if word in each
+    }
+    assert begins == {
+        0: "Batch",
+        2: "Dear Marlow",
+        4: "First enclosure 1",
+        8: "Second enclosure 1",
+        10: "Bonjour Marlow",
+        12: "First enclosure 1",
+        16: "Dear Marlow",
+    }
     assert words[5:7] == ["First enclosure 2", "First enclosure 3"]
     assert {place: each for place, each in enumerate(words) if each in {empty, vide}} == {
-        1: empty, 3: empty, 7: empty, 11: vide, 15: vide, 17: empty
-    }  # fmt: skip
+        1: empty,
+        3: empty,
+        7: empty,
+        11: vide,
+        15: vide,
+        17: empty,
+    }
     assert {place for place, size in enumerate(sizes) if size == A5} == {4, 5, 6, 7, 12, 13, 14, 15}
     assert set(sizes) == {A5, LETTER}
     batch.refresh_from_db()
-    assert batch.pdf_sha256 == hashlib.sha256(pdf).hexdigest()  # FIPS 180-4, by the standard library
+    assert (
+        batch.pdf_sha256 == hashlib.sha256(pdf).hexdigest()
+    )  # FIPS 180-4, by the standard library
     assert "one.pdf, 3 pages behind it; two.pdf, 2 pages behind it" in words[0]
 
 
@@ -91,10 +125,14 @@ def test_for_one_side_of_the_paper_nothing_is_left_empty(as_owner: Browser) -> N
 def test_what_cannot_be_printed_is_named_and_stays_apart(as_owner: Browser) -> None:
     good = sheet("Sound", pdf_variant="pdf/ua-1")
     files = [
-        ("good.pdf", PDF, good), ("visit.ics", "text/calendar", b"BEGIN:VCALENDAR"), ("broken.pdf", PDF, b"%PDF-1.7 x"),
-        ("locked.pdf", PDF, locked(good)), ("tangled.pdf", PDF, tangled(good)),
-        ("cut.pdf", PDF, good[: len(good) // 2]), ("long.pdf", PDF, sheet("Long", pages=61)),
-    ]  # fmt: skip
+        ("good.pdf", PDF, good),
+        ("visit.ics", "text/calendar", b"BEGIN:VCALENDAR"),
+        ("broken.pdf", PDF, b"%PDF-1.7 x"),
+        ("locked.pdf", PDF, locked(good)),
+        ("tangled.pdf", PDF, tangled(good)),
+        ("cut.pdf", PDF, good[: len(good) // 2]),
+        ("long.pdf", PDF, sheet("Long", pages=61)),
+    ]
     queued_letter(1, attachments=files)
     queued_letter(2, attachments=files[:1])
     batch = new_batch(as_owner)
@@ -104,13 +142,19 @@ def test_what_cannot_be_printed_is_named_and_stays_apart(as_owner: Browser) -> N
 
     assert [each for each in words if each == "Sound 1"] == ["Sound 1"] * 2
     apart = {
-        "visit.ics": "it is no PDF", "broken.pdf": "it cannot be read", "locked.pdf": "it is protected by a password",
-        "tangled.pdf": "it cannot be read", "cut.pdf": "it cannot be read",
+        "visit.ics": "it is no PDF",
+        "broken.pdf": "it cannot be read",
+        "locked.pdf": "it is protected by a password",
+        "tangled.pdf": "it cannot be read",
+        "cut.pdf": "it cannot be read",
         "long.pdf": "it has 61 pages; at most 60 are printed behind a letter",
-    }  # fmt: skip
+    }
     for name, why in apart.items():
         assert f"No. 1, Marlow Pennington 1: {name}, {why}." in words[0]
-        assert f"Not in the print, to be printed by itself. Marlow Pennington 1: {name}, {why}." in page
+        assert (
+            f"Not in the print, to be printed by itself. Marlow Pennington 1: {name}, {why}."
+            in page
+        )
         assert page.count(f'<span class="soft">{why}</span>') >= 1
         row = Attachment.objects.get(name=name)
         assert as_owner.get(f"/outbox/letters/enclosures/{row.pk}/").content == bytes(row.content)
@@ -118,7 +162,9 @@ def test_what_cannot_be_printed_is_named_and_stays_apart(as_owner: Browser) -> N
     assert faults(pdf) == []
 
 
-def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_it_is_pdf_ua(as_owner: Browser) -> None:
+def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_it_is_pdf_ua(
+    as_owner: Browser,
+) -> None:
     link = "<a href='https://example.com/'>here</a>"
     queued_letter(1, attachments=[("plain.pdf", PDF, sheet(link))])
 
@@ -132,12 +178,17 @@ def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_
 
 
 def test_a_picture_that_two_pages_share_leads_to_its_element_still(as_owner: Browser) -> None:
-    writer, target = PdfWriter(clone_from=BytesIO(sheet("Picture", pages=2, pdf_variant="pdf/ua-1"))), BytesIO()
+    writer, target = (
+        PdfWriter(clone_from=BytesIO(sheet("Picture", pages=2, pdf_variant="pdf/ua-1"))),
+        BytesIO(),
+    )
     root: Any = writer.root_object["/StructTreeRoot"]
     image = writer._add_object(StreamObject())
     image.get_object()[NameObject("/StructParent")] = NumberObject(77)
     for page in writer.pages:
-        page["/Resources"].setdefault(NameObject("/XObject"), DictionaryObject())[NameObject("/Dot")] = image
+        page["/Resources"].setdefault(NameObject("/XObject"), DictionaryObject())[
+            NameObject("/Dot")
+        ] = image
     root["/ParentTree"]["/Nums"].extend([NumberObject(77), root["/K"][0]])
     writer.write(target)
     sound = sheet("Sound", pdf_variant="pdf/ua-1")
@@ -158,7 +209,9 @@ def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
     as_owner: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pdf = sheet("Heavy")
-    monkeypatch.setattr("clients.messaging.channels.letters.enclosures.MAX_ENCLOSED_BYTES", len(pdf) * 2)
+    monkeypatch.setattr(
+        "clients.messaging.channels.letters.enclosures.MAX_ENCLOSED_BYTES", len(pdf) * 2
+    )
     for number in (1, 2, 3):
         queued_letter(number, attachments=[("heavy.pdf", PDF, pdf)])
 

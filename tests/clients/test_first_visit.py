@@ -12,9 +12,15 @@ from django.urls import reverse
 from clients.models import Business, User
 
 FIRST = {
-    "business": "Driftline Deck Care", "country": "CA", "time_zone": "America/Halifax", "units": "metric",
-    "name": "Maren Tully", "username": "maren", "password": "low tide at seven", "password_again": "low tide at seven",
-}  # fmt: skip
+    "business": "Driftline Deck Care",
+    "country": "CA",
+    "time_zone": "America/Halifax",
+    "units": "metric",
+    "name": "Maren Tully",
+    "username": "maren",
+    "password": "low tide at seven",
+    "password_again": "low tide at seven",
+}
 
 
 @pytest.mark.django_db
@@ -30,7 +36,11 @@ def test_the_first_visit_makes_the_business_and_signs_its_owner_in(client: Brows
 
     business, owner = Business.objects.get(), User.objects.get()
     assert answer.url == reverse("settings:business")
-    assert (business.name, business.currency, business.locale) == ("Driftline Deck Care", "CAD", "en-CA")
+    assert (business.name, business.currency, business.locale) == (
+        "Driftline Deck Care",
+        "CAD",
+        "en-CA",
+    )
     assert (owner.role, owner.username, owner.first_name) == ("owner", "maren", "Maren Tully")
     assert get_user(client) == owner  # type: ignore[arg-type]
 
@@ -38,7 +48,8 @@ def test_the_first_visit_makes_the_business_and_signs_its_owner_in(client: Brows
 @pytest.mark.django_db
 # ISO 4217 currencies by country as in CLDR's supplemental data.
 @pytest.mark.parametrize(
-    ("country", "currency"), [("NZ", "NZD"), ("US", "USD"), ("GB", "GBP"), ("IE", "EUR"), ("NO", "NOK")]
+    ("country", "currency"),
+    [("NZ", "NZD"), ("US", "USD"), ("GB", "GBP"), ("IE", "EUR"), ("NO", "NOK")],
 )
 def test_the_currency_is_that_of_the_country(client: Browser, country: str, currency: str) -> None:
     client.post("/first-visit/", FIRST | {"country": country})
@@ -66,7 +77,9 @@ def test_afterwards_there_is_no_such_page(client: Browser, as_owner: Browser) ->
         ("country", "ZZ", "not one of the available choices"),
     ],
 )
-def test_what_cannot_be_is_named_and_the_book_stays_closed(client: Browser, field: str, value: str, why: str) -> None:
+def test_what_cannot_be_is_named_and_the_book_stays_closed(
+    client: Browser, field: str, value: str, why: str
+) -> None:
     answer = client.post("/first-visit/", FIRST | {field: value})
 
     assert why in answer.content.decode()

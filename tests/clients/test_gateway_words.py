@@ -1,4 +1,5 @@
-"""What a gateway's answers mean, and what it is told: data in, outcome out. No sockets, no database."""
+"""What a gateway's answers mean, and what it is told: data in, outcome out.
+No sockets, no database."""
 
 import pytest
 
@@ -12,24 +13,45 @@ from clients.messaging.models import TextGateway
 @pytest.mark.parametrize(
     ("status", "result"),
     [
-        (200, "ACCEPTED"), (201, "ACCEPTED"), (202, "ACCEPTED"), (400, "REFUSED"), (404, "REFUSED"), (422, "REFUSED"),
-        (401, "NOT_NOW"), (402, "NOT_NOW"), (408, "NOT_NOW"), (425, "NOT_NOW"), (429, "NOT_NOW"), (503, "NOT_NOW"),
-        (301, "NOT_NOW"), (308, "NOT_NOW"), (303, "UNKNOWN"), (409, "UNKNOWN"), (500, "UNKNOWN"), (502, "UNKNOWN"),
+        (200, "ACCEPTED"),
+        (201, "ACCEPTED"),
+        (202, "ACCEPTED"),
+        (400, "REFUSED"),
+        (404, "REFUSED"),
+        (422, "REFUSED"),
+        (401, "NOT_NOW"),
+        (402, "NOT_NOW"),
+        (408, "NOT_NOW"),
+        (425, "NOT_NOW"),
+        (429, "NOT_NOW"),
+        (503, "NOT_NOW"),
+        (301, "NOT_NOW"),
+        (308, "NOT_NOW"),
+        (303, "UNKNOWN"),
+        (409, "UNKNOWN"),
+        (500, "UNKNOWN"),
+        (502, "UNKNOWN"),
         (504, "UNKNOWN"),
     ],
-)  # fmt: skip
+)
 def test_each_status_has_one_meaning(status: int, result: str) -> None:
-    assert gateway_protocol.answer_outcome(TextGateway(), status, b"{}").result is SendResult[result]
+    assert (
+        gateway_protocol.answer_outcome(TextGateway(), status, b"{}").result is SendResult[result]
+    )
 
 
 @pytest.mark.parametrize(
     ("content", "result"),
     [
-        (b'{"error": null, "id": 7}', "ACCEPTED"), (b'{"error": "0"}', "ACCEPTED"), (b"not json at all", "ACCEPTED"),
-        (b'{"error": "bad_number"}', "REFUSED"), (b'{"error": "busy"}', "NOT_NOW"),
-        (b'{"error": "something new"}', "UNKNOWN"), (b"[" * 50_000, "ACCEPTED"),
+        (b'{"error": null, "id": 7}', "ACCEPTED"),
+        (b'{"error": "0"}', "ACCEPTED"),
+        (b"not json at all", "ACCEPTED"),
+        (b'{"error": "bad_number"}', "REFUSED"),
+        (b'{"error": "busy"}', "NOT_NOW"),
+        (b'{"error": "something new"}', "UNKNOWN"),
+        (b"[" * 50_000, "ACCEPTED"),
     ],
-)  # fmt: skip
+)
 def test_an_error_inside_a_200_is_heard(content: bytes, result: str) -> None:
     row = TextGateway(refusals={"bad_number": "for_good", "busy": "for_now"})
 
@@ -37,11 +59,15 @@ def test_an_error_inside_a_200_is_heard(content: bytes, result: str) -> None:
 
 
 def test_data_describes_the_request() -> None:
-    row = TextGateway(template={"messages": [{"to": ["{to}"], "body": "{text}"}], "ref": "x-{reference}"})
+    row = TextGateway(
+        template={"messages": [{"to": ["{to}"], "body": "{text}"}], "ref": "x-{reference}"}
+    )
     values = {"to": "+19025550101", "text": "{to} & {reference}", "reference": "abc", "from": ""}
 
     content, media_type = gateway_protocol.request_body(row, values)
-    form = gateway_protocol.request_body(TextGateway(body="form", template={"To": "{to}", "Body": "{text}"}), values)
+    form = gateway_protocol.request_body(
+        TextGateway(body="form", template={"To": "{to}", "Body": "{text}"}), values
+    )
 
     assert gateway_protocol.parse_body(content) == {
         "messages": [{"to": ["+19025550101"], "body": "{to} & {reference}"}],

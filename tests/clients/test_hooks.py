@@ -34,13 +34,17 @@ def gateway() -> Browser:
 
 
 def told(browser: Browser, hook: str, body: Any, *, secret: str = SECRET, **extra: Any) -> Any:
-    return browser.post(f"/hooks/text/{secret}/{hook}", body, content_type="application/json", **extra)
+    return browser.post(
+        f"/hooks/text/{secret}/{hook}", body, content_type="application/json", **extra
+    )
 
 
 def sent(state: str = "accepted", number: int = 1) -> Message:
     message = queued_text(number)
     accepted = timezone.now() if state in {"accepted", "delivered"} else None
-    Message.objects.filter(pk=message.pk).update(state=state, accepted_at=accepted, provider_id=f"gw-{number}")
+    Message.objects.filter(pk=message.pk).update(
+        state=state, accepted_at=accepted, provider_id=f"gw-{number}"
+    )
     message.refresh_from_db()
     return message
 
@@ -53,14 +57,21 @@ def report_of(message: Message, status: str, **more: str) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("before", "status", "after"),
     [
-        ("accepted", "delivered", "delivered"), ("accepted", "failed", "bounced"), ("accepted", "sent", "accepted"),
-        ("unconfirmed", "sent", "accepted"), ("unconfirmed", "delivered", "delivered"),
-        ("unconfirmed", "failed", "bounced"), ("bounced", "delivered", "delivered"),
-        ("delivered", "sent", "delivered"), ("delivered", "failed", "delivered"),  # never back
-        ("queued", "sent", "accepted"), ("queued", "delivered", "delivered"),  # put off, and taken after all
-        ("queued", "failed", "queued"), ("accepted", "a word of theirs", "accepted"),
+        ("accepted", "delivered", "delivered"),
+        ("accepted", "failed", "bounced"),
+        ("accepted", "sent", "accepted"),
+        ("unconfirmed", "sent", "accepted"),
+        ("unconfirmed", "delivered", "delivered"),
+        ("unconfirmed", "failed", "bounced"),
+        ("bounced", "delivered", "delivered"),
+        ("delivered", "sent", "delivered"),
+        ("delivered", "failed", "delivered"),  # never back
+        ("queued", "sent", "accepted"),
+        ("queued", "delivered", "delivered"),  # put off, and taken after all
+        ("queued", "failed", "queued"),
+        ("accepted", "a word of theirs", "accepted"),
     ],
-)  # fmt: skip
+)
 def test_a_report_moves_a_message_only_towards_what_is_known_better(
     gateway: Browser, row: TextGateway, before: str, status: str, after: str
 ) -> None:
@@ -70,14 +81,17 @@ def test_a_report_moves_a_message_only_towards_what_is_known_better(
 
     message.refresh_from_db()
     assert (answer.status_code, message.state) == (200, after)
-    assert (message.accepted_at is not None) == (before == "delivered" or after in {"accepted", "delivered"} or
-                                                 before == "accepted")  # fmt: skip
+    assert (message.accepted_at is not None) == (
+        before == "delivered" or after in {"accepted", "delivered"} or before == "accepted"
+    )
     event = InboundEvent.objects.get()
     assert (event.source, event.message, event.client) == ("text status", message, message.client)
     assert json.loads(event.raw)["status"] == status
 
 
-def test_reports_out_of_order_and_twice_leave_it_delivered(gateway: Browser, row: TextGateway) -> None:
+def test_reports_out_of_order_and_twice_leave_it_delivered(
+    gateway: Browser, row: TextGateway
+) -> None:
     message = sent()
     for status in ("delivered", "sent", "delivered", "sent", "failed"):
         assert told(gateway, "status", report_of(message, status)).status_code == 200
@@ -88,13 +102,19 @@ def test_reports_out_of_order_and_twice_leave_it_delivered(gateway: Browser, row
     assert InboundEvent.objects.count() == 3
 
 
-def test_a_report_may_use_the_gateways_own_number_and_form_fields(gateway: Browser, row: TextGateway) -> None:
+def test_a_report_may_use_the_gateways_own_number_and_form_fields(
+    gateway: Browser, row: TextGateway
+) -> None:
     TextGateway.objects.update(hook_fields={"id": "Sid", "status": "Status", "event_id": ""})
     message = sent()
 
-    gateway.post(f"/hooks/text/{SECRET}/status", {"Sid": "gw-1", "Status": "delivered"})  # multipart is no form
     gateway.post(
-        f"/hooks/text/{SECRET}/status", "Sid=gw-1&Status=delivered", content_type="application/x-www-form-urlencoded"
+        f"/hooks/text/{SECRET}/status", {"Sid": "gw-1", "Status": "delivered"}
+    )  # multipart is no form
+    gateway.post(
+        f"/hooks/text/{SECRET}/status",
+        "Sid=gw-1&Status=delivered",
+        content_type="application/x-www-form-urlencoded",
     )
 
     message.refresh_from_db()
@@ -126,7 +146,11 @@ def test_a_report_that_the_number_opted_out_is_a_stop(gateway: Browser, row: Tex
 
     message.refresh_from_db()
     waiting.refresh_from_db()
-    assert (message.state, waiting.state, Suppression.objects.count()) == ("bounced", "cancelled", 1)
+    assert (message.state, waiting.state, Suppression.objects.count()) == (
+        "bounced",
+        "cancelled",
+        1,
+    )
 
 
 @pytest.mark.parametrize("hook", ["status", "inbound"])
@@ -177,9 +201,18 @@ def test_a_signature_is_checked_against_the_body(
 
 @pytest.mark.parametrize(
     ("body", "status"),
-    [(b"", 400), (b"[]", 400), (b"\xff\xfe", 400), (b'"text"', 400), (b"x" * 70_000, 400), (b"[" * 60_000, 400)],
+    [
+        (b"", 400),
+        (b"[]", 400),
+        (b"\xff\xfe", 400),
+        (b'"text"', 400),
+        (b"x" * 70_000, 400),
+        (b"[" * 60_000, 400),
+    ],
 )
-def test_nonsense_is_refused_with_a_reason(gateway: Browser, row: TextGateway, body: bytes, status: int) -> None:
+def test_nonsense_is_refused_with_a_reason(
+    gateway: Browser, row: TextGateway, body: bytes, status: int
+) -> None:
     answer = told(gateway, "inbound", body)
 
     assert (answer.status_code, InboundEvent.objects.count()) == (status, 0)
@@ -193,7 +226,9 @@ def test_it_takes_a_post_and_nothing_else(gateway: Browser, row: TextGateway) ->
 
 def test_odd_values_are_kept_and_change_nothing(gateway: Browser, row: TextGateway) -> None:
     message = sent()
-    for number, reference in enumerate(["", "<", "%", "a" * 32, "0" * 32 + ".99999999999", message.message_id]):
+    for number, reference in enumerate(
+        ["", "<", "%", "a" * 32, "0" * 32 + ".99999999999", message.message_id]
+    ):
         report = {"event_id": f"odd-{number}\u0000", "reference": reference, "status": "delivered"}
         assert told(gateway, "status", report).status_code == 200
 
@@ -202,14 +237,22 @@ def test_odd_values_are_kept_and_change_nothing(gateway: Browser, row: TextGatew
     assert InboundEvent.objects.filter(message=None).count() == 6
 
 
-def test_what_was_kept_and_not_processed_is_finished_later(gateway: Browser, row: TextGateway) -> None:
+def test_what_was_kept_and_not_processed_is_finished_later(
+    gateway: Browser, row: TextGateway
+) -> None:
     message = sent()
     raw = json.dumps(report_of(message, "delivered"))
     InboundEvent.objects.create(
-        source="text status", event_id="x", raw=raw, received_at=timezone.now() - hooks.intake.FINISH_EVENTS_AFTER * 2
+        source="text status",
+        event_id="x",
+        raw=raw,
+        received_at=timezone.now() - hooks.intake.FINISH_EVENTS_AFTER * 2,
     )
 
-    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (1, 0)
+    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (
+        1,
+        0,
+    )
 
     message.refresh_from_db()
     assert message.state == "delivered"

@@ -1,4 +1,5 @@
-"""The law table: its values against the sources named, the stricter of two, and what queueing makes of them."""
+"""The law table: its values against the sources named, the stricter of two, and what queueing makes
+of them."""
 
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -18,7 +19,14 @@ from clients.messaging.outbox import ContactPermission, Refusal, Unsendable
 from clients.messaging.texts import compose_text
 from clients.models import Business
 from clients.models.channel import Channel
-from tests.factories import ClientFactory, ConsentFactory, EmailFactory, JobFactory, PhoneFactory, PropertyFactory
+from tests.factories import (
+    ClientFactory,
+    ConsentFactory,
+    EmailFactory,
+    JobFactory,
+    PhoneFactory,
+    PropertyFactory,
+)
 
 pytestmark = pytest.mark.usefixtures("business")
 TODAY = date(2026, 11, 25)
@@ -27,37 +35,52 @@ ADDRESS = "Driftline Deck Care\n4 Tern Wharf\nLunenburg\n(902) 555-0100\noffice@
 
 
 def rule(country: str, channel: str, sender: str = "") -> Any:
-    return rule_for(sender_country=sender or country, recipient_country=country, channel=channel, on=TODAY)
+    return rule_for(
+        sender_country=sender or country, recipient_country=country, channel=channel, on=TODAY
+    )
 
 
 @pytest.mark.parametrize(
     ("country", "channel", "works_for", "act_within"),
     [
-        # AU: Spam Act 2003 s 18 (30 days), classic.austlii.edu.au/au/legis/cth/consol_act/sa200366/s18.html;
-        # five business days: acma.gov.au/theACMA/spam-unsubscribe-ability-is-mandatory
+        # AU: Spam Act 2003 s 18 (30 days),
+        # classic.austlii.edu.au/au/legis/cth/consol_act/sa200366/s18.html; five business days:
+        # acma.gov.au/theACMA/spam-unsubscribe-ability-is-mandatory
         ("AU", "email", 30, 5),
         # NZ: Unsolicited Electronic Messages Act 2007 s 11, legislation.govt.nz DLM405207
         ("NZ", "email", 30, 5),
-        # CA: S.C. 2010 c. 23, laws-lois.justice.gc.ca/eng/acts/E-1.6/page-2.html (60 days); 10 business days: s. 11(3)
+        # CA: S.C. 2010 c. 23, laws-lois.justice.gc.ca/eng/acts/E-1.6/page-2.html (60 days); 10
+        # business days: s. 11(3)
         ("CA", "email", 60, 10),
         # US: 15 USC 7704(a)(3)-(5), Statutes at Large 117/2707 (30 days, 10 business days)
         ("US", "email", 30, 10),
     ],
 )
-def test_the_table_holds_the_numbers_of_the_acts(country: str, channel: str, works_for: int, act_within: int) -> None:
+def test_the_table_holds_the_numbers_of_the_acts(
+    country: str, channel: str, works_for: int, act_within: int
+) -> None:
     found = rule(country, channel)
-    assert (found.works_for, found.act_within, found.act_within_is_working_days) == (works_for, act_within, True)
+    assert (found.works_for, found.act_within, found.act_within_is_working_days) == (
+        works_for,
+        act_within,
+        True,
+    )
 
 
 def test_who_may_be_written_to_is_as_the_acts_say() -> None:
-    # CASL: existing business relationship two years, crtc.gc.ca/eng/com500/guide.htm; inquiry six months (not checked)
+    # CASL: existing business relationship two years, crtc.gc.ca/eng/com500/guide.htm; inquiry six
+    # months (not checked)
     canada = rule("CA", "email")
     assert canada.consent_expires("customer", date(2025, 3, 31), None) == date(2027, 3, 31)
-    assert canada.consent_expires("inquiry", date(2020, 1, 1), date(2026, 8, 31)) == date(2027, 2, 28)
+    assert canada.consent_expires("inquiry", date(2020, 1, 1), date(2026, 8, 31)) == date(
+        2027, 2, 28
+    )
     assert canada.consent_expires("express", None, date(2010, 1, 1)) is None
     # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place
     texts = rule("US", "text")
-    assert [texts.allows(basis) for basis in ("written", "express", "customer", "none_needed")] == [True] + [False] * 3
+    assert [texts.allows(basis) for basis in ("written", "express", "customer", "none_needed")] == [
+        True
+    ] + [False] * 3
     assert texts.window_local == {"from": "08:00", "to": "21:00"}
     # CAN-SPAM asks for no consent before the first message
     assert rule("US", "email").allows("none_needed")
@@ -95,7 +118,11 @@ def test_sender_and_recipient_are_both_kept() -> None:
     assert {"postal_address", "contact", "advertisement"} <= set(found.must_include)
     assert found.works_for == 60
     hours = rule("US", "text", sender="XK").window_local
-    assert hours == {"mon_fri": ["09:00", "20:00"], "sat": ["09:00", "17:00"], "sun_and_public_holidays": "none"}
+    assert hours == {
+        "mon_fri": ["09:00", "20:00"],
+        "sat": ["09:00", "17:00"],
+        "sun_and_public_holidays": "none",
+    }
 
 
 def test_members_of_the_union_share_their_row() -> None:
@@ -107,7 +134,10 @@ def test_months_are_added_as_the_calendar_has_them(day: date, months: int) -> No
     assert add_months(day, months) == day + relativedelta(months=months)
 
 
-@given(st.sampled_from(["CA", "US", "AU", "NZ", "GB", "DE", "XK"]), st.sampled_from(["CA", "US", "AU", "XK"]))
+@given(
+    st.sampled_from(["CA", "US", "AU", "NZ", "GB", "DE", "XK"]),
+    st.sampled_from(["CA", "US", "AU", "XK"]),
+)
 def test_the_stricter_of_two_allows_nothing_that_either_forbids(one: str, other: str) -> None:
     table = LegalRules({})
     for channel in Channel:
@@ -121,9 +151,13 @@ def test_the_stricter_of_two_allows_nothing_that_either_forbids(one: str, other:
 
 def test_the_owners_rule_counts_from_its_day() -> None:
     LawRule.objects.create(
-        jurisdiction="CA", medium="email", valid_from=TODAY + timedelta(days=1), source="our adviser",
-        checked_on=TODAY, rules={"bases": ["express"], "must_include": ["name"]},
-    )  # fmt: skip
+        jurisdiction="CA",
+        medium="email",
+        valid_from=TODAY + timedelta(days=1),
+        source="our adviser",
+        checked_on=TODAY,
+        rules={"bases": ["express"], "must_include": ["name"]},
+    )
     assert rule("CA", "email").allows("customer")
     later = LegalRules.load().rule_of("CA", "email", TODAY + timedelta(days=1))
     assert not later.allows("customer")
@@ -166,7 +200,9 @@ def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
     place = canadian()
     PhoneFactory(client=place.client)
     JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
-    assert ask(place.client, "letter") == ContactPermission(ask(place.client, "letter").address, None, "none_needed")  # type: ignore[union-attr]
+    assert ask(place.client, "letter") == ContactPermission(
+        ask(place.client, "letter").address, None, "none_needed"
+    )  # type: ignore[union-attr]
     assert isinstance(ask(place.client, "call"), ContactPermission)
     assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why  # type: ignore[union-attr]
 
@@ -177,9 +213,18 @@ def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
 
 def queue(client: Any, **over: Any) -> Message:
     values: dict[str, Any] = {
-        "client": client, "kind": "reminder", "channel": "email", "address": "a@example.org", "subject": "Your deck",
-        "text": ADDRESS + "\n{unsubscribe_url}", "html": "", "key": "k", "consent": None, "basis": "", "now": NOW,
-    }  # fmt: skip
+        "client": client,
+        "kind": "reminder",
+        "channel": "email",
+        "address": "a@example.org",
+        "subject": "Your deck",
+        "text": ADDRESS + "\n{unsubscribe_url}",
+        "html": "",
+        "key": "k",
+        "consent": None,
+        "basis": "",
+        "now": NOW,
+    }
     return outbox.queue_message(**(values | over))[0]
 
 
@@ -199,10 +244,15 @@ def test_the_rule_is_frozen_and_bounds_the_message() -> None:
     [
         ("4 Tern Wharf, Lunenburg 902-555-0100 {unsubscribe_url}", "name of the business"),
         ("Driftline Deck Care 902-555-0100 {unsubscribe_url}", "postal address"),
-        ("Driftline Deck Care, 4 Tern Wharf, Lunenburg {unsubscribe_url}", "telephone, e-mail or website"),
+        (
+            "Driftline Deck Care, 4 Tern Wharf, Lunenburg {unsubscribe_url}",
+            "telephone, e-mail or website",
+        ),
     ],
 )
-def test_a_text_without_what_the_law_wants_is_refused(text: str, word: str, caplog: pytest.LogCaptureFixture) -> None:
+def test_a_text_without_what_the_law_wants_is_refused(
+    text: str, word: str, caplog: pytest.LogCaptureFixture
+) -> None:
     with pytest.raises(Unsendable, match=word):
         queue(canadian(basis="express").client, text=text)
     assert not Message.objects.exists()
@@ -221,12 +271,16 @@ def test_a_text_message_must_say_how_to_stop() -> None:
     words = "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100"
     with pytest.raises(Unsendable, match="hear no more"):
         queue(client, channel="text", address="+19025550101", text=words)
-    assert queue(client, channel="text", address="+19025550101", text=words + " Reply STOP to end.").law
+    assert queue(
+        client, channel="text", address="+19025550101", text=words + " Reply STOP to end."
+    ).law
 
 
 def test_a_name_that_a_text_message_spells_plainer_is_still_the_name() -> None:
     Business.objects.update(
-        name="Driftline’s “Deck” Care – East", legal_name="", website="https://driftline.example.com/"
+        name="Driftline’s “Deck” Care – East",
+        legal_name="",
+        website="https://driftline.example.com/",
     )
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
     written = compose_text(purpose="first", channel="text", language="en", fields=given)
@@ -244,15 +298,23 @@ def test_where_answers_are_owed_the_sender_must_be_a_number() -> None:
         queue(client, channel="text", address="+64215550101", text=text)
     gateway.sender = "+1 902-555-0100"
     gateway.save()
-    assert queue(client, channel="text", address="+64215550101", text=text).law.startswith("NZ+CA text")
+    assert queue(client, channel="text", address="+64215550101", text=text).law.startswith(
+        "NZ+CA text"
+    )
 
 
 def test_the_programs_own_words_say_so_by_themselves() -> None:
     Business.objects.update(country="US")
     client = PropertyFactory(country="US").client
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
-    for key, basis, says_so in (("a", "none_needed", True), ("b", "customer", True), ("c", "express", False)):
-        written = compose_text(purpose="first", channel="email", language="en", fields=given, basis=basis)
+    for key, basis, says_so in (
+        ("a", "none_needed", True),
+        ("b", "customer", True),
+        ("c", "express", False),
+    ):
+        written = compose_text(
+            purpose="first", channel="email", language="en", fields=given, basis=basis
+        )
         assert ("This message is an advertisement." in written.text) == says_so
         queue(client, text=written.text, basis=basis, key=key)
 

@@ -1,4 +1,5 @@
-"""The address in the window of the envelope, wherever the sheet slides, and the sheet to try it with."""
+"""The address in the window of the envelope, wherever the sheet slides, and the sheet to try it
+with."""
 
 import io
 from dataclasses import astuple
@@ -17,11 +18,14 @@ INCH = 25.4
 
 
 def test_the_window_of_a_number_10_envelope_shows_the_address_wherever_the_sheet_lies() -> None:
-    # Envelope 9½ × 4⅛ in, window 4½ × 1⅛ in, ⅞ in from the left, ½ in from the bottom (California State University,
-    # "Normal window placement", quoted at answers.google.com/answers/threadview?id=712795, with ⅛ in of clearance).
+    # Envelope 9½ × 4⅛ in, window 4½ × 1⅛ in, ⅞ in from the left, ½ in from the bottom (California
+    # State University, "Normal window placement", quoted at
+    # answers.google.com/answers/threadview?id=712795, with ⅛ in of clearance).
     inch, panel = 25.4, US_LETTER.folds[0]
     up, sideways = 4.125 * inch - panel, (9.5 - 8.5) * inch
-    shows_from = panel - (0.5 + 1.125) * inch + up  # the sheet pushed up: its lower part is in the window
+    shows_from = (
+        panel - (0.5 + 1.125) * inch + up
+    )  # the sheet pushed up: its lower part is in the window
     shows_to = panel - 0.5 * inch  # the sheet at the bottom of the envelope
     clear = inch / 8
 
@@ -33,11 +37,17 @@ def test_the_window_of_a_number_10_envelope_shows_the_address_wherever_the_sheet
 
 
 def test_the_a4_sheet_keeps_din_5008_form_b() -> None:
-    # din-5008-richtlinien.de, "Anschriftenfeld": 62.7 mm from the top, 27.3 mm for 6 lines, the field 85 mm from 20 mm
+    # din-5008-richtlinien.de, "Anschriftenfeld": 62.7 mm from the top, 27.3 mm for 6 lines, the
+    # field 85 mm from 20 mm
     assert (A4.address_top, A4.address_height, A4.max_lines) == (62.7, 27.3, 6)
     assert A4.left >= 20
     assert A4.left + A4.address_width <= 20 + 85
-    assert (sheet_for_country("CA"), sheet_for_country("US"), sheet_for_country("NZ"), sheet_for_country("FR")) == (
+    assert (
+        sheet_for_country("CA"),
+        sheet_for_country("US"),
+        sheet_for_country("NZ"),
+        sheet_for_country("FR"),
+    ) == (
         US_LETTER,
         US_LETTER,
         A4,
@@ -46,12 +56,14 @@ def test_the_a4_sheet_keeps_din_5008_form_b() -> None:
 
 
 def test_what_shows_in_every_place_of_the_sheet_is_what_shows_in_its_corners() -> None:
-    # ISO 269: DL is 110 × 220 mm; window 45 × 90 mm, 20 from the left and 15 from the bottom: DIN 680, from memory.
-    # Sheet folded at 105 mm: it can slide 5 up and 10 to the right, so 80 × 40 mm of it show wherever it lies.
+    # ISO 269: DL is 110 × 220 mm; window 45 × 90 mm, 20 from the left and 15 from the bottom: DIN
+    # 680, from memory. Sheet folded at 105 mm: it can slide 5 up and 10 to the right, so 80 × 40 mm
+    # of it show wherever it lies.
     assert astuple(A4.visible_at_rest) == (20, 45, 90, 45)
     assert astuple(A4.visible_when_slid) == (10, 50, 90, 45)
     assert astuple(A4.always_visible) == (20, 50, 80, 40)
-    # number 10, 9½ × 4⅛ in, sheet folded at 4 in: ⅛ in up, 1 in to the right (the window as in the test above)
+    # number 10, 9½ × 4⅛ in, sheet folded at 4 in: ⅛ in up, 1 in to the right (the window as in the
+    # test above)
     in_inches = [side / INCH for side in astuple(US_LETTER.always_visible)]
     assert in_inches == pytest.approx([0.875, 2.5, 3.5, 1.0])
 
@@ -84,14 +96,17 @@ def test_the_test_sheet_is_one_page_with_every_line_of_an_address_in_the_window(
         assert shows.left < x < shows.left + shows.width
         assert shows.top < y < shows.top + shows.height
     if sheet.has_return_line:
-        sender = next(place for words, place in at.items() if words.startswith("Driftline Deck Care, 4 Tern"))
+        sender = next(
+            place for words, place in at.items() if words.startswith("Driftline Deck Care, 4 Tern")
+        )
         assert shows.top < sender[1] < sheet.address_top
     assert faults(answer.content) == []
     assert [round(side, 1) for side in astuple(shows)] in rectangles(reader)
 
 
 def rectangles(reader: PdfReader) -> list[list[float]]:
-    """Drawn on the first page: left, top, width, height in mm. WeasyPrint draws in CSS pixels, 96 an inch."""
+    """Drawn on the first page: left, top, width, height in mm.
+    WeasyPrint draws in CSS pixels, 96 an inch."""
     drawn = ContentStream(reader.pages[0]["/Contents"], reader).operations
     sides = [operands for operands, operator in drawn if operator == b"re"]
     return [[round(float(side) / 96 * INCH, 1) for side in each] for each in sides]

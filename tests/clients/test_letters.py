@@ -27,12 +27,22 @@ POINT = 25.4 / 72  # mm
 def queued_letter(number: int = 1, *, client: Any = None, text: str = "", **over: Any) -> Message:
     if client is None:
         client = ClientFactory(name=f"Marlow Pennington {number}")
-        PropertyFactory(client=client, street=f"{number} Cormorant Lane", town="Chester", postcode="B0J 1J0")
+        PropertyFactory(
+            client=client, street=f"{number} Cormorant Lane", town="Chester", postcode="B0J 1J0"
+        )
     values: dict[str, Any] = {
-        "client": client, "kind": "service", "channel": "letter", "address": preferred_address(client, "letter"),
-        "subject": "We come on Tuesday", "text": text or "Dear Marlow,\n\nwe come on Tuesday.\n\nKind regards\nMaren",
-        "html": "", "key": f"visit/{number}", "consent": None, "basis": "", "now": timezone.now(),
-    }  # fmt: skip
+        "client": client,
+        "kind": "service",
+        "channel": "letter",
+        "address": preferred_address(client, "letter"),
+        "subject": "We come on Tuesday",
+        "text": text or "Dear Marlow,\n\nwe come on Tuesday.\n\nKind regards\nMaren",
+        "html": "",
+        "key": f"visit/{number}",
+        "consent": None,
+        "basis": "",
+        "now": timezone.now(),
+    }
     return outbox.queue_message(**(values | over))[0]
 
 
@@ -68,7 +78,10 @@ def test_a_batch_is_one_pdf_with_each_address_in_its_window(
     as_owner: Browser, country: str, size: tuple[float, float]
 ) -> None:
     Business.objects.update(country=country)
-    queued_letter(1), queued_letter(2, text="Dear Marlow,\n\n" + "A long paragraph about boards. " * 300)
+    (
+        queued_letter(1),
+        queued_letter(2, text="Dear Marlow,\n\n" + "A long paragraph about boards. " * 300),
+    )
     batch = new_batch(as_owner)
 
     reader = printed(as_owner, batch)
@@ -93,16 +106,28 @@ def test_a_batch_is_one_pdf_with_each_address_in_its_window(
 def test_three_lines_abroad_and_two_at_home(business: Business) -> None:
     home = queued_letter(1)
     client = ClientFactory(
-        name="Odile Rivage", postal_street="3 rue des Sternes\nBâtiment B", postal_town="Quimper",
-        postal_postcode="29000", postal_country="FR",
-    )  # fmt: skip
+        name="Odile Rivage",
+        postal_street="3 rue des Sternes\nBâtiment B",
+        postal_town="Quimper",
+        postal_postcode="29000",
+        postal_country="FR",
+    )
     abroad = queued_letter(2, client=client)
 
-    assert window_lines(business, home) == ["Marlow Pennington 1", "1 Cormorant Lane", "Chester Nova Scotia B0J 1J0"]
-    # UPU S42: the country in capitals on the last line, in a language of the sending country (from memory)
+    assert window_lines(business, home) == [
+        "Marlow Pennington 1",
+        "1 Cormorant Lane",
+        "Chester Nova Scotia B0J 1J0",
+    ]
+    # UPU S42: the country in capitals on the last line, in a language of the sending country (from
+    # memory)
     assert window_lines(business, abroad) == [
-        "Odile Rivage", "3 rue des Sternes", "Bâtiment B", "29000 Quimper", "FRANCE"
-    ]  # fmt: skip
+        "Odile Rivage",
+        "3 rue des Sternes",
+        "Bâtiment B",
+        "29000 Quimper",
+        "FRANCE",
+    ]
     # moved since: the frozen address counts
     client.postal_town = "Brest"
     client.save()
@@ -111,7 +136,9 @@ def test_three_lines_abroad_and_two_at_home(business: Business) -> None:
     assert "Quimper" in " ".join(window_lines(business, abroad))
 
 
-def test_a_letter_is_accepted_when_a_person_says_it_is_posted(as_owner: Browser, owner: User) -> None:
+def test_a_letter_is_accepted_when_a_person_says_it_is_posted(
+    as_owner: Browser, owner: User
+) -> None:
     message = queued_letter(1)
     batch = new_batch(as_owner)
     assert "Print the batch first." in posted(as_owner, batch)
@@ -125,14 +152,20 @@ def test_a_letter_is_accepted_when_a_person_says_it_is_posted(as_owner: Browser,
     assert (message.state, batch.posted_by) == ("accepted", owner)
     assert message.accepted_at
     notes = [event.note for event in message.events.order_by("id")]
-    assert notes == ["", f"Printed as letter 1 of batch {batch.pk}.", f"Posted with batch {batch.pk}."]
+    assert notes == [
+        "",
+        f"Printed as letter 1 of batch {batch.pk}.",
+        f"Posted with batch {batch.pk}.",
+    ]
 
 
 def posted(browser: Browser, batch: LetterBatch) -> str:
     return browser.post(f"/outbox/letters/{batch.pk}/posted/", follow=True).content.decode()
 
 
-def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_owner: Browser, owner: User) -> None:
+def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(
+    as_owner: Browser, owner: User
+) -> None:
     first, held, gone = queued_letter(1), queued_letter(2), queued_letter(3)
     batch = new_batch(as_owner)
     printed(as_owner, batch)
@@ -148,8 +181,10 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(as_o
     assert "Noted: 1 letter posted." in said
     assert "Marlow Pennington 2, Marlow Pennington 3" in said
     assert {each.pk: each.state for each in Message.objects.all()} == {
-        first.pk: "accepted", held.pk: "queued", gone.pk: "cancelled"
-    }  # fmt: skip
+        first.pk: "accepted",
+        held.pk: "queued",
+        gone.pk: "cancelled",
+    }
     decisions.release_message(message=held, now=now, by=owner)
     assert new_batch(as_owner).letters.get().message == held
 
@@ -175,13 +210,16 @@ def test_the_same_letters_give_the_same_bytes(as_owner: Browser, owner: User) ->
     letters, today = batches.letters_in_batch(batch, business), timezone.localdate()
 
     one, two = (
-        printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True) for _ in range(2)
+        printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)
+        for _ in range(2)
     )
 
     assert printing.pdf_fingerprint(one) == printing.pdf_fingerprint(two)
 
 
-def test_two_people_at_once_do_not_print_a_letter_twice(as_owner: Browser, office: User, as_user: Callable) -> None:
+def test_two_people_at_once_do_not_print_a_letter_twice(
+    as_owner: Browser, office: User, as_user: Callable
+) -> None:
     queued_letter(1)
     new_batch(as_owner)
 
@@ -207,7 +245,9 @@ def test_an_open_batch_can_be_given_up_and_a_posted_one_cannot(as_owner: Browser
     assert LetterBatch.objects.count() == 1
 
 
-def test_a_letter_that_came_back_can_be_sent_again_in_another_batch(as_owner: Browser, owner: User) -> None:
+def test_a_letter_that_came_back_can_be_sent_again_in_another_batch(
+    as_owner: Browser, owner: User
+) -> None:
     message = queued_letter(1)
     batch = new_batch(as_owner)
     printed(as_owner, batch), posted(as_owner, batch)
@@ -227,10 +267,16 @@ def test_an_archived_client_gets_no_letter(as_owner: Browser) -> None:
     as_owner.post("/outbox/letters/new/")
 
     message.refresh_from_db()
-    assert (message.state, message.reply, LetterBatch.objects.count()) == ("cancelled", "The client is archived.", 0)
+    assert (message.state, message.reply, LetterBatch.objects.count()) == (
+        "cancelled",
+        "The client is archived.",
+        0,
+    )
 
 
-def test_an_address_too_long_for_the_window_is_named_before_paper_is_used(as_owner: Browser) -> None:
+def test_an_address_too_long_for_the_window_is_named_before_paper_is_used(
+    as_owner: Browser,
+) -> None:
     client = ClientFactory(
         name="Long House",
         postal_street="a\nb\nc\nd",
@@ -258,7 +304,10 @@ def test_enclosures_are_named_on_the_slip_and_can_be_fetched(as_owner: Browser) 
     assert 'offer "7".pdf' in printed(as_owner, batch).pages[0].extract_text()
     answer = as_owner.get(f"/outbox/letters/enclosures/{row.pk}/")
 
-    assert (answer.content, answer["Content-Disposition"]) == (b"%PDF-1.7 x", 'attachment; filename="offer _7_.pdf"')
+    assert (answer.content, answer["Content-Disposition"]) == (
+        b"%PDF-1.7 x",
+        'attachment; filename="offer _7_.pdf"',
+    )
 
 
 def test_a_letter_is_dated_as_its_reader_writes_a_day(as_owner: Browser) -> None:
@@ -266,7 +315,9 @@ def test_a_letter_is_dated_as_its_reader_writes_a_day(as_owner: Browser) -> None
     batch, business, today = new_batch(as_owner), Business.objects.get(), date(2027, 2, 3)
 
     letters = batches.letters_in_batch(batch, business)
-    pdf = printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)
+    pdf = printing.batch_pdf(
+        batch, letters, business=business, today=today, copy=1, both_sides=True
+    )
     pages = PdfReader(io.BytesIO(pdf)).pages
 
     # Unicode CLDR, medium dates of en-CA and fr (read in Babel)

@@ -1,4 +1,5 @@
-"""E-mail by another Django backend: Django's own in memory, and one that fails in every way a mail service can."""
+"""E-mail by another Django backend: Django's own in memory, and one that fails in every way a mail
+service can."""
 
 from types import SimpleNamespace
 from typing import Any
@@ -38,7 +39,9 @@ class Service(BaseEmailBackend):
         if isinstance(self.behaviour, Exception):
             raise self.behaviour
         for message in email_messages:
-            message.anymail_status = SimpleNamespace(status=self.behaviour or {"queued"}, message_id="svc-17")
+            message.anymail_status = SimpleNamespace(
+                status=self.behaviour or {"queued"}, message_id="svc-17"
+            )
             self.taken.append(message)
         return len(email_messages)
 
@@ -52,11 +55,16 @@ def service(settings: Any, monkeypatch: pytest.MonkeyPatch) -> type[Service]:
 
 
 def test_a_message_goes_out_by_djangos_own_backend_with_the_headers_it_owes(settings: Any) -> None:
-    """RFC 2369 and 8058 (unsubscribing), 3834 (by a machine), 5322 (Message-ID), read from Django's message."""
+    """RFC 2369 and 8058 (unsubscribing), 3834 (by a machine), 5322 (Message-ID), read from Django's
+    message."""
     settings.OUTBOX_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
-    message = queued(1, html='<p>Your deck. <a href="{unsubscribe_url}">No more</a></p>', attachments=[
-        ("offer.pdf", "application/pdf", b"%PDF-1.7"),
-    ])  # fmt: skip
+    message = queued(
+        1,
+        html='<p>Your deck. <a href="{unsubscribe_url}">No more</a></p>',
+        attachments=[
+            ("offer.pdf", "application/pdf", b"%PDF-1.7"),
+        ],
+    )
 
     assert outbox.deliver().accepted == 1
 
@@ -99,7 +107,9 @@ def test_the_service_gets_our_key_and_its_number_is_kept(service: type[Service])
         (ValueError("anything"), "unconfirmed"),
     ],
 )
-def test_only_what_is_known_to_be_refused_counts_as_refused(service: type[Service], behaviour: Any, state: str) -> None:
+def test_only_what_is_known_to_be_refused_counts_as_refused(
+    service: type[Service], behaviour: Any, state: str
+) -> None:
     service.behaviour = behaviour
     queued(1)
 
@@ -140,17 +150,21 @@ def test_a_name_cannot_start_another_header(service: type[Service]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("backend", "takes_metadata"), [("postmark", True), ("mailgun", True), ("mailersend", False), ("postal", False)]
+    ("backend", "takes_metadata"),
+    [("postmark", True), ("mailgun", True), ("mailersend", False), ("postal", False)],
 )
 def test_real_services_get_a_mail_in_their_form_with_our_key_if_they_take_one(
     settings: Any, monkeypatch: pytest.MonkeyPatch, backend: str, takes_metadata: bool
 ) -> None:
     """Django-anymail's own backends, as far as the post that would leave this machine."""
-    base = pytest.importorskip("anymail.backends.base_requests", reason="the extra `esp` is not installed")
+    base = pytest.importorskip(
+        "anymail.backends.base_requests", reason="the extra `esp` is not installed"
+    )
     names = ("API_KEY", "API_TOKEN", "SERVER_TOKEN")
     settings.ANYMAIL = {f"{backend.upper()}_{name}": "invented" for name in names} | {
-        "MAILGUN_SENDER_DOMAIN": "example.com", "POSTAL_API_URL": "https://post.example.com/",
-    }  # fmt: skip
+        "MAILGUN_SENDER_DOMAIN": "example.com",
+        "POSTAL_API_URL": "https://post.example.com/",
+    }
     settings.OUTBOX_BACKEND = f"anymail.backends.{backend}.EmailBackend"
     posted: list[str] = []
 
@@ -167,7 +181,9 @@ def test_real_services_get_a_mail_in_their_form_with_our_key_if_they_take_one(
     (words,) = posted
     assert "client1@example.org" in words
     assert "List-Unsubscribe-Post" in words
-    assert (f"'{backend_key(message)}'" in words or f'"{backend_key(message)}"' in words) == takes_metadata
+    assert (
+        f"'{backend_key(message)}'" in words or f'"{backend_key(message)}"' in words
+    ) == takes_metadata
 
 
 def backend_key(message: Message) -> str:

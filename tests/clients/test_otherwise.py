@@ -1,4 +1,5 @@
-"""What nobody knows to have gone out is said as a letter or by telephone: by a person, in time, once."""
+"""What nobody knows to have gone out is said as a letter or by telephone:
+by a person, in time, once."""
 
 from datetime import timedelta
 from typing import Any
@@ -22,7 +23,9 @@ def doubtful(hours: float = 49, kind: str = "offer", **over: Any) -> Message:
     message = queued(1, kind=kind, key="offer/12-1/email", now=then, **over)
     PropertyFactory(client=message.client)
     Message.objects.filter(pk=message.pk).update(state="unconfirmed")
-    MessageEvent.objects.create(message=message, state="unconfirmed", at=timezone.now() - timedelta(hours=hours))
+    MessageEvent.objects.create(
+        message=message, state="unconfirmed", at=timezone.now() - timedelta(hours=hours)
+    )
     return message
 
 
@@ -62,7 +65,9 @@ def test_before_that_nothing_is_offered_and_nothing_goes(as_owner: Browser) -> N
     assert states() == [("email", "unconfirmed")]
 
 
-def test_who_objected_to_letters_or_has_no_number_is_left_alone_and_the_page_says_why(as_owner: Browser) -> None:
+def test_who_objected_to_letters_or_has_no_number_is_left_alone_and_the_page_says_why(
+    as_owner: Browser,
+) -> None:
     message = doubtful()
     Consent.objects.create(client=message.client, channel="letter", is_given=False)
     assert "withdrew consent" in press(as_owner, message, "by_letter")

@@ -1,4 +1,5 @@
-"""Looking at several messages ahead, and sending by several connections: faster, and no less safe."""
+"""Looking at several messages ahead, and sending by several connections:
+faster, and no less safe."""
 
 from datetime import datetime, timedelta
 
@@ -52,11 +53,15 @@ def test_those_behind_a_quick_message_are_looked_at_together(quick: PaperLine) -
     assert seen[2:] == [3, 2, 1]  # by the second the pace is known, and the database may be at it
 
 
-def test_behind_a_slow_message_nothing_is_looked_at_ahead(quick: PaperLine, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_behind_a_slow_message_nothing_is_looked_at_ahead(
+    quick: PaperLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
     five()
     seen: list[int] = []
     quick.during = lambda message: elsewhere(lambda: seen.append(states()["transmitting"]))
-    monkeypatch.setattr(sender, "PERMIT_FRESH_SECONDS", 0.0)  # so many seconds that no message is quick enough
+    monkeypatch.setattr(
+        sender, "PERMIT_FRESH_SECONDS", 0.0
+    )  # so many seconds that no message is quick enough
     assert outbox.deliver().accepted == 5
     assert seen == [1, 1, 1, 1, 1]
 
@@ -67,7 +72,11 @@ def test_a_withdrawal_after_the_look_stops_what_has_not_gone(quick: PaperLine) -
 
     def withdraw(message: Message) -> None:
         if message == fourth:
-            elsewhere(lambda: Consent.objects.create(client=fourth.client, channel="email", is_given=False))
+            elsewhere(
+                lambda: Consent.objects.create(
+                    client=fourth.client, channel="email", is_given=False
+                )
+            )
 
     quick.before = withdraw
     outbox.deliver()
@@ -81,7 +90,12 @@ def test_what_is_looked_at_twice_counts_as_one_try(quick: PaperLine) -> None:
     five()
     assert outbox.deliver().accepted == 5
     assert set(Message.objects.values_list("attempts", flat=True)) == {1}
-    assert history(Message.objects.order_by("pk")[3]) == ["queued", "claimed", "transmitting", "accepted"]
+    assert history(Message.objects.order_by("pk")[3]) == [
+        "queued",
+        "claimed",
+        "transmitting",
+        "accepted",
+    ]
 
 
 def test_stopping_gives_back_what_was_looked_at_and_counts_no_try(quick: PaperLine) -> None:
@@ -96,7 +110,11 @@ def test_a_sender_whose_time_ran_out_looks_again_at_all_that_is_behind(quick: Pa
 
     def run_out(message: Message) -> None:
         if len(quick.handed_over) == 3 and Message.objects.filter(state="transmitting").count() > 1:
-            elsewhere(lambda: Message.objects.filter(state="transmitting").update(lease_until=an_instant_ago()))
+            elsewhere(
+                lambda: Message.objects.filter(state="transmitting").update(
+                    lease_until=an_instant_ago()
+                )
+            )
             elsewhere(outbox.sweep)
 
     quick.during = lambda message: elsewhere(lambda: run_out(message))
@@ -114,7 +132,8 @@ def an_instant_ago() -> datetime:
 
 @pytest.fixture
 def left_behind() -> list[Message]:
-    """Three of five were looked at together when the sender was killed; whether the first went out nobody knows."""
+    """Three of five were looked at together when the sender was killed;
+    whether the first went out nobody knows."""
     five()
     batch = transitions.claim_messages("email", 5)
     taken = ledger.Ledger(Business.objects.get(), 600)
@@ -124,7 +143,9 @@ def left_behind() -> list[Message]:
     return batch
 
 
-def test_only_the_first_of_those_looked_at_may_have_gone_out(left_behind: list[Message], line: PaperLine) -> None:
+def test_only_the_first_of_those_looked_at_may_have_gone_out(
+    left_behind: list[Message], line: PaperLine
+) -> None:
     Message.objects.update(lease_until=an_instant_ago())
     assert outbox.sweep() == sweeping.SweepCounts(requeued=4, unconfirmed=1, expired=0)
     assert Message.objects.get(state="unconfirmed") == left_behind[0]
@@ -136,14 +157,19 @@ def test_only_the_first_of_those_looked_at_may_have_gone_out(left_behind: list[M
 def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> None:
     first, second = queued(1), queued(2)
     Message.objects.filter(pk=second.pk).update(not_before=timezone.now() - timedelta(days=1))
-    assert [message.pk for message in transitions.claim_messages("email", 2)] == [second.pk, first.pk]
+    assert [message.pk for message in transitions.claim_messages("email", 2)] == [
+        second.pk,
+        first.pk,
+    ]
     Message.objects.update(state="transmitting", lease_until=an_instant_ago())
     outbox.sweep()
     assert Message.objects.get(state="unconfirmed") == second
 
 
 def test_nothing_is_decided_while_one_of_them_has_time_left(left_behind: list[Message]) -> None:
-    Message.objects.filter(pk__in=[left_behind[0].pk, left_behind[1].pk]).update(lease_until=an_instant_ago())
+    Message.objects.filter(pk__in=[left_behind[0].pk, left_behind[1].pk]).update(
+        lease_until=an_instant_ago()
+    )
     assert outbox.sweep() == sweeping.SweepCounts(requeued=0, unconfirmed=0, expired=0)
 
 
@@ -151,7 +177,9 @@ def test_the_batches_of_two_senders_are_told_apart(left_behind: list[Message]) -
     for number in (6, 7):
         queued(number)
     transitions.claim_messages("email", 5)
-    Message.objects.filter(address__in=["client6@example.org", "client7@example.org"]).update(state="transmitting")
+    Message.objects.filter(address__in=["client6@example.org", "client7@example.org"]).update(
+        state="transmitting"
+    )
     Message.objects.update(lease_until=an_instant_ago())
     assert outbox.sweep() == sweeping.SweepCounts(requeued=5, unconfirmed=2, expired=0)
 
@@ -174,7 +202,9 @@ def test_much_goes_out_by_two_connections_and_each_message_once(peer: Peer) -> N
         queued(number)
     assert outbox.deliver().accepted == 8
     assert peer.handler.commands == ["EHLO", "EHLO"]
-    assert sorted(envelope.rcpt_tos[0] for envelope in peer.taken) == [f"client{n}@example.org" for n in range(8)]
+    assert sorted(envelope.rcpt_tos[0] for envelope in peer.taken) == [
+        f"client{n}@example.org" for n in range(8)
+    ]
 
 
 @pytest.mark.smtp
@@ -197,7 +227,9 @@ def test_a_limit_holds_for_all_connections_together(line: PaperLine) -> None:
 def test_a_server_that_lets_only_one_in_gets_all_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = [PaperLine(), PaperLine()]
     monkeypatch.setattr(lines[1], "connect", refuse)
-    monkeypatch.setitem(channels.TRANSPORTS, "email", lambda business, rest=list(lines): rest.pop(0))
+    monkeypatch.setitem(
+        channels.TRANSPORTS, "email", lambda business, rest=list(lines): rest.pop(0)
+    )
     for number in range(6):
         queued(number)
     tally = outbox.deliver()

@@ -23,7 +23,12 @@ def test_each_step_is_a_line_of_history(line: PaperLine) -> None:
     assert outbox.deliver().accepted == 1
     message.refresh_from_db()
     assert history(message) == ["queued", "claimed", "transmitting", "accepted"]
-    assert (message.state, message.reply, message.attempts, message.lease_token) == ("accepted", "250 noted", 1, None)
+    assert (message.state, message.reply, message.attempts, message.lease_token) == (
+        "accepted",
+        "250 noted",
+        1,
+        None,
+    )
     assert outbox.deliver().total == 0
     assert line.handed_over == ["client1@example.org"]
 
@@ -51,7 +56,9 @@ def withdraw(message: Message) -> None:
 
 def suppress(message: Message) -> None:
     address = message.address.upper()
-    suppression.suppress_address(business=Business.objects.get(), channel="email", address=address, reason="asked")
+    suppression.suppress_address(
+        business=Business.objects.get(), channel="email", address=address, reason="asked"
+    )
 
 
 def suspend(message: Message) -> None:
@@ -68,14 +75,18 @@ def archive(message: Message) -> None:
 
 def let_consent_run_out(message: Message) -> None:
     yesterday = timezone.now().date() - timedelta(days=2)
-    Consent.objects.create(client=message.client, channel="email", wording="yes", expires_on=yesterday, is_given=True)
+    Consent.objects.create(
+        client=message.client, channel="email", wording="yes", expires_on=yesterday, is_given=True
+    )
 
 
 REASONS = [withdraw, suppress, suspend, expire, archive, let_consent_run_out]
 
 
 @pytest.mark.parametrize("deed", REASONS)
-def test_what_forbids_writing_is_looked_at_when_claimed(line: PaperLine, deed: Callable[[Message], None]) -> None:
+def test_what_forbids_writing_is_looked_at_when_claimed(
+    line: PaperLine, deed: Callable[[Message], None]
+) -> None:
     deed(queued(1))
     outbox.deliver()
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
@@ -93,7 +104,9 @@ def test_what_forbids_writing_is_looked_at_once_more_before_handing_over(
     assert history(message) == ["queued", "claimed", "cancelled"]
 
 
-def test_about_a_booked_visit_we_may_write_without_consent_but_not_to_a_suppressed_address(line: PaperLine) -> None:
+def test_about_a_booked_visit_we_may_write_without_consent_but_not_to_a_suppressed_address(
+    line: PaperLine,
+) -> None:
     withdraw(queued(1, kind="service", text="We come on Tuesday."))
     suppress(queued(2, kind="service", text="We come on Tuesday."))
     outbox.deliver()
@@ -122,7 +135,10 @@ def test_hold_and_cancel_reach_a_message_that_is_claimed(line: PaperLine, owner:
 def test_what_is_being_handed_over_cannot_be_called_back(line: PaperLine) -> None:
     message = queued(1)
     Message.objects.update(state="transmitting", lease_token="7" * 32, lease_until=timezone.now())
-    assert decisions.cancel_unsent(messages=[message], why="too late", now=timezone.now(), by=None) == 0
+    assert (
+        decisions.cancel_unsent(messages=[message], why="too late", now=timezone.now(), by=None)
+        == 0
+    )
 
 
 def test_stopping_gives_back_what_is_left(line: PaperLine) -> None:
@@ -169,5 +185,12 @@ def test_the_command_prints_what_it_did(peer: Peer, capsys: pytest.CaptureFixtur
     call_command("deliver", once=True, format="json")
     printed = json.loads(capsys.readouterr().out)
     assert printed == [
-        {"accepted": 1, "put_off": 0, "failed": 0, "unconfirmed": 0, "cancelled": 0, "line_down": []}
-    ]  # fmt: skip
+        {
+            "accepted": 1,
+            "put_off": 0,
+            "failed": 0,
+            "unconfirmed": 0,
+            "cancelled": 0,
+            "line_down": [],
+        }
+    ]

@@ -24,7 +24,9 @@ def test_an_unconfirmed_message_is_closed_by_a_person_once(owner: User) -> None:
     assert message.events.order_by("-id")[0].by == owner
 
 
-def test_sending_again_takes_a_new_message_id_and_a_second_click_does_nothing(line: PaperLine, owner: User) -> None:
+def test_sending_again_takes_a_new_message_id_and_a_second_click_does_nothing(
+    line: PaperLine, owner: User
+) -> None:
     message = leave("transmitting")
     outbox.sweep()
     first = message.message_id
@@ -48,4 +50,7 @@ def test_a_held_message_goes_out_after_release(line: PaperLine, owner: User) -> 
     assert decisions.release_message(message=message, now=timezone.now(), by=owner)
     assert not decisions.release_message(message=message, now=timezone.now(), by=owner)
     assert outbox.deliver().accepted == 1
-    assert [event.note for event in message.events.order_by("id")][1:3] == ["Held back.", "Released."]
+    assert [event.note for event in message.events.order_by("id")][1:3] == [
+        "Held back.",
+        "Released.",
+    ]

@@ -1,4 +1,5 @@
-"""What senders owe each other: claims and leases, what a dead one leaves behind, and a database that goes away."""
+"""What senders owe each other: claims and leases, what a dead one leaves behind, and a database
+that goes away."""
 
 from collections.abc import Callable
 from datetime import timedelta
@@ -43,7 +44,9 @@ def test_a_claim_under_way_elsewhere_is_not_waited_for() -> None:
 def test_a_sender_that_lost_its_lease_hands_nothing_over(line: PaperLine) -> None:
     message = queued(1)
     line.before = lambda claimed: elsewhere(
-        lambda: Message.objects.filter(pk=claimed.pk).update(lease_until=timezone.now() - timedelta(seconds=1))
+        lambda: Message.objects.filter(pk=claimed.pk).update(
+            lease_until=timezone.now() - timedelta(seconds=1)
+        )
     )
     outbox.deliver(limit=1, stop=stop_after(1, line))
     assert line.handed_over == []
@@ -95,7 +98,9 @@ def test_an_acceptance_after_the_lease_closes_the_unconfirmed_message(line: Pape
     assert history(message) == ["queued", "claimed", "transmitting", "unconfirmed", "accepted"]
 
 
-def test_an_acceptance_after_a_person_sent_it_again_is_only_noted(line: PaperLine, owner: User) -> None:
+def test_an_acceptance_after_a_person_sent_it_again_is_only_noted(
+    line: PaperLine, owner: User
+) -> None:
     message = leave("transmitting")
     message.refresh_from_db()
     outbox.sweep()

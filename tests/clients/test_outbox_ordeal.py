@@ -15,10 +15,21 @@ def test_nothing_is_sent_twice_or_lost_while_senders_are_killed(tmp_path: Path) 
     there = connection.connection.info
     login = f"{there.user}:{there.password}".rstrip(":")
     url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
-    environment = {"DATABASE_URL": url, "RESTORER_NO_VENV": "1", "DJANGO_SETTINGS_MODULE": "tests.settings"}
+    environment = {
+        "DATABASE_URL": url,
+        "RESTORER_NO_VENV": "1",
+        "DJANGO_SETTINGS_MODULE": "tests.settings",
+    }
 
     ordeal = Ordeal(
-        tmp_path, environment, cut_connections, messages=200, senders=2, kills=6, outages=1, latest_seconds=0.06
+        tmp_path,
+        environment,
+        cut_connections,
+        messages=200,
+        senders=2,
+        kills=6,
+        outages=1,
+        latest_seconds=0.06,
     )
     table = ordeal.run()
 

@@ -1,4 +1,5 @@
-"""The outbox page: what needs a person, what everything says and where it stands, and who may press what."""
+"""The outbox page: what needs a person, what everything says and where it stands, and who may press
+what."""
 
 from datetime import UTC, datetime
 
@@ -85,12 +86,20 @@ def test_doors_act_once_and_say_so(as_owner: Client, owner: User) -> None:
 
 @pytest.mark.parametrize(
     ("state", "deed", "after"),
-    [("queued", "cancel", "cancelled"), ("failed", "again", "queued"), ("bounced", "aside", "cancelled"),
-     ("unconfirmed", "again", "queued"), ("unconfirmed", "aside", "cancelled"), ("queued", "hold", "queued")],
-)  # fmt: skip
+    [
+        ("queued", "cancel", "cancelled"),
+        ("failed", "again", "queued"),
+        ("bounced", "aside", "cancelled"),
+        ("unconfirmed", "again", "queued"),
+        ("unconfirmed", "aside", "cancelled"),
+        ("queued", "hold", "queued"),
+    ],
+)
 def test_each_door_leads_where_it_says(as_owner: Client, state: str, deed: str, after: str) -> None:
     message = put(queued(1), state)
-    assert f"/outbox/{message.pk}/{deed}/" in as_owner.get(f"/outbox/{message.pk}/").content.decode()
+    assert (
+        f"/outbox/{message.pk}/{deed}/" in as_owner.get(f"/outbox/{message.pk}/").content.decode()
+    )
     as_owner.post(f"/outbox/{message.pk}/{deed}/", {"back": "list"})
     message.refresh_from_db()
     assert message.state == after
@@ -125,7 +134,8 @@ def test_a_mail_server_that_is_away_is_told_on_the_page(as_owner: Client, settin
 
 
 def test_a_late_evening_counts_as_the_day_it_is_at_the_business(as_owner: Client) -> None:
-    # 02:30 in UTC on 2 July is 23:30 on 1 July in Halifax (UTC−3 in summer, IANA time zone database).
+    # 02:30 in UTC on 2 July is 23:30 on 1 July in Halifax (UTC−3 in summer, IANA time zone
+    # database).
     message = put(queued(1), "queued", queued_at=datetime(2026, 7, 2, 2, 30, tzinfo=UTC))
     page = as_owner.get("/outbox/").content.decode()
     assert "Jul 1, 2026" in page

@@ -1,4 +1,5 @@
-"""Putting messages into the outbox: once for a key, frozen, and refused with a reason when they cannot be sent."""
+"""Putting messages into the outbox: once for a key, frozen, and refused with a reason when they
+cannot be sent."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -21,9 +22,18 @@ TODAY = date(2026, 5, 4)
 def test_the_same_key_is_queued_once() -> None:
     first = queued(1)
     again, is_new = outbox.queue_message(
-        client=first.client, kind="reminder", channel="email", address=first.address, subject="Other words",
-        text=SENDER + "{unsubscribe_url}", html="", key="due/1", consent=None, basis="", now=timezone.now(),
-    )  # fmt: skip
+        client=first.client,
+        kind="reminder",
+        channel="email",
+        address=first.address,
+        subject="Other words",
+        text=SENDER + "{unsubscribe_url}",
+        html="",
+        key="due/1",
+        consent=None,
+        basis="",
+        now=timezone.now(),
+    )
     assert (again.pk, is_new) == (first.pk, False)
     assert again.subject == "Your deck is due this spring"
     assert [event.state for event in again.events.all()] == ["queued"]
@@ -48,15 +58,21 @@ def test_the_link_is_put_into_text_and_html_and_only_its_hash_is_stored() -> Non
     assert link in message.text
     assert link in message.html
     assert message.unsubscribe_hash == message_keys.token_hash(token)
-    assert len(token) * 6 >= 128  # bits: RFC 8058, 3.1 asks for an opaque part that is hard to forge
+    assert (
+        len(token) * 6 >= 128
+    )  # bits: RFC 8058, 3.1 asks for an opaque part that is hard to forge
 
 
 def test_ids_are_the_same_on_every_host_and_other_for_another_business() -> None:
     one, other = Business(sender_email="a@example.com"), Business(sender_email="a@example.com")
     twin = Business(sender_email="a@example.com", suppression_key=one.suppression_key)
     assert message_keys.make_message_id(one, "due/1") == message_keys.make_message_id(twin, "due/1")
-    assert message_keys.make_message_id(one, "due/1") != message_keys.make_message_id(other, "due/1")
-    assert message_keys.unsubscribe_token(one, "due/1") != message_keys.unsubscribe_token(other, "due/1")
+    assert message_keys.make_message_id(one, "due/1") != message_keys.make_message_id(
+        other, "due/1"
+    )
+    assert message_keys.unsubscribe_token(one, "due/1") != message_keys.unsubscribe_token(
+        other, "due/1"
+    )
 
 
 @pytest.mark.parametrize(
@@ -79,17 +95,35 @@ def test_what_cannot_be_sent_is_refused_with_the_reason(over: dict[str, Any], wo
 
 @pytest.mark.parametrize(
     "address",
-    ["a@example.org,b@example.org", "a@example.org b@example.org", "<a@example.org>",
-     "a@example.org\nBcc: b@example.org", "nobody", "a@", "@example.org", "a@exam ple.org",
-     "a@b@example.org", "x" * 250 + "@example.org"],
-)  # fmt: skip
+    [
+        "a@example.org,b@example.org",
+        "a@example.org b@example.org",
+        "<a@example.org>",
+        "a@example.org\nBcc: b@example.org",
+        "nobody",
+        "a@",
+        "@example.org",
+        "a@exam ple.org",
+        "a@b@example.org",
+        "x" * 250 + "@example.org",
+    ],
+)
 def test_an_address_that_is_not_exactly_one_is_refused(address: str) -> None:
     client = ClientFactory()
     with pytest.raises(Unsendable, match="not one e-mail address"):
         outbox.queue_message(
-            client=client, kind="reminder", channel="email", address=address, subject="s", text="{unsubscribe_url}",
-            html="", key="k", consent=None, basis="", now=timezone.now(),
-        )  # fmt: skip
+            client=client,
+            kind="reminder",
+            channel="email",
+            address=address,
+            subject="s",
+            text="{unsubscribe_url}",
+            html="",
+            key="k",
+            consent=None,
+            basis="",
+            now=timezone.now(),
+        )
 
 
 @pytest.mark.parametrize(
@@ -104,28 +138,58 @@ def test_an_address_that_is_not_exactly_one_is_refused(address: str) -> None:
         ({"attachments": [("a\r\nBcc: x", "application/pdf", b"")]}, "name of an attachment"),
         ({"attachments": [("a.pdf", "application/pdf\r\nBcc: x", b"")]}, "media type"),
         ({"attachments": [("a.pdf", "application/pdf", b"x" * 7_000_001)]}, "7,000,001 bytes"),
-        ({"channel": "text", "address": "+19025550100", "attachments": [("a", "text/x", b"")]}, "Only an e-mail"),
+        (
+            {"channel": "text", "address": "+19025550100", "attachments": [("a", "text/x", b"")]},
+            "Only an e-mail",
+        ),
     ],
 )
 def test_every_way_and_every_file_is_checked_before_queueing(
     over: dict[str, Any], word: str, caplog: pytest.LogCaptureFixture
 ) -> None:
-    values = {"client": ClientFactory(), "kind": "service", "channel": "email", "address": "a@example.org"}
+    values = {
+        "client": ClientFactory(),
+        "kind": "service",
+        "channel": "email",
+        "address": "a@example.org",
+    }
     with pytest.raises(Unsendable, match=word):
-        outbox.queue_message(**(values | {
-            "subject": "s", "text": "We come on Tuesday.", "html": "", "key": "k", "consent": None, "basis": "",
-            "now": timezone.now(),
-        } | over))  # fmt: skip
+        outbox.queue_message(
+            **(
+                values
+                | {
+                    "subject": "s",
+                    "text": "We come on Tuesday.",
+                    "html": "",
+                    "key": "k",
+                    "consent": None,
+                    "basis": "",
+                    "now": timezone.now(),
+                }
+                | over
+            )
+        )
     assert not Message.objects.exists()
     assert "Not queued (k)" in caplog.text
 
 
-@pytest.mark.parametrize("address", ["zoë@example.org", "a@bücher.example.org", "o'hara+deck@example.org"])
+@pytest.mark.parametrize(
+    "address", ["zoë@example.org", "a@bücher.example.org", "o'hara+deck@example.org"]
+)
 def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
     outbox.queue_message(
-        client=ClientFactory(), kind="reminder", channel="email", address=address, subject="s",
-        text=SENDER + "{unsubscribe_url}", html="", key="k", consent=None, basis="", now=timezone.now(),
-    )  # fmt: skip
+        client=ClientFactory(),
+        kind="reminder",
+        channel="email",
+        address=address,
+        subject="s",
+        text=SENDER + "{unsubscribe_url}",
+        html="",
+        key="k",
+        consent=None,
+        basis="",
+        now=timezone.now(),
+    )
     assert Message.objects.get().address == address
 
 
@@ -161,14 +225,22 @@ def test_each_thing_that_forbids_writing_is_told_in_words() -> None:
 
 def test_a_suppressed_address_stays_so_for_another_client_and_another_spelling() -> None:
     business = Business.objects.get()
-    suppression.suppress_address(business=business, channel="email", address="zoe@bücher.example", reason="asked")
-    suppression.suppress_address(business=business, channel="email", address="zoe@bücher.example", reason="asked again")
+    suppression.suppress_address(
+        business=business, channel="email", address="zoe@bücher.example", reason="asked"
+    )
+    suppression.suppress_address(
+        business=business, channel="email", address="zoe@bücher.example", reason="asked again"
+    )
     point = EmailFactory(value=" ZOE@xn--bcher-kva.example", normalized="zoe@xn--bcher-kva.example")
     ConsentFactory(client=point.client)
     found = outbox.contact_permission(point.client, "email", today=TODAY)
     assert found == Refusal("This address asked not to be written to.")
-    assert suppression.unsuppress_address(business=business, channel="email", address="zoe@bücher.example")
-    assert isinstance(outbox.contact_permission(point.client, "email", today=TODAY), ContactPermission)
+    assert suppression.unsuppress_address(
+        business=business, channel="email", address="zoe@bücher.example"
+    )
+    assert isinstance(
+        outbox.contact_permission(point.client, "email", today=TODAY), ContactPermission
+    )
 
 
 def test_letters_go_to_the_postal_address_or_to_the_deck() -> None:

@@ -8,10 +8,11 @@ from clients import display
 from clients.models import Business
 from clients.phones import PhoneError, parse_phone
 
-# Source of the numbers: `example_number_for_type` of the phonenumbers metadata (Google's libphonenumber), which takes
-# them from the national numbering plans.
+# Source of the numbers: `example_number_for_type` of the phonenumbers metadata (Google's
+# libphonenumber), which takes them from the national numbering plans.
 COUNTRIES = (
-    "CA US GB IE FR DE NL BE ES PT IT CH AT DK SE NO FI PL CZ AU NZ ZA JP KR IN SG MX BR AR CL IS GR EE HR".split()
+    "CA US GB IE FR DE NL BE ES PT IT CH AT DK SE NO FI PL CZ AU NZ ZA JP KR IN SG MX BR AR CL IS"
+    " GR EE HR".split()
 )
 
 
@@ -21,13 +22,21 @@ def example(country: str, kind: int) -> phonenumbers.PhoneNumber:
     return number
 
 
-@pytest.mark.parametrize("kind", [PhoneNumberType.FIXED_LINE, PhoneNumberType.MOBILE], ids=["fixed", "mobile"])
+@pytest.mark.parametrize(
+    "kind", [PhoneNumberType.FIXED_LINE, PhoneNumberType.MOBILE], ids=["fixed", "mobile"]
+)
 @pytest.mark.parametrize("country", COUNTRIES)
-def test_the_example_number_of_a_country_is_read_as_people_there_write_it(country: str, kind: int) -> None:
+def test_the_example_number_of_a_country_is_read_as_people_there_write_it(
+    country: str, kind: int
+) -> None:
     number = example(country, kind)
     right = phonenumbers.format_number(number, PhoneNumberFormat.E164)
 
-    for form in (PhoneNumberFormat.NATIONAL, PhoneNumberFormat.INTERNATIONAL, PhoneNumberFormat.E164):
+    for form in (
+        PhoneNumberFormat.NATIONAL,
+        PhoneNumberFormat.INTERNATIONAL,
+        PhoneNumberFormat.E164,
+    ):
         read = parse_phone(f"  {phonenumbers.format_number(number, form)} ", country)
 
         assert (read.e164, read.warning) == (right, "")
@@ -35,12 +44,15 @@ def test_the_example_number_of_a_country_is_read_as_people_there_write_it(countr
 
 @pytest.mark.parametrize("country", COUNTRIES)
 def test_a_number_written_with_plus_needs_no_country(country: str) -> None:
-    right = phonenumbers.format_number(example(country, PhoneNumberType.MOBILE), PhoneNumberFormat.E164)
+    right = phonenumbers.format_number(
+        example(country, PhoneNumberType.MOBILE), PhoneNumberFormat.E164
+    )
 
     assert parse_phone(right, "").e164 == right
 
 
-# Ofcom (UK) and ACMA (Australia) reserve these for drama; NANPA reserves 555-0100 to 555-0199 of every area code.
+# Ofcom (UK) and ACMA (Australia) reserve these for drama; NANPA reserves 555-0100 to 555-0199 of
+# every area code.
 @pytest.mark.parametrize(
     ("text", "country", "e164"),
     [
@@ -88,7 +100,8 @@ def test_what_is_no_number_is_refused_in_plain_words(text: str, country: str, wh
 
 
 def test_a_possible_number_that_no_plan_lists_is_taken_with_a_warning() -> None:
-    # "09 123 4567" in New Zealand: right length, but no exchange begins with 1 (phonenumbers metadata).
+    # "09 123 4567" in New Zealand: right length, but no exchange begins with 1 (phonenumbers
+    # metadata).
     read = parse_phone("09 123 4567", "NZ")
 
     assert read.e164 == "+6491234567"

@@ -1,4 +1,5 @@
-"""Towns and time zones of the offline tables: found by what people type, loaded whole, built from named sources."""
+"""Towns and time zones of the offline tables:
+found by what people type, loaded whole, built from named sources."""
 
 import gzip
 import io
@@ -12,7 +13,8 @@ from clients.places import loading, sources, tables
 from clients.places.spelling import strip_accents
 from clients.places.towns import find_town, nearest_zone
 
-# --- time zones ----------------------------------------------------------------------------------------------------
+# --- time zones
+# --------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -27,7 +29,9 @@ from clients.places.towns import find_town, nearest_zone
         (51.48, 0.0, "Europe/London"),
     ],
 )
-def test_a_spot_takes_the_time_zone_of_the_nearest_town(latitude: float, longitude: float, zone: str) -> None:
+def test_a_spot_takes_the_time_zone_of_the_nearest_town(
+    latitude: float, longitude: float, zone: str
+) -> None:
     found = nearest_zone(latitude, longitude)
     assert found.time_zone == zone
     assert found.distance_km < 30
@@ -45,10 +49,20 @@ def test_far_from_any_town_the_distance_says_so() -> None:
     assert nearest_zone(0, -140).distance_km > 500
 
 
-# --- towns ---------------------------------------------------------------------------------------------------------
+# --- towns
+# --------------------------------------------------------------------------------------------------
 
 CHOSEN = {"CA", "NZ"}
-MORE = {"Lunenburg", "Liverpool", "Halifax", "Chester", "Bridgwater", "Zürich", "Sydney", "Springfield"}
+MORE = {
+    "Lunenburg",
+    "Liverpool",
+    "Halifax",
+    "Chester",
+    "Bridgwater",
+    "Zürich",
+    "Sydney",
+    "Springfield",
+}
 
 
 def some_towns() -> str:
@@ -76,11 +90,19 @@ def names(places: list[Place]) -> list[str]:
 
 @pytest.mark.usefixtures("towns")
 @pytest.mark.parametrize(
-    "town", "Lunenburg,Mahone Bay,Bridgewater,Chester,Liverpool,Wolfville,Annapolis Royal,Halifax".split(",")
+    "town",
+    "Lunenburg,Mahone Bay,Bridgewater,Chester,Liverpool,Wolfville,Annapolis Royal,Halifax".split(
+        ","
+    ),
 )
 def test_the_small_towns_of_nova_scotia_are_there(town: str) -> None:
     first = find_town(town, country="CA").towns[0]
-    assert (first.name, first.region, first.country, first.time_zone) == (town, "Nova Scotia", "CA", "America/Halifax")
+    assert (first.name, first.region, first.country, first.time_zone) == (
+        town,
+        "Nova Scotia",
+        "CA",
+        "America/Halifax",
+    )
 
 
 @pytest.mark.usefixtures("towns")
@@ -91,7 +113,9 @@ def test_the_preferred_country_comes_before_the_larger_town() -> None:
 
 
 @pytest.mark.usefixtures("towns")
-@pytest.mark.parametrize("text", ["Sydney, NS", "sydney, nova scotia", "Sydney,Nova Scotia, Canada", " SYDNEY , ns"])
+@pytest.mark.parametrize(
+    "text", ["Sydney, NS", "sydney, nova scotia", "Sydney,Nova Scotia, Canada", " SYDNEY , ns"]
+)
 def test_a_region_after_the_comma_decides(text: str) -> None:
     assert names(find_town(text, country="AU").towns)[0] == "Sydney, Nova Scotia, CA"
 
@@ -135,7 +159,22 @@ def test_an_unknown_town_gives_none_but_suggests_the_like() -> None:
 
 @pytest.mark.usefixtures("towns")
 @pytest.mark.parametrize(
-    "text", ["", "   ", "%", "_", ",", "\0", "'; --", "(", "[a", "\\", "x" * 5_000, "Chester, (((", "Chester, %"]
+    "text",
+    [
+        "",
+        "   ",
+        "%",
+        "_",
+        ",",
+        "\0",
+        "'; --",
+        "(",
+        "[a",
+        "\\",
+        "x" * 5_000,
+        "Chester, (((",
+        "Chester, %",
+    ],
 )
 def test_odd_text_harms_nothing(text: str) -> None:
     assert len(find_town(text).towns) <= 8
@@ -151,7 +190,8 @@ def test_a_name_is_laid_out_in_plain_letters() -> None:
     assert strip_accents("Łódź  Øst ß") == "Lodz Ost ss"
 
 
-# --- loading and building ------------------------------------------------------------------------------------------
+# --- loading and building
+# ------------------------------------------------------------------------------------------
 
 
 @pytest.mark.slow  # loads all towns
@@ -175,10 +215,14 @@ def test_a_table_that_lost_rows_is_loaded_again() -> None:
 
 
 @pytest.mark.usefixtures("towns")
-def test_a_broken_table_leaves_the_towns_as_they_were(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_broken_table_leaves_the_towns_as_they_were(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     whole = Place.objects.count()
     broken = tmp_path / "towns.csv.gz"
-    broken.write_bytes(gzip.compress((some_towns() + '"1","No place","","","XX","north","","UTC","0"\n').encode()))
+    broken.write_bytes(
+        gzip.compress((some_towns() + '"1","No place","","","XX","north","","UTC","0"\n').encode())
+    )
     monkeypatch.setattr(tables, "TOWNS_FILE", broken)
     with pytest.raises(Exception, match="double precision"):
         loading.load_towns()

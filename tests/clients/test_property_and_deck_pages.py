@@ -16,19 +16,27 @@ from tests.factories import (
 )
 
 
-def test_an_unknown_town_is_answered_with_towns_to_choose_from(as_owner: Browser, lunenburg: Place) -> None:
+def test_an_unknown_town_is_answered_with_towns_to_choose_from(
+    as_owner: Browser, lunenburg: Place
+) -> None:
     answer = as_owner.post(reverse("clients:new"), whole(**{"property-town": "Luneburg"}))
 
     assert "not a town we know" in page(answer)
     assert f'name="property-place" value="{lunenburg.pk}"' in page(answer)
 
-    chosen = {"property-town": "Luneburg", "property-place": lunenburg.pk, "property-place_for": "Luneburg"}
+    chosen = {
+        "property-town": "Luneburg",
+        "property-place": lunenburg.pk,
+        "property-place_for": "Luneburg",
+    }
     as_owner.post(reverse("clients:new"), whole(**chosen))
 
     assert Property.objects.get().town == "Lunenburg"
 
 
-def test_one_of_several_towns_of_a_name_is_chosen_not_guessed(as_owner: Browser, lunenburg: Place) -> None:
+def test_one_of_several_towns_of_a_name_is_chosen_not_guessed(
+    as_owner: Browser, lunenburg: Place
+) -> None:
     place(1, "Lunenburg", "Ontario", "CA", 45.1, -74.9, "America/Toronto", 500)
 
     answer = as_owner.post(reverse("clients:new"), whole())
@@ -39,7 +47,11 @@ def test_one_of_several_towns_of_a_name_is_chosen_not_guessed(as_owner: Browser,
 
 
 def test_a_spot_may_be_given_instead_of_a_known_town(as_owner: Browser) -> None:
-    spot = {"property-town": "Gull Rock", "property-latitude": "44.4", "property-longitude": "-64.2"}
+    spot = {
+        "property-town": "Gull Rock",
+        "property-latitude": "44.4",
+        "property-longitude": "-64.2",
+    }
 
     as_owner.post(reverse("clients:new"), whole(**spot))
 
@@ -47,7 +59,9 @@ def test_a_spot_may_be_given_instead_of_a_known_town(as_owner: Browser) -> None:
     assert (home.town, home.latitude, home.time_zone) == ("Gull Rock", 44.4, "America/Halifax")
 
 
-def test_square_feet_are_kept_as_square_metres(as_owner: Browser, business: Business, lunenburg: Place) -> None:
+def test_square_feet_are_kept_as_square_metres(
+    as_owner: Browser, business: Business, lunenburg: Place
+) -> None:
     Business.objects.update(units="us")
 
     as_owner.post(reverse("clients:new"), whole(**{"deck-area_m2": "200", "deck-rail_m": "10"}))
@@ -60,12 +74,16 @@ def test_square_feet_are_kept_as_square_metres(as_owner: Browser, business: Busi
     assert re.search(r'name="area_m2" value="199\.99"|name="area_m2" value="200"', form)
 
 
-def test_opening_and_saving_a_deck_in_feet_moves_nothing(as_owner: Browser, business: Business) -> None:
+def test_opening_and_saving_a_deck_in_feet_moves_nothing(
+    as_owner: Browser, business: Business
+) -> None:
     Business.objects.update(units="us")
     deck = DeckFactory(area_m2="18.58")
     form = as_owner.get(reverse("deck_forms:edit", args=[deck.pk])).context["deck_form"]
 
-    as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), {n: form[n].value() or "" for n in form.fields})
+    as_owner.post(
+        reverse("deck_forms:edit", args=[deck.pk]), {n: form[n].value() or "" for n in form.fields}
+    )
 
     deck.refresh_from_db()
     assert str(deck.area_m2) == "18.58"
@@ -83,7 +101,14 @@ def test_two_decks_of_a_property_have_two_names(as_owner: Browser) -> None:
 
 def test_emptied_fields_of_a_deck_are_its_defaults(as_owner: Browser) -> None:
     deck = DeckFactory(roof_percent=40, salt="spray")
-    values = {"label": deck.label, "area_m2": "20", "species": "ipe", "roof_percent": "", "salt": "", "rail_m": ""}
+    values = {
+        "label": deck.label,
+        "area_m2": "20",
+        "species": "ipe",
+        "roof_percent": "",
+        "salt": "",
+        "rail_m": "",
+    }
 
     as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), values)
 
@@ -98,13 +123,17 @@ def test_a_changed_deck_gets_a_new_forecast_at_once(as_owner: Browser) -> None:
 
     as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), values | {"traffic": "light"})
     before = Forecast.objects.get(deck=deck).due_on
-    as_owner.post(reverse("deck_forms:edit", args=[deck.pk]), values | {"traffic": "heavy", "salt": "spray"})
+    as_owner.post(
+        reverse("deck_forms:edit", args=[deck.pk]), values | {"traffic": "heavy", "salt": "spray"}
+    )
 
     assert Forecast.objects.get(deck=deck).due_on < before
 
 
 def test_a_moved_property_gets_the_sun_of_its_new_town(as_owner: Browser, lunenburg: Place) -> None:
-    home = PropertyFactory(town="Elsewhere", latitude=50.0, longitude=-60.0, time_zone="America/Toronto")
+    home = PropertyFactory(
+        town="Elsewhere", latitude=50.0, longitude=-60.0, time_zone="America/Toronto"
+    )
     door = reverse("clients:edit_property", args=[home.pk])
     shown = {"latitude": "50.0", "longitude": "-60.0", "time_zone": "America/Toronto"}
 

@@ -1,4 +1,5 @@
-"""Quiet times: never a ring outside the hours, at the clock of the property, across changes of clocks and holidays."""
+"""Quiet times: never a ring outside the hours, at the clock of the property, across changes of
+clocks and holidays."""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -11,26 +12,53 @@ from hypothesis import strategies as st
 
 from clients.messaging import quiet
 from clients.messaging.models import SendingRules
-from clients.messaging.quiet import NeverOpenError, first_allowed_moment, public_holidays, subdivision_code
+from clients.messaging.quiet import (
+    NeverOpenError,
+    first_allowed_moment,
+    public_holidays,
+    subdivision_code,
+)
 
 ZONES = """
-    America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon Australia/Lord_Howe Pacific/Chatham
-    Pacific/Auckland Pacific/Apia Africa/Casablanca Asia/Kathmandu America/Havana America/Santiago Pacific/Kiritimati
+    America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon
+    Australia/Lord_Howe Pacific/Chatham
+    Pacific/Auckland Pacific/Apia Africa/Casablanca Asia/Kathmandu America/Havana
+    America/Santiago Pacific/Kiritimati
 """.split()
-STRICT = {"mon_fri": ["09:00", "20:00"], "sat": ["09:00", "17:00"], "sun_and_public_holidays": "none"}
+STRICT = {
+    "mon_fri": ["09:00", "20:00"],
+    "sat": ["09:00", "17:00"],
+    "sun_and_public_holidays": "none",
+}
 
 
 def sending(quiet_from="20:00", quiet_until="09:00", **others):
     return SendingRules(
-        quiet_from=time.fromisoformat(quiet_from), quiet_until=time.fromisoformat(quiet_until), **others
+        quiet_from=time.fromisoformat(quiet_from),
+        quiet_until=time.fromisoformat(quiet_until),
+        **others,
     )
 
 
-def asked(moment, *, zone="America/Halifax", country="CA", region="Nova Scotia", channel="text", rules=None, law=None):
+def asked(
+    moment,
+    *,
+    zone="America/Halifax",
+    country="CA",
+    region="Nova Scotia",
+    channel="text",
+    rules=None,
+    law=None,
+):
     found = first_allowed_moment(
-        moment, zone=ZoneInfo(zone), country=country, region=region, channel=channel, rules=rules or sending(),
+        moment,
+        zone=ZoneInfo(zone),
+        country=country,
+        region=region,
+        channel=channel,
+        rules=rules or sending(),
         law_window=law,
-    )  # fmt: skip
+    )
     return found.astimezone(ZoneInfo(zone))
 
 
@@ -58,7 +86,11 @@ def test_paper_and_mail_disturb_nobody(channel):
         # Government of Nova Scotia: Heritage Day is the third Monday in February.
         ("2027-02-15 12:00", "2027-02-16 09:00", "Heritage Day is one in Nova Scotia"),
         # Easter 2027 is 28 March (dateutil.easter), Good Friday the 26th.
-        ("2027-03-25 20:30", "2027-03-27 09:00", "Good Friday is skipped, the Saturday after is open"),
+        (
+            "2027-03-25 20:30",
+            "2027-03-27 09:00",
+            "Good Friday is skipped, the Saturday after is open",
+        ),
     ],
 )
 def test_a_text_waits_for_open_hours_at_the_property(moment, expected, why):
@@ -69,7 +101,9 @@ def test_a_holiday_of_one_province_is_a_working_day_in_another():
     monday = local("2027-02-15 12:00")
 
     assert asked(monday, region="Newfoundland and Labrador") == monday
-    assert asked(monday, region="") == monday, "an unknown region knows the holidays of the whole country only"
+    assert asked(monday, region="") == monday, (
+        "an unknown region knows the holidays of the whole country only"
+    )
     assert asked(monday, region="Atlantis") == monday
 
 
@@ -81,11 +115,20 @@ def test_a_country_without_a_calendar_still_keeps_sundays_and_nights():
 @pytest.mark.parametrize(
     ("country", "region", "code"),
     [
-        ("CA", "Québec", "QC"), ("CA", "quebec", "QC"), ("CA", "N.S.", "NS"), ("CA", "Nouvelle-Ecosse", "NS"),
-        ("NZ", "Nelson", "NSN"), ("AU", "New  South Wales", "NSW"), ("US", "ME", "ME"), ("GB", "Scotland", "SCT"),
-        ("IE", "Kerry", None), ("CA", "Narnia", None), ("CA", "", None), ("XX", "Anywhere", None),
+        ("CA", "Québec", "QC"),
+        ("CA", "quebec", "QC"),
+        ("CA", "N.S.", "NS"),
+        ("CA", "Nouvelle-Ecosse", "NS"),
+        ("NZ", "Nelson", "NSN"),
+        ("AU", "New  South Wales", "NSW"),
+        ("US", "ME", "ME"),
+        ("GB", "Scotland", "SCT"),
+        ("IE", "Kerry", None),
+        ("CA", "Narnia", None),
+        ("CA", "", None),
+        ("XX", "Anywhere", None),
     ],
-)  # fmt: skip
+)
 def test_regions_are_known_by_their_names_and_codes(country, region, code):
     """Codes: ISO 3166-2."""
     assert subdivision_code(country, region) == code
@@ -100,16 +143,34 @@ def test_good_friday_is_two_days_before_the_easter_of_the_gregorian_reckoning():
 @pytest.mark.parametrize(
     ("zone", "moment", "rules", "expected"),
     [
-        # 2027-03-14 02:00 the clocks of Halifax go on to 03:00 (IANA tz, rule Canada): 02:30 does not exist.
-        ("America/Halifax", "2027-03-14 00:30", {"quiet_from": "23:00", "quiet_until": "02:30"}, "2027-03-14 03:30"),
-        # 2027-11-07 02:00 they go back to 01:00: 01:30 comes twice, and only after the second is it surely over.
-        ("America/Halifax", "2027-11-07 00:10", {"quiet_from": "23:00", "quiet_until": "01:30"}, "2027-11-07 01:30"),
+        # 2027-03-14 02:00 the clocks of Halifax go on to 03:00 (IANA tz, rule Canada): 02:30 does
+        # not exist.
+        (
+            "America/Halifax",
+            "2027-03-14 00:30",
+            {"quiet_from": "23:00", "quiet_until": "02:30"},
+            "2027-03-14 03:30",
+        ),
+        # 2027-11-07 02:00 they go back to 01:00: 01:30 comes twice, and only after the second is it
+        # surely over.
+        (
+            "America/Halifax",
+            "2027-11-07 00:10",
+            {"quiet_from": "23:00", "quiet_until": "01:30"},
+            "2027-11-07 01:30",
+        ),
         # Lord Howe Island moves by half an hour, on 2027-10-03 from 02:00 to 02:30.
-        ("Australia/Lord_Howe", "2027-10-03 00:30", {"quiet_from": "23:00", "quiet_until": "02:15"},
-         "2027-10-03 02:45"),
+        (
+            "Australia/Lord_Howe",
+            "2027-10-03 00:30",
+            {"quiet_from": "23:00", "quiet_until": "02:15"},
+            "2027-10-03 02:45",
+        ),
     ],
-)  # fmt: skip
-def test_where_the_clock_skips_or_repeats_an_hour_it_is_quiet_until_surely_over(zone, moment, rules, expected):
+)
+def test_where_the_clock_skips_or_repeats_an_hour_it_is_quiet_until_surely_over(
+    zone, moment, rules, expected
+):
     always = sending(on_sundays=True, on_holidays=True, **rules)
 
     found = asked(local(moment, zone), zone=zone, country="XX", rules=always)
@@ -122,21 +183,26 @@ def test_samoa_had_no_30_december_2011():
     """IANA tz, zone Pacific/Apia: it crossed the date line."""
     always = sending(on_sundays=True, on_holidays=True)
 
-    found = asked(local("2011-12-29 21:00", "Pacific/Apia"), zone="Pacific/Apia", country="WS", rules=always)
+    found = asked(
+        local("2011-12-29 21:00", "Pacific/Apia"), zone="Pacific/Apia", country="WS", rules=always
+    )
 
     assert found == local("2011-12-31 09:00", "Pacific/Apia")
 
 
 def test_the_law_and_the_owner_must_both_allow_it():
     lax = sending("22:00", "06:00", on_sundays=True, on_holidays=True)
-    # 47 CFR 64.1200 (c)(1): not before 8 a.m. or after 9 p.m. local time at the called party's location.
+    # 47 CFR 64.1200 (c)(1): not before 8 a.m. or after 9 p.m. local time at the called party's
+    # location.
     american = {"from": "08:00", "to": "21:00"}
 
     assert asked(local("2027-03-02 06:30"), rules=lax, law=american) == local("2027-03-02 08:00")
     assert asked(local("2027-03-02 21:00"), rules=lax, law=american) == local("2027-03-03 08:00")
     assert asked(local("2027-03-06 17:00"), rules=lax, law=STRICT) == local("2027-03-08 09:00")
     assert asked(local("2027-07-01 10:00"), rules=lax, law=STRICT) == local("2027-07-02 09:00")
-    assert asked(local("2027-03-02 06:30"), rules=sending("20:00", "10:00"), law=american) == local("2027-03-02 10:00")
+    assert asked(local("2027-03-02 06:30"), rules=sending("20:00", "10:00"), law=american) == local(
+        "2027-03-02 10:00"
+    )
 
 
 def test_rules_that_leave_no_hour_are_told_and_not_waited_for():
@@ -145,19 +211,40 @@ def test_rules_that_leave_no_hour_are_told_and_not_waited_for():
 
 
 hours = st.times().map(lambda each: each.replace(second=0, microsecond=0))
-moments = st.datetimes(datetime(2010, 1, 1), datetime(2037, 1, 1)).map(lambda each: each.replace(tzinfo=UTC))
+moments = st.datetimes(datetime(2010, 1, 1), datetime(2037, 1, 1)).map(
+    lambda each: each.replace(tzinfo=UTC)
+)
 laws = st.sampled_from([None, {"from": "08:00", "to": "21:00"}, STRICT])
 
 
 @settings(max_examples=400, deadline=None)
 @given(moments, st.sampled_from(ZONES), hours, hours, st.booleans(), st.booleans(), laws)
-@example(datetime(2027, 11, 7, 4, 45, tzinfo=UTC), "America/Halifax", time(23), time(1, 30), True, True, None)
-@example(datetime(2027, 3, 14, 5, 45, tzinfo=UTC), "America/Halifax", time(2, 30), time(2, 15), True, True, None)
+@example(
+    datetime(2027, 11, 7, 4, 45, tzinfo=UTC),
+    "America/Halifax",
+    time(23),
+    time(1, 30),
+    True,
+    True,
+    None,
+)
+@example(
+    datetime(2027, 3, 14, 5, 45, tzinfo=UTC),
+    "America/Halifax",
+    time(2, 30),
+    time(2, 15),
+    True,
+    True,
+    None,
+)
 def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
     moment, zone, quiet_from, quiet_until, sundays, holidays, law
 ):
-    """The clock of the place by python-dateutil, the rule written anew: an instant is open if its wall time is."""
-    rules = SendingRules(quiet_from=quiet_from, quiet_until=quiet_until, on_sundays=sundays, on_holidays=holidays)
+    """The clock of the place by python-dateutil, the rule written anew:
+    an instant is open if its wall time is."""
+    rules = SendingRules(
+        quiet_from=quiet_from, quiet_until=quiet_until, on_sundays=sundays, on_holidays=holidays
+    )
     other = dateutil.tz.gettz(zone)
 
     def is_open(instant):
@@ -166,20 +253,37 @@ def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
 
     try:
         found = first_allowed_moment(
-            moment, zone=ZoneInfo(zone), country="NZ", region="", channel="text", rules=rules, law_window=law
+            moment,
+            zone=ZoneInfo(zone),
+            country="NZ",
+            region="",
+            channel="text",
+            rules=rules,
+            law_window=law,
         )
     except NeverOpenError:
         steps = (moment + timedelta(minutes=30 * n) for n in range(2 * 24 * 8))
-        assert sum(map(is_open, steps)) <= 14, "at most half an hour a day that a step of half an hour may hit"
+        assert sum(map(is_open, steps)) <= 14, (
+            "at most half an hour a day that a step of half an hour may hit"
+        )
         return
 
     assert found >= moment
     assert is_open(found)
     again = first_allowed_moment(
-        found, zone=ZoneInfo(zone), country="NZ", region="", channel="text", rules=rules, law_window=law
+        found,
+        zone=ZoneInfo(zone),
+        country="NZ",
+        region="",
+        channel="text",
+        rules=rules,
+        law_window=law,
     )
     assert again == found
-    earlier = [moment + timedelta(minutes=7 * n) for n in range(int((found - moment).total_seconds() // 420))]
+    earlier = [
+        moment + timedelta(minutes=7 * n)
+        for n in range(int((found - moment).total_seconds() // 420))
+    ]
     assert all(not is_open(each) or is_near_a_change(each, zone) for each in earlier)
 
 
@@ -197,19 +301,26 @@ def is_lawful(wall, is_holiday, law):
         return True
     if "from" in law:
         return "08:00" <= f"{wall:%H:%M}" < "21:00"
-    closing = "none" if wall.weekday() == 6 or is_holiday else "17:00" if wall.weekday() == 5 else "20:00"
+    closing = (
+        "none" if wall.weekday() == 6 or is_holiday else "17:00" if wall.weekday() == 5 else "20:00"
+    )
     return closing != "none" and "09:00" <= f"{wall:%H:%M}" < closing
 
 
 def is_near_a_change(instant, zone):
-    """A change of clocks within a day: there it may stay quiet for up to the hour that is skipped or repeated."""
-    around = [(instant + timedelta(hours=h)).astimezone(ZoneInfo(zone)).utcoffset() for h in (-25, 0, 25)]
+    """A change of clocks within a day: there it may stay quiet for up to the hour that is skipped
+    or repeated."""
+    around = [
+        (instant + timedelta(hours=h)).astimezone(ZoneInfo(zone)).utcoffset() for h in (-25, 0, 25)
+    ]
     return len(set(around)) > 1
 
 
 def test_hours_of_a_day_without_quiet_times_are_all_of_it():
     day = date(2027, 3, 2)
 
-    (hours,) = quiet.open_hours(day, is_holiday=False, rules=sending("09:00", "09:00"), law_window=None)
+    (hours,) = quiet.open_hours(
+        day, is_holiday=False, rules=sending("09:00", "09:00"), law_window=None
+    )
 
     assert hours[1] - hours[0] == timedelta(days=1)

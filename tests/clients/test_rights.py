@@ -12,27 +12,47 @@ from clients.models import User
 from tests.factories import ClientFactory
 
 PUBLIC = {
-    "health", "sign_in", "sign_out", "first_visit", "unsubscribe", "text_status", "text_inbound", "mail_reports",
-    "offer_public", "offer_paper", "offer_photo", "offer_visit", "crew_calendar",
-}  # fmt: skip
+    "health",
+    "sign_in",
+    "sign_out",
+    "first_visit",
+    "unsubscribe",
+    "text_status",
+    "text_inbound",
+    "mail_reports",
+    "offer_public",
+    "offer_paper",
+    "offer_photo",
+    "offer_visit",
+    "crew_calendar",
+}
 EVERYBODY = """
-    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property clients:edit_property
-    deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch jobs:scope
+    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property
+    clients:edit_property
+    deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
+    jobs:detail jobs:edit
+    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
+    jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
-    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking diary:calendar_file diary:notes
+    jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
+    diary:calendar_file diary:notes
     settings:own_password
 """.split()
 OWNER_AND_OFFICE = """
-    diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day diary:crews
-    diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive deck_forms:bring_back
+    diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day
+    diary:crews
+    diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
+    deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
-    steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail outbox:act outbox:to_do
+    steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
+    outbox:act outbox:to_do
     outbox:to_do_done figures:overview
-    channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch channels:take_apart
+    channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
+    channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
-    offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw offers:answer offers:pdf
+    offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
+    offers:answer offers:pdf
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
@@ -49,16 +69,24 @@ MAY = {
     "crew": {*EVERYBODY},
 }
 SAMPLES = {
-    "month": "2027-03", "token": "x" * 32, "deed": "cancel", "purpose": "first", "channel": "email", "language": "en",
-    "jurisdiction": "CA", "medium": "email",
-}  # fmt: skip
+    "month": "2027-03",
+    "token": "x" * 32,
+    "deed": "cancel",
+    "purpose": "first",
+    "channel": "email",
+    "language": "en",
+    "jurisdiction": "CA",
+    "medium": "email",
+}
 
 
 def named(patterns: list[Any], space: str = "") -> Iterator[tuple[str, dict[str, Any]]]:
     """Every name of the resolver with sample arguments."""
     for entry in patterns:
         if isinstance(entry, URLResolver):
-            yield from named(entry.url_patterns, f"{space}{entry.namespace}:" if entry.namespace else space)
+            yield from named(
+                entry.url_patterns, f"{space}{entry.namespace}:" if entry.namespace else space
+            )
         elif isinstance(entry, URLPattern) and entry.name:
             arguments = {name: SAMPLES.get(name, 1) for name in entry.pattern.converters}
             yield f"{space}{entry.name}", arguments
@@ -77,11 +105,15 @@ def open_page(browser: Browser, name: str) -> Any:
 def test_every_address_says_who_may_open_it() -> None:
     listed = [*PUBLIC, *EVERYBODY, *OWNER_AND_OFFICE, *OWNER]
 
-    assert sorted(ADDRESSES) == sorted(listed), "a new page belongs into one of the lists of this file"
+    assert sorted(ADDRESSES) == sorted(listed), (
+        "a new page belongs into one of the lists of this file"
+    )
 
 
 @pytest.mark.parametrize("name", sorted(set(ADDRESSES) - PUBLIC))
-def test_a_page_is_open_to_its_roles_only(as_user: Any, crew: User, office: User, owner: User, name: str) -> None:
+def test_a_page_is_open_to_its_roles_only(
+    as_user: Any, crew: User, office: User, owner: User, name: str
+) -> None:
     for user in (crew, office, owner):
         answer = open_page(as_user(user), name)
 
@@ -104,11 +136,15 @@ def test_nothing_is_open_to_a_stranger(client: Browser, owner: User, name: str) 
 
 
 @pytest.mark.parametrize("path", ["/", "/sign-in/", "/nowhere/", "/settings/business/"])
-def test_the_browser_is_told_to_run_nothing_but_ours(as_owner: Browser, client: Browser, path: str) -> None:
+def test_the_browser_is_told_to_run_nothing_but_ours(
+    as_owner: Browser, client: Browser, path: str
+) -> None:
     for browser in (as_owner, client):
         answer = browser.get(path)
         # W3C Content Security Policy Level 3, §6: each directive and its sources.
-        policy = dict(part.strip().split(" ", 1) for part in answer["Content-Security-Policy"].split(";"))
+        policy = dict(
+            part.strip().split(" ", 1) for part in answer["Content-Security-Policy"].split(";")
+        )
 
         assert policy["default-src"] == "'none'"
         assert policy["script-src"] == policy["style-src"] == policy["form-action"] == "'self'"
@@ -119,11 +155,15 @@ def test_the_browser_is_told_to_run_nothing_but_ours(as_owner: Browser, client: 
         assert answer["Referrer-Policy"] == "same-origin"
 
 
-def test_cookies_are_out_of_reach_of_scripts_and_of_other_sites(client: Browser, owner: User) -> None:
+def test_cookies_are_out_of_reach_of_scripts_and_of_other_sites(
+    client: Browser, owner: User
+) -> None:
     secure = {"SESSION_COOKIE_SECURE": True, "CSRF_COOKIE_SECURE": True}
     with override_settings(**secure):
         client.get("/sign-in/", secure=True)
-        client.post("/sign-in/", {"username": "maren", "password": "low tide at seven"}, secure=True)
+        client.post(
+            "/sign-in/", {"username": "maren", "password": "low tide at seven"}, secure=True
+        )
 
     for name in ("sessionid", "csrftoken"):
         cookie = client.cookies[name]
@@ -150,14 +190,17 @@ def test_too_long_a_note_is_named_and_kept_on_the_page(as_owner: Browser) -> Non
     row = ClientFactory()
     rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
 
-    answer = as_owner.post(reverse("clients:edit", args=[row.pk]), {"name": "x", "notes": "a" * 20_001, **rows})
+    answer = as_owner.post(
+        reverse("clients:edit", args=[row.pk]), {"name": "x", "notes": "a" * 20_001, **rows}
+    )
 
     assert "20000 characters" in answer.content.decode()
     assert "a" * 20_001 in answer.content.decode()
 
 
 @pytest.mark.parametrize(
-    "data", [{}, {"reach-TOTAL_FORMS": "x"}, {"reach-TOTAL_FORMS": "9999", "reach-INITIAL_FORMS": "0"}]
+    "data",
+    [{}, {"reach-TOTAL_FORMS": "x"}, {"reach-TOTAL_FORMS": "9999", "reach-INITIAL_FORMS": "0"}],
 )
 def test_a_tampered_form_is_answered_not_a_crash(as_owner: Browser, data: dict[str, str]) -> None:
     row = ClientFactory(name="Marlow")
@@ -187,7 +230,8 @@ def test_characters_that_are_none_never_reach_the_database(as_owner: Browser, te
     rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
 
     answer = as_owner.post(
-        reverse("clients:edit", args=[row.pk]), {"name": text.encode("utf-8", "surrogatepass"), **rows}
+        reverse("clients:edit", args=[row.pk]),
+        {"name": text.encode("utf-8", "surrogatepass"), **rows},
     )
 
     row.refresh_from_db()

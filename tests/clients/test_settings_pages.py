@@ -20,13 +20,32 @@ def page(response: Any) -> str:
 
 
 def filled(business: Business, **changes: Any) -> dict[str, Any]:
-    names = ("name", "street", "town", "region", "postcode", "country", "phone", "email", "sender_email", "units",
-             "currency", "locale", "time_zone", "season_months")  # fmt: skip
+    names = (
+        "name",
+        "street",
+        "town",
+        "region",
+        "postcode",
+        "country",
+        "phone",
+        "email",
+        "sender_email",
+        "units",
+        "currency",
+        "locale",
+        "time_zone",
+        "season_months",
+    )
     return {name: getattr(business, name) for name in names} | changes
 
 
 def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Business) -> None:
-    changes = {"currency": "usd", "locale": "en_US", "season_months": ["5", "6"], "bounce_email": "back@example.com"}
+    changes = {
+        "currency": "usd",
+        "locale": "en_US",
+        "season_months": ["5", "6"],
+        "bounce_email": "back@example.com",
+    }
 
     answer = as_owner.post(reverse("settings:business"), filled(business, **changes))
 
@@ -51,7 +70,9 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
         ("website", "not a site", "valid URL"),
     ],
 )
-def test_what_cannot_be_is_named(as_owner: Browser, business: Business, field: str, value: Any, why: str) -> None:
+def test_what_cannot_be_is_named(
+    as_owner: Browser, business: Business, field: str, value: Any, why: str
+) -> None:
     answer = as_owner.post(reverse("settings:business"), filled(business, **{field: value}))
 
     assert why in page(answer)
@@ -60,8 +81,12 @@ def test_what_cannot_be_is_named(as_owner: Browser, business: Business, field: s
     assert getattr(business, field) == kept
 
 
-def test_the_frame_keeps_the_saved_name_while_a_mistake_is_put_right(as_owner: Browser, business: Business) -> None:
-    answer = as_owner.post(reverse("settings:business"), filled(business, name="Half typed", currency="?"))
+def test_the_frame_keeps_the_saved_name_while_a_mistake_is_put_right(
+    as_owner: Browser, business: Business
+) -> None:
+    answer = as_owner.post(
+        reverse("settings:business"), filled(business, name="Half typed", currency="?")
+    )
 
     assert f"<span>{business.name}</span>" in page(answer)
 
@@ -71,17 +96,31 @@ def test_the_frame_keeps_the_saved_name_while_a_mistake_is_put_right(as_owner: B
 
 def test_somebody_is_added_and_may_sign_in(as_owner: Browser) -> None:
     words = "gulls on the rail"
-    new = {"name": "Fern", "username": "fern", "role": "crew", "password": words, "password_again": words}
+    new = {
+        "name": "Fern",
+        "username": "fern",
+        "role": "crew",
+        "password": words,
+        "password_again": words,
+    }
 
     as_owner.post(reverse("settings:add_person"), new)
 
-    assert Browser().post(reverse("sign_in"), {"username": "fern", "password": words}).url == reverse("this_month")
+    assert Browser().post(
+        reverse("sign_in"), {"username": "fern", "password": words}
+    ).url == reverse("this_month")
     assert User.objects.get(username="fern").role == "crew"
 
 
 def test_two_people_cannot_share_a_sign_in_name(as_owner: Browser, owner: User) -> None:
     words = "gulls on the rail"
-    new = {"name": "Other", "username": "MAREN", "role": "crew", "password": words, "password_again": words}
+    new = {
+        "name": "Other",
+        "username": "MAREN",
+        "role": "crew",
+        "password": words,
+        "password_again": words,
+    }
 
     assert "has this sign-in name" in page(as_owner.post(reverse("settings:add_person"), new))
     assert User.objects.count() == 1
@@ -97,7 +136,9 @@ def test_a_role_is_changed_and_an_account_closed(as_owner: Browser, crew: User) 
 
 
 @pytest.mark.parametrize("change", [{"role": "office", "is_active": "on"}, {"role": "owner"}])
-def test_the_last_owner_stays(as_owner: Browser, owner: User, office: User, change: dict[str, str]) -> None:
+def test_the_last_owner_stays(
+    as_owner: Browser, owner: User, office: User, change: dict[str, str]
+) -> None:
     UserFactory(username="former", role="owner", is_active=False)
 
     answer = as_owner.post(reverse("settings:person", args=[owner.pk]), {"name": "Maren", **change})
@@ -136,7 +177,10 @@ def test_two_owners_cannot_step_down_at_the_same_moment() -> None:
 def test_the_owner_sets_a_new_password_for_somebody(as_owner: Browser, crew: User) -> None:
     new = "gulls on the rail"
 
-    as_owner.post(reverse("settings:set_password", args=[crew.pk]), {"new_password1": new, "new_password2": new})
+    as_owner.post(
+        reverse("settings:set_password", args=[crew.pk]),
+        {"new_password1": new, "new_password2": new},
+    )
 
     crew.refresh_from_db()
     assert crew.check_password(new)
@@ -147,7 +191,9 @@ def test_the_owner_sets_a_new_password_for_somebody(as_owner: Browser, crew: Use
 
 def wet(town: str, day: str = "12") -> dict[str, str]:
     place = f'["{town}", "Nova Scotia", "CA"]'
-    return {"place": place, "source": "Own gauge"} | {f"wet_{number}": day for number in range(1, 13)}
+    return {"place": place, "source": "Own gauge"} | {
+        f"wet_{number}": day for number in range(1, 13)
+    }
 
 
 def test_wet_days_are_entered_for_a_town_of_the_book(as_owner: Browser) -> None:
@@ -158,7 +204,12 @@ def test_wet_days_are_entered_for_a_town_of_the_book(as_owner: Browser) -> None:
     as_owner.post(reverse("settings:edit_normals", args=[row.pk]), wet("Lunenburg", "9.5"))
 
     row.refresh_from_db()
-    assert (row.town, row.region, row.country, row.wet_days) == ("Lunenburg", "Nova Scotia", "CA", [9.5] * 12)
+    assert (row.town, row.region, row.country, row.wet_days) == (
+        "Lunenburg",
+        "Nova Scotia",
+        "CA",
+        [9.5] * 12,
+    )
 
 
 @pytest.mark.parametrize(
@@ -191,7 +242,9 @@ def test_the_trail_says_who_changed_what_and_from_what(
 
     as_user(crew).post(reverse("deck_forms:edit", args=[deck.pk]), values)
 
-    shown = page(as_owner.get(reverse("settings:audit"), {"record": f"deck-{deck.pk}", "person": crew.pk}))
+    shown = page(
+        as_owner.get(reverse("settings:audit"), {"record": f"deck-{deck.pk}", "person": crew.pk})
+    )
     assert "<strong>Tern</strong> changed the deck" in shown
     assert "sea air: No → In the spray" in shown
     assert "area: 18.00 → 21.00" in shown
@@ -200,7 +253,10 @@ def test_the_trail_says_who_changed_what_and_from_what(
 
 def test_a_password_is_in_the_trail_only_as_changed(as_owner: Browser, crew: User) -> None:
     before, new = crew.password, "gulls on the rail"
-    as_owner.post(reverse("settings:set_password", args=[crew.pk]), {"new_password1": new, "new_password2": new})
+    as_owner.post(
+        reverse("settings:set_password", args=[crew.pk]),
+        {"new_password1": new, "new_password2": new},
+    )
 
     shown = page(as_owner.get(reverse("settings:audit"), {"record": f"user-{crew.pk}"}))
 
@@ -217,7 +273,9 @@ def test_the_trail_is_filtered_and_comes_in_pages(
     as_owner: Browser, owner: User, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     people = [Client.objects.create(name=f"Marlow Pennington {number}") for number in range(61)]
-    ContactPoint.objects.create(client=people[0], kind="phone", value="902-555-0101", normalized="+19025550101")
+    ContactPoint.objects.create(
+        client=people[0], kind="phone", value="902-555-0101", normalized="+19025550101"
+    )
 
     with django_assert_max_num_queries(12):
         first = as_owner.get(reverse("settings:audit"), {"record": "client"})
@@ -232,7 +290,16 @@ def test_the_trail_is_filtered_and_comes_in_pages(
 
 
 @pytest.mark.parametrize(
-    "query", ["person=x", "record=deck-x", "record=x-1", "page=x", "person=9" + "9" * 40, "record=%00-1", "person=%00"]
+    "query",
+    [
+        "person=x",
+        "record=deck-x",
+        "record=x-1",
+        "page=x",
+        "person=9" + "9" * 40,
+        "record=%00-1",
+        "person=%00",
+    ],
 )
 def test_a_filter_that_makes_no_sense_finds_nothing(as_owner: Browser, query: str) -> None:
     ContactPoint.objects.all().delete()

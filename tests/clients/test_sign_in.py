@@ -27,7 +27,9 @@ EDITED = {
 
 
 def sign_in(browser: Browser, username: str, password: str = PASSWORD, **more: str) -> Any:
-    return browser.post(reverse("sign_in"), {"username": username, "password": password, **more}, **OWN)
+    return browser.post(
+        reverse("sign_in"), {"username": username, "password": password, **more}, **OWN
+    )
 
 
 def page(response: Any) -> str:
@@ -44,21 +46,28 @@ def test_signing_in_leads_to_the_page_that_was_asked_for(client: Browser, owner:
     asked = client.get("/settings/audit/?person=3")
 
     assert asked.url == "/sign-in/?next=/settings/audit/%3Fperson%3D3"
-    assert sign_in(client, "maren", next="/settings/audit/?person=3").url == "/settings/audit/?person=3"
+    assert (
+        sign_in(client, "maren", next="/settings/audit/?person=3").url
+        == "/settings/audit/?person=3"
+    )
 
 
 def test_signing_in_never_leads_to_another_site(client: Browser, owner: User) -> None:
     assert sign_in(client, "maren", next="https://elsewhere.example/").url == reverse("this_month")
 
 
-def test_a_wrong_password_is_told_without_saying_which_half_was_wrong(client: Browser, owner: User) -> None:
+def test_a_wrong_password_is_told_without_saying_which_half_was_wrong(
+    client: Browser, owner: User
+) -> None:
     wrong, unknown = sign_in(client, "maren", "high tide"), sign_in(client, "nobody", "high tide")
 
     assert "do not belong together" in page(wrong)
     assert "do not belong together" in page(unknown)
 
 
-def test_six_wrong_passwords_close_the_door_for_a_while(client: Browser, owner: User, office: User) -> None:
+def test_six_wrong_passwords_close_the_door_for_a_while(
+    client: Browser, owner: User, office: User
+) -> None:
     with freeze_time("2027-05-14 12:00:00", tz_offset=0):
         answers = [sign_in(client, "maren", "high tide") for _ in range(6)]
         right = sign_in(client, "maren")
@@ -115,7 +124,9 @@ def test_a_wrong_password_does_not_lose_the_kept_form(owner: User) -> None:
     interrupted = browser.post(reverse("clients:new"), {"client-name": "Wren Halloway"}, **OWN)
 
     again = browser.post(
-        reverse("sign_in"), hidden(interrupted) | {"username": "maren", "password": "high tide"}, **OWN
+        reverse("sign_in"),
+        hidden(interrupted) | {"username": "maren", "password": "high tide"},
+        **OWN,
     )
 
     assert form_recovery.unpack_fields(hidden(again)["kept"]) == [("client-name", "Wren Halloway")]
@@ -136,8 +147,12 @@ def test_a_stale_token_keeps_what_was_typed_and_gives_a_fresh_one(owner: User) -
     assert row.name == "Wren Halloway"
 
 
-@pytest.mark.parametrize("headers", [FOREIGN, {}, {"HTTP_ORIGIN": "null"}, {"HTTP_SEC_FETCH_SITE": "same-site"}])
-def test_words_of_a_foreign_page_are_never_offered_for_sending(owner: User, headers: dict[str, str]) -> None:
+@pytest.mark.parametrize(
+    "headers", [FOREIGN, {}, {"HTTP_ORIGIN": "null"}, {"HTTP_SEC_FETCH_SITE": "same-site"}]
+)
+def test_words_of_a_foreign_page_are_never_offered_for_sending(
+    owner: User, headers: dict[str, str]
+) -> None:
     browser = Browser(enforce_csrf_checks=True)
     browser.force_login(owner)
 
@@ -164,7 +179,9 @@ def test_passwords_are_never_kept(owner: User) -> None:
 def test_more_than_can_be_carried_is_shown_to_be_copied(owner: User) -> None:
     notes = "low tide " * 120_000
 
-    interrupted = Browser().post(reverse("clients:new"), {"client-name": "Wren", "client-notes": notes}, **OWN)
+    interrupted = Browser().post(
+        reverse("clients:new"), {"client-name": "Wren", "client-notes": notes}, **OWN
+    )
 
     assert "too much to carry along" in page(interrupted)
     assert "kept" not in hidden(interrupted)
@@ -189,12 +206,15 @@ def test_a_name_nobody_can_have_is_answered(client: Browser, owner: User, userna
     assert sign_in(client, username).status_code == 200
 
 
-def test_a_new_password_ends_other_sessions_but_not_this_one(as_owner: Browser, owner: User, as_user: Any) -> None:
+def test_a_new_password_ends_other_sessions_but_not_this_one(
+    as_owner: Browser, owner: User, as_user: Any
+) -> None:
     elsewhere = as_user(owner)
     new = "high tide at noon"
 
     as_owner.post(
-        reverse("settings:own_password"), {"old_password": PASSWORD, "new_password1": new, "new_password2": new}
+        reverse("settings:own_password"),
+        {"old_password": PASSWORD, "new_password1": new, "new_password2": new},
     )
 
     assert as_owner.get(reverse("settings:overview")).status_code == 200

@@ -11,20 +11,33 @@ from clients.messaging.sms_parts import GSM_BASIC, GSM_EXTENSION, measure_sms, s
 
 @pytest.mark.parametrize(
     ("text", "parts"),
-    # 140 octets a part: 160 septets alone, 153 joined (TS 23.038 §4, 23.040 §9.2.3.24.1); an extension character is two
-    # septets and is not cut; UCS-2: 70 and 67 units, a surrogate pair is not cut
+    # 140 octets a part: 160 septets alone, 153 joined (TS 23.038 §4, 23.040 §9.2.3.24.1); an
+    # extension character is two septets and is not cut; UCS-2: 70 and 67 units, a surrogate pair is
+    # not cut
     [
-        ("", 0), ("a" * 160, 1), ("a" * 161, 2), ("a" * 306, 2), ("a" * 307, 3),
-        ("€" * 80, 1), ("€" * 81, 2), ("€" * 152, 2), ("€" * 153, 3),
-        ("ā" * 70, 1), ("ā" * 71, 2), ("😀" * 35, 1), ("😀" * 36, 2), ("😀" * 67, 3),
+        ("", 0),
+        ("a" * 160, 1),
+        ("a" * 161, 2),
+        ("a" * 306, 2),
+        ("a" * 307, 3),
+        ("€" * 80, 1),
+        ("€" * 81, 2),
+        ("€" * 152, 2),
+        ("€" * 153, 3),
+        ("ā" * 70, 1),
+        ("ā" * 71, 2),
+        ("😀" * 35, 1),
+        ("😀" * 36, 2),
+        ("😀" * 67, 3),
     ],
-)  # fmt: skip
+)
 def test_parts_are_counted_as_the_standard_has_them(text: str, parts: int) -> None:
     assert measure_sms(text).parts == parts
 
 
 def test_the_alphabet_is_that_of_the_standard() -> None:
-    """TS 23.038 §6.2.1: 128 codes, one of them ESC; the extension table has nine characters and form feed."""
+    """TS 23.038 §6.2.1: 128 codes, one of them ESC;
+    the extension table has nine characters and form feed."""
     assert len(GSM_BASIC) == 127
     assert len(GSM_EXTENSION) == 10
     assert {"€", "[", "]", "{", "}", "\\", "^", "~", "|", "\f"} == GSM_EXTENSION

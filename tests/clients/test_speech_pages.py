@@ -26,7 +26,10 @@ def page(answer: Any) -> str:
 def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> None:
     MessageText.objects.create(purpose="offer", channel="call", language="gd", body="{decks}")
 
-    english, gaelic = page(as_owner.get("/settings/texts/")), page(as_owner.get("/settings/texts/?language=gd"))
+    english, gaelic = (
+        page(as_owner.get("/settings/texts/")),
+        page(as_owner.get("/settings/texts/?language=gd")),
+    )
 
     assert english.count("the program&#x27;s words") == 36
     assert "Scottish Gaelic" in english
@@ -41,8 +44,9 @@ def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
 
     assert kept.status_code == 302
-    assert compose_text(purpose="first", channel="text", language="en", fields=given).text == (
-        "Driftline Deck Care: Back deck!\nReply STOP to end."
+    assert (
+        compose_text(purpose="first", channel="text", language="en", fields=given).text
+        == "Driftline Deck Care: Back deck!\nReply STOP to end."
     )
     assert MessageText.objects.get().changed_by is not None
     assert LogEntry.objects.get_for_model(MessageText).count() == 1
@@ -55,7 +59,10 @@ def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
     ("values", "word"),
     [
         ({"subject": "", "body": "{unsubscribe_url}"}, "An e-mail needs a subject."),
-        ({"subject": "Hi {nobody}", "body": "{unsubscribe_url}"}, "{nobody}, which is no field here"),
+        (
+            {"subject": "Hi {nobody}", "body": "{unsubscribe_url}"},
+            "{nobody}, which is no field here",
+        ),
         ({"subject": "Hi", "body": "{total} {unsubscribe_url}"}, "{total}, which is no field here"),
         ({"subject": "Hi", "body": "{greeting"}, "single {"),
         ({"subject": "Hi", "body": "Hello"}, "must hold {unsubscribe_url}"),
@@ -73,7 +80,9 @@ def test_a_text_that_cannot_work_is_not_kept_and_stays_on_the_page(
     assert not MessageText.objects.exists()
 
 
-def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(as_owner: Browser) -> None:
+def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(
+    as_owner: Browser,
+) -> None:
     place = PropertyFactory(client=ClientFactory(name="Ottilie <Saltonby>"), street="7 Plover Row")
     DeckFactory(property=place, label="Landing")
     ClientFactory(name="Newest Client")
@@ -93,12 +102,16 @@ def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(as_own
 
 
 def test_a_name_nobody_has_is_said(as_owner: Browser) -> None:
-    answer = as_owner.post(reverse("speech:text", args=SMS), {"preview": "yes", "client": "Nobody", "body": "{decks}"})
+    answer = as_owner.post(
+        reverse("speech:text", args=SMS), {"preview": "yes", "client": "Nobody", "body": "{decks}"}
+    )
     assert "There is no client of that name" in page(answer)
 
 
 def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> None:
-    answer = as_owner.post(reverse("speech:text", args=SMS), {"preview": "yes", "body": "{greeting"})
+    answer = as_owner.post(
+        reverse("speech:text", args=SMS), {"preview": "yes", "body": "{greeting"}
+    )
     assert "single {" in page(answer)
 
 
@@ -112,14 +125,29 @@ def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: 
 
     assert "Voir l&#x27;offre" in page(kept)
     assert "&lt;b&gt;104&lt;/b&gt;" in page(typed)
-    policy = dict(part.strip().partition(" ")[::2] for part in kept["Content-Security-Policy"].split(";"))
-    assert (policy["default-src"], policy["frame-ancestors"], policy["sandbox"]) == ("'none'", "'self'", "")
-    assert "frame-src 'self'" in as_owner.get(reverse("speech:text", args=FIRST))["Content-Security-Policy"]
+    policy = dict(
+        part.strip().partition(" ")[::2] for part in kept["Content-Security-Policy"].split(";")
+    )
+    assert (policy["default-src"], policy["frame-ancestors"], policy["sandbox"]) == (
+        "'none'",
+        "'self'",
+        "",
+    )
+    assert (
+        "frame-src 'self'"
+        in as_owner.get(reverse("speech:text", args=FIRST))["Content-Security-Policy"]
+    )
 
 
 @pytest.mark.parametrize(
     "path",
-    ["texts/gone/email/en/", "texts/first/pigeon/en/", "texts/first/email/xx-Bay/", "law/QQ/email/", "law/CA/x/"],
+    [
+        "texts/gone/email/en/",
+        "texts/first/pigeon/en/",
+        "texts/first/email/xx-Bay/",
+        "law/QQ/email/",
+        "law/CA/x/",
+    ],
 )
 def test_what_is_no_text_and_no_rule_is_not_found(as_owner: Browser, path: str) -> None:
     assert as_owner.get(f"/settings/{path}").status_code == 404
@@ -132,17 +160,27 @@ def test_the_law_page_defers_to_local_law_and_shows_what_was_applied(as_owner: B
     shown = page(as_owner.get("/settings/law/"))
 
     for words in (
-        "not legal advice", "Local law decides", "New Zealand", "CA email of 2014-07-01",
-        "Existing customer (implied), 24 months from the last job", "crtc.gc.ca", "from memory: ask before you rely",
+        "not legal advice",
+        "Local law decides",
+        "New Zealand",
+        "CA email of 2014-07-01",
+        "Existing customer (implied), 24 months from the last job",
+        "crtc.gc.ca",
+        "from memory: ask before you rely",
         "No address known",
-    ):  # fmt: skip
+    ):
         assert words in shown
 
 
 RULE = {
-    "valid_from": "2026-01-01", "bases": ["express"], "must_include": ["name"], "source": "our adviser",
-    "checked_on": "2026-01-01", "mon_fri_from": "10:00", "mon_fri_to": "18:00",
-}  # fmt: skip
+    "valid_from": "2026-01-01",
+    "bases": ["express"],
+    "must_include": ["name"],
+    "source": "our adviser",
+    "checked_on": "2026-01-01",
+    "mon_fri_from": "10:00",
+    "mon_fri_to": "18:00",
+}
 
 
 def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
@@ -151,11 +189,19 @@ def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
     assert as_owner.post(door, RULE | {"source": "the adviser, again"}).status_code == 302
 
     row = LawRule.objects.get()
-    found = rule_for(sender_country="CA", recipient_country="CA", channel="text", on=date(2026, 1, 1))
-    assert (row.source, found.bases, found.must_include) == ("the adviser, again", {"express"}, ("name",))
+    found = rule_for(
+        sender_country="CA", recipient_country="CA", channel="text", on=date(2026, 1, 1)
+    )
+    assert (row.source, found.bases, found.must_include) == (
+        "the adviser, again",
+        {"express"},
+        ("name",),
+    )
     assert found.window_local == {
-        "mon_fri": ["10:00", "18:00"], "sat": "none", "sun_and_public_holidays": "none",
-    }  # fmt: skip
+        "mon_fri": ["10:00", "18:00"],
+        "sat": "none",
+        "sun_and_public_holidays": "none",
+    }
     assert "our own rule" in page(as_owner.get("/settings/law/"))
     as_owner.post(reverse("speech:law_drop", args=[row.pk]))
     assert not LawRule.objects.exists()
@@ -172,7 +218,9 @@ def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
         ({"customer": "0"}, "greater than or equal to 1"),
     ],
 )
-def test_a_rule_that_says_nothing_sensible_is_refused(as_owner: Browser, changes: dict[str, Any], word: str) -> None:
+def test_a_rule_that_says_nothing_sensible_is_refused(
+    as_owner: Browser, changes: dict[str, Any], word: str
+) -> None:
     answer = as_owner.post(reverse("speech:law_rule", args=("CA", "text")), RULE | changes)
     assert word in page(answer)
     assert not LawRule.objects.exists()
@@ -191,8 +239,12 @@ def test_a_client_is_given_a_language_and_a_favourite_way_on_their_page(as_owner
     rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
 
     assert "Scottish Gaelic" in page(as_owner.get(door))
-    as_owner.post(door, {"name": client.name, "language": "fr", "preferred_channel": "letter", **rows})
+    as_owner.post(
+        door, {"name": client.name, "language": "fr", "preferred_channel": "letter", **rows}
+    )
 
     client.refresh_from_db()
     assert (client.language, client.preferred_channel) == ("fr", "letter")
-    assert "not one of the available choices" in page(as_owner.post(door, {"name": "x", "language": "tlh", **rows}))
+    assert "not one of the available choices" in page(
+        as_owner.post(door, {"name": "x", "language": "tlh", **rows})
+    )

@@ -1,4 +1,5 @@
-"""Words sent back: STOP at once and for good, START only what was stopped, HELP, and the rest before a person."""
+"""Words sent back: STOP at once and for good, START only what was stopped, HELP, and the rest
+before a person."""
 
 from typing import Any
 
@@ -20,31 +21,38 @@ from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
 from tests.gateway import gateway_row, queued_text
 
-# 47 CFR 64.1200(a)(10) (Federal Register 2024-04587) names these seven; the rest is custom, from memory.
+# 47 CFR 64.1200(a)(10) (Federal Register 2024-04587) names these seven; the rest is custom, from
+# memory.
 FCC = ["stop", "quit", "end", "revoke", "opt out", "cancel", "unsubscribe"]
 
 
-@pytest.mark.parametrize("text", [*FCC, "STOP", " Stop! ", "StopAll", "ARRÊT", "arret", "Remove", "opt-out", "STOP.\n"])
+@pytest.mark.parametrize(
+    "text", [*FCC, "STOP", " Stop! ", "StopAll", "ARRÊT", "arret", "Remove", "opt-out", "STOP.\n"]
+)
 def test_these_words_stop(text: str) -> None:
     assert keyword_of(text) is Keyword.STOP
     assert not has_more_than_keyword(text)
 
 
-@pytest.mark.parametrize("text", ["stop texting me", "Cancel my visit", "end of May suits us", "Opt out please"])
+@pytest.mark.parametrize(
+    "text", ["stop texting me", "Cancel my visit", "end of May suits us", "Opt out please"]
+)
 def test_the_first_word_is_enough_and_the_rest_is_read_too(text: str) -> None:
     assert keyword_of(text) is Keyword.STOP
     assert has_more_than_keyword(text)
 
 
-@pytest.mark.parametrize("text", ["", "No", "yes please", "Don't stop", "ending soon", "Start in May", "👍", "stopped"])
+@pytest.mark.parametrize(
+    "text", ["", "No", "yes please", "Don't stop", "ending soon", "Start in May", "👍", "stopped"]
+)
 def test_other_answers_are_for_a_person(text: str) -> None:
     assert keyword_of(text) is Keyword.NONE
 
 
 def test_start_and_help_count_only_alone() -> None:
-    assert [keyword_of(text) for text in ("START", "unstop", "Help", "INFO?")] == [Keyword.START] * 2 + [
-        Keyword.HELP
-    ] * 2
+    assert [keyword_of(text) for text in ("START", "unstop", "Help", "INFO?")] == [
+        Keyword.START
+    ] * 2 + [Keyword.HELP] * 2
 
 
 @pytest.fixture
@@ -70,7 +78,9 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
 
     states = {each.pk: each.state for each in Message.objects.filter(kind="reminder")}
     assert states == {first.pk: "cancelled", second.pk: "cancelled", other.pk: "queued"}
-    assert suppression.suppressed_addresses(business=Business.objects.get(), channel="text", addresses=["+19025550101"])
+    assert suppression.suppressed_addresses(
+        business=Business.objects.get(), channel="text", addresses=["+19025550101"]
+    )
     newest = Consent.objects.filter(client=first.client)[0]
     assert (newest.is_given, newest.channel, "“STOP”" in newest.evidence) == (False, "text", True)
     refused = outbox.contact_permission(first.client, "text", today=timezone.localdate())
@@ -78,7 +88,9 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
     assert not ToDo.objects.exists()
 
 
-def test_stop_is_all_or_nothing(gateway: Browser, row: TextGateway, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_stop_is_all_or_nothing(
+    gateway: Browser, row: TextGateway, monkeypatch: pytest.MonkeyPatch
+) -> None:
     message = queued_text(1)
     gateway.raise_request_exception = False
     monkeypatch.setattr("clients.messaging.outbox.decisions.cancel_unsent", lambda **options: 1 / 0)
@@ -87,7 +99,9 @@ def test_stop_is_all_or_nothing(gateway: Browser, row: TextGateway, monkeypatch:
 
     message.refresh_from_db()
     assert (message.state, Suppression.objects.count()) == ("queued", 0)
-    assert InboundEvent.objects.get().processed_at is None  # kept raw; posted again, it is processed
+    assert (
+        InboundEvent.objects.get().processed_at is None
+    )  # kept raw; posted again, it is processed
     monkeypatch.undo()
     assert says(gateway, "STOP", event="x").status_code == 200
     assert Suppression.objects.count() == 1
@@ -113,9 +127,18 @@ def test_only_the_confirmation_goes_to_a_number_that_said_stop(
     says(gateway, "STOP")
     now = timezone.now()
     outbox.queue_message(
-        client=client, kind="service", channel="text", address="+19025550101", subject="", text="We come on Tuesday.",
-        html="", key="visit/1", consent=None, basis="", now=now,
-    )  # fmt: skip
+        client=client,
+        kind="service",
+        channel="text",
+        address="+19025550101",
+        subject="",
+        text="We come on Tuesday.",
+        html="",
+        key="visit/1",
+        consent=None,
+        basis="",
+        now=now,
+    )
     handed_over: list[str] = []
 
     class Paper(channels.text.GatewayTransport):
@@ -136,7 +159,9 @@ def test_only_the_confirmation_goes_to_a_number_that_said_stop(
     assert handed_over == ["Driftline Deck Care: you will get no more text messages from us."]
 
 
-def test_a_confirmation_speaks_the_clients_language_in_one_part(gateway: Browser, row: TextGateway) -> None:
+def test_a_confirmation_speaks_the_clients_language_in_one_part(
+    gateway: Browser, row: TextGateway
+) -> None:
     point = PhoneFactory(value="902-555-0101", client__language="fr-CA")
     ConsentFactory(client=point.client, channel="text")
 
@@ -201,7 +226,9 @@ def test_any_other_answer_comes_before_a_person_once(gateway: Browser, row: Text
     assert to_do.url == f"/clients/{message.client_id}/"
 
 
-def test_a_stranger_is_suppressed_and_read_but_not_answered(gateway: Browser, row: TextGateway) -> None:
+def test_a_stranger_is_suppressed_and_read_but_not_answered(
+    gateway: Browser, row: TextGateway
+) -> None:
     says(gateway, "stop", number="902-555-0188")
     says(gateway, "Who is this?", number="902-555-0188")
     says(gateway, "STOP", number="DRIFT")

@@ -1,4 +1,5 @@
-"""Text messages through a real HTTP peer: how each answer ends, what leaves when, and what a lost answer proves."""
+"""Text messages through a real HTTP peer:
+how each answer ends, what leaves when, and what a lost answer proves."""
 
 from collections.abc import Iterator
 from datetime import timedelta
@@ -41,13 +42,22 @@ def test_a_message_goes_out_once_with_our_reference(peer: Peer, row: TextGateway
 
     message.refresh_from_db()
     reference = message.message_id.strip("<>").partition("@")[0]
-    assert peer.taken == [{"to": "+19025550101", "from": "+19025550100", "text": message.text, "reference": reference}]
+    assert peer.taken == [
+        {"to": "+19025550101", "from": "+19025550100", "text": message.text, "reference": reference}
+    ]
     assert (message.state, message.provider_id, message.attempts) == ("accepted", "fake-1", 1)
     assert message.reply.startswith("201 ")
-    assert [event.state for event in message.events.order_by("id")] == ["queued", "claimed", "transmitting", "accepted"]
+    assert [event.state for event in message.events.order_by("id")] == [
+        "queued",
+        "claimed",
+        "transmitting",
+        "accepted",
+    ]
 
 
-def test_a_gateway_that_cannot_post_to_us_is_asked_what_arrived(peer: Peer, row: TextGateway) -> None:
+def test_a_gateway_that_cannot_post_to_us_is_asked_what_arrived(
+    peer: Peer, row: TextGateway
+) -> None:
     message = queued_text(1)
 
     outbox.deliver()
@@ -63,7 +73,9 @@ def test_many_share_a_connection_and_each_has_one_recipient(peer: Peer, row: Tex
 
     outbox.deliver()
 
-    assert sorted(each["to"] for each in peer.taken) == [f"+190255501{number:02d}" for number in range(1, 6)]
+    assert sorted(each["to"] for each in peer.taken) == [
+        f"+190255501{number:02d}" for number in range(1, 6)
+    ]
     assert states() == {"accepted": 5}
 
 
@@ -101,8 +113,11 @@ def test_refusals_end_as_the_row_says(peer: Peer, row: TextGateway) -> None:
     for message in (refused, put_off, opted_out, waiting):
         message.refresh_from_db()
     assert [each.state for each in (refused, put_off, opted_out, waiting)] == [
-        "failed", "queued", "failed", "cancelled"
-    ]  # fmt: skip
+        "failed",
+        "queued",
+        "failed",
+        "cancelled",
+    ]
     assert put_off.not_before > timezone.now()
     assert Suppression.objects.get().channel == "text"
     newest = opted_out.client.consents.filter(channel="text")[0]
@@ -124,7 +139,10 @@ def test_a_lost_answer_is_unconfirmed_and_never_sent_again(peer: Peer, row: Text
     for message in messages:
         message.refresh_from_db()
     assert sorted(message.state for message in messages) == ["delivered", "unconfirmed"]
-    assert "reports that it arrived" in Message.objects.get(state="delivered").events.order_by("-id")[0].note
+    assert (
+        "reports that it arrived"
+        in Message.objects.get(state="delivered").events.order_by("-id")[0].note
+    )
 
 
 def later(message: Message) -> None:
@@ -134,7 +152,9 @@ def later(message: Message) -> None:
         assert delivery_reports.query_gateway(message=message, now=timezone.now())
 
 
-def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(peer: Peer, row: TextGateway, owner: User) -> None:
+def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(
+    peer: Peer, row: TextGateway, owner: User
+) -> None:
     message = queued_text(1)
     peer.gateway.planned_faults = ["lose"]
     outbox.deliver()
@@ -150,10 +170,14 @@ def test_what_the_gateway_does_not_know_after_a_while_did_not_go_out(peer: Peer,
     outbox.deliver()
     message.refresh_from_db()
     assert message.state == "delivered"
-    assert [each["reference"] for each in peer.taken] == [message.message_id.strip("<>").rpartition("@")[0]]
+    assert [each["reference"] for each in peer.taken] == [
+        message.message_id.strip("<>").rpartition("@")[0]
+    ]
 
 
-def test_one_that_drops_repeated_references_gets_the_same_one_again(peer: Peer, row: TextGateway, owner: User) -> None:
+def test_one_that_drops_repeated_references_gets_the_same_one_again(
+    peer: Peer, row: TextGateway, owner: User
+) -> None:
     TextGateway.objects.update(honours_reference=True, look_up_url="")
     message = queued_text(1)
     peer.gateway.planned_faults = ["forget"]
@@ -168,7 +192,9 @@ def test_one_that_drops_repeated_references_gets_the_same_one_again(peer: Peer, 
     assert first["reference"] == second["reference"]
 
 
-def test_three_lost_answers_in_a_row_spare_the_rest_of_the_queue(peer: Peer, row: TextGateway) -> None:
+def test_three_lost_answers_in_a_row_spare_the_rest_of_the_queue(
+    peer: Peer, row: TextGateway
+) -> None:
     TextGateway.objects.update(look_up_url="")
     for number in range(1, 8):
         queued_text(number)
@@ -213,9 +239,12 @@ def test_we_show_who_we_are(peer: Peer, row: TextGateway) -> None:
         ({"auth": "bearer", "auth_secret": "s3"}, "authorization", "Bearer s3"),
         ({"auth": "header", "auth_name": "X-Key", "auth_secret": "s3"}, "x-key", "s3"),
         # RFC 7617, 2: the worked example
-        ({"auth": "basic", "auth_name": "Aladdin", "auth_secret": "open sesame"}, "authorization",
-         "Basic QWxhZGRpbjpvcGVuIHNlc2FtZQ=="),
-    ]  # fmt: skip
+        (
+            {"auth": "basic", "auth_name": "Aladdin", "auth_secret": "open sesame"},
+            "authorization",
+            "Basic QWxhZGRpbjpvcGVuIHNlc2FtZQ==",
+        ),
+    ]
     for number, (over, header, value) in enumerate(ways, 1):
         TextGateway.objects.update(**over)
         queued_text(number)
@@ -226,7 +255,9 @@ def test_we_show_who_we_are(peer: Peer, row: TextGateway) -> None:
 def test_what_waited_does_not_ring_at_night(peer: Peer, row: TextGateway) -> None:
     reminder, answer = queued_text(1), queued_text(2, kind="service", text="We come on Tuesday.")
     own = timezone.now().astimezone(ZoneInfo("America/Halifax"))
-    hour = (own + timedelta(hours=2)).time().replace(microsecond=0)  # of the wall clock at the property
+    hour = (
+        (own + timedelta(hours=2)).time().replace(microsecond=0)
+    )  # of the wall clock at the property
     SendingRules.objects.update(quiet_from=(own - timedelta(hours=2)).time(), quiet_until=hour)
 
     assert outbox.deliver().accepted == 1
@@ -234,5 +265,8 @@ def test_what_waited_does_not_ring_at_night(peer: Peer, row: TextGateway) -> Non
     reminder.refresh_from_db()
     assert [each["text"] for each in peer.taken] == [answer.text]
     assert (reminder.state, reminder.attempts) == ("queued", 0)
-    assert reminder.not_before.astimezone(ZoneInfo("America/Halifax")).time().replace(microsecond=0) == hour
+    assert (
+        reminder.not_before.astimezone(ZoneInfo("America/Halifax")).time().replace(microsecond=0)
+        == hour
+    )
     assert "Quiet hours there until" in reminder.events.order_by("-id")[0].note

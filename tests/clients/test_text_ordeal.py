@@ -1,4 +1,5 @@
-"""The ordeal for text messages: senders killed while the gateway stalls, loses and refuses; it knows what went."""
+"""The ordeal for text messages: senders killed while the gateway stalls, loses and refuses;
+it knows what went."""
 
 import contextlib
 from collections import Counter
@@ -16,26 +17,45 @@ from tests.gateway import gateway_row
 from tests.ordeal.ordeal import Ordeal, cut_connections
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
-SHARES = ["--lose=0.04", "--forget=0.03", "--stall=0.03", "--busy=0.03", "--refuse=0.02", "--stall-seconds=3"]
+SHARES = [
+    "--lose=0.04",
+    "--forget=0.03",
+    "--stall=0.03",
+    "--busy=0.03",
+    "--refuse=0.02",
+    "--stall-seconds=3",
+]
 
 
 class TextOrdeal(Ordeal):
-    """The same torment by another way: `taken.log` is the gateway's, references are those of the messages."""
+    """The same torment by another way: `taken.log` is the gateway's, references are those of the
+    messages."""
 
     channel = "text"
     first_port = 2900
 
     def message_fields(self, number: int) -> dict[str, str]:
-        return {"kind": "service", "address": f"+1902555{number:04d}", "subject": "", "text": "We come on Tuesday."}
+        return {
+            "kind": "service",
+            "address": f"+1902555{number:04d}",
+            "subject": "",
+            "text": "We come on Tuesday.",
+        }
 
     @contextlib.contextmanager
     def peer(self) -> Iterator[None]:
         with super().peer():
-            gateway_row(f"http://127.0.0.1:{self.port}/messages", look_up_url="")  # what is unconfirmed stays so
+            gateway_row(
+                f"http://127.0.0.1:{self.port}/messages", look_up_url=""
+            )  # what is unconfirmed stays so
             yield
 
     def peer_arguments(self) -> list[str]:
-        arguments = [f"--port={self.port}", f"--log={self.log}", f"--latest-seconds={self.latest_seconds}"]
+        arguments = [
+            f"--port={self.port}",
+            f"--log={self.log}",
+            f"--latest-seconds={self.latest_seconds}",
+        ]
         return [processes.MANAGE_PY, "fake_gateway", *arguments, *SHARES]
 
     def sender_settings(self) -> dict[str, str]:
@@ -52,10 +72,21 @@ def test_nothing_is_texted_twice_or_lost_while_senders_are_killed(tmp_path: Path
     there = connection.connection.info
     login = f"{there.user}:{there.password}".rstrip(":")
     url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
-    environment = {"DATABASE_URL": url, "RESTORER_NO_VENV": "1", "DJANGO_SETTINGS_MODULE": "tests.settings"}
+    environment = {
+        "DATABASE_URL": url,
+        "RESTORER_NO_VENV": "1",
+        "DJANGO_SETTINGS_MODULE": "tests.settings",
+    }
 
     ordeal = TextOrdeal(
-        tmp_path, environment, cut_connections, messages=80, senders=2, kills=4, outages=1, latest_seconds=0.06
+        tmp_path,
+        environment,
+        cut_connections,
+        messages=80,
+        senders=2,
+        kills=4,
+        outages=1,
+        latest_seconds=0.06,
     )
     table = ordeal.run()
 

@@ -1,4 +1,5 @@
-"""Texts to clients: named fields, filled literally, in the client's language, or refused with a reason."""
+"""Texts to clients: named fields, filled literally, in the client's language, or refused with a
+reason."""
 
 import re
 from typing import Any
@@ -7,12 +8,23 @@ import pytest
 
 from clients.messaging import sms_parts
 from clients.messaging.models import MessageText
-from clients.messaging.texts import MESSAGE_FIELDS, TextProblem, Texts, check_wording, compose_text, fields_of
+from clients.messaging.texts import (
+    MESSAGE_FIELDS,
+    TextProblem,
+    Texts,
+    check_wording,
+    compose_text,
+    fields_of,
+)
 from clients.models import Business
 from clients.models.channel import Channel
 
 pytestmark = pytest.mark.usefixtures("business")
-GIVEN = {"greeting": "Ottilie Saltonby", "decks": MESSAGE_FIELDS["decks"].sample, "due_by": "March 2027"}
+GIVEN = {
+    "greeting": "Ottilie Saltonby",
+    "decks": MESSAGE_FIELDS["decks"].sample,
+    "due_by": "March 2027",
+}
 OURS = {
     "business",
     "legal_name",
@@ -40,12 +52,16 @@ def samples(purpose: str, channel: str) -> dict[str, str]:
 
 
 @pytest.mark.parametrize(("purpose", "channel", "language"), ALL)
-def test_the_program_has_a_text_for_every_purpose_and_way(purpose: str, channel: str, language: str) -> None:
+def test_the_program_has_a_text_for_every_purpose_and_way(
+    purpose: str, channel: str, language: str
+) -> None:
     text = Texts.load()
     words = text.wording(purpose, channel, language)
     check_wording(purpose=purpose, channel=channel, subject=words.subject, body=words.body)
 
-    written = text.write(purpose=purpose, channel=channel, language=language, fields=samples(purpose, channel))
+    written = text.write(
+        purpose=purpose, channel=channel, language=language, fields=samples(purpose, channel)
+    )
 
     assert written.language == language
     assert "Driftline Deck Care" in written.text
@@ -80,22 +96,31 @@ def test_a_line_with_nothing_to_say_is_left_out() -> None:
 
 @pytest.mark.parametrize(
     ("language", "of_business", "expected"),
-    [("fr-CA", "en-CA", "fr"), ("fr", "en-CA", "fr"), ("gd", "fr-CA", "fr"), ("gd", "gd", "en"), ("", "en-CA", "en")],
+    [
+        ("fr-CA", "en-CA", "fr"),
+        ("fr", "en-CA", "fr"),
+        ("gd", "fr-CA", "fr"),
+        ("gd", "gd", "en"),
+        ("", "en-CA", "en"),
+    ],
 )
 def test_the_language_is_the_clients_then_the_businesss_then_english(
     language: str, of_business: str, expected: str
 ) -> None:
     Business.objects.update(locale=of_business)
-    assert compose_text(purpose="second", channel="text", language=language, fields=GIVEN).language == expected
+    assert (
+        compose_text(purpose="second", channel="text", language=language, fields=GIVEN).language
+        == expected
+    )
 
 
 def test_the_owners_wording_goes_before_the_programs() -> None:
     body = "Ciamar a tha thu {greeting}\n{decks} {stop_line}"
     MessageText.objects.create(purpose="first", channel="text", language="gd", body=body)
 
-    assert compose_text(purpose="first", channel="text", language="gd-GB", fields=GIVEN).text.startswith(
-        "Ciamar a tha thu Ott"
-    )
+    assert compose_text(
+        purpose="first", channel="text", language="gd-GB", fields=GIVEN
+    ).text.startswith("Ciamar a tha thu Ott")
 
 
 @pytest.mark.parametrize(
@@ -130,13 +155,17 @@ def test_a_bad_value_is_refused_naming_the_field_and_logged(
         ("Hello", " \n", "empty"),
     ],
 )
-def test_a_text_that_cannot_work_is_refused_when_it_is_saved(subject: str, body: str, word: str) -> None:
+def test_a_text_that_cannot_work_is_refused_when_it_is_saved(
+    subject: str, body: str, word: str
+) -> None:
     with pytest.raises(TextProblem, match=word):
         check_wording(purpose="first", channel="email", subject=subject, body=body)
 
 
 def test_a_row_that_became_wrong_is_refused_when_it_is_written() -> None:
-    MessageText.objects.create(purpose="first", channel="text", language="en", body="{decks} {total} {stop_line}")
+    MessageText.objects.create(
+        purpose="first", channel="text", language="en", body="{decks} {total} {stop_line}"
+    )
     with pytest.raises(TextProblem, match=re.escape("{total}")):
         compose_text(purpose="first", channel="text", language="en", fields=GIVEN)
 

@@ -1,4 +1,5 @@
-"""Unsubscribing by the link (RFC 8058): one POST, no cookie, no redirect, at once, and the same answer to everybody."""
+"""Unsubscribing by the link (RFC 8058):
+one POST, no cookie, no redirect, at once, and the same answer to everybody."""
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -40,7 +41,9 @@ ENCODINGS = [
 
 
 @pytest.mark.parametrize("encoding", ENCODINGS, ids=["multipart", "urlencoded"])
-def test_one_post_of_a_mail_program_unsubscribes(mail_program: Client, encoding: dict[str, str]) -> None:
+def test_one_post_of_a_mail_program_unsubscribes(
+    mail_program: Client, encoding: dict[str, str]
+) -> None:
     message = queued(1)
     answer = mail_program.post(path_of(message), **encoding)
     assert answer.status_code == 200  # a redirect is forbidden: RFC 8058, 3.1
@@ -65,7 +68,9 @@ def test_only_a_keyed_hash_of_the_address_is_kept(mail_program: Client) -> None:
     message = queued(1)
     mail_program.post(path_of(message))
     row = Suppression.objects.get()
-    assert row.address_hash == suppression.address_hash(Business.objects.get(), "email", "Client1@EXAMPLE.org")
+    assert row.address_hash == suppression.address_hash(
+        Business.objects.get(), "email", "Client1@EXAMPLE.org"
+    )
     assert "client1" not in f"{row.address_hash}{row.reason}"
 
 
@@ -79,12 +84,16 @@ def test_the_suppression_outlives_the_client(mail_program: Client) -> None:
     client.delete()
     point = EmailFactory(value="client1@example.org")
     ConsentFactory(client=point.client)
-    assert isinstance(outbox.contact_permission(point.client, "email", today=timezone.now().date()), Refusal)
+    assert isinstance(
+        outbox.contact_permission(point.client, "email", today=timezone.now().date()), Refusal
+    )
 
 
 def test_repeated_and_unknown_tokens_get_the_same_answer(mail_program: Client) -> None:
     path = path_of(queued(1))
-    answers = [mail_program.post(each) for each in (path, path, "/u/nobody-knows-this-token/", "/u/x/")]
+    answers = [
+        mail_program.post(each) for each in (path, path, "/u/nobody-knows-this-token/", "/u/x/")
+    ]
     assert {answer.status_code for answer in answers} == {200}
     assert len({answer.content for answer in answers}) == 1
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (1, 1)
@@ -100,7 +109,9 @@ def test_opening_the_link_changes_nothing(mail_program: Client) -> None:
     assert (message.state, Suppression.objects.count()) == ("queued", 0)
 
 
-def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_program: Client) -> None:
+def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(
+    mail_program: Client,
+) -> None:
     message = queued(1)
     mail_program.get(path_of(message))
     answer = mail_program.post(path_of(message))
@@ -108,7 +119,9 @@ def test_the_button_of_the_page_unsubscribes_without_scripts_or_cookies(mail_pro
     assert Suppression.objects.count() == 1
 
 
-def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_unsubscribing_is_all_or_nothing(
+    mail_program: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
     message = queued(1)
     mail_program.raise_request_exception = False
     monkeypatch.setattr("clients.messaging.outbox.decisions.cancel_unsent", lambda **options: 1 / 0)
@@ -116,7 +129,9 @@ def test_unsubscribing_is_all_or_nothing(mail_program: Client, monkeypatch: pyte
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (0, 0)
 
 
-def test_a_changed_secret_key_leaves_old_links_working(mail_program: Client, settings: object) -> None:
+def test_a_changed_secret_key_leaves_old_links_working(
+    mail_program: Client, settings: object
+) -> None:
     path = path_of(queued(1))
     settings.SECRET_KEY = "another-one-" * 5  # type: ignore[attr-defined]
     mail_program.post(path)
@@ -136,7 +151,9 @@ def test_the_answer_takes_a_fixed_number_of_queries(
         mail_program.post(path_of(many))
 
 
-def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_that_of_the_business() -> None:
+def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_the_business() -> (
+    None
+):
     message, browser = queued(1), Client()
     Message.objects.update(language="fr")
 
@@ -149,26 +166,42 @@ def test_the_page_is_in_the_language_of_the_message_and_for_an_unknown_link_in_t
         assert words in page
         assert "unsubscribe" not in page.lower()
     assert "Stop these messages?" in unknown.content.decode()
-    assert Consent.objects.filter(client=message.client)[0].wording == outbox.opt_out.UNSUBSCRIBED_BY_LINK
+    assert (
+        Consent.objects.filter(client=message.client)[0].wording
+        == outbox.opt_out.UNSUBSCRIBED_BY_LINK
+    )
 
 
 @pytest.mark.parametrize(
     ("written", "clicked"),
     [
-        ("Ines@Bücher.example", "ines@xn--bcher-kva.example"),  # A-label of RFC 3492, 7.1 and its letters
+        (
+            "Ines@Bücher.example",
+            "ines@xn--bcher-kva.example",
+        ),  # A-label of RFC 3492, 7.1 and its letters
         ("ines@XN--bcher-kva.example", "INES@bücher.example"),
-        ("rene\N{COMBINING ACUTE ACCENT}e@example.org", "ren\N{LATIN SMALL LETTER E WITH ACUTE}e@example.org"),
+        (
+            "rene\N{COMBINING ACUTE ACCENT}e@example.org",
+            "ren\N{LATIN SMALL LETTER E WITH ACUTE}e@example.org",
+        ),
     ],
 )
-def test_another_spelling_of_the_address_is_the_same_address(mail_program: Client, written: str, clicked: str) -> None:
+def test_another_spelling_of_the_address_is_the_same_address(
+    mail_program: Client, written: str, clicked: str
+) -> None:
     other, own = queued(1, address=written), queued(2, address=clicked)
     mail_program.post(path_of(own))
-    assert {message.state for message in (other, own) if message.refresh_from_db() is None} == {"cancelled"}
+    assert {message.state for message in (other, own) if message.refresh_from_db() is None} == {
+        "cancelled"
+    }
 
 
 @pytest.mark.django_db(transaction=True)
-def test_what_waits_for_an_address_that_is_nobodys_goes_out_no_more(mail_program: Client, settings: Settings) -> None:
-    """Nothing is cancelled at once that no client has any more, and nothing goes there all the same."""
+def test_what_waits_for_an_address_that_is_nobodys_goes_out_no_more(
+    mail_program: Client, settings: Settings
+) -> None:
+    """Nothing is cancelled at once that no client has any more, and nothing goes there all the
+    same."""
     settings.OUTBOX_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     first, stray = queued(1), queued(2)
     Message.objects.filter(pk=stray.pk).update(address=first.address)

@@ -19,7 +19,14 @@ from reminders.forecast import (
 from reminders.forecast.prediction import predict_log_life
 
 START = 15000.0  # 2011-01-26
-FINISHES = ["penetrating_oil", "penetrating_oil", "tinted", "semitransparent", "repellent_preservative", "solid_film"]
+FINISHES = [
+    "penetrating_oil",
+    "penetrating_oil",
+    "tinted",
+    "semitransparent",
+    "repellent_preservative",
+    "solid_film",
+]
 SUN = climate.monthly_radiation(44.6, 1960.0)[0]  # Halifax, Nova Scotia
 WET = np.array([12, 10, 12, 12, 12, 11, 10, 9, 9, 10, 12, 13.0])
 
@@ -37,15 +44,20 @@ class Simulated:
 def truth_from_prior(rng: np.random.Generator) -> Posterior:
     """A world drawn from the priors: they are right on average, not in detail."""
     drawn = rng.multivariate_normal(PUBLISHED_PRIOR.mean, PUBLISHED_PRIOR.covariance)
-    return Posterior(PUBLISHED_PRIOR.names, drawn, np.zeros_like(PUBLISHED_PRIOR.covariance), "truth")
+    return Posterior(
+        PUBLISHED_PRIOR.names, drawn, np.zeros_like(PUBLISHED_PRIOR.covariance), "truth"
+    )
 
 
 def shifted_truth() -> Posterior:
-    """A world in which finishes wear a third sooner than the trade says, and heavy use hardly matters."""
+    """A world in which finishes wear a third sooner than the trade says, and heavy use hardly
+    matters."""
     mean = PUBLISHED_PRIOR.mean.copy()
     mean[0] += np.log(0.68)
     mean[PUBLISHED_PRIOR.names.index("traffic_heavy")] = 0.0
-    return Posterior(PUBLISHED_PRIOR.names, mean, np.zeros_like(PUBLISHED_PRIOR.covariance), "truth")
+    return Posterior(
+        PUBLISHED_PRIOR.names, mean, np.zeros_like(PUBLISHED_PRIOR.covariance), "truth"
+    )
 
 
 def _exposure(rng: np.random.Generator, decks: int) -> dict[str, np.ndarray]:
@@ -64,8 +76,11 @@ def _coats(exposure: dict[str, np.ndarray], deck: np.ndarray, coated_on: np.ndar
     return Coats(coated_on=coated_on, deck=deck, latitude=44.6, sun=SUN, wet_days=WET, **given)
 
 
-def simulate(seed: int, decks: int, years: float, truth: Posterior, *, misclassification: float = 0.01) -> Simulated:
-    """Every deck is visited about twice a year and recoated when found worn, and now and then before."""
+def simulate(
+    seed: int, decks: int, years: float, truth: Posterior, *, misclassification: float = 0.01
+) -> Simulated:
+    """Every deck is visited about twice a year and recoated when found worn, and now and then
+    before."""
     rng = np.random.default_rng(seed)
     exposure, pace = _exposure(rng, decks), np.exp(truth.mean[-1]) * rng.normal(size=decks)
     on, everyone = START + rng.uniform(0, 365, decks), np.arange(decks)
@@ -81,10 +96,14 @@ def simulate(seed: int, decks: int, years: float, truth: Posterior, *, misclassi
         count += len(active)
         on[active] = np.where(np.isnan(finish), np.inf, finish)
     deck, coated, months, day, ended = (np.concatenate(part) for part in zip(*rows, strict=True))
-    return Simulated(InspectionData(_coats(exposure, deck, coated), _all(visits), ended), months, day, truth)
+    return Simulated(
+        InspectionData(_coats(exposure, deck, coated), _all(visits), ended), months, day, truth
+    )
 
 
-def _lives(coats: Coats, truth: Posterior, pace: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def _lives(
+    coats: Coats, truth: Posterior, pace: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray]:
     mean = predict_log_life(coats, truth)[0]
     months = np.exp(mean + pace + truth.sigma * rng.normal(size=len(mean)))
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days))
@@ -92,7 +111,11 @@ def _lives(coats: Coats, truth: Posterior, pace: np.ndarray, rng: np.random.Gene
 
 
 def _visit(
-    worn_on: np.ndarray, coated_on: np.ndarray, end: float, misclassification: float, rng: np.random.Generator
+    worn_on: np.ndarray,
+    coated_on: np.ndarray,
+    end: float,
+    misclassification: float,
+    rng: np.random.Generator,
 ) -> tuple[list[tuple[np.ndarray, ...]], np.ndarray]:
     # A round of visits to every coat, until found worn, recoated early, or the book ends.
     seen, finish = [], np.full(len(worn_on), np.nan)

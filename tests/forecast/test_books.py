@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from reminders.forecast.prediction import predict_log_life
 
 from reminders.forecast import (
     PUBLISHED_PRIOR,
@@ -13,6 +12,7 @@ from reminders.forecast import (
     optimal_recoat_age,
     predict,
 )
+from reminders.forecast.prediction import predict_log_life
 from tests.forecast.simulated import START, Simulated, shifted_truth, simulate, truth_from_prior
 
 YEAR = 365.25
@@ -45,7 +45,8 @@ def coverage_over_worlds(decks: int, worlds: int, *, learned: bool) -> tuple[flo
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    ("decks", "worlds", "learned"), [(60, 60, False), (25, 60, True), (60, 40, True), (300, 16, True)]
+    ("decks", "worlds", "learned"),
+    [(60, 60, False), (25, 60, True), (60, 40, True), (300, 16, True)],
 )
 def test_windows_of_80_percent_hold_80_percent(decks: int, worlds: int, learned: bool) -> None:
     share, error = coverage_over_worlds(decks, worlds, learned=learned)
@@ -68,8 +69,11 @@ def test_learning_beats_the_flat_rule_and_the_prior_where_the_trade_is_wrong(dec
     assert sum(b.visits for b in found.reliability) == found.scores["learned"].visits
 
 
-def yearly_cost(made: Simulated, rows: np.ndarray, months: np.ndarray, recoat: float, strip: float) -> float:
-    """Long-run cost a year of recoating at an age, given the true lives; past 1.5 lives it takes a strip."""
+def yearly_cost(
+    made: Simulated, rows: np.ndarray, months: np.ndarray, recoat: float, strip: float
+) -> float:
+    """Long-run cost a year of recoating at an age, given the true lives;
+    past 1.5 lives it takes a strip."""
     limit = 1.5 * made.life_months[rows]
     ended = np.minimum(months, limit)
     return float(12 * np.where(months < limit, recoat, strip).sum() / ended.sum())
@@ -79,8 +83,12 @@ def yearly_cost(made: Simulated, rows: np.ndarray, months: np.ndarray, recoat: f
 def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None:
     made = simulate(11, 300, 7.0, shifted_truth())
     rows = np.flatnonzero(made.book.coats.coated_on >= CUT)
-    mean, spread = predict_log_life(made.book.coats.take(rows), made.book.fit_before(CUT).posterior)[:2]
-    ages = np.array([optimal_recoat_age(m, s, 900.0, 2700.0).months for m, s in zip(mean, spread, strict=True)])
+    mean, spread = predict_log_life(
+        made.book.coats.take(rows), made.book.fit_before(CUT).posterior
+    )[:2]
+    ages = np.array(
+        [optimal_recoat_age(m, s, 900.0, 2700.0).months for m, s in zip(mean, spread, strict=True)]
+    )
     ours = yearly_cost(made, rows, ages, 900.0, 2700.0)
     flat = yearly_cost(made, rows, np.full(len(rows), 12.0), 900.0, 2700.0)
     print(f"cost a year: {ours:.0f} against {flat:.0f}")  # noqa: T201 (as above)
@@ -99,7 +107,9 @@ def test_a_worse_fit_is_not_adopted_and_says_so() -> None:
     assert not bad.is_adopted
     assert "worse, so the fit in use stays" in bad.reason
     assert good.visits > 20
-    assert compare_fits(made.book, learned, PUBLISHED_PRIOR, since=until, until=until + 1).is_adopted
+    assert compare_fits(
+        made.book, learned, PUBLISHED_PRIOR, since=until, until=until + 1
+    ).is_adopted
 
 
 def test_a_small_back_test_scores_the_same_visits_for_all() -> None:
@@ -115,7 +125,9 @@ def test_the_future_does_not_leak_into_a_fit() -> None:
     cut = START + 2 * YEAR
     past = InspectionData(made.book.coats, made.book.visits_before(cut), made.book.ended_on)
     assert past.fit_before(cut).version == made.book.fit_before(cut).version
-    running = made.book.coats.take(np.flatnonzero(made.book.running(cut) & (made.book.coats.coated_on < cut)))
+    running = made.book.coats.take(
+        np.flatnonzero(made.book.running(cut) & (made.book.coats.coated_on < cut))
+    )
     assert np.isfinite(predict(running, made.book.fit_before(cut).posterior, cut).due_by).all()
 
 

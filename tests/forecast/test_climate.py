@@ -1,4 +1,5 @@
-"""Sun, wet days and moist air against FAO-56, pvlib, psychrolib, the Wood Handbook and climate normals."""
+"""Sun, wet days and moist air against FAO-56, pvlib, psychrolib, the Wood Handbook and climate
+normals."""
 
 import numpy as np
 import psychrolib
@@ -19,7 +20,9 @@ DAYS = np.arange(1, 366)
         pytest.param(-22.9, 135, 25.1, 10.9, id="FAO-56 example 10"),
     ],
 )
-def test_sun_above_the_air_agrees_with_fao_56(latitude: float, day: int, above_air: float, hours: float) -> None:
+def test_sun_above_the_air_agrees_with_fao_56(
+    latitude: float, day: int, above_air: float, hours: float
+) -> None:
     assert climate.extraterrestrial_radiation(latitude, day) == pytest.approx(above_air, abs=0.05)
     assert climate.daylight_hours(latitude, day) == pytest.approx(hours, abs=0.05)
 
@@ -36,7 +39,8 @@ def test_sun_from_sunshine_agrees_with_fao_56_example_10() -> None:
 def test_sun_above_the_air_agrees_with_pvlib(latitude: int) -> None:
     found = climate.extraterrestrial_radiation(latitude, DAYS)
     expected = np.array([_pvlib_day(latitude, day) for day in DAYS])
-    # The one-term declination of FAO-56 is up to a degree off in autumn; over the year that comes to 2 %.
+    # The one-term declination of FAO-56 is up to a degree off in autumn; over the year that comes
+    # to 2 %.
     assert found.mean() == pytest.approx(expected.mean(), rel=0.025)
     assert np.abs(found - expected).max() < 1.8
 
@@ -45,7 +49,9 @@ def _pvlib_day(latitude: int, day: int) -> float:
     hour = np.radians(np.linspace(-180, 180, 361)[:-1])
     declination = pvlib.solarposition.declination_spencer71(day)
     zenith = pvlib.solarposition.solar_zenith_analytical(np.radians(latitude), hour, declination)
-    beam = pvlib.irradiance.get_extra_radiation(day, method="spencer") * np.maximum(np.cos(zenith), 0)
+    beam = pvlib.irradiance.get_extra_radiation(day, method="spencer") * np.maximum(
+        np.cos(zenith), 0
+    )
     return beam.mean() * 86400 / 1e6
 
 
@@ -66,8 +72,9 @@ def test_the_poles_have_half_a_year_of_night() -> None:
     assert sun[1, 11] > 10
 
 
-# Yearly sunshine: sunshine-hours-by-city 0.1.0 (CC BY 4.0). Yearly sun in kWh/m²: typical-year weather files
-# (IWEC, TMY3, NIWA, RMY). Eq. 35 with yearly sunshine scatters by 8 to 9 %: two of those.
+# Yearly sunshine: sunshine-hours-by-city 0.1.0 (CC BY 4.0). Yearly sun in kWh/m²: typical-year
+# weather files (IWEC, TMY3, NIWA, RMY). Eq. 35 with yearly sunshine scatters by 8 to 9 %: two of
+# those.
 @pytest.mark.parametrize(
     ("latitude", "sunshine", "kwh"),
     [
@@ -115,7 +122,9 @@ def test_dew_point_agrees_with_psychrolib(temperature: float, humidity: float) -
 def test_wood_settles_to_the_moisture_of_the_wood_handbook(
     celsius: float, humidity: float, percent: float, within: float
 ) -> None:
-    assert climate.equilibrium_moisture_content(celsius, humidity) == pytest.approx(percent, abs=within)
+    assert climate.equilibrium_moisture_content(celsius, humidity) == pytest.approx(
+        percent, abs=within
+    )
 
 
 RICHMOND = (
@@ -130,9 +139,14 @@ LEBANON = (
 
 @pytest.mark.parametrize(
     ("normals", "index"),
-    [pytest.param(RICHMOND, 63.23, id="Richmond VA"), pytest.param(LEBANON, 54.13, id="Lebanon NH")],
+    [
+        pytest.param(RICHMOND, 63.23, id="Richmond VA"),
+        pytest.param(LEBANON, 54.13, id="Lebanon NH"),
+    ],
 )
-def test_scheffer_index_of_noaa_normals_1981_to_2010(normals: tuple[list[float], list[float]], index: float) -> None:
+def test_scheffer_index_of_noaa_normals_1981_to_2010(
+    normals: tuple[list[float], list[float]], index: float
+) -> None:
     fahrenheit, days = np.array(normals[0]), normals[1]
     assert climate.scheffer_index((fahrenheit - 32) / 1.8, days) == pytest.approx(index, abs=0.01)
 
@@ -140,7 +154,10 @@ def test_scheffer_index_of_noaa_normals_1981_to_2010(normals: tuple[list[float],
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: climate.monthly_radiation(91.0, 1500), r"latitude must lie between -90 and 90; got 91\.0"),
+        (
+            lambda: climate.monthly_radiation(91.0, 1500),
+            r"latitude must lie between -90 and 90; got 91\.0",
+        ),
         (lambda: climate.monthly_radiation(45.0, np.nan), r"annual_sunshine_hours .* got nan"),
         (lambda: climate.wet_days_from_rain([-1.0] * 12), r"rain_mm .* got -1\.0"),
         (lambda: climate.dew_point(20.0, 55.0), r"humidity .* got 55\.0"),

@@ -20,8 +20,12 @@ def day(year: int, month: int, of_month: int) -> float:
 
 def test_an_even_clock_counts_calendar_months() -> None:
     clock = SeasonalClock(np.ones(12))
-    assert clock.months_between([day(2024, 1, 31)], [day(2024, 2, 29)]) == pytest.approx([28 / 29 + 1 / 31])
-    assert clock.months_between([day(2023, 2, 1)], [day(2024, 2, 1)]) == pytest.approx([12.0], abs=1e-12)
+    assert clock.months_between([day(2024, 1, 31)], [day(2024, 2, 29)]) == pytest.approx(
+        [28 / 29 + 1 / 31]
+    )
+    assert clock.months_between([day(2023, 2, 1)], [day(2024, 2, 1)]) == pytest.approx(
+        [12.0], abs=1e-12
+    )
 
 
 @given(days)
@@ -31,7 +35,11 @@ def test_twelve_months_pass_in_every_year_from_month_to_month(start: float) -> N
     assert SeasonalClock(RATE).months_between(year[:1], year[1:]) == pytest.approx([12.0], abs=1e-9)
 
 
-@given(days, st.lists(st.floats(0, 30), min_size=12, max_size=12), st.lists(st.floats(0, 31), min_size=12, max_size=12))
+@given(
+    days,
+    st.lists(st.floats(0, 30), min_size=12, max_size=12),
+    st.lists(st.floats(0, 31), min_size=12, max_size=12),
+)
 def test_the_inverse_gives_the_day_back(start: float, sun: list[float], wet: list[float]) -> None:
     clock = SeasonalClock(seasonal_rate(np.array(sun) + 0.01, wet))
     assert clock.day_of(clock.reading([start])) == pytest.approx([start], abs=1e-6)
@@ -56,7 +64,10 @@ def test_many_clocks_agree_with_each_alone() -> None:
     rng = np.random.default_rng(3)
     rates = seasonal_rate(rng.uniform(1, 25, (50, 12)), rng.uniform(0, 20, (50, 12)))
     starts = rng.uniform(10000, 30000, 50)
-    alone = [SeasonalClock(rate).day_after([start], 17.0)[0] for rate, start in zip(rates, starts, strict=True)]
+    alone = [
+        SeasonalClock(rate).day_after([start], 17.0)[0]
+        for rate, start in zip(rates, starts, strict=True)
+    ]
     assert SeasonalClock(rates).day_after(starts, 17.0) == pytest.approx(alone)
 
 
@@ -72,7 +83,10 @@ def test_unknown_dates_stay_unknown() -> None:
     ("call", "message"),
     [
         (lambda: ClockWeights(0.9, 0.2), r"sun and wet .* got 0\.9, 0\.2"),
-        (lambda: SeasonalClock(np.ones(11)), r"rate must hold twelve positive numbers a row; got shape \(1, 11\)"),
+        (
+            lambda: SeasonalClock(np.ones(11)),
+            r"rate must hold twelve positive numbers a row; got shape \(1, 11\)",
+        ),
         (lambda: SeasonalClock(np.zeros(12)), "rate must hold twelve positive numbers"),
     ],
 )

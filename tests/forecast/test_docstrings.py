@@ -1,4 +1,5 @@
-"""Every public name of the core is documented in numpydoc's form (the checks are listed in pyproject.toml)."""
+"""Every public name of the core is documented in numpydoc's form (the checks are listed in
+pyproject.toml)."""
 
 import importlib
 import inspect
@@ -17,7 +18,8 @@ CHECKS = set(PROJECT["tool"]["numpydoc_validation"]["checks"])
 
 
 def public_names() -> Iterator[str]:
-    """Modules, and the functions and classes that they define, with the public members of the classes."""
+    """Modules, and the functions and classes that they define, with the public members of the
+    classes."""
     for found in pkgutil.iter_modules(reminders.forecast.__path__, "reminders.forecast."):
         module = importlib.import_module(found.name)
         yield found.name

@@ -26,7 +26,10 @@ WIDTH = len(DESIGN_COLUMNS)
 
 def few(lower: list[float], upper: list[float], deck: list[int]) -> CensoredLives:
     return CensoredLives(
-        x=np.zeros((len(lower), WIDTH)), lower=np.array(lower), upper=np.array(upper), deck=np.array(deck)
+        x=np.zeros((len(lower), WIDTH)),
+        lower=np.array(lower),
+        upper=np.array(upper),
+        deck=np.array(deck),
     )
 
 
@@ -39,7 +42,10 @@ def few(lower: list[float], upper: list[float], deck: list[int]) -> CensoredLive
         pytest.param(few([500.0], [INF], [1]), id="sound for forty years"),
         pytest.param(few([12.0] * 40, [INF] * 40, list(range(40))), id="all sound"),
         pytest.param(few([0.0] * 40, [12.0] * 40, list(range(40))), id="all worn"),
-        pytest.param(few([10.0] * 30 + [0.0] * 30, [INF] * 30 + [10.01] * 30, list(range(60))), id="separated"),
+        pytest.param(
+            few([10.0] * 30 + [0.0] * 30, [INF] * 30 + [10.01] * 30, list(range(60))),
+            id="separated",
+        ),
         pytest.param(few([16.0, 16.0], [16.0, 16.0], [1, 1]), id="the same life twice"),
         pytest.param(few([0.0, 400.0], [0.5, INF], [1, 1]), id="a deck that contradicts itself"),
     ],
@@ -57,11 +63,19 @@ def test_the_fit_never_fails(lives: CensoredLives) -> None:
 
 
 @pytest.mark.slow  # forty fits
-@given(st.lists(st.tuples(st.floats(0.1, 300), st.floats(0.1, 300), st.integers(0, 3), st.booleans()), max_size=8))
+@given(
+    st.lists(
+        st.tuples(st.floats(0.1, 300), st.floats(0.1, 300), st.integers(0, 3), st.booleans()),
+        max_size=8,
+    )
+)
 @settings(max_examples=40, deadline=None)
 def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, int, bool]]) -> None:
     lower = [0.0 if a >= b else a for a, b, _, _ in seen]
-    upper = [INF if open_ended and low > 0 else b for (_, b, _, open_ended), low in zip(seen, lower, strict=True)]
+    upper = [
+        INF if open_ended and low > 0 else b
+        for (_, b, _, open_ended), low in zip(seen, lower, strict=True)
+    ]
     found = fit(few(lower, upper, [deck for _, _, deck, _ in seen]))
     assert np.isfinite(found.posterior.mean).all()
     assert (
@@ -75,9 +89,19 @@ def test_equal_visits_give_an_equal_version_and_others_another() -> None:
     assert fit(few([], [], [])).version == PUBLISHED_PRIOR.version
 
 
-def test_a_deck_that_wore_fast_three_times_is_expected_to_again(coats: Callable[..., Coats]) -> None:
-    found = fit(few([8.0, 8.0, 8.0, 12.0, 12.0, 14.0], [10.0, 10.0, 10.0, INF, INF, 20.0], [1, 1, 1, 2, 3, 4]))
-    fast, unknown = predict(coats(coated_on=[18000.0] * 2, deck=[1, 99]), found.posterior, 18001.0).due_months
+def test_a_deck_that_wore_fast_three_times_is_expected_to_again(
+    coats: Callable[..., Coats],
+) -> None:
+    found = fit(
+        few(
+            [8.0, 8.0, 8.0, 12.0, 12.0, 14.0],
+            [10.0, 10.0, 10.0, INF, INF, 20.0],
+            [1, 1, 1, 2, 3, 4],
+        )
+    )
+    fast, unknown = predict(
+        coats(coated_on=[18000.0] * 2, deck=[1, 99]), found.posterior, 18001.0
+    ).due_months
     assert fast < unknown
     shares = predict(coats(deck=1), found.posterior, 18001.0)
     assert shares.prior_share[0] < 1
@@ -93,7 +117,8 @@ def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
 def test_misreading_bounds_what_one_odd_visit_can_do() -> None:
     usual = few([12.0] * 20 + [0.0], [20.0] * 20 + [1.0], list(range(21)))
     assert (
-        fit(usual, misclassification=0.02).posterior.sigma < fit(usual, misclassification=0.0).posterior.sigma
+        fit(usual, misclassification=0.02).posterior.sigma
+        < fit(usual, misclassification=0.0).posterior.sigma
     )
 
 
@@ -113,7 +138,9 @@ def test_impossible_lives_are_refused(change: dict[str, np.ndarray], message: st
 
 
 def test_a_misgrade_of_one_half_is_refused() -> None:
-    with pytest.raises(ValueError, match=r"misclassification must lie between 0 and 0\.5; got 0\.5"):
+    with pytest.raises(
+        ValueError, match=r"misclassification must lie between 0 and 0\.5; got 0\.5"
+    ):
         fit(few([12.0], [INF], [1]), misclassification=0.5)
 
 

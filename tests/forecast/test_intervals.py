@@ -6,7 +6,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reminders.forecast import STRIP_RATIO, Coats, SeasonalClock, Visits, censored_lives, life_bounds, seasonal_rate
+from reminders.forecast import (
+    STRIP_RATIO,
+    Coats,
+    SeasonalClock,
+    Visits,
+    censored_lives,
+    life_bounds,
+    seasonal_rate,
+)
 from tests.forecast.conftest import MID_LATITUDE_SUN
 
 PUT_ON = 18000.0
@@ -20,25 +28,67 @@ def age(days: float) -> float:
 
 def seen(*found: tuple[float, float, str]) -> Visits:
     days, grades, reasons = zip(*found, strict=True)
-    return Visits(coat=[0] * len(found), visited_on=PUT_ON + np.array(days), grade=grades, reason=list(reasons))
+    return Visits(
+        coat=[0] * len(found),
+        visited_on=PUT_ON + np.array(days),
+        grade=grades,
+        reason=list(reasons),
+    )
 
 
 CASES = [
     ("sound is a lower bound", "penetrating_oil", [(300, 1, "routine")], age(300), np.inf),
     ("worn is an upper bound", "penetrating_oil", [(300, 3, "due")], 0.0, age(300)),
-    ("all earlier sound visits count", "penetrating_oil", [(100, 0, "routine"), (300, 4, "due")], age(100), age(300)),
-    ("nothing done after a worn visit", "penetrating_oil", [(300, 3, "due"), (400, 5, "due")], 0.0, age(300)),
-    ("a film between its two limits", "solid_film", [(300, 3, "due")], age(300) / STRIP_RATIO, age(300)),
+    (
+        "all earlier sound visits count",
+        "penetrating_oil",
+        [(100, 0, "routine"), (300, 4, "due")],
+        age(100),
+        age(300),
+    ),
+    (
+        "nothing done after a worn visit",
+        "penetrating_oil",
+        [(300, 3, "due"), (400, 5, "due")],
+        0.0,
+        age(300),
+    ),
+    (
+        "a film between its two limits",
+        "solid_film",
+        [(300, 3, "due")],
+        age(300) / STRIP_RATIO,
+        age(300),
+    ),
     ("a film past its strip limit", "solid_film", [(300, 4, "due")], 0.0, age(300) / STRIP_RATIO),
-    ("a call narrows the time", "penetrating_oil", [(100, 0, "routine"), (400, 3, "called")], age(400) - 3, age(400)),
-    ("a call soon after a visit", "penetrating_oil", [(390, 0, "routine"), (400, 3, "called")], age(390), age(400)),
+    (
+        "a call narrows the time",
+        "penetrating_oil",
+        [(100, 0, "routine"), (400, 3, "called")],
+        age(400) - 3,
+        age(400),
+    ),
+    (
+        "a call soon after a visit",
+        "penetrating_oil",
+        [(390, 0, "routine"), (400, 3, "called")],
+        age(390),
+        age(400),
+    ),
     ("half a step short", "penetrating_oil", [(300, 2.5, "quote")], age(300), np.inf),
 ]
 
 
-@pytest.mark.parametrize(("name", "finish", "found", "lower", "upper"), CASES, ids=[case[0] for case in CASES])
+@pytest.mark.parametrize(
+    ("name", "finish", "found", "lower", "upper"), CASES, ids=[case[0] for case in CASES]
+)
 def test_grades_bound_the_life(
-    coats: Callable[..., Coats], name: str, finish: str, found: list[Any], lower: float, upper: float
+    coats: Callable[..., Coats],
+    name: str,
+    finish: str,
+    found: list[Any],
+    lower: float,
+    upper: float,
 ) -> None:
     result = life_bounds(coats(finish_class=finish), seen(*found))
     assert result.seen.all()
@@ -70,7 +120,10 @@ def test_coats_without_visits_teach_nothing(coats: Callable[..., Coats]) -> None
     [
         ({"grade": [6]}, "grade must lie between 0 and 5; row 0 has 6"),
         ({"grade": [np.nan]}, "grade must lie between 0 and 5; row 0 has nan"),
-        ({"reason": "sunday"}, "reason must be one of routine, due, called, quote, other; row 0 has sunday"),
+        (
+            {"reason": "sunday"},
+            "reason must be one of routine, due, called, quote, other; row 0 has sunday",
+        ),
         ({"reason": [7]}, "reason must be one of .*; row 0 has 7"),
         ({"visited_on": [np.nan]}, "visited_on must lie between .*; row 0 has nan"),
         (
@@ -91,6 +144,8 @@ def test_bad_visits_are_refused(given: dict[str, Any], message: str) -> None:
         (0, 17999.0, "visited_on must not lie before the coat"),
     ],
 )
-def test_visits_that_fit_no_coat_are_refused(coats: Callable[..., Coats], coat: int, day: float, message: str) -> None:
+def test_visits_that_fit_no_coat_are_refused(
+    coats: Callable[..., Coats], coat: int, day: float, message: str
+) -> None:
     with pytest.raises(ValueError, match=message):
         life_bounds(coats(), Visits(coat=[coat], visited_on=[day], grade=[1]))

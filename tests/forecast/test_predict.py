@@ -24,7 +24,9 @@ from tests.forecast.conftest import MID_LATITUDE_SUN
 
 TODAY = 18365.0
 PLACE = {"latitude": 45.0, "sun": MID_LATITUDE_SUN, "wet_days": np.full(12, 10.0)}
-words = st.fixed_dictionaries({name: st.sampled_from(known) for name, known in CATEGORY_LEVELS.items()})
+words = st.fixed_dictionaries(
+    {name: st.sampled_from(known) for name, known in CATEGORY_LEVELS.items()}
+)
 share = st.floats(0, 1)
 decks = st.builds(
     lambda given, roof, summer, winter, facing, coats: Coats(
@@ -64,34 +66,61 @@ def test_the_reference_deck_is_due_between_12_and_16_months(coats: Callable[...,
     assert found.log_sd == pytest.approx([0.342], abs=0.0005)
     opens_months = 16 * np.exp(-0.8416212 * found.log_sd)
     assert opens_months == pytest.approx([12.0])
-    assert found.window_opens == pytest.approx([18366.0], abs=1)  # an even clock: 12 calendar months from 2019-04-14
+    assert found.window_opens == pytest.approx(
+        [18366.0], abs=1
+    )  # an even clock: 12 calendar months from 2019-04-14
 
 
 @given(decks)
 @settings(max_examples=60, deadline=None)
 def test_reasons_sum_to_the_difference_from_the_reference_deck(deck: Coats) -> None:
     found = predict(deck, PUBLISHED_PRIOR, TODAY)
-    assert found.contributions.sum(axis=1) == pytest.approx(found.due_months - found.reference_months, abs=1e-9)
+    assert found.contributions.sum(axis=1) == pytest.approx(
+        found.due_months - found.reference_months, abs=1e-9
+    )
     assert found.window_opens < found.due_by < found.late
-    assert sum(found.ranked_contributions().values()) == pytest.approx(found.contributions.sum(), abs=1e-9)
+    assert sum(found.ranked_contributions().values()) == pytest.approx(
+        found.contributions.sum(), abs=1e-9
+    )
 
 
 @given(decks)
 @settings(max_examples=60, deadline=None)
 def test_each_harder_life_is_a_shorter_life(deck: Coats) -> None:
     due = predict(deck, PUBLISHED_PRIOR, TODAY).due_months[0]
-    harder = {"traffic": "heavy", "salt": "spray", "litter": "heavy", "airflow": "poor", "preparation": "none"}
+    harder = {
+        "traffic": "heavy",
+        "salt": "spray",
+        "litter": "heavy",
+        "airflow": "poor",
+        "preparation": "none",
+    }
     easier = {"roof_cover": 1.0, "summer_shade": 1.0, "winter_shade": 1.0, "coats": 6}
     for name, word in harder.items():
-        assert predict(_with(deck, name, word), PUBLISHED_PRIOR, TODAY).due_months[0] <= due * (1 + 1e-12)
+        assert predict(_with(deck, name, word), PUBLISHED_PRIOR, TODAY).due_months[0] <= due * (
+            1 + 1e-12
+        )
     for name, most in easier.items():
-        assert predict(_with(deck, name, most), PUBLISHED_PRIOR, TODAY).due_months[0] >= due * (1 - 1e-12)
-    assert predict(_with(deck, "sun", MID_LATITUDE_SUN * 1.2), PUBLISHED_PRIOR, TODAY).due_months[0] < due
-    assert predict(_with(deck, "wet_days", np.full(12, 14.0)), PUBLISHED_PRIOR, TODAY).due_months[0] < due
+        assert predict(_with(deck, name, most), PUBLISHED_PRIOR, TODAY).due_months[0] >= due * (
+            1 - 1e-12
+        )
+    assert (
+        predict(_with(deck, "sun", MID_LATITUDE_SUN * 1.2), PUBLISHED_PRIOR, TODAY).due_months[0]
+        < due
+    )
+    assert (
+        predict(_with(deck, "wet_days", np.full(12, 14.0)), PUBLISHED_PRIOR, TODAY).due_months[0]
+        < due
+    )
 
 
-def test_boards_close_to_the_ground_wear_sooner_but_not_twice_for_one_damp_ground(coats: Callable[..., Coats]) -> None:
-    where = {"height": [0.2, 0.6, np.nan, 0.2, 0.6], "airflow": ["open", "open", "open", "poor", "poor"]}
+def test_boards_close_to_the_ground_wear_sooner_but_not_twice_for_one_damp_ground(
+    coats: Callable[..., Coats],
+) -> None:
+    where = {
+        "height": [0.2, 0.6, np.nan, 0.2, 0.6],
+        "airflow": ["open", "open", "open", "poor", "poor"],
+    }
     low, high, unknown, low_boxed, high_boxed = predict(
         coats(coated_on=[18000.0] * 5, **where), PUBLISHED_PRIOR, TODAY
     ).due_months
@@ -101,19 +130,28 @@ def test_boards_close_to_the_ground_wear_sooner_but_not_twice_for_one_damp_groun
 
 
 def _with(deck: Coats, name: str, value: Any) -> Coats:
-    return Coats(**({key: getattr(deck, key) for key in Coats.__dataclass_fields__} | {name: value}))
+    return Coats(
+        **({key: getattr(deck, key) for key in Coats.__dataclass_fields__} | {name: value})
+    )
 
 
-def test_the_order_of_finishes_is_that_of_williams_and_feist_2007(coats: Callable[..., Coats]) -> None:
-    # 35 finishes over 14 years (USDA FPL): clear repellent < tinted repellent < semitransparent stain.
+def test_the_order_of_finishes_is_that_of_williams_and_feist_2007(
+    coats: Callable[..., Coats],
+) -> None:
+    # 35 finishes over 14 years (USDA FPL): clear repellent < tinted repellent < semitransparent
+    # stain.
     classes = ["clear_repellent", "tinted", "semitransparent"]
-    found = predict(coats(coated_on=[18000.0] * 3, finish_class=classes), PUBLISHED_PRIOR, TODAY).due_months
+    found = predict(
+        coats(coated_on=[18000.0] * 3, finish_class=classes), PUBLISHED_PRIOR, TODAY
+    ).due_months
     assert (np.diff(found) > 0).all()
 
 
 @given(st.floats(1, 900), st.floats(0, 900), st.floats(-0.5, 0.5))
 @settings(deadline=None)
-def test_conditional_dates_agree_with_a_truncated_normal(sound: float, later: float, pace: float) -> None:
+def test_conditional_dates_agree_with_a_truncated_normal(
+    sound: float, later: float, pace: float
+) -> None:
     deck = Coats(coated_on=[18000.0], deck=7, sound_on=18000.0 + sound, **PLACE)
     found = predict(deck, known_deck(pace), 18000.0 + sound + later)
     mean, spread = np.log(found.median_months[0]), found.log_sd[0]
@@ -121,11 +159,15 @@ def test_conditional_dates_agree_with_a_truncated_normal(sound: float, later: fl
     low = (np.log(plain.age_months[0]) - mean) / spread
     law = stats.truncnorm(low, np.inf, loc=mean, scale=spread)
     assert np.log(found.due_months[0]) == pytest.approx(law.median(), abs=1e-6)
-    assert found.chance_worn_today[0] == pytest.approx(law.cdf(np.log(found.age_months[0])), abs=1e-6)
+    assert found.chance_worn_today[0] == pytest.approx(
+        law.cdf(np.log(found.age_months[0])), abs=1e-6
+    )
     assert found.due_by[0] >= 18000.0 + sound
 
 
-def test_a_sound_inspection_moves_the_date_out_and_a_worn_one_in(coats: Callable[..., Coats]) -> None:
+def test_a_sound_inspection_moves_the_date_out_and_a_worn_one_in(
+    coats: Callable[..., Coats],
+) -> None:
     plain = predict(coats(), PUBLISHED_PRIOR, 18700.0)
     sound = predict(coats(sound_on=18600.0), PUBLISHED_PRIOR, 18700.0)
     worn = predict(coats(sound_on=18100.0, worn_on=18300.0), PUBLISHED_PRIOR, 18700.0)
@@ -160,7 +202,9 @@ def test_without_history_all_rests_on_the_prior(coats: Callable[..., Coats]) -> 
 def test_many_decks_agree_with_each_alone() -> None:
     rng = np.random.default_rng(5)
     given = {name: rng.integers(len(known), size=9000) for name, known in CATEGORY_LEVELS.items()}
-    many = Coats(coated_on=rng.uniform(17000, 18000, 9000), roof_cover=rng.random(9000), **PLACE, **given)
+    many = Coats(
+        coated_on=rng.uniform(17000, 18000, 9000), roof_cover=rng.random(9000), **PLACE, **given
+    )
     found = predict(many, PUBLISHED_PRIOR, TODAY)
     for row in (0, 8191, 8192, 8999):
         alone = predict(many.take(slice(row, row + 1)), PUBLISHED_PRIOR, TODAY)
@@ -178,7 +222,8 @@ def test_south_of_the_equator_summer_shade_counts_in_january() -> None:
 def test_every_prior_has_a_source_and_a_mark() -> None:
     assert [prior.name for prior in COEFFICIENT_PRIORS[1:-2]] == list(DESIGN_COLUMNS)
     assert all(
-        prior.source and prior.sd > 0 and prior.mark in {"READ", "MEMORY", "JUDGEMENT"} for prior in COEFFICIENT_PRIORS
+        prior.source and prior.sd > 0 and prior.mark in {"READ", "MEMORY", "JUDGEMENT"}
+        for prior in COEFFICIENT_PRIORS
     )
     assert len(FACTORS) == len(set(FACTORS))
 
@@ -186,7 +231,10 @@ def test_every_prior_has_a_source_and_a_mark() -> None:
 @pytest.mark.parametrize(
     ("given", "message"),
     [
-        ({"finish_class": "lacquer"}, "finish_class must be one of penetrating_oil, .*; row 0 has lacquer"),
+        (
+            {"finish_class": "lacquer"},
+            "finish_class must be one of penetrating_oil, .*; row 0 has lacquer",
+        ),
         ({"coated_on": [18000.0, np.nan]}, "coated_on must lie between .*; row 1 has nan"),
         ({"roof_cover": 1.2}, r"roof_cover must lie between 0 and 1; row 0 has 1\.2"),
         ({"coats": 0}, r"coats must lie between 1 and 50; row 0 has 0\.0"),
@@ -208,5 +256,7 @@ def test_bad_coats_are_refused_by_name_and_value(
 
 
 def test_an_inspection_after_today_is_refused(coats: Callable[..., Coats]) -> None:
-    with pytest.raises(ValueError, match="sound_on must not lie after today; row 0 has 18400 and today is 18365"):
+    with pytest.raises(
+        ValueError, match="sound_on must not lie after today; row 0 has 18400 and today is 18365"
+    ):
         predict(coats(sound_on=18400.0), PUBLISHED_PRIOR, TODAY)

@@ -20,19 +20,24 @@ SUMMER = np.array([False] * 4 + [True] * 6 + [False] * 2)
 
 
 def test_a_weibull_part_is_replaced_at_493_hours() -> None:
-    # Documentation of the `reliability` package, "Optimal replacement time": Weibull scale 1000, shape 2.5, planned 1,
-    # failed 5 give 493.19 and 0.0035 (read; taken off a grid, so the last digits are the grid's).
+    # Documentation of the `reliability` package, "Optimal replacement time": Weibull scale 1000,
+    # shape 2.5, planned 1, failed 5 give 493.19 and 0.0035 (read; taken off a grid, so the last
+    # digits are the grid's).
     def lived(age: np.ndarray) -> np.ndarray:
         return 1000 / 2.5 * special.gamma(0.4) * special.gammainc(0.4, (age / 1000) ** 2.5)
 
-    found = optimal_replacement_age(lambda age: np.exp(-((age / 1000) ** 2.5)), lived, 1.0, 5.0, horizon=5000)
+    found = optimal_replacement_age(
+        lambda age: np.exp(-((age / 1000) ** 2.5)), lived, 1.0, 5.0, horizon=5000
+    )
     assert found.months == pytest.approx(493.19, abs=0.5)
     assert found.upkeep_a_year / 12 == pytest.approx(0.0035, abs=5e-5)
 
 
 def test_a_part_that_does_not_age_is_never_replaced() -> None:
     # Barlow & Hunter (1960): with a constant hazard planned replacement cannot pay.
-    found = optimal_replacement_age(lambda age: np.exp(-age / 20), lambda age: 20 * (1 - np.exp(-age / 20)), 1.0, 5.0)
+    found = optimal_replacement_age(
+        lambda age: np.exp(-age / 20), lambda age: 20 * (1 - np.exp(-age / 20)), 1.0, 5.0
+    )
     assert found.months == np.inf
     assert found.upkeep_a_year == found.neglect_a_year == pytest.approx(12 * 5 / 20)
 
@@ -46,20 +51,28 @@ def test_the_best_age_agrees_with_scipy(mean: float, spread: float, ratio: float
     def rate(age: float) -> float:
         return (100 * law.sf(age) + 100 * ratio * law.cdf(age)) / integrate.quad(law.sf, 0, age)[0]
 
-    best = optimize.minimize_scalar(rate, bounds=(0.1 * law.median(), 1.2 * law.median()), method="bounded")
-    assert found.upkeep_a_year == pytest.approx(12 * min(best.fun, 100 * ratio / law.mean()), rel=1e-5)
+    best = optimize.minimize_scalar(
+        rate, bounds=(0.1 * law.median(), 1.2 * law.median()), method="bounded"
+    )
+    assert found.upkeep_a_year == pytest.approx(
+        12 * min(best.fun, 100 * ratio / law.mean()), rel=1e-5
+    )
     assert found.upkeep_a_year <= found.neglect_a_year
 
 
 def test_the_reference_deck_is_recoated_when_the_trade_does() -> None:
-    # Common practice, no source: 12 to 16 months, when a strip costs about three times a clean and recoat.
+    # Common practice, no source: 12 to 16 months, when a strip costs about three times a clean and
+    # recoat.
     found = optimal_recoat_age(np.log(16), 0.342, 900.0, 2700.0)
     assert 12 < found.months < 16
     assert found.neglect_a_year > found.upkeep_a_year
 
 
 def test_a_dearer_strip_means_an_earlier_recoat() -> None:
-    ages = [optimal_recoat_age(np.log(16), 0.342, 900.0, cost).months for cost in (2000, 3000, 5000, 9000)]
+    ages = [
+        optimal_recoat_age(np.log(16), 0.342, 900.0, cost).months
+        for cost in (2000, 3000, 5000, 9000)
+    ]
     assert (np.diff(ages) < 0).all()
 
 
@@ -100,7 +113,12 @@ def test_more_than_six_coats_are_stripped_with_two_applications() -> None:
         strip_cost=2700.0,
     )
     assert [job.work for job in jobs[:4]] == ["recoat", "recoat", "strip", "recoat"]
-    assert [(job.build_before, job.build_after) for job in jobs[:4]] == [(4, 6), (6, 8), (8, 2), (2, 4)]
+    assert [(job.build_before, job.build_after) for job in jobs[:4]] == [
+        (4, 6),
+        (6, 8),
+        (8, 2),
+        (2, 4),
+    ]
     assert [job.stripper_applications for job in jobs[:4]] == [0, 0, 2, 0]
     assert all(SUMMER[job.month.month_of_year - 1] for job in jobs)
     assert (np.diff([job.month.number for job in jobs]) >= 6).all()
@@ -115,7 +133,10 @@ def test_more_than_six_coats_are_stripped_with_two_applications() -> None:
             lambda: best_workable_month(EVEN, 0.0, 14.0, [False] * 12, not_before=0.0),
             "workable must have twelve months",
         ),
-        (lambda: workable_months(np.ones(12), np.ones(12), season=[True] * 3), "season must have twelve months"),
+        (
+            lambda: workable_months(np.ones(12), np.ones(12), season=[True] * 3),
+            "season must have twelve months",
+        ),
     ],
 )
 def test_bad_plans_are_refused(call: object, message: str) -> None:

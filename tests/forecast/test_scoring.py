@@ -22,7 +22,8 @@ def below(curve: TurnbullEstimate, age: float) -> float:
 
 
 def test_a_curve_worked_by_hand() -> None:
-    # Fay & Shaw (2010), J. Stat. Softw. 36(2): 2/7 on (2, 3] and (5, 6], 3/14 on (9, 10] and (10, 12].
+    # Fay & Shaw (2010), J. Stat. Softw. 36(2): 2/7 on (2, 3] and (5, 6], 3/14 on (9, 10] and (10,
+    # 12].
     lower, upper = np.array([2, 5, 1, 1, 9, 8, 10.0]), np.array([3, 6, 7, 7, 12, 10, 13.0])
     curve = turnbull_estimate(lower, upper)
     held = curve.mass > 1e-6
@@ -32,7 +33,8 @@ def test_a_curve_worked_by_hand() -> None:
 
 
 def test_the_curve_of_the_tubes_has_a_closed_form() -> None:
-    # Meeker & Escobar (1998) ch. 3 by plant; pooled 4/300, then the surviving shares of 197 and 97 tubes.
+    # Meeker & Escobar (1998) ch. 3 by plant; pooled 4/300, then the surviving shares of 197 and 97
+    # tubes.
     curve = turnbull_estimate(TUBES.lower, TUBES.upper, TUBES.weight)
     first, second = 1 - 4 / 300, (1 - 4 / 300) * (1 - 5 / 197)
     known = [1 - first, 1 - second, 1 - second * (1 - 2 / 97)]
@@ -42,7 +44,19 @@ def test_the_curve_of_the_tubes_has_a_closed_form() -> None:
 
 def test_the_curve_of_the_wheels_is_isotonic_regression() -> None:
     curve = turnbull_estimate(WHEELS.lower, WHEELS.upper, WHEELS.weight, tolerance=1e-12)
-    known = [0, 0.06977, 0.06977, 0.09589, 0.16667, 0.22222, 0.22222, 0.46154, 0.58108, 0.58108, 0.58333]
+    known = [
+        0,
+        0.06977,
+        0.06977,
+        0.09589,
+        0.16667,
+        0.22222,
+        0.22222,
+        0.46154,
+        0.58108,
+        0.58108,
+        0.58333,
+    ]
     found = [below(curve, age) for age in (4, 10, 14, 18, 22, 26, 30, 34, 38, 42, 46)]
     assert found == pytest.approx(known, abs=2e-4)
     assert curve.log_likelihood == pytest.approx(-184.988153, abs=1e-3)
@@ -82,7 +96,10 @@ def test_scores_of_a_coin() -> None:
 
 def test_reliability_counts_each_step() -> None:
     bins = calibration_bins([0.05, 0.95, 0.92, 1.0], [False, True, True, False])
-    assert [(b.low, b.visits, b.found) for b in bins] == [(0.0, 1, 0.0), (0.9, 3, pytest.approx(2 / 3))]
+    assert [(b.low, b.visits, b.found) for b in bins] == [
+        (0.0, 1, 0.0),
+        (0.9, 3, pytest.approx(2 / 3)),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -106,8 +123,14 @@ def test_coverage_tells_a_right_spread_from_a_wrong_one(factor: float, true: flo
     ("call", "message"),
     [
         (lambda: score_forecast([1.2], [True]), r"chance must lie between 0 and 1; row 0 has 1\.2"),
-        (lambda: score_forecast([0.2, 0.3], [True]), r"worn must have as many rows as chance; got \(1,\) and \(2,\)"),
-        (lambda: turnbull_estimate(np.array([3.0]), np.array([3.0])), "upper must lie above lower; row 0 has 3 and 3"),
+        (
+            lambda: score_forecast([0.2, 0.3], [True]),
+            r"worn must have as many rows as chance; got \(1,\) and \(2,\)",
+        ),
+        (
+            lambda: turnbull_estimate(np.array([3.0]), np.array([3.0])),
+            "upper must lie above lower; row 0 has 3 and 3",
+        ),
     ],
 )
 def test_bad_scores_are_refused(call: object, message: str) -> None:

@@ -28,10 +28,11 @@ from tests.forecast.oracles import (
     WHEELS,
     Published,
     rows,
-)  # fmt: skip
+)
 
 PUBLISHED = [
-    # R survival tests/testreg.Rout.save: 12.3886 (1.6027) -.0986 (.0254) .0971 (.3776), -.4773 (.2583), -56.2
+    # R survival tests/testreg.Rout.save: 12.3886 (1.6027) -.0986 (.0254) .0971 (.3776), -.4773
+    # (.2583), -56.2
     Published(
         "R interval regression",
         OVARIAN,
@@ -40,7 +41,8 @@ PUBLISHED = [
         -56.227817,
         (1.602682, 0.025369, 0.377592, 0.258315),
     ),
-    # Meeker & Escobar (1998) example 8.16: shape 2.035, and R survreg 2.035319, 11792.178, -76.436896
+    # Meeker & Escobar (1998) example 8.16: shape 2.035, and R survreg 2.035319, 11792.178,
+    # -76.436896
     Published("bearing cages", BEARINGS, (np.log(11792.1782),), 1 / 2.035319, -76.436896),
     # lifelines' own tests, after ReliaSoft: shape 1.215, scale 8270.88
     Published("grouped", GROUPED, (np.log(8270.889),), 1 / 1.21566, -265.204470),
@@ -57,12 +59,16 @@ PUBLISHED = [
 def flat(lives: CensoredLives, start: list[float], **options: object) -> PosteriorMode:
     """The maximum of the likelihood alone; coefficients, log spread, log omega."""
     size = len(start)
-    problem = prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), distribution=WEIBULL, **options)
+    problem = prepare_log_posterior(
+        lives, np.zeros(size), np.zeros((size, size)), distribution=WEIBULL, **options
+    )
     return find_posterior_mode(problem, np.array(start, dtype=float))
 
 
 def start_of(lives: CensoredLives) -> list[float]:
-    middle = np.log(np.where(np.isfinite(lives.upper), (lives.lower + lives.upper) / 2, 1.5 * lives.lower))
+    middle = np.log(
+        np.where(np.isfinite(lives.upper), (lives.lower + lives.upper) / 2, 1.5 * lives.lower)
+    )
     x = np.column_stack([np.ones(len(lives)), lives.x])
     return [*np.linalg.lstsq(x, middle, rcond=None)[0], 0.0, 0.0]
 
@@ -79,11 +85,17 @@ def test_the_weibull_maximum_agrees_with_published_examples(known: Published) ->
 
 
 def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
-    problem = prepare_log_posterior(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False, distribution=WEIBULL)
+    problem = prepare_log_posterior(
+        WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False, distribution=WEIBULL
+    )
     value, gradient, hessian = problem.likelihood(np.array([3.6, -0.5, 0.0]))
-    assert value == pytest.approx(-215.226260992, abs=1e-8)  # scipy.stats.weibull_min, summed by hand
+    assert value == pytest.approx(
+        -215.226260992, abs=1e-8
+    )  # scipy.stats.weibull_min, summed by hand
     assert gradient[:2] == pytest.approx([141.347829, -42.033755], abs=1e-5)
-    assert hessian[:2, :2] == pytest.approx(np.array([[-496.69012, -38.53473], [-38.53473, -68.01791]]), abs=1e-4)
+    assert hessian[:2, :2] == pytest.approx(
+        np.array([[-496.69012, -38.53473], [-38.53473, -68.01791]]), abs=1e-4
+    )
 
 
 def test_diabetes_agrees_with_lifelines_and_with_two_packages_of_r() -> None:
@@ -91,7 +103,8 @@ def test_diabetes_agrees_with_lifelines_and_with_two_packages_of_r() -> None:
     male = (data["gender"] == "male").to_numpy(float)
     lives = rows(data["left"].to_numpy(float), data["right"].to_numpy(float), x=male)
     best = flat(lives, [2.8, 0, -1, 0], deck_effect=False)
-    # flexsurv and icenReg, as quoted in the tests of lifelines: exp(int) 18.31971, shape 2.82628, .04576, -2027.196
+    # flexsurv and icenReg, as quoted in the tests of lifelines: exp(int) 18.31971, shape 2.82628,
+    # .04576, -2027.196
     assert np.exp(best.theta[0]) == pytest.approx(18.31971, abs=2e-4)
     assert np.exp(-best.theta[2]) == pytest.approx(2.82628, abs=2e-5)
     assert best.theta[1] == pytest.approx(0.04576, abs=1e-5)
@@ -108,9 +121,15 @@ def test_single_visits_agree_with_the_complementary_log_log_of_statsmodels() -> 
     rng = np.random.default_rng(12)
     x, age = rng.normal(size=2000), rng.uniform(5, 30, 2000)
     worn = np.log(age) > 2.9 + 0.2 * x + 0.3 * np.log(rng.exponential(size=2000))
-    best = flat(rows(np.where(worn, 0, age), np.where(worn, age, INF), x=x), [2.5, 0, -1, 0], deck_effect=False)
+    best = flat(
+        rows(np.where(worn, 0, age), np.where(worn, age, INF), x=x),
+        [2.5, 0, -1, 0],
+        deck_effect=False,
+    )
     family = sm.families.Binomial(link=sm.families.links.CLogLog())
-    other = sm.GLM(worn.astype(float), np.column_stack([np.ones(2000), x, np.log(age)]), family=family).fit()
+    other = sm.GLM(
+        worn.astype(float), np.column_stack([np.ones(2000), x, np.log(age)]), family=family
+    ).fit()
     spread = 1 / other.params[-1]
     assert np.exp(best.theta[-2]) == pytest.approx(spread, rel=1e-5)
     assert best.theta[:2] == pytest.approx(-other.params[:2] * spread, abs=1e-5)
@@ -144,15 +163,25 @@ def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> CensoredLive
 def test_derivatives_with_a_deck_effect_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4, is_weibull=True)
     problem = prepare_log_posterior(
-        lives, np.zeros(3), np.eye(3), misclassification=misclassification, nodes=31, distribution=WEIBULL
+        lives,
+        np.zeros(3),
+        np.eye(3),
+        misclassification=misclassification,
+        nodes=31,
+        distribution=WEIBULL,
     )
     theta, step = np.array([2.7, -1.2, -1.3]), 1e-5
     _, gradient, hessian = problem.log_posterior(theta)
     ways = [
-        (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit)) for unit in np.eye(3)
+        (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit))
+        for unit in np.eye(3)
     ]
-    assert gradient == pytest.approx([(up[0] - down[0]) / (2 * step) for up, down in ways], abs=1e-4)
-    assert hessian == pytest.approx(np.array([(up[1] - down[1]) / (2 * step) for up, down in ways]), abs=2e-3)
+    assert gradient == pytest.approx(
+        [(up[0] - down[0]) / (2 * step) for up, down in ways], abs=1e-4
+    )
+    assert hessian == pytest.approx(
+        np.array([(up[1] - down[1]) / (2 * step) for up, down in ways]), abs=2e-3
+    )
 
 
 def wide(lives: CensoredLives) -> CensoredLives:

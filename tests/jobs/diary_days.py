@@ -12,12 +12,21 @@ NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
 MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
 
 
-def booked(day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any) -> Booking:
+def booked(
+    day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any
+) -> Booking:
     decks = decks or [DeckFactory(**deck)]
     return bookings.book_work(
-        property=decks[0].property, decks=decks, hours=Decimal(hours), first_day=day, week=None, crew=None,
-        offer=offer, by=None, now=NOW,
-    )  # fmt: skip
+        property=decks[0].property,
+        decks=decks,
+        hours=Decimal(hours),
+        first_day=day,
+        week=None,
+        crew=None,
+        offer=offer,
+        by=None,
+        now=NOW,
+    )
 
 
 def text(answer: Any) -> str:

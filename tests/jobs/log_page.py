@@ -19,17 +19,35 @@ DAY = date(2026, 6, 11)
 
 def row(product: Product | int | str, number: int = 0, **values: Any) -> dict[str, Any]:
     key = product.pk if isinstance(product, Product) else product
-    fields = {"product": key, "batch": "TW-0001", "colour": "Driftwood", "surface": "boards", "coats": 2, "litres": "4"}
+    fields = {
+        "product": key,
+        "batch": "TW-0001",
+        "colour": "Driftwood",
+        "surface": "boards",
+        "coats": 2,
+        "litres": "4",
+    }
     return {f"coats-{number}-{name}": value for name, value in {**fields, **values}.items()}
 
 
 def filled(deck: Deck | None, *rows: dict[str, Any], **values: Any) -> dict[str, Any]:
     """All fields of the page for a recoat on a fine day; keywords replace or add some."""
     page = {
-        "form_key": str(uuid.uuid4()), "deck": deck.pk if deck else "", "kind": "recoat", "finished_on": "2026-06-10",
-        "crew": "Tern crew", "overall": "2", "reason": "due", "air_c": "21", "humidity_percent": "55", "sky": "sun",
-        "notes": "", "moment": "finished", "coats-TOTAL_FORMS": len(rows), "coats-INITIAL_FORMS": 0,
-    }  # fmt: skip
+        "form_key": str(uuid.uuid4()),
+        "deck": deck.pk if deck else "",
+        "kind": "recoat",
+        "finished_on": "2026-06-10",
+        "crew": "Tern crew",
+        "overall": "2",
+        "reason": "due",
+        "air_c": "21",
+        "humidity_percent": "55",
+        "sky": "sun",
+        "notes": "",
+        "moment": "finished",
+        "coats-TOTAL_FORMS": len(rows),
+        "coats-INITIAL_FORMS": 0,
+    }
     for each in rows:
         page |= each
     return {**page, **values}
@@ -37,9 +55,15 @@ def filled(deck: Deck | None, *rows: dict[str, Any], **values: Any) -> dict[str,
 
 def new_client(**values: Any) -> dict[str, Any]:
     fields = {
-        "name": "Ottilie Saltonby", "phone": "902-555-0147", "email": "ottilie@example.org",
-        "street": "9 Plover Street", "town": "Lunenburg", "label": "Sun deck", "species": "red_cedar", "area_m2": "24",
-    }  # fmt: skip
+        "name": "Ottilie Saltonby",
+        "phone": "902-555-0147",
+        "email": "ottilie@example.org",
+        "street": "9 Plover Street",
+        "town": "Lunenburg",
+        "label": "Sun deck",
+        "species": "red_cedar",
+        "area_m2": "24",
+    }
     return {f"new-{name}": value for name, value in {**fields, **values}.items()}
 
 
@@ -59,7 +83,11 @@ def errors(response: HttpResponse) -> dict[str, list[str]]:
 
 
 def picture(
-    size: tuple[int, int] = (400, 300), *, kind: str = "JPEG", orientation: int = 1, name: str = "deck.jpg"
+    size: tuple[int, int] = (400, 300),
+    *,
+    kind: str = "JPEG",
+    orientation: int = 1,
+    name: str = "deck.jpg",
 ) -> SimpleUploadedFile:
     """A photograph as a phone makes it: with the place, the camera and the way it was held."""
     image = Image.new("RGB", size, "sienna")

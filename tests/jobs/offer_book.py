@@ -9,21 +9,35 @@ from jobs.actions import offers
 from jobs.models import Offer, PriceList, Rate, Tax
 from jobs.offers.outlook import DeckOutlook, Outlook
 from jobs.scope import propose_scopes
-from tests.factories import CoatFactory, ConsentFactory, DeckFactory, EmailFactory, PackFactory, PriceListFactory
+from tests.factories import (
+    CoatFactory,
+    ConsentFactory,
+    DeckFactory,
+    EmailFactory,
+    PackFactory,
+    PriceListFactory,
+)
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
 RATES = [
-    ("set_up", "job", "60", "45"), ("clean", "m2", "3.20", "2"), ("strip", "m2", "9.50", "8"),
-    ("brighten", "m2", "1.20", "1"), ("sand", "m2", "2.80", "3"), ("coat", "m2", "4.10", "4"),
-    ("rails", "m", "9", "10"), ("stairs", "tread", "6", "5"),
-]  # fmt: skip
+    ("set_up", "job", "60", "45"),
+    ("clean", "m2", "3.20", "2"),
+    ("strip", "m2", "9.50", "8"),
+    ("brighten", "m2", "1.20", "1"),
+    ("sand", "m2", "2.80", "3"),
+    ("coat", "m2", "4.10", "4"),
+    ("rails", "m", "9", "10"),
+    ("stairs", "tread", "6", "5"),
+]
 
 
 def price_list(valid_from: date = date(2025, 1, 1), **over: Any) -> PriceList:
     made: PriceList = PriceListFactory(valid_from=valid_from, **over)
     for task, per, amount, minutes in RATES:
-        Rate.objects.create(price_list=made, task=task, per=per, amount=Decimal(amount), minutes=Decimal(minutes))
+        Rate.objects.create(
+            price_list=made, task=task, per=per, amount=Decimal(amount), minutes=Decimal(minutes)
+        )
     Tax.objects.create(price_list=made, name="HST", percent=Decimal(15))
     return made
 
@@ -47,11 +61,17 @@ def reachable(of: Deck) -> Deck:
 def drafted(*decks: Deck, **over: Any) -> Offer:
     """A draft for decks of one property; waiting makes a strip likelier."""
     listed = list(decks) or [reachable(deck())]
-    risk = DeckOutlook(date(2026, 9, 1), date(2027, 1, 15), date(2027, 6, 1), 0.02, {6: 0.1, 12: 0.4})
+    risk = DeckOutlook(
+        date(2026, 9, 1), date(2027, 1, 15), date(2027, 6, 1), 0.02, {6: 0.1, 12: 0.4}
+    )
     asked: dict[str, Any] = {
-        "property": listed[0].property, "scopes": list(propose_scopes(listed, today=TODAY).values()),
-        "outlook": Outlook({each.pk: risk for each in listed}, TODAY, "test"), "today": TODAY, "now": NOW, "by": None,
-    }  # fmt: skip
+        "property": listed[0].property,
+        "scopes": list(propose_scopes(listed, today=TODAY).values()),
+        "outlook": Outlook({each.pk: risk for each in listed}, TODAY, "test"),
+        "today": TODAY,
+        "now": NOW,
+        "by": None,
+    }
     asked |= over
     brief = offers.OfferBrief(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
     made, problems = offers.draft_offer_batch(briefs=[brief], **asked)

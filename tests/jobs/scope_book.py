@@ -1,4 +1,5 @@
-"""Decks with a past for the tests of scopes: products, coats, and what is proposed on a day in July."""
+"""Decks with a past for the tests of scopes:
+products, coats, and what is proposed on a day in July."""
 
 from datetime import date
 from typing import Any
@@ -16,11 +17,19 @@ def finish(name: str, **values: Any) -> Product:
 
 
 def helper(kind: str, **values: Any) -> Product:
-    fields = {"name": f"Kelp {kind}", "kind": kind, "finish_class": "", "colours": "", "spread_m2_per_l": None}
+    fields = {
+        "name": f"Kelp {kind}",
+        "kind": kind,
+        "finish_class": "",
+        "colours": "",
+        "spread_m2_per_l": None,
+    }
     return ProductFactory(**{**fields, **values})
 
 
-def coated(deck: Deck, product: Product, *, coats: int = 2, on: date = date(2025, 6, 12), **values: Any) -> Job:
+def coated(
+    deck: Deck, product: Product, *, coats: int = 2, on: date = date(2025, 6, 12), **values: Any
+) -> Job:
     job = JobFactory(deck=deck, finished_on=on, kind=values.pop("kind", "strip"))
     CoatFactory(**{"job": job, "product": product, "coats": coats, "litres": None, **values})
     return job

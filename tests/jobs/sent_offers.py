@@ -28,7 +28,12 @@ def yes(week: str = WEEK, name: str = "Marlow Pennington") -> dict[str, str]:
 
 
 def no(reason: str = "price", words: str = "") -> dict[str, str]:
-    return {"deed": "decline", "decline-reason": reason, "decline-words": words, "decline-name": "Marlow Pennington"}
+    return {
+        "deed": "decline",
+        "decline-reason": reason,
+        "decline-words": words,
+        "decline-name": "Marlow Pennington",
+    }
 
 
 def question(words: str) -> dict[str, str]:

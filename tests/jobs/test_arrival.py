@@ -42,13 +42,22 @@ def tern(business: Business) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
 
 
-def book(arrival: Arrival = UNSPECIFIED_ARRIVAL, hours: str = "2", day: date = MONDAY, **deck: Any) -> Booking:
+def book(
+    arrival: Arrival = UNSPECIFIED_ARRIVAL, hours: str = "2", day: date = MONDAY, **deck: Any
+) -> Booking:
     row = DeckFactory(**deck)
     EmailFactory(client=row.property.client, value=f"client{row.pk}@example.org")
     return bookings.book_work(
-        property=row.property, decks=[row], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
-        arrival=arrival, **ANYBODY,
-    )  # fmt: skip
+        property=row.property,
+        decks=[row],
+        hours=Decimal(hours),
+        first_day=day,
+        week=None,
+        crew=None,
+        offer=None,
+        arrival=arrival,
+        **ANYBODY,
+    )
 
 
 def leave() -> None:
@@ -95,9 +104,18 @@ def test_another_time_on_the_same_day_is_told_anew_and_counts_one_up() -> None:
     assert "Arrival about 8:00 a.m.\n" in plain(told.text)
 
     assert bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY).sequence == 1
-    same_day: dict[str, Any] = {"booking": booking, "first_day": MONDAY, "crew": None, "why": "", **ANYBODY}
+    same_day: dict[str, Any] = {
+        "booking": booking,
+        "first_day": MONDAY,
+        "crew": None,
+        "why": "",
+        **ANYBODY,
+    }
     assert bookings.move_booking(**same_day).arrival() == EIGHT
-    assert bookings.move_booking(**same_day, arrival=UNSPECIFIED_ARRIVAL).arrival() == UNSPECIFIED_ARRIVAL
+    assert (
+        bookings.move_booking(**same_day, arrival=UNSPECIFIED_ARRIVAL).arrival()
+        == UNSPECIFIED_ARRIVAL
+    )
     assert Message.objects.filter(state="queued").get().text.count("Arrival") == 0
 
 
@@ -117,16 +135,24 @@ def test_of_a_visit_held_for_the_weather_no_time_is_told_until_it_stands_again()
 def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> None:
     booking = book(EIGHT)
     again: dict[str, Any] = {
-        "property": booking.property, "decks": list(booking.decks.all()), "hours": Decimal(2), "week": None,
-        "first_day": MONDAY, "crew": None, "offer": None, **ANYBODY,
-    }  # fmt: skip
+        "property": booking.property,
+        "decks": list(booking.decks.all()),
+        "hours": Decimal(2),
+        "week": None,
+        "first_day": MONDAY,
+        "crew": None,
+        "offer": None,
+        **ANYBODY,
+    }
 
     assert bookings.book_work(**again, arrival=EIGHT) == booking
     with pytest.raises(bookings.NoRoomError, match="Move that booking instead"):
         bookings.book_work(**again, arrival=FROM_EIGHT_TO_TEN)
 
 
-@pytest.mark.parametrize(("begins", "ends"), [(None, time(9)), (time(9), time(9)), (time(9), time(8))])
+@pytest.mark.parametrize(
+    ("begins", "ends"), [(None, time(9)), (time(9), time(9)), (time(9), time(8))]
+)
 def test_the_database_keeps_no_times_that_are_out_of_order(begins: time | None, ends: time) -> None:
     booking = book()
 
@@ -141,7 +167,8 @@ def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
     # RFC 5545, 3.2.19: local time with a TZID, and a VTIMEZONE for it in the same object (3.6.5).
     assert b"DTSTART;TZID=America/Vancouver:20270607T080000\r\n" in content
     event = event_of(booking)
-    # A quarter of the crew's day is a quarter of eight hours on site. In June Vancouver is at UTC−7 (tz database).
+    # A quarter of the crew's day is a quarter of eight hours on site. In June Vancouver is at UTC−7
+    # (tz database).
     assert event.decoded("dtstart").astimezone(UTC) == datetime(2027, 6, 7, 15, tzinfo=UTC)
     assert event.decoded("dtend").astimezone(UTC) == datetime(2027, 6, 7, 17, tzinfo=UTC)
     # The VTIMEZONE as a general-purpose library reads it (python-dateutil), summer and winter.
@@ -162,19 +189,31 @@ def unfolded_zone(content: bytes) -> StringIO:
     [
         (FROM_EIGHT_TO_TEN, "0.5", datetime(2027, 6, 7, 10)),  # at least until the latest arrival
         (EIGHT, "2.1", datetime(2027, 6, 7, 10, 15)),  # the next quarter of an hour
-        (EIGHT, "12", datetime(2027, 6, 8, 12)),  # eight hours of the crew on Monday, four on Tuesday
+        (
+            EIGHT,
+            "12",
+            datetime(2027, 6, 8, 12),
+        ),  # eight hours of the crew on Monday, four on Tuesday
     ],
 )
-def test_a_visit_ends_when_the_last_days_work_may_be_done(arrival: Arrival, hours: str, ends: datetime) -> None:
+def test_a_visit_ends_when_the_last_days_work_may_be_done(
+    arrival: Arrival, hours: str, ends: datetime
+) -> None:
     event = event_of(book(arrival, hours))
 
-    assert (event.decoded("dtstart").replace(tzinfo=None), event.decoded("dtend").replace(tzinfo=None)) == (
-        datetime(2027, 6, 7, 8), ends,
-    )  # fmt: skip
+    assert (
+        event.decoded("dtstart").replace(tzinfo=None),
+        event.decoded("dtend").replace(tzinfo=None),
+    ) == (
+        datetime(2027, 6, 7, 8),
+        ends,
+    )
 
 
 def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(client: Browser) -> None:
-    offer, url = sent_offer(valid_until=date(2027, 6, 30), language="fr", property__client__language="fr")
+    offer, url = sent_offer(
+        valid_until=date(2027, 6, 30), language="fr", property__client__language="fr"
+    )
     client.post(url, yes("2027-06-07"))
     booking = Booking.objects.get(offer=offer)
     assert "arrive vers" not in client.get(url).content.decode()
@@ -186,7 +225,9 @@ def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(clien
     assert sentence in plain(unescape(client.get(url).content.decode()))
 
 
-def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_changes(client: Browser, tern: Crew) -> None:
+def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_changes(
+    client: Browser, tern: Crew
+) -> None:
     book(FROM_EIGHT_TO_TEN)
     other = book(property__time_zone="Australia/Hobart")
     link = f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
@@ -202,20 +243,29 @@ def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_chang
 
     bookings.change_booking_arrival(booking=other, arrival=EIGHT, **ANYBODY)
     changed = Calendar.from_ical(client.get(link, headers={"If-None-Match": first["ETag"]}).content)
-    assert {str(zone["tzid"]) for zone in changed.walk("VTIMEZONE")} == {"America/Halifax", "Australia/Hobart"}
+    assert {str(zone["tzid"]) for zone in changed.walk("VTIMEZONE")} == {
+        "America/Halifax",
+        "Australia/Hobart",
+    }
 
 
 def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_town() -> None:
     ten, nine = Arrival(time(10)), Arrival(time(9), time(11))
     for town, arrival in [
-        ("Chester", UNSPECIFIED_ARRIVAL), ("Lunenburg", ten), ("Chester", EIGHT), ("Digby", UNSPECIFIED_ARRIVAL), ("Chester", nine),
+        ("Chester", UNSPECIFIED_ARRIVAL),
+        ("Lunenburg", ten),
+        ("Chester", EIGHT),
+        ("Digby", UNSPECIFIED_ARRIVAL),
+        ("Chester", nine),
         ("Chester", Arrival(time(15))),
-    ]:  # fmt: skip
+    ]:
         book(arrival, "1", property__town=town, property__client__name=f"{town} {arrival.begins}")
 
     day = diary_week(MONDAY, business=Business.objects.get()).days[0].crews[0]
 
-    assert [(run.town, [stop.booking.client.name.split()[1] for stop in run.stops]) for run in day.runs] == [
+    assert [
+        (run.town, [stop.booking.client.name.split()[1] for stop in run.stops]) for run in day.runs
+    ] == [
         ("Chester", ["08:00:00", "09:00:00", "None"]),
         ("Lunenburg", ["10:00:00"]),
         ("Chester", ["15:00:00"]),
@@ -223,12 +273,20 @@ def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_t
     ]
 
 
-def test_a_time_is_agreed_on_the_page_of_the_booking_and_seen_in_the_week(as_owner: Browser) -> None:
+def test_a_time_is_agreed_on_the_page_of_the_booking_and_seen_in_the_week(
+    as_owner: Browser,
+) -> None:
     booking = book()
 
-    page = as_owner.post(f"/diary/{booking.pk}/arrival/", {"arrives_from": "08:00", "arrives_to": "10:00"}, follow=True)
+    page = as_owner.post(
+        f"/diary/{booking.pk}/arrival/",
+        {"arrives_from": "08:00", "arrives_to": "10:00"},
+        follow=True,
+    )
     assert "8:00 a.m. – 10:00 a.m." in plain(page.content.decode())
-    assert "8:00 a.m. – 10:00 a.m." in plain(as_owner.get("/diary/?week=2027-06-07").content.decode())
+    assert "8:00 a.m. – 10:00 a.m." in plain(
+        as_owner.get("/diary/?week=2027-06-07").content.decode()
+    )
     form = as_owner.get(f"/diary/{booking.pk}/move/").context["form"]
     assert (form["arrives_from"].value(), form["arrives_to"].value()) == (time(8), time(10))
 

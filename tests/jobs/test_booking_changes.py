@@ -1,4 +1,5 @@
-"""Moving, holding, releasing and calling off: the crew's hours, and what the client is told each time."""
+"""Moving, holding, releasing and calling off:
+the crew's hours, and what the client is told each time."""
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
@@ -17,7 +18,14 @@ from clients.models import Business, User
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
 from jobs.models import Booking, Crew, CrewDay
-from tests.factories import BusinessFactory, CrewFactory, DeckFactory, EmailFactory, JobFactory, PhoneFactory
+from tests.factories import (
+    BusinessFactory,
+    CrewFactory,
+    DeckFactory,
+    EmailFactory,
+    JobFactory,
+    PhoneFactory,
+)
 from tests.jobs.at_once import at_once
 
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
@@ -30,13 +38,21 @@ def book(day: date = MONDAY, hours: str = "6", *, told: bool = True, **kwargs: A
     if told:
         EmailFactory(client=deck.property.client, value=f"client{deck.pk}@example.org")
     return bookings.book_work(
-        property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
+        property=deck.property,
+        decks=[deck],
+        hours=Decimal(hours),
+        first_day=day,
+        week=None,
+        crew=None,
+        offer=None,
         **ANYBODY,
-    )  # fmt: skip
+    )
 
 
 def move(booking: Booking, day: date, **asked: Any) -> Booking:
-    return bookings.move_booking(booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked})
+    return bookings.move_booking(
+        booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked}
+    )
 
 
 def booked_hours() -> dict[date, Decimal]:
@@ -93,8 +109,14 @@ def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> N
     move(booking, TUESDAY)
 
     first, second = Message.objects.order_by("id")
-    assert (first.state, first.reply) == ("cancelled", "The booking was changed before this went out.")
-    assert (second.state, second.subject) == ("queued", "Your deck: we come on Tuesday, June 8, 2027")
+    assert (first.state, first.reply) == (
+        "cancelled",
+        "The booking was changed before this went out.",
+    )
+    assert (second.state, second.subject) == (
+        "queued",
+        "Your deck: we come on Tuesday, June 8, 2027",
+    )
     bookings.cancel_booking(booking=booking, why="Sold.", **ANYBODY)
     assert {message.state for message in Message.objects.all()} == {"cancelled"}
     assert Message.objects.count() == 2
@@ -114,7 +136,9 @@ def test_another_crew_on_the_same_day_needs_no_word_to_the_client(tern: Crew) ->
     booking = book()
     leave(Message.objects.get())
 
-    moved = move(booking, booking.first_on, crew=next(crew for crew in (tern, heron) if crew != booking.crew))
+    moved = move(
+        booking, booking.first_on, crew=next(crew for crew in (tern, heron) if crew != booking.crew)
+    )
 
     assert (moved.sequence, moved.crew != booking.crew) == (1, True)
     assert Message.objects.count() == 1
@@ -145,7 +169,9 @@ def test_longer_work_may_be_moved_over_its_own_days(tern: Crew) -> None:
 
 
 @pytest.mark.django_db
-def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_moved(tern: Crew) -> None:
+def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_moved(
+    tern: Crew,
+) -> None:
     first, second = book(hours="4"), book(hours="4")
     for message in Message.objects.all():
         leave(message)
@@ -168,8 +194,18 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
 @pytest.mark.parametrize(
     ("language", "subject", "said", "unsaid"),
     [
-        ("en", "Your deck: the weather puts off our visit on Monday, June 7, 2027", "with a new day", "is off"),
-        ("fr", "Votre terrasse : visite du lundi 7 juin 2027 reportée à cause du temps", "un nouveau jour", "annul"),
+        (
+            "en",
+            "Your deck: the weather puts off our visit on Monday, June 7, 2027",
+            "with a new day",
+            "is off",
+        ),
+        (
+            "fr",
+            "Votre terrasse : visite du lundi 7 juin 2027 reportée à cause du temps",
+            "un nouveau jour",
+            "annul",
+        ),
     ],
 )
 def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_client(
@@ -184,9 +220,12 @@ def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_clie
     assert (told.subject, told.kind, told.basis) == (subject, "service", "booking")
     assert said in told.text
     assert unsaid not in told.text
-    # CASL, S.C. 2010, c. 23, s. 6(6): a message about a service agreed on is no promotion, so nothing to unsubscribe
-    # from; and a line whose field is empty is left out.
-    assert not any(word in told.text for word in ("No more of these", "Ne plus recevoir", "What we know", "savons"))
+    # CASL, S.C. 2010, c. 23, s. 6(6): a message about a service agreed on is no promotion, so
+    # nothing to unsubscribe from; and a line whose field is empty is left out.
+    assert not any(
+        word in told.text
+        for word in ("No more of these", "Ne plus recevoir", "What we know", "savons")
+    )
 
 
 @pytest.mark.django_db
@@ -226,12 +265,23 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
     deck = DeckFactory()
     PhoneFactory(client=deck.property.client, value="902-555-0142")
     stopped = EmailFactory(client=deck.property.client)
-    suppress_address(business=Business.objects.get(), channel="email", address=stopped.value, reason="Unsubscribed.")
+    suppress_address(
+        business=Business.objects.get(),
+        channel="email",
+        address=stopped.value,
+        reason="Unsubscribed.",
+    )
 
     bookings.book_work(
-        property=deck.property, decks=[deck], hours=Decimal(6), first_day=MONDAY, week=None, crew=None, offer=None,
+        property=deck.property,
+        decks=[deck],
+        hours=Decimal(6),
+        first_day=MONDAY,
+        week=None,
+        crew=None,
+        offer=None,
         **ANYBODY,
-    )  # fmt: skip
+    )
 
     call = Message.objects.get()
     assert (call.channel, call.kind, call.address) == ("call", "service", "+19025550142")
@@ -264,21 +314,29 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     tern, heron = CrewFactory(name="Tern crew"), CrewFactory(name="Heron crew")
     usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}
     one, other = (
-        bookings.book_work(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
+        bookings.book_work(
+            property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual
+        )
         for deck, crew in ((DeckFactory(), tern), (DeckFactory(), heron))
     )
 
     outcomes = at_once(
-        lambda: move(one, MONDAY, crew=heron), lambda: move(other, MONDAY, crew=tern), lambda: move(one, TUESDAY)
+        lambda: move(one, MONDAY, crew=heron),
+        lambda: move(other, MONDAY, crew=tern),
+        lambda: move(one, TUESDAY),
     )
 
     assert [each for each in outcomes if isinstance(each, Exception)] == []
     total = sum(row.hours_booked for row in CrewDay.objects.all())
-    assert total == sum(part.hours for each in Booking.objects.all() for part in each.days.all()) == 8
+    assert (
+        total == sum(part.hours for each in Booking.objects.all() for part in each.days.all()) == 8
+    )
 
 
 @pytest.mark.django_db
-def test_the_mail_as_it_leaves_carries_the_file_with_the_method_it_holds(tern: Crew, business: Business) -> None:
+def test_the_mail_as_it_leaves_carries_the_file_with_the_method_it_holds(
+    tern: Crew, business: Business
+) -> None:
     booking = book()
     leave(Message.objects.get())
     bookings.cancel_booking(booking=booking, why="Sold; gone.", **ANYBODY)
@@ -290,7 +348,8 @@ def test_the_mail_as_it_leaves_carries_the_file_with_the_method_it_holds(tern: C
         part = next(part for part in mail.walk() if part.get_content_type() == "text/calendar")
         whole = Calendar.from_ical(part.get_content())
 
-        # RFC 6047, 2.4: the "method" parameter must be there and be the same as METHOD; "charset" must be there.
+        # RFC 6047, 2.4: the "method" parameter must be there and be the same as METHOD; "charset"
+        # must be there.
         assert part["Content-Type"].params["method"] == whole["method"]
         assert part["Content-Type"].params["charset"].lower() == "utf-8"
         assert part.get_filename() == "visit.ics"

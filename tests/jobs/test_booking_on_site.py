@@ -1,4 +1,5 @@
-"""A booking where the work is done: the notes of the crew, and jobs to log that it fills in and that close it."""
+"""A booking where the work is done: the notes of the crew, and jobs to log that it fills in and
+that close it."""
 
 from collections.abc import Callable, Iterator
 from datetime import date
@@ -41,47 +42,75 @@ def offered(tern: Crew) -> Booking:
     """A booking for two decks by an offer, today: 18 m² of boards and a smaller landing."""
     back = DeckFactory(label="Back deck")
     steps = DeckFactory(label="Steps", property=back.property)
-    offer = OfferFactory(property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01"))
+    offer = OfferFactory(
+        property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01")
+    )
     oil, wash = (
         ProductFactory(name="Tidewood Deck Oil"),
         ProductFactory(name="Foam Wash", kind="cleaner", finish_class=""),
     )
-    buying = [{"product": oil.pk, "litres": "4.1"}, {"product": wash.pk, "name": "Foam Wash", "litres": "3.005"},
-              {"product": None, "words": "abrasive discs", "pieces": 4}]  # fmt: skip
+    buying = [
+        {"product": oil.pk, "litres": "4.1"},
+        {"product": wash.pk, "name": "Foam Wash", "litres": "3.005"},
+        {"product": None, "words": "abrasive discs", "pieces": 4},
+    ]
     for deck, amount, work in ((back, "300", "strip"), (steps, "100", "recoat")):
         stripper = 1 if work == "strip" else 0
         scope = OfferScopeFactory(
-            offer=offer, deck=deck, work=work, stripper_applications=stripper, product=oil, coats=2, buying=buying,
+            offer=offer,
+            deck=deck,
+            work=work,
+            stripper_applications=stripper,
+            product=oil,
+            coats=2,
+            buying=buying,
             litres=Decimal("4.1"),
-        )  # fmt: skip
+        )
         OfferLineFactory(offer=offer, scope=scope, amount=Decimal(amount))
     return booked(date(2027, 6, 2), offer=offer, decks=[back, steps])
 
 
-def test_a_booking_becomes_a_job_to_log_with_everything_filled_in(as_owner: Browser, offered: Booking) -> None:
+def test_a_booking_becomes_a_job_to_log_with_everything_filled_in(
+    as_owner: Browser, offered: Booking
+) -> None:
     back = offered.decks.get(label="Back deck")
     assert (
-        f"/jobs/log/?deck={back.pk}&amp;booking={offered.pk}" in as_owner.get(f"/diary/{offered.pk}/").content.decode()
+        f"/jobs/log/?deck={back.pk}&amp;booking={offered.pk}"
+        in as_owner.get(f"/diary/{offered.pk}/").content.decode()
     )
 
     page = as_owner.get(f"/jobs/log/?deck={back.pk}&booking={offered.pk}").context["page"]
 
     assert {name: page.job[name].value() for name in ("kind", "crew", "finished_on", "amount")} == {
-        "kind": "strip", "crew": "Tern crew", "finished_on": date(2027, 6, 2), "amount": Decimal("345.01"),
-    }  # fmt: skip
-    rows = [(form["product"].value(), form["colour"].value(), form["coats"].value(), form["litres"].value())
-            for form in page.rows]  # fmt: skip
+        "kind": "strip",
+        "crew": "Tern crew",
+        "finished_on": date(2027, 6, 2),
+        "amount": Decimal("345.01"),
+    }
+    rows = [
+        (
+            form["product"].value(),
+            form["colour"].value(),
+            form["coats"].value(),
+            form["litres"].value(),
+        )
+        for form in page.rows
+    ]
     wash, oil = page.shelf.products.values()  # by name
     assert rows == [(str(oil.pk), "Driftwood", 2, "4.1"), (str(wash.pk), None, 1, "3.01")]
 
 
 def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Booking) -> None:
     amounts = [
-        as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={offered.pk}").context["page"].job["amount"].value()
+        as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={offered.pk}")
+        .context["page"]
+        .job["amount"]
+        .value()
         for deck in offered.decks.all()
     ]
 
-    # By lines 300 : 100 of 460.01 would be 345.0075 and 115.0025: half up to the cent, the rest to the last.
+    # By lines 300 : 100 of 460.01 would be 345.0075 and 115.0025: half up to the cent, the rest to
+    # the last.
     assert amounts == [Decimal("345.01"), Decimal("115.00")]
 
 
@@ -107,26 +136,39 @@ def test_logging_each_deck_closes_the_booking(as_owner: Browser, offered: Bookin
     assert offered.state == "booked"
 
 
-def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(as_owner: Browser, tern: Crew) -> None:
+def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(
+    as_owner: Browser, tern: Crew
+) -> None:
     booking, later = booked(date(2027, 6, 2)), booked(MONDAY)
-    washed = filled(booking.decks.get(), row(ProductFactory()), finished_on="2027-06-02", kind="clean")
+    washed = filled(
+        booking.decks.get(), row(ProductFactory()), finished_on="2027-06-02", kind="clean"
+    )
     as_owner.post("/jobs/log/", washed)
     booking.refresh_from_db()
     assert booking.state == "booked"
 
     for each in (booking, later):
-        as_owner.post("/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02"))
+        as_owner.post(
+            "/jobs/log/", filled(each.decks.get(), row(ProductFactory()), finished_on="2027-06-02")
+        )
 
     booking.refresh_from_db()
     later.refresh_from_db()
-    assert (booking.state, later.state) == ("done", "booked")  # the second was not due before Monday
+    assert (booking.state, later.state) == (
+        "done",
+        "booked",
+    )  # the second was not due before Monday
 
 
 @pytest.mark.parametrize("number", ["999999", "x", "9" * 30, "-1"])
-def test_a_booking_that_is_none_is_passed_over_when_logging(as_owner: Browser, tern: Crew, number: str) -> None:
+def test_a_booking_that_is_none_is_passed_over_when_logging(
+    as_owner: Browser, tern: Crew, number: str
+) -> None:
     deck = DeckFactory()
 
-    assert as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={number}").context["page"].booking is None
+    assert (
+        as_owner.get(f"/jobs/log/?deck={deck.pk}&booking={number}").context["page"].booking is None
+    )
 
 
 def test_the_crew_writes_notes_and_the_calendar_stays_as_it_is(
@@ -150,4 +192,6 @@ def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
     week, page = text(browser.get("/diary/")), text(browser.get(f"/diary/{offered.pk}/"))
 
     assert "Log this job" in page
-    assert not any(word in week + page for word in ("Move", "Call it off", "Book work", "Price", "345.01"))
+    assert not any(
+        word in week + page for word in ("Move", "Call it off", "Book work", "Price", "345.01")
+    )

@@ -1,4 +1,5 @@
-"""Putting work into the diary: where it goes, what is refused, and that no hour is given away twice."""
+"""Putting work into the diary: where it goes, what is refused, and that no hour is given away
+twice."""
 
 from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
@@ -23,7 +24,9 @@ MONDAY = date(2027, 6, 7)
 def book(deck: Any = None, hours: str = "6", **asked: Any) -> Booking:
     deck = deck or DeckFactory()
     usual = {"first_day": None, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
-    return bookings.book_work(property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked})
+    return bookings.book_work(
+        property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked}
+    )
 
 
 def booked_hours() -> list[tuple[str, date, Decimal]]:
@@ -40,7 +43,12 @@ def tern(business: Business) -> Crew:
 def test_a_day_of_work_goes_whole_into_the_day(tern: Crew, owner: User) -> None:
     booking = book(first_day=MONDAY, by=owner)
 
-    assert (booking.crew, booking.first_on, booking.last_on, booking.sequence) == (tern, MONDAY, MONDAY, 0)
+    assert (booking.crew, booking.first_on, booking.last_on, booking.sequence) == (
+        tern,
+        MONDAY,
+        MONDAY,
+        0,
+    )
     assert booking.client == booking.property.client
     assert booked_hours() == [("Tern crew", MONDAY, 6)]
 
@@ -52,7 +60,11 @@ def test_longer_work_takes_working_days_one_after_the_other(tern: Crew) -> None:
     booking = book(hours="17", first_day=date(2027, 6, 10))
 
     assert (booking.first_on, booking.last_on) == (date(2027, 6, 10), date(2027, 6, 14))
-    assert [(part.crew_day.day.day, part.hours) for part in booking.days.all()] == [(10, 8), (11, 5), (14, 4)]
+    assert [(part.crew_day.day.day, part.hours) for part in booking.days.all()] == [
+        (10, 8),
+        (11, 5),
+        (14, 4),
+    ]
 
 
 @pytest.mark.django_db
@@ -60,7 +72,10 @@ def test_a_week_is_filled_where_the_crew_is_in_that_town_already_else_early(tern
     heron = CrewFactory(name="Heron crew")
     book(DeckFactory(property__town="Chester"), hours="2", first_day=date(2027, 6, 9), crew=heron)
 
-    near, far = (book(DeckFactory(property__town=town), week=date(2027, 6, 10)) for town in ("Chester", "Digby"))
+    near, far = (
+        book(DeckFactory(property__town=town), week=date(2027, 6, 10))
+        for town in ("Chester", "Digby")
+    )
 
     assert (near.crew, near.first_on) == (heron, date(2027, 6, 9))
     assert (far.crew, far.first_on) == (tern, MONDAY)
@@ -70,13 +85,19 @@ def test_a_week_is_filled_where_the_crew_is_in_that_town_already_else_early(tern
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ({"first_day": date(2027, 6, 12)}, "Tern crew does not go out on Jun 12, 2027: Not a working day."),
+        (
+            {"first_day": date(2027, 6, 12)},
+            "Tern crew does not go out on Jun 12, 2027: Not a working day.",
+        ),
         ({"first_day": date(2027, 7, 1)}, "Canada Day"),
         ({"first_day": date(2027, 12, 3)}, "December is outside the season"),
         ({"first_day": date(2027, 6, 1)}, "Jun 1, 2027 is over. Choose a day from today on."),
         ({"first_day": date(2037, 6, 1)}, "more than three years ahead"),
         ({"week": date(2027, 5, 24)}, "This week is over"),
-        ({"week": date(2027, 11, 10)}, "The week of Nov 8, 2027 has no room for this work any more."),
+        (
+            {"week": date(2027, 11, 10)},
+            "The week of Nov 8, 2027 has no room for this work any more.",
+        ),
         ({}, "Choose a day or a week."),
         ({"hours": "0", "first_day": MONDAY}, "how many hours"),
         ({"hours": "400", "first_day": MONDAY}, "too little on the days after it"),
@@ -104,11 +125,16 @@ def test_a_full_day_says_how_much_is_free(tern: Crew) -> None:
 def test_somebody_who_knows_why_may_book_a_saturday(tern: Crew) -> None:
     booking = book(hours="12", first_day=date(2027, 6, 12), on_any_day=True)
 
-    assert [(part.crew_day.day.day, part.hours) for part in booking.days.all()] == [(12, 8), (14, 4)]
+    assert [(part.crew_day.day.day, part.hours) for part in booking.days.all()] == [
+        (12, 8),
+        (14, 4),
+    ]
 
 
 @pytest.mark.django_db
-def test_the_same_click_twice_books_once_and_another_day_for_the_same_deck_is_refused(tern: Crew) -> None:
+def test_the_same_click_twice_books_once_and_another_day_for_the_same_deck_is_refused(
+    tern: Crew,
+) -> None:
     deck = DeckFactory(label="Back deck")
 
     first = book(deck, first_day=MONDAY)
@@ -125,7 +151,9 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
     tern: Crew, owner: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told: list[Any] = []
-    monkeypatch.setattr(after, "booking_listeners", [lambda decks, words: told.append((decks, words))])
+    monkeypatch.setattr(
+        after, "booking_listeners", [lambda decks, words: told.append((decks, words))]
+    )
     deck = DeckFactory()
     offer = OfferFactory(property=deck.property)
 
@@ -142,7 +170,9 @@ def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> 
     usual = {"first_day": MONDAY, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
-        bookings.book_work(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)
+        bookings.book_work(
+            property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual
+        )
     with pytest.raises(NoRoomError, match="at least one deck"):
         bookings.book_work(property=deck.property, decks=[], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="archived"):
@@ -158,7 +188,9 @@ def last_slot(transactional_db: None) -> list[Offer]:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_people_want_the_last_slot_at_the_same_moment_and_one_is_told(last_slot: list[Offer]) -> None:
+def test_two_people_want_the_last_slot_at_the_same_moment_and_one_is_told(
+    last_slot: list[Offer],
+) -> None:
     def accept(offer: Offer) -> Booking:
         return book(offer.property.decks.get(), week=MONDAY, offer=offer)
 
@@ -175,7 +207,9 @@ def test_two_people_want_the_last_slot_at_the_same_moment_and_one_is_told(last_s
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(last_slot: list[Offer]) -> None:
+def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(
+    last_slot: list[Offer],
+) -> None:
     offer, deck = last_slot[0], last_slot[0].property.decks.get()
 
     outcomes = at_once(*[lambda: book(deck, week=MONDAY, offer=offer)] * 3)
@@ -185,7 +219,9 @@ def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(last_slot:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_the_database_itself_refuses_an_hour_too_many(last_slot: list[Offer], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_database_itself_refuses_an_hour_too_many(
+    last_slot: list[Offer], monkeypatch: pytest.MonkeyPatch
+) -> None:
     decks = [offer.property.decks.get() for offer in last_slot]
     # As if the lock did nothing: both see the room, and only the constraint stands between them.
     monkeypatch.setattr(bookings.crew_days, "lock_crews", lambda crews: list(crews))
@@ -202,7 +238,9 @@ def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
     there = random.choice([*Booking.objects.all(), None])
     day, crew = MONDAY + timedelta(days=random.randint(0, 11)), random.choice(crews)
     anybody: dict[str, Any] = {"booking": there, "by": None, "now": NOW}
-    deeds: list[Any] = [lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)]
+    deeds: list[Any] = [
+        lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)
+    ]
     if there:
         deeds += [
             lambda: bookings.move_booking(first_day=day, crew=crew, why="", **anybody),
@@ -216,8 +254,13 @@ def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
 
 @pytest.mark.django_db
 @pytest.mark.parametrize("seed", [1, 2])
-def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_too_many(tern: Crew, seed: int) -> None:
-    random, crews = Random(seed), [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))]
+def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_too_many(
+    tern: Crew, seed: int
+) -> None:
+    random, crews = (
+        Random(seed),
+        [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))],
+    )
     decks = [DeckFactory(property__town=town) for town in ["Chester", "Digby"] * 4]
 
     for _ in range(40):
@@ -228,6 +271,11 @@ def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_to
     assert Booking.objects.count() > 3
     for booking in Booking.objects.all():
         parts = list(booking.days.select_related("crew_day"))
-        assert sum(part.hours for part in parts) == (0 if booking.state == "cancelled" else booking.hours)
+        assert sum(part.hours for part in parts) == (
+            0 if booking.state == "cancelled" else booking.hours
+        )
         assert {part.crew_day.crew_id for part in parts} <= {booking.crew_id}
-        assert not parts or (parts[0].crew_day.day, parts[-1].crew_day.day) == (booking.first_on, booking.last_on)
+        assert not parts or (parts[0].crew_day.day, parts[-1].crew_day.day) == (
+            booking.first_on,
+            booking.last_on,
+        )

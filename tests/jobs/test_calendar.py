@@ -1,4 +1,5 @@
-"""The client's file and the crews' feeds, read back by `icalendar` and held against RFC 5545, 5546 and 7986."""
+"""The client's file and the crews' feeds, read back by `icalendar` and held against RFC 5545, 5546
+and 7986."""
 
 import re
 from datetime import UTC, date, datetime, timedelta
@@ -31,9 +32,15 @@ def tern(business: Business) -> Crew:
 def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
     row = DeckFactory(**{"property__client__name": "Marlow Pennington", **deck})
     return bookings.book_work(
-        property=row.property, decks=[row], hours=Decimal(hours), first_day=day, week=None, crew=None, offer=None,
+        property=row.property,
+        decks=[row],
+        hours=Decimal(hours),
+        first_day=day,
+        week=None,
+        crew=None,
+        offer=None,
         **ANYBODY,
-    )  # fmt: skip
+    )
 
 
 def file_of(booking: Booking, business: Business) -> tuple[bytes, Calendar, Any]:
@@ -51,7 +58,10 @@ def test_the_first_file_publishes_the_booking(tern: Crew, business: Business) ->
     assert (whole["version"], whole["prodid"]) == ("2.0", "-//Deck care//Diary//EN")
     # RFC 5546, 3.2.1 (PUBLISH): ORGANIZER, SUMMARY, DTSTART there; ATTENDEE must not be.
     assert whole["method"] == "PUBLISH"
-    assert (event["organizer"], event["organizer"].params["CN"]) == ("mailto:office@example.com", "Driftline Deck Care")
+    assert (event["organizer"], event["organizer"].params["CN"]) == (
+        "mailto:office@example.com",
+        "Driftline Deck Care",
+    )
     assert event["summary"].startswith("Driftline Deck Care: Back deck")
     assert "attendee" not in event
     # RFC 5545, 3.8.7.2: UTC, and with METHOD the moment at which the object was made.
@@ -62,7 +72,8 @@ def test_the_first_file_publishes_the_booking(tern: Crew, business: Business) ->
 def test_whole_days_end_on_the_day_after_the_last(tern: Crew, business: Business) -> None:
     content, _, event = file_of(book("12"), business)
 
-    # RFC 5545, 3.6.1: "The DTEND property … specifies the non-inclusive end of the event"; both as DATE.
+    # RFC 5545, 3.6.1: "The DTEND property … specifies the non-inclusive end of the event"; both as
+    # DATE.
     assert event.decoded("dtstart") == FRIDAY
     assert event.decoded("dtend") == date(2027, 6, 15)  # Friday and, after the weekend, Monday
     assert b"DTSTART;VALUE=DATE:20270611\r\n" in content
@@ -87,21 +98,43 @@ def test_uid_stays_and_sequence_goes_up_through_changes_until_the_booking_is_cal
     assert {str(event["uid"]) for *_, event in seen} == {str(booking.uid)}
     # RFC 5546, 2.1.4: the larger SEQUENCE is the newer revision.
     assert [event["sequence"] for *_, event in seen] == [1, 2, 3, 4]
-    assert [str(event["status"]) for *_, event in seen] == ["CONFIRMED", "TENTATIVE", "CONFIRMED", "CANCELLED"]
-    # RFC 5546, 4.1.3 "Canceling a Published Event": METHOD CANCEL, ORGANIZER, COMMENT, SEQUENCE raised, no ATTENDEE.
+    assert [str(event["status"]) for *_, event in seen] == [
+        "CONFIRMED",
+        "TENTATIVE",
+        "CONFIRMED",
+        "CANCELLED",
+    ]
+    # RFC 5546, 4.1.3 "Canceling a Published Event": METHOD CANCEL, ORGANIZER, COMMENT, SEQUENCE
+    # raised, no ATTENDEE.
     _, whole, event = seen[-1]
-    assert (whole["method"], event["comment"], event["organizer"]) == ("CANCEL", "Sold.", "mailto:office@example.com")
+    assert (whole["method"], event["comment"], event["organizer"]) == (
+        "CANCEL",
+        "Sold.",
+        "mailto:office@example.com",
+    )
 
 
-def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, business: Business) -> None:
+def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(
+    tern: Crew, business: Business
+) -> None:
     deck = DeckFactory()
-    offer = OfferFactory(property=deck.property, state="accepted", accepted_week=FRIDAY, answered_at=NOW)
-    usual = {"property": deck.property, "decks": [deck], "hours": Decimal(6), "week": None, "crew": None}
+    offer = OfferFactory(
+        property=deck.property, state="accepted", accepted_week=FRIDAY, answered_at=NOW
+    )
+    usual = {
+        "property": deck.property,
+        "decks": [deck],
+        "hours": Decimal(6),
+        "week": None,
+        "crew": None,
+    }
     first = bookings.book_work(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
     bookings.cancel_booking(booking=first, why="Ill.", **ANYBODY)
     to_do = ToDo.objects.get(kind="book", done_at=None)
 
-    again = bookings.book_work(first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY)
+    again = bookings.book_work(
+        first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY
+    )
 
     assert (again.pk, again.uid, again.sequence, again.state) == (first.pk, first.uid, 2, "booked")
     to_do.refresh_from_db()
@@ -109,11 +142,15 @@ def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(tern: Crew, bu
 
 
 def test_lines_are_folded_at_75_octets_and_text_is_escaped(tern: Crew, business: Business) -> None:
-    booking = book(label="Terrasse côté mer; grande, ensoleillée, « la préférée »", property__street="7, rue de l’Île")
+    booking = book(
+        label="Terrasse côté mer; grande, ensoleillée, « la préférée »",
+        property__street="7, rue de l’Île",
+    )
 
     content, _, event = file_of(booking, business)
 
-    # RFC 5545, 3.1: lines end in CRLF and hold at most 75 octets; a fold does not cut a UTF-8 character.
+    # RFC 5545, 3.1: lines end in CRLF and hold at most 75 octets; a fold does not cut a UTF-8
+    # character.
     lines = content.split(b"\r\n")
     assert max(map(len, lines)) <= 75
     assert b"\n" not in b"".join(lines)
@@ -133,14 +170,17 @@ def events(browser: Browser, link: str) -> list[Any]:
     return list(Calendar.from_ical(browser.get(link).content).walk("VEVENT"))
 
 
-def test_the_feed_names_itself_and_says_how_often_to_come_back(client: Browser, link: str, tern: Crew) -> None:
+def test_the_feed_names_itself_and_says_how_often_to_come_back(
+    client: Browser, link: str, tern: Crew
+) -> None:
     book()
 
     answer = client.get(link)
 
     assert answer["Content-Type"] == "text/calendar; charset=utf-8"
     text = answer.content.replace(b"\r\n ", b"").decode()
-    # RFC 7986, 5.1, 5.7, 5.8 and 5.9: NAME; REFRESH-INTERVAL and SOURCE must say their value type; COLOR of CSS.
+    # RFC 7986, 5.1, 5.7, 5.8 and 5.9: NAME; REFRESH-INTERVAL and SOURCE must say their value type;
+    # COLOR of CSS.
     assert r"NAME:Tern crew\; morning\, early\, Driftline Deck Care" in text
     assert "REFRESH-INTERVAL;VALUE=DURATION:PT6H" in text
     assert f"SOURCE;VALUE=URI:http://testserver{link}" in text
@@ -149,14 +189,25 @@ def test_the_feed_names_itself_and_says_how_often_to_come_back(client: Browser, 
     assert "METHOD" not in text
 
 
-def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(client: Browser, link: str) -> None:
-    deck = DeckFactory(property__client__name="Marlow Pennington", property__access_notes="Gate code 4711")
+def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(
+    client: Browser, link: str
+) -> None:
+    deck = DeckFactory(
+        property__client__name="Marlow Pennington", property__access_notes="Gate code 4711"
+    )
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck, product__name="Tidewood Deck Oil", coats=2)
     bookings.book_work(
-        property=deck.property, decks=[deck], hours=Decimal(6), first_day=FRIDAY, week=None, crew=None, offer=offer,
-        notes="Key under the pot", **ANYBODY,
-    )  # fmt: skip
+        property=deck.property,
+        decks=[deck],
+        hours=Decimal(6),
+        first_day=FRIDAY,
+        week=None,
+        crew=None,
+        offer=offer,
+        notes="Key under the pot",
+        **ANYBODY,
+    )
 
     event = events(client, link)[0]
 
@@ -167,11 +218,14 @@ def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(client:
 
 
 @pytest.mark.usefixtures("tern")
-def test_the_feed_is_the_same_until_something_changes_and_then_has_a_new_tag(client: Browser, link: str) -> None:
+def test_the_feed_is_the_same_until_something_changes_and_then_has_a_new_tag(
+    client: Browser, link: str
+) -> None:
     booking = book()
     first = client.get(link)
 
-    # RFC 9110, 13.1.2 and 15.4.5: If-None-Match with the current ETag is answered 304 with the tag and no body.
+    # RFC 9110, 13.1.2 and 15.4.5: If-None-Match with the current ETag is answered 304 with the tag
+    # and no body.
     same = client.get(link, headers={"If-None-Match": first["ETag"]})
     assert (same.status_code, same.content, same["ETag"]) == (304, b"", first["ETag"])
 
@@ -180,7 +234,9 @@ def test_the_feed_is_the_same_until_something_changes_and_then_has_a_new_tag(cli
     assert (changed.status_code, changed["ETag"] != first["ETag"]) == (200, True)
 
 
-def test_a_link_that_was_replaced_or_ended_leads_nowhere(client: Browser, link: str, tern: Crew) -> None:
+def test_a_link_that_was_replaced_or_ended_leads_nowhere(
+    client: Browser, link: str, tern: Crew
+) -> None:
     second = f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
 
     assert (client.get(link).status_code, client.get(second).status_code) == (404, 200)
@@ -194,7 +250,11 @@ def test_only_the_hash_of_a_link_is_kept(tern: Crew) -> None:
     token = crews.open_crew_feed(crew=tern)
 
     tern.refresh_from_db()
-    assert (len(token) >= 22, len(tern.feed_hash or ""), token in (tern.feed_hash or "")) == (True, 64, False)
+    assert (len(token) >= 22, len(tern.feed_hash or ""), token in (tern.feed_hash or "")) == (
+        True,
+        64,
+        False,
+    )
 
 
 def test_a_feed_keeps_what_was_called_off_for_ninety_days(tern: Crew) -> None:
@@ -213,7 +273,9 @@ def test_the_feed_of_a_crew_takes_as_many_queries_for_one_booking_as_for_ten(
     def asked(count: int) -> None:
         with override_business(business), django_assert_num_queries(count):
             rows = icalendar_files.crew_feed_bookings(tern, today=FRIDAY)
-            icalendar_files.crew_feed_file(tern, rows, business, url="https://decks.example.com/calendar/x.ics")
+            icalendar_files.crew_feed_file(
+                tern, rows, business, url="https://decks.example.com/calendar/x.ics"
+            )
 
     book("1")
     asked(4)

@@ -26,12 +26,20 @@ pytestmark = pytest.mark.slow
 
 @pytest.fixture
 def job(business: Business) -> Job:
-    """A recoat with product, colour and batch, whose data sheet names other times than the common ones."""
-    batch = BatchFactory(code="TW-26/204", product__walk_hours=Decimal("36"), product__furniture_days=Decimal("7"))
+    """A recoat with product, colour and batch, whose data sheet names other times than the common
+    ones."""
+    batch = BatchFactory(
+        code="TW-26/204", product__walk_hours=Decimal("36"), product__furniture_days=Decimal("7")
+    )
     coat = CoatFactory(
-        product=batch.product, batch=batch, job__kind="recoat", job__finished_on=date(2026, 6, 12), coats=2,
-        job__deck__label="Sun deck", job__deck__species="treated_pine",
-    )  # fmt: skip
+        product=batch.product,
+        batch=batch,
+        job__kind="recoat",
+        job__finished_on=date(2026, 6, 12),
+        coats=2,
+        job__deck__label="Sun deck",
+        job__deck__species="treated_pine",
+    )
     refresh_forecasts(today=date(2026, 6, 13), now=timezone.now())
     return coat.job
 
@@ -44,7 +52,9 @@ def words(reader: PdfReader) -> str:
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(job: Job, as_owner: Browser) -> None:
+def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
+    job: Job, as_owner: Browser
+) -> None:
     answer = as_owner.get(reverse("jobs:care_record", args=[job.pk]))
     reader = read(answer.content)
     text, product = words(reader), job.coats_applied.get().product
@@ -53,14 +63,23 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(j
     assert answer["Content-Type"] == "application/pdf"
     assert len(reader.pages) == 1
     for part in (
-        "Care record", "Clean and recoat, Sun deck", job.deck.property.client.name, product.name, "Driftwood",
+        "Care record",
+        "Clean and recoat, Sun deck",
+        job.deck.property.client.name,
+        product.name,
+        "Driftwood",
         "TW-26/204",
-        "Jun 12, 2026", "These times are from the data sheets", "Keep pressure washers away", "No bleach",
+        "Jun 12, 2026",
+        "These times are from the data sheets",
+        "Keep pressure washers away",
+        "No bleach",
         f"Best recoated between {forecast.window_opens_on:%B %Y} and {forecast.due_on:%B %Y}",
-        "heat up by themselves and burn", "The product's data sheet, local rules and licensed practice go before",
-    ):  # fmt: skip
+        "heat up by themselves and burn",
+        "The product's data sheet, local rules and licensed practice go before",
+    ):
         assert part in text, part
-    # Logged later than the day: counted from the end of 12 June, 36 hours on is noon of the 14th, 7 days on the 20th.
+    # Logged later than the day: counted from the end of 12 June, 36 hours on is noon of the 14th, 7
+    # days on the 20th.
     assert "Walk on it from Jun 14, 2026" in text
     assert "Furniture back from Jun 20, 2026" in text
 
@@ -74,15 +93,22 @@ def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> No
     assert reader.root_object["/MarkInfo"]["/Marked"]
     assert reader.root_object["/Lang"] == "en"
     # ISO 216: 210 mm × 297 mm.
-    assert [float(side) * 25.4 / 72 for side in reader.pages[0].mediabox[2:]] == pytest.approx([210, 297], abs=0.01)
+    assert [float(side) * 25.4 / 72 for side in reader.pages[0].mediabox[2:]] == pytest.approx(
+        [210, 297], abs=0.01
+    )
     for page in reader.pages:
         for font in page["/Resources"]["/Font"].values():
-            assert "/FontFile2" in font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+            assert (
+                "/FontFile2"
+                in font.get_object()["/DescendantFonts"][0].get_object()["/FontDescriptor"]
+            )
     assert "Fresh coat" in words(reader)
     assert "Grey before" not in words(reader)
 
 
-def test_the_forecast_of_a_newer_coat_is_not_printed_on_the_record_of_an_older_one(job: Job) -> None:
+def test_the_forecast_of_a_newer_coat_is_not_printed_on_the_record_of_an_older_one(
+    job: Job,
+) -> None:
     older = CoatFactory(job__deck=job.deck, job__finished_on=date(2024, 6, 1)).job
 
     assert build_care_record(job).forecast
@@ -90,7 +116,9 @@ def test_the_forecast_of_a_newer_coat_is_not_printed_on_the_record_of_an_older_o
     assert "next due" not in words(read(care_record_pdf(build_care_record(older))))
 
 
-def test_where_the_data_sheet_is_silent_common_practice_is_named_as_such(business: Business) -> None:
+def test_where_the_data_sheet_is_silent_common_practice_is_named_as_such(
+    business: Business,
+) -> None:
     text = words(read(care_record_pdf(build_care_record(CoatFactory().job))))
 
     assert "common practice (24 hours, 5 days)" in text
@@ -119,13 +147,18 @@ def test_it_goes_by_email_once_with_the_paper_attached(job: Job, as_owner: Brows
 
 
 @pytest.mark.parametrize("why", ["address", "suppressed", "archived"])
-def test_it_is_not_sent_where_nobody_may_be_written_to_and_says_why(job: Job, as_owner: Browser, why: str) -> None:
+def test_it_is_not_sent_where_nobody_may_be_written_to_and_says_why(
+    job: Job, as_owner: Browser, why: str
+) -> None:
     client = job.deck.property.client
     if why != "address":
         EmailFactory(client=client, value="marlow@example.org")
     if why == "suppressed":
         suppression.suppress_address(
-            business=Business.objects.get(), channel="email", address="marlow@example.org", reason="Unsubscribed"
+            business=Business.objects.get(),
+            channel="email",
+            address="marlow@example.org",
+            reason="Unsubscribed",
         )
     if why == "archived":
         client.archived_at = timezone.now()
@@ -142,7 +175,9 @@ def test_it_is_not_sent_where_nobody_may_be_written_to_and_says_why(job: Job, as
     assert not Message.objects.exists()
 
 
-def test_the_crew_prints_it_and_does_not_send_it(job: Job, crew: User, as_user: Callable[[User], Browser]) -> None:
+def test_the_crew_prints_it_and_does_not_send_it(
+    job: Job, crew: User, as_user: Callable[[User], Browser]
+) -> None:
     browser = as_user(crew)
 
     assert browser.get(reverse("jobs:care_record", args=[job.pk])).status_code == 200

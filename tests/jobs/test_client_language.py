@@ -1,4 +1,5 @@
-"""A client who reads French: the page of the offer, its answers, its papers, the sign-off. Staff go on in English."""
+"""A client who reads French: the page of the offer, its answers, its papers, the sign-off.
+Staff go on in English."""
 
 from collections.abc import Callable
 from datetime import date
@@ -34,7 +35,8 @@ def _clock() -> Any:
 
 @pytest.fixture
 def link(business: Business) -> str:
-    """The page of an offer to a client who reads French, with a photograph and a price of waiting."""
+    """The page of an offer to a client who reads French, with a photograph and a price of
+    waiting."""
     CrewFactory(name="Tern crew", hours_a_day=8)
     after = [{"months": 6, "strip_chance": 0.2, "expected_cost": "700.00"}]
     offer, url = sent_offer(language="fr", waiting={"recoat": "520.00", "after": after})
@@ -53,8 +55,16 @@ def shown(answer: Any) -> str:
 
 def english_in(text: str) -> list[str]:
     """Whole English sentences of ours that are left."""
-    originals = [message.id for message in catalogue.read_catalogue("fr") if isinstance(message.id, str) and message.id]
-    sentences = [words for words in originals if len(words) > 12 and " " in words and not {"%", "{"} & set(words)]
+    originals = [
+        message.id
+        for message in catalogue.read_catalogue("fr")
+        if isinstance(message.id, str) and message.id
+    ]
+    sentences = [
+        words
+        for words in originals
+        if len(words) > 12 and " " in words and not {"%", "{"} & set(words)
+    ]
     return [words for words in sentences if plain(words) in text]
 
 
@@ -76,12 +86,24 @@ def test_the_page_of_an_offer_is_french_throughout(client: Browser, link: str) -
 
     assert '<html lang="fr">' in text
     for part in (
-        "Oui, venez", "Quelle semaine vous convient ?", "Non merci", "Le prix", "Avant taxes", "À payer",
-        "nettoyage et nouvelle couche", "Nous nettoyons les planches et appliquons 2 couches de", "teinte Driftwood",
-        "Maintenant ou plus tard", "Dans 6 mois", "Pendant les travaux", "facultatif",
+        "Oui, venez",
+        "Quelle semaine vous convient ?",
+        "Non merci",
+        "Le prix",
+        "Avant taxes",
+        "À payer",
+        "nettoyage et nouvelle couche",
+        "Nous nettoyons les planches et appliquons 2 couches de",
+        "teinte Driftwood",
+        "Maintenant ou plus tard",
+        "Dans 6 mois",
+        "Pendant les travaux",
+        "facultatif",
         # Unicode CLDR, fr-CA: the sign after the amount, a comma, the day before the month.
-        "572,77 $", "1 juin 2027", "17–23 mai 2027",
-    ):  # fmt: skip
+        "572,77 $",
+        "1 juin 2027",
+        "17–23 mai 2027",
+    ):
         assert part in text, part
     assert english_in(text) == []
 
@@ -98,25 +120,37 @@ def test_the_page_is_french_in_every_state(client: Browser, link: str, state: st
 
 
 def test_a_mistake_is_said_in_french(client: Browser, link: str) -> None:
-    text = shown(client.post(link, {"deed": "accept", "accept-name": "\x00", "accept-week": "2027-05-17"}))
+    text = shown(
+        client.post(link, {"deed": "accept", "accept-name": "\x00", "accept-week": "2027-05-17"})
+    )
 
     assert "Rien n'a encore été envoyé" in text
-    assert "Les octets null" in text or "Le caractère nul" in text  # the framework's own words, in its own French
+    assert (
+        "Les octets null" in text or "Le caractère nul" in text
+    )  # the framework's own words, in its own French
     assert "Choisissez une raison" in shown(client.post(link, {"deed": "decline"}))
 
 
-def test_a_week_that_filled_up_is_said_in_french(client: Browser, link: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_week_that_filled_up_is_said_in_french(
+    client: Browser, link: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def full(**values: Any) -> None:
         from jobs.actions.bookings import NoRoomError
 
         raise NoRoomError("For staff.")
 
-    monkeypatch.setitem(__import__("jobs.views.public_offer", fromlist=["ANSWER_ACTIONS"]).ANSWER_ACTIONS, "accept", full)
+    monkeypatch.setitem(
+        __import__("jobs.views.public_offer", fromlist=["ANSWER_ACTIONS"]).ANSWER_ACTIONS,
+        "accept",
+        full,
+    )
 
     assert "La semaine du 17–23 mai 2027 n'a plus de place" in shown(client.post(link, yes()))
 
 
-def test_what_the_client_answers_is_noted_in_english_for_the_office(client: Browser, link: str) -> None:
+def test_what_the_client_answers_is_noted_in_english_for_the_office(
+    client: Browser, link: str
+) -> None:
     client.post(link, question("Déplacez-vous les pots ?"))
     client.post(link, yes())
 
@@ -170,9 +204,13 @@ def test_another_language_counts_from_the_next_draft_on(business: Business, owne
     assert "Nettoyage" in [line.words for line in Offer.objects.get().lines.all()]
     offer = Offer.objects.get()  # as a page of another day reads it
     deck = offer.scopes.get().deck
-    order = OfferBrief(offer.property, list(propose_scopes([deck], today=offer_book.TODAY).values()))
+    order = OfferBrief(
+        offer.property, list(propose_scopes([deck], today=offer_book.TODAY).values())
+    )
 
-    again = offers.recalculate_draft(offer=offer, brief=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner)
+    again = offers.recalculate_draft(
+        offer=offer, brief=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner
+    )
 
     assert again.language == "en-CA"
     assert "Clean" in [line.words for line in again.lines.all()]
@@ -185,7 +223,9 @@ def test_a_business_that_writes_french_drafts_in_french(business: Business) -> N
     assert "Nettoyage" in [line.words for line in offer_book.drafted().lines.all()]
 
 
-def test_an_offer_of_old_keeps_its_english_lines_in_a_french_page(client: Browser, link: str) -> None:
+def test_an_offer_of_old_keeps_its_english_lines_in_a_french_page(
+    client: Browser, link: str
+) -> None:
     Offer.objects.get().lines.update(words="Stairs, sanded", unit="tread", quantity=4)
     scope = Offer.objects.get().scopes.get()
     scope.steps = [{"title": "Let the wood dry", "words": "Measure.", "wait": "24 hours in winter"}]
@@ -193,11 +233,18 @@ def test_an_offer_of_old_keeps_its_english_lines_in_a_french_page(client: Browse
 
     text = shown(client.get(link))
 
-    for part in ("Stairs, sanded", "4 marches", "Let the wood dry", "water soaks in instead of beading"):
+    for part in (
+        "Stairs, sanded",
+        "4 marches",
+        "Let the wood dry",
+        "water soaks in instead of beading",
+    ):
         assert part in text
 
 
-def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(business: Business, owner: User) -> None:
+def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(
+    business: Business, owner: User
+) -> None:
     offer_book.price_list()
     offer = offer_book.drafted(french(offer_book.deck()))
     with freeze_time(offer_book.NOW, ignore=["psycopg", "concurrent"]):
@@ -217,7 +264,9 @@ def test_an_offer_that_its_time_overtook_says_why_in_french(client: Browser, lin
     from jobs.actions import offer_withdrawal
 
     deck = Offer.objects.get().scopes.get().deck_id
-    offer_withdrawal.withdraw_offers_about_decks(deck_ids=[deck], history_note="Booked for May 17, 2027.", now=NOW)
+    offer_withdrawal.withdraw_offers_about_decks(
+        deck_ids=[deck], history_note="Booked for May 17, 2027.", now=NOW
+    )
 
     assert "Les travaux ont été inscrits à notre agenda." in shown(client.get(link))
     assert OfferEvent.objects.get(kind="withdrawn").note == "Booked for May 17, 2027."
@@ -229,7 +278,14 @@ def test_the_offer_on_paper_is_french_and_says_so(link: str) -> None:
     text = words_of(reader)
 
     assert reader.root_object["/Lang"] == "fr"  # ISO 32000-1, 14.9.2
-    for part in ("Offre", "Valable jusqu'au", "Comment répondre", "572,77 $", "1 juin 2027", "Pendant les travaux"):
+    for part in (
+        "Offre",
+        "Valable jusqu'au",
+        "Comment répondre",
+        "572,77 $",
+        "1 juin 2027",
+        "Pendant les travaux",
+    ):
         assert part in text, part
     assert english_in(text) == []
 
@@ -245,21 +301,32 @@ def test_the_care_record_is_french_and_says_so(business: Business) -> None:
 
     assert reader.root_object["/Lang"] == "fr"
     assert len(reader.pages) == 1
-    for part in ("Fiche d'entretien", "Nettoyage et nouvelle couche", "Terminé le 1 mai 2027", "Pas d'eau de Javel",
-                 "mettez-les dans l'eau", "Nouvelle couche à prévoir entre", "à refaire"):  # fmt: skip
+    for part in (
+        "Fiche d'entretien",
+        "Nettoyage et nouvelle couche",
+        "Terminé le 1 mai 2027",
+        "Pas d'eau de Javel",
+        "mettez-les dans l'eau",
+        "Nouvelle couche à prévoir entre",
+        "à refaire",
+    ):
         assert part in text, part
     assert english_in(text) == []
 
 
 @pytest.fixture
-def sign_off(business: Business, crew: User, as_user: Callable[[User], Browser]) -> tuple[Browser, str]:
+def sign_off(
+    business: Business, crew: User, as_user: Callable[[User], Browser]
+) -> tuple[Browser, str]:
     job = CoatFactory(job__finished_on=date(2027, 5, 1)).job
     EmailFactory(client=job.deck.property.client)
     Client.objects.update(language="fr")
     return as_user(crew), reverse("jobs:sign_off", args=[job.pk])
 
 
-def test_the_words_that_were_read_are_the_words_that_are_kept(sign_off: tuple[Browser, str]) -> None:
+def test_the_words_that_were_read_are_the_words_that_are_kept(
+    sign_off: tuple[Browser, str],
+) -> None:
     on_site, door = sign_off
     page = shown(on_site.get(door))
     assert '<html lang="fr">' in page
@@ -275,7 +342,9 @@ def test_the_words_that_were_read_are_the_words_that_are_kept(sign_off: tuple[Br
     assert "Ticked and signed as" in Consent.objects.get().evidence
 
 
-def test_the_client_may_read_the_sign_off_in_the_other_language(sign_off: tuple[Browser, str]) -> None:
+def test_the_client_may_read_the_sign_off_in_the_other_language(
+    sign_off: tuple[Browser, str],
+) -> None:
     on_site, door = sign_off
 
     page = shown(on_site.get(f"{door}?language=en"))

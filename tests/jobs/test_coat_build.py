@@ -32,7 +32,9 @@ def test_only_finish_on_the_boards_since_the_last_strip_counts() -> None:
     assert coat_build(deck) == CoatBuild(4)
 
 
-def test_a_deck_that_was_never_stripped_counts_from_its_first_coat_and_an_empty_one_has_none() -> None:
+def test_a_deck_that_was_never_stripped_counts_from_its_first_coat_and_an_empty_one_has_none() -> (
+    None
+):
     deck, empty = DeckFactory(), DeckFactory()
     coats(deck, 2019)
     coats(deck, 2021)
@@ -41,7 +43,9 @@ def test_a_deck_that_was_never_stripped_counts_from_its_first_coat_and_an_empty_
     assert Job.objects.coat_build_by_deck([]) == {}
 
 
-def test_many_decks_are_answered_in_one_query(django_assert_num_queries: Callable[[int], object]) -> None:
+def test_many_decks_are_answered_in_one_query(
+    django_assert_num_queries: Callable[[int], object],
+) -> None:
     decks = DeckFactory.create_batch(5)
     for deck in decks:
         coats(deck, 2020, "strip")
@@ -76,5 +80,7 @@ def test_the_page_says_before_the_work_that_a_deck_needs_a_strip(as_owner: Clien
     response = as_owner.get("/jobs/log/", {"deck": deck.pk})
 
     text = response.content.decode()
-    assert "8 coats lie on it since the last strip. It takes 2 full applications of stripper." in text
+    assert (
+        "8 coats lie on it since the last strip. It takes 2 full applications of stripper." in text
+    )
     assert response.context["page"].job["kind"].value() == "strip"

@@ -1,4 +1,5 @@
-"""The diary as people use it: the week, booking, moving, weather, crews, days off and the calendar link."""
+"""The diary as people use it: the week, booking, moving, weather, crews, days off and the calendar
+link."""
 
 from collections.abc import Iterator
 from datetime import date
@@ -37,7 +38,9 @@ def tern(owner: User) -> Crew:
     return CrewFactory(name="Tern crew", hours_a_day=8)
 
 
-def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Browser, tern: Crew) -> None:
+def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(
+    as_owner: Browser, tern: Crew
+) -> None:
     for name, town in (("Marlow", "Chester"), ("Ansel", "Lunenburg"), ("Nerys", "Chester")):
         booked(date(2027, 6, 29), "2", property__client__name=name, property__town=town)
 
@@ -50,7 +53,9 @@ def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(as_owner: Bro
     assert "Canada Day" in page
 
 
-def test_a_week_of_many_bookings_takes_as_many_queries_as_one_of_few(as_owner: Browser, tern: Crew) -> None:
+def test_a_week_of_many_bookings_takes_as_many_queries_as_one_of_few(
+    as_owner: Browser, tern: Crew
+) -> None:
     def asked() -> int:
         with CaptureQueriesContext(connection) as captured:
             assert as_owner.get("/diary/?week=2027-06-07").status_code == 200
@@ -64,8 +69,12 @@ def test_a_week_of_many_bookings_takes_as_many_queries_as_one_of_few(as_owner: B
     assert asked() == few <= 20
 
 
-@pytest.mark.parametrize("query", ["?week=", "?week=2027-13-45", "?week=9999-12-31", "?week=0001-01-01", "?week=x"])
-def test_a_week_that_is_none_is_the_week_of_today(as_owner: Browser, tern: Crew, query: str) -> None:
+@pytest.mark.parametrize(
+    "query", ["?week=", "?week=2027-13-45", "?week=9999-12-31", "?week=0001-01-01", "?week=x"]
+)
+def test_a_week_that_is_none_is_the_week_of_today(
+    as_owner: Browser, tern: Crew, query: str
+) -> None:
     assert "May 31" in text(as_owner.get(f"/diary/{query}"))
 
 
@@ -73,27 +82,44 @@ def test_without_a_crew_the_diary_says_how_to_begin(as_owner: Browser) -> None:
     assert "No crew yet" in text(as_owner.get("/diary/"))
 
 
-def test_booking_from_a_deck_by_one_of_the_days_that_suit(as_owner: Browser, tern: Crew, owner: User) -> None:
+def test_booking_from_a_deck_by_one_of_the_days_that_suit(
+    as_owner: Browser, tern: Crew, owner: User
+) -> None:
     deck = DeckFactory()
     EmailFactory(client=deck.property.client)
     page = as_owner.get(f"/diary/new/?deck={deck.pk}")
     first = page.context["form"]["when"].value()
 
-    form = {"decks": [deck.pk], "hours": "6", "when": first, "notes": "Ring twice", "notify_client": "on"}
+    form = {
+        "decks": [deck.pk],
+        "hours": "6",
+        "when": first,
+        "notes": "Ring twice",
+        "notify_client": "on",
+    }
     answer = as_owner.post(f"/diary/new/?deck={deck.pk}", form, follow=True)
 
     booking = Booking.objects.get()
     assert (booking.first_on, booking.crew, booking.notes, booking.created_by) == (
-        date(2027, 6, 2), tern, "Ring twice", owner,
-    )  # fmt: skip
-    assert said(answer) == [f"Booked: Wed, Jun 2, Tern crew. An e-mail to {booking.client} is in the outbox."]
+        date(2027, 6, 2),
+        tern,
+        "Ring twice",
+        owner,
+    )
+    assert said(answer) == [
+        f"Booked: Wed, Jun 2, Tern crew. An e-mail to {booking.client} is in the outbox."
+    ]
     assert "Ring twice" in text(answer)
 
 
 def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, tern: Crew) -> None:
     deck = DeckFactory(property__client__name="Marlow Pennington")
     offer = OfferFactory(
-        property=deck.property, state="accepted", accepted_week=MONDAY, answered_at=NOW, hours=Decimal("6.5")
+        property=deck.property,
+        state="accepted",
+        accepted_week=MONDAY,
+        answered_at=NOW,
+        hours=Decimal("6.5"),
     )
     OfferScopeFactory(offer=offer, deck=deck)
     assert "Needs a day" in text(as_owner.get("/diary/"))
@@ -101,11 +127,19 @@ def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, 
     page = as_owner.get(f"/diary/new/?offer={offer.pk}")
     assert "The client wants the week of Mon, Jun 7" in text(page)
     assert page.context["form"]["hours"].value() == "6.5"
-    form = {"decks": [deck.pk], "hours": "6.5", "when": "other", "first_day": "2027-06-08", "crew": tern.pk}
+    form = {
+        "decks": [deck.pk],
+        "hours": "6.5",
+        "when": "other",
+        "first_day": "2027-06-08",
+        "crew": tern.pk,
+    }
     answer = as_owner.post(f"/diary/new/?offer={offer.pk}", form, follow=True)
 
     assert Booking.objects.get().offer == offer
-    assert said(answer) == ["Booked: Tue, Jun 8, Tern crew. No message goes to Marlow Pennington: tell them yourself."]
+    assert said(answer) == [
+        "Booked: Tue, Jun 8, Tern crew. No message goes to Marlow Pennington: tell them yourself."
+    ]
     assert "Needs a day" not in text(as_owner.get("/diary/"))
 
 
@@ -118,7 +152,10 @@ def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, 
         ({"when": ""}, "Choose a day."),
         ({"when": "other", "first_day": ""}, "Write the day."),
         ({"when": "other", "first_day": "2027-02-30"}, "This is not a day of the calendar."),
-        ({"when": "other", "first_day": "2027-06-12"}, "Tern crew does not go out on Jun 12, 2027: Not a working day."),
+        (
+            {"when": "other", "first_day": "2027-06-12"},
+            "Tern crew does not go out on Jun 12, 2027: Not a working day.",
+        ),
         ({"when": "other", "first_day": "2027-06-07"}, "Tern crew has 2 h free on Jun 7, 2027"),
         ({"when": "999999:2027-06-08"}, "Choose one of the days listed"),
         ({"when": "x:y"}, "Choose one of the days listed"),
@@ -139,12 +176,16 @@ def test_what_is_wrong_is_said_beside_its_field_and_nothing_is_booked(
     assert Booking.objects.count() == 1
 
 
-def test_a_day_that_was_free_when_the_page_was_opened_and_is_taken_says_so(as_owner: Browser, tern: Crew) -> None:
+def test_a_day_that_was_free_when_the_page_was_opened_and_is_taken_says_so(
+    as_owner: Browser, tern: Crew
+) -> None:
     deck = DeckFactory()
     chosen = as_owner.get(f"/diary/new/?deck={deck.pk}").context["form"]["when"].value()
     booked(date(2027, 6, 2), "8")
 
-    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", {"decks": deck.pk, "hours": "6", "when": chosen})
+    answer = as_owner.post(
+        f"/diary/new/?deck={deck.pk}", {"decks": deck.pk, "hours": "6", "when": chosen}
+    )
 
     assert "Tern crew has 0 h free on Jun 2, 2027. Choose another day or crew." in text(answer)
 
@@ -155,8 +196,10 @@ def test_moving_by_the_form_as_after_dragging(as_owner: Browser, tern: Crew) -> 
     page = as_owner.get(f"/diary/{booking.pk}/move/?day=2027-06-08&crew={heron.pk}")
     form = page.context["form"]
     assert (form["when"].value(), form["first_day"].value(), form["crew"].value()) == (
-        "other", "2027-06-08", str(heron.pk),
-    )  # fmt: skip
+        "other",
+        "2027-06-08",
+        str(heron.pk),
+    )
 
     data = {"when": "other", "first_day": "2027-06-08", "crew": heron.pk, "hours": "6", "why": ""}
     answer = as_owner.post(f"/diary/{booking.pk}/move/", data, follow=True)
@@ -169,18 +212,24 @@ def test_moving_by_the_form_as_after_dragging(as_owner: Browser, tern: Crew) -> 
     assert booking.sequence == 1
 
 
-def test_rain_over_a_day_and_the_booking_that_stands_after_all(as_owner: Browser, tern: Crew) -> None:
+def test_rain_over_a_day_and_the_booking_that_stands_after_all(
+    as_owner: Browser, tern: Crew
+) -> None:
     booking = booked(MONDAY)
     EmailFactory(client=booking.client)
 
-    answer = as_owner.post("/diary/hold-day/", {"day": "2027-06-07", "crew": "", "why": "Rain."}, follow=True)
+    answer = as_owner.post(
+        "/diary/hold-day/", {"day": "2027-06-07", "crew": "", "why": "Rain."}, follow=True
+    )
     assert said(answer) == ["1 booking of Mon, Jun 7 held for the weather."]
     assert "Held" in text(answer)
     as_owner.post(f"/diary/{booking.pk}/release/")
 
     booking.refresh_from_db()
     assert (booking.state, booking.sequence) == ("booked", 2)
-    assert Message.objects.count() == 1  # the day was never read of by the client, so the release is the first word
+    assert (
+        Message.objects.count() == 1
+    )  # the day was never read of by the client, so the release is the first word
 
 
 def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
@@ -197,7 +246,9 @@ def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
     assert "Log this job" not in page
 
 
-def test_a_crew_with_bookings_goes_on_and_fewer_hours_keep_what_is_booked(as_owner: Browser, tern: Crew) -> None:
+def test_a_crew_with_bookings_goes_on_and_fewer_hours_keep_what_is_booked(
+    as_owner: Browser, tern: Crew
+) -> None:
     booked(MONDAY, "6")
     form = {"name": "Tern crew", "hours_a_day": "4", "works_on": [1, 2], "position": "1"}
 
@@ -212,7 +263,13 @@ def test_a_crew_with_bookings_goes_on_and_fewer_hours_keep_what_is_booked(as_own
 
 @pytest.mark.parametrize("hours", ["0", "-1", "1000", "NaN", "x"])
 def test_hours_that_no_day_has_are_refused(as_owner: Browser, tern: Crew, hours: str) -> None:
-    form = {"name": "Tern crew", "hours_a_day": hours, "works_on": [1], "position": "1", "is_active": "on"}
+    form = {
+        "name": "Tern crew",
+        "hours_a_day": hours,
+        "works_on": [1],
+        "position": "1",
+        "is_active": "on",
+    }
 
     answer = as_owner.post(f"/diary/crews/{tern.pk}/", form)
 
@@ -222,10 +279,14 @@ def test_hours_that_no_day_has_are_refused(as_owner: Browser, tern: Crew, hours:
 def test_days_off_say_which_bookings_have_to_move(as_owner: Browser, tern: Crew) -> None:
     booked(MONDAY, property__client__name="Marlow Pennington")
 
-    backwards = as_owner.post("/diary/days-off/", {"crew": "", "first_on": "2027-06-09", "last_on": "2027-06-08"})
+    backwards = as_owner.post(
+        "/diary/days-off/", {"crew": "", "first_on": "2027-06-09", "last_on": "2027-06-08"}
+    )
     assert "The last day comes before the first." in text(backwards)
     answer = as_owner.post(
-        "/diary/days-off/", {"crew": tern.pk, "first_on": "2027-06-07", "why": "Course"}, follow=True
+        "/diary/days-off/",
+        {"crew": tern.pk, "first_on": "2027-06-07", "why": "Course"},
+        follow=True,
     )
 
     assert said(answer) == ["Saved. 1 booking lies on it: the diary lists what to move."]
@@ -239,14 +300,18 @@ def test_days_off_say_which_bookings_have_to_move(as_owner: Browser, tern: Crew)
 def test_a_calendar_link_is_shown_once_and_can_be_ended(as_owner: Browser, tern: Crew) -> None:
     shown = text(as_owner.post(f"/diary/crews/{tern.pk}/calendar/", follow=True))
     assert "https://decks.example.com/calendar/" in shown
-    assert "/calendar/" not in text(as_owner.get("/diary/crews/")).replace(f"/crews/{tern.pk}/calendar/", "")
+    assert "/calendar/" not in text(as_owner.get("/diary/crews/")).replace(
+        f"/crews/{tern.pk}/calendar/", ""
+    )
 
     as_owner.post(f"/diary/crews/{tern.pk}/calendar/", {"close": "1"})
     tern.refresh_from_db()
     assert tern.feed_hash is None
 
 
-def test_bookings_of_a_client_who_was_archived_wait_for_a_person(as_owner: Browser, tern: Crew) -> None:
+def test_bookings_of_a_client_who_was_archived_wait_for_a_person(
+    as_owner: Browser, tern: Crew
+) -> None:
     booking = booked(MONDAY, property__client__name="Marlow Pennington")
     as_owner.post(f"/clients/{booking.client_id}/archive/")
 

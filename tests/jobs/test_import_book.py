@@ -18,21 +18,41 @@ from jobs.models import Batch, CoatApplied, Job, Product, Visit
 pytestmark = pytest.mark.django_db
 
 ROW = {
-    "client": "Ottilie Saltonby", "email": "ottilie@example.org", "phone": "902-555-0123", "street": "17 Gannet Row",
-    "town": "Mahone Bay", "area_m2": "18", "species": "Western red cedar", "job_date": "2024-06-12",
+    "client": "Ottilie Saltonby",
+    "email": "ottilie@example.org",
+    "phone": "902-555-0123",
+    "street": "17 Gannet Row",
+    "town": "Mahone Bay",
+    "area_m2": "18",
+    "species": "Western red cedar",
+    "job_date": "2024-06-12",
     "job_kind": "strip",
-    "product": "Saltmarsh Oil", "maker": "Tidewood", "finish_class": "penetrating_oil",
-    "colour": "Slate", "batch": "SM-1",
-    "coats": "2", "litres": "4", "grade": "4", "price": "1250.50", "crew": "Tern crew",
-}  # fmt: skip
+    "product": "Saltmarsh Oil",
+    "maker": "Tidewood",
+    "finish_class": "penetrating_oil",
+    "colour": "Slate",
+    "batch": "SM-1",
+    "coats": "2",
+    "litres": "4",
+    "grade": "4",
+    "price": "1250.50",
+    "crew": "Tern crew",
+}
 
 
 @pytest.fixture(autouse=True)
 def _towns(business: Business) -> None:
     Place.objects.create(
-        geoname_id=1, name="Mahone Bay", ascii_name="Mahone Bay", region="Nova Scotia", country="CA", latitude=44.45,
-        longitude=-64.38, time_zone="America/Halifax", population=1000,
-    )  # fmt: skip
+        geoname_id=1,
+        name="Mahone Bay",
+        ascii_name="Mahone Bay",
+        region="Nova Scotia",
+        country="CA",
+        latitude=44.45,
+        longitude=-64.38,
+        time_zone="America/Halifax",
+        population=1000,
+    )
 
 
 @pytest.fixture
@@ -65,23 +85,42 @@ def problems(path: Path) -> list[dict[str, object]]:
     return json.loads(out.getvalue())
 
 
-def test_a_row_becomes_client_property_deck_product_batch_visit_and_job(sheet: Callable[..., Path]) -> None:
+def test_a_row_becomes_client_property_deck_product_batch_visit_and_job(
+    sheet: Callable[..., Path],
+) -> None:
     made = bring_in(sheet({}))
 
     assert made == {
-        "clients": 1, "properties": 1, "decks": 1, "products": 1, "batches": 1, "jobs": 1, "already_there": 0,
-    }  # fmt: skip
+        "clients": 1,
+        "properties": 1,
+        "decks": 1,
+        "products": 1,
+        "batches": 1,
+        "jobs": 1,
+        "already_there": 0,
+    }
     job = Job.objects.get()
     coat = job.coats_applied.get()
-    assert (job.finished_on, job.kind, str(job.amount), job.currency) == (date(2024, 6, 12), "strip", "1250.50", "CAD")
+    assert (job.finished_on, job.kind, str(job.amount), job.currency) == (
+        date(2024, 6, 12),
+        "strip",
+        "1250.50",
+        "CAD",
+    )
     assert (coat.product.name, coat.batch.code, coat.colour, coat.coats, str(coat.litres)) == (
-        "Saltmarsh Oil", "SM-1", "Slate", 2, "4.00",
-    )  # fmt: skip
+        "Saltmarsh Oil",
+        "SM-1",
+        "Slate",
+        2,
+        "4.00",
+    )
     assert job.visit.grade == 4
     assert job.deck.species == "red_cedar"
     assert job.deck.property.time_zone == "America/Halifax"
     assert job.source == "old list.csv, row 2"
-    assert [point.normalized for point in job.deck.property.client.contact_points.order_by("kind")] == [
+    assert [
+        point.normalized for point in job.deck.property.client.contact_points.order_by("kind")
+    ] == [
         "ottilie@example.org",
         "+19025550123",
     ]
@@ -90,7 +129,9 @@ def test_a_row_becomes_client_property_deck_product_batch_visit_and_job(sheet: C
 def test_an_imported_deck_is_found_by_the_search(sheet: Callable[..., Path]) -> None:
     bring_in(sheet({}))
 
-    assert [hit.deck_id for hit in search.find_decks("saltmarsh gannet").hits] == [Deck.objects.get().pk]
+    assert [hit.deck_id for hit in search.find_decks("saltmarsh gannet").hits] == [
+        Deck.objects.get().pk
+    ]
 
 
 def test_the_same_sheet_twice_adds_nothing(sheet: Callable[..., Path]) -> None:
@@ -99,21 +140,41 @@ def test_the_same_sheet_twice_adds_nothing(sheet: Callable[..., Path]) -> None:
     made = bring_in(path)
 
     assert made["already_there"] == 2
-    assert [model.objects.count() for model in (Client, Property, Deck, Product, Batch, Job, CoatApplied, Visit)] == [
-        1, 1, 1, 1, 1, 2, 2, 2,
-    ]  # fmt: skip
+    assert [
+        model.objects.count()
+        for model in (Client, Property, Deck, Product, Batch, Job, CoatApplied, Visit)
+    ] == [
+        1,
+        1,
+        1,
+        1,
+        1,
+        2,
+        2,
+        2,
+    ]
 
 
 def test_two_rows_of_one_job_are_one_job_with_two_products(sheet: Callable[..., Path]) -> None:
-    bring_in(sheet({}, {"product": "Kelp Strip", "product_kind": "stripper", "finish_class": "", "batch": ""}))
+    bring_in(
+        sheet(
+            {},
+            {"product": "Kelp Strip", "product_kind": "stripper", "finish_class": "", "batch": ""},
+        )
+    )
 
-    assert [coat.product.name for coat in Job.objects.get().coats_applied.all()] == ["Saltmarsh Oil", "Kelp Strip"]
+    assert [coat.product.name for coat in Job.objects.get().coats_applied.all()] == [
+        "Saltmarsh Oil",
+        "Kelp Strip",
+    ]
 
 
 def test_one_wrong_row_keeps_all_rows_out(sheet: Callable[..., Path]) -> None:
     found = problems(sheet({}, {"client": "Halvard Quill", "coats": "0"}))
 
-    assert found == [{"row": 3, "column": "coats", "message": "“0” must be a whole number from 1 to 10"}]
+    assert found == [
+        {"row": 3, "column": "coats", "message": "“0” must be a whole number from 1 to 10"}
+    ]
     assert Client.objects.count() == 0
 
 
@@ -155,12 +216,26 @@ def test_a_wrong_cell_is_told_with_its_row_and_column(
 def test_an_unknown_column_is_refused_with_the_likely_one(sheet: Callable[..., Path]) -> None:
     found = problems(sheet({"colours": "Slate"}))
 
-    assert found == [{"row": 1, "column": "colours", "message": "is not a column of the sheet. Did you mean colour?"}]
+    assert found == [
+        {
+            "row": 1,
+            "column": "colours",
+            "message": "is not a column of the sheet. Did you mean colour?",
+        }
+    ]
 
 
-@pytest.mark.parametrize(("delimiter", "encoding"), [(";", "utf-8-sig"), ("\t", "utf-16"), (",", "cp1252")])
-def test_other_separators_and_encodings_are_read(sheet: Callable[..., Path], delimiter: str, encoding: str) -> None:
-    bring_in(sheet({"client": "Zoë Fenwäller", "area_m2": "12.5"}, delimiter=delimiter, encoding=encoding))
+@pytest.mark.parametrize(
+    ("delimiter", "encoding"), [(";", "utf-8-sig"), ("\t", "utf-16"), (",", "cp1252")]
+)
+def test_other_separators_and_encodings_are_read(
+    sheet: Callable[..., Path], delimiter: str, encoding: str
+) -> None:
+    bring_in(
+        sheet(
+            {"client": "Zoë Fenwäller", "area_m2": "12.5"}, delimiter=delimiter, encoding=encoding
+        )
+    )
 
     assert Client.objects.get().name == "Zoë Fenwäller"
 
@@ -181,7 +256,8 @@ def test_a_spreadsheet_with_real_dates_and_numbers_is_read(tmp_path: Path) -> No
 def test_square_feet_and_gallons_are_turned_into_metric(sheet: Callable[..., Path]) -> None:
     bring_in(sheet({"area_m2": "", "area_ft2": "200", "litres": "", "gallons": "1"}))
 
-    # 1 ft = 0.3048 m and 1 US gal = 3.785411784 L exactly (NIST Handbook 44, appendix C; from memory).
+    # 1 ft = 0.3048 m and 1 US gal = 3.785411784 L exactly (NIST Handbook 44, appendix C; from
+    # memory).
     assert str(Deck.objects.get().area_m2) == "18.58"
     assert str(CoatApplied.objects.get().litres) == "3.79"
 
@@ -209,7 +285,9 @@ def test_coordinates_stand_in_for_a_town_we_do_not_know(sheet: Callable[..., Pat
         ("binary.csv", b"\x00\x01\x02client", "not a text file"),
     ],
 )
-def test_a_file_that_is_no_sheet_is_refused_as_a_whole(tmp_path: Path, name: str, content: bytes, message: str) -> None:
+def test_a_file_that_is_no_sheet_is_refused_as_a_whole(
+    tmp_path: Path, name: str, content: bytes, message: str
+) -> None:
     (tmp_path / name).write_bytes(content)
 
     with pytest.raises(CommandError, match=message):

@@ -43,7 +43,9 @@ def told() -> list[list[int]]:
 
 def job_with(**values: object) -> Job:
     visit = VisitFactory()
-    return JobFactory(deck=visit.deck, kind="recoat", finished_on=date(2026, 6, 10), visit=visit, **values)
+    return JobFactory(
+        deck=visit.deck, kind="recoat", finished_on=date(2026, 6, 10), visit=visit, **values
+    )
 
 
 def test_a_correction_changes_the_job_its_products_and_its_grades_and_the_forecast_hears_of_it(
@@ -56,32 +58,60 @@ def test_a_correction_changes_the_job_its_products_and_its_grades_and_the_foreca
 
     response = as_user(crew).post(
         f"/jobs/{job.pk}/edit/",
-        filled(job.deck, row(stain, colour="Bark", coats=1, litres="3.5"), overall="4", finished_on="2026-06-09"),
+        filled(
+            job.deck,
+            row(stain, colour="Bark", coats=1, litres="3.5"),
+            overall="4",
+            finished_on="2026-06-09",
+        ),
     )
 
     assert response.url == f"/jobs/{job.pk}/"
     job = Job.objects.get()
     coat = job.coats_applied.get()
-    assert (coat.pk, coat.product, coat.colour, coat.coats, coat.litres) == (old.pk, stain, "Bark", 1, Decimal("3.5"))
-    assert (job.finished_on, job.visit.visited_on, job.visit.overall) == (date(2026, 6, 9), date(2026, 6, 9), 4)
+    assert (coat.pk, coat.product, coat.colour, coat.coats, coat.litres) == (
+        old.pk,
+        stain,
+        "Bark",
+        1,
+        Decimal("3.5"),
+    )
+    assert (job.finished_on, job.visit.visited_on, job.visit.overall) == (
+        date(2026, 6, 9),
+        date(2026, 6, 9),
+        4,
+    )
     assert told == [[job.deck_id]]
 
 
-def test_the_correction_page_shows_what_was_logged_and_saving_it_unchanged_changes_nothing(as_owner: Client) -> None:
+def test_the_correction_page_shows_what_was_logged_and_saving_it_unchanged_changes_nothing(
+    as_owner: Client,
+) -> None:
     job = job_with(air_c=Decimal("19.5"), sky="cloud", notes="Gate.")
     batch = BatchFactory(code="TW-1")
     CoatFactory(job=job, batch=batch, product=batch.product, litres=Decimal("4.25"))
     page = as_owner.get(f"/jobs/{job.pk}/edit/").context["page"]
-    typed = {field.html_name: field.value() for field in page.job if field.value() not in (None, [])}
+    typed = {
+        field.html_name: field.value() for field in page.job if field.value() not in (None, [])
+    }
     for form in page.rows:
         typed |= {field.html_name: field.value() for field in form if field.value() is not None}
-    before = [list(model.objects.order_by("pk").values()) for model in (Job, Visit, CoatApplied, Batch)]
+    before = [
+        list(model.objects.order_by("pk").values()) for model in (Job, Visit, CoatApplied, Batch)
+    ]
 
-    response = as_owner.post(f"/jobs/{job.pk}/edit/", {**typed, "coats-TOTAL_FORMS": 1, "coats-INITIAL_FORMS": 0})
+    response = as_owner.post(
+        f"/jobs/{job.pk}/edit/", {**typed, "coats-TOTAL_FORMS": 1, "coats-INITIAL_FORMS": 0}
+    )
 
     assert response.status_code == 302
-    after = [list(model.objects.order_by("pk").values()) for model in (Job, Visit, CoatApplied, Batch)]
-    before[1][0] |= {"found_by": "Tern crew", "visited_on": date(2026, 6, 10)}  # a visit follows its job
+    after = [
+        list(model.objects.order_by("pk").values()) for model in (Job, Visit, CoatApplied, Batch)
+    ]
+    before[1][0] |= {
+        "found_by": "Tern crew",
+        "visited_on": date(2026, 6, 10),
+    }  # a visit follows its job
     before[2][0]["position"] = 1
     assert after == before
 
@@ -89,7 +119,9 @@ def test_the_correction_page_shows_what_was_logged_and_saving_it_unchanged_chang
 def test_taking_all_grades_back_takes_the_visit_back(as_owner: Client) -> None:
     job = job_with()
 
-    as_owner.post(f"/jobs/{job.pk}/edit/", filled(job.deck, row(ProductFactory()), overall="", reason=""))
+    as_owner.post(
+        f"/jobs/{job.pk}/edit/", filled(job.deck, row(ProductFactory()), overall="", reason="")
+    )
 
     assert Job.objects.get().visit is None
     assert Visit.objects.count() == 0
@@ -99,14 +131,19 @@ def test_only_the_owner_removes_a_job(as_user: AsUser, office: User, crew: User)
     job = JobFactory()
 
     for user in (office, crew):
-        assert as_user(user).post(f"/jobs/{job.pk}/remove/", {"reason": "Wrong deck"}).status_code == 403
+        assert (
+            as_user(user).post(f"/jobs/{job.pk}/remove/", {"reason": "Wrong deck"}).status_code
+            == 403
+        )
         with pytest.raises(JobError, match="Only the owner"):
             actions.remove_job(job=job, reason="Wrong deck", by=user, now=timezone.now())
     assert Job.objects.count() == 1
 
 
 def test_a_job_is_removed_with_a_reason_that_the_audit_trail_keeps(
-    as_owner: Client, told: list[list[int]], django_capture_on_commit_callbacks: Callable[..., object]
+    as_owner: Client,
+    told: list[list[int]],
+    django_capture_on_commit_callbacks: Callable[..., object],
 ) -> None:
     job = job_with()
     CoatFactory(job=job)
@@ -118,7 +155,9 @@ def test_a_job_is_removed_with_a_reason_that_the_audit_trail_keeps(
 
     assert response.url == f"/decks/{job.deck_id}/"
     assert (Job.objects.count(), CoatApplied.objects.count(), Visit.objects.count()) == (0, 0, 0)
-    entry = LogEntry.objects.get(object_pk=str(job.pk), content_type__model="job", action=LogEntry.Action.DELETE)
+    entry = LogEntry.objects.get(
+        object_pk=str(job.pk), content_type__model="job", action=LogEntry.Action.DELETE
+    )
     assert entry.additional_data == {"why": "Logged on the wrong deck"}
     assert entry.actor.username == "maren"
     assert "2026-06-10" in str(entry.changes)
@@ -145,7 +184,12 @@ def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
 def test_a_job_in_the_future_is_refused_by_the_action_itself(owner: User, business: object) -> None:
     with pytest.raises(JobError, match="in the future"):
         actions.log_job(
-            deck=DeckFactory(), details={"kind": "clean", "finished_on": date(2026, 6, 12)}, coats=[], findings={},
-            form_key=Job._meta.get_field("form_key").get_default(), business=business, by=owner,
+            deck=DeckFactory(),
+            details={"kind": "clean", "finished_on": date(2026, 6, 12)},
+            coats=[],
+            findings={},
+            form_key=Job._meta.get_field("form_key").get_default(),
+            business=business,
+            by=owner,
             now=datetime(2026, 6, 12, 2, 30, tzinfo=UTC) - timedelta(hours=0),
-        )  # fmt: skip
+        )

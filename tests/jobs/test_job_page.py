@@ -36,7 +36,13 @@ def said(client: Client, job: Job) -> list[str]:
     return client.get(f"/jobs/{job.pk}/").context["doubts"]
 
 
-def job_with(deck: Deck | None = None, *, kind: str = "recoat", on: date = date(2026, 6, 10), **values: object) -> Job:
+def job_with(
+    deck: Deck | None = None,
+    *,
+    kind: str = "recoat",
+    on: date = date(2026, 6, 10),
+    **values: object,
+) -> Job:
     visit = VisitFactory(deck=deck) if deck else VisitFactory()
     return JobFactory(deck=visit.deck, kind=kind, finished_on=on, visit=visit, **values)
 
@@ -49,7 +55,8 @@ def test_a_job_done_as_the_data_sheets_say_raises_no_doubt(as_owner: Client) -> 
 
 
 def test_dew_that_may_have_settled_is_said(as_owner: Client) -> None:
-    """20 °C at 85 % has its dew point at 17.4 °C (ASHRAE formulas, psychrolib), so 2.6 °C below the air."""
+    """20 °C at 85 % has its dew point at 17.4 °C (ASHRAE formulas, psychrolib), so 2.6 °C below the
+    air."""
     job = job_with(air_c=Decimal("20"), humidity_percent=85)
 
     [doubt] = said(as_owner, job)
@@ -60,7 +67,9 @@ def test_dew_that_may_have_settled_is_said(as_owner: Client) -> None:
 
 
 def test_a_gap_of_three_degrees_is_enough(as_owner: Client) -> None:
-    assert said(as_owner, job_with(air_c=Decimal("10"), humidity_percent=80)) == []  # 6.7 °C: a gap of 3.3 °C
+    assert (
+        said(as_owner, job_with(air_c=Decimal("10"), humidity_percent=80)) == []
+    )  # 6.7 °C: a gap of 3.3 °C
 
 
 def test_a_spread_rate_far_from_the_data_sheet_is_said_in_both_directions(as_owner: Client) -> None:
@@ -69,7 +78,9 @@ def test_a_spread_rate_far_from_the_data_sheet_is_said_in_both_directions(as_own
     CoatFactory(job=thick, litres=Decimal("40"))
 
     [doubt] = said(as_owner, thin)
-    assert doubt.startswith("Tidewood went 24 m²/L a coat; its data sheet says 9 m²/L. That is a thin coat")
+    assert doubt.startswith(
+        "Tidewood went 24 m²/L a coat; its data sheet says 9 m²/L. That is a thin coat"
+    )
     assert "a lot of product" in said(as_owner, thick)[0]
 
 
@@ -82,7 +93,9 @@ def test_a_spread_rate_far_from_the_data_sheet_is_said_in_both_directions(as_own
         ("tinted", "tinted", "of the same class and base"),
     ],
 )
-def test_another_finish_than_the_one_on_the_deck_is_said(as_owner: Client, old: str, new: str, why: str) -> None:
+def test_another_finish_than_the_one_on_the_deck_is_said(
+    as_owner: Client, old: str, new: str, why: str
+) -> None:
     deck = DeckFactory()
     CoatFactory(job=job_with(deck, kind="strip", on=date(2025, 6, 1)), product__finish_class=old)
     job = job_with(deck)
@@ -103,7 +116,9 @@ def test_the_same_finish_again_or_a_strip_first_is_fine(as_owner: Client) -> Non
     assert said(as_owner, strip) == []
 
 
-def test_a_seventh_coat_means_that_the_next_job_is_a_strip_with_two_applications(as_owner: Client) -> None:
+def test_a_seventh_coat_means_that_the_next_job_is_a_strip_with_two_applications(
+    as_owner: Client,
+) -> None:
     """Common practice, no source."""
     deck, oil = DeckFactory(), ProductFactory(spread_m2_per_l=None)
     for year in (2023, 2024, 2025):
@@ -113,7 +128,9 @@ def test_a_seventh_coat_means_that_the_next_job_is_a_strip_with_two_applications
 
     [doubt] = said(as_owner, job)
 
-    assert doubt.startswith("7 coats since the last strip, more than 6: the next job is a strip, with 2 full app")
+    assert doubt.startswith(
+        "7 coats since the last strip, more than 6: the next job is a strip, with 2 full app"
+    )
 
 
 def test_one_application_of_stripper_on_more_than_six_coats_is_said(as_owner: Client) -> None:
@@ -127,8 +144,12 @@ def test_one_application_of_stripper_on_more_than_six_coats_is_said(as_owner: Cl
     ]
 
 
-def test_weather_outside_the_data_sheet_an_expired_batch_and_a_missing_grade_are_said(as_owner: Client) -> None:
-    batch = BatchFactory(code="TW-9", expires_on=date(2026, 1, 31), product__minimum_c=10, product__name="Tidewood")
+def test_weather_outside_the_data_sheet_an_expired_batch_and_a_missing_grade_are_said(
+    as_owner: Client,
+) -> None:
+    batch = BatchFactory(
+        code="TW-9", expires_on=date(2026, 1, 31), product__minimum_c=10, product__name="Tidewood"
+    )
     job = JobFactory(kind="recoat", finished_on=date(2026, 6, 10), air_c=Decimal("6.5"))
     CoatFactory(job=job, product=batch.product, batch=batch)
 
@@ -146,8 +167,16 @@ def test_the_cautions_follow_the_work_and_always_defer_to_the_data_sheet() -> No
     oil = ProductFactory(name="Tidewood", cautions="Keep from frost.")
 
     assert job_cautions(ipe, "strip", [stripper]) == [STRIPPER_CAUTION, GENERAL_CAUTION]
-    assert job_cautions(cedar, "clean", [wash]) == [CHEMICALS_CAUTION, PRESSURE_WASHER_CAUTION, GENERAL_CAUTION]
-    assert job_cautions(ipe, "recoat", [oil, oil]) == [OILY_RAGS_CAUTION, "Tidewood: Keep from frost.", GENERAL_CAUTION]
+    assert job_cautions(cedar, "clean", [wash]) == [
+        CHEMICALS_CAUTION,
+        PRESSURE_WASHER_CAUTION,
+        GENERAL_CAUTION,
+    ]
+    assert job_cautions(ipe, "recoat", [oil, oil]) == [
+        OILY_RAGS_CAUTION,
+        "Tidewood: Keep from frost.",
+        GENERAL_CAUTION,
+    ]
     assert job_cautions(ipe, "repair", []) == []
 
 
@@ -159,9 +188,12 @@ def test_stripping_cautions_stand_on_the_page_where_a_strip_is_chosen(as_owner: 
 
 
 def test_the_care_note_takes_the_slowest_finish_in_the_local_time_of_the_property() -> None:
-    """24 h before walking and 5 days before furniture where the data sheet is silent: common practice, no source."""
+    """24 h before walking and 5 days before furniture where the data sheet is silent:
+    common practice, no source."""
     deck = DeckFactory(property__time_zone="America/Halifax")
-    job = JobFactory(deck=deck, finished_on=date(2026, 6, 10), created_at=datetime(2026, 6, 10, 19, tzinfo=UTC))
+    job = JobFactory(
+        deck=deck, finished_on=date(2026, 6, 10), created_at=datetime(2026, 6, 10, 19, tzinfo=UTC)
+    )
     CoatFactory(job=job, product__walk_hours=30, product__furniture_days=Decimal("2.5"))
     CoatFactory(job=job, product__walk_hours=None, product__furniture_days=None)
 
@@ -173,16 +205,23 @@ def test_the_care_note_takes_the_slowest_finish_in_the_local_time_of_the_propert
 
 
 def test_drying_hours_pass_through_the_change_of_the_clocks() -> None:
-    """Halifax goes back from -03:00 to -04:00 on 1 November 2026 (IANA tz database): 24 hours later reads one less."""
+    """Halifax goes back from -03:00 to -04:00 on 1 November 2026 (IANA tz database):
+    24 hours later reads one less."""
     deck = DeckFactory(property__time_zone="America/Halifax")
-    job = JobFactory(deck=deck, finished_on=date(2026, 10, 31), created_at=datetime(2026, 10, 31, 19, tzinfo=UTC))
+    job = JobFactory(
+        deck=deck, finished_on=date(2026, 10, 31), created_at=datetime(2026, 10, 31, 19, tzinfo=UTC)
+    )
     CoatFactory(job=job, product__walk_hours=24, product__furniture_days=5)
 
     assert care_note(job).walk_at.isoformat() == "2026-11-01T15:00:00-04:00"
 
 
-def test_a_job_logged_later_counts_from_the_end_of_its_day_and_the_note_goes_when_it_is_over(as_owner: Client) -> None:
-    job = JobFactory(finished_on=date(2026, 6, 10), created_at=datetime(2026, 6, 12, 12, tzinfo=UTC))
+def test_a_job_logged_later_counts_from_the_end_of_its_day_and_the_note_goes_when_it_is_over(
+    as_owner: Client,
+) -> None:
+    job = JobFactory(
+        finished_on=date(2026, 6, 10), created_at=datetime(2026, 6, 12, 12, tzinfo=UTC)
+    )
     CoatFactory(job=job)
 
     with freeze_time("2026-06-12 12:00:00"):

@@ -1,4 +1,5 @@
-"""A link to an offer ends some months after the matter is settled; then it shows nothing of it to anybody."""
+"""A link to an offer ends some months after the matter is settled;
+then it shows nothing of it to anybody."""
 
 from datetime import UTC, date, datetime
 from typing import Any
@@ -24,7 +25,11 @@ def status(browser: Browser, url: str, day: str) -> int:
 @pytest.mark.parametrize(
     ("values", "last", "first_without"),
     [
-        ({"state": "declined", "answered_at": datetime(2027, 5, 10, 12, tzinfo=UTC)}, "2028-06-09", "2028-06-10"),
+        (
+            {"state": "declined", "answered_at": datetime(2027, 5, 10, 12, tzinfo=UTC)},
+            "2028-06-09",
+            "2028-06-10",
+        ),
         ({"state": "open"}, "2028-06-30", "2028-07-01"),  # stood until June 1, 2027
         ({"state": "withdrawn"}, "2028-06-30", "2028-07-01"),
     ],
@@ -54,12 +59,20 @@ def test_the_visit_counts_and_so_do_the_months_of_the_owner_and_staff_see_it_sti
     client: Browser, as_owner: Browser
 ) -> None:
     offer, url = sent_offer()
-    answered = {"answered_at": datetime(2027, 5, 10, 12, tzinfo=UTC), "accepted_week": date(2027, 9, 13)}
+    answered = {
+        "answered_at": datetime(2027, 5, 10, 12, tzinfo=UTC),
+        "accepted_week": date(2027, 9, 13),
+    }
     Offer.objects.filter(pk=offer.pk).update(state="accepted", **answered)
     Booking.objects.create(
-        offer=offer, client=offer.client, property=offer.property, crew=CrewFactory(), hours=6,
-        first_on=date(2027, 9, 14), last_on=date(2027, 9, 15),
-    )  # fmt: skip
+        offer=offer,
+        client=offer.client,
+        property=offer.property,
+        crew=CrewFactory(),
+        hours=6,
+        first_on=date(2027, 9, 14),
+        last_on=date(2027, 9, 15),
+    )
     assert (status(client, url, "2028-10-14"), status(client, url, "2028-10-15")) == (200, 410)
 
     Business.objects.update(answered_link_months=1)

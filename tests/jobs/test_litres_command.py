@@ -1,4 +1,5 @@
-"""`manage.py litres`: from an area to litres, tins and packs, and clear words to impossible figures."""
+"""`manage.py litres`: from an area to litres, tins and packs, and clear words to impossible
+figures."""
 
 import json
 from decimal import Decimal
@@ -28,7 +29,12 @@ def test_eighteen_square_metres_in_two_coats_take_a_tin_of_four(business: Busine
 
     [row] = litres("tidewood deck oil", area="18", coats=2)
 
-    assert (row["litres"], row["pack_litres"], row["packs"], row["cost"]) == ("4.00", "4.000", 1, "149.00")
+    assert (row["litres"], row["pack_litres"], row["packs"], row["cost"]) == (
+        "4.00",
+        "4.000",
+        1,
+        "149.00",
+    )
 
 
 def test_tins_rough_boards_and_a_film_are_reckoned_with(business: Business) -> None:
@@ -39,7 +45,12 @@ def test_tins_rough_boards_and_a_film_are_reckoned_with(business: Business) -> N
     [row] = litres("Tidewood Deck Oil", area="9", texture="sawn", colour="cedar")
     [film] = litres("Kelp Strip", area="18", coats=2)
 
-    assert (row["litres"], row["from_tins"], row["to_buy"], row["cost"]) == ("2.23", "1.00", "1.23", None)
+    assert (row["litres"], row["from_tins"], row["to_buy"], row["cost"]) == (
+        "2.23",
+        "1.00",
+        "1.23",
+        None,
+    )
     assert film["litres"] == "36.00"
     assert litres("Kelp Strip", area="18", spread="9")[0]["litres"] == "2.00"
     assert litres("Tidewood Deck Oil", area="9", film="0.2")[0]["litres"] == "2.00"
@@ -54,7 +65,11 @@ def test_tins_rough_boards_and_a_film_are_reckoned_with(business: Business) -> N
         ("Tidewood Deck Oil", {"area": "big"}, "is not a number"),
         ("Tidewood Deck Oil", {"area": "18", "spread": "0"}, "The spread rate must be more than 0"),
         ("Tidewood Deck Oil", {"area": "18", "film": "0"}, "The wet film must be more than 0"),
-        ("Tidewood Deck Oil", {"area": "18", "coats": 0}, "The number of coats must be more than 0"),
+        (
+            "Tidewood Deck Oil",
+            {"area": "18", "coats": 0},
+            "The number of coats must be more than 0",
+        ),
         ("Tidewood Deck Oil", {"area": "900000"}, "more than any deck takes"),
         ("Tidewod Dek Oil", {"area": "18"}, "Did you mean “Tidewood Deck Oil”"),
         ("xyz", {"area": "18"}, "The page Products lists them"),

@@ -42,12 +42,20 @@ def as_crew(crew: User, as_user: AsUser) -> Client:
 @pytest.fixture
 def lunenburg(db: None) -> Place:
     return Place.objects.create(
-        geoname_id=1, name="Lunenburg", ascii_name="Lunenburg", region="Nova Scotia", country="CA", latitude=44.38,
-        longitude=-64.31, time_zone="America/Halifax",
-    )  # fmt: skip
+        geoname_id=1,
+        name="Lunenburg",
+        ascii_name="Lunenburg",
+        region="Nova Scotia",
+        country="CA",
+        latitude=44.38,
+        longitude=-64.31,
+        time_zone="America/Halifax",
+    )
 
 
-def test_the_crew_logs_a_job_with_all_that_was_seen_and_used(as_crew: Client, crew: User, deck: Deck) -> None:
+def test_the_crew_logs_a_job_with_all_that_was_seen_and_used(
+    as_crew: Client, crew: User, deck: Deck
+) -> None:
     oil = ProductFactory()
 
     more = {"greying": "3", "moisture_percent": "14.5", "notes": "Shut the gate."}
@@ -55,16 +63,38 @@ def test_the_crew_logs_a_job_with_all_that_was_seen_and_used(as_crew: Client, cr
 
     job = Job.objects.get()
     assert response.url == f"/jobs/{job.pk}/"
-    assert (job.deck, job.kind, str(job.finished_on), job.crew) == (deck, "recoat", "2026-06-10", "Tern crew")
-    assert (job.air_c, job.humidity_percent, job.sky, job.notes) == (21, 55, "sun", "Shut the gate.")
+    assert (job.deck, job.kind, str(job.finished_on), job.crew) == (
+        deck,
+        "recoat",
+        "2026-06-10",
+        "Tern crew",
+    )
+    assert (job.air_c, job.humidity_percent, job.sky, job.notes) == (
+        21,
+        55,
+        "sun",
+        "Shut the gate.",
+    )
     assert (job.recorded_by, job.created_at) == (crew, datetime(2026, 6, 11, 15, tzinfo=UTC))
     assert (job.visit.overall, job.visit.greying, job.visit.mould) == (2, 3, None)
-    assert (job.visit.reason, job.visit.moisture_percent, job.visit.found_by) == ("due", Decimal("14.5"), "Tern crew")
+    assert (job.visit.reason, job.visit.moisture_percent, job.visit.found_by) == (
+        "due",
+        Decimal("14.5"),
+        "Tern crew",
+    )
     coat = job.coats_applied.get()
-    assert (coat.product, coat.batch.code, coat.colour, coat.coats, coat.litres) == (oil, "tw-77", "Driftwood", 2, 4)
+    assert (coat.product, coat.batch.code, coat.colour, coat.coats, coat.litres) == (
+        oil,
+        "tw-77",
+        "Driftwood",
+        2,
+        4,
+    )
 
 
-def test_a_batch_that_is_in_the_book_is_not_made_again_whatever_its_capitals(as_crew: Client, deck: Deck) -> None:
+def test_a_batch_that_is_in_the_book_is_not_made_again_whatever_its_capitals(
+    as_crew: Client, deck: Deck
+) -> None:
     batch = BatchFactory(code="TW-77/26")
 
     log(as_crew, deck, row(batch.product, batch="tw-77/26"))
@@ -73,7 +103,9 @@ def test_a_batch_that_is_in_the_book_is_not_made_again_whatever_its_capitals(as_
     assert Batch.objects.count() == 1
 
 
-def test_a_new_client_and_deck_are_written_with_the_job(as_crew: Client, business: Business, lunenburg: Place) -> None:
+def test_a_new_client_and_deck_are_written_with_the_job(
+    as_crew: Client, business: Business, lunenburg: Place
+) -> None:
     oil = ProductFactory()
 
     response = log(as_crew, None, row(oil), kind="strip", **new_client())
@@ -81,15 +113,22 @@ def test_a_new_client_and_deck_are_written_with_the_job(as_crew: Client, busines
     job = Job.objects.get()
     assert response.url == f"/jobs/{job.pk}/"
     home = job.deck.property
-    assert (home.client.name, home.street, home.town) == ("Ottilie Saltonby", "9 Plover Street", "Lunenburg")
+    assert (home.client.name, home.street, home.town) == (
+        "Ottilie Saltonby",
+        "9 Plover Street",
+        "Lunenburg",
+    )
     assert (home.latitude, home.time_zone) == (44.38, "America/Halifax")
     assert (job.deck.label, job.deck.species, job.deck.area_m2) == ("Sun deck", "red_cedar", 24)
     assert sorted(point.normalized for point in home.client.contact_points.all()) == [
-        "+19025550147", "ottilie@example.org",
-    ]  # fmt: skip
+        "+19025550147",
+        "ottilie@example.org",
+    ]
 
 
-def test_a_new_client_is_not_left_behind_when_the_job_is_wrong(as_crew: Client, lunenburg: Place) -> None:
+def test_a_new_client_is_not_left_behind_when_the_job_is_wrong(
+    as_crew: Client, lunenburg: Place
+) -> None:
     response = log(as_crew, None, row(ProductFactory(), coats=0), **new_client())
 
     assert errors(response) == {"coats-0-coats": ["At least 1 coat."]}
@@ -174,7 +213,9 @@ def test_bad_input_is_named_and_all_that_was_typed_stays(
 ) -> None:
     oil = ProductFactory()
 
-    response = as_crew.post(URL, {**filled(deck, row(oil, colour="Moss <grey>"), crew="Gannet & Tern"), **wrong})
+    response = as_crew.post(
+        URL, {**filled(deck, row(oil, colour="Moss <grey>"), crew="Gannet & Tern"), **wrong}
+    )
 
     assert response.status_code == 200
     page = response.content.decode()
@@ -185,14 +226,18 @@ def test_bad_input_is_named_and_all_that_was_typed_stays(
     assert (Job.objects.count(), Visit.objects.count(), Batch.objects.count()) == (0, 0, 0)
 
 
-def test_ten_megabytes_of_text_are_refused_before_anything_is_written(as_crew: Client, deck: Deck) -> None:
+def test_ten_megabytes_of_text_are_refused_before_anything_is_written(
+    as_crew: Client, deck: Deck
+) -> None:
     response = log(as_crew, deck, row(ProductFactory()), notes="x" * 10_000_000)
 
     assert response.status_code == 400
     assert Job.objects.count() == 0
 
 
-def test_a_deck_of_an_archived_client_takes_no_job_and_loses_no_typing(as_crew: Client, business: Business) -> None:
+def test_a_deck_of_an_archived_client_takes_no_job_and_loses_no_typing(
+    as_crew: Client, business: Business
+) -> None:
     gone = ClientFactory(archived_at=datetime(2026, 1, 1, tzinfo=UTC))
     deck = DeckFactory(property__client=gone)
 
@@ -204,7 +249,9 @@ def test_a_deck_of_an_archived_client_takes_no_job_and_loses_no_typing(as_crew: 
 
 
 @pytest.mark.parametrize("text", ["987654", "x", "9" * 40, "-1", "٣"])
-def test_a_deck_that_is_not_there_leads_back_to_the_choice(as_crew: Client, business: Business, text: str) -> None:
+def test_a_deck_that_is_not_there_leads_back_to_the_choice(
+    as_crew: Client, business: Business, text: str
+) -> None:
     response = as_crew.get(URL, {"deck": text})
 
     assert "archived or not in the book" in response.content.decode()
@@ -215,18 +262,28 @@ def test_broken_row_counts_are_no_server_error(as_crew: Client, deck: Deck) -> N
     for total in ["", "x", "100000"]:
         response = log(as_crew, deck, row(ProductFactory()), **{"coats-TOTAL_FORMS": total})
         assert response.status_code == 200, total
-        assert log(as_crew, deck, **{"coats-TOTAL_FORMS": total, "add_product": "1"}).status_code == 200
+        assert (
+            log(as_crew, deck, **{"coats-TOTAL_FORMS": total, "add_product": "1"}).status_code
+            == 200
+        )
 
 
-def test_without_scripts_another_product_is_added_and_nothing_is_checked_yet(as_crew: Client, deck: Deck) -> None:
+def test_without_scripts_another_product_is_added_and_nothing_is_checked_yet(
+    as_crew: Client, deck: Deck
+) -> None:
     oil = ProductFactory()
-    page = filled(deck, row(oil, batch="TW-5", litres="x"), crew="Gannet crew", add_product="1", overall="4")
+    page = filled(
+        deck, row(oil, batch="TW-5", litres="x"), crew="Gannet crew", add_product="1", overall="4"
+    )
 
     response = as_crew.post(URL, page)
 
     text = response.content.decode()
     assert response.context["page"].rows.total_form_count() == 2
-    assert all(part in text for part in ['value="TW-5"', 'value="x"', 'value="Gannet crew"', page["form_key"]])
+    assert all(
+        part in text
+        for part in ['value="TW-5"', 'value="x"', 'value="Gannet crew"', page["form_key"]]
+    )
     assert '<input type="radio" name="overall" value="4" class="grades"' in text
     assert "has-errors" not in text
     assert Job.objects.count() == 0
@@ -234,20 +291,28 @@ def test_without_scripts_another_product_is_added_and_nothing_is_checked_yet(as_
 
 def test_products_left_out_and_empty_rows_are_not_written(as_crew: Client, deck: Deck) -> None:
     oil, wash = ProductFactory(), ProductFactory(kind="cleaner", finish_class="")
-    rows = [row(wash, 0, coats=1), row(oil, 1, **{"DELETE": "on"}), row("", 2, batch="", colour="", coats=1, litres="")]
+    rows = [
+        row(wash, 0, coats=1),
+        row(oil, 1, **{"DELETE": "on"}),
+        row("", 2, batch="", colour="", coats=1, litres=""),
+    ]
 
     log(as_crew, deck, *rows)
 
     assert [(coat.position, coat.product) for coat in CoatApplied.objects.all()] == [(1, wash)]
 
 
-def test_the_crew_neither_sees_nor_sets_the_price(as_crew: Client, as_owner: Client, deck: Deck) -> None:
+def test_the_crew_neither_sees_nor_sets_the_price(
+    as_crew: Client, as_owner: Client, deck: Deck
+) -> None:
     log(as_crew, deck, row(ProductFactory()), amount="450")
     job = Job.objects.get()
     assert (job.amount, job.currency) == (None, "")
     as_owner.post(f"/jobs/{job.pk}/edit/", filled(deck, row(ProductFactory()), amount="450"))
 
-    as_crew.post(f"/jobs/{job.pk}/edit/", filled(deck, row(ProductFactory()), amount="1", crew="Gannet crew"))
+    as_crew.post(
+        f"/jobs/{job.pk}/edit/", filled(deck, row(ProductFactory()), amount="1", crew="Gannet crew")
+    )
 
     job.refresh_from_db()
     assert (job.amount, job.currency, job.crew) == (450, "CAD", "Gannet crew")
@@ -255,8 +320,11 @@ def test_the_crew_neither_sees_nor_sets_the_price(as_crew: Client, as_owner: Cli
     assert "$450.00" in as_owner.get(f"/jobs/{job.pk}/").content.decode()
 
 
-def test_us_units_are_kept_in_si_by_the_exact_factors(as_crew: Client, deck: Deck, business: Business) -> None:
-    """1 US gallon = 231 cubic inches = 3.785411784 L (NIST Handbook 44, appendix C); 68 °F = 20 °C."""
+def test_us_units_are_kept_in_si_by_the_exact_factors(
+    as_crew: Client, deck: Deck, business: Business
+) -> None:
+    """1 US gallon = 231 cubic inches = 3.785411784 L (NIST Handbook 44, appendix C);
+    68 °F = 20 °C."""
     Business.objects.update(units="us")
 
     log(as_crew, deck, row(ProductFactory(), litres="1.5"), air_c="68")
@@ -268,5 +336,14 @@ def test_us_units_are_kept_in_si_by_the_exact_factors(as_crew: Client, deck: Dec
 
 
 def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None:
-    for path in ["log/", "1/", "1/edit/", "1/remove/", "visit/", "products/", "batches/1/", "photos/1/"]:
+    for path in [
+        "log/",
+        "1/",
+        "1/edit/",
+        "1/remove/",
+        "visit/",
+        "products/",
+        "batches/1/",
+        "photos/1/",
+    ]:
         assert client.get(f"/jobs/{path}").url.startswith("/sign-in/?next=")

@@ -37,16 +37,27 @@ def as_crew(crew: User, as_user: AsUser) -> Client:
     return as_user(crew)
 
 
-def test_the_page_opens_with_the_products_of_the_last_job_but_not_its_batch(as_crew: Client, deck: Deck) -> None:
+def test_the_page_opens_with_the_products_of_the_last_job_but_not_its_batch(
+    as_crew: Client, deck: Deck
+) -> None:
     batch = BatchFactory(code="TW-OLD")
-    CoatFactory(job=JobFactory(deck=deck), product=batch.product, batch=batch, colour="Slate", coats=2)
+    CoatFactory(
+        job=JobFactory(deck=deck), product=batch.product, batch=batch, colour="Slate", coats=2
+    )
 
     page = as_crew.get(URL, {"deck": deck.pk}).context["page"]
 
     only = page.rows.forms[0]
-    assert [only[name].value() for name in ("product", "colour", "coats")] == [str(batch.product.pk), "Slate", 2]
+    assert [only[name].value() for name in ("product", "colour", "coats")] == [
+        str(batch.product.pk),
+        "Slate",
+        2,
+    ]
     assert (only["batch"].value(), only["litres"].value()) == (None, None)
-    assert (page.job["kind"].value(), str(page.job["finished_on"].value())) == ("recoat", "2026-06-11")
+    assert (page.job["kind"].value(), str(page.job["finished_on"].value())) == (
+        "recoat",
+        "2026-06-11",
+    )
 
 
 def test_colours_are_suggested_from_the_product_in_the_row(as_crew: Client, deck: Deck) -> None:
@@ -55,7 +66,10 @@ def test_colours_are_suggested_from_the_product_in_the_row(as_crew: Client, deck
     text = as_crew.get(URL, {"deck": deck.pk}).content.decode()
 
     assert f'list="colours-{coat.product.pk}"' in text
-    assert f'<datalist id="colours-{coat.product.pk}"><option value="Driftwood"></option><option value="Fog">' in text
+    assert (
+        f'<datalist id="colours-{coat.product.pk}"><option value="Driftwood"></option><option'
+        ' value="Fog">' in text
+    )
 
 
 def test_the_decks_this_person_worked_on_last_come_first(
@@ -69,7 +83,9 @@ def test_the_decks_this_person_worked_on_last_come_first(
 
 
 @pytest.mark.usefixtures("with_words")
-def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(as_crew: Client, deck: Deck) -> None:
+def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(
+    as_crew: Client, deck: Deck
+) -> None:
     DeckFactory(property__client__name="Marlow Gone", archived_at=datetime(2026, 1, 1, tzinfo=UTC))
 
     response = as_crew.get(URL, {"q": "marlow"})
@@ -80,8 +96,12 @@ def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(as_crew: Clien
 
 def test_today_is_the_day_at_the_business_not_in_greenwich(as_crew: Client, deck: Deck) -> None:
     with freeze_time("2026-06-12 01:30:00"):  # half past ten in the evening of the 11th in Halifax
-        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-12").status_code == 200
-        assert log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-11").status_code == 302
+        assert (
+            log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-12").status_code == 200
+        )
+        assert (
+            log(as_crew, deck, row(ProductFactory()), finished_on="2026-06-11").status_code == 302
+        )
 
 
 def test_the_page_asks_few_questions_of_the_database_however_many_products(

@@ -1,4 +1,5 @@
-"""A client answers an offer: accepts for a week, declines, asks; twice, with mistakes, and at the very same moment."""
+"""A client answers an offer: accepts for a week, declines, asks;
+twice, with mistakes, and at the very same moment."""
 
 import re
 from datetime import date
@@ -38,7 +39,9 @@ def crew_day(business: Business) -> None:
 
 
 def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: None) -> None:
-    offer, _ = sent_offer(is_sent=False, state="draft", token_hash=None, drafted_on=date(2027, 5, 9))
+    offer, _ = sent_offer(
+        is_sent=False, state="draft", token_hash=None, drafted_on=date(2027, 5, 9)
+    )
     EmailFactory(client=offer.client, value="marlow@example.org")
     ConsentFactory(client=offer.client)
 
@@ -48,13 +51,19 @@ def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: N
 
     paper = Attachment.objects.get(message=message)
     assert client.get(f"{url}offer.pdf").content == bytes(paper.content)
-    assert url in " ".join(PdfReader(BytesIO(bytes(paper.content))).pages[-1].extract_text().split())
+    assert url in " ".join(
+        PdfReader(BytesIO(bytes(paper.content))).pages[-1].extract_text().split()
+    )
     offer.refresh_from_db()
     assert (offer.state, offer.booking.state) == ("accepted", "booked")
-    assert Message.objects.exclude(pk=message.pk).get().kind == "service"  # the day, with a file for the calendar
+    assert (
+        Message.objects.exclude(pk=message.pk).get().kind == "service"
+    )  # the day, with a file for the calendar
 
 
-def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browser, crew_day: None) -> None:
+def test_accepting_books_the_week_once_and_the_page_then_shows_it(
+    client: Browser, crew_day: None
+) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
     booking_listeners.append(lambda decks, words: told.append([*decks]))
@@ -66,7 +75,11 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browse
     assert (first.status_code, first.url, again.status_code) == (302, f"{url}#state", 302)
     offer.refresh_from_db()
     booking = Booking.objects.get()
-    assert (offer.state, offer.accepted_week, offer.answered_by) == ("accepted", date(2027, 5, 17), "Marlow Pennington")
+    assert (offer.state, offer.accepted_week, offer.answered_by) == (
+        "accepted",
+        date(2027, 5, 17),
+        "Marlow Pennington",
+    )
     assert date(2027, 5, 17) <= booking.first_on <= booking.last_on <= date(2027, 5, 23)
     assert (booking.offer, booking.hours) == (offer, offer.hours)
     assert told == [[offer.scopes.get().deck_id]]
@@ -80,7 +93,9 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(client: Browse
     assert (event["UID"], event.decoded("DTSTART")) == (str(booking.uid), booking.first_on)
 
 
-def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, business: Business) -> None:
+def test_declining_keeps_the_reason_and_tells_who_reminds(
+    client: Browser, business: Business
+) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
     decline_listeners.append(lambda decks, words: told.append(([*decks], words)))
@@ -91,8 +106,14 @@ def test_declining_keeps_the_reason_and_tells_who_reminds(client: Browser, busin
         decline_listeners.pop()
 
     offer.refresh_from_db()
-    assert (offer.state, offer.decline_reason, offer.decline_words) == ("declined", "later", "The roof comes first.")
-    assert told == [([offer.scopes.get().deck_id], f"Offer {offer.number} declined: Not this year.")]
+    assert (offer.state, offer.decline_reason, offer.decline_words) == (
+        "declined",
+        "later",
+        "The roof comes first.",
+    )
+    assert told == [
+        ([offer.scopes.get().deck_id], f"Offer {offer.number} declined: Not this year.")
+    ]
     assert "The roof comes first." in ToDo.objects.get().words
     page = page_of(client, url)
     assert "You have declined this offer" in page
@@ -113,7 +134,9 @@ def test_a_question_is_kept_once_put_before_a_person_and_answered_on_the_page(
     assert ToDo.objects.get(kind="question").url == f"/offers/{offer.pk}/"
     assert "Do you move the &lt;planters&gt;?" in page_of(client, url)
     assert "Your question is with us" in page_of(client, url)
-    OfferEvent.objects.create(offer=offer, kind="answered", note="Yes, and we put them back.", at=NOW)
+    OfferEvent.objects.create(
+        offer=offer, kind="answered", note="Yes, and we put them back.", at=NOW
+    )
     assert "Yes, and we put them back." in page_of(client, url)
     assert "Your question is with us" not in page_of(client, url)
     client.post(url, question(asked.note))
@@ -164,7 +187,9 @@ def test_a_button_of_nobody_changes_nothing(client: Browser, business: Business)
     assert not OfferEvent.objects.exists()
 
 
-def test_where_no_crew_is_in_the_book_a_person_finds_the_day(client: Browser, business: Business) -> None:
+def test_where_no_crew_is_in_the_book_a_person_finds_the_day(
+    client: Browser, business: Business
+) -> None:
     offer, url = sent_offer()
     assert "We find the day in that week" in page_of(client, url)
     assert client.get(f"{url}visit.ics").status_code == 404
@@ -178,9 +203,13 @@ def test_where_no_crew_is_in_the_book_a_person_finds_the_day(client: Browser, bu
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_clients_after_the_last_hours_of_a_week_at_the_same_moment(transactional_db: None) -> None:
+def test_two_clients_after_the_last_hours_of_a_week_at_the_same_moment(
+    transactional_db: None,
+) -> None:
     BusinessFactory()
-    CrewFactory(hours_a_day=8, works_on=[3])  # one working day a week: the offers need 6.5 hours of its 8
+    CrewFactory(
+        hours_a_day=8, works_on=[3]
+    )  # one working day a week: the offers need 6.5 hours of its 8
     offers = [sent_offer() for _ in range(2)]
 
     answers = at_once(*[lambda url=url: Browser().post(url, yes()) for _, url in offers])
@@ -205,10 +234,15 @@ def test_one_client_on_two_devices_at_the_same_moment(transactional_db: None) ->
     CrewFactory(hours_a_day=8)
     offer, url = sent_offer()
 
-    answers = at_once(*[lambda week=week: Browser().post(url, yes(week)) for week in [WEEK, WEEK, "2027-05-24"]])
+    answers = at_once(
+        *[lambda week=week: Browser().post(url, yes(week)) for week in [WEEK, WEEK, "2027-05-24"]]
+    )
     saying_no = Browser().post(url, no())
 
-    assert [answer.status_code for answer in [*answers, saying_no]] in ([302] * 4, [302, 302, 409, 302])
+    assert [answer.status_code for answer in [*answers, saying_no]] in (
+        [302] * 4,
+        [302, 302, 409, 302],
+    )
     assert Booking.objects.count() == 1
     assert OfferEvent.objects.filter(kind="accepted").count() == 1
     offer.refresh_from_db()

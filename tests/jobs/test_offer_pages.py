@@ -1,4 +1,5 @@
-"""Offers on their pages: found, changed with and without scripts, sent, revised, withdrawn, answered."""
+"""Offers on their pages: found, changed with and without scripts, sent, revised, withdrawn,
+answered."""
 
 from typing import Any
 
@@ -28,13 +29,25 @@ def filled(offer: Offer, **over: Any) -> dict[str, Any]:
     """The page of a draft as a browser sends it, one line only."""
     scope = offer.scopes.first()
     values = {
-        "introduction": "Good morning.", "valid_until": "2026-12-20", "hours": "5",
-        "seen": offer.events.order_by("-id")[0].pk, "lines-TOTAL_FORMS": 2, "lines-INITIAL_FORMS": 0,
-        "lines-0-words": "Clean", "lines-0-kind": "work", "lines-0-scope": scope.pk if scope else "",
-        "lines-0-quantity": "18", "lines-0-unit": "m²", "lines-0-unit_price": "3.20",
-        "lines-1-words": "", "lines-1-kind": "work", "lines-1-scope": "", "lines-1-quantity": "1", "lines-1-unit": "",
+        "introduction": "Good morning.",
+        "valid_until": "2026-12-20",
+        "hours": "5",
+        "seen": offer.events.order_by("-id")[0].pk,
+        "lines-TOTAL_FORMS": 2,
+        "lines-INITIAL_FORMS": 0,
+        "lines-0-words": "Clean",
+        "lines-0-kind": "work",
+        "lines-0-scope": scope.pk if scope else "",
+        "lines-0-quantity": "18",
+        "lines-0-unit": "m²",
+        "lines-0-unit_price": "3.20",
+        "lines-1-words": "",
+        "lines-1-kind": "work",
+        "lines-1-scope": "",
+        "lines-1-quantity": "1",
+        "lines-1-unit": "",
         "lines-1-unit_price": "",
-    }  # fmt: skip
+    }
     return values | over
 
 
@@ -42,7 +55,11 @@ def test_the_list_shows_states_apart_and_finds_by_number_name_and_town(as_owner:
     draft, sent = drafted(), OfferFactory(number=801, is_sent=True)
     Client.objects.filter(pk=draft.client_id).update(name="Ottoline Fernpost")
     over = OfferFactory(
-        number=802, is_sent=True, drafted_on="2026-08-01", valid_until="2026-09-01", property__town="Digby"
+        number=802,
+        is_sent=True,
+        drafted_on="2026-08-01",
+        valid_until="2026-09-01",
+        property__town="Digby",
     )
 
     def shown(query: str) -> set[int]:
@@ -78,7 +95,11 @@ def test_a_draft_is_changed_on_its_page(as_owner: Browser) -> None:
 
     offer.refresh_from_db()
     assert "Saved and reckoned anew." in answer.content.decode()
-    assert (offer.introduction, str(offer.net), str(offer.total)) == ("Good morning.", "57.60", "66.24")
+    assert (offer.introduction, str(offer.net), str(offer.total)) == (
+        "Good morning.",
+        "57.60",
+        "66.24",
+    )
 
 
 @pytest.mark.parametrize(
@@ -93,11 +114,16 @@ def test_a_draft_is_changed_on_its_page(as_owner: Browser) -> None:
         ({"lines-0-DELETE": "on"}, "at least one line"),
         ({"lines-0-unit_price": "NaN"}, "Enter a number."),
         ({"valid_until": "9999-12-31"}, "at most two years"),
-        ({"lines-0-quantity": "9999999", "lines-0-unit_price": "9999"}, "Check its quantity and price."),
+        (
+            {"lines-0-quantity": "9999999", "lines-0-unit_price": "9999"},
+            "Check its quantity and price.",
+        ),
         ({"seen": "0"}, "Somebody else changed this draft"),
     ],
 )
-def test_what_is_wrong_is_named_and_the_draft_stays(as_owner: Browser, over: dict[str, Any], words: str) -> None:
+def test_what_is_wrong_is_named_and_the_draft_stays(
+    as_owner: Browser, over: dict[str, Any], words: str
+) -> None:
     offer = drafted()
     before = offer.total
 
@@ -123,11 +149,17 @@ def test_sending_revising_and_withdrawing_by_their_buttons(as_owner: Browser) ->
     offer = drafted()
 
     page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
-    sent = as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True).content.decode()
-    again = as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True).content.decode()
+    sent = as_owner.post(
+        f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True
+    ).content.decode()
+    again = as_owner.post(
+        f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True
+    ).content.decode()
     revised = as_owner.post(f"/offers/{offer.pk}/revise/", follow=True)
     new = Offer.objects.get(revision=2)
-    silent = as_owner.post(f"/offers/{new.pk}/withdraw/", {"why": " "}, follow=True).content.decode()
+    silent = as_owner.post(
+        f"/offers/{new.pk}/withdraw/", {"why": " "}, follow=True
+    ).content.decode()
     as_owner.post(f"/offers/{new.pk}/withdraw/", {"why": "Sold out."}, follow=True)
 
     assert 'value="email"' in page
@@ -144,7 +176,9 @@ def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) ->
     offer = drafted()
 
     for channel in ("text", "call", "pigeon", ""):
-        page = as_owner.post(f"/offers/{offer.pk}/send/", {"channel": channel}, follow=True).content.decode()
+        page = as_owner.post(
+            f"/offers/{offer.pk}/send/", {"channel": channel}, follow=True
+        ).content.decode()
         assert "Nothing was done." in page
 
     offer.refresh_from_db()
@@ -154,7 +188,9 @@ def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) ->
 def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: Browser) -> None:
     good, mute = drafted(reachable(deck())), drafted(deck())
 
-    page = as_owner.post("/offers/send/", {"offer": [good.pk, mute.pk, "x"], "channel": "email"}, follow=True)
+    page = as_owner.post(
+        "/offers/send/", {"offer": [good.pk, mute.pk, "x"], "channel": "email"}, follow=True
+    )
 
     good.refresh_from_db()
     mute.refresh_from_db()
@@ -166,7 +202,11 @@ def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: B
 def test_a_question_stands_on_the_page_and_is_answered_there(as_owner: Browser) -> None:
     offer = drafted()
     offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)
-    ask_question(token_hash=Offer.objects.get(pk=offer.pk).token_hash or "", words="Is it safe for the cat?", now=NOW)
+    ask_question(
+        token_hash=Offer.objects.get(pk=offer.pk).token_hash or "",
+        words="Is it safe for the cat?",
+        now=NOW,
+    )
 
     before = as_owner.get(f"/offers/{offer.pk}/").content.decode()
     listed = as_owner.get("/offers/?state=asked").content.decode()

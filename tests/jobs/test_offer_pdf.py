@@ -72,19 +72,34 @@ def test_it_says_what_is_done_why_for_how_much_until_when_and_how_to_answer(offe
     text = words(reader)
 
     for part in (
-        "Offer 204", "Driftline Deck Care", "4 Tern Wharf", offer.client.name, "Sun deck: clean and recoat",
-        "water soaks in instead of beading", "Clean and seal in two coats", "18 m²", "$27.67", "$498.06",
-        "HST 15 %", "$74.71", "To pay $572.77", "Nov 20, 2026", "Dec 20, 2026", "Greyed along the rail",
+        "Offer 204",
+        "Driftline Deck Care",
+        "4 Tern Wharf",
+        offer.client.name,
+        "Sun deck: clean and recoat",
+        "water soaks in instead of beading",
+        "Clean and seal in two coats",
+        "18 m²",
+        "$27.67",
+        "$498.06",
+        "HST 15 %",
+        "$74.71",
+        "To pay $572.77",
+        "Nov 20, 2026",
+        "Dec 20, 2026",
+        "Greyed along the rail",
         "(902) 555-0100",
         "The product’s data sheet and local rules go before anything said here.",
-    ):  # fmt: skip
+    ):
         assert part in text, part
     links = [note.get_object() for page in reader.pages for note in page.get("/Annots", [])]
     assert url in [link["/A"]["/URI"] for link in links if "/A" in link]
 
 
 @pytest.mark.parametrize(("country", "size"), [("CA", LETTER), ("NZ", A4)])
-def test_it_fits_the_paper_of_the_country(offer: Offer, country: str, size: tuple[float, float]) -> None:
+def test_it_fits_the_paper_of_the_country(
+    offer: Offer, country: str, size: tuple[float, float]
+) -> None:
     Business.objects.update(country=country)
 
     reader = read(offer_pdf(offer))
@@ -94,8 +109,9 @@ def test_it_fits_the_paper_of_the_country(offer: Offer, country: str, size: tupl
 
 
 def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
-    # ISO 14289-1 (PDF/UA-1), 7.1 to 7.5, 7.11: marked, language, title shown, headings, tables with headers, figures
-    # with words. Clause numbers from memory; a checker of the whole standard is not at hand.
+    # ISO 14289-1 (PDF/UA-1), 7.1 to 7.5, 7.11: marked, language, title shown, headings, tables with
+    # headers, figures with words. Clause numbers from memory; a checker of the whole standard is
+    # not at hand.
     reader = read(offer_pdf(offer, url=offer_url("a-link-of-our-own")))
     root = reader.root_object
 
@@ -120,7 +136,9 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
 def test_every_font_goes_with_it_and_can_be_read_back(offer: Offer) -> None:
     reader = read(offer_pdf(offer))
 
-    fonts = [font.get_object() for page in reader.pages for font in page["/Resources"]["/Font"].values()]
+    fonts = [
+        font.get_object() for page in reader.pages for font in page["/Resources"]["/Font"].values()
+    ]
 
     assert fonts
     for font in fonts:
@@ -140,7 +158,9 @@ def test_prices_that_hold_the_tax_say_how_much_of_it(offer: Offer) -> None:
 
 
 def test_without_photo_forecast_or_link_it_is_an_offer_all_the_same(business: Business) -> None:
-    scope = OfferScopeFactory(work="strip", stripper_applications=2, product=None, offer__number=7, offer__revision=2)
+    scope = OfferScopeFactory(
+        work="strip", stripper_applications=2, product=None, offer__number=7, offer__revision=2
+    )
 
     text = words(read(offer_pdf(scope.offer)))
 
@@ -153,7 +173,9 @@ def test_what_somebody_typed_is_print_not_markup(offer: Offer) -> None:
     offer.introduction = "Rails < 1 m & <b>no</b> stairs; <img src='file:///etc/hostname'>"
     offer.save()
 
-    assert "Rails < 1 m & <b>no</b> stairs; <img src='file:///etc/hostname'>" in words(read(offer_pdf(offer)))
+    assert "Rails < 1 m & <b>no</b> stairs; <img src='file:///etc/hostname'>" in words(
+        read(offer_pdf(offer))
+    )
 
 
 def test_an_offer_of_several_decks_names_the_deck_above_its_lines(offer: Offer) -> None:
@@ -171,7 +193,9 @@ def test_waiting_is_weighed_in_money_and_steps_are_named(offer: Offer) -> None:
     after = [{"months": 6, "strip_chance": 0.128, "expected_cost": "752.82"}]
     offer.waiting = {"recoat": "634.35", "after": after}
     offer.save()
-    offer.scopes.update(steps=[{"title": "Foam Wash", "wait": "20 minutes to act"}, {"title": "Light sand"}])
+    offer.scopes.update(
+        steps=[{"title": "Foam Wash", "wait": "20 minutes to act"}, {"title": "Light sand"}]
+    )
     offer.lines.update(unit="tread", quantity=4)
 
     text = words(read(offer_pdf(offer)))

@@ -1,4 +1,5 @@
-"""The offer behind its link: what looking shows, and what a link that is tampered with, late or taken back leads to."""
+"""The offer behind its link: what looking shows, and what a link that is tampered with, late or
+taken back leads to."""
 
 from datetime import date
 from typing import Any
@@ -41,7 +42,11 @@ def test_looking_changes_nothing_and_leaves_no_trace(client: Browser, business: 
     offer, url = sent_offer()
     before = Offer.objects.filter(pk=offer.pk).values().get()
 
-    answers = [client.get(url), client.head(url), client.get(f"{url}?deed=accept&accept-week={WEEK}&accept-name=x")]
+    answers = [
+        client.get(url),
+        client.head(url),
+        client.get(f"{url}?deed=accept&accept-week={WEEK}&accept-name=x"),
+    ]
 
     for answer in answers:
         assert answer.status_code == 200
@@ -61,9 +66,18 @@ def test_the_page_says_what_the_paper_says(client: Browser, crew_day: None) -> N
     page = page_of(client, url)
 
     for part in (
-        f"Offer {offer.number}", "Driftline Deck Care", "Clean and seal in two coats", "$27.67", "HST 15 %", "$572.77",
-        "Jun 1, 2027", "May 17", "Greyed along the rail", "water soaks in", "keep people and pets off",
-    ):  # fmt: skip
+        f"Offer {offer.number}",
+        "Driftline Deck Care",
+        "Clean and seal in two coats",
+        "$27.67",
+        "HST 15 %",
+        "$572.77",
+        "Jun 1, 2027",
+        "May 17",
+        "Greyed along the rail",
+        "water soaks in",
+        "keep people and pets off",
+    ):
         assert part in page, part
     assert client.get(f"{url}photo/{photo.pk}/")["Content-Type"] == "image/jpeg"
     assert client.get(f"{url}photo/{PhotoFactory().pk}/").status_code == 404
@@ -75,7 +89,10 @@ def test_the_page_says_what_the_paper_says(client: Browser, crew_day: None) -> N
 @pytest.mark.parametrize(
     ("values", "words"),
     [
-        ({"valid_until": date(2027, 5, 9), "drafted_on": date(2027, 4, 1)}, "This offer stood until May 9, 2027"),
+        (
+            {"valid_until": date(2027, 5, 9), "drafted_on": date(2027, 4, 1)},
+            "This offer stood until May 9, 2027",
+        ),
         ({"state": "withdrawn", "withdrawn_why": "The deck was sold."}, "The deck was sold."),
         ({"state": "replaced"}, "A newer revision has taken the place of this offer"),
     ],
@@ -100,7 +117,9 @@ def test_an_offer_that_is_gone_says_so_and_takes_no_answer(
     assert OfferEvent.objects.get().kind == "asked"
 
 
-def test_it_stands_through_its_last_day_where_the_business_is(client: Browser, crew_day: None) -> None:
+def test_it_stands_through_its_last_day_where_the_business_is(
+    client: Browser, crew_day: None
+) -> None:
     _, url = sent_offer(valid_until=date(2027, 5, 10), drafted_on=date(2027, 4, 1))
 
     with freeze_time("2027-05-11 02:30:00", ignore=["psycopg"]):  # 23:30 of the tenth in Halifax
@@ -143,7 +162,9 @@ def test_a_page_is_a_fixed_number_of_queries(
         client.get(url)
 
 
-@pytest.mark.parametrize(("today", "is_offered"), [("2027-05-14", True), ("2027-05-15", False), ("2027-05-17", False)])
+@pytest.mark.parametrize(
+    ("today", "is_offered"), [("2027-05-14", True), ("2027-05-15", False), ("2027-05-17", False)]
+)
 def test_a_week_is_offered_three_days_before_it_begins_and_not_later(
     client: Browser, crew_day: None, today: str, is_offered: bool
 ) -> None:

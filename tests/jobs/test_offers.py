@@ -1,4 +1,5 @@
-"""Offers: drafted from the history, changed while they are drafts, frozen when they go, and taken back in time."""
+"""Offers: drafted from the history, changed while they are drafts, frozen when they go, and taken
+back in time."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -68,7 +69,9 @@ def test_a_draft_holds_scope_lines_taxes_and_the_price_of_waiting(prices: PriceL
     assert abs(D(twelve["expected_cost"]) - (recoat * D("0.6") + strip * D("0.4"))) < D("0.01")
 
 
-def test_numbers_are_given_one_after_the_other_and_without_price_list_none(business: Business) -> None:
+def test_numbers_are_given_one_after_the_other_and_without_price_list_none(
+    business: Business,
+) -> None:
     with pytest.raises(PricingError, match="No price list is in force"):
         drafted()
 
@@ -113,11 +116,16 @@ def test_changed_lines_are_reckoned_anew(prices: PriceList, owner: User) -> None
         offer,
         OfferLineInput("work", "Clean", D(20), "m²", D("3.335"), scope),
         OfferLineInput("less", "For waiting so long", D(1), "", D(10)),
-        by=owner, introduction="Thank you for asking.", hours=D("5.5"),
-    )  # fmt: skip
+        by=owner,
+        introduction="Thank you for asking.",
+        hours=D("5.5"),
+    )
 
     offer.refresh_from_db()
-    assert lines_of(offer) == [("Clean", D("66.80")), ("For waiting so long", D("-10.00"))]  # 20 × 3.34
+    assert lines_of(offer) == [
+        ("Clean", D("66.80")),
+        ("For waiting so long", D("-10.00")),
+    ]  # 20 × 3.34
     assert (offer.net, offer.tax, offer.total) == (D("56.80"), D("8.52"), D("65.32"))
     assert (offer.introduction, offer.hours) == ("Thank you for asking.", D("5.50"))
     assert offer.lines.first().scope_id == scope
@@ -128,7 +136,11 @@ def test_changed_lines_are_reckoned_anew(prices: PriceList, owner: User) -> None
     [
         ([], {}, "at least one line"),
         ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "reductions are larger"),
-        ([OfferLineInput("work", "Clean", D(1), "", D(5))], {"valid_until": date(2026, 11, 1)}, "Choose a later one"),
+        (
+            [OfferLineInput("work", "Clean", D(1), "", D(5))],
+            {"valid_until": date(2026, 11, 1)},
+            "Choose a later one",
+        ),
     ],
 )
 def test_a_draft_that_cannot_be_is_refused_and_stays(
@@ -190,7 +202,9 @@ def test_new_prices_change_no_offer_that_is_there(prices: PriceList) -> None:
 def test_without_consent_or_in_the_past_nothing_is_sent(prices: PriceList) -> None:
     mute = drafted(deck())
     late = drafted()
-    Offer.objects.filter(pk=late.pk).update(drafted_on=date(2026, 9, 1), valid_until=date(2026, 10, 1))
+    Offer.objects.filter(pk=late.pk).update(
+        drafted_on=date(2026, 9, 1), valid_until=date(2026, 10, 1)
+    )
 
     with pytest.raises(OfferError, match="cannot go by e-mail"):
         send(mute)
@@ -207,7 +221,12 @@ def test_a_revision_takes_the_place_of_what_was_sent(prices: PriceList) -> None:
 
     offer.refresh_from_db()
     message.refresh_from_db()
-    assert (new.reference, new.state, offer.state, message.state) == ("101-2", "draft", "replaced", "cancelled")
+    assert (new.reference, new.state, offer.state, message.state) == (
+        "101-2",
+        "draft",
+        "replaced",
+        "cancelled",
+    )
     assert lines_of(new) == lines_of(offer)
     assert new.lines.exclude(scope=None).first().scope.offer == new
     assert send(new).idempotency_key == "offer/101-2/email"
@@ -237,7 +256,14 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
         after.publish_bookings([home.pk], "Booked by telephone.")
     elif leaving == "unsubscribed":
         clients.record_consent(
-            client=client, channel="email", is_given=False, basis="", wording="Said so", evidence="", by=owner, now=NOW
+            client=client,
+            channel="email",
+            is_given=False,
+            basis="",
+            wording="Said so",
+            evidence="",
+            by=owner,
+            now=NOW,
         )
     elif leaving == "archived":
         clients.archive_client(client=client, by=owner, now=NOW)
@@ -254,7 +280,9 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     assert offer.withdrawn_why
 
 
-def test_leaving_by_the_link_in_the_message_withdraws_it_too(prices: PriceList, client: Any) -> None:
+def test_leaving_by_the_link_in_the_message_withdraws_it_too(
+    prices: PriceList, client: Any
+) -> None:
     offer = drafted()
     message = send(offer)
     link = next(word for word in message.text.split() if "/u/" in word)
@@ -275,7 +303,9 @@ def test_an_old_job_corrected_later_withdraws_nothing(prices: PriceList) -> None
     assert offer.state == "draft"
 
 
-def test_a_question_is_answered_once_by_e_mail_and_on_the_page(prices: PriceList, owner: User) -> None:
+def test_a_question_is_answered_once_by_e_mail_and_on_the_page(
+    prices: PriceList, owner: User
+) -> None:
     offer = drafted()
     send(offer)
     offer.refresh_from_db()

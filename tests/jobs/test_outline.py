@@ -1,4 +1,5 @@
-"""The work of many decks in outline, against the scope and the offers that are worked out one by one."""
+"""The work of many decks in outline, against the scope and the offers that are worked out one by
+one."""
 
 from datetime import timedelta
 from decimal import Decimal
@@ -23,7 +24,10 @@ def products(random: Random) -> list[Product]:
     """Finishes of every class, some out of use, and what goes on before them."""
     finishes = [
         ProductFactory(
-            name=f"Marram {n}", finish_class=each, is_active=random.random() < 0.6, coats_usual=random.randint(1, 3)
+            name=f"Marram {n}",
+            finish_class=each,
+            is_active=random.random() < 0.6,
+            coats_usual=random.randint(1, 3),
         )
         for n, each in enumerate(FinishClass.values)
     ]
@@ -36,16 +40,27 @@ def past_of(random: Random, deck: Deck, finishes: list[Product]) -> None:
     """Some jobs, some without a coat on the boards, and visits before, between and after them."""
     for _ in range(random.randint(0, 5)):
         job = JobFactory(
-            deck=deck, kind=random.choice(Job.Kind.values), finished_on=TODAY - timedelta(days=random.randint(1, 2_000))
+            deck=deck,
+            kind=random.choice(Job.Kind.values),
+            finished_on=TODAY - timedelta(days=random.randint(1, 2_000)),
         )
         for position in range(1, random.randint(1, 3)):
             CoatFactory(
-                job=job, position=position, product=random.choice(finishes), coats=random.randint(1, 4), litres=None,
+                job=job,
+                position=position,
+                product=random.choice(finishes),
+                coats=random.randint(1, 4),
+                litres=None,
                 surface=random.choice(["boards", "boards", "rails", "all"]),
-            )  # fmt: skip
+            )
     for _ in range(random.randint(0, 3)):
-        grades = {name: random.choice([None, *range(6)]) for name in ("overall", "greying", "flaking", "mould")}
-        VisitFactory(deck=deck, visited_on=TODAY - timedelta(days=random.randint(0, 1_500)), **grades)
+        grades = {
+            name: random.choice([None, *range(6)])
+            for name in ("overall", "greying", "flaking", "mould")
+        }
+        VisitFactory(
+            deck=deck, visited_on=TODAY - timedelta(days=random.randint(0, 1_500)), **grades
+        )
 
 
 def amounts(deck: Deck, tasks: Any) -> dict[str, Decimal]:
@@ -74,12 +89,20 @@ def test_the_outline_of_any_past_is_the_work_that_the_scope_proposes(business: B
         outline: Outline = found[each.pk]
         scopes: list[Scope] = [each_way[each.pk] for each_way in (recoats, strips)]
         assert outline.work == proposed[each.pk].work
-        assert [amounts(each, outline.recoat), amounts(each, outline.strip)] == [scope.quantities for scope in scopes]
+        assert [amounts(each, outline.recoat), amounts(each, outline.strip)] == [
+            scope.quantities for scope in scopes
+        ]
 
 
 def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
     price_list()
-    Rate.objects.create(price_list_id=Rate.objects.all()[0].price_list_id, task="sand", per="job", amount=5, minutes=20)
+    Rate.objects.create(
+        price_list_id=Rate.objects.all()[0].price_list_id,
+        task="sand",
+        per="job",
+        amount=5,
+        minutes=20,
+    )
     back = deck(rail_m=Decimal(6), stair_treads=3)
     front = deck(property=back.property)
     VisitFactory(deck=front, visited_on=TODAY, overall=4)
@@ -89,7 +112,9 @@ def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
 
     assert (hours[back.pk].is_strip, hours[front.pk].is_strip) == (False, True)
     visit = max(row.visit for row in hours.values())
-    assert visit + hours[back.pk].recoat + hours[front.pk].strip == pytest.approx(float(offer.hours), abs=0.015)
+    assert visit + hours[back.pk].recoat + hours[front.pk].strip == pytest.approx(
+        float(offer.hours), abs=0.015
+    )
 
 
 def test_the_hours_of_a_draft_go_before_those_of_today(business: Business) -> None:
@@ -113,7 +138,9 @@ def test_without_a_price_list_or_its_minutes_there_are_no_hours(business: Busine
     assert work_hours_by_deck([one.pk], today=TODAY) == {}
 
 
-def test_hours_of_more_decks_take_no_more_queries(business: Business, django_assert_num_queries: Any) -> None:
+def test_hours_of_more_decks_take_no_more_queries(
+    business: Business, django_assert_num_queries: Any
+) -> None:
     price_list()
     listed = [deck().pk for _ in range(4)]
     for some in (listed[:1], listed):

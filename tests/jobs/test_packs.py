@@ -12,15 +12,24 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from jobs.materials import MaterialError, PackPrice, PackQuantity, cheapest_purchase
 
 D = Decimal
-SHOP = [PackPrice(D(1), D(42)), PackPrice(D(4), D(149)), PackPrice(D(10), D(389)), PackPrice(D(20), D(699))]
+SHOP = [
+    PackPrice(D(1), D(42)),
+    PackPrice(D(4), D(149)),
+    PackPrice(D(10), D(389)),
+    PackPrice(D(20), D(699)),
+]
 packs = st.lists(
     st.builds(
         PackPrice,
-        st.sampled_from([D(text) for text in "0.5 0.75 0.946 1 2.5 3.785 4 5 10 15 18.927 20".split()]),
+        st.sampled_from(
+            [D(text) for text in "0.5 0.75 0.946 1 2.5 3.785 4 5 10 15 18.927 20".split()]
+        ),
         st.decimals("0", "900", places=2),
     ),
-    min_size=1, max_size=4, unique_by=lambda pack: pack.litres,
-)  # fmt: skip
+    min_size=1,
+    max_size=4,
+    unique_by=lambda pack: pack.litres,
+)
 
 
 def brute_force(litres: Decimal, shop: list[PackPrice]) -> tuple[Decimal, Decimal, int]:
@@ -37,23 +46,37 @@ def brute_force(litres: Decimal, shop: list[PackPrice]) -> tuple[Decimal, Decima
 
 @settings(max_examples=60, deadline=None)
 @given(litres=st.decimals("0.01", "12", places=2), shop=packs)
-def test_no_combination_is_better_in_cost_leftover_or_number(litres: Decimal, shop: list[PackPrice]) -> None:
+def test_no_combination_is_better_in_cost_leftover_or_number(
+    litres: Decimal, shop: list[PackPrice]
+) -> None:
     assume(np.prod([int(litres // pack.litres) + 2 for pack in shop]) < 20_000)
 
     found = cheapest_purchase(litres, shop)
 
     assert found
-    assert (found.cost, found.leftover + litres, sum(each.count for each in found.counts)) == brute_force(litres, shop)
+    assert (
+        found.cost,
+        found.leftover + litres,
+        sum(each.count for each in found.counts),
+    ) == brute_force(litres, shop)
 
 
 @settings(max_examples=40, deadline=None)
 @given(litres=st.decimals("0.01", "150", places=2), shop=packs)
-def test_the_cost_is_that_of_a_general_integer_programme(litres: Decimal, shop: list[PackPrice]) -> None:
+def test_the_cost_is_that_of_a_general_integer_programme(
+    litres: Decimal, shop: list[PackPrice]
+) -> None:
     """scipy.optimize.milp (HiGHS): minimise price · n, subject to litres · n ≥ wanted, n whole."""
     held = LinearConstraint([[float(pack.litres * 1000) for pack in shop]], lb=float(litres * 1000))
     prices = [float(pack.price * 100) for pack in shop]
     # The default gap of HiGHS is 0.01 %: a solver may stop a few cents too high.
-    best = milp(prices, constraints=held, integrality=np.ones(len(shop)), bounds=Bounds(0), options={"mip_rel_gap": 0})
+    best = milp(
+        prices,
+        constraints=held,
+        integrality=np.ones(len(shop)),
+        bounds=Bounds(0),
+        options={"mip_rel_gap": 0},
+    )
 
     found = cheapest_purchase(litres, shop)
 
@@ -69,7 +92,11 @@ def test_four_litres_come_in_one_tin_and_sixteen_in_four_where_the_pail_is_dear(
     assert four
     assert (four.counts, four.cost, four.leftover) == ((PackQuantity(D(4), 1, D(149)),), 149, 0)
     assert sixteen
-    assert (sixteen.counts, sixteen.cost, sixteen.leftover) == ((PackQuantity(D(4), 4, D(149)),), 596, D("0.8"))
+    assert (sixteen.counts, sixteen.cost, sixteen.leftover) == (
+        (PackQuantity(D(4), 4, D(149)),),
+        596,
+        D("0.8"),
+    )
 
 
 def test_the_larger_pack_is_bought_where_it_costs_less_than_enough_small_ones() -> None:
@@ -80,7 +107,9 @@ def test_the_larger_pack_is_bought_where_it_costs_less_than_enough_small_ones() 
 
 
 def test_of_equal_costs_less_is_left_over_and_then_fewer_packs_are_carried() -> None:
-    found = cheapest_purchase(D(4), [PackPrice(D(1), D(30)), PackPrice(D("2.5"), D(60)), PackPrice(D(2), D(60))])
+    found = cheapest_purchase(
+        D(4), [PackPrice(D(1), D(30)), PackPrice(D("2.5"), D(60)), PackPrice(D(2), D(60))]
+    )
 
     assert found
     assert (found.counts, found.leftover) == ((PackQuantity(D(2), 2, D(60)),), 0)

@@ -1,4 +1,5 @@
-"""Photographs: nothing of the phone stays in them, nothing but pictures gets in, nobody unknown sees them."""
+"""Photographs: nothing of the phone stays in them, nothing but pictures gets in, nobody unknown
+sees them."""
 
 import uuid
 from collections.abc import Callable
@@ -32,18 +33,28 @@ def stored(photo: Photo) -> Image.Image:
         return Image.open(BytesIO(file.read()))
 
 
-def test_photos_lose_place_and_camera_stand_upright_and_are_shrunk(as_owner: Client, deck: Deck) -> None:
-    """Orientation 6 (EXIF 2.3, tag 0x0112): the camera lay on its side, the picture is turned by 90 degrees."""
+def test_photos_lose_place_and_camera_stand_upright_and_are_shrunk(
+    as_owner: Client, deck: Deck
+) -> None:
+    """Orientation 6 (EXIF 2.3, tag 0x0112):
+    the camera lay on its side, the picture is turned by 90 degrees."""
     upload = picture((3000, 1500), orientation=6, name="IMG_0001.JPG")
     assert b"Tern phone" in upload.read()
     upload.seek(0)
 
-    as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[upload, picture(kind="PNG")], moment="found"))
+    as_owner.post(
+        URL,
+        filled(deck, row(ProductFactory()), photos=[upload, picture(kind="PNG")], moment="found"),
+    )
 
     large, small = Photo.objects.order_by("id")
     assert (large.job, large.deck, large.moment) == (Job.objects.get(), deck, "found")
     image = stored(large)
-    assert (image.format, image.size, (large.width, large.height)) == ("JPEG", (1000, 2000), (1000, 2000))
+    assert (image.format, image.size, (large.width, large.height)) == (
+        "JPEG",
+        (1000, 2000),
+        (1000, 2000),
+    )
     assert dict(image.getexif()) == {}
     with large.image.open("rb") as file:
         raw = file.read()
@@ -57,10 +68,19 @@ def test_photos_lose_place_and_camera_stand_upright_and_are_shrunk(as_owner: Cli
 @pytest.mark.parametrize(
     ("upload", "said"),
     [
-        (SimpleUploadedFile("deck.jpg", b"%PDF-1.4 not a picture", "image/jpeg"), "not a picture we can read"),
-        (SimpleUploadedFile("deck.svg", b"<svg onload='alert(1)'/>", "image/svg+xml"), "not a picture we can read"),
+        (
+            SimpleUploadedFile("deck.jpg", b"%PDF-1.4 not a picture", "image/jpeg"),
+            "not a picture we can read",
+        ),
+        (
+            SimpleUploadedFile("deck.svg", b"<svg onload='alert(1)'/>", "image/svg+xml"),
+            "not a picture we can read",
+        ),
         (SimpleUploadedFile("deck.jpg", b"", "image/jpeg"), "not a picture we can read"),
-        (SimpleUploadedFile("half.jpg", picture((900, 900)).read()[:900], "image/jpeg"), "not a picture we can read"),
+        (
+            SimpleUploadedFile("half.jpg", picture((900, 900)).read()[:900], "image/jpeg"),
+            "not a picture we can read",
+        ),
         (picture((10, 10), kind="TIFF", name="deck.tif"), "not a picture we can read"),
     ],
 )
@@ -76,7 +96,9 @@ def test_what_is_no_picture_is_refused_by_name(
     assert (Job.objects.count(), Photo.objects.count()) == (0, 0)
 
 
-def test_twenty_megabytes_is_the_limit_and_a_bomb_of_pixels_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_twenty_megabytes_is_the_limit_and_a_bomb_of_pixels_is_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     with pytest.raises(photos.PhotoError, match="larger than 20 MB"):
         photos.normalize_photo(ContentFile(b"\0" * (20 * 1024 * 1024 + 1), name="deck.jpg"))
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
@@ -109,7 +131,9 @@ def test_photos_wait_while_another_product_is_added_and_forgotten_ones_are_throw
     assert photos.staged_photo_names(key) == []
 
 
-def test_only_people_who_are_signed_in_see_a_photo(as_owner: Client, deck: Deck, client: Client) -> None:
+def test_only_people_who_are_signed_in_see_a_photo(
+    as_owner: Client, deck: Deck, client: Client
+) -> None:
     as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[picture((1600, 1200))]))
     photo = Photo.objects.get()
 
@@ -125,9 +149,11 @@ def test_only_people_who_are_signed_in_see_a_photo(as_owner: Client, deck: Deck,
 
 
 def test_a_photo_is_added_described_and_removed(
-    as_owner: Client, crew: User, as_user: Callable[[User], Client],
+    as_owner: Client,
+    crew: User,
+    as_user: Callable[[User], Client],
     django_capture_on_commit_callbacks: Callable[..., object],
-) -> None:  # fmt: skip
+) -> None:
     job = JobFactory()
     add = {"photos": [picture()], "moment": "found", "caption": "Flaking by the stairs"}
 
@@ -138,7 +164,9 @@ def test_a_photo_is_added_described_and_removed(
     photo.refresh_from_db()
     assert photo.caption == "Flaking by the door"
 
-    assert as_user(crew).post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"}).status_code == 403
+    assert (
+        as_user(crew).post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"}).status_code == 403
+    )
     with django_capture_on_commit_callbacks(execute=True):
         as_owner.post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"})
 

@@ -1,4 +1,5 @@
-"""Price lists through their pages: entered by hand, one a day, and kept once an offer rests on them."""
+"""Price lists through their pages: entered by hand, one a day, and kept once an offer rests on
+them."""
 
 from datetime import date
 from decimal import Decimal
@@ -20,18 +21,30 @@ pytestmark = pytest.mark.django_db
 
 
 def rows(prefix: str, *values: dict[str, Any]) -> dict[str, Any]:
-    found = {f"{prefix}-{n}-{name}": value for n, row in enumerate(values) for name, value in row.items()}
+    found = {
+        f"{prefix}-{n}-{name}": value for n, row in enumerate(values) for name, value in row.items()
+    }
     return found | {f"{prefix}-TOTAL_FORMS": len(values), f"{prefix}-INITIAL_FORMS": 0}
 
 
 def filled(**over: Any) -> dict[str, Any]:
     """The page as a browser sends it."""
     values = {
-        "valid_from": "2027-01-01", "valid_days": "30", "note": "", "minimum_charge": "250", "travel_free_km": "20",
-        "travel_per_km": "1.20", "high_above_m": "2.5", "high_percent": "10", "markup_percent": "20",
-        "early_percent": "5", "off_season_percent": "10", "off_season_months": ["5", "10"], "tax_mode": "exclusive",
+        "valid_from": "2027-01-01",
+        "valid_days": "30",
+        "note": "",
+        "minimum_charge": "250",
+        "travel_free_km": "20",
+        "travel_per_km": "1.20",
+        "high_above_m": "2.5",
+        "high_percent": "10",
+        "markup_percent": "20",
+        "early_percent": "5",
+        "off_season_percent": "10",
+        "off_season_months": ["5", "10"],
+        "tax_mode": "exclusive",
         "tax_rounding": "total",
-    }  # fmt: skip
+    }
     clean = {"task": "clean", "per": "m2", "amount": "3.20", "minutes": "2.5"}
     strip = {"task": "strip", "per": "m2", "amount": "", "minutes": ""}
     parts = rows("rates", clean, strip) | rows("zones", {"town": "Chester", "amount": "25"})
@@ -44,8 +57,14 @@ def test_a_list_is_entered_on_one_page_and_read_back(as_owner: Browser) -> None:
 
     kept = PriceList.objects.get()
     assert answer.url == f"/settings/prices/{kept.pk}/"
-    assert (kept.valid_from, kept.minimum_charge, kept.off_season_months) == (date(2027, 1, 1), D(250), [5, 10])
-    assert [(rate.task, rate.amount, rate.minutes) for rate in kept.rates.all()] == [("clean", D("3.20"), D("2.50"))]
+    assert (kept.valid_from, kept.minimum_charge, kept.off_season_months) == (
+        date(2027, 1, 1),
+        D(250),
+        [5, 10],
+    )
+    assert [(rate.task, rate.amount, rate.minutes) for rate in kept.rates.all()] == [
+        ("clean", D("3.20"), D("2.50"))
+    ]
     assert [(zone.town, zone.amount) for zone in kept.zones.all()] == [("Chester", D(25))]
     tax = kept.taxes.get()
     assert (tax.percent, tax.on_work, tax.on_materials, tax.on_travel) == (D(15), True, True, False)
@@ -75,9 +94,15 @@ def test_prices_a_square_foot_read_the_same_again(as_owner: Browser) -> None:
     [
         ({"valid_from": ""}, "Holds from"),
         ({"rates-0-amount": "-1"}, "cannot be negative"),
-        ({"rates-0-amount": "", "rates-0-minutes": "3"}, "Write the price; 0 if it is part of another one."),
+        (
+            {"rates-0-amount": "", "rates-0-minutes": "3"},
+            "Write the price; 0 if it is part of another one.",
+        ),
         ({"rates-0-per": "tread"}, "This unit does not fit this task."),
-        ({"rates-1-task": "clean", "rates-1-amount": "4"}, "This task has a price for this unit already."),
+        (
+            {"rates-1-task": "clean", "rates-1-amount": "4"},
+            "This task has a price for this unit already.",
+        ),
         ({"taxes-0-percent": "101"}, "less than or equal to 100"),
         ({"taxes-0-name": ""}, "Row 1, tax"),
         ({"high_above_m": ""}, "from which height on"),
@@ -107,11 +132,15 @@ def test_another_row_comes_without_scripts_and_keeps_what_was_typed(as_owner: Br
     assert 'name="zones-1-town"' in page
     assert 'value="Spring"' in page
     assert 'value="3.20"' in page
-    assert 'name="off_season_months" value="5"' in page.replace('" id="id_off_season_months_4"', '"')
+    assert 'name="off_season_months" value="5"' in page.replace(
+        '" id="id_off_season_months_4"', '"'
+    )
     assert not PriceList.objects.exists()
 
 
-def test_a_new_list_begins_like_the_newest_and_two_cannot_begin_on_one_day(as_owner: Browser) -> None:
+def test_a_new_list_begins_like_the_newest_and_two_cannot_begin_on_one_day(
+    as_owner: Browser,
+) -> None:
     price_list(date(2027, 1, 1))
 
     page = as_owner.get(NEW).content.decode()

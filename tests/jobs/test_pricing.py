@@ -1,4 +1,5 @@
-"""Prices reckoned: against examples that tax authorities and a standard publish, and rules that hold for any list."""
+"""Prices reckoned: against examples that tax authorities and a standard publish, and rules that
+hold for any list."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -57,23 +58,29 @@ def amounts(found: Any) -> dict[str, Decimal]:
 
 
 def test_two_taxes_come_out_as_in_the_example_of_revenu_quebec() -> None:
-    # Revenu Québec, "Calculating the Taxes": a good for $100.00, GST 5 % $5.00, QST 9.975 % $9.98, total $114.98.
+    # Revenu Québec, "Calculating the Taxes": a good for $100.00, GST 5 % $5.00, QST 9.975 % $9.98,
+    # total $114.98.
     rules = [TaxRule("GST", D(5)), TaxRule("QST", D("9.975"))]
 
     for rounds_lines in (False, True):
-        found = calculate_totals([line("100", "GST", "QST")], rules, is_inclusive=False, rounds_lines=rounds_lines)
+        found = calculate_totals(
+            [line("100", "GST", "QST")], rules, is_inclusive=False, rounds_lines=rounds_lines
+        )
 
         assert [each.amount for each in found.taxes] == [D("5.00"), D("9.98")]
         assert (found.net, found.tax, found.total) == (D("100.00"), D("14.98"), D("114.98"))
 
 
 def test_a_tax_inside_the_price_is_an_eleventh_of_the_sum_rounded_half_up() -> None:
-    # Australian Taxation Office, media release 2000/36, "total invoice approach": add up what is paid, divide once by
-    # 11, below half a cent down, otherwise up. A tax of 10 % is an eleventh of a price that holds it.
+    # Australian Taxation Office, media release 2000/36, "total invoice approach": add up what is
+    # paid, divide once by 11, below half a cent down, otherwise up. A tax of 10 % is an eleventh of
+    # a price that holds it.
     gst = TaxRule("GST", D(10))
     prices = ["12.35", "7.77", "0.31", "99.99"]
 
-    found = calculate_totals([line(price, "GST") for price in prices], [gst], is_inclusive=True, rounds_lines=False)
+    found = calculate_totals(
+        [line(price, "GST") for price in prices], [gst], is_inclusive=True, rounds_lines=False
+    )
 
     paid = sum(map(D, prices))
     assert found.total == paid
@@ -81,17 +88,27 @@ def test_a_tax_inside_the_price_is_an_eleventh_of_the_sum_rounded_half_up() -> N
 
 
 def test_several_lines_follow_the_arithmetic_of_en_16931() -> None:
-    # EN 16931-1, as its validation artefacts 1.3.16 put it: BR-CO-10 (sum of line net amounts, each with two decimals),
-    # BR-S-08 (base of a rate = sum of its lines), BR-CO-17 (base × rate, rounded to two decimals), BR-CO-14 (sum of
-    # the taxes), BR-CO-15 (total with tax). Here written out in whole cents, apart from our code.
+    # EN 16931-1, as its validation artefacts 1.3.16 put it: BR-CO-10 (sum of line net amounts, each
+    # with two decimals), BR-S-08 (base of a rate = sum of its lines), BR-CO-17 (base × rate,
+    # rounded to two decimals), BR-CO-14 (sum of the taxes), BR-CO-15 (total with tax). Here written
+    # out in whole cents, apart from our code.
     rules = [TaxRule("A", D(19)), TaxRule("B", D(7))]
-    lines = [line("10.07", "A"), line("3.33", "B"), line("0.99", "A"), line("8.05", "B"), line("5.00")]
+    lines = [
+        line("10.07", "A"),
+        line("3.33", "B"),
+        line("0.99", "A"),
+        line("8.05", "B"),
+        line("5.00"),
+    ]
 
     found = calculate_totals(lines, rules, is_inclusive=False, rounds_lines=False)
 
     base_a, base_b, free = 1007 + 99, 333 + 805, 500
     tax_a, tax_b = (base_a * 19 + 50) // 100, (base_b * 7 + 50) // 100
-    assert [(each.base * 100, each.amount * 100) for each in found.taxes] == [(base_a, tax_a), (base_b, tax_b)]
+    assert [(each.base * 100, each.amount * 100) for each in found.taxes] == [
+        (base_a, tax_a),
+        (base_b, tax_b),
+    ]
     assert found.net * 100 == base_a + base_b + free
     assert found.total * 100 == base_a + base_b + free + tax_a + tax_b
 
@@ -113,7 +130,9 @@ TAXES = st.lists(st.decimals(min_value=0, max_value=30, places=3), min_size=1, m
 @st.composite
 def taxed(draw: Any) -> tuple[list[PricedLine], list[TaxRule]]:
     rules = [TaxRule(f"T{place}", percent) for place, percent in enumerate(draw(TAXES))]
-    names = st.lists(st.sampled_from(rules), unique=True).map(lambda found: tuple(sorted(rule.name for rule in found)))
+    names = st.lists(st.sampled_from(rules), unique=True).map(
+        lambda found: tuple(sorted(rule.name for rule in found))
+    )
     lines = draw(st.lists(st.builds(line, MONEY.map(str)), min_size=1, max_size=8))
     return [replace(each, taxes=draw(names)) for each in lines], rules
 
@@ -130,25 +149,39 @@ def test_totals_add_up_to_the_cent_whatever_the_taxes(
     assert found.total == found.net + found.tax
     assert found.tax == sum(each.amount for each in found.taxes)
     assert written == (found.total if is_inclusive else found.net)
-    numbers = [found.net, found.tax, found.total, *(n for tax in found.taxes for n in (tax.base, tax.amount))]
+    numbers = [
+        found.net,
+        found.tax,
+        found.total,
+        *(n for tax in found.taxes for n in (tax.base, tax.amount)),
+    ]
     assert all(number == cents(number) and number >= 0 for number in numbers)
 
 
 @given(st.lists(MONEY, min_size=1, max_size=8), st.decimals(min_value=0, max_value=30, places=3))
-def test_a_price_with_tax_taken_apart_and_put_together_again_is_the_same(prices: Sequence[Decimal], percent: D) -> None:
+def test_a_price_with_tax_taken_apart_and_put_together_again_is_the_same(
+    prices: Sequence[Decimal], percent: D
+) -> None:
     rule = TaxRule("T", percent)
     inside = calculate_totals(
         [line(str(price), "T") for price in prices], [rule], is_inclusive=True, rounds_lines=False
     )
 
-    again = calculate_totals([line(str(inside.net), "T")], [rule], is_inclusive=False, rounds_lines=False)
+    again = calculate_totals(
+        [line(str(inside.net), "T")], [rule], is_inclusive=False, rounds_lines=False
+    )
 
     assert abs(again.total - inside.total) <= D("0.01")  # a cent is all that rounding twice can do
 
 
 def test_reductions_larger_than_the_rest_are_refused() -> None:
     with pytest.raises(PricingError, match="reductions are larger"):
-        calculate_totals([line("10", "HST"), line("-10.01", "HST")], [HST], is_inclusive=False, rounds_lines=False)
+        calculate_totals(
+            [line("10", "HST"), line("-10.01", "HST")],
+            [HST],
+            is_inclusive=False,
+            rounds_lines=False,
+        )
 
 
 # Lines
@@ -186,7 +219,9 @@ def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:
 
     found = reckoned(replace(LIST, rates=rates), deck)
 
-    assert [(each.quantity, each.unit, each.amount) for each in found.lines] == [(D("3.00"), "hour", D("144.00"))]
+    assert [(each.quantity, each.unit, each.amount) for each in found.lines] == [
+        (D("3.00"), "hour", D("144.00"))
+    ]
 
 
 def test_a_high_deck_costs_more_and_exactly_at_the_height_it_does_not() -> None:
@@ -209,7 +244,13 @@ def test_materials_carry_the_mark_up_by_the_litre() -> None:
 
 
 def test_the_larger_of_two_reductions_counts_and_on_the_work_alone() -> None:
-    prices = replace(LIST, off_season_months=[10], off_season_percent=D(10), early_percent=D(5), travel_per_km=D(1))
+    prices = replace(
+        LIST,
+        off_season_months=[10],
+        off_season_percent=D(10),
+        early_percent=D(5),
+        travel_per_km=D(1),
+    )
     reductions = Reductions(month=10, is_early=True)
 
     found = reckoned(prices, reductions=reductions, journey=Journey("Chester", D(40)))
@@ -239,24 +280,35 @@ def test_the_charge_of_a_zone_goes_before_the_distance() -> None:
 
 
 def test_each_kind_of_line_carries_its_own_taxes() -> None:
-    taxes = [TaxRule("Work", D(15), on_materials=False, on_travel=False), TaxRule("Goods", D(5), on_work=False)]
+    taxes = [
+        TaxRule("Work", D(15), on_materials=False, on_travel=False),
+        TaxRule("Goods", D(5), on_work=False),
+    ]
     deck = replace(RECOAT, materials=[MaterialUse("Oil", D(4), D(30))])
 
     found = reckoned(replace(LIST, taxes=taxes, zones={"lunenburg": D(10)}), deck)
 
     assert {each.kind: each.taxes for each in found.lines} == {
-        "work": ("Work",), "material": ("Goods",), "travel": ("Goods",),
-    }  # fmt: skip
+        "work": ("Work",),
+        "material": ("Goods",),
+        "travel": ("Goods",),
+    }
 
 
 def test_square_feet_are_priced_in_square_feet() -> None:
-    # 0.95 a ft² is kept as 10.23 a m² (1 ft = 0.3048 m exactly); it must read 0.95 again, on 193.75 ft² for 18 m².
+    # 0.95 a ft² is kept as 10.23 a m² (1 ft = 0.3048 m exactly); it must read 0.95 again, on 193.75
+    # ft² for 18 m².
     rates = [TaskRate("clean", "m2", D("10.23"))]
     deck = replace(RECOAT, tasks={"clean": 1})
 
     found = reckoned(replace(LIST, rates=rates), deck, units="us").lines[0]
 
-    assert (found.quantity, found.unit, found.unit_price, found.amount) == (D("193.75"), "ft²", D("0.95"), D("184.06"))
+    assert (found.quantity, found.unit, found.unit_price, found.amount) == (
+        D("193.75"),
+        "ft²",
+        D("0.95"),
+        D("184.06"),
+    )
 
 
 @pytest.mark.parametrize(
@@ -266,18 +318,33 @@ def test_square_feet_are_priced_in_square_feet() -> None:
         (LIST, replace(RECOAT, area_m2=D(999_999)), "hours. Check the area"),
         (LIST, replace(RECOAT, area_m2=D(99_999_999)), "Check its quantity and price"),
         (LIST, replace(RECOAT, tasks={"brighten": 1}), "no price for “Brighten”"),
-        (replace(LIST, rates=[TaskRate("rails", "m2", D(4))]), replace(RECOAT, tasks={"rails": 1}), "priced per m²"),
-        (replace(LIST, rates=[TaskRate("clean", "hour", D(50))]), replace(RECOAT, tasks={"clean": 1}), "how long"),
+        (
+            replace(LIST, rates=[TaskRate("rails", "m2", D(4))]),
+            replace(RECOAT, tasks={"rails": 1}),
+            "priced per m²",
+        ),
+        (
+            replace(LIST, rates=[TaskRate("clean", "hour", D(50))]),
+            replace(RECOAT, tasks={"clean": 1}),
+            "how long",
+        ),
     ],
 )
-def test_what_cannot_be_priced_is_said_in_words(prices: PriceTable, deck: DeckWork, words: str) -> None:
+def test_what_cannot_be_priced_is_said_in_words(
+    prices: PriceTable, deck: DeckWork, words: str
+) -> None:
     with pytest.raises(PricingError, match=words):
         reckoned(prices, deck)
 
 
-@given(st.decimals(min_value="0.01", max_value=9_999, places=3), st.decimals(min_value=-999, max_value=999, places=4))
+@given(
+    st.decimals(min_value="0.01", max_value=9_999, places=3),
+    st.decimals(min_value=-999, max_value=999, places=4),
+)
 def test_a_line_can_be_checked_from_what_is_printed(quantity: Decimal, price: Decimal) -> None:
     found = rounded_line("work", "Clean", quantity, "m²", price)
 
     assert found.amount == cents(found.quantity * found.unit_price)
-    assert all(number == cents(number) for number in (found.quantity, found.unit_price, found.amount))
+    assert all(
+        number == cents(number) for number in (found.quantity, found.unit_price, found.amount)
+    )

@@ -27,19 +27,36 @@ AsUser = Callable[[User], Client]
 
 def sheet(**values: object) -> dict[str, object]:
     fields = {
-        "name": "Saltmarsh Tint", "maker": "Larkmoor", "kind": "finish", "finish_class": "tinted", "base": "water",
-        "pigment": "light", "colours": "Honey, Fern", "coats_usual": "2", "spread_m2_per_l": "8.5", "minimum_c": "10",
-        "maximum_c": "32", "walk_hours": "24", "furniture_days": "5", "is_active": "on",
-    }  # fmt: skip
+        "name": "Saltmarsh Tint",
+        "maker": "Larkmoor",
+        "kind": "finish",
+        "finish_class": "tinted",
+        "base": "water",
+        "pigment": "light",
+        "colours": "Honey, Fern",
+        "coats_usual": "2",
+        "spread_m2_per_l": "8.5",
+        "minimum_c": "10",
+        "maximum_c": "32",
+        "walk_hours": "24",
+        "furniture_days": "5",
+        "is_active": "on",
+    }
     return {**fields, **values}
 
 
-def test_the_crew_adds_a_product_and_only_the_office_changes_it(as_user: AsUser, crew: User, office: User) -> None:
+def test_the_crew_adds_a_product_and_only_the_office_changes_it(
+    as_user: AsUser, crew: User, office: User
+) -> None:
     response = as_user(crew).post("/jobs/products/new/", sheet())
 
     product = Product.objects.get()
     assert response.url == "/jobs/products/"
-    assert (product.finish_class, product.spread_m2_per_l, product.minimum_c) == ("tinted", Decimal("8.5"), 10)
+    assert (product.finish_class, product.spread_m2_per_l, product.minimum_c) == (
+        "tinted",
+        Decimal("8.5"),
+        10,
+    )
     edit = f"/jobs/products/{product.pk}/edit/"
     assert as_user(crew).get(edit).status_code == 403
     as_user(office).post(edit, sheet(walk_hours="36"))
@@ -48,13 +65,20 @@ def test_the_crew_adds_a_product_and_only_the_office_changes_it(as_user: AsUser,
 
 
 def test_a_data_sheet_in_us_units_is_kept_in_si(as_owner: Client) -> None:
-    """350 ft²/gal × 0.0245424 = 8.59 m²/L (exact foot 0.3048 m and gallon 3.785411784 L, NIST SP 811, appendix B)."""
+    """350 ft²/gal × 0.0245424 = 8.59 m²/L (exact foot 0.3048 m and gallon 3.785411784 L, NIST SP
+    811, appendix B)."""
     Business.objects.update(units="us")
 
-    as_owner.post("/jobs/products/new/", sheet(spread_m2_per_l="350", minimum_c="50", maximum_c="90"))
+    as_owner.post(
+        "/jobs/products/new/", sheet(spread_m2_per_l="350", minimum_c="50", maximum_c="90")
+    )
 
     product = Product.objects.get()
-    assert (product.spread_m2_per_l, product.minimum_c, product.maximum_c) == (Decimal("8.59"), 10, Decimal("32.2"))
+    assert (product.spread_m2_per_l, product.minimum_c, product.maximum_c) == (
+        Decimal("8.59"),
+        10,
+        Decimal("32.2"),
+    )
     form = as_owner.get(f"/jobs/products/{product.pk}/edit/").context["form"]
     assert (form["spread_m2_per_l"].value(), form["minimum_c"].value()) == ("350.01", "50")
 
@@ -99,7 +123,10 @@ def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner
     job_change_listeners.append(hear)
     try:
         as_owner.post(f"/jobs/products/{coat.product.pk}/edit/", sheet(finish_class="solid_film"))
-        as_owner.post(f"/jobs/products/{coat.product.pk}/edit/", sheet(finish_class="solid_film", walk_hours="48"))
+        as_owner.post(
+            f"/jobs/products/{coat.product.pk}/edit/",
+            sheet(finish_class="solid_film", walk_hours="48"),
+        )
     finally:
         job_change_listeners.remove(hear)
 
@@ -120,17 +147,21 @@ def test_the_list_of_products_asks_once_however_many(
 def test_a_batch_is_traced_to_every_deck_with_client_and_phone(as_user: AsUser, crew: User) -> None:
     batch, other = BatchFactory(code="TW-77"), BatchFactory()
     deck = DeckFactory(
-        property__client__name="Ottilie Saltonby", property__client__archived_at=datetime(2026, 1, 1, tzinfo=UTC)
+        property__client__name="Ottilie Saltonby",
+        property__client__archived_at=datetime(2026, 1, 1, tzinfo=UTC),
     )
     PhoneFactory(client=deck.property.client, value="902-555-0147")
     EmailFactory(client=deck.property.client, value="ottilie@example.org")
     CoatFactory(job=JobFactory(deck=deck), batch=batch, product=batch.product)
-    CoatFactory(job__deck__property__client__name="Marlow Unrelated", batch=other, product=other.product)
+    CoatFactory(
+        job__deck__property__client__name="Marlow Unrelated", batch=other, product=other.product
+    )
 
     text = as_user(crew).get(f"/jobs/batches/{batch.pk}/").content.decode()
 
     assert all(
-        part in text for part in ["Ottilie Saltonby", "(902) 555-0147", "ottilie@example.org", "went on 1 time<"]
+        part in text
+        for part in ["Ottilie Saltonby", "(902) 555-0147", "ottilie@example.org", "went on 1 time<"]
     )
     assert "Marlow Unrelated" not in text
 
@@ -151,15 +182,25 @@ def test_a_long_trace_comes_in_pages_or_all_at_once_for_printing(
 def test_the_dates_of_a_batch_are_kept_and_impossible_ones_named(as_owner: Client) -> None:
     batch = BatchFactory()
 
-    assert as_owner.post(f"/jobs/batches/{batch.pk}/", {"expires_on": "2027-02-30"}).status_code == 200
-    as_owner.post(f"/jobs/batches/{batch.pk}/", {"received_on": "2026-03-02", "expires_on": "2028-03-01"})
+    assert (
+        as_owner.post(f"/jobs/batches/{batch.pk}/", {"expires_on": "2027-02-30"}).status_code == 200
+    )
+    as_owner.post(
+        f"/jobs/batches/{batch.pk}/", {"received_on": "2026-03-02", "expires_on": "2028-03-01"}
+    )
 
     batch.refresh_from_db()
     assert (batch.received_on, batch.expires_on) == (date(2026, 3, 2), date(2028, 3, 1))
 
 
 def check(deck: Deck, **values: object) -> dict[str, object]:
-    fields = {"deck": deck.pk, "visited_on": "2026-06-10", "overall": "1", "reason": "routine", "found_by": "Tern crew"}
+    fields = {
+        "deck": deck.pk,
+        "visited_on": "2026-06-10",
+        "overall": "1",
+        "reason": "routine",
+        "found_by": "Tern crew",
+    }
     return {**fields, **values}
 
 
@@ -171,7 +212,12 @@ def test_a_check_without_work_is_recorded_once(as_user: AsUser, crew: User) -> N
 
     visit = Visit.objects.get()
     assert first.url == f"/decks/{deck.pk}/"
-    assert (visit.overall, visit.mould, visit.reason, visit.found_by) == (1, 2, "routine", "Tern crew")
+    assert (visit.overall, visit.mould, visit.reason, visit.found_by) == (
+        1,
+        2,
+        "routine",
+        "Tern crew",
+    )
     assert (visit.notes, visit.recorded_by) == ("North corner.", crew)
 
 
@@ -187,7 +233,9 @@ def test_a_check_without_work_is_recorded_once(as_user: AsUser, crew: User) -> N
         ({"moisture_percent": "250"}, "less than or equal to 200"),
     ],
 )
-def test_a_wrong_check_is_named_and_not_kept(as_owner: Client, wrong: dict[str, str], said: str) -> None:
+def test_a_wrong_check_is_named_and_not_kept(
+    as_owner: Client, wrong: dict[str, str], said: str
+) -> None:
     response = as_owner.post("/jobs/visit/", check(DeckFactory(), notes="North corner.", **wrong))
 
     assert response.status_code == 200
@@ -196,7 +244,9 @@ def test_a_wrong_check_is_named_and_not_kept(as_owner: Client, wrong: dict[str, 
     assert Visit.objects.count() == 0
 
 
-def test_a_check_is_corrected_and_the_grades_of_a_job_are_corrected_with_the_job(as_owner: Client) -> None:
+def test_a_check_is_corrected_and_the_grades_of_a_job_are_corrected_with_the_job(
+    as_owner: Client,
+) -> None:
     visit = VisitFactory(overall=1)
     job = JobFactory(visit=VisitFactory())
 

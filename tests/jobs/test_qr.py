@@ -1,4 +1,5 @@
-"""The code to scan on an offer: worked examples of ISO/IEC 18004 (from memory), and what another program could read."""
+"""The code to scan on an offer: worked examples of ISO/IEC 18004 (from memory), and what another
+program could read."""
 
 import hashlib
 
@@ -12,25 +13,38 @@ LONGEST = f"https://decks.example.com/o/{'z' * 149}/"
 
 
 def test_corrections_are_those_of_the_example_in_annex_i() -> None:
-    data = [0x10, 0x20, 0x0C, 0x56, 0x61, 0x80, *[0xEC, 0x11] * 5]  # “01234567” in version 1, level M
+    data = [
+        0x10,
+        0x20,
+        0x0C,
+        0x56,
+        0x61,
+        0x80,
+        *[0xEC, 0x11] * 5,
+    ]  # “01234567” in version 1, level M
 
     assert bytes(qr.corrections(data, 10)).hex() == "a524d4c1ed36c7872c55"
 
 
 def test_format_and_version_carry_the_bits_of_annexes_c_and_d() -> None:
-    assert f"{qr.checked_bits(0b00101, 0x537, 15) ^ 0x5412:015b}" == "100000011001110"  # level M, mask 101
+    assert (
+        f"{qr.checked_bits(0b00101, 0x537, 15) ^ 0x5412:015b}" == "100000011001110"
+    )  # level M, mask 101
     assert f"{qr.checked_bits(7, 0x1F25, 18):018b}" == "000111110010010100"
 
 
 @pytest.mark.parametrize(
     ("text", "size", "digest"),
     [
-        # These very modules were read back as the text by zxing-cpp 2 on 25 November 2026, printed and as they are.
+        # These very modules were read back as the text by zxing-cpp 2 on 25 November 2026, printed
+        # and as they are.
         (LINK, 33, "49b36a82dbc421e38b3c18423daec4094a8bc69e24486e12ca9431c0a375a7e6"),
         (LONGEST, 53, "e8c0f8532ec0d0cb2125fa0b92c8f157a1dfd0984615162486ac3cf30b676fee"),
     ],
 )
-def test_the_modules_are_those_that_another_program_could_read(text: str, size: int, digest: str) -> None:
+def test_the_modules_are_those_that_another_program_could_read(
+    text: str, size: int, digest: str
+) -> None:
     grid = qr.qr_modules(text)
 
     assert grid.shape == (size, size)  # 17 + 4 × version, 6.3.1

@@ -12,7 +12,9 @@ from tests.jobs.scope_book import coated, finish, need, scope
 pytestmark = pytest.mark.django_db
 
 
-def test_a_sound_coat_is_cleaned_and_recoated_with_the_same_finish_in_its_colour(business: Business) -> None:
+def test_a_sound_coat_is_cleaned_and_recoated_with_the_same_finish_in_its_colour(
+    business: Business,
+) -> None:
     deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
     coated(deck, oil, coats=2)
 
@@ -26,7 +28,9 @@ def test_a_sound_coat_is_cleaned_and_recoated_with_the_same_finish_in_its_colour
     assert [each.what for each in found.needs] == ["cleaner", "abrasive", "finish"]
 
 
-def test_seven_coats_come_off_with_two_applications_and_six_carry_another(business: Business) -> None:
+def test_seven_coats_come_off_with_two_applications_and_six_carry_another(
+    business: Business,
+) -> None:
     """More than six coats: a strip with two full applications (common practice, no source)."""
     oil = finish("Tidewood Deck Oil")
     seven, six = DeckFactory(), DeckFactory()
@@ -108,11 +112,26 @@ def test_a_deck_without_history_is_stripped_and_looked_at_first(business: Busine
         ({}, {"finish_class": "tinted"}, "recoat", "soaks in like the old one"),
         ({}, {"finish_class": "solid_film"}, "strip", "a film peels off boards that were oiled"),
         ({"finish_class": "solid_film"}, {}, "strip", "cannot get through a film"),
-        ({"finish_class": "solid_film"}, {"finish_class": "clear_film"}, "strip", "do not wear alike"),
+        (
+            {"finish_class": "solid_film"},
+            {"finish_class": "clear_film"},
+            "strip",
+            "do not wear alike",
+        ),
         ({"base": "solvent"}, {}, "strip", "does not bind"),
-        ({"pigment": "dark"}, {"pigment": "light"}, "strip", "a lighter finish does not cover a darker one"),
+        (
+            {"pigment": "dark"},
+            {"pigment": "light"},
+            "strip",
+            "a lighter finish does not cover a darker one",
+        ),
         ({"pigment": "light"}, {"pigment": "dark"}, "recoat", "same class and base"),
-        ({"finish_class": "clear_repellent"}, {"finish_class": "tinted"}, "strip", "beads on the wax"),
+        (
+            {"finish_class": "clear_repellent"},
+            {"finish_class": "tinted"},
+            "strip",
+            "beads on the wax",
+        ),
     ],
 )
 def test_a_finish_out_of_use_is_followed_by_one_that_holds_over_it_or_by_a_strip(
@@ -126,7 +145,9 @@ def test_a_finish_out_of_use_is_followed_by_one_that_holds_over_it_or_by_a_strip
 
     assert (found.work, found.product, found.same_as_last) == (work, next_one, False)
     assert said in found.why
-    assert found.warning == ("Only a strip can change the finish." if work == "strip" else found.warning)
+    assert found.warning == (
+        "Only a strip can change the finish." if work == "strip" else found.warning
+    )
     assert "Old Wharf Oil is out of use" in found.why
 
 
@@ -140,13 +161,22 @@ def test_of_several_that_hold_the_nearest_is_taken_in_the_old_colour(business: B
 
 
 def test_a_wish_goes_before_the_history_and_says_what_it_costs(business: Business) -> None:
-    deck, oil, solid = DeckFactory(), finish("Tidewood Deck Oil"), finish("Harbour Solid", finish_class="solid_film")
+    deck, oil, solid = (
+        DeckFactory(),
+        finish("Tidewood Deck Oil"),
+        finish("Harbour Solid", finish_class="solid_film"),
+    )
     coated(deck, oil, coats=7)
 
     assert "By the book this is a strip: 7 coats" in scope(deck, work="recoat").warning
     assert scope(deck, work="recoat").work == "recoat"
     changed = scope(deck, product=solid, colour="Slate", coats=3)
-    assert (changed.work, changed.product, changed.colour, changed.coats) == ("strip", solid, "Slate", 3)
+    assert (changed.work, changed.product, changed.colour, changed.coats) == (
+        "strip",
+        solid,
+        "Slate",
+        3,
+    )
     assert "Changing the finish takes the old one off first." in changed.reasons
     assert "Only a strip makes it lighter" in scope(deck, product=oil, colour="Cedar").warning
 

@@ -17,8 +17,12 @@ D = Decimal
 
 
 def test_litres_follow_the_sheet_the_timber_and_every_surface(business: Business) -> None:
-    """18 m² × 2 at 9 m²/L = 4 L; sawn wood twice that (Wood Handbook FPL-GTR-190 ch. 16); stairs and rails by size."""
-    oil, sawn = finish("Tidewood Deck Oil"), DeckFactory(texture="sawn", stair_treads=5, rail_m=D(10), screen_m2=D(9))
+    """18 m² × 2 at 9 m²/L = 4 L; sawn wood twice that (Wood Handbook FPL-GTR-190 ch. 16);
+    stairs and rails by size."""
+    oil, sawn = (
+        finish("Tidewood Deck Oil"),
+        DeckFactory(texture="sawn", stair_treads=5, rail_m=D(10), screen_m2=D(9)),
+    )
     plain = DeckFactory()
     coated(plain, oil)
     coated(sawn, oil)
@@ -41,7 +45,9 @@ def test_what_was_measured_on_this_deck_goes_before_the_data_sheet(business: Bus
     assert "8 m²/L a coat, as measured on this deck" in found.note
 
 
-def test_stripper_goes_by_its_film_and_what_no_sheet_gives_by_common_practice(business: Business) -> None:
+def test_stripper_goes_by_its_film_and_what_no_sheet_gives_by_common_practice(
+    business: Business,
+) -> None:
     """1 mm is one litre a square metre; two applications take it twice."""
     deck = DeckFactory()
     coated(deck, finish("Tidewood Deck Oil"), coats=7)
@@ -54,7 +60,9 @@ def test_stripper_goes_by_its_film_and_what_no_sheet_gives_by_common_practice(bu
     assert need(scope(deck), "brightener").litres == 2
 
 
-def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(business: Business) -> None:
+def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(
+    business: Business,
+) -> None:
     deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
     coated(deck, oil)
     for litres, price in ((1, 42), (4, 149)):
@@ -62,7 +70,12 @@ def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(busine
     TinFactory(product=oil, colour="Driftwood", litres=D("2.5"))
     TinFactory(product=oil, colour="Cedar", litres=D(9))
     TinFactory(product=oil, colour="Driftwood", litres=D(9), noted_on=TODAY - timedelta(days=400))
-    TinFactory(product=oil, colour="Driftwood", litres=D(9), batch=BatchFactory(expires_on=TODAY - timedelta(days=1)))
+    TinFactory(
+        product=oil,
+        colour="Driftwood",
+        litres=D(9),
+        batch=BatchFactory(expires_on=TODAY - timedelta(days=1)),
+    )
 
     found = need(scope(deck, coats=2), "finish")
 
@@ -81,7 +94,11 @@ def test_decks_of_one_property_share_the_tins(business: Business) -> None:
 
     found = propose_scopes([first, second, elsewhere], today=TODAY)
 
-    assert [need(found[deck.pk], "finish").from_tins for deck in (first, second, elsewhere)] == [2, 1, 2]
+    assert [need(found[deck.pk], "finish").from_tins for deck in (first, second, elsewhere)] == [
+        2,
+        1,
+        2,
+    ]
 
 
 def test_a_deck_that_nobody_has_seen_for_long_is_to_be_looked_at_first(business: Business) -> None:
@@ -141,21 +158,42 @@ def test_wood_dries_by_the_season_of_its_place(
     assert (found.season, (dry.wait_minutes, dry.max_wait_minutes)) == (season, minutes)
 
 
-def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(business: Business) -> None:
-    """60 minutes and up to 20 more, 20 and 10 more, 2 h, 24 h, 5 days: common practice, no source."""
+def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(
+    business: Business,
+) -> None:
+    """60 minutes and up to 20 more, 20 and 10 more, 2 h, 24 h, 5 days:
+    common practice, no source."""
     deck, oil = DeckFactory(), finish("Tidewood Deck Oil", recoat_hours=D(4), walk_hours=D(36))
     coated(deck, oil, coats=7)
 
-    waits = [(s.wait_minutes, s.max_wait_minutes, s.is_from_data_sheet) for s in scope(deck).steps if s.wait]
+    waits = [
+        (s.wait_minutes, s.max_wait_minutes, s.is_from_data_sheet)
+        for s in scope(deck).steps
+        if s.wait
+    ]
 
     assert waits == [
-        (60, 80, False), (120, 180, False), (60, 80, False),  # stripper, dry, stripper again
-        (20, 30, False), (120, 180, False),  # brightener, dry
-        (240, 240, True), (2160, 2160, True), (7200, 7200, False),  # between coats, walking, furniture
-    ]  # fmt: skip
+        (60, 80, False),
+        (120, 180, False),
+        (60, 80, False),  # stripper, dry, stripper again
+        (20, 30, False),
+        (120, 180, False),  # brightener, dry
+        (240, 240, True),
+        (2160, 2160, True),
+        (7200, 7200, False),  # between coats, walking, furniture
+    ]
     assert [s.task for s in scope(deck).steps if s.task] == [
-        "set_up", "strip", "strip", "strip", "strip", "brighten", "brighten", "sand", "coat", "coat",
-    ]  # fmt: skip
+        "set_up",
+        "strip",
+        "strip",
+        "strip",
+        "strip",
+        "brighten",
+        "brighten",
+        "sand",
+        "coat",
+        "coat",
+    ]
     assert any("furs" in s.words for s in scope(deck).steps)  # treated pine is soft
     assert any("slippery" in caution for caution in scope(deck).cautions)
 

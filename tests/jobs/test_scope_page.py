@@ -29,7 +29,13 @@ def test_the_page_shows_the_work_and_the_crew_sees_no_money(
 
     office_page, crew_page = page(as_owner, deck, coats="2"), page(as_user(crew), deck, coats="2")
 
-    for part in ("Clean and recoat", "As last time", "1 × 4 L", "24 hours after the last coat", "Wood moisture"):
+    for part in (
+        "Clean and recoat",
+        "As last time",
+        "1 × 4 L",
+        "24 hours after the last coat",
+        "Wood moisture",
+    ):
         assert part in office_page
         assert part in crew_page
     assert "$149.50" in office_page
@@ -42,7 +48,14 @@ def test_on_the_page_another_finish_is_tried_and_the_weather_is_checked(as_owner
     solid = finish("Harbour Solid", finish_class="solid_film")
     coated(deck, oil)
 
-    text = page(as_owner, deck, finish=f"{solid.pk}:Slate", air_c="8", humidity_percent="95", moisture_percent="17")
+    text = page(
+        as_owner,
+        deck,
+        finish=f"{solid.pk}:Slate",
+        air_c="8",
+        humidity_percent="95",
+        moisture_percent="17",
+    )
 
     assert "a film peels off boards that were oiled" in text
     assert text.count("Not now:") == 4  # too cold, a cold night, dew, too wet for a film
@@ -53,15 +66,26 @@ def test_on_the_page_another_finish_is_tried_and_the_weather_is_checked(as_owner
 
 
 def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Client) -> None:
-    """4 L are 1.06 gal, 9 m²/L are 366.7 ft²/gal, 3 °C of gap are 5.4 °F (exact foot and gallon, NIST SP 811)."""
+    """4 L are 1.06 gal, 9 m²/L are 366.7 ft²/gal, 3 °C of gap are 5.4 °F (exact foot and gallon,
+    NIST SP 811)."""
     Business.objects.update(units="us")
-    deck, oil = DeckFactory(stair_treads=1, rail_m=D("0.01")), finish("Tidewood Deck Oil", spread_m2_per_l=D(9))
+    deck, oil = (
+        DeckFactory(stair_treads=1, rail_m=D("0.01")),
+        finish("Tidewood Deck Oil", spread_m2_per_l=D(9)),
+    )
     coated(deck, oil)
     PackFactory(product=oil, litres=D("3.785"), price=D(149))
 
     text = page(as_owner, deck, coats="2", air_c="68", humidity_percent="50")
 
-    for part in ("1.1 gal", "2 × 1 gal", "366.7 ft²/gal", "5.4 °F", "48.7 °F", "a foot of open rail as 4.6 ft²"):
+    for part in (
+        "1.1 gal",
+        "2 × 1 gal",
+        "366.7 ft²/gal",
+        "5.4 °F",
+        "48.7 °F",
+        "a foot of open rail as 4.6 ft²",
+    ):
         assert part in text
 
 
@@ -76,6 +100,8 @@ def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Cl
         ({"air_c": "400"}, "Nothing is that hot"),
     ],
 )
-def test_a_wrong_wish_or_reading_is_named(as_owner: Client, query: dict[str, str], said: str) -> None:
+def test_a_wrong_wish_or_reading_is_named(
+    as_owner: Client, query: dict[str, str], said: str
+) -> None:
     assert said in page(as_owner, DeckFactory(), **query)
     assert as_owner.get("/jobs/scope/99999/").status_code == 404

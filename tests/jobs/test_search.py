@@ -29,20 +29,25 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("with_words")]
 
 @pytest.fixture
 def deck(business: Business) -> Deck:
-    """One deck with everything by which it may be looked up, beside one that shares nothing with it."""
+    """One deck with everything by which it may be looked up, beside one that shares nothing with
+    it."""
     client = ClientFactory(name="Ottilie Brankovič")
     EmailFactory(client=client, value="ottilie@example.org")
     PhoneFactory(client=client, value="902-555-0123")
-    home = PropertyFactory(client=client, street="17 Gannet Row", town="Mahone Bay", postcode="B0J 2E0")
+    home = PropertyFactory(
+        client=client, street="17 Gannet Row", town="Mahone Bay", postcode="B0J 2E0"
+    )
     deck = DeckFactory(property=home, label="Lower deck", notes="Gate code with the neighbour.")
     oil = ProductFactory(name="Saltmarsh Oil", maker="Tidewood")
     batch = BatchFactory(product=oil, code="SM-24/117")
     job = JobFactory(deck=deck, crew="Heron crew", notes="Two boards by the stairs replaced.")
     CoatFactory(job=job, product=oil, batch=batch, colour="Slate grey")
     CoatFactory(
-        job__deck__property__client__name="Halvard Quill", job__deck__property__street="2 Plover Hill",
-        product__name="Boreal Stain", colour="Ochre",
-    )  # fmt: skip
+        job__deck__property__client__name="Halvard Quill",
+        job__deck__property__street="2 Plover Hill",
+        product__name="Boreal Stain",
+        colour="Ochre",
+    )
     return deck
 
 
@@ -53,16 +58,36 @@ def found(text: str) -> list[int | None]:
 @pytest.mark.parametrize(
     "text",
     [
-        "Brankovič", "brankovic", "otti", "ottilie@example.org", "902-555-0123", "(902) 555 0123", "0123",
-        "+1 902 555 0123", "17 gannet", "mahone bay", "B0J2E0", "B0J 2E0", "lower", "neighbour", "saltmarsh",
-        "Slate", "SM-24/117", "sm24117", "heron", "stairs replaced", "gannet saltmarsh slate",
+        "Brankovič",
+        "brankovic",
+        "otti",
+        "ottilie@example.org",
+        "902-555-0123",
+        "(902) 555 0123",
+        "0123",
+        "+1 902 555 0123",
+        "17 gannet",
+        "mahone bay",
+        "B0J2E0",
+        "B0J 2E0",
+        "lower",
+        "neighbour",
+        "saltmarsh",
+        "Slate",
+        "SM-24/117",
+        "sm24117",
+        "heron",
+        "stairs replaced",
+        "gannet saltmarsh slate",
     ],
-)  # fmt: skip
+)
 def test_a_deck_is_found_by_anything_known_about_it(deck: Deck, text: str) -> None:
     assert found(text) == [deck.pk]
 
 
-@pytest.mark.parametrize("text", ["brankovick", "otilie", "ganet row", "saltmarch", "mahoney bay", "neighbor"])
+@pytest.mark.parametrize(
+    "text", ["brankovick", "otilie", "ganet row", "saltmarch", "mahoney bay", "neighbor"]
+)
 def test_a_typing_error_is_forgiven(deck: Deck, text: str) -> None:
     assert found(text)[0] == deck.pk
 
@@ -84,13 +109,17 @@ def test_a_name_ranks_above_a_note(deck: Deck) -> None:
     assert found("ottilie") == [deck.pk, mentioned.pk]
 
 
-@pytest.mark.parametrize("text", ["", "   ", "!!! --", "' OR 1=1; --", "a" * 5000, "& | ! ( ) :* <->", "\\", "%_%"])
+@pytest.mark.parametrize(
+    "text", ["", "   ", "!!! --", "' OR 1=1; --", "a" * 5000, "& | ! ( ) :* <->", "\\", "%_%"]
+)
 def test_strange_text_is_answered_without_an_error(deck: Deck, text: str) -> None:
     search.find_decks(text)
 
 
 def test_the_search_follows_a_change_whatever_made_it(deck: Deck) -> None:
-    type(deck.property.client).objects.filter(pk=deck.property.client_id).update(name="Ottilie Vance")
+    type(deck.property.client).objects.filter(pk=deck.property.client_id).update(
+        name="Ottilie Vance"
+    )
 
     assert found("vance") == [deck.pk]
     assert found("brankovic") == []

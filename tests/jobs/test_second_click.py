@@ -1,4 +1,5 @@
-"""Two people, or two taps, at the very same moment: on real connections, since one transaction cannot race itself."""
+"""Two people, or two taps, at the very same moment:
+on real connections, since one transaction cannot race itself."""
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -49,7 +50,9 @@ def test_four_taps_at_once_log_one_job_and_all_lead_to_it(crew: User) -> None:
 
 def test_two_crews_that_open_the_same_new_batch_at_once_make_it_once(crew: User) -> None:
     oil = ProductFactory()
-    pages = [filled(DeckFactory(), row(oil, batch=code)) for code in ("TW-900", "tw-900", "TW-900 ")]
+    pages = [
+        filled(DeckFactory(), row(oil, batch=code)) for code in ("TW-900", "tw-900", "TW-900 ")
+    ]
 
     crews = [(signed_in(crew), page) for page in pages]
 

@@ -1,4 +1,5 @@
-"""Packs and tins: what everybody may note, what only the office, and what is said to impossible figures."""
+"""Packs and tins: what everybody may note, what only the office, and what is said to impossible
+figures."""
 
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -11,7 +12,14 @@ from django.utils import timezone
 
 from clients.models import Business, User
 from jobs.models import Pack, Product, StockTin
-from tests.factories import BatchFactory, CoatFactory, JobFactory, PackFactory, ProductFactory, TinFactory
+from tests.factories import (
+    BatchFactory,
+    CoatFactory,
+    JobFactory,
+    PackFactory,
+    ProductFactory,
+    TinFactory,
+)
 
 pytestmark = pytest.mark.django_db
 AsUser = Callable[[User], Client]
@@ -43,7 +51,9 @@ def test_the_crew_puts_a_tin_on_the_shelf_once(as_user: AsUser, crew: User, oil:
     assert "Packs it is sold in" not in page
 
 
-def test_what_is_left_in_a_tin_is_noted_and_an_empty_one_leaves_the_shelf(as_owner: Client, oil: Product) -> None:
+def test_what_is_left_in_a_tin_is_noted_and_an_empty_one_leaves_the_shelf(
+    as_owner: Client, oil: Product
+) -> None:
     first, second = TinFactory(product=oil), TinFactory(product=oil)
 
     as_owner.post(f"/jobs/tins/{first.pk}/", {f"tin-{first.pk}-litres": "1.25"})
@@ -74,9 +84,9 @@ def test_after_a_job_what_is_left_in_its_tins_is_noted_on_its_own_page(
     back = client.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "0.5", "job": str(job.pk)})
     row.refresh_from_db()
     assert (back.url, row.litres) == (f"/jobs/{job.pk}/", D("0.5"))
-    assert client.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "1", "job": "//x.example"}).url.endswith(
-        "shelf/"
-    )
+    assert client.post(
+        f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "1", "job": "//x.example"}
+    ).url.endswith("shelf/")
 
 
 def test_a_tin_past_the_date_of_its_batch_is_marked(as_owner: Client, oil: Product) -> None:
@@ -85,7 +95,9 @@ def test_a_tin_past_the_date_of_its_batch_is_marked(as_owner: Client, oil: Produ
     assert "Past its date" in as_owner.get(f"/jobs/products/{oil.pk}/shelf/").content.decode()
 
 
-def test_a_size_is_kept_once_and_its_price_goes_with_the_last_word(as_user: AsUser, office: User, oil: Product) -> None:
+def test_a_size_is_kept_once_and_its_price_goes_with_the_last_word(
+    as_user: AsUser, office: User, oil: Product
+) -> None:
     client = as_user(office)
 
     for price in ("139", "149.50"):
@@ -102,7 +114,9 @@ def test_a_size_is_kept_once_and_its_price_goes_with_the_last_word(as_user: AsUs
 def test_packs_are_the_business_of_the_office(as_user: AsUser, crew: User, oil: Product) -> None:
     pack = PackFactory(product=oil)
 
-    added = as_user(crew).post(f"/jobs/products/{oil.pk}/packs/", {"pack-litres": "4", "pack-price": "1"})
+    added = as_user(crew).post(
+        f"/jobs/products/{oil.pk}/packs/", {"pack-litres": "4", "pack-price": "1"}
+    )
     changed = as_user(crew).post(f"/jobs/packs/{pack.pk}/", {f"pack-{pack.pk}-price": "1"})
 
     assert (added.status_code, changed.status_code) == (403, 403)
@@ -116,7 +130,9 @@ def test_a_gallon_is_typed_as_a_gallon(as_owner: Client, oil: Product) -> None:
     as_owner.post(f"/jobs/products/{oil.pk}/packs/", {"pack-litres": "1", "pack-price": "149"})
 
     assert Pack.objects.get().litres == D("3.785")
-    assert "<strong>1 gal</strong>" in as_owner.get(f"/jobs/products/{oil.pk}/shelf/").content.decode()
+    assert (
+        "<strong>1 gal</strong>" in as_owner.get(f"/jobs/products/{oil.pk}/shelf/").content.decode()
+    )
 
 
 @pytest.mark.parametrize(
@@ -146,7 +162,9 @@ def test_an_impossible_figure_is_named_and_not_kept(
     assert (StockTin.objects.count(), Pack.objects.count()) == (0, 0)
 
 
-def test_a_wrong_change_stays_beside_its_row_and_a_missing_row_is_not_found(as_owner: Client, oil: Product) -> None:
+def test_a_wrong_change_stays_beside_its_row_and_a_missing_row_is_not_found(
+    as_owner: Client, oil: Product
+) -> None:
     pack, row = PackFactory(product=oil), TinFactory(product=oil)
 
     wrong_tin = as_owner.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "-1"})
@@ -161,12 +179,20 @@ def test_a_wrong_change_stays_beside_its_row_and_a_missing_row_is_not_found(as_o
 
 def test_a_film_and_a_loss_are_kept_with_the_data_sheet(as_owner: Client, oil: Product) -> None:
     sheet = {
-        "name": "Kelp Strip", "kind": "stripper", "base": "water", "pigment": "none", "coats_usual": "1",
-        "film_mm": "1.25", "loss_percent": "15", "is_active": "on",
-    }  # fmt: skip
+        "name": "Kelp Strip",
+        "kind": "stripper",
+        "base": "water",
+        "pigment": "none",
+        "coats_usual": "1",
+        "film_mm": "1.25",
+        "loss_percent": "15",
+        "is_active": "on",
+    }
 
     as_owner.post("/jobs/products/new/", sheet)
-    wrong = as_owner.post("/jobs/products/new/", {**sheet, "name": "Other", "film_mm": "0", "loss_percent": "100"})
+    wrong = as_owner.post(
+        "/jobs/products/new/", {**sheet, "name": "Other", "film_mm": "0", "loss_percent": "100"}
+    )
 
     kept = Product.objects.get(name="Kelp Strip")
     assert (kept.film_mm, kept.loss_percent) == (D("1.25"), 15)

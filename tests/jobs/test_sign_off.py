@@ -1,4 +1,5 @@
-"""The sign-off on the phone: the words are kept, no box is ticked beforehand, each tick is a consent in writing."""
+"""The sign-off on the phone: the words are kept, no box is ticked beforehand, each tick is a
+consent in writing."""
 
 from collections.abc import Callable
 from datetime import date
@@ -41,13 +42,21 @@ def door(job: Job) -> str:
     return reverse("jobs:sign_off", args=[job.pk])
 
 
-def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(on_site: Browser, job: Job) -> None:
+def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(
+    on_site: Browser, job: Job
+) -> None:
     page = on_site.get(door(job)).content.decode()
 
     # GDPR recital 32, CJEU C-673/17 (Planet49): a box ticked beforehand is no consent.
     assert " checked" not in page
     assert page.count('type="checkbox"') == 5
-    for words in ("marlow@example.org", "(902) 555-0142", "Answering STOP ends it", "phone me at", "send me letters"):
+    for words in (
+        "marlow@example.org",
+        "(902) 555-0142",
+        "Answering STOP ends it",
+        "phone me at",
+        "send me letters",
+    ):
         assert words in page
     assert page.count("No work and no price depends on my agreeing.") == 4
 
@@ -55,13 +64,19 @@ def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(on_site: Br
 def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
     on_site: Browser, job: Job, crew: User
 ) -> None:
-    answer = on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "may_call": "on"}, follow=True)
+    answer = on_site.post(
+        door(job), {"name": "Marlow Pennington", "may_email": "on", "may_call": "on"}, follow=True
+    )
 
     assert "Signed off" in answer.content.decode()
     signed = SignOff.objects.get()
     assert (signed.name, signed.recorded_by) == ("Marlow Pennington", crew)
-    assert "I have seen the finished work of Jun 12, 2026: strip and seal, Sun deck" in signed.wording
-    assert "walked on from Jun 14, 2026" in signed.wording  # the day is known, not the hour: a day after its end
+    assert (
+        "I have seen the finished work of Jun 12, 2026: strip and seal, Sun deck" in signed.wording
+    )
+    assert (
+        "walked on from Jun 14, 2026" in signed.wording
+    )  # the day is known, not the hour: a day after its end
     consents = {consent.channel: consent for consent in Consent.objects.all()}
     assert set(consents) == {"email", "call"}
     for consent in consents.values():
@@ -73,7 +88,9 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
 
 
 def page_of_consents(job: Job) -> list[str]:
-    return list(Consent.objects.filter(client=job.deck.property.client).values_list("wording", flat=True))
+    return list(
+        Consent.objects.filter(client=job.deck.property.client).values_list("wording", flat=True)
+    )
 
 
 def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
@@ -85,10 +102,14 @@ def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
     assert [consent.is_given for consent in Consent.objects.all()] == [True]
 
 
-def test_who_had_refused_says_so_in_the_words_and_is_reached_again(on_site: Browser, job: Job) -> None:
+def test_who_had_refused_says_so_in_the_words_and_is_reached_again(
+    on_site: Browser, job: Job
+) -> None:
     business = Business.objects.get()
     for address in ("marlow@example.org", "someone.else@example.org"):
-        suppression.suppress_address(business=business, channel="email", address=address, reason="Unsubscribed")
+        suppression.suppress_address(
+            business=business, channel="email", address=address, reason="Unsubscribed"
+        )
     page = on_site.get(door(job)).content.decode()
     assert page.count("I had asked not to be reached this way, and I take that back.") == 1
 
@@ -116,13 +137,21 @@ def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job:
     on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
 
     message = Message.objects.get()
-    assert (message.kind, message.channel, message.address) == ("service", "email", "marlow@example.org")
+    assert (message.kind, message.channel, message.address) == (
+        "service",
+        "email",
+        "marlow@example.org",
+    )
     assert message.idempotency_key == f"care/{job.pk}/email"
     assert not Consent.objects.exists()
 
 
-@pytest.mark.parametrize(("sent", "words"), [({}, "The client writes their name here."), ({"name": "M\x00"}, "Null")])
-def test_a_signature_needs_a_name(on_site: Browser, job: Job, sent: dict[str, str], words: str) -> None:
+@pytest.mark.parametrize(
+    ("sent", "words"), [({}, "The client writes their name here."), ({"name": "M\x00"}, "Null")]
+)
+def test_a_signature_needs_a_name(
+    on_site: Browser, job: Job, sent: dict[str, str], words: str
+) -> None:
     answer = on_site.post(door(job), {**sent, "may_email": "on"})
 
     assert words in answer.content.decode()
@@ -132,7 +161,9 @@ def test_a_signature_needs_a_name(on_site: Browser, job: Job, sent: dict[str, st
 
 def test_two_decks_of_one_visit_are_signed_off_together(on_site: Browser, job: Job) -> None:
     home = job.deck.property
-    landing = CoatFactory(job__deck__property=home, job__deck__label="Landing", job__finished_on=job.finished_on).job
+    landing = CoatFactory(
+        job__deck__property=home, job__deck__label="Landing", job__finished_on=job.finished_on
+    ).job
     other_day = JobFactory(deck=landing.deck, finished_on=date(2025, 6, 12))
 
     on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
@@ -155,7 +186,10 @@ def test_a_channel_without_an_address_has_no_box(on_site: Browser, business: Bus
 def test_signed_once_it_leads_to_the_job(on_site: Browser, job: Job) -> None:
     on_site.post(door(job), {"name": "Marlow Pennington"})
 
-    seen, again = on_site.get(door(job)), on_site.post(door(job), {"name": "Somebody Else", "may_text": "on"})
+    seen, again = (
+        on_site.get(door(job)),
+        on_site.post(door(job), {"name": "Somebody Else", "may_text": "on"}),
+    )
 
     assert seen.url == again.url == f"/jobs/{job.pk}/"
     assert SignOff.objects.get().name == "Marlow Pennington"
@@ -173,7 +207,9 @@ def test_two_taps_at_the_same_moment_sign_once(transactional_db: None) -> None:
     def tap() -> Any:
         browser = Browser()
         browser.force_login(crew)
-        return browser.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}).url
+        return browser.post(
+            door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}
+        ).url
 
     assert at_once(tap, tap) == [f"/jobs/{job.pk}/"] * 2
     assert (SignOff.objects.count(), Consent.objects.count(), Message.objects.count()) == (1, 1, 1)

@@ -1,4 +1,5 @@
-"""What all booked work takes as one purchase: what was agreed before the history, packs chosen for the whole."""
+"""What all booked work takes as one purchase:
+what was agreed before the history, packs chosen for the whole."""
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
@@ -11,7 +12,14 @@ from freezegun import freeze_time
 
 from clients.models import Deck, User
 from jobs.models import Booking, Crew, Offer, OfferScope, PriceList
-from tests.factories import CoatFactory, DeckFactory, JobFactory, PackFactory, ProductFactory, TinFactory
+from tests.factories import (
+    CoatFactory,
+    DeckFactory,
+    JobFactory,
+    PackFactory,
+    ProductFactory,
+    TinFactory,
+)
 
 pytestmark = pytest.mark.django_db
 D = Decimal
@@ -28,7 +36,14 @@ def booked(deck: Deck, *, on: date, state: str = "booked", offer: Offer | None =
     crew, _ = Crew.objects.get_or_create(name="Tern crew")
     client = deck.property.client
     row = Booking.objects.create(
-        client=client, property=deck.property, crew=crew, first_on=on, last_on=on, hours=6, state=state, offer=offer
+        client=client,
+        property=deck.property,
+        crew=crew,
+        first_on=on,
+        last_on=on,
+        hours=6,
+        state=state,
+        offer=offer,
     )
     row.decks.add(deck)
     return row
@@ -56,16 +71,32 @@ def test_two_decks_are_bought_for_at_once_and_the_tin_counts_once(as_owner: Clie
 
 
 def test_what_an_offer_agreed_goes_before_the_history(as_owner: Client) -> None:
-    oil, tint = ProductFactory(name="Tidewood Deck Oil"), ProductFactory(name="Saltmarsh Tint", finish_class="tinted")
+    oil, tint = (
+        ProductFactory(name="Tidewood Deck Oil"),
+        ProductFactory(name="Saltmarsh Tint", finish_class="tinted"),
+    )
     deck = DeckFactory()
     CoatFactory(job=JobFactory(deck=deck), product=oil)
     prices = PriceList.objects.create(valid_from=date(2026, 1, 1), currency="CAD")
     offer = Offer.objects.create(
-        number=1, client=deck.property.client, property=deck.property, price_list=prices, currency="CAD",
-        tax_mode="exclusive", tax_rounding="total", drafted_on=TODAY, valid_until=TODAY,
-    )  # fmt: skip
+        number=1,
+        client=deck.property.client,
+        property=deck.property,
+        price_list=prices,
+        currency="CAD",
+        tax_mode="exclusive",
+        tax_rounding="total",
+        drafted_on=TODAY,
+        valid_until=TODAY,
+    )
     OfferScope.objects.create(
-        offer=offer, deck=deck, work="strip", stripper_applications=2, coats=3, product=tint, colour="Honey"
+        offer=offer,
+        deck=deck,
+        work="strip",
+        stripper_applications=2,
+        coats=3,
+        product=tint,
+        colour="Honey",
     )
     booked(deck, on=TODAY, offer=offer)
 
@@ -75,7 +106,9 @@ def test_what_an_offer_agreed_goes_before_the_history(as_owner: Client) -> None:
     assert need(as_owner, "stripper").litres == 36
 
 
-def test_what_is_over_called_off_or_far_ahead_needs_nothing_and_held_work_does(as_owner: Client) -> None:
+def test_what_is_over_called_off_or_far_ahead_needs_nothing_and_held_work_does(
+    as_owner: Client,
+) -> None:
     oil = ProductFactory(name="Tidewood Deck Oil")
     for days, state in ((-1, "booked"), (1, "cancelled"), (2, "done"), (40, "booked")):
         deck = DeckFactory()
@@ -88,7 +121,9 @@ def test_what_is_over_called_off_or_far_ahead_needs_nothing_and_held_work_does(a
 
 
 def test_the_page_takes_no_more_queries_for_many_bookings_and_tells_the_crew_no_prices(
-    as_user: Callable[[User], Client], crew: User, django_assert_max_num_queries: Callable[[int], Any]
+    as_user: Callable[[User], Client],
+    crew: User,
+    django_assert_max_num_queries: Callable[[int], Any],
 ) -> None:
     oil = ProductFactory(name="Tidewood Deck Oil")
     PackFactory(product=oil, litres=D(4), price=D("149.50"))

@@ -13,10 +13,20 @@ from jobs.work.weather import dew_point_c, dew_point_depression_c, equilibrium_m
 
 @pytest.mark.parametrize(
     ("air_c", "humidity", "expected"),
-    [(20, 50, 9.27), (20, 85, 17.40), (25, 60, 16.70), (10, 80, 6.71), (30, 70, 23.93), (5, 90, 3.50)],
+    [
+        (20, 50, 9.27),
+        (20, 85, 17.40),
+        (25, 60, 16.70),
+        (10, 80, 6.71),
+        (30, 70, 23.93),
+        (5, 90, 3.50),
+    ],
 )
-def test_the_dew_point_agrees_with_the_ashrae_formulas(air_c: float, humidity: float, expected: float) -> None:
-    """`expected` and the call: psychrolib 2.5 (ASHRAE Handbook, Fundamentals 2017, ch. 1); Magnus is within 0.02 K."""
+def test_the_dew_point_agrees_with_the_ashrae_formulas(
+    air_c: float, humidity: float, expected: float
+) -> None:
+    """`expected` and the call: psychrolib 2.5 (ASHRAE Handbook, Fundamentals 2017, ch. 1);
+    Magnus is within 0.02 K."""
     psychrolib.SetUnitSystem(psychrolib.SI)
 
     assert dew_point_c(air_c, humidity) == pytest.approx(expected, abs=0.02)
@@ -25,9 +35,12 @@ def test_the_dew_point_agrees_with_the_ashrae_formulas(air_c: float, humidity: f
     )
 
 
-@pytest.mark.parametrize(("air_c", "humidity"), [(4.4, 30), (10, 80), (21.1, 65), (32.2, 90), (20, 50)])
+@pytest.mark.parametrize(
+    ("air_c", "humidity"), [(4.4, 30), (10, 80), (21.1, 65), (32.2, 90), (20, 50)]
+)
 def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidity: float) -> None:
-    """W. Simpson, FPL-RN-0268 (1998): the same equation with its own coefficients for degrees Fahrenheit."""
+    """W. Simpson, FPL-RN-0268 (1998): the same equation with its own coefficients for degrees
+    Fahrenheit."""
     t, h = air_c * 9 / 5 + 32, humidity / 100
     w, k = 330 + 0.452 * t + 0.00415 * t**2, 0.791 + 0.000463 * t - 0.000000844 * t**2
     k1, k2 = 6.34 + 0.000775 * t - 0.0000935 * t**2, 1.09 + 0.0284 * t - 0.0000904 * t**2
@@ -38,9 +51,12 @@ def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidit
     )
 
 
-@pytest.mark.parametrize(("air_c", "humidity", "percent"), [(20, 50, 9.27), (21.1, 65, 12.0), (4.4, 80, 16.5)])
+@pytest.mark.parametrize(
+    ("air_c", "humidity", "percent"), [(20, 50, 9.27), (21.1, 65, 12.0), (4.4, 80, 16.5)]
+)
 def test_wood_rests_where_the_tables_have_it(air_c: float, humidity: float, percent: float) -> None:
-    """9.27: example output of ConSciR (R package, same equation); the others: Wood Handbook, table 4-2, from memory."""
+    """9.27: example output of ConSciR (R package, same equation); the others:
+    Wood Handbook, table 4-2, from memory."""
     assert equilibrium_moisture_percent(air_c, humidity) == pytest.approx(percent, abs=0.1)
     with pytest.raises(ValueError, match="humidity"):
         equilibrium_moisture_percent(air_c, 101)
@@ -55,7 +71,8 @@ def test_saturated_air_is_at_its_dew_point_and_dry_air_has_none() -> None:
 
 @pytest.mark.parametrize(("spread", "film_um"), [("10", 100), ("8", 125), ("1", 1000)])
 def test_a_litre_on_a_square_metre_is_a_millimetre(spread: str, film_um: int) -> None:
-    """10 m²/L is a wet film of 100 µm and 8 m²/L one of 125 µm: wet film = volume / area, as coating handbooks have it.
+    """10 m²/L is a wet film of 100 µm and 8 m²/L one of 125 µm:
+    wet film = volume / area, as coating handbooks have it.
 
     1 mm of stripper = 1 L/m²: common practice, no source beside the arithmetic.
     """
@@ -63,15 +80,27 @@ def test_a_litre_on_a_square_metre_is_a_millimetre(spread: str, film_um: int) ->
 
 
 def deck(**values: object) -> Deck:
-    return Deck(**{"area_m2": Decimal(18), "rail_m": Decimal(0), "stair_treads": 0, "texture": "smooth", **values})
+    return Deck(
+        **{
+            "area_m2": Decimal(18),
+            "rail_m": Decimal(0),
+            "stair_treads": 0,
+            "texture": "smooth",
+            **values,
+        }
+    )
 
 
 def oil(spread: str | None = "9", pk: int = 1) -> Product:
     return Product(pk=pk, name="Tidewood", spread_m2_per_l=Decimal(spread) if spread else None)
 
 
-def coat(product: Product, litres: str | None, coats: int = 2, surface: str = "boards") -> CoatApplied:
-    return CoatApplied(product=product, litres=Decimal(litres) if litres else None, coats=coats, surface=surface)
+def coat(
+    product: Product, litres: str | None, coats: int = 2, surface: str = "boards"
+) -> CoatApplied:
+    return CoatApplied(
+        product=product, litres=Decimal(litres) if litres else None, coats=coats, surface=surface
+    )
 
 
 def test_eighteen_square_metres_in_two_coats_take_four_litres() -> None:
@@ -85,8 +114,9 @@ def test_eighteen_square_metres_in_two_coats_take_four_litres() -> None:
 @pytest.mark.parametrize(
     ("texture", "litres", "is_far_off"),
     [
-        # Wood Handbook FPL-GTR-190 ch. 16, semitransparent stain: 4.9 to 9.8 m²/L on smooth wood, 2.4 to 4.9 on sawn
-        # or weathered wood. A data sheet that says 8 is silent over that whole span (18 m² × 2 = 36 m²).
+        # Wood Handbook FPL-GTR-190 ch. 16, semitransparent stain: 4.9 to 9.8 m²/L on smooth wood,
+        # 2.4 to 4.9 on sawn or weathered wood. A data sheet that says 8 is silent over that whole
+        # span (18 m² × 2 = 36 m²).
         ("smooth", "7.3", False),  # 4.9 m²/L
         ("smooth", "3.7", False),  # 9.7 m²/L
         ("weathered", "14.9", False),  # 2.4 m²/L
@@ -107,8 +137,14 @@ def test_far_off_is_wider_than_the_spread_that_the_wood_handbook_gives(
 def test_two_tins_of_one_product_are_judged_together_and_rails_not_at_all() -> None:
     first, second = oil(), oil(pk=2)
 
-    assert [m.spread_m2_per_l for m in measured_spreads(deck(), [coat(first, "2", 1), coat(first, "2", 1)])] == [9]
-    assert [m.spread_m2_per_l for m in measured_spreads(deck(), [coat(first, "2", 2), coat(first, "2", 2)])] == [9]
+    assert [
+        m.spread_m2_per_l
+        for m in measured_spreads(deck(), [coat(first, "2", 1), coat(first, "2", 1)])
+    ] == [9]
+    assert [
+        m.spread_m2_per_l
+        for m in measured_spreads(deck(), [coat(first, "2", 2), coat(first, "2", 2)])
+    ] == [9]
     assert measured_spreads(deck(rail_m=Decimal(6)), [coat(second, "4", surface="all")]) == []
     assert measured_spreads(deck(), [coat(second, None)]) == []
     assert measured_spreads(deck(), [coat(second, "4", surface="rails")]) == []

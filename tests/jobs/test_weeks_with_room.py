@@ -33,7 +33,9 @@ def weeks(hours: str = "6", today: date = TODAY, **kwargs: Any) -> list[WeekCapa
 def book(hours: str, day: date, **kwargs: Any) -> Booking:
     deck = kwargs.pop("deck", None) or DeckFactory()
     asked = {"week": None, "crew": None, "offer": None, "by": None, "now": NOW, **kwargs}
-    return bookings.book_work(property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked)
+    return bookings.book_work(
+        property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked
+    )
 
 
 def test_the_first_week_begins_tomorrow_and_the_others_on_monday(tern: Crew) -> None:
@@ -57,41 +59,58 @@ def test_months_outside_the_season_are_passed_over_so_that_winter_sees_spring(te
     assert (found[1].monday, found[1].has_room) == (date(2027, 5, 3), True)
 
 
-def test_a_public_holiday_where_the_deck_stands_or_where_the_business_is_takes_its_day(tern: Crew) -> None:
-    # Canada: Holidays Act (R.S.C., 1985, c. H-5) names 1 July; Nova Scotia keeps no holiday on 21 June,
-    # the Northwest Territories do (National Indigenous Peoples Day Act, S.N.W.T. 2001, c. 10).
+def test_a_public_holiday_where_the_deck_stands_or_where_the_business_is_takes_its_day(
+    tern: Crew,
+) -> None:
+    # Canada: Holidays Act (R.S.C., 1985, c. H-5) names 1 July; Nova Scotia keeps no holiday on 21
+    # June, the Northwest Territories do (National Indigenous Peoples Day Act, S.N.W.T. 2001, c.
+    # 10).
     def free(of: date, **place: str) -> Decimal:
-        return next(week.hours_free for week in weeks(property=PropertyFactory(**place)) if week.monday == of)
+        return next(
+            week.hours_free
+            for week in weeks(property=PropertyFactory(**place))
+            if week.monday == of
+        )
 
     assert free(date(2027, 6, 28)) == 32  # a Thursday
     assert free(date(2027, 6, 21)) == 40
     assert free(date(2027, 6, 21), region="Northwest Territories") == 32
 
 
-def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(tern: Crew, business: Business) -> None:
+def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(
+    tern: Crew, business: Business
+) -> None:
     season = [10, 11, 12, 1, 2, 3, 4]
-    Business.objects.update(country="NZ", region="Nelson", time_zone="Pacific/Auckland", season_months=season)
+    Business.objects.update(
+        country="NZ", region="Nelson", time_zone="Pacific/Auckland", season_months=season
+    )
     home = PropertyFactory(country="NZ", region="Nelson", latitude=-41.27, longitude=173.28)
 
     found = {week.monday: week for week in weeks(property=home, today=date(2027, 6, 2), weeks=40)}
 
     assert min(found) == date(2027, 9, 27)  # 1 October is the Friday of that week
     assert max(found) > date(2028, 4, 1)
-    # New Zealand, Holidays Act 2003, s 44: 25 and 26 December and 1 and 2 January are public holidays, the latter two
-    # moved from a Saturday and a Sunday to Monday and Tuesday (s 45A); the day of Nelson is about 1 February.
+    # New Zealand, Holidays Act 2003, s 44: 25 and 26 December and 1 and 2 January are public
+    # holidays, the latter two moved from a Saturday and a Sunday to Monday and Tuesday (s 45A); the
+    # day of Nelson is about 1 February.
     assert found[date(2028, 1, 3)].hours_free == 24
     assert found[date(2028, 1, 31)].hours_free == 32
 
 
-def test_holidays_of_a_place_nobody_knows_are_none_and_a_region_nobody_knows_keeps_those_of_the_country() -> None:
+def test_holidays_of_an_unknown_place_are_none_and_an_unknown_region_keeps_its_countrys() -> None:
     year = (date(2027, 1, 1), date(2027, 12, 31))
 
     assert public_holidays.public_holiday_names([("XX", "")], *year) == {}
-    assert public_holidays.public_holiday_names([("CA", "Atlantis")], *year)[date(2027, 7, 1)] == "Canada Day"
+    assert (
+        public_holidays.public_holiday_names([("CA", "Atlantis")], *year)[date(2027, 7, 1)]
+        == "Canada Day"
+    )
     assert date(2027, 6, 24) in public_holidays.public_holiday_names([("CA", "qc")], *year)
 
 
-def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week(tern: Crew) -> None:
+def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week(
+    tern: Crew,
+) -> None:
     CrewFactory(name="Heron crew", hours_a_day=10)
     DayOff.objects.create(crew=tern, first_on=date(2027, 6, 7), last_on=date(2027, 6, 11))
     DayOff.objects.create(first_on=date(2027, 6, 14), last_on=date(2027, 6, 18), why="Regatta")
@@ -99,7 +118,10 @@ def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week
     _, second, third = weeks()[:3]
 
     assert second.hours_free == 50
-    assert (third.is_workable, third.why_not) == (False, "Nobody goes out in this week (Day off: Regatta).")
+    assert (third.is_workable, third.why_not) == (
+        False,
+        "Nobody goes out in this week (Day off: Regatta).",
+    )
 
 
 def test_a_day_of_work_is_never_split_over_two_half_days(tern: Crew) -> None:
@@ -124,17 +146,24 @@ def test_a_full_week_and_one_with_too_little_say_so(tern: Crew) -> None:
 
 def test_work_longer_than_a_week_may_run_on_into_the_next(tern: Crew) -> None:
     assert weeks("60")[1].has_room
-    assert not weeks("24")[0].has_room  # three days, and only Thursday and Friday are left of this week
+    assert not weeks("24")[
+        0
+    ].has_room  # three days, and only Thursday and Friday are left of this week
 
 
-def test_hours_by_week_are_what_the_crews_can_do_and_what_is_booked(business: Business, tern: Crew) -> None:
+def test_hours_by_week_are_what_the_crews_can_do_and_what_is_booked(
+    business: Business, tern: Crew
+) -> None:
     book("6", date(2027, 6, 8))
 
     found = crew_hours_by_week(first=date(2027, 6, 9), weeks=2, business=business)
 
-    assert [(week.monday, week.hours_open, week.hours_booked, week.hours_free) for week in found] == [
-        (date(2027, 6, 7), 40, 6, 34), (date(2027, 6, 14), 40, 0, 40),
-    ]  # fmt: skip
+    assert [
+        (week.monday, week.hours_open, week.hours_booked, week.hours_free) for week in found
+    ] == [
+        (date(2027, 6, 7), 40, 6, 34),
+        (date(2027, 6, 14), 40, 0, 40),
+    ]
 
 
 def test_a_year_of_weeks_is_asked_in_five_queries(tern: Crew) -> None:

@@ -1,4 +1,5 @@
-"""`manage.py ordeal`: is no message sent twice and none lost while senders are killed and the database restarts?"""
+"""`manage.py ordeal`: is no message sent twice and none lost while senders are killed and the
+database restarts?"""
 
 import os
 import shutil
@@ -22,7 +23,10 @@ MUST_BE_ZERO = ["accepted_twice", "lost", "taken_unrecorded"]
 
 class Command(BaseCommand):
     requires_system_checks = []
-    help = "Kill senders at random on a scratch server with a rude mail server; your book is not touched."
+    help = (
+        "Kill senders at random on a scratch server with a rude mail server; your book is not"
+        " touched."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--messages", type=int, default=2000)
@@ -55,7 +59,11 @@ class Command(BaseCommand):
 def run_on_scratch_server() -> int:
     """This very command with a data directory of its own, and so with a PostgreSQL of its own."""
     with tempfile.TemporaryDirectory(prefix="ordeal-") as directory:
-        environment = os.environ | {"RESTORER_VAR": directory, "RESTORER_MODE": "book", INSIDE_VARIABLE: "1"}
+        environment = os.environ | {
+            "RESTORER_VAR": directory,
+            "RESTORER_MODE": "book",
+            INSIDE_VARIABLE: "1",
+        }
         environment.pop("DATABASE_URL", None)
         return subprocess.run([sys.executable, *sys.argv], env=environment, check=False).returncode
 

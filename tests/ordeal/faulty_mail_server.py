@@ -1,6 +1,8 @@
-"""The mail server of the ordeal: late, forgetful and rude by chance, and the only one that knows what it really took.
+"""The mail server of the ordeal: late, forgetful and rude by chance, and the only one that knows
+what it really took.
 
-Run as `python -m tests.ordeal.faulty_mail_server PORT LOG SEED LATEST_SECONDS`. What is taken is logged before anybody is told.
+Run as `python -m tests.ordeal.faulty_mail_server PORT LOG SEED LATEST_SECONDS`. What is taken is
+logged before anybody is told.
 """
 
 import asyncio
@@ -14,7 +16,8 @@ from pathlib import Path
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
-# Share of messages: taken and then hung up; hung up and not taken; refused for now; refused for good.
+# Share of messages: taken and then hung up; hung up and not taken; refused for now; refused for
+# good.
 DROPS_TAKEN, DROPS_UNTAKEN, REFUSED_FOR_NOW, REFUSED_FOR_GOOD = 0.01, 0.01, 0.02, 0.01
 
 
@@ -58,7 +61,9 @@ def abort_connection(transport: asyncio.BaseTransport | None) -> None:
 
 def main() -> None:
     port, log, seed = int(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
-    Controller(FaultyMailServer(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port).start()
+    Controller(
+        FaultyMailServer(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port
+    ).start()
     threading.Event().wait()
 
 

@@ -1,4 +1,5 @@
-"""The ordeal: senders are killed and the database goes away, while a rude mail server keeps the true count."""
+"""The ordeal: senders are killed and the database goes away, while a rude mail server keeps the
+true count."""
 
 import contextlib
 import os
@@ -27,9 +28,19 @@ TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_
 MAX_DRAIN_SECONDS = 600
 IN_HAND_STATES = [State.CLAIMED, State.TRANSMITTING]
 COLUMNS = [
-    "messages", "senders", "kills", "outages", "accepted", "unconfirmed", "failed", "unconfirmed_but_taken",
-    "accepted_twice", "lost", "taken_unrecorded", "seconds",
-]  # fmt: skip
+    "messages",
+    "senders",
+    "kills",
+    "outages",
+    "accepted",
+    "unconfirmed",
+    "failed",
+    "unconfirmed_but_taken",
+    "accepted_twice",
+    "lost",
+    "taken_unrecorded",
+    "seconds",
+]
 
 
 @dataclass
@@ -68,17 +79,29 @@ class Ordeal:
             id=1, defaults={"name": "Driftline Deck Care", "email": "office@example.com"}
         )
         now = timezone.now()
-        people = Client.objects.bulk_create([Client(name=f"Ordeal client {n}") for n in range(self.messages)])
+        people = Client.objects.bulk_create(
+            [Client(name=f"Ordeal client {n}") for n in range(self.messages)]
+        )
         consents = Consent.objects.bulk_create(
-            [Consent(client=person, channel=self.channel, is_given=True, evidence="invented") for person in people]
+            [
+                Consent(client=person, channel=self.channel, is_given=True, evidence="invented")
+                for person in people
+            ]
         )
         drafts = [
             queueing.draft_message(
-                business, client=each.client, channel=self.channel, html="", key=f"ordeal/{number}", consent=each,
-                basis="express", now=now, **self.message_fields(number),
+                business,
+                client=each.client,
+                channel=self.channel,
+                html="",
+                key=f"ordeal/{number}",
+                consent=each,
+                basis="express",
+                now=now,
+                **self.message_fields(number),
             )
             for number, each in enumerate(consents)
-        ]  # fmt: skip
+        ]
         queueing.store_new_messages(drafts, by=None, now=now)
 
     def message_fields(self, number: int) -> dict[str, str]:
@@ -111,7 +134,9 @@ class Ordeal:
         return {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": str(self.port), "EMAIL_TIMEOUT": "5"}
 
     def start_sender(self) -> subprocess.Popen[bytes]:
-        return self.start(processes.MANAGE_PY, "deliver", LOG_LEVEL="CRITICAL", **self.sender_settings())
+        return self.start(
+            processes.MANAGE_PY, "deliver", LOG_LEVEL="CRITICAL", **self.sender_settings()
+        )
 
     def start(self, *words: str, **settings: str) -> subprocess.Popen[bytes]:
         environment = os.environ | self.environment | settings
@@ -137,7 +162,11 @@ class Ordeal:
     def wait_for_progress(self, chance: random.Random) -> None:
         """Somebody is in the middle of something: the log has grown since the last kill."""
         size, until = self.log.stat().st_size, time.monotonic() + 10
-        while self.log.stat().st_size == size and time.monotonic() < until and Message.objects.open().exists():
+        while (
+            self.log.stat().st_size == size
+            and time.monotonic() < until
+            and Message.objects.open().exists()
+        ):
             time.sleep(0.01)
         time.sleep(chance.uniform(0, 0.2))
 
@@ -156,7 +185,8 @@ class Ordeal:
         self.running = []
 
     def drain_queue(self) -> None:
-        """No sender lives: time passes for the leases and pauses they left, and one more sends the rest in peace."""
+        """No sender lives: time passes for the leases and pauses they left, and one more sends the
+        rest in peace."""
         while Message.objects.open().exists():
             Message.objects.filter(state__in=IN_HAND_STATES).update(lease_until=timezone.now())
             Message.objects.filter(state=State.QUEUED).update(not_before=timezone.now())
@@ -168,7 +198,10 @@ class Ordeal:
 
     def wait_until_nothing_is_due(self) -> None:
         until = time.monotonic() + MAX_DRAIN_SECONDS
-        while Message.objects.due(self.channel).exists() or Message.objects.filter(state__in=IN_HAND_STATES).exists():
+        while (
+            Message.objects.due(self.channel).exists()
+            or Message.objects.filter(state__in=IN_HAND_STATES).exists()
+        ):
             if time.monotonic() > until:
                 raise TimeoutError("The last sender does not get on.")
             time.sleep(0.2)
@@ -183,19 +216,25 @@ class Ordeal:
         states = Counter(rows.values())
         known = {State.ACCEPTED, State.UNCONFIRMED}
         return {
-            "messages": self.messages, "senders": self.senders, "kills": self.kills, "outages": self.outages,
-            "accepted": states[State.ACCEPTED], "unconfirmed": states[State.UNCONFIRMED],
+            "messages": self.messages,
+            "senders": self.senders,
+            "kills": self.kills,
+            "outages": self.outages,
+            "accepted": states[State.ACCEPTED],
+            "unconfirmed": states[State.UNCONFIRMED],
             "failed": states[State.FAILED],
             "unconfirmed_but_taken": sum(rows[each] == State.UNCONFIRMED for each in taken),
             "accepted_twice": sum(count > 1 for count in taken.values()),
             "lost": sum(is_lost(state, each in taken) for each, state in rows.items()),
             "taken_unrecorded": sum(rows.get(each) not in known for each in taken),
-        }  # fmt: skip
+        }
 
 
 def is_lost(state: str, was_taken: bool) -> bool:
     """Said to be sent and never taken, or neither sent nor before a person."""
-    return not was_taken if state == State.ACCEPTED else state not in {State.UNCONFIRMED, State.FAILED}
+    return (
+        not was_taken if state == State.ACCEPTED else state not in {State.UNCONFIRMED, State.FAILED}
+    )
 
 
 def cut_connections() -> None:

@@ -1,4 +1,5 @@
-"""Chances of an answer against SciPy's laws, and what haste saves against the rule of age replacement."""
+"""Chances of an answer against SciPy's laws, and what haste saves against the rule of age
+replacement."""
 
 import numpy as np
 import pytest
@@ -25,7 +26,8 @@ def test_a_belief_is_scipys_beta_law_before_and_after_answers() -> None:
 
 
 def test_the_spread_of_many_answers_is_that_of_the_beta_binomial_law() -> None:
-    # 30 households of 1 h with one unknown chance: SciPy's betabinom holds own variance and shared doubt together.
+    # 30 households of 1 h with one unknown chance: SciPy's betabinom holds own variance and shared
+    # doubt together.
     belief = Beta(10, 10)
     p, n = belief.mean, 30
     shared = n * belief.cv * p
@@ -36,7 +38,8 @@ def test_the_spread_of_many_answers_is_that_of_the_beta_binomial_law() -> None:
 
 
 def test_silence_lowers_a_chance_as_bayes_says() -> None:
-    # One half accept, evenly over 8 weeks; after 6 silent weeks 1/8 of all still will, 5/8 are still silent.
+    # One half accept, evenly over 8 weeks; after 6 silent weeks 1/8 of all still will, 5/8 are
+    # still silent.
     assert remaining_chance(0.5, 6, 8) == pytest.approx((1 / 8) / (5 / 8))
     assert remaining_chance(0.5, 0, 8) == 0.5
     assert remaining_chance(0.5, 9, 8) == 0.0
@@ -49,7 +52,8 @@ def test_haste_gains_nothing_exactly_at_the_best_age() -> None:
 
     money = haste(ages, median, log_sd, recoat, strip)
 
-    # Cost of waiting falls before the best age and rises after it (Barlow & Hunter 1960: c·h(T) = g there).
+    # Cost of waiting falls before the best age and rises after it (Barlow & Hunter 1960: c·h(T) = g
+    # there).
     step = 1e-3
     around = np.array([[best - step, best + step, best + 2 * step]])
     slope = haste(around, median, log_sd, recoat, strip)[0, 0] / (3 * step)
@@ -60,7 +64,9 @@ def test_haste_gains_nothing_exactly_at_the_best_age() -> None:
     assert money[0, 1] > money[0, 0]
 
 
-def haste(ages: np.ndarray, median: float, log_sd: float, recoat: float, strip: float) -> np.ndarray:
+def haste(
+    ages: np.ndarray, median: float, log_sd: float, recoat: float, strip: float
+) -> np.ndarray:
     one = np.ones(1)
     chances = strip_chances_by_age(ages, median * one, log_sd * one, NEVER * one, NEVER * one)
     rate = monthly_upkeep_rates(median * one, log_sd * one, recoat * one, strip * one)
@@ -71,8 +77,12 @@ def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound()
     life = stats.lognorm(0.34, scale=16.0)
     age = np.array([[12.0, 24.0, 36.0]])
 
-    plain = strip_chances_by_age(age, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
-    seen = strip_chances_by_age(age, np.array([16.0]), np.array([0.34]), np.array([14.0]), np.array([NEVER]))
+    plain = strip_chances_by_age(
+        age, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER])
+    )
+    seen = strip_chances_by_age(
+        age, np.array([16.0]), np.array([0.34]), np.array([14.0]), np.array([NEVER])
+    )
 
     limit = age[0] / STRIP_RATIO
     assert plain[0] == pytest.approx(life.cdf(limit))
@@ -82,11 +92,15 @@ def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound()
 
 def test_the_life_a_coat_still_has_is_the_integral_of_its_survival() -> None:
     ages = np.linspace(10, 20, 201)[None]
-    chances = strip_chances_by_age(ages, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER]))
+    chances = strip_chances_by_age(
+        ages, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER])
+    )
 
     money = savings_by_age(ages, chances, np.zeros(1), np.ones(1))
 
-    area, _ = integrate.quad(lambda age: stats.lognorm(0.34, scale=16.0).sf(age / STRIP_RATIO), 10, 20)
+    area, _ = integrate.quad(
+        lambda age: stats.lognorm(0.34, scale=16.0).sf(age / STRIP_RATIO), 10, 20
+    )
     assert -money[0, 0] == pytest.approx(area, rel=1e-5)
 
 

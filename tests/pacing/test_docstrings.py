@@ -14,7 +14,9 @@ NAMES = sorted(
     f"{module.name}.{name}"
     for module in pkgutil.iter_modules(reminders.pacing.core.__path__, "reminders.pacing.core.")
     for name, thing in vars(importlib.import_module(module.name)).items()
-    if getattr(thing, "__module__", None) == module.name and inspect.isfunction(thing) and not name.startswith("_")
+    if getattr(thing, "__module__", None) == module.name
+    and inspect.isfunction(thing)
+    and not name.startswith("_")
 )
 
 

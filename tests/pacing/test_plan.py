@@ -1,4 +1,5 @@
-"""The plan against every possible plan, against SciPy's assignment and flow, and against chance itself."""
+"""The plan against every possible plan, against SciPy's assignment and flow, and against chance
+itself."""
 
 from itertools import product
 
@@ -23,7 +24,7 @@ from reminders.pacing.core import (
     reminder_values,
     solve_pacing,
     standard_deviation,
-)  # fmt: skip
+)
 from tests.pacing.worlds import GROUPS, LEAD, World, lived_through, season
 
 pytestmark = pytest.mark.slow
@@ -31,17 +32,25 @@ pytestmark = pytest.mark.slow
 EVEN = PacingRules(risk=0.5, max_saving_loss=0)  # no margin: expected hours may fill everything
 
 
-def small(rng: np.random.Generator, households: int = 5, weeks: int = 3, **given: np.ndarray) -> ReminderCandidates:
+def small(
+    rng: np.random.Generator, households: int = 5, weeks: int = 3, **given: np.ndarray
+) -> ReminderCandidates:
     columns = {
-        "chance": rng.uniform(0.2, 0.8, households), "chance_cv": rng.uniform(0, 0.3, households),
-        "hours": rng.uniform(4, 12, households), "hours_sd": rng.uniform(0, 2, households),
-        "saved": rng.uniform(-50, 400, (households, weeks)), "allowed": rng.random((households, weeks)) < 0.8,
-        "town": rng.integers(0, 2, households), "fixed": np.full(households, FREE_CHOICE),
-    }  # fmt: skip
+        "chance": rng.uniform(0.2, 0.8, households),
+        "chance_cv": rng.uniform(0, 0.3, households),
+        "hours": rng.uniform(4, 12, households),
+        "hours_sd": rng.uniform(0, 2, households),
+        "saved": rng.uniform(-50, 400, (households, weeks)),
+        "allowed": rng.random((households, weeks)) < 0.8,
+        "town": rng.integers(0, 2, households),
+        "fixed": np.full(households, FREE_CHOICE),
+    }
     return ReminderCandidates(**(columns | given))
 
 
-def keeps(work: ReminderCandidates, hours: CrewHours, week: np.ndarray, lead: LeadTime, z: float) -> bool:
+def keeps(
+    work: ReminderCandidates, hours: CrewHours, week: np.ndarray, lead: LeadTime, z: float
+) -> bool:
     """Whether every stretch of weeks, reckoned one by one, has mean + z·sd within its hours."""
     mean, variance, doubt = work.moments.T
     for start in range(work.weeks):
@@ -54,13 +63,19 @@ def keeps(work: ReminderCandidates, hours: CrewHours, week: np.ndarray, lead: Le
     return True
 
 
-def best_of_all(work: ReminderCandidates, hours: CrewHours, lead: LeadTime, rules: PacingRules) -> float:
+def best_of_all(
+    work: ReminderCandidates, hours: CrewHours, lead: LeadTime, rules: PacingRules
+) -> float:
     worth, best = reminder_values(work, rules), 0.0
     for chosen in product(range(-1, work.weeks), repeat=len(work)):
         week = np.array(chosen)
         taken = np.nonzero(week >= 0)[0]
         value = worth[taken, week[taken]].sum()
-        if value > best and work.allowed[taken, week[taken]].all() and keeps(work, hours, week, lead, rules.z):
+        if (
+            value > best
+            and work.allowed[taken, week[taken]].all()
+            and keeps(work, hours, week, lead, rules.z)
+        ):
             best = value
     return float(best)
 
@@ -87,19 +102,27 @@ def test_with_a_margin_the_plan_is_safe_and_nearly_the_best_of_all(seed: int) ->
 
     assert keeps(work, hours, found.week, lead, rules.z)
     assert found.overrun <= 0.1 + 1e-9
-    # The straight bounds are tight at one spread only, so a few hundredths may be lost on so few households.
+    # The straight bounds are tight at one spread only, so a few hundredths may be lost on so few
+    # households.
     assert found.value >= 0.95 * best_of_all(work, hours, lead, rules)
 
 
 def test_one_household_a_week_is_the_assignment_problem() -> None:
     rng = np.random.default_rng(3)
-    sure = {"chance": np.ones(8), "chance_cv": np.zeros(8), "hours": np.full(8, 7.0), "hours_sd": np.zeros(8)}
+    sure = {
+        "chance": np.ones(8),
+        "chance_cv": np.zeros(8),
+        "hours": np.full(8, 7.0),
+        "hours_sd": np.zeros(8),
+    }
     work = small(rng, 8, 8, allowed=np.ones((8, 8), dtype=bool), **sure)
 
     found = solve_pacing(work, CrewHours(np.full(8, 7.0)), lead=LeadTime(0, 0), rules=EVEN)
 
     worth = reminder_values(work, EVEN)
-    rows, weeks = linear_sum_assignment(worth, maximize=True)  # SciPy's own algorithm for this problem
+    rows, weeks = linear_sum_assignment(
+        worth, maximize=True
+    )  # SciPy's own algorithm for this problem
     assert found.week.tolist() == weeks.tolist()
     assert found.value == pytest.approx(worth[rows, weeks].sum())
 
@@ -115,7 +138,9 @@ def test_hours_can_be_placed_exactly_when_every_stretch_fits(seed: int) -> None:
     done, over = place_hours(wanted[:, None], room, lead)
 
     # The most that can be placed is a transport problem, left to SciPy's linear program.
-    pairs = [(week, at) for week in range(weeks) for at in range(week + lead.first, week + lead.last + 1)]
+    pairs = [
+        (week, at) for week in range(weeks) for at in range(week + lead.first, week + lead.last + 1)
+    ]
     rows = [[float(pair[0] == week) for pair in pairs] for week in range(weeks)]
     rows += [[float(pair[1] == at) for pair in pairs] for at in range(len(room))]
     most = -linprog(-np.ones(len(pairs)), A_ub=rows, b_ub=[*wanted, *room]).fun
@@ -134,7 +159,9 @@ def made(world: World) -> PacingSolution:
     return solve_pacing(world.work, world.hours, lead=LEAD)
 
 
-def test_a_large_plan_is_whole_allowed_and_close_to_its_bound(world: World, made: PacingSolution) -> None:
+def test_a_large_plan_is_whole_allowed_and_close_to_its_bound(
+    world: World, made: PacingSolution
+) -> None:
     taken = np.nonzero(made.week >= 0)[0]
 
     assert world.work.allowed[taken, made.week[taken]].all()
@@ -143,7 +170,9 @@ def test_a_large_plan_is_whole_allowed_and_close_to_its_bound(world: World, made
     assert made.overrun == pytest.approx(0.1, abs=0.005), "the hours that the risk allows are used"
 
 
-def overrun(world: World, week: np.ndarray, rng: np.random.Generator, seasons: int = 1_000) -> np.ndarray:
+def overrun(
+    world: World, week: np.ndarray, rng: np.random.Generator, seasons: int = 1_000
+) -> np.ndarray:
     """How often each stretch is overrun in so many seasons."""
     work, chosen = world.work, np.nonzero(week >= 0)[0]
     truth = np.column_stack([rng.beta(belief.alpha, belief.beta, seasons) for belief in GROUPS])
@@ -161,32 +190,44 @@ def test_in_twenty_thousand_seasons_no_stretch_is_overrun_more_often_than_promis
 
     often = np.mean([overrun(world, made.week, rng) for _ in range(20)], axis=0)
 
-    # Promised is 0.1; the most of two hundred stretches, each known to ± 0.002, with a little skew in the sums.
+    # Promised is 0.1; the most of two hundred stretches, each known to ± 0.002, with a little skew
+    # in the sums.
     assert often.max() < 0.11
 
 
-def test_the_plan_saves_more_than_soonest_due_first_and_than_any_order(world: World, made: PacingSolution) -> None:
+def test_the_plan_saves_more_than_soonest_due_first_and_than_any_order(
+    world: World, made: PacingSolution
+) -> None:
     work, hours = world.work, world.hours
     by_due = assign_in_order(np.argsort(-world.past_due), work, hours, lead=LEAD)
-    by_lot = assign_in_order(np.random.default_rng(0).permutation(len(work)), work, hours, lead=LEAD)
+    by_lot = assign_in_order(
+        np.random.default_rng(0).permutation(len(work)), work, hours, lead=LEAD
+    )
 
-    ours, due, lot = (lived_through(world, week, seasons=200) for week in (made.week, by_due, by_lot))
+    ours, due, lot = (
+        lived_through(world, week, seasons=200) for week in (made.week, by_due, by_lot)
+    )
 
     # Figures of docs/pacing.md; all three keep the same risk.
     assert ours.saved > 1.5 * due.saved
     assert ours.saved > 1.3 * lot.saved
-    assert ours.worked > 0.98 * max(due.worked, lot.worked), "as many hours as the same risk allows them"
+    assert ours.worked > 0.98 * max(due.worked, lot.worked), (
+        "as many hours as the same risk allows them"
+    )
     assert ours.too_many < 0.02 * ours.worked
 
 
-def test_what_a_person_chose_stands_and_the_others_make_room(world: World, made: PacingSolution) -> None:
+def test_what_a_person_chose_stands_and_the_others_make_room(
+    world: World, made: PacingSolution
+) -> None:
     work = world.work
     late = int(np.nonzero((made.week < 0) & work.allowed.any(axis=1))[0][0])
     gone = int(np.nonzero(made.week >= 0)[0][0])
     fixed = work.fixed.copy()
     fixed[late], fixed[gone] = 5, EXCLUDED
     changed = ReminderCandidates(
-        **{name: getattr(work, name) for name in ReminderCandidates.__dataclass_fields__} | {"fixed": fixed}
+        **{name: getattr(work, name) for name in ReminderCandidates.__dataclass_fields__}
+        | {"fixed": fixed}
     )
 
     again = solve_pacing(changed, world.hours, lead=LEAD)
@@ -197,7 +238,12 @@ def test_what_a_person_chose_stands_and_the_others_make_room(world: World, made:
 
 
 def test_weeks_that_a_person_overruns_take_nobody_else() -> None:
-    work = small(np.random.default_rng(1), 6, 2, fixed=np.array([0, 0, 0, FREE_CHOICE, FREE_CHOICE, FREE_CHOICE]))
+    work = small(
+        np.random.default_rng(1),
+        6,
+        2,
+        fixed=np.array([0, 0, 0, FREE_CHOICE, FREE_CHOICE, FREE_CHOICE]),
+    )
 
     found = solve_pacing(work, CrewHours(np.array([5.0, 0.0])), lead=LeadTime(0, 0))
 
@@ -207,17 +253,23 @@ def test_weeks_that_a_person_overruns_take_nobody_else() -> None:
 
 def test_what_is_out_already_takes_its_hours(world: World) -> None:
     work, hours = world.work, world.hours
-    out = CrewHours(hours.available, np.array([-1, -2]), np.array([[200.0, 900.0, 20.0], [60.0, 300.0, 6.0]]))
+    out = CrewHours(
+        hours.available, np.array([-1, -2]), np.array([[200.0, 900.0, 20.0], [60.0, 300.0, 6.0]])
+    )
 
     found = solve_pacing(work, out, lead=LEAD)
 
     total = moments_by_week(work, found.week, out, 2)
     assert total[0].tolist() == [60.0, 300.0, 6.0]
     assert overrun_chances(hall_intervals(out, work.weeks, LEAD), total).max() <= 0.1 + 1e-9
-    assert found.moments[2:, 0].sum() < solve_pacing(work, hours, lead=LEAD).moments[:, 0].sum() - 60
+    assert (
+        found.moments[2:, 0].sum() < solve_pacing(work, hours, lead=LEAD).moments[:, 0].sum() - 60
+    )
 
 
-def test_towns_go_out_together_where_it_costs_hardly_anything(world: World, made: PacingSolution) -> None:
+def test_towns_go_out_together_where_it_costs_hardly_anything(
+    world: World, made: PacingSolution
+) -> None:
     alone = solve_pacing(world.work, world.hours, lead=LEAD, rules=PacingRules(max_saving_loss=0))
 
     def town_weeks(week: np.ndarray) -> int:
@@ -231,7 +283,9 @@ def test_nobody_is_reminded_where_no_crew_can_follow() -> None:
     work = small(np.random.default_rng(2))
 
     assert (solve_pacing(work, CrewHours(np.zeros(5)), lead=LeadTime(0, 2)).week == -1).all()
-    assert evaluate_weeks(work, CrewHours(np.zeros(5)), np.full(5, -1), lead=LeadTime(0, 2)).value == 0
+    assert (
+        evaluate_weeks(work, CrewHours(np.zeros(5)), np.full(5, -1), lead=LeadTime(0, 2)).value == 0
+    )
 
 
 def test_own_variances_add_and_shared_doubt_adds_before_it_is_squared() -> None:
@@ -241,7 +295,11 @@ def test_own_variances_add_and_shared_doubt_adds_before_it_is_squared() -> None:
 
 @pytest.mark.parametrize(
     ("given", "word"),
-    [({"chance": np.full(5, 1.2)}, "chance"), ({"hours": np.zeros(5)}, "hours"), ({"fixed": np.full(5, 9)}, "fixed")],
+    [
+        ({"chance": np.full(5, 1.2)}, "chance"),
+        ({"hours": np.zeros(5)}, "hours"),
+        ({"fixed": np.full(5, 9)}, "fixed"),
+    ],
 )
 def test_nonsense_is_refused_by_name(given: dict[str, np.ndarray], word: str) -> None:
     with pytest.raises(ValueError, match=word):

@@ -1,4 +1,5 @@
-"""Invented households in the season of a small business, and what becomes of a plan when clients answer by chance."""
+"""Invented households in the season of a small business, and what becomes of a plan when clients
+answer by chance."""
 
 from dataclasses import dataclass
 
@@ -22,7 +23,8 @@ NEVER = np.nan
 
 @dataclass(frozen=True)
 class World:
-    """A problem, the groups of its households, and how long past due each is on the first day, in months."""
+    """A problem, the groups of its households, and how long past due each is on the first day, in
+    months."""
 
     work: ReminderCandidates
     hours: CrewHours
@@ -31,7 +33,8 @@ class World:
 
 
 def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -> World:
-    """Crews work from the fifth to the thirtieth week; coats of all ages, a strip costs two and a half recoats."""
+    """Crews work from the fifth to the thirtieth week;
+    coats of all ages, a strip costs two and a half recoats."""
     rng = np.random.default_rng(seed)
     week = np.arange(weeks + LEAD.last)
     open_hours = np.where((week >= 4) & (week < 30), crews, 0.0)
@@ -43,7 +46,9 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
     blank = np.full(households, NEVER)
     chances = strip_chances_by_age(ages, median, log_sd, blank, blank)
     recoat, strip = 15 * area, 37 * area
-    money = savings_by_age(ages, chances, strip - recoat, monthly_upkeep_rates(median, log_sd, recoat, strip))
+    money = savings_by_age(
+        ages, chances, strip - recoat, monthly_upkeep_rates(median, log_sd, recoat, strip)
+    )
     group = rng.choice(3, households, p=[0.4, 0.4, 0.2])
     share, more = chances[:, weeks // 2], area * 0.35
     opens = median * np.exp(-0.84 * log_sd)  # the chance of being worn reaches one fifth
@@ -62,7 +67,8 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
 
 @dataclass(frozen=True)
 class Outcome:
-    """Means over many seasons: hours worked, hours that came too late for a client's patience, and money saved."""
+    """Means over many seasons: hours worked, hours that came too late for a client's patience, and
+    money saved."""
 
     worked: float
     too_many: float
@@ -71,14 +77,21 @@ class Outcome:
 
 
 def lived_through(world: World, week: np.ndarray, *, seasons: int = 400, seed: int = 7) -> Outcome:
-    """Clients say yes by a chance that is drawn anew for each group and season; work goes into the first free week."""
+    """Clients say yes by a chance that is drawn anew for each group and season;
+    work goes into the first free week."""
     rng, work = np.random.default_rng(seed), world.work
     chosen = np.nonzero(week >= 0)[0]
     rows = np.array([one_season(world, week, chosen, rng) for _ in range(seasons)])
-    return Outcome(*rows.mean(axis=0)[:3], float((rows[:, 1] > 0.01).mean())) if len(work) else Outcome(0, 0, 0, 0)
+    return (
+        Outcome(*rows.mean(axis=0)[:3], float((rows[:, 1] > 0.01).mean()))
+        if len(work)
+        else Outcome(0, 0, 0, 0)
+    )
 
 
-def one_season(world: World, week: np.ndarray, chosen: np.ndarray, rng: np.random.Generator) -> list[float]:
+def one_season(
+    world: World, week: np.ndarray, chosen: np.ndarray, rng: np.random.Generator
+) -> list[float]:
     work = world.work
     truth = np.array([rng.beta(belief.alpha, belief.beta) for belief in GROUPS])[world.group]
     yes = chosen[rng.random(len(chosen)) < truth[chosen]]

@@ -1,4 +1,5 @@
-"""A simulated book: decks whose coats wear at a pace that the test chooses, visited once a year, written as rows."""
+"""A simulated book: decks whose coats wear at a pace that the test chooses, visited once a year,
+written as rows."""
 
 from datetime import date, timedelta
 
@@ -15,10 +16,14 @@ FIRST = date(2021, 5, 1)
 LAST = date(2026, 10, 1)
 
 
-def simulated_book(*, decks: int, months: float, spread: float = 0.25, seed: int = 20261125) -> list[Deck]:
-    """Decks of one place, coated in spring; the life of each coat is log-normal with that median in clock months.
+def simulated_book(
+    *, decks: int, months: float, spread: float = 0.25, seed: int = 20261125
+) -> list[Deck]:
+    """Decks of one place, coated in spring;
+    the life of each coat is log-normal with that median in clock months.
 
-    Every deck is visited about once a year; a coat found worn is renewed a week later, a sound one is left.
+    Every deck is visited about once a year; a coat found worn is renewed a week later, a sound one
+    is left.
     """
     place, product = PropertyFactory(client=ClientFactory()), ProductFactory()
     made = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
@@ -28,13 +33,16 @@ def simulated_book(*, decks: int, months: float, spread: float = 0.25, seed: int
     for deck in made:
         history_of(deck, clock, rng, np.log(months) + rng.normal(0, 0.1), spread, jobs, visits)
     Job.objects.bulk_create(jobs)
-    CoatApplied.objects.bulk_create(CoatApplied(job=job, product=product, coats=2, colour="Slate") for job in jobs)
+    CoatApplied.objects.bulk_create(
+        CoatApplied(job=job, product=product, coats=2, colour="Slate") for job in jobs
+    )
     Visit.objects.bulk_create(visits)
     return made
 
 
 def clock_of(deck: Deck, product: object) -> forecast.SeasonalClock:
-    """The seasonal clock of the place, as the bridge reckons it from a coat that is taken away again."""
+    """The seasonal clock of the place, as the bridge reckons it from a coat that is taken away
+    again."""
     job = Job.objects.create(deck=deck, kind="recoat", finished_on=FIRST)
     sun, wet_days = bridge.monthly_climate(read_newest_coats([deck.pk], today=LAST))
     job.delete()
@@ -48,7 +56,9 @@ def history_of(deck, clock, rng, middle, spread, jobs, visits) -> None:
     visit = day
     while (visit := visit + timedelta(days=int(rng.integers(250, 460)))) < LAST:
         is_worn = bridge.epoch_days(visit) >= ends
-        visits.append(Visit(deck=deck, visited_on=visit, reason="routine", overall=4 if is_worn else 1))
+        visits.append(
+            Visit(deck=deck, visited_on=visit, reason="routine", overall=4 if is_worn else 1)
+        )
         if is_worn:
             day = visit + timedelta(days=7)
             jobs.append(Job(deck=deck, kind="recoat", finished_on=day))

@@ -31,14 +31,18 @@ def refresh(*decks: Deck, today: date = TODAY) -> int:
 
 
 def remind(*decks: Deck, month: date = MARCH, by: Any = None) -> Any:
-    return actions.queue_reminders(deck_ids=[deck.pk for deck in decks], until=shift_months(month, 1), by=by, now=NOW)
+    return actions.queue_reminders(
+        deck_ids=[deck.pk for deck in decks], until=shift_months(month, 1), by=by, now=NOW
+    )
 
 
 @pytest.fixture
 def coated(business: Any) -> Callable[..., Deck]:
     """A deck of a client who agreed to e-mail, with one finished strip, its forecast up to date."""
 
-    def make(*, on: date = date(2025, 6, 10), client: Any = None, kind: str = "strip", **deck: Any) -> Deck:
+    def make(
+        *, on: date = date(2025, 6, 10), client: Any = None, kind: str = "strip", **deck: Any
+    ) -> Deck:
         if client is None:
             client = ClientFactory()
             EmailFactory(client=client)
@@ -63,10 +67,15 @@ def due(coated: Callable[..., Deck]) -> Callable[..., Deck]:
     """A deck with a window of chosen days."""
 
     def make(
-        opens: date = date(2026, 11, 1), due_on: date = date(2026, 12, 10), late: date = date(2027, 2, 1), **deck: Any
-    ) -> Deck:  # fmt: skip
+        opens: date = date(2026, 11, 1),
+        due_on: date = date(2026, 12, 10),
+        late: date = date(2027, 2, 1),
+        **deck: Any,
+    ) -> Deck:
         made = coated(**deck)
-        Forecast.objects.filter(deck=made).update(window_opens_on=opens, due_on=due_on, late_on=late)
+        Forecast.objects.filter(deck=made).update(
+            window_opens_on=opens, due_on=due_on, late_on=late
+        )
         return made
 
     return make

@@ -15,7 +15,14 @@ from reminders import actions, forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.coats import read_newest_coats
 from reminders.models import Forecast
-from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, PropertyFactory, VisitFactory
+from tests.factories import (
+    CoatFactory,
+    DeckFactory,
+    JobFactory,
+    ProductFactory,
+    PropertyFactory,
+    VisitFactory,
+)
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
 MONTH = 30.4375  # days
@@ -26,18 +33,23 @@ def months_between(early: date, late: date) -> float:
 
 
 def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_its_climate(coated):
-    """Common practice, no source: clean and recoat every 12 to 16 months, read as 20 % due at 12 and 50 % at 16."""
+    """Common practice, no source: clean and recoat every 12 to 16 months, read as 20 % due at 12
+    and 50 % at 16."""
     deck = coated(on=date(2025, 6, 1), kind="recoat")
 
     coats = read_newest_coats([deck.pk], today=TODAY)
     rate = forecast.seasonal_rate(*bridge.monthly_climate(coats))
     clock = forecast.SeasonalClock(rate)
     read = [
-        float(clock.reading(bridge.epoch_days(day))[0] - clock.reading(bridge.epoch_days(date(2025, 6, 1)))[0])
+        float(
+            clock.reading(bridge.epoch_days(day))[0]
+            - clock.reading(bridge.epoch_days(date(2025, 6, 1)))[0]
+        )
         for day in (deck.forecast.window_opens_on, deck.forecast.due_on)
     ]
-    # Lunenburg has a seventh less sun than the reference climate (14.3 MJ/m² a day); without the place's own factors
-    # the window is the one of common practice, with them it is about a tenth longer.
+    # Lunenburg has a seventh less sun than the reference climate (14.3 MJ/m² a day); without the
+    # place's own factors the window is the one of common practice, with them it is about a tenth
+    # longer.
     place = deck.forecast.contributions["sun"] + deck.forecast.contributions["wet_days"]
     assert set(deck.forecast.contributions) == {"sun", "wet_days"}
     assert read[1] - place == pytest.approx(16, abs=0.1)
@@ -54,7 +66,11 @@ def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
     deck = coated(on=date(2020, 1, 1))
     for _ in range(12):
         kind = chance.choice(["strip", "recoat", "recoat", "clean", "repair"])
-        job = JobFactory(deck=deck, kind=kind, finished_on=date(2020, 1, 1) + timedelta(days=30 * chance.randrange(40)))
+        job = JobFactory(
+            deck=deck,
+            kind=kind,
+            finished_on=date(2020, 1, 1) + timedelta(days=30 * chance.randrange(40)),
+        )
         for position in range(chance.randrange(3)):
             CoatFactory(
                 job=job,
@@ -65,17 +81,25 @@ def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
             )
     refresh(deck)
 
-    assert Forecast.objects.get(deck=deck).coat_build == Job.objects.coat_build_by_deck([deck.pk])[deck.pk]
+    assert (
+        Forecast.objects.get(deck=deck).coat_build
+        == Job.objects.coat_build_by_deck([deck.pk])[deck.pk]
+    )
 
 
 def test_a_deck_sealed_in_autumn_lasts_longer_by_the_calendar_than_one_sealed_in_spring(coated):
     """The clock runs fast in summer: the first months of a coat sealed in October are slow ones."""
-    spring, autumn = coated(on=date(2025, 4, 15), kind="recoat"), coated(on=date(2025, 10, 15), kind="recoat")
+    spring, autumn = (
+        coated(on=date(2025, 4, 15), kind="recoat"),
+        coated(on=date(2025, 10, 15), kind="recoat"),
+    )
 
     early = months_between(date(2025, 4, 15), spring.forecast.window_opens_on)
     late = months_between(date(2025, 10, 15), autumn.forecast.window_opens_on)
 
-    rate = forecast.seasonal_rate(*bridge.monthly_climate(read_newest_coats([spring.pk], today=TODAY)))[0]
+    rate = forecast.seasonal_rate(
+        *bridge.monthly_climate(read_newest_coats([spring.pk], today=TODAY))
+    )[0]
     assert rate[5] > 1.2 > 0.8 > rate[11]  # June against December
     assert late > early
     assert abs(spring.forecast.median_months - autumn.forecast.median_months) < 0.01
@@ -84,18 +108,25 @@ def test_a_deck_sealed_in_autumn_lasts_longer_by_the_calendar_than_one_sealed_in
 def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
     """Mirrored places: the same latitude south has its summer in January."""
     north = PropertyFactory(latitude=44.4, longitude=-64.3)
-    south = PropertyFactory(latitude=-44.4, longitude=171.2, country="NZ", time_zone="Pacific/Auckland")
+    south = PropertyFactory(
+        latitude=-44.4, longitude=171.2, country="NZ", time_zone="Pacific/Auckland"
+    )
     decks = [DeckFactory(property=place) for place in (north, south)]
     for deck in decks:
         coat(deck, on=date(2025, 5, 1))
 
-    rates = forecast.seasonal_rate(*bridge.monthly_climate(read_newest_coats([deck.pk for deck in decks], today=TODAY)))
+    rates = forecast.seasonal_rate(
+        *bridge.monthly_climate(read_newest_coats([deck.pk for deck in decks], today=TODAY))
+    )
 
     assert rates[0].argmax() in {4, 5, 6}
     assert rates[1].argmax() in {10, 11, 0}
     assert np.corrcoef(rates[0], np.roll(rates[1], 6))[0, 1] > 0.9
     refresh(*decks)
-    assert Forecast.objects.get(deck=decks[1]).window_opens_on > Forecast.objects.get(deck=decks[0]).window_opens_on
+    assert (
+        Forecast.objects.get(deck=decks[1]).window_opens_on
+        > Forecast.objects.get(deck=decks[0]).window_opens_on
+    )
 
 
 def test_the_stored_row_is_what_the_core_says(coated):
@@ -109,7 +140,11 @@ def test_the_stored_row_is_what_the_core_says(coated):
     assert row.chance_worn == pytest.approx(said.chance_worn_today[0])
     assert row.model_version == said.version
     assert row.contributions == pytest.approx(
-        {name: round(months, 1) for name, months in said.ranked_contributions().items() if abs(months) >= 0.05},
+        {
+            name: round(months, 1)
+            for name, months in said.ranked_contributions().items()
+            if abs(months) >= 0.05
+        },
         abs=0.051,
     )
     assert row.contributions["roof"] > 0 > row.contributions["traffic"]
@@ -117,12 +152,16 @@ def test_the_stored_row_is_what_the_core_says(coated):
 
 
 def test_the_months_of_all_reasons_add_up_to_the_difference_from_the_reference_deck(coated):
-    deck = coated(roof_percent=60, summer_shade_percent=30, species="ipe", litter="heavy", pool=True)
+    deck = coated(
+        roof_percent=60, summer_shade_percent=30, species="ipe", litter="heavy", pool=True
+    )
 
     row = deck.forecast
 
     said = bridge.predict_newest_coats(read_newest_coats([deck.pk], today=TODAY), today=TODAY)
-    assert sum(row.contributions.values()) == pytest.approx(said.due_months[0] - row.reference_months, abs=0.6)
+    assert sum(row.contributions.values()) == pytest.approx(
+        said.due_months[0] - row.reference_months, abs=0.6
+    )
 
 
 def test_a_newer_coat_takes_the_place_of_the_older(coated):
@@ -192,7 +231,9 @@ def test_stripper_and_rails_do_not_count_as_the_coat_on_the_boards(coated):
 def coat_of(job, position, surface="boards", **product):
     from tests.factories import CoatFactory
 
-    return CoatFactory(job=job, position=position, surface=surface, product=ProductFactory(**product))
+    return CoatFactory(
+        job=job, position=position, surface=surface, product=ProductFactory(**product)
+    )
 
 
 def test_a_job_and_a_visit_of_tomorrow_across_the_date_line_do_not_stop_the_refresh(coated):
@@ -220,7 +261,11 @@ def test_wet_days_that_the_owner_entered_stand_in_place_of_the_estimate(coated):
     deck = coated(on=date(2026, 5, 1))
     dry = [1.0] * 12
     LocalNormals.objects.create(
-        town="Lunenburg", region="Nova Scotia", country="CA", wet_days=dry, source="the harbour's own gauge"
+        town="Lunenburg",
+        region="Nova Scotia",
+        country="CA",
+        wet_days=dry,
+        source="the harbour's own gauge",
     )
 
     refresh(deck)
@@ -242,12 +287,17 @@ def test_a_small_chunk_gives_the_same_forecasts(coated, monkeypatch):
     for year in range(2019, 2026):
         coated(on=date(year, 6, 1), roof_percent=year - 2000)
     actions.refresh_forecasts(today=TODAY, now=NOW)
-    whole = list(Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions"))
+    whole = list(
+        Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions")
+    )
     monkeypatch.setattr(bridge, "DECKS_A_TRANSACTION", 3)
 
     assert actions.refresh_forecasts(today=TODAY, now=NOW) == 7
 
-    assert list(Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions")) == whole
+    assert (
+        list(Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions"))
+        == whole
+    )
 
 
 def test_jobs_that_change_take_their_forecasts_along(business):

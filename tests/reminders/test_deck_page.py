@@ -51,7 +51,9 @@ def test_a_deck_without_a_coat_says_what_begins_the_forecast(business, page):
     assert "Nothing logged yet" in text
 
 
-def test_twenty_years_stand_on_one_page_newest_first(coated, page, django_assert_max_num_queries, as_owner):
+def test_twenty_years_stand_on_one_page_newest_first(
+    coated, page, django_assert_max_num_queries, as_owner
+):
     deck = coated(on=date(2006, 6, 1))
     for year in range(2007, 2027):
         job = coat(deck, on=date(year, 6, 1), batch=BatchFactory())
@@ -78,12 +80,18 @@ def photo(deck, *, on, job=None):
     picture = io.BytesIO()
     Image.new("RGB", (8, 6)).save(picture, "JPEG")
     return Photo.objects.create(
-        deck=deck, job=job, taken_on=on, image=ContentFile(picture.getvalue(), "steps.jpg"), caption="Steps"
+        deck=deck,
+        job=job,
+        taken_on=on,
+        image=ContentFile(picture.getvalue(), "steps.jpg"),
+        caption="Steps",
     )
 
 
 def said(deck, job):
-    message = MessageFactory(client=deck.property.client, queued_at=NOW - timedelta(days=job.pk % 300))
+    message = MessageFactory(
+        client=deck.property.client, queued_at=NOW - timedelta(days=job.pk % 300)
+    )
     Reminder.objects.create(deck=deck, job=job, message=message, channel="email")
 
 
@@ -93,7 +101,9 @@ def test_messages_about_another_deck_of_the_client_stay_on_its_page(coated):
     said(other, coat(other, on=date(2024, 5, 1)))
     MessageFactory(client=mine.property.client, subject="About nothing in particular")
 
-    entries = [entry for year in deck_timeline(mine) for entry in year.entries if entry.kind == "message"]
+    entries = [
+        entry for year in deck_timeline(mine) for entry in year.entries if entry.kind == "message"
+    ]
 
     assert [entry.row.subject for entry in entries] == ["About nothing in particular"]
     assert Message.objects.count() == 2
@@ -103,7 +113,10 @@ def test_on_one_day_the_work_stands_above_what_was_found(coated):
     deck = coated(on=date(2025, 6, 1))
     VisitFactory(deck=deck, visited_on=date(2025, 6, 1))
 
-    assert [entry.kind for year in deck_timeline(deck) for entry in year.entries] == ["job", "visit"]
+    assert [entry.kind for year in deck_timeline(deck) for entry in year.entries] == [
+        "job",
+        "visit",
+    ]
 
 
 def test_the_crew_sees_the_history_but_no_money(coated, page, crew, as_user):
@@ -127,13 +140,16 @@ def test_notes_cannot_write_into_the_page(coated, page):
 
 
 @pytest.mark.parametrize(
-    ("days", "word"), [(-1, "Sound"), (0, "Window open"), (60, "Due"), (120, "Late"), (4000, "Late")]
+    ("days", "word"),
+    [(-1, "Sound"), (0, "Window open"), (60, "Due"), (120, "Late"), (4000, "Late")],
 )
 def test_the_stage_follows_the_window(coated, page, days, word):
     deck = coated()
     opens = TODAY - timedelta(days=days)
     Forecast.objects.filter(deck=deck).update(
-        window_opens_on=opens, due_on=opens + timedelta(days=60), late_on=opens + timedelta(days=120)
+        window_opens_on=opens,
+        due_on=opens + timedelta(days=60),
+        late_on=opens + timedelta(days=120),
     )
 
     assert f">{word}</span>" in page(deck)
@@ -152,7 +168,11 @@ def test_the_curve_passes_through_the_three_dates_of_the_window(coated):
     assert days == sorted(days)
     from reminders.pictures import chance_on
 
-    for day, chance in [(forecast.window_opens_on, 0.2), (forecast.due_on, 0.5), (forecast.late_on, 0.8)]:
+    for day, chance in [
+        (forecast.window_opens_on, 0.2),
+        (forecast.due_on, 0.5),
+        (forecast.late_on, 0.8),
+    ]:
         assert chance_on(chances, day) == pytest.approx(chance, abs=0.02)
     assert chance_on(chances, date(2026, 5, 31)) == 0
 
@@ -173,10 +193,15 @@ def test_reasons_in_words_keep_what_matters():
     found = {"shade": -2.04, "roof": 3.1, "traffic": -0.4, "sun": 1.0, "salt": -0.5, "species": 0.5}
 
     assert ranked_reasons(found) == [
-        "part under a roof +3 months", "shade −2 months", "less sun than most places +1 month",
+        "part under a roof +3 months",
+        "shade −2 months",
+        "less sun than most places +1 month",
         "salt from the sea −0.5 months",
-    ]  # fmt: skip
-    assert factors_with_months({"roof": 3.1, "pool": -0.4}) == [("part under a roof", "+3.1"), ("pool water", "−0.4")]
+    ]
+    assert factors_with_months({"roof": 3.1, "pool": -0.4}) == [
+        ("part under a roof", "+3.1"),
+        ("pool water", "−0.4"),
+    ]
 
 
 def test_every_factor_of_the_core_has_words():

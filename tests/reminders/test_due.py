@@ -86,14 +86,22 @@ def test_what_became_due_earlier_stands_apart_until_a_coat_goes_on(due_in, as_ow
 
     page = text(as_owner.get("/due/2027-03/"))
 
-    assert page.index("Sun deck") < page.index("Still open from earlier</h2>".split("<")[0]) or "Landing" in page
+    assert (
+        page.index("Sun deck") < page.index("Still open from earlier</h2>".split("<")[0])
+        or "Landing" in page
+    )
     assert "1 more still open from earlier" in page
-    assert [row.deck_id for row in due_list.due_decks(due_list.carried_over(MARCH), today=TODAY, on=MARCH)] == [old.pk]
+    assert [
+        row.deck_id
+        for row in due_list.due_decks(due_list.carried_over(MARCH), today=TODAY, on=MARCH)
+    ] == [old.pk]
 
 
 def test_a_line_tells_the_coat_the_window_and_the_reasons_in_words(due_in, as_owner):
     deck = due_in(date(2027, 3, 5))
-    Forecast.objects.filter(deck=deck).update(contributions={"shade": -2.0, "roof": 3.1, "pool": -0.2})
+    Forecast.objects.filter(deck=deck).update(
+        contributions={"shade": -2.0, "roof": 3.1, "pool": -0.2}
+    )
 
     page = text(as_owner.get("/due/2027-03/"))
 
@@ -147,7 +155,9 @@ def test_the_present_month_is_the_business_own(due_in, as_owner):
         assert "Due in November 2026" in text(as_owner.get("/due/"))
 
 
-@pytest.mark.parametrize("month", ["2027-13", "2027-0", "27-03", "march", "1900-01", "9999-12", "2027-03-01"])
+@pytest.mark.parametrize(
+    "month", ["2027-13", "2027-0", "27-03", "march", "1900-01", "9999-12", "2027-03-01"]
+)
 def test_no_month_is_a_page_not_found(month, as_owner):
     assert as_owner.get(f"/due/{month}/").status_code == 404
 
@@ -182,7 +192,9 @@ def test_all_on_the_page_can_be_chosen_without_scripts(due_in, as_owner):
     assert text(as_owner.get("/due/2027-03/?chosen=all")).count(" checked") == 1
 
 
-def test_the_page_asks_the_same_number_of_questions_for_many_decks(due_in, as_owner, django_assert_max_num_queries):
+def test_the_page_asks_the_same_number_of_questions_for_many_decks(
+    due_in, as_owner, django_assert_max_num_queries
+):
     for _ in range(12):
         due_in(date(2027, 3, 9))
         due_in(date(2026, 3, 9))
@@ -204,7 +216,9 @@ def test_the_list_on_paper_holds_every_line(due_in, as_owner):
     assert "Due in March 2027" in words
     assert "Back deck" in words
     assert "Landing" in words
-    assert pages[0].mediabox.width == pytest.approx(612, abs=1)  # Letter, 8.5 in at 72 points: a Canadian printer
+    assert pages[0].mediabox.width == pytest.approx(
+        612, abs=1
+    )  # Letter, 8.5 in at 72 points: a Canadian printer
 
 
 def test_elsewhere_the_paper_is_a4(due_in, business, as_owner):
@@ -212,7 +226,9 @@ def test_elsewhere_the_paper_is_a4(due_in, business, as_owner):
 
     answer = as_owner.get("/due/2027-03/?format=pdf")
 
-    assert PdfReader(io.BytesIO(answer.content)).pages[0].mediabox.width == pytest.approx(595.3, abs=1)  # ISO 216
+    assert PdfReader(io.BytesIO(answer.content)).pages[0].mediabox.width == pytest.approx(
+        595.3, abs=1
+    )  # ISO 216
 
 
 def test_the_csv_has_the_documented_columns(due_in, as_owner):
@@ -239,7 +255,10 @@ def test_the_command_lists_the_month_and_what_is_still_open(due_in):
 
     rows = json.loads(run("due", "2027-03", "--format", "json"))
 
-    assert [(row["deck_id"], row["carried_over"]) for row in rows] == [(now.pk, False), (earlier.pk, True)]
+    assert [(row["deck_id"], row["carried_over"]) for row in rows] == [
+        (now.pk, False),
+        (earlier.pk, True),
+    ]
     assert list(rows[0]) == due_list.COLUMNS
     assert len(json.loads(run("due", "2027-03", "--only-this-month", "--format", "json"))) == 1
 

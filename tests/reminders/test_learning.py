@@ -1,4 +1,5 @@
-"""The book teaches the forecast: histories → a fit that is judged, kept and, if it did well, used."""
+"""The book teaches the forecast: histories → a fit that is judged, kept and, if it did well,
+used."""
 
 import json
 from datetime import date
@@ -55,7 +56,9 @@ def test_coats_without_visits_teach_nothing(business):
 @pytest.fixture
 def long_lived(business, monkeypatch) -> list[Deck]:
     """Finish that lasts half as long again as the priors say, seen on 28 decks over five years."""
-    monkeypatch.setattr(refitting, "compute_figures", lambda *_, **__: {})  # many fits; see test_learning_figures.py
+    monkeypatch.setattr(
+        refitting, "compute_figures", lambda *_, **__: {}
+    )  # many fits; see test_learning_figures.py
     return simulated_book(decks=28, months=27)
 
 
@@ -71,9 +74,17 @@ def test_a_fit_is_taken_into_use_and_forecasts_move_towards_the_truth(long_lived
     after = {row.deck_id: row for row in Forecast.objects.all()}
     assert {row.model_version for row in after.values()} == {result.fit.version}
     told = np.median([row.median_months for row in after.values()])
-    assert abs(np.log(told / 27)) < 0.12 < abs(np.log(np.median([row.median_months for row in before.values()]) / 27))
-    assert np.mean([row.prior_share for row in after.values()]) < np.mean([row.prior_share for row in before.values()])
-    assert np.mean([row.log_sd for row in after.values()]) < np.mean([row.log_sd for row in before.values()])
+    assert (
+        abs(np.log(told / 27))
+        < 0.12
+        < abs(np.log(np.median([row.median_months for row in before.values()]) / 27))
+    )
+    assert np.mean([row.prior_share for row in after.values()]) < np.mean(
+        [row.prior_share for row in before.values()]
+    )
+    assert np.mean([row.log_sd for row in after.values()]) < np.mean(
+        [row.log_sd for row in before.values()]
+    )
 
 
 def test_the_own_pace_of_a_deck_with_earlier_coats_is_used(long_lived):
@@ -85,7 +96,8 @@ def test_the_own_pace_of_a_deck_with_earlier_coats_is_used(long_lived):
 
 def test_a_fit_that_does_worse_is_kept_but_not_used_and_says_so(long_lived):
     good = refit().fit
-    # A bad year: coats found worn after twelve months. What it teaches is wrong for all the coats after it.
+    # A bad year: coats found worn after twelve months. What it teaches is wrong for all the coats
+    # after it.
     for number, deck in enumerate(long_lived[:9]):
         coat(deck, on=date(2026, 12, 1))
         VisitFactory(deck=deck, visited_on=date(2027, 12, 1 + number), overall=4)
@@ -128,7 +140,15 @@ def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
 
 
 def test_only_one_fit_can_be_in_use(business):
-    facts = {"trained_on": TODAY, "visits": 9, "coats": 3, "decks": 2, "parameters": {}, "why": "", "is_in_use": True}
+    facts = {
+        "trained_on": TODAY,
+        "visits": 9,
+        "coats": 3,
+        "decks": 2,
+        "parameters": {},
+        "why": "",
+        "is_in_use": True,
+    }
     ModelFit.objects.create(version="fit-a", **facts)
 
     with pytest.raises(IntegrityError, match="one_fit_in_use"):
@@ -150,7 +170,8 @@ def test_a_fit_of_a_core_with_other_factors_is_not_used(long_lived):
 
 @pytest.fixture
 def noon(monkeypatch) -> None:
-    """The commands ask Django for the time; the book ends before this day whatever the day of the test is."""
+    """The commands ask Django for the time;
+    the book ends before this day whatever the day of the test is."""
     monkeypatch.setattr("django.utils.timezone.now", lambda: NOW)
 
 
@@ -158,9 +179,19 @@ def test_refit_prints_stable_keys(long_lived, noon):
     (row,) = printed("refit")
 
     assert list(row) == [
-        "version", "trained_on", "visits", "coats", "decks", "held_back", "own_score", "in_use_score", "flat_score",
-        "class_score", "is_in_use", "said",
-    ]  # fmt: skip
+        "version",
+        "trained_on",
+        "visits",
+        "coats",
+        "decks",
+        "held_back",
+        "own_score",
+        "in_use_score",
+        "flat_score",
+        "class_score",
+        "is_in_use",
+        "said",
+    ]
     assert row["is_in_use"] is True
     (row,) = printed("refit")
     assert row["version"] is None
@@ -172,12 +203,25 @@ def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_liv
 
     assert [list(row) for row in rows] == [evaluation.SCORE_COLUMNS] * 4
     assert evaluation.SCORE_COLUMNS == [
-        "forecast", "visits", "log_score", "brier", "observed", "expected", "observed_over_expected",
-        "window_coverage", "coverage_at_least", "coverage_at_most", "coverage_coats", "coverage_is_enough", "origins",
-    ]  # fmt: skip
+        "forecast",
+        "visits",
+        "log_score",
+        "brier",
+        "observed",
+        "expected",
+        "observed_over_expected",
+        "window_coverage",
+        "coverage_at_least",
+        "coverage_at_most",
+        "coverage_coats",
+        "coverage_is_enough",
+        "origins",
+    ]
     by_name = {row["forecast"]: row for row in rows}
     assert list(by_name) == ["learned", "prior", "flat_rule", "finish_average"]
-    assert by_name["learned"]["log_score"] < min(by_name["prior"]["log_score"], by_name["flat_rule"]["log_score"])
+    assert by_name["learned"]["log_score"] < min(
+        by_name["prior"]["log_score"], by_name["flat_rule"]["log_score"]
+    )
     assert by_name["learned"]["coverage_is_enough"] is False
     assert by_name["learned"]["window_coverage"] is None  # too few coats to state one figure
 
@@ -187,7 +231,9 @@ def test_backtest_gives_its_reliability(long_lived, noon):
 
     assert [list(row) for row in rows] == [evaluation.BIN_COLUMNS] * len(rows)
     assert sum(row["visits"] for row in rows) == printed("backtest")[0]["visits"]
-    assert all(row["low"] <= row["forecast"] <= row["high"] and 0 <= row["found"] <= 1 for row in rows)
+    assert all(
+        row["low"] <= row["forecast"] <= row["high"] and 0 <= row["found"] <= 1 for row in rows
+    )
 
 
 def test_backtest_of_an_empty_book_says_what_is_missing(business):
@@ -205,7 +251,8 @@ def test_backtest_refuses_impossible_years(business, years):
 
 
 def test_the_return_rate_counts_only_coats_whose_window_has_closed(business):
-    """Three coats of 2022 whose windows are closed: renewed after 13 months, after 40, and never; one of this year."""
+    """Three coats of 2022 whose windows are closed: renewed after 13 months, after 40, and never;
+    one of this year."""
     for renewed in (date(2023, 7, 1), date(2025, 10, 1), None):
         deck = DeckFactory()
         coat(deck, on=date(2022, 6, 1))
@@ -215,7 +262,9 @@ def test_the_return_rate_counts_only_coats_whose_window_has_closed(business):
     gone = DeckFactory(archived_at=NOW)
     coat(gone, on=date(2022, 6, 1))
 
-    found = evaluation.count_returns(learning.load_training_data(today=TODAY), forecast.PUBLISHED_PRIOR, today=TODAY)
+    found = evaluation.count_returns(
+        learning.load_training_data(today=TODAY), forecast.PUBLISHED_PRIOR, today=TODAY
+    )
 
     # The coat of 2023 has outlived its window too, and has not been renewed.
     assert found == {"coats": 4, "in_time": 1, "later": 1, "not_back": 2}

@@ -9,7 +9,12 @@ from scipy.stats import binom
 from reminders.forecasting import refitting
 from reminders.forecasting.accuracy import AccuracyFigures
 from reminders.models import ModelFit
-from reminders.pictures.reliability import ReliabilityBin, binomial_interval, merge_into_fifths, reliability_diagram
+from reminders.pictures.reliability import (
+    ReliabilityBin,
+    binomial_interval,
+    merge_into_fifths,
+    reliability_diagram,
+)
 from tests.factories import VisitFactory
 from tests.reminders.book import simulated_book
 from tests.reminders.conftest import NOW, TODAY, coat
@@ -38,7 +43,10 @@ def test_with_an_empty_book_it_says_what_is_needed(as_owner):
     response = as_owner.get("/figures/")
 
     assert response.status_code == 200
-    assert "0 visits with an as-found grade are in the book. After 20 more the program learns" in words(response)
+    assert (
+        "0 visits with an as-found grade are in the book. After 20 more the program learns"
+        in words(response)
+    )
 
 
 def test_visits_are_counted_before_the_first_fit(as_owner, coated):
@@ -46,7 +54,9 @@ def test_visits_are_counted_before_the_first_fit(as_owner, coated):
     VisitFactory(deck=deck, visited_on=date(2025, 6, 1), overall=1)
     VisitFactory(deck=deck, visited_on=date(2025, 7, 1), overall=None)
 
-    assert "1 visit with an as-found grade is in the book. After 19 more" in words(as_owner.get("/figures/"))
+    assert "1 visit with an as-found grade is in the book. After 19 more" in words(
+        as_owner.get("/figures/")
+    )
 
 
 def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
@@ -56,7 +66,13 @@ def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
         response = as_owner.get("/figures/")
 
     said = words(response)
-    for expected in ("Was it right?", "Against simpler rules", "Windows", "Who came back", "What it has learned"):
+    for expected in (
+        "Was it right?",
+        "Against simpler rules",
+        "Windows",
+        "Who came back",
+        "What it has learned",
+    ):
         assert expected in said
     surprises = [line.log_score for line in response.context["figures"].scores]
     assert len(surprises) == 4

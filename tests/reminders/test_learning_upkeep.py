@@ -76,14 +76,15 @@ def test_upkeep_costs_less_than_neglect_and_the_best_month_can_be_worked(deck, b
     assert found.best_month >= TODAY.replace(day=1)
     assert found.best_month.month in business.season_months
     assert {job.month.month for job in found.jobs} <= set(business.season_months)
-    # A strip each time: its price over the mean time to the strip limit, which is longer than half the median life
-    # and shorter than twice it (bounds by reckoning, no source).
+    # A strip each time: its price over the mean time to the strip limit, which is longer than half
+    # the median life and shorter than twice it (bounds by reckoning, no source).
     years = 1.5 * row(deck).median_months / 12
     assert 1800 / years * 0.5 < found.neglect_a_year < 1800 / years * 1.5
 
 
 def test_a_thick_coat_build_makes_a_job_of_the_plan_a_strip(deck, business):
-    """Common practice, no source: above six coats the next job is a strip, with two applications of stripper."""
+    """Common practice, no source: above six coats the next job is a strip, with two applications of
+    stripper."""
     found = deck_upkeep(row(deck), today=TODAY, business=business)
 
     works = [job.work for job in found.jobs]
@@ -109,12 +110,16 @@ def test_where_a_strip_costs_no_more_than_a_recoat_waiting_is_said_to_be_as_good
 
 
 def test_jobs_with_a_price_of_nought_are_not_prices(deck, business):
-    JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 7, 1), amount=Decimal(0), currency="CAD")
+    JobFactory(
+        deck=deck, kind="recoat", finished_on=date(2026, 7, 1), amount=Decimal(0), currency="CAD"
+    )
 
     assert deck_upkeep(row(deck), today=TODAY, business=business).recoat.amount == Decimal(600)
 
 
-@pytest.mark.parametrize(("role", "sees_money"), [("owner", True), ("office", True), ("crew", False)])
+@pytest.mark.parametrize(
+    ("role", "sees_money"), [("owner", True), ("office", True), ("crew", False)]
+)
 def test_the_crew_sees_the_plan_without_money(deck, business, role, sees_money, request):
     found = deck_upkeep(row(deck), today=TODAY, business=business)
     user = request.getfixturevalue(role)

@@ -34,7 +34,9 @@ def _today(business: Business) -> Any:
 
 
 def draft(*decks: Deck) -> offer_drafting.DraftingResult:
-    return offer_drafting.draft_offers(deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None)
+    return offer_drafting.draft_offers(
+        deck_ids=[each.pk for each in decks], today=TODAY, now=NOW, by=None
+    )
 
 
 def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothing() -> None:
@@ -54,13 +56,17 @@ def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothi
 
 
 @pytest.mark.django_db(transaction=True)
-def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_message(business: Business) -> None:
+def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_message(
+    business: Business,
+) -> None:
     price_list()
     home, other = reachable(deck()), reachable(deck())
 
     drafted = at_once(*[lambda: draft(home, other)] * 2, lambda: draft(other))
     offer = Offer.objects.get(property=home.property)
-    sent = at_once(*[lambda: offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2)
+    sent = at_once(
+        *[lambda: offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2
+    )
 
     assert sum(len(each.offers) for each in drafted) == Offer.objects.count() == 2
     assert sorted(Offer.objects.values_list("number", flat=True)) == [101, 102]
@@ -84,7 +90,10 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
     drafted = draft(booked, archived, free)
 
     assert [offer.property for offer in drafted.offers] == [free.property]
-    assert dict(drafted.left_out) == {booked: "It is booked.", archived: "The deck or its client is archived."}
+    assert dict(drafted.left_out) == {
+        booked: "It is booked.",
+        archived: "The deck or its client is archived.",
+    }
 
 
 def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -> None:
@@ -120,13 +129,18 @@ def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
 
     page = as_owner.get(f"/due/{month}/").content.decode()
     one = as_owner.post("/due/offers/", {"month": month, "deck": [first.pk]})
-    rest = as_owner.post("/due/offers/", {"month": month, "whole": "month"}, follow=True).content.decode()
+    rest = as_owner.post(
+        "/due/offers/", {"month": month, "whole": "month"}, follow=True
+    ).content.decode()
 
     assert "Draft offers for this whole list" in page
     assert one.url == f"/offers/{Offer.objects.get(property=first.property).pk}/"
     assert Offer.objects.get(property=second.property).state == "draft"
     assert "1 offer drafted. Nothing is sent yet." in rest
-    assert f"{first.property.client.name}, {first.label}: no offer was drafted. Offer 101 is draft." in rest
+    assert (
+        f"{first.property.client.name}, {first.label}: no offer was drafted. Offer 101 is draft."
+        in rest
+    )
 
 
 def test_without_prices_or_decks_the_page_says_what_to_do(as_owner: Browser) -> None:
@@ -181,7 +195,10 @@ def test_a_recoat_that_the_forecast_doubts_says_so_in_the_draft() -> None:
     drafted = draft(home)
 
     scope = drafted.offers[0].scopes.get()
-    assert scope.work == "strip" or "that only a strip will do by now" in drafted.offers[0].events.get().note
+    assert (
+        scope.work == "strip"
+        or "that only a strip will do by now" in drafted.offers[0].events.get().note
+    )
 
 
 def run(*arguments: Any) -> str:
@@ -197,7 +214,9 @@ def test_the_command_prints_scope_lines_litres_packs_and_totals_and_saves_only_i
 
     told = json.loads(run(home.pk, "--format", "json"))
 
-    assert {"scope", "lines", "litres", "packs", "totals", "materials", "steps", "notes"} <= set(told)
+    assert {"scope", "lines", "litres", "packs", "totals", "materials", "steps", "notes"} <= set(
+        told
+    )
     assert told["scope"]["work"] == "recoat"
     assert told["packs"][0]["count"] >= 1
     lines = sum(round(float(line["amount"]) * 100) for line in told["lines"])
@@ -205,7 +224,9 @@ def test_the_command_prints_scope_lines_litres_packs_and_totals_and_saves_only_i
     assert not Offer.objects.exists()
     assert "Saved as offer 101." in run(home.pk, "--save")
     assert str(Offer.objects.get().total) == told["totals"]["total"]
-    assert run(home.pk, "--format", "csv").startswith("kind,words,quantity,unit,unit_price,amount,taxes")
+    assert run(home.pk, "--format", "csv").startswith(
+        "kind,words,quantity,unit,unit_price,amount,taxes"
+    )
 
 
 def test_the_command_says_in_words_why_it_cannot() -> None:

@@ -15,7 +15,12 @@ from freezegun import freeze_time
 from clients.models import Business, Deck
 from jobs.models import Booking, Crew, Offer, PriceList
 from reminders.models import PacedDeck, Reminder, Stop
-from reminders.pacing.actions import choose_week, clear_chosen_week, delete_old_plans, save_pacing_plan
+from reminders.pacing.actions import (
+    choose_week,
+    clear_chosen_week,
+    delete_old_plans,
+    save_pacing_plan,
+)
 from reminders.pacing.core import FREE_CHOICE
 from reminders.pacing.inputs import Horizon, PacingError, gather_pacing_inputs
 from reminders.pacing.responses import ResponseGroup, learn_response_rates
@@ -42,7 +47,11 @@ def decks(coated: Callable[..., Deck], crews: Crew) -> list[Deck]:
     for number in range(8):
         client = ClientFactory(name=f"Odile Saltonby {number}")
         place = PropertyFactory(client=client, town=towns[number % 2])
-        made.append(coated(on=date(2025, 6, 10 + number), client=client, property=place, area_m2=Decimal(20)))
+        made.append(
+            coated(
+                on=date(2025, 6, 10 + number), client=client, property=place, area_m2=Decimal(20)
+            )
+        )
     return made
 
 
@@ -53,14 +62,22 @@ def printed(*arguments: str) -> list[dict[str, Any]]:
     return json.loads(out.getvalue())
 
 
-def test_the_command_names_a_week_for_each_deck_and_keeps_nothing_unless_told(decks: list[Deck]) -> None:
+def test_the_command_names_a_week_for_each_deck_and_keeps_nothing_unless_told(
+    decks: list[Deck],
+) -> None:
     rows = printed("--from", "2027-03", "--weeks", "12")
 
     assert {row["client"] for row in rows} == {f"Odile Saltonby {number}" for number in range(8)}
     weeks = [date.fromisoformat(row["week"]) for row in rows if row["week"]]
     assert weeks
-    assert all(week.weekday() == 0 and SPRING.first <= week < SPRING.first + timedelta(weeks=12) for week in weeks)
-    assert all(row["expected_hours"] == pytest.approx(row["chance"] * row["hours"], abs=0.02) for row in rows)
+    assert all(
+        week.weekday() == 0 and SPRING.first <= week < SPRING.first + timedelta(weeks=12)
+        for week in weeks
+    )
+    assert all(
+        row["expected_hours"] == pytest.approx(row["chance"] * row["hours"], abs=0.02)
+        for row in rows
+    )
     assert not PacedDeck.objects.exists()
 
     printed("--from", "2027-03", "--weeks", "12", "--save")
@@ -77,8 +94,12 @@ def test_work_never_begins_before_the_season_and_hours_are_never_overrun(decks: 
     by_week = {row["week"]: row for row in rows}
     assert by_week["2027-04-12"]["hours_open"] == 0, "the season begins in May"
     assert by_week["2027-05-10"]["hours_open"] == 40
-    assert all(row["hours_placed"] <= row["hours_open"] - row["hours_booked"] + 0.01 for row in rows)
-    assert sum(row["hours_placed"] for row in rows) == pytest.approx(sum(row["hours_to_come"] for row in rows), abs=0.1)
+    assert all(
+        row["hours_placed"] <= row["hours_open"] - row["hours_booked"] + 0.01 for row in rows
+    )
+    assert sum(row["hours_placed"] for row in rows) == pytest.approx(
+        sum(row["hours_to_come"] for row in rows), abs=0.1
+    )
 
 
 @pytest.mark.parametrize(
@@ -90,7 +111,9 @@ def test_work_never_begins_before_the_season_and_hours_are_never_overrun(decks: 
         (["--from", "2027-03", "--percent", "101"], "1 to 100"),
     ],
 )
-def test_what_makes_no_plan_is_told_in_one_sentence(crews: Crew, arguments: list[str], words: str) -> None:
+def test_what_makes_no_plan_is_told_in_one_sentence(
+    crews: Crew, arguments: list[str], words: str
+) -> None:
     with pytest.raises(CommandError, match=words):
         printed(*arguments)
 
@@ -100,18 +123,31 @@ def test_without_crews_there_is_no_plan(business: Business) -> None:
         printed("--from", "2027-03")
 
 
-def test_decks_reminded_booked_offered_or_stopped_are_not_paced(decks: list[Deck], crews: Crew) -> None:
+def test_decks_reminded_booked_offered_or_stopped_are_not_paced(
+    decks: list[Deck], crews: Crew
+) -> None:
     reminded, booked, offered, stopped, over = decks[:5]
     message = MessageFactory(client=reminded.property.client)
-    Reminder.objects.create(deck=reminded, job=reminded.forecast.job, message=message, channel="email")
+    Reminder.objects.create(
+        deck=reminded, job=reminded.forecast.job, message=message, channel="email"
+    )
     home = {"client": booked.property.client, "property": booked.property, "crew": crews}
     Booking.objects.create(first_on=WEEK, last_on=WEEK, hours=5, **home).decks.add(booked)
     prices = PriceList.objects.create(valid_from=TODAY, currency="CAD")
     offer = Offer.objects.create(
-        number=1, client=offered.property.client, property=offered.property, price_list=prices, state="open",
-        currency="CAD", tax_mode="exclusive", tax_rounding="total", drafted_on=TODAY, valid_until=WEEK, sent_at=NOW,
+        number=1,
+        client=offered.property.client,
+        property=offered.property,
+        price_list=prices,
+        state="open",
+        currency="CAD",
+        tax_mode="exclusive",
+        tax_rounding="total",
+        drafted_on=TODAY,
+        valid_until=WEEK,
+        sent_at=NOW,
         hours=6,
-    )  # fmt: skip
+    )
     offer.scopes.create(deck=offered, work="recoat", position=1)
     Stop.objects.create(deck=stopped, job=stopped.forecast.job, why="declined")
     Stop.objects.create(deck=over, job=over.forecast.job, why="asked", until=TODAY)
@@ -124,7 +160,10 @@ def test_decks_reminded_booked_offered_or_stopped_are_not_paced(decks: list[Deck
 def test_the_decks_of_one_property_go_together(coated: Callable[..., Deck], crews: Crew) -> None:
     client = ClientFactory()
     place = PropertyFactory(client=client)
-    pair = [coated(on=date(2025, 6, 10), client=client, property=place, label=label) for label in ("Back", "Steps")]
+    pair = [
+        coated(on=date(2025, 6, 10), client=client, property=place, label=label)
+        for label in ("Back", "Steps")
+    ]
 
     rows = printed("--from", "2027-03")
 
@@ -154,7 +193,10 @@ def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: l
 @pytest.mark.parametrize(
     ("today", "first"),
     [
-        (date(2026, 11, 25), date(2027, 3, 1)),  # crews go out from May, and a reminder may bring work after 8 weeks
+        (
+            date(2026, 11, 25),
+            date(2027, 3, 1),
+        ),  # crews go out from May, and a reminder may bring work after 8 weeks
         (date(2027, 3, 10), date(2027, 3, 8)),
         (date(2027, 7, 1), date(2027, 6, 28)),
     ],
@@ -183,7 +225,9 @@ def test_a_new_coat_and_a_sent_reminder_end_what_was_chosen_by_hand(decks: list[
     coat(decks[0], on=date(2026, 11, 20))
     refresh(decks[0])
     message = MessageFactory(client=decks[1].property.client)
-    Reminder.objects.create(deck=decks[1], job=decks[1].forecast.job, message=message, channel="email")
+    Reminder.objects.create(
+        deck=decks[1], job=decks[1].forecast.job, message=message, channel="email"
+    )
 
     save_pacing_plan(horizon=SPRING, now=NOW)
 
@@ -204,21 +248,31 @@ def test_chances_are_learned_from_ones_own_reminders_whose_time_is_over(decks: l
     after = learn_response_rates(today=TODAY)
 
     assert (after.asked[ResponseGroup.ONCE], after.accepted[ResponseGroup.ONCE]) == (4, 3)
-    # The Beta law is conjugate to the binomial one: counts are added (any textbook of Bayesian statistics).
+    # The Beta law is conjugate to the binomial one: counts are added (any textbook of Bayesian
+    # statistics).
     assert (after.chances[ResponseGroup.ONCE].alpha, after.chances[ResponseGroup.ONCE].beta) == (
         before.alpha + 3,
         before.beta + 1,
     )
 
 
-def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(decks: list[Deck]) -> None:
+def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(
+    decks: list[Deck],
+) -> None:
     now = datetime(2027, 4, 5, 15, tzinfo=UTC)
-    message = MessageFactory(client=decks[0].property.client, state="accepted", accepted_at=now - timedelta(days=14))
-    Reminder.objects.create(deck=decks[0], job=decks[0].forecast.job, message=message, channel="email")
+    message = MessageFactory(
+        client=decks[0].property.client, state="accepted", accepted_at=now - timedelta(days=14)
+    )
+    Reminder.objects.create(
+        deck=decks[0], job=decks[0].forecast.job, message=message, channel="email"
+    )
 
-    found = gather_pacing_inputs(Horizon(date(2027, 4, 5), 12), today=now.date(), business=Business.objects.get())
+    found = gather_pacing_inputs(
+        Horizon(date(2027, 4, 5), 12), today=now.date(), business=Business.objects.get()
+    )
 
-    # 20 m² at a quarter of an hour, and one hour for the visit. Of 0.35 three quarters are left after 2 of 8 weeks.
+    # 20 m² at a quarter of an hour, and one hour for the visit. Of 0.35 three quarters are left
+    # after 2 of 8 weeks.
     assert found.hours.outstanding_week.tolist() == [-2]
     assert found.hours.outstanding[0, 0] == pytest.approx(6 * 0.35 * 0.75 / (1 - 0.35 * 0.25))
 
@@ -236,8 +290,12 @@ def test_a_plan_takes_a_fixed_number_of_queries(
 
 
 @freeze_time(NOW)
-def test_the_page_plans_shows_the_picture_and_says_what_it_aims_at(as_owner: Browser, decks: list[Deck]) -> None:
-    answer = as_owner.post("/pacing/", {"month": "2027-03", "weeks": 12, "percent": 100}, follow=True)
+def test_the_page_plans_shows_the_picture_and_says_what_it_aims_at(
+    as_owner: Browser, decks: list[Deck]
+) -> None:
+    answer = as_owner.post(
+        "/pacing/", {"month": "2027-03", "weeks": 12, "percent": 100}, follow=True
+    )
 
     page = answer.content.decode()
     assert "The plan is made" in page
@@ -258,27 +316,44 @@ def test_a_person_moves_a_household_on_its_page(as_owner: Browser, decks: list[D
     assert "is reminded in the week of May 3, 2027" in moved
     row = PacedDeck.objects.get(deck=decks[0])
     assert (row.week, row.is_by_hand) == (date(2027, 5, 3), True)
-    assert "By hand" in as_owner.get("/pacing/?from=2027-03-01&weeks=12&week=2027-05-03").content.decode()
+    assert (
+        "By hand"
+        in as_owner.get("/pacing/?from=2027-03-01&weeks=12&week=2027-05-03").content.decode()
+    )
 
     as_owner.post(address, {"week": "leave_out"})
-    assert "Left out by hand" in as_owner.get("/pacing/?from=2027-03-01&weeks=12&week=none").content.decode()
+    assert (
+        "Left out by hand"
+        in as_owner.get("/pacing/?from=2027-03-01&weeks=12&week=none").content.decode()
+    )
     wrong = as_owner.post(address, {"week": "2031-01-01"})
     assert wrong.status_code == 200
     assert "Please look at this" in wrong.content.decode()
 
 
 @freeze_time(NOW)
-def test_an_overrun_by_hand_is_said_on_the_page(as_owner: Browser, decks: list[Deck], crews: Crew) -> None:
+def test_an_overrun_by_hand_is_said_on_the_page(
+    as_owner: Browser, decks: list[Deck], crews: Crew
+) -> None:
     Crew.objects.update(hours_a_day=Decimal("0.5"))
     for deck in decks:
         choose_week(property_id=deck.property_id, week=date(2027, 3, 15), now=NOW)
 
-    assert "more is accepted than the crews can do" in as_owner.get("/pacing/?from=2027-03-01").content.decode()
+    assert (
+        "more is accepted than the crews can do"
+        in as_owner.get("/pacing/?from=2027-03-01").content.decode()
+    )
 
 
 @freeze_time(NOW)
-def test_nonsense_in_the_address_or_the_form_is_no_error(as_owner: Browser, decks: list[Deck]) -> None:
-    for address in ("/pacing/?from=x&weeks=99999", "/pacing/?from=2027-03-03&weeks=-1&week=x", "/pacing/999999/"):
+def test_nonsense_in_the_address_or_the_form_is_no_error(
+    as_owner: Browser, decks: list[Deck]
+) -> None:
+    for address in (
+        "/pacing/?from=x&weeks=99999",
+        "/pacing/?from=2027-03-03&weeks=-1&week=x",
+        "/pacing/999999/",
+    ):
         assert as_owner.get(address).status_code in {200, 404}
     refused = as_owner.post("/pacing/", {"month": "2027-03", "weeks": 12, "percent": 900})
     assert "less than or equal to 100" in refused.content.decode()

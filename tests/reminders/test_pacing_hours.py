@@ -1,4 +1,5 @@
-"""Where the hours of a plan come from: proposed work, drafts and waiting visits, at the minutes of the price list."""
+"""Where the hours of a plan come from:
+proposed work, drafts and waiting visits, at the minutes of the price list."""
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
@@ -22,10 +23,15 @@ pytestmark = pytest.mark.slow
 
 SPRING = Horizon(date(2027, 3, 1), 12)
 MINUTES = {
-    "set_up": ("job", 30), "clean": ("m2", 3), "sand": ("m2", 3), "coat": ("m2", 6), "strip": ("m2", 12),
+    "set_up": ("job", 30),
+    "clean": ("m2", 3),
+    "sand": ("m2", 3),
+    "coat": ("m2", 6),
+    "strip": ("m2", 12),
     "brighten": ("m2", 1),
-}  # fmt: skip
-# For 20 m², by hand: half an hour, and 3 + 3 + 6 min a m² for a clean and one coat; 12 + 1 + 3 + 2·6 for a strip.
+}
+# For 20 m², by hand: half an hour, and 3 + 3 + 6 min a m² for a clean and one coat; 12 + 1 + 3 +
+# 2·6 for a strip.
 RECOAT, STRIP = 0.5 + 20 * 12 / 60, 0.5 + 20 * 28 / 60
 
 
@@ -58,7 +64,9 @@ def test_a_deck_takes_its_recoat_and_the_chance_of_a_strip(deck: Deck) -> None:
     assert made.is_timed
     assert RECOAT < made.work.hours[0] < STRIP
     share = (made.work.hours[0] - RECOAT) / (STRIP - RECOAT)
-    assert made.work.hours_sd[0] == pytest.approx((share * (1 - share)) ** 0.5 * (STRIP - RECOAT))  # yes or no
+    assert made.work.hours_sd[0] == pytest.approx(
+        (share * (1 - share)) ** 0.5 * (STRIP - RECOAT)
+    )  # yes or no
 
 
 @pytest.mark.usefixtures("prices")
@@ -72,7 +80,9 @@ def test_a_worn_deck_takes_the_hours_of_two_coats(deck: Deck) -> None:
 
 @pytest.mark.usefixtures("prices")
 def test_a_deck_that_needs_a_strip_takes_its_hours_for_sure(deck: Deck) -> None:
-    VisitFactory(deck=deck, visited_on=TODAY, overall=2, flaking=3)  # a new coat would come off with the flakes
+    VisitFactory(
+        deck=deck, visited_on=TODAY, overall=2, flaking=3
+    )  # a new coat would come off with the flakes
 
     made = found()
 
@@ -89,9 +99,16 @@ def test_what_was_changed_in_a_draft_counts(deck: Deck) -> None:
 
 
 @pytest.mark.usefixtures("prices")
-def test_the_setting_up_counts_once_for_all_decks_of_a_property(deck: Deck, coated: Callable[..., Deck]) -> None:
+def test_the_setting_up_counts_once_for_all_decks_of_a_property(
+    deck: Deck, coated: Callable[..., Deck]
+) -> None:
     alone = found().work.hours[0]
-    coated(on=date(2025, 6, 10), area_m2=Decimal(20), client=deck.property.client, property=deck.property)
+    coated(
+        on=date(2025, 6, 10),
+        area_m2=Decimal(20),
+        client=deck.property.client,
+        property=deck.property,
+    )
 
     assert found().work.hours.tolist() == [pytest.approx(2 * alone - 0.5)]
 
@@ -99,7 +116,9 @@ def test_the_setting_up_counts_once_for_all_decks_of_a_property(deck: Deck, coat
 @pytest.mark.usefixtures("prices")
 def test_a_reminder_that_waits_takes_the_hours_of_its_work(deck: Deck) -> None:
     now = datetime(2027, 4, 5, 15, tzinfo=UTC)
-    message = MessageFactory(client=deck.property.client, state="accepted", accepted_at=now - timedelta(days=14))
+    message = MessageFactory(
+        client=deck.property.client, state="accepted", accepted_at=now - timedelta(days=14)
+    )
     Reminder.objects.create(deck=deck, job=deck.forecast.job, message=message, channel="email")
 
     made = found(Horizon(date(2027, 4, 5), 12), today=now.date())
@@ -109,8 +128,13 @@ def test_a_reminder_that_waits_takes_the_hours_of_its_work(deck: Deck) -> None:
 
 
 @freeze_time(NOW)
-def test_the_page_says_where_the_hours_come_from(as_owner: Browser, deck: Deck, request: Any) -> None:
-    assert "Hours are a rule of thumb (our judgement)" in as_owner.get("/pacing/?from=2027-03-01").content.decode()
+def test_the_page_says_where_the_hours_come_from(
+    as_owner: Browser, deck: Deck, request: Any
+) -> None:
+    assert (
+        "Hours are a rule of thumb (our judgement)"
+        in as_owner.get("/pacing/?from=2027-03-01").content.decode()
+    )
     request.getfixturevalue("prices")
     page = as_owner.get("/pacing/?from=2027-03-01").content.decode()
     assert "Hours are what an offer would hold" in page

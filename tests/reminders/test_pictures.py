@@ -1,4 +1,5 @@
-"""The pictures of a forecast: where things stand, what is left out, and that each says in words what it shows."""
+"""The pictures of a forecast: where things stand, what is left out, and that each says in words
+what it shows."""
 
 import re
 from datetime import date, timedelta
@@ -26,7 +27,8 @@ def days(months: float) -> timedelta:
     return timedelta(days=round(months * 30.4375))
 
 
-# Common practice, no source: of reference decks one in five is worn at 12 months and half at 16 (σ ≈ 0.342).
+# Common practice, no source: of reference decks one in five is worn at 12 months and half at 16 (σ
+# ≈ 0.342).
 REFERENCE = lognorm(s=log(16 / 12) / 0.8416, scale=16)
 WINDOW = DueWindow(*(COATED + days(REFERENCE.ppf(share)) for share in (0.2, 0.5, 0.8)))
 CHANCES = [(COATED + days(month), float(REFERENCE.cdf(month))) for month in range(0, 49)]
@@ -38,14 +40,18 @@ def facts(**over: object) -> WearFacts:
 
 
 def drawn(template: str, **context: object) -> str:
-    with override_business(Business(name="Driftline Deck Care", locale="en_CA", currency="CAD", country="CA")):
+    with override_business(
+        Business(name="Driftline Deck Care", locale="en_CA", currency="CAD", country="CA")
+    ):
         return render_to_string(f"reminders/{template}", context)
 
 
 def svg_of(html: str) -> ElementTree.Element:
     svg = re.search(r"<svg.*</svg>", html, re.DOTALL)
     assert svg
-    return ElementTree.fromstring(svg[0].replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1))  # noqa: S314
+    return ElementTree.fromstring(  # noqa: S314 - of our own page
+        svg[0].replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    )
 
 
 def places(path: str) -> list[tuple[float, float]]:
@@ -70,14 +76,18 @@ def test_the_curve_runs_forward_and_never_down() -> None:
     line = places(pictures.wear_curve(facts()).curve)
 
     assert len(line) > 20
-    assert all(later[0] >= earlier[0] and later[1] <= earlier[1] for earlier, later in pairwise(line))
+    assert all(
+        later[0] >= earlier[0] and later[1] <= earlier[1] for earlier, later in pairwise(line)
+    )
 
 
 def test_today_stands_on_the_curve() -> None:
     curve = pictures.wear_curve(facts())
 
     assert curve.today is not None
-    assert curve.today.chance == pytest.approx(REFERENCE.cdf((TODAY - COATED).days / 30.4375), abs=0.01)
+    assert curve.today.chance == pytest.approx(
+        REFERENCE.cdf((TODAY - COATED).days / 30.4375), abs=0.01
+    )
     assert curve.early.x < curve.today.x < curve.early.x + curve.early.width
 
 
@@ -150,7 +160,9 @@ def test_a_curve_without_points_is_refused() -> None:
     gaps=st.lists(st.integers(0, 2000), min_size=3, max_size=3),
     visits=st.lists(st.tuples(st.integers(-100, 9000), st.integers(0, 5)), max_size=5),
 )
-def test_nothing_is_ever_drawn_outside_the_picture(age: int, gaps: list[int], visits: list[tuple[int, int]]) -> None:
+def test_nothing_is_ever_drawn_outside_the_picture(
+    age: int, gaps: list[int], visits: list[tuple[int, int]]
+) -> None:
     opens = COATED + timedelta(days=gaps[0])
     due = opens + timedelta(days=gaps[1])
     curve = pictures.wear_curve(
@@ -163,14 +175,22 @@ def test_nothing_is_ever_drawn_outside_the_picture(age: int, gaps: list[int], vi
 
     marks = [*curve.window, *curve.found, *([curve.today] if curve.today else [])]
     assert all(curve.LEFT <= mark.x <= curve.RIGHT for mark in marks)
-    assert all(curve.TOP <= y <= curve.BOTTOM and curve.LEFT <= x <= curve.RIGHT for x, y in places(curve.curve))
+    assert all(
+        curve.TOP <= y <= curve.BOTTOM and curve.LEFT <= x <= curve.RIGHT
+        for x, y in places(curve.curve)
+    )
     assert curve.early.width >= 0
     assert curve.late.width >= 0
-    assert all(tick.x - other.x > 20 for other, tick in pairwise([t for t in curve.years if t.label]))
+    assert all(
+        tick.x - other.x > 20 for other, tick in pairwise([t for t in curve.years if t.label])
+    )
 
 
 def test_the_wear_curve_says_in_words_what_it_shows() -> None:
-    html = drawn("_wear_curve.html", curve=pictures.wear_curve(facts(found=[FoundGrade(date(2026, 3, 2), 1)])))
+    html = drawn(
+        "_wear_curve.html",
+        curve=pictures.wear_curve(facts(found=[FoundGrade(date(2026, 3, 2), 1)])),
+    )
 
     svg = svg_of(html)
     assert svg.get("role") == "img"
@@ -187,7 +207,9 @@ def test_the_wear_curve_says_in_words_what_it_shows() -> None:
 
 def months(*counts: int) -> list[MonthCount]:
     first = [pictures.first_of_month(TODAY, place) for place in range(len(counts))]
-    return [MonthCount(on, count, f"/due/{on:%Y-%m}/") for on, count in zip(first, counts, strict=True)]
+    return [
+        MonthCount(on, count, f"/due/{on:%Y-%m}/") for on, count in zip(first, counts, strict=True)
+    ]
 
 
 def test_bars_are_as_tall_as_their_counts() -> None:
@@ -225,12 +247,16 @@ def test_every_bar_is_a_link_that_names_its_month_and_count() -> None:
 
     links = svg_of(drawn("_month_strip.html", strip=strip)).findall(f"{SVG}a")
 
-    assert links[0].attrib == {"href": "/due/2026-11/", "aria-label": "November 2026: 3 decks due, this month"}
+    assert links[0].attrib == {
+        "href": "/due/2026-11/",
+        "aria-label": "November 2026: 3 decks due, this month",
+    }
     assert links[1].attrib == {"href": "/due/2026-12/", "aria-label": "December 2026: 1 deck due"}
 
 
 def test_a_bar_can_be_hit_with_a_thumb_on_a_narrow_phone() -> None:
-    # WCAG 2.2, 2.5.8 Target Size (Minimum): 24 by 24 CSS pixels (https://www.w3.org/TR/WCAG22/#target-size-minimum).
+    # WCAG 2.2, 2.5.8 Target Size (Minimum): 24 by 24 CSS pixels
+    # (https://www.w3.org/TR/WCAG22/#target-size-minimum).
     narrowest = 360 - 2 * 16 - 2 * 17  # page padding, card padding and border
     assert pictures.MonthStrip.COLUMN * narrowest / pictures.MonthStrip.WIDTH >= 24
 
@@ -239,7 +265,9 @@ def test_a_bar_can_be_hit_with_a_thumb_on_a_narrow_phone() -> None:
 
 
 def test_bars_of_a_list_share_one_axis() -> None:
-    later = DueWindow(*(on + timedelta(days=200) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
+    later = DueWindow(
+        *(on + timedelta(days=200) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on))
+    )
 
     one, other = (pictures.window_bar(window, today=TODAY) for window in (WINDOW, later))
 
@@ -251,10 +279,15 @@ def test_bars_of_a_list_share_one_axis() -> None:
 
 
 @pytest.mark.parametrize(
-    ("shift", "is_before", "is_after"), [(-2000, True, False), (0, False, False), (2000, False, True)]
+    ("shift", "is_before", "is_after"),
+    [(-2000, True, False), (0, False, False), (2000, False, True)],
 )
-def test_a_window_beyond_the_axis_points_to_where_it_is(shift: int, is_before: bool, is_after: bool) -> None:
-    window = DueWindow(*(on + timedelta(days=shift) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on)))
+def test_a_window_beyond_the_axis_points_to_where_it_is(
+    shift: int, is_before: bool, is_after: bool
+) -> None:
+    window = DueWindow(
+        *(on + timedelta(days=shift) for on in (WINDOW.opens_on, WINDOW.due_on, WINDOW.late_on))
+    )
 
     bar = pictures.window_bar(window, today=TODAY)
 
@@ -282,7 +315,9 @@ def test_the_window_bar_is_named_by_its_three_dates() -> None:
         ("_window_bar.html", {"bar": pictures.window_bar(WINDOW, today=TODAY)}),
     ],
 )
-def test_pictures_obey_the_content_security_policy(template: str, context: dict[str, object]) -> None:
+def test_pictures_obey_the_content_security_policy(
+    template: str, context: dict[str, object]
+) -> None:
     html = drawn(template, **context)
 
     assert not re.search(r"\s(style|on\w+)=|<style|<script", html)

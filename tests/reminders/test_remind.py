@@ -43,7 +43,11 @@ def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
 
     message = Message.objects.get()
     assert result.queued == [message]
-    assert (message.state, message.address, message.kind) == ("queued", "ottilie@example.org", "reminder")
+    assert (message.state, message.address, message.kind) == (
+        "queued",
+        "ottilie@example.org",
+        "reminder",
+    )
     assert {reminder.deck for reminder in message.reminders.all()} == set(two_decks)
     first = two_decks[0]
     assert message.idempotency_key == f"due/{first.property_id}/{first.jobs.get().pk}/1/email"
@@ -55,10 +59,18 @@ def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
 
     text, html = Message.objects.values_list("text", "html").get()
     for part in (
-        "Hello Ottilie Saltonby", "Back deck, 7 Plover Row, Lunenburg", "Landing", "Tidewood Deck Oil", "Driftwood",
-        "Due by about", "Driftline Deck Care", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA", "(902) 555-0100",
-        "you agreed to be reminded", "https://decks.example.com/u/",
-    ):  # fmt: skip
+        "Hello Ottilie Saltonby",
+        "Back deck, 7 Plover Row, Lunenburg",
+        "Landing",
+        "Tidewood Deck Oil",
+        "Driftwood",
+        "Due by about",
+        "Driftline Deck Care",
+        "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA",
+        "(902) 555-0100",
+        "you agreed to be reminded",
+        "https://decks.example.com/u/",
+    ):
         assert part in text
     assert "https://decks.example.com/u/" in html
     assert "{" not in text
@@ -119,7 +131,9 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     ConsentFactory(client=withdrawn.property.client, is_given=False)
     ConsentFactory(client=expired.property.client, expires_on=TODAY - timedelta(days=1))
     address = silent.property.client.usable_contact("email").value
-    suppression.suppress_address(business=business, channel="email", address=address, reason="asked")
+    suppression.suppress_address(
+        business=business, channel="email", address=address, reason="asked"
+    )
     Deck.objects.filter(pk=archived.pk).update(archived_at=NOW)
 
     result = remind(plain, no_consent, no_address, withdrawn, expired, silent, archived)
@@ -171,13 +185,20 @@ def page(as_owner):
     def post(*decks, **fields):
         with freeze_time(NOW):
             return as_owner.post(
-                "/due/remind/", {"month": "2027-03", "deck": [getattr(deck, "pk", deck) for deck in decks], **fields}
+                "/due/remind/",
+                {
+                    "month": "2027-03",
+                    "deck": [getattr(deck, "pk", deck) for deck in decks],
+                    **fields,
+                },
             )
 
     return post
 
 
-def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(two_decks, coated, page):
+def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(
+    two_decks, coated, page
+):
     mute = coated(client=ClientFactory(name="Vivian Northquay"))
     ConsentFactory(client=mute.property.client, is_given=False)
 
@@ -216,7 +237,9 @@ def test_a_month_that_is_none_falls_back_to_the_present_one(two_decks, page):
 
 
 def test_the_crew_cannot_send(two_decks, crew, as_user):
-    answer = as_user(crew).post("/due/remind/", {"month": "2027-03", "deck": two_decks[0].pk, "confirm": "yes"})
+    answer = as_user(crew).post(
+        "/due/remind/", {"month": "2027-03", "deck": two_decks[0].pk, "confirm": "yes"}
+    )
 
     assert answer.status_code == 403
     assert not Message.objects.exists()
@@ -242,7 +265,17 @@ def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated, only_emai
 
     assert [row["outcome"] for row in would] == ["would be queued", "left out"]
     assert [row["outcome"] for row in did] == ["queued", "left out"]
-    for key in ("client_id", "channel", "address", "step", "goes_at", "deck_ids", "subject", "kind", "why"):
+    for key in (
+        "client_id",
+        "channel",
+        "address",
+        "step",
+        "goes_at",
+        "deck_ids",
+        "subject",
+        "kind",
+        "why",
+    ):
         assert [row[key] for row in would] == [row[key] for row in did]
     assert did[0]["message_id"] == Message.objects.get().pk
     assert [row["outcome"] for row in run("2027-03")] == ["left out"] * 3

@@ -39,7 +39,9 @@ def test_clicks_at_the_same_moment_about_overlapping_decks_remind_once(coated_fo
         queued = list(pool.map(click, sets))
 
     assert sum(queued) == Message.objects.count()
-    assert sorted(Reminder.objects.values_list("deck_id", flat=True)) == sorted(deck.pk for deck in decks)
+    assert sorted(Reminder.objects.values_list("deck_id", flat=True)) == sorted(
+        deck.pk for deck in decks
+    )
     close_old_connections()
 
 

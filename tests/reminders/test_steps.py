@@ -82,7 +82,9 @@ def test_a_word_that_reached_nobody_goes_by_the_next_channel(due, business):
     assert second.idempotency_key == f"due/{deck.property_id}/{deck.jobs.get().pk}/1/letter"
     assert second.reminders.get().replaces == first.reminders.get()
     Message.objects.filter(pk=second.pk).update(state="failed")
-    assert why(planned(business)) == {deck.pk: "E-mail: It reached nobody. Letter: It reached nobody."}
+    assert why(planned(business)) == {
+        deck.pk: "E-mail: It reached nobody. Letter: It reached nobody."
+    }
 
 
 def test_the_database_keeps_a_coat_and_step_to_one_reminder_in_any_channel(due):
@@ -105,7 +107,9 @@ def test_an_unconfirmed_word_is_not_said_again_by_the_machine(due, business):
     (message,) = remind().queued
     Message.objects.filter(pk=message.pk).update(state="unconfirmed")
 
-    assert why(planned(business))[deck.pk].startswith("Nobody knows whether the first word went out")
+    assert why(planned(business))[deck.pk].startswith(
+        "Nobody knows whether the first word went out"
+    )
 
 
 def test_who_did_not_agree_to_email_gets_a_letter_unless_they_object(due, business):
@@ -124,7 +128,9 @@ def test_who_did_not_agree_to_email_gets_a_letter_unless_they_object(due, busine
 
 @pytest.fixture
 def gateway(db):
-    return TextGateway.objects.create(id=1, url="https://gateway.example.com/send", template={"to": "{to}"}, is_on=True)
+    return TextGateway.objects.create(
+        id=1, url="https://gateway.example.com/send", template={"to": "{to}"}, is_on=True
+    )
 
 
 def test_a_clients_favourite_way_comes_first_and_keeps_quiet_times(due, business, gateway):
@@ -148,7 +154,11 @@ def test_where_answers_are_owed_no_text_comes_from_a_name(due, business, gateway
     client = ClientFactory(preferred_channel="text")
     PhoneFactory(client=client)
     ConsentFactory(client=client, channel="text", basis="written")
-    due(property=PropertyFactory(client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"))
+    due(
+        property=PropertyFactory(
+            client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"
+        )
+    )
 
     assert [message.channel for message in remind().queued] == ["letter"]
 
@@ -158,7 +168,9 @@ def test_a_client_with_decks_in_two_zones_hears_when_both_are_awake(due, busines
     PhoneFactory(client=client)
     ConsentFactory(client=client, channel="text", basis="written")
     due(client=client)
-    far = PropertyFactory(client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland")
+    far = PropertyFactory(
+        client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"
+    )
     due(property=far)
 
     (message,) = remind(now=datetime(2026, 11, 30, 13, 30, tzinfo=UTC)).queued
@@ -176,7 +188,10 @@ def test_decks_of_a_client_go_together_in_the_gentlest_word(due, business):
 
     (message,) = remind().queued
 
-    assert {(reminder.deck_id, reminder.step) for reminder in message.reminders.all()} == {(first.pk, 2), (other.pk, 1)}
+    assert {(reminder.deck_id, reminder.step) for reminder in message.reminders.all()} == {
+        (first.pk, 2),
+        (other.pk, 1),
+    }
     assert message.idempotency_key.endswith(f"/{first.jobs.get().pk}/2/email")
 
 
@@ -197,7 +212,9 @@ def test_a_french_client_reads_french_with_french_dates(due):
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):
     ReminderStepFactory(number=1, is_on=False)
-    ReminderStepFactory(number=2, purpose="second", anchor="due", offset_days=-14, channels=["letter"])
+    ReminderStepFactory(
+        number=2, purpose="second", anchor="due", offset_days=-14, channels=["letter"]
+    )
     due(due_on=date(2026, 12, 20))
 
     (row,) = planned(business).planned
@@ -205,7 +222,9 @@ def test_a_step_taken_out_of_use_is_passed_over(due, business):
     assert (row.step.number, row.route.channel, row.day) == (2, "letter", date(2026, 12, 6))
 
 
-def test_planning_asks_the_same_number_of_questions_for_many(due, business, django_assert_max_num_queries):
+def test_planning_asks_the_same_number_of_questions_for_many(
+    due, business, django_assert_max_num_queries
+):
     due(client=ClientFactory())
     for _ in range(12):
         due(client=ClientFactory())
@@ -229,14 +248,18 @@ def test_the_ways_to_many_are_those_to_one(coated, business):
     clients = [coated().property.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
     address = clients[2].usable_contact("email").value
-    suppression.suppress_address(business=business, channel="email", address=address.upper(), reason="asked")
+    suppression.suppress_address(
+        business=business, channel="email", address=address.upper(), reason="asked"
+    )
     clients[3].contact_points.all().delete()
     EmailFactory(client=clients[4], value="older@example.org", is_preferred=False)
     PhoneFactory(client=clients[4])
     ConsentFactory(client=clients[4], channel="text", basis="customer")
     PropertyFactory(client=clients[5], country="US", region="Maine", time_zone="America/New_York")
     ConsentFactory(client=clients[5], basis="inquiry", expires_on=TODAY + timedelta(days=9))
-    Client.objects.filter(pk=clients[6].pk).update(postal_street="9 Tern Wharf", postal_town="Nelson")
+    Client.objects.filter(pk=clients[6].pk).update(
+        postal_street="9 Tern Wharf", postal_town="Nelson"
+    )
     Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
     ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
 
@@ -264,4 +287,7 @@ def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business)
 
     ways = Routes([client.pk], business=business)
 
-    assert ways.route(client.pk, "letter", on=TODAY) == "The client withdrew consent elsewhere, so they are left alone."
+    assert (
+        ways.route(client.pk, "letter", on=TODAY)
+        == "The client withdrew consent elsewhere, so they are left alone."
+    )

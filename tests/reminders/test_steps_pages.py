@@ -1,4 +1,5 @@
-"""The pages of the sequence: what goes to whom before anything is queued, the rules, stopping, and the night."""
+"""The pages of the sequence: what goes to whom before anything is queued, the rules, stopping, and
+the night."""
 
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date, time, timedelta
@@ -69,7 +70,9 @@ def test_the_page_shows_word_for_word_what_goes_and_who_is_left_out(deck, coated
     assert "Asked and agreed" in text
     assert "No way to reach them: 1 deck" in text
     assert not Message.objects.exists()
-    assert "Vivian Northquay" in visit("/reminders/?month=2026-11&kind=unreachable").content.decode()
+    assert (
+        "Vivian Northquay" in visit("/reminders/?month=2026-11&kind=unreachable").content.decode()
+    )
 
 
 def test_what_was_seen_is_queued_once(deck, visit):
@@ -87,16 +90,24 @@ def test_what_was_seen_is_queued_once(deck, visit):
 def test_nothing_is_queued_that_is_not_as_it_was_seen(deck, visit, change):
     seen = agreed(visit("/reminders/?month=2026-11"))
     if change == "address":
-        deck.property.client.contact_points.update(value="new@example.org", normalized="new@example.org")
+        deck.property.client.contact_points.update(
+            value="new@example.org", normalized="new@example.org"
+        )
     elif change == "text":
         MessageText.objects.create(
-            purpose="first", channel="email", language="en", subject="Your deck",
+            purpose="first",
+            channel="email",
+            language="en",
+            subject="Your deck",
             body="{legal_name}, {postal_address}, {email}, {phone}: {decks} {unsubscribe_url}",
-        )  # fmt: skip
+        )
     elif change == "stop":
         actions.stop_reminders(deck_ids=[deck.pk], why="by_hand", by=None, now=NOW)
 
-    answer = visit("/reminders/queue/", {"month": "2026-11", "agreed": "" if change == "nothing agreed" else seen})
+    answer = visit(
+        "/reminders/queue/",
+        {"month": "2026-11", "agreed": "" if change == "nothing agreed" else seen},
+    )
 
     assert "Something changed since the preview was made" in answer.content.decode()
     assert not Message.objects.exists()
@@ -120,13 +131,35 @@ def test_a_month_that_is_none_is_not_found(as_owner):
 def rules(**changes):
     """The form as it stands with two steps, but for the changes."""
     rows = [
-        {"purpose": "first", "offset_days": "-10", "anchor": "opens", "channel": "text", "else_1": "email",
-         "is_on": "on"},
-        {"purpose": "last", "offset_days": "5", "anchor": "late", "channel": "letter", "goes_by_itself": "on"},
-    ]  # fmt: skip
-    data = {f"step-{number}-{name}": value for number, row in enumerate(rows) for name, value in row.items()}
-    sending = {"quiet_from": "19:30", "quiet_until": "08:00", "most_messages": "3", "most_days": "60",
-               "days_between": "10", "unconfirmed_hours": "24"}  # fmt: skip
+        {
+            "purpose": "first",
+            "offset_days": "-10",
+            "anchor": "opens",
+            "channel": "text",
+            "else_1": "email",
+            "is_on": "on",
+        },
+        {
+            "purpose": "last",
+            "offset_days": "5",
+            "anchor": "late",
+            "channel": "letter",
+            "goes_by_itself": "on",
+        },
+    ]
+    data = {
+        f"step-{number}-{name}": value
+        for number, row in enumerate(rows)
+        for name, value in row.items()
+    }
+    sending = {
+        "quiet_from": "19:30",
+        "quiet_until": "08:00",
+        "most_messages": "3",
+        "most_days": "60",
+        "days_between": "10",
+        "unconfirmed_hours": "24",
+    }
     return {"step-TOTAL_FORMS": "2", "step-INITIAL_FORMS": "2", **data, **sending, **changes}
 
 
@@ -173,7 +206,9 @@ def test_somebody_stops_reminders_about_a_coat_and_lets_them_go_again(deck, visi
     page = visit(f"/decks/{deck.pk}/")
     assert "Next: first word, Nov 25, 2026" in page.content.decode()
 
-    stopped = visit(f"/reminders/stop/{deck.pk}/", {"words": "Sells the house", "until": "2027-06-01"})
+    stopped = visit(
+        f"/reminders/stop/{deck.pk}/", {"words": "Sells the house", "until": "2027-06-01"}
+    )
 
     assert "Sells the house. No reminders until Jun 1, 2027." in stopped.content.decode()
     visit(f"/reminders/stop/{deck.pk}/lift/", {})
@@ -190,7 +225,7 @@ def test_a_day_that_is_none_stops_nothing(deck, visit):
 def test_a_person_says_by_another_way_what_nobody_knows_to_have_gone(deck, visit):
     (first,) = actions.queue_reminders(
         deck_ids=[deck.pk], until=date(2027, 1, 1), by=None, now=NOW - timedelta(days=3)
-    ).queued  # fmt: skip
+    ).queued
     Message.objects.filter(pk=first.pk).update(state="unconfirmed")
     first.events.create(state="unconfirmed", at=NOW - timedelta(hours=47))
     assert "Nothing was changed" in visit(f"/reminders/otherwise/{first.pk}/", {}).content.decode()
@@ -253,7 +288,9 @@ def test_a_booking_at_the_moment_of_a_run_leaves_no_reminder_waiting(transaction
         return lambda: actions.stop_reminders(deck_ids=[deck.pk], why="asked", by=None, now=NOW)
 
     def run():
-        actions.queue_reminders(deck_ids=[deck.pk for deck in decks], until=date(2027, 4, 1), by=None, now=NOW)
+        actions.queue_reminders(
+            deck_ids=[deck.pk for deck in decks], until=date(2027, 4, 1), by=None, now=NOW
+        )
 
     with ThreadPoolExecutor(7) as pool:
         list(pool.map(together, [run, *map(stop, decks)]))

@@ -30,9 +30,17 @@ def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, bus
     crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
 
     bookings.book_work(
-        property=deck.property, decks=[deck], hours=Decimal(4), first_day=date(2027, 5, 4), week=None, crew=crew,
-        offer=None, by=None, now=NOW, notify_client=False,
-    )  # fmt: skip
+        property=deck.property,
+        decks=[deck],
+        hours=Decimal(4),
+        first_day=date(2027, 5, 4),
+        week=None,
+        crew=crew,
+        offer=None,
+        by=None,
+        now=NOW,
+        notify_client=False,
+    )
 
     states = dict(Message.objects.filter(kind="reminder").values_list("reminders__deck", "state"))
     assert states == {deck.pk: "cancelled", other.pk: "queued"}
@@ -111,7 +119,9 @@ def test_the_pacing_plan_chooses_the_week_of_the_first_word(due, business):
 
     made = planned(business)
 
-    assert [(row.due_steps[0].coat.deck_id, row.day) for row in made.planned] == [(early.pk, date(2026, 12, 14))]
+    assert [(row.due_steps[0].coat.deck_id, row.day) for row in made.planned] == [
+        (early.pk, date(2026, 12, 14))
+    ]
     assert why(made) == {left.pk: "The pacing plan leaves it out until Nov 25, 2026."}
     assert len(planned(business, now=NOW + timedelta(days=1)).planned) == 2, "the plan is over"
 
@@ -126,7 +136,10 @@ def test_a_stop_by_hand_ends_on_its_day(due, business):
 
 days = st.dates(date(2026, 1, 1), date(2026, 12, 31))
 rules = st.builds(
-    SendingRules, most_messages=st.integers(1, 5), most_days=st.integers(1, 120), days_between=st.integers(0, 30)
+    SendingRules,
+    most_messages=st.integers(1, 5),
+    most_days=st.integers(1, 120),
+    days_between=st.integers(0, 30),
 )
 
 
@@ -140,7 +153,8 @@ def test_the_day_found_keeps_both_rules_and_no_earlier_one_did(day, others, caps
             return False
         spans = ((candidate - timedelta(days=back)) for back in range(caps.most_days))
         return all(
-            sum(0 <= (other - start).days < caps.most_days for other in others) < caps.most_messages for start in spans
+            sum(0 <= (other - start).days < caps.most_days for other in others) < caps.most_messages
+            for start in spans
         )
 
     found = allowed_day(day, others, caps)

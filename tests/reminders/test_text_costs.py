@@ -1,4 +1,5 @@
-"""Before text messages are queued in bulk the pages say how many parts they have, and about what these cost."""
+"""Before text messages are queued in bulk the pages say how many parts they have, and about what
+these cost."""
 
 from decimal import Decimal
 
@@ -12,7 +13,11 @@ from tests.reminders.conftest import NOW
 
 def test_the_preview_says_what_its_text_messages_cost(due, as_owner: Browser):
     gateway = TextGateway.objects.create(
-        id=1, url="https://gateway.example.com/send", template={"to": "{to}"}, is_on=True, sender="+19025550100"
+        id=1,
+        url="https://gateway.example.com/send",
+        template={"to": "{to}"},
+        is_on=True,
+        sender="+19025550100",
     )
     for _ in range(2):
         client = ClientFactory(preferred_channel="text")
@@ -35,5 +40,7 @@ def test_the_preview_says_what_its_text_messages_cost(due, as_owner: Browser):
 
     parts, plan, chosen = pages()
 
-    assert f"{parts} parts in all; each part is paid for: about ${parts * Decimal('1.5'):.2f}" in plan
+    assert (
+        f"{parts} parts in all; each part is paid for: about ${parts * Decimal('1.5'):.2f}" in plan
+    )
     assert f"about ${parts // 2 * Decimal('1.5'):.2f}" in chosen

@@ -1,4 +1,5 @@
-"""The bootstrap on machines that lack something: what it installs, what it says, and when it stays quiet."""
+"""The bootstrap on machines that lack something:
+what it installs, what it says, and when it stays quiet."""
 
 import subprocess
 import sys
@@ -27,8 +28,12 @@ def machine(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Machine:
     """A checkout with one lock and a .venv that is the running Python."""
     made = Machine()
     (tmp_path / ".venv").mkdir()
-    (tmp_path / "run.lock").write_text("alpha==1 \\\n    --hash=sha256:aa\nbeta==2 \\\n    --hash=sha256:bb\n")
-    (tmp_path / "dev.lock").write_text((tmp_path / "run.lock").read_text() + "gamma==3 \\\n    --hash=sha256:cc\n")
+    (tmp_path / "run.lock").write_text(
+        "alpha==1 \\\n    --hash=sha256:aa\nbeta==2 \\\n    --hash=sha256:bb\n"
+    )
+    (tmp_path / "dev.lock").write_text(
+        (tmp_path / "run.lock").read_text() + "gamma==3 \\\n    --hash=sha256:cc\n"
+    )
     monkeypatch.setattr(bootstrap, "run_logged", made.attempt)
     monkeypatch.setattr(bootstrap, "VENV", tmp_path / ".venv")
     monkeypatch.setattr(bootstrap, "LOCK_DIR", tmp_path)
@@ -44,13 +49,20 @@ def machine(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Machine:
 
 def as_root_on_debian(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 0)
-    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: "/usr/bin/apt-get" if name == "apt-get" else None)
+    monkeypatch.setattr(
+        bootstrap.shutil, "which", lambda name: "/usr/bin/apt-get" if name == "apt-get" else None
+    )
 
 
 def test_bootstrap_needs_nothing_but_the_standard_library() -> None:
-    code = "import sys; import restorer.bootstrap; print([name for name in sys.modules if name.startswith('django')])"
+    code = (
+        "import sys; import restorer.bootstrap; print([name for name in sys.modules if"
+        " name.startswith('django')])"
+    )
     command = [sys.executable, "-S", "-c", code]  # -S: no site-packages at all
-    answer = subprocess.run(command, cwd=bootstrap.BASE_DIR, capture_output=True, text=True, check=True)
+    answer = subprocess.run(
+        command, cwd=bootstrap.BASE_DIR, capture_output=True, text=True, check=True
+    )
     assert answer.stdout.strip() == "[]"
 
 

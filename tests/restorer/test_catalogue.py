@@ -1,4 +1,5 @@
-"""The words that clients read: wholly translated, with the same fields in them, and compiled as they stand."""
+"""The words that clients read: wholly translated, with the same fields in them, and compiled as
+they stand."""
 
 import re
 from gettext import GNUTranslations
@@ -19,7 +20,9 @@ from clients.display import in_client_language
 from clients.messaging import texts
 from restorer import catalogue
 
-FIELD = re.compile(r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%")  # of gettext, of str.format, tags, a sign for per cent
+FIELD = re.compile(
+    r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%"
+)  # of gettext, of str.format, tags, a sign for per cent
 
 
 SEEN_BY_CLIENTS = [
@@ -41,14 +44,19 @@ class Unmarked(HTMLParser):
         self.words: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.words += [value or "" for name, value in attrs if name in {"alt", "title", "aria-label", "data-label"}]
+        self.words += [
+            value or ""
+            for name, value in attrs
+            if name in {"alt", "title", "aria-label", "data-label"}
+        ]
 
     def handle_data(self, data: str) -> None:
         self.words.append(data)
 
 
 def without_tags(template: str) -> str:
-    """What is left of a template without its tags, and without what stands in marked blocks and comments."""
+    """What is left of a template without its tags, and without what stands in marked blocks and
+    comments."""
     left, skipped = [], False
     for token in Lexer(template).tokenize():
         name = token.contents.split(" ")[0] if token.token_type == TokenType.BLOCK else ""
@@ -75,7 +83,9 @@ def test_pages_are_in_every_language_that_the_texts_are_in() -> None:
 
 @pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_every_word_for_clients_is_translated_and_none_is_left_over(language: str) -> None:
-    marked = {(message.context, str(message.id)) for message in catalogue.marked_messages() if message.id}
+    marked = {
+        (message.context, str(message.id)) for message in catalogue.marked_messages() if message.id
+    }
     known = {(message.context, str(message.id)) for message in messages(language)}
 
     assert known - marked == set(), "run manage.py words"
@@ -95,11 +105,18 @@ def test_a_translation_has_the_fields_of_the_original(language: str) -> None:
 def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None:
     found, rule = catalogue.read_catalogue(language), Locale(language).plural_form  # Unicode CLDR
 
-    # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is counted that far.
+    # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is
+    # counted that far.
     ours = translation.trans_real.translation(language)
     said = [ours.ngettext("visit", "visits", number) for number in range(40)]
-    assert [first == second for first, second in pairwise(said)] == [rule(n) == rule(n + 1) for n in range(39)]
-    assert all(len(forms(m.string)) == found.num_plurals for m in messages(language) if isinstance(m.id, tuple))
+    assert [first == second for first, second in pairwise(said)] == [
+        rule(n) == rule(n + 1) for n in range(39)
+    ]
+    assert all(
+        len(forms(m.string)) == found.num_plurals
+        for m in messages(language)
+        if isinstance(m.id, tuple)
+    )
 
 
 @pytest.mark.parametrize("language", catalogue.translated_languages())
@@ -110,9 +127,15 @@ def test_what_is_compiled_is_what_is_written(language: str) -> None:
     for message in messages(language):
         said, (one, *many) = forms(message.string), forms(message.id)
         if many:
-            assert [compiled.ngettext(one, many[0], number) for number in (1, 2)] == said, "run manage.py words"
+            assert [compiled.ngettext(one, many[0], number) for number in (1, 2)] == said, (
+                "run manage.py words"
+            )
         else:
-            found = compiled.pgettext(message.context, one) if message.context else compiled.gettext(one)
+            found = (
+                compiled.pgettext(message.context, one)
+                if message.context
+                else compiled.gettext(one)
+            )
             assert [found] == said, "run manage.py words"
 
 
@@ -125,7 +148,9 @@ def test_no_template_that_clients_see_has_words_that_are_not_marked(path: Path) 
     assert WORD.findall(" ".join(found.words)) == []
 
 
-def test_the_command_says_what_is_not_translated(tmp_path: object, settings: object, monkeypatch: object) -> None:
+def test_the_command_says_what_is_not_translated(
+    tmp_path: object, settings: object, monkeypatch: object
+) -> None:
     settings.LOCALE_PATHS, said = [tmp_path], StringIO()  # type: ignore[attr-defined]
 
     with pytest.raises(CommandError, match="Translate them"):
@@ -136,8 +161,12 @@ def test_the_command_says_what_is_not_translated(tmp_path: object, settings: obj
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize(("wanted", "language"), [("fr", "fr"), ("fr-CA", "fr"), ("gd", "en"), ("", "en"), ("x", "en")])
-def test_a_client_reads_their_language_else_that_of_the_business(wanted: str, language: str, business: object) -> None:
+@pytest.mark.parametrize(
+    ("wanted", "language"), [("fr", "fr"), ("fr-CA", "fr"), ("gd", "en"), ("", "en"), ("x", "en")]
+)
+def test_a_client_reads_their_language_else_that_of_the_business(
+    wanted: str, language: str, business: object
+) -> None:
     with in_client_language(wanted):
         assert translation.get_language() == language
         assert (translation.gettext("Unsubscribe") == "Se désabonner") == (language == "fr")

@@ -17,7 +17,11 @@ GOOD = {"BASE_URL": "https://decks.example.com", "SECRET_KEY": "abcdefgh" * 8, "
 
 
 def found(**kwargs: Any) -> list[str]:
-    ours = [message for message in checks.run_checks(**kwargs) if str(message.id).startswith("restorer.")]
+    ours = [
+        message
+        for message in checks.run_checks(**kwargs)
+        if str(message.id).startswith("restorer.")
+    ]
     assert all(message.hint for message in ours)
     return [str(message.id) for message in ours]
 
@@ -42,7 +46,10 @@ def test_a_good_configuration_is_silent() -> None:
         ({"EMAIL_USE_TLS": True, "EMAIL_USE_SSL": True}, "restorer.E003"),
         ({"EMAIL_PORT": 465}, "restorer.W004"),
         ({"EMAIL_HOST_USER": "office"}, "restorer.W005"),
-        ({"EMAIL_HOST": "mail.example.com", "EMAIL_HOST_USER": "u", "EMAIL_HOST_PASSWORD": "p"}, "restorer.W006"),
+        (
+            {"EMAIL_HOST": "mail.example.com", "EMAIL_HOST_USER": "u", "EMAIL_HOST_PASSWORD": "p"},
+            "restorer.W006",
+        ),
         ({"EMAIL_TIMEOUT": 0}, "restorer.W007"),
         ({"EMAIL_TIMEOUT": 3600}, "restorer.W007"),
     ],
@@ -72,16 +79,28 @@ def test_a_business_without_a_sender_is_named_when_the_database_is_looked_at() -
 @pytest.mark.slow
 def test_check_deploy_is_silent_when_only_the_address_is_set(tmp_path: Path) -> None:
     environment = {
-        **os.environ, "BASE_URL": "https://decks.example.com", "RESTORER_VAR": str(tmp_path),
+        **os.environ,
+        "BASE_URL": "https://decks.example.com",
+        "RESTORER_VAR": str(tmp_path),
         "DATABASE_URL": "postgresql:///nobody?host=/nowhere",
-    }  # fmt: skip
-    for name in ("SECRET_KEY", "ALLOWED_HOSTS", "DEBUG", "DJANGO_SETTINGS_MODULE", "DJANGO_ALLOW_ASYNC_UNSAFE"):
+    }
+    for name in (
+        "SECRET_KEY",
+        "ALLOWED_HOSTS",
+        "DEBUG",
+        "DJANGO_SETTINGS_MODULE",
+        "DJANGO_ALLOW_ASYNC_UNSAFE",
+    ):
         environment.pop(name, None)
 
     run = subprocess.run(
         [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
-        cwd=ROOT, env=environment, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
 
     assert (run.returncode, run.stderr) == (0, "")
     assert "no issues" in run.stdout

@@ -1,4 +1,5 @@
-"""The colours of the stylesheet, measured: text and controls stand out from what they lie on, in light and in dark."""
+"""The colours of the stylesheet, measured:
+text and controls stand out from what they lie on, in light and in dark."""
 
 import re
 from pathlib import Path
@@ -44,11 +45,14 @@ def tokens(block: str) -> dict[str, str]:
 
 
 LIGHT = tokens(CSS[CSS.index(":root {") : CSS.index("@media (prefers-color-scheme: dark)")])
-DARK = LIGHT | tokens(CSS[CSS.index("@media (prefers-color-scheme: dark)") : CSS.index("@layer reset {")])
+DARK = LIGHT | tokens(
+    CSS[CSS.index("@media (prefers-color-scheme: dark)") : CSS.index("@layer reset {")]
+)
 
 
 def luminance(colour: str) -> float:
-    """Relative luminance as WCAG 2.2 defines it (https://www.w3.org/TR/WCAG22/#dfn-relative-luminance)."""
+    """Relative luminance as WCAG 2.2 defines it
+    (https://www.w3.org/TR/WCAG22/#dfn-relative-luminance)."""
     shares = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
     red, green, blue = (s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
@@ -83,7 +87,9 @@ def test_controls_and_lines_that_mean_something_stand_out_by_three(
 
 
 def test_the_dark_scheme_answers_every_colour_of_the_light_one() -> None:
-    dark_only = tokens(CSS[CSS.index("@media (prefers-color-scheme: dark)") : CSS.index("@layer reset {")])
+    dark_only = tokens(
+        CSS[CSS.index("@media (prefers-color-scheme: dark)") : CSS.index("@layer reset {")]
+    )
 
     assert dark_only.keys() == LIGHT.keys()
 

@@ -22,14 +22,20 @@ def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
     answer = client.get("/health/", headers={"Accept": "application/json"})
     assert answer.status_code == 200
     assert answer.json() == {
-        "ok": True, "database": True, "loops": {"worker": 0}, "outbox_overdue": 0, "outbox_needs_a_person": 0,
-    }  # fmt: skip
+        "ok": True,
+        "database": True,
+        "loops": {"worker": 0},
+        "outbox_overdue": 0,
+        "outbox_needs_a_person": 0,
+    }
 
 
 def test_it_is_ill_when_a_loop_is_silent_for_five_minutes(client: Client) -> None:
     heartbeat.record_heartbeat("deliver")
     heartbeat.record_heartbeat("worker")
-    Heartbeat.objects.filter(name="worker").update(beat_at=timezone.now() - timedelta(minutes=5, seconds=1))
+    Heartbeat.objects.filter(name="worker").update(
+        beat_at=timezone.now() - timedelta(minutes=5, seconds=1)
+    )
     answer = client.get("/health/")
     assert answer.status_code == 503
     assert answer["Content-Type"].startswith("text/plain")
@@ -62,7 +68,9 @@ def test_it_says_nothing_private(client: Client) -> None:
 def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[str]) -> None:
     for _ in range(2):
         call_command("schedule")
-    Schedule.objects.create(name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1)
+    Schedule.objects.create(
+        name="tick", func="reminders.tasks.tick", schedule_type=Schedule.MINUTES, minutes=1
+    )
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
         ("forget words", "reminders.tasks.erase_expired_replies"),
@@ -72,7 +80,10 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
         ("tick", "reminders.tasks.tick"),
     ]
     night = Schedule.objects.get(name="refresh forecasts").next_run
-    assert (night.hour, night.minute) in {(6, 10), (7, 10)}  # ten past three in Halifax, UTC−3 or −4
+    assert (night.hour, night.minute) in {
+        (6, 10),
+        (7, 10),
+    }  # ten past three in Halifax, UTC−3 or −4
 
 
 def test_the_tick_shows_a_sign_of_life() -> None:

@@ -1,4 +1,5 @@
-"""The local server lives through what machines do to it: kills, half-made data, stale pid files, two starts at once."""
+"""The local server lives through what machines do to it:
+kills, half-made data, stale pid files, two starts at once."""
 
 import os
 import shutil
@@ -23,7 +24,9 @@ START = "from restorer.local import postgres as p; print(p.start())"
 def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """A var directory and a place outside of our own; the real server is never touched."""
     monkeypatch.delenv("RESTORER_MODE", raising=False)
-    top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))  # pytest's own directory is closed to the server's user
+    top = Path(
+        tempfile.mkdtemp(prefix="rpg-", dir="/tmp")
+    )  # pytest's own directory is closed to the server's user
     top.chmod(0o711)
     (top / "var").mkdir()
     monkeypatch.setattr(postgres, "VAR_DIR", top / "var")
@@ -36,7 +39,8 @@ def place(monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """Data as a first start leaves them, made once; what these tests keep need not outlive a power cut."""
+    """Data as a first start leaves them, made once;
+    what these tests keep need not outlive a power cut."""
     with pytest.MonkeyPatch.context() as patch:
         top = Path(tempfile.mkdtemp(prefix="rpg-", dir="/tmp"))
         top.chmod(0o711)
@@ -88,7 +92,10 @@ def notes() -> list[str]:
 
 def elsewhere(place: Path) -> list[str]:
     """The command that starts the same server from another process."""
-    names = f"from pathlib import Path; import restorer.local.postgres as q; q.VAR_DIR = Path({str(place / 'var')!r});"
+    names = (
+        "from pathlib import Path; import restorer.local.postgres as q; q.VAR_DIR ="
+        f" Path({str(place / 'var')!r});"
+    )
     return [sys.executable, "-c", f"{names} q.OUTSIDE = Path({str(place / 'outside')!r}); {START}"]
 
 
@@ -99,7 +106,9 @@ def test_a_cold_start_makes_a_server_that_only_its_user_can_reach(place: Path) -
     assert notes() == ["kept"]
     assert postgres.server_home().stat().st_mode & 0o077 == 0
     with psycopg.connect(postgres.database_url()) as connection:
-        shown = connection.execute("SELECT current_setting('listen_addresses'), current_setting('data_checksums')")
+        shown = connection.execute(
+            "SELECT current_setting('listen_addresses'), current_setting('data_checksums')"
+        )
         assert shown.fetchone() == ("", "on")
     assert place.stat().st_mode & 0o777 == 0o711  # the directories above were left as they were
 
@@ -124,7 +133,9 @@ def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) 
 
 
 @pytest.mark.slow  # starts a real server
-def test_the_demo_has_a_database_of_its_own_on_the_same_server(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_demo_has_a_database_of_its_own_on_the_same_server(
+    ready: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     postgres.start_server()
     note("the real book")
     monkeypatch.setenv("RESTORER_MODE", "demo")
@@ -138,7 +149,9 @@ def test_what_was_committed_outlives_a_kill_of_the_server(ready: Path) -> None:
     postgres.start_server()
     note("kept")
     kill_server()
-    assert (postgres.server_home() / "data" / "postmaster.pid").exists()  # the dead server's file is still there
+    assert (
+        postgres.server_home() / "data" / "postmaster.pid"
+    ).exists()  # the dead server's file is still there
     assert postgres.start_server() is True
     assert notes() == ["kept"]
 
@@ -150,7 +163,9 @@ def test_a_pid_file_that_names_another_live_process_is_seen_through(ready: Path)
     file = postgres.server_home() / "data" / "postmaster.pid"
     left_over = file.read_text().split("\n")
     postgres.stop_server()
-    identity = postgres.server_identity()  # the hard case of pg_ctl: a live process of the server's own user
+    identity = (
+        postgres.server_identity()
+    )  # the hard case of pg_ctl: a live process of the server's own user
     with subprocess.Popen(["sleep", "60"], **identity) as bystander:
         file.write_text("\n".join([str(bystander.pid), *left_over[1:]]))
         shutil.chown(file, identity.get("user"), identity.get("group")) if identity else None
@@ -175,7 +190,9 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
 
     def killed_initdb(*command: object, **options: int) -> subprocess.CompletedProcess[str]:
         answer = run(*command, **options)
-        if str(command[0]).endswith("initdb"):  # what a kill leaves: PG_VERSION is there, the end of the work is not
+        if str(command[0]).endswith(
+            "initdb"
+        ):  # what a kill leaves: PG_VERSION is there, the end of the work is not
             shutil.rmtree(Path(str(command[2])) / "base")
             raise KeyboardInterrupt
         return answer
@@ -188,7 +205,9 @@ def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
 
 
 @pytest.mark.slow  # starts a real server
-def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_moved_checkout_finds_its_data_again(
+    ready: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     postgres.start_server()
     note("kept")
     postgres.stop_server()
@@ -198,16 +217,22 @@ def test_a_moved_checkout_finds_its_data_again(ready: Path, monkeypatch: pytest.
     assert notes() == ["kept"]
 
 
-def test_any_path_makes_an_address_that_settings_read_back(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_any_path_makes_an_address_that_settings_read_back(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     odd = Path("/srv/Moss + Sons & Co 100%/var/postgres")
     monkeypatch.setattr(postgres, "server_home", lambda: odd)
     read = dj_database_url.parse(postgres.database_url())
     assert (read["OPTIONS"].get("host") or read["HOST"]) == str(odd / "socket")
 
 
-def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setattr(postgres, "server_home", lambda: Path("/srv") / ("deep" * 40))
-    assert len(str(postgres.socket_dir() / ".s.PGSQL.5432")) < 104  # sun_path of <sys/un.h> on macOS; 108 on Linux
+    assert (
+        len(str(postgres.socket_dir() / ".s.PGSQL.5432")) < 104
+    )  # sun_path of <sys/un.h> on macOS; 108 on Linux
 
 
 def test_data_of_another_major_version_are_left_alone_with_a_plain_message(place: Path) -> None:

@@ -27,7 +27,11 @@ def running(settings: Settings, tmp_path: Path) -> Iterator[Controller]:
 
 def message(subject: str) -> EmailMessage:
     written = EmailMessage()
-    written["From"], written["To"], written["Subject"] = "office@example.com", "ines@example.org", subject
+    written["From"], written["To"], written["Subject"] = (
+        "office@example.com",
+        "ines@example.org",
+        subject,
+    )
     written.set_content("Your deck is due — in May.\n.\nA line with a lone dot above.\n")
     return written
 
@@ -37,7 +41,8 @@ def test_a_message_is_kept_as_it_was_sent_newest_first(running: Controller) -> N
         client.send_message(message("First"), from_addr="bounce+1@example.com")
         client.send_message(message("Second"), from_addr="bounce+2@example.com")
     newest, oldest = (
-        email.message_from_bytes(path.read_bytes(), policy=default) for path in mail_catcher.caught_mail()
+        email.message_from_bytes(path.read_bytes(), policy=default)
+        for path in mail_catcher.caught_mail()
     )
     assert (newest["Subject"], oldest["Subject"]) == ("Second", "First")
     assert newest["Return-Path"] == "<bounce+2@example.com>"

@@ -1,4 +1,5 @@
-"""Everything we print against ISO 14289-1, as far as a machine can check it without a checker of the whole standard."""
+"""Everything we print against ISO 14289-1, as far as a machine can check it without a checker of
+the whole standard."""
 
 from collections.abc import Callable
 from datetime import date
@@ -36,7 +37,9 @@ pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 def an_offer() -> bytes:
     """With photograph, wear curve, several decks, the price of waiting and a link."""
     after = [{"months": 6, "strip_chance": 0.128, "expected_cost": "752.82"}]
-    offer: Offer = OfferFactory(is_sent=True, number=204, waiting={"recoat": "634.35", "after": after})
+    offer: Offer = OfferFactory(
+        is_sent=True, number=204, waiting={"recoat": "634.35", "after": after}
+    )
     scope = OfferScopeFactory(offer=offer, deck__label="Sun deck")
     CoatFactory(job__deck=scope.deck, product=scope.product, job__finished_on=date(2025, 6, 12))
     PhotoFactory(deck=scope.deck, caption="Greyed along the rail")
@@ -59,7 +62,11 @@ def a_due_list(browser: Browser) -> bytes:
     """Longer than a page, so that its table goes on."""
     home = PropertyFactory()
     for number in range(40):
-        CoatFactory(job__deck__property=home, job__deck__label=f"Deck {number}", job__finished_on=date(2025, 6, 12))
+        CoatFactory(
+            job__deck__property=home,
+            job__deck__label=f"Deck {number}",
+            job__finished_on=date(2025, 6, 12),
+        )
     refresh_forecasts(today=date(2026, 6, 13), now=timezone.now())
     month = Forecast.objects.earliest("due_on").due_on
     return browser.get(f"/due/{month:%Y-%m}/?format=pdf").content
@@ -75,9 +82,10 @@ def a_batch(browser: Browser) -> bytes:
 
 
 PRINTS: dict[str, Callable[[Browser], bytes]] = {
-    "offer": lambda browser: an_offer(), "care record": lambda browser: a_care_record(),
+    "offer": lambda browser: an_offer(),
+    "care record": lambda browser: a_care_record(),
     "due list": a_due_list,
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", PRINTS)
@@ -114,7 +122,10 @@ TAMPERED: list[tuple[Callable[[PdfWriter], Any], str]] = [
     (lambda writer: element(writer, "/Figure").pop("/Alt"), "13-004"),
     (lambda writer: element(writer, "/TH")["/A"].pop("/Scope"), "15-003"),
     (lambda writer: element(writer, "/H2").update({NameObject("/S"): NameObject("/H4")}), "14-003"),
-    (lambda writer: element(writer, "/Link").update({NameObject("/S"): NameObject("/Span")}), "28-011"),
+    (
+        lambda writer: element(writer, "/Link").update({NameObject("/S"): NameObject("/Span")}),
+        "28-011",
+    ),
     (lambda writer: element(writer, "/H1")["/K"].clear(), "01-005"),
     (lambda writer: [page.pop("/Tabs") for page in writer.pages], "28-008/009"),
 ]

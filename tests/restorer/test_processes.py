@@ -1,4 +1,5 @@
-"""The supervisor with small real processes: restarts, the watchdog, and an end that leaves nothing behind."""
+"""The supervisor with small real processes:
+restarts, the watchdog, and an end that leaves nothing behind."""
 
 import os
 import signal
@@ -32,12 +33,18 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(processes, "CHECK_SECONDS", 0.1)
 
 
-def family(path: Path, manner: str = "obedient", *, name: str = "worker", grace: float = 30) -> Child:
+def family(
+    path: Path, manner: str = "obedient", *, name: str = "worker", grace: float = 30
+) -> Child:
     return Child(name, [sys.executable, "-c", FAMILY, str(path), manner], grace_seconds=grace)
 
 
 def notes(path: Path) -> list[list[int]]:
-    return [[int(word) for word in line.split()] for line in path.read_text().splitlines()] if path.exists() else []
+    return (
+        [[int(word) for word in line.split()] for line in path.read_text().splitlines()]
+        if path.exists()
+        else []
+    )
 
 
 def is_alive(pid: int) -> bool:
@@ -68,7 +75,9 @@ def meanwhile(deed: Callable[[], object]) -> threading.Thread:
     return thread
 
 
-def test_ctrl_c_ends_every_process_and_their_children(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_ctrl_c_ends_every_process_and_their_children(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     paths = [tmp_path / "web", tmp_path / "worker"]
     thread = meanwhile(lambda: wait_until(lambda: all(notes(path) for path in paths)))
     Supervisor([family(path, name=path.name) for path in paths]).run()
@@ -114,7 +123,9 @@ def test_a_killed_process_starts_again_without_what_it_left_behind(tmp_path: Pat
     wait_until(lambda: not is_alive(notes(path)[0][1]))
 
 
-def test_a_process_that_keeps_dying_is_tried_ever_more_slowly(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_process_that_keeps_dying_is_tried_ever_more_slowly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     clock = [1000.0]
     monkeypatch.setattr(processes.time, "monotonic", lambda: clock[0])
     supervisor = Supervisor([])
@@ -168,7 +179,10 @@ def test_a_heartbeat_that_cannot_be_read_kills_nothing(monkeypatch: pytest.Monke
 @pytest.mark.skipif(sys.platform != "linux", reason="the kernel's parent-death signal is Linux's")
 def test_a_supervisor_that_is_killed_leaves_no_process_behind(tmp_path: Path) -> None:
     path = tmp_path / "ids"
-    code = "import sys; from restorer.local.processes import *; Supervisor([Child('web', sys.argv[1:])]).run()"
+    code = (
+        "import sys; from restorer.local.processes import *; Supervisor([Child('web',"
+        " sys.argv[1:])]).run()"
+    )
     command = [
         sys.executable,
         "-c",
@@ -183,7 +197,9 @@ def test_a_supervisor_that_is_killed_leaves_no_process_behind(tmp_path: Path) ->
         wait_until(lambda: bool(notes(path)))
         supervisor.kill()
     wait_until(lambda: not is_alive(notes(path)[0][0]))
-    os.kill(notes(path)[0][1], signal.SIGKILL)  # this stand-in does not look after its own child; gunicorn does
+    os.kill(
+        notes(path)[0][1], signal.SIGKILL
+    )  # this stand-in does not look after its own child; gunicorn does
 
 
 def test_a_taken_port_gives_way_to_the_next_free_one() -> None:

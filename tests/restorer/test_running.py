@@ -1,6 +1,8 @@
-"""The unit and container files: what they start exists, stops cleanly, and is stopped in the way that it needs.
+"""The unit and container files: what they start exists, stops cleanly, and is stopped in the way
+that it needs.
 
-Meaning of the settings: systemd.service(5), systemd.kill(5); the Dockerfile reference, CMD in exec form (from memory).
+Meaning of the settings: systemd.service(5), systemd.kill(5); the Dockerfile reference, CMD in exec
+form (from memory).
 """
 
 import json
@@ -51,7 +53,9 @@ def exec_forms() -> dict[str, list[str]]:
 
 
 def test_what_the_units_and_containers_start_is_there_and_the_same() -> None:
-    assert [path.stem for path in UNITS] == [f"restorer-{name}" for name in ("deliver", "prepare", "web", "worker")]
+    assert [path.stem for path in UNITS] == [
+        f"restorer-{name}" for name in ("deliver", "prepare", "web", "worker")
+    ]
     forms = exec_forms()
     assert set(forms) == {"web", "prepare", "worker", "deliver"}
     for name, form in forms.items():
@@ -67,19 +71,28 @@ def test_only_the_main_process_is_asked_to_stop_and_is_given_time(name: str) -> 
     service = unit(RUNNING / f"restorer-{name}.service")["Service"]
     seconds = int(service["TimeoutStopSec"])
     assert (service["KillMode"], service["Restart"]) == ("mixed", "always")
-    assert seconds > {"web": 20, "worker": processes.worker_process().grace_seconds, "deliver": 60}[name]
-    assert re.search(rf"^  {name}:\n(    .*\n)*?    stop_grace_period: {seconds}s$",
-                     (RUNNING / "compose.yaml").read_text(), re.MULTILINE)  # fmt: skip
+    assert (
+        seconds
+        > {"web": 20, "worker": processes.worker_process().grace_seconds, "deliver": 60}[name]
+    )
+    assert re.search(
+        rf"^  {name}:\n(    .*\n)*?    stop_grace_period: {seconds}s$",
+        (RUNNING / "compose.yaml").read_text(),
+        re.MULTILINE,
+    )
 
 
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="systemd is not on this machine")
 def test_systemd_finds_no_fault_in_the_units(tmp_path: Path) -> None:
-    """With the paths of this machine in place of those of a server, since it looks whether the program is there."""
+    """With the paths of this machine in place of those of a server, since it looks whether the
+    program is there."""
     for path in UNITS:
         here = path.read_text().replace(PYTHON, sys.executable).replace("/opt/restorer", str(TOP))
         (tmp_path / path.name).write_text(here.replace("User=restorer", "User=root"))
     names = [str(tmp_path / path.name) for path in UNITS]
-    done = subprocess.run(["systemd-analyze", "verify", *names], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        ["systemd-analyze", "verify", *names], capture_output=True, text=True, timeout=60
+    )
     ours = [line for line in done.stderr.splitlines() if "restorer-" in line]
     assert (done.returncode, ours) == (0, [])
 
@@ -100,12 +113,16 @@ def has_begun(name: str, pid: int, port: int) -> bool:
         return processes.wait_for_port("127.0.0.1", port, seconds=0.1)
     if name == "deliver":
         return Heartbeat.objects.filter(name="deliver").exists()
-    return len(descendants(pid)) >= 4  # the main process of the cluster, its guard, a worker, a monitor
+    return (
+        len(descendants(pid)) >= 4
+    )  # the main process of the cluster, its guard, a worker, a monitor
 
 
 def descendants(pid: int) -> set[int]:
     """All processes that it started, and those that these started."""
-    found = subprocess.run(["ps", "-eo", "pid=,ppid="], capture_output=True, text=True, check=True).stdout
+    found = subprocess.run(
+        ["ps", "-eo", "pid=,ppid="], capture_output=True, text=True, check=True
+    ).stdout
     pairs = [tuple(map(int, line.split())) for line in found.splitlines()]
     ours = {pid}
     while more := {child for child, parent in pairs if parent in ours} - ours:
@@ -122,10 +139,14 @@ def is_alive(pid: int) -> bool:
 
 
 @pytest.mark.slow
-@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs the list of processes of Linux")
+@pytest.mark.skipif(
+    not Path("/proc/self/stat").exists(), reason="needs the list of processes of Linux"
+)
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("name", LASTING)
-def test_each_process_ends_cleanly_on_sigterm_and_leaves_none_behind(name: str, tmp_path: Path) -> None:
+def test_each_process_ends_cleanly_on_sigterm_and_leaves_none_behind(
+    name: str, tmp_path: Path
+) -> None:
     port = processes.free_port(2900)
     words = [word.replace("127.0.0.1:8000", f"127.0.0.1:{port}") for word in command_of(name)[1:]]
     process = subprocess.Popen([sys.executable, *words], cwd=TOP, env=environment(tmp_path))

@@ -32,11 +32,17 @@ def test_no_setting_of_the_environment_sends_the_demos_mail_elsewhere(
         setattr(settings, name, "mail.example.com")
         monkeypatch.setenv(name, "mail.example.com")
     demo.send_all_mail_to(2526)
-    assert (settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_USE_TLS) == ("127.0.0.1", 2526, False)
+    assert (settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_USE_TLS) == (
+        "127.0.0.1",
+        2526,
+        False,
+    )
     assert demo.os.environ["EMAIL_HOST"] == "127.0.0.1"  # what the worker and the deliverer inherit
 
 
-@pytest.mark.parametrize(("owns", "in_use", "stops"), [("1", False, 1), ("1", True, 0), ("", False, 0)])
+@pytest.mark.parametrize(
+    ("owns", "in_use", "stops"), [("1", False, 1), ("1", True, 0), ("", False, 0)]
+)
 def test_postgres_is_stopped_only_by_its_owner_and_only_when_nobody_uses_it(
     monkeypatch: pytest.MonkeyPatch, owns: str, in_use: bool, stops: int
 ) -> None:
@@ -50,8 +56,12 @@ def test_postgres_is_stopped_only_by_its_owner_and_only_when_nobody_uses_it(
 
 
 @pytest.mark.django_db
-def test_the_age_of_the_workers_heartbeat_is_read_from_its_row(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(serve.connections, "close_all", lambda: None)  # the test's transaction lives in it
+def test_the_age_of_the_workers_heartbeat_is_read_from_its_row(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(
+        serve.connections, "close_all", lambda: None
+    )  # the test's transaction lives in it
     assert serve.worker_age() is None
     Heartbeat.objects.create(name="worker", beat_at=timezone.now() - timedelta(seconds=400))
     assert serve.worker_age() == pytest.approx(400, abs=5)

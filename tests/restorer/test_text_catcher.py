@@ -1,4 +1,5 @@
-"""The demo's gateway: whatever gateway the book names, nothing leaves this machine, and what it takes is reported."""
+"""The demo's gateway: whatever gateway the book names, nothing leaves this machine, and what it
+takes is reported."""
 
 import time
 
@@ -14,7 +15,9 @@ from tests.gateway import queued_text
 
 @pytest.mark.django_db(transaction=True)
 def test_texts_are_caught_and_reported(business: Business, live_server: LiveServer) -> None:
-    TextGateway.objects.create(id=1, is_on=True, url="https://gateway.example.com/", template={"to": "{to}"})
+    TextGateway.objects.create(
+        id=1, is_on=True, url="https://gateway.example.com/", template={"to": "{to}"}
+    )
     server = text_catcher.start_text_catcher()
     try:
         text_catcher.use_text_catcher(server, live_server.url)
@@ -22,14 +25,19 @@ def test_texts_are_caught_and_reported(business: Business, live_server: LiveServ
 
         outbox.deliver()
         until = time.monotonic() + 10  # it reports in a thread of its own
-        while not InboundEvent.objects.filter(outcome__contains="arrived").exists() and time.monotonic() < until:
+        while (
+            not InboundEvent.objects.filter(outcome__contains="arrived").exists()
+            and time.monotonic() < until
+        ):
             time.sleep(0.02)
         assert server.gateway.send_answer("+19025550101", "STOP") == 200
 
         assert [each["to"] for each in server.gateway.taken] == ["+19025550101"]
         message.refresh_from_db()
         assert message.state == "delivered"
-        assert InboundEvent.objects.filter(source="text inbound", outcome__startswith="Sent a word back").exists()
+        assert InboundEvent.objects.filter(
+            source="text inbound", outcome__startswith="Sent a word back"
+        ).exists()
         assert "example.com" not in TextGateway.objects.get().url
     finally:
         server.shutdown()

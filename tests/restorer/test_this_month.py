@@ -90,8 +90,10 @@ def test_the_crew_sees_the_work_and_nothing_of_the_outbox(coated, page, crew, as
 
 
 def test_the_page_asks_the_same_number_of_questions_for_many_jobs(
-    coated, as_owner, django_assert_max_num_queries  # noqa: F811
-):  # fmt: skip
+    coated,  # noqa: F811
+    as_owner,
+    django_assert_max_num_queries,
+):
     for _ in range(9):
         deck = coated()
         move(deck, date(2026, 11, 5))
@@ -102,7 +104,11 @@ def test_the_page_asks_the_same_number_of_questions_for_many_jobs(
 
 
 def to_do(**fields):
-    fields = {"kind": "address", "key": "number/1", "words": "902-555-0142 is a wrong number."} | fields
+    fields = {
+        "kind": "address",
+        "key": "number/1",
+        "words": "902-555-0142 is a wrong number.",
+    } | fields
     return ToDo.objects.create(**fields)
 
 
@@ -120,10 +126,14 @@ def test_what_only_a_person_can_settle_is_listed_and_goes_when_settled(page, as_
     assert "902-555-0142" in as_owner.get("/outbox/to-do/").content.decode()
 
 
-def test_settling_twice_keeps_the_first_name_and_never_leads_off_the_site(as_owner, as_user, office, owner):
+def test_settling_twice_keeps_the_first_name_and_never_leads_off_the_site(
+    as_owner, as_user, office, owner
+):
     row = to_do()
     as_owner.post(f"/outbox/to-do/{row.pk}/settled/")
-    answer = as_user(office).post(f"/outbox/to-do/{row.pk}/settled/", {"back": "https://example.org/"})
+    answer = as_user(office).post(
+        f"/outbox/to-do/{row.pk}/settled/", {"back": "https://example.org/"}
+    )
 
     row.refresh_from_db()
     assert row.done_by == owner
@@ -135,7 +145,13 @@ def test_the_crew_sees_today_and_tomorrow(page, crew, as_user, business):
     DeckFactory(property=place)
     for day, state in ((NOW.date(), "booked"), (NOW.date() + timedelta(days=2), "booked")):
         booking = Booking.objects.create(
-            client=place.client, property=place, crew=crew_row, state=state, first_on=day, last_on=day, hours=4
+            client=place.client,
+            property=place,
+            crew=crew_row,
+            state=state,
+            first_on=day,
+            last_on=day,
+            hours=4,
         )
         free = CrewDay.objects.create(crew=crew_row, day=day, hours_open=8, hours_booked=4)
         BookingDay.objects.create(booking=booking, crew_day=free, hours=4)
@@ -148,7 +164,19 @@ def test_the_crew_sees_today_and_tomorrow(page, crew, as_user, business):
 
 def test_open_offers_are_counted_until_they_run_out(page):
     DeckFactory()
-    OfferFactory(number=901, state="open", sent_at=NOW, drafted_on=date(2026, 11, 1), valid_until=date(2026, 12, 1))
-    OfferFactory(number=902, state="open", sent_at=NOW, drafted_on=date(2026, 9, 1), valid_until=date(2026, 10, 1))
+    OfferFactory(
+        number=901,
+        state="open",
+        sent_at=NOW,
+        drafted_on=date(2026, 11, 1),
+        valid_until=date(2026, 12, 1),
+    )
+    OfferFactory(
+        number=902,
+        state="open",
+        sent_at=NOW,
+        drafted_on=date(2026, 9, 1),
+        valid_until=date(2026, 10, 1),
+    )
 
     assert figure(page(), "offer without an answer") == 1

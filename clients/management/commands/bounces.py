@@ -1,4 +1,5 @@
-"""`manage.py bounces`: reads mails that came back, from files, the standard input or the mailbox for bounces."""
+"""`manage.py bounces`: reads mails that came back, from files, the standard input or the mailbox
+for bounces."""
 
 import mailbox
 import sys
@@ -18,11 +19,16 @@ MBOX_PREFIX = b"From "
 
 
 class Command(BaseCommand):
-    help = "Read mails that came back from FILE (one mail, or an mbox; - is the standard input), or the mailbox."
+    help = (
+        "Read mails that came back from FILE (one mail, or an mbox; - is the standard input), or"
+        " the mailbox."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("files", nargs="*", metavar="FILE")
-        parser.add_argument("--imap", action="store_true", help="Read the mailbox named in the settings BOUNCES_…")
+        parser.add_argument(
+            "--imap", action="store_true", help="Read the mailbox named in the settings BOUNCES_…"
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -40,7 +46,9 @@ class Command(BaseCommand):
             raise problem
 
     def receive_mail(self, source: str, content: bytes) -> None:
-        self.rows.append({"source": source} | bounces.receive_bounce(content=content, now=timezone.now()))
+        self.rows.append(
+            {"source": source} | bounces.receive_bounce(content=content, now=timezone.now())
+        )
 
     def read_mailbox(self) -> None:
         if not bounces.has_bounce_mailbox():

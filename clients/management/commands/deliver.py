@@ -1,4 +1,5 @@
-"""`manage.py deliver`: hands the outbox over, once or as a loop; any number of them may run, on any number of hosts."""
+"""`manage.py deliver`: hands the outbox over, once or as a loop;
+any number of them may run, on any number of hosts."""
 
 import logging
 import signal
@@ -27,27 +28,38 @@ class Command(BaseCommand):
     help = "Hand over what is due in the outbox. Without --once: for ever, until SIGTERM or Ctrl-C."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--once", action="store_true", help="One pass over what is due now, then end")
-        parser.add_argument("--deadline", type=float, default=None, help="Begin no message after so many seconds")
+        parser.add_argument(
+            "--once", action="store_true", help="One pass over what is due now, then end"
+        )
+        parser.add_argument(
+            "--deadline", type=float, default=None, help="Begin no message after so many seconds"
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         self.stopping = threading.Event()
         with self.stop_on_signals():
             if options["once"]:
-                tally = outbox.deliver(deadline_seconds=options["deadline"] or float("inf"), stop=self.stopping.is_set)
-                write_rows([tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS)
+                tally = outbox.deliver(
+                    deadline_seconds=options["deadline"] or float("inf"), stop=self.stopping.is_set
+                )
+                write_rows(
+                    [tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS
+                )
             else:
                 self.loop(options)
 
     @contextmanager
     def stop_on_signals(self) -> Iterator[None]:
-        """The message in hand is finished first; whatever was claimed beside it goes back to the queue."""
+        """The message in hand is finished first;
+        whatever was claimed beside it goes back to the queue."""
         if threading.current_thread() is not threading.main_thread():
             yield
             return
         numbers = (signal.SIGTERM, signal.SIGINT)
-        before = {number: signal.signal(number, lambda *_: self.stopping.set()) for number in numbers}
+        before = {
+            number: signal.signal(number, lambda *_: self.stopping.set()) for number in numbers
+        }
         try:
             yield
         finally:
@@ -65,13 +77,19 @@ class Command(BaseCommand):
                 connections.close_all()
                 failures += 1
                 wait = min(2.0**failures / 2, MAX_RETRY_SECONDS)
-                logger.warning("The database does not answer (%s); next try in %.0f s", str(error).strip(), wait)
+                logger.warning(
+                    "The database does not answer (%s); next try in %.0f s",
+                    str(error).strip(),
+                    wait,
+                )
             self.stopping.wait(wait)
         self.clear_heartbeat()
 
     def run_once(self, options: dict[str, Any]) -> float:
         """Seconds to wait before the next one."""
-        tally = outbox.deliver(deadline_seconds=options["deadline"] or 45, stop=self.stopping.is_set)
+        tally = outbox.deliver(
+            deadline_seconds=options["deadline"] or 45, stop=self.stopping.is_set
+        )
         heartbeat.record_heartbeat("deliver")
         if tally.total:
             write_rows([tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS)

@@ -14,7 +14,10 @@ COLUMNS = ["emptied", "months"]
 
 
 class Command(BaseCommand):
-    help = "Empty the words of hooks and returned mails older than the months set under Settings, What comes back."
+    help = (
+        "Empty the words of hooks and returned mails older than the months set under Settings, What"
+        " comes back."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         add_format_option(parser)

@@ -9,10 +9,15 @@ from clients.places.loading import load_towns
 
 
 class Command(BaseCommand):
-    help = "Load the towns of clients/data/towns.csv.gz (GeoNames, CC BY 4.0). Skips when this edition is in place."
+    help = (
+        "Load the towns of clients/data/towns.csv.gz (GeoNames, CC BY 4.0). Skips when this edition"
+        " is in place."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--force", action="store_true", help="load again even if this edition is in place")
+        parser.add_argument(
+            "--force", action="store_true", help="load again even if this edition is in place"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         start = perf_counter()

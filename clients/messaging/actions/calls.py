@@ -22,14 +22,21 @@ WRONG_NUMBER_REASON = "Wrong number, as whoever answered said."
 
 
 @transaction.atomic
-def record_call_result(*, message: Message, result: str, note: str, by: User, now: datetime) -> bool:
-    """Write down how it ended and move the message. False, and nothing changed, if it is no call to be made now."""
-    rows = Message.objects.filter(pk=message.pk, channel=Channel.CALL, state=State.QUEUED, held_at=None)
+def record_call_result(
+    *, message: Message, result: str, note: str, by: User, now: datetime
+) -> bool:
+    """Write down how it ended and move the message.
+    False, and nothing changed, if it is no call to be made now."""
+    rows = Message.objects.filter(
+        pk=message.pk, channel=Channel.CALL, state=State.QUEUED, held_at=None
+    )
     locked = rows.select_for_update(of=("self",)).select_related("client").first()
     if locked is None:
         return False
     CallNote.objects.create(message=locked, at=now, by=by, result=result, note=note)
-    RESULT_HANDLERS[CallResult(result)](locked, f"{CallResult(result).label}. {note}".strip()[:500], by, now)
+    RESULT_HANDLERS[CallResult(result)](
+        locked, f"{CallResult(result).label}. {note}".strip()[:500], by, now
+    )
     return True
 
 
@@ -45,7 +52,9 @@ def retry_unanswered(message: Message, words: str, by: User, now: datetime) -> N
     """Again later; after the fourth try somebody decides what to do instead."""
     tries = message.attempts + 1
     if tries > len(RETRY_PAUSES):
-        apply_call_result(message, State.FAILED, f"Nobody answered in {tries} tries.", by, now, attempts=tries)
+        apply_call_result(
+            message, State.FAILED, f"Nobody answered in {tries} tries.", by, now, attempts=tries
+        )
     else:
         later = now + RETRY_PAUSES[tries - 1]
         apply_call_result(message, State.QUEUED, words, by, now, attempts=tries, not_before=later)
@@ -54,18 +63,26 @@ def retry_unanswered(message: Message, words: str, by: User, now: datetime) -> N
 def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) -> None:
     """The number is not used any more, by any channel, until somebody puts it right."""
     apply_call_result(message, State.FAILED, WRONG_NUMBER_REASON, by, now)
-    points = ContactPoint.objects.filter(client=message.client, normalized=message.address, suspended_at=None)
+    points = ContactPoint.objects.filter(
+        client=message.client, normalized=message.address, suspended_at=None
+    )
     for point in points:
         point.suspended_at, point.suspended_why = now, WRONG_NUMBER_REASON
         point.save(update_fields=["suspended_at", "suspended_why"])
     decisions.cancel_unsent(
-        messages=message.client.messages.filter(address=message.address), why=WRONG_NUMBER_REASON, now=now, by=by
+        messages=message.client.messages.filter(address=message.address),
+        why=WRONG_NUMBER_REASON,
+        now=now,
+        by=by,
     )
     to_do = ToDo(
-        kind=ToDo.Kind.ADDRESS, key=f"number/{message.pk}", client=message.client, message=message,
+        kind=ToDo.Kind.ADDRESS,
+        key=f"number/{message.pk}",
+        client=message.client,
+        message=message,
         words=f"Find out the number of {message.client.name}: {message.address} is wrong.",
         url=f"/clients/{message.client_id}/edit/",
-    )  # fmt: skip
+    )
     ToDo.objects.bulk_create([to_do], ignore_conflicts=True)
 
 
@@ -73,12 +90,19 @@ def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
     """In the same transaction nobody calls this number any more."""
     people = opt_out.clients_at_number(message.address) or [message.client]
     opt_out.opt_out_address(
-        channel=Channel.CALL, address=message.address, people=people, why=CALL_STOP_REASON, now=now, by=by,
+        channel=Channel.CALL,
+        address=message.address,
+        people=people,
+        why=CALL_STOP_REASON,
+        now=now,
+        by=by,
         evidence=f"Call of {now:%Y-%m-%d %H:%M} UTC: {words}",
-    )  # fmt: skip
+    )
 
 
-def apply_call_result(message: Message, to: str, words: str, by: User, now: datetime, **changes: Any) -> None:
+def apply_call_result(
+    message: Message, to: str, words: str, by: User, now: datetime, **changes: Any
+) -> None:
     transitions.apply_transition(
         Message.objects.filter(pk=message.pk), to, note=words, by=by, at=now, reply=words, **changes
     )

@@ -1,4 +1,5 @@
-"""Deeds about the text message gateway: its row, the secret of its hooks, and a message to try it."""
+"""Deeds about the text message gateway:
+its row, the secret of its hooks, and a message to try it."""
 
 import secrets
 from datetime import datetime
@@ -21,7 +22,8 @@ def save_gateway(*, gateway: TextGateway) -> TextGateway:
 
 @transaction.atomic
 def create_hook_secret(*, gateway: TextGateway) -> str:
-    """256 bits, shown once; only their hash is kept. The addresses made of an earlier one stop working."""
+    """256 bits, shown once; only their hash is kept.
+    The addresses made of an earlier one stop working."""
     secret = secrets.token_urlsafe(32)
     gateway.hook_hash = secret_hash(secret)
     gateway.save(update_fields=["hook_hash"])
@@ -42,9 +44,15 @@ class UnconditionalPermit:
 
 
 def send_trial(*, business: Business, number: str, now: datetime) -> SendOutcome:
-    """One text message outside the outbox. Raises `TransportDownError` if nobody is there or no gateway is in use."""
-    text = f"{business.name}: this is a test of {now.astimezone(business.zone):%H:%M:%S}. Text messages work."
-    message = Message(address=number, text=text, message_id=f"<trial{secrets.token_hex(12)}@localhost>")
+    """One text message outside the outbox.
+    Raises `TransportDownError` if nobody is there or no gateway is in use."""
+    text = (
+        f"{business.name}: this is a test of {now.astimezone(business.zone):%H:%M:%S}. Text"
+        " messages work."
+    )
+    message = Message(
+        address=number, text=text, message_id=f"<trial{secrets.token_hex(12)}@localhost>"
+    )
     line = GatewayTransport(business)
     try:
         line.connect()

@@ -1,4 +1,5 @@
-"""Deeds about letters: gather them into a batch, print it, say that it was posted, or take it apart again."""
+"""Deeds about letters: gather them into a batch, print it, say that it was posted, or take it apart
+again."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -31,7 +32,8 @@ class PostedBatch:
 
 @transaction.atomic
 def create_letter_batch(*, by: User, now: datetime) -> LetterBatch | None:
-    """All letters that may go now, at most 200, or None; those that may not are cancelled with the reason."""
+    """All letters that may go now, at most 200, or None;
+    those that may not are cancelled with the reason."""
     business = Business.objects.get()
     rows = (
         batches.waiting_letters()
@@ -42,9 +44,14 @@ def create_letter_batch(*, by: User, now: datetime) -> LetterBatch | None:
     if not chosen:
         return None
     batch = LetterBatch.objects.create(made_at=now, made_by=by)
-    BatchedLetter.objects.filter(message__in=chosen).delete()  # of an earlier batch, before it was sent again
+    BatchedLetter.objects.filter(
+        message__in=chosen
+    ).delete()  # of an earlier batch, before it was sent again
     BatchedLetter.objects.bulk_create(
-        [BatchedLetter(batch=batch, message=message, position=place) for place, message in enumerate(chosen, 1)]
+        [
+            BatchedLetter(batch=batch, message=message, position=place)
+            for place, message in enumerate(chosen, 1)
+        ]
     )
     return batch
 
@@ -66,9 +73,12 @@ class PrintedBatch:
 
 
 @transaction.atomic
-def print_letter_batch(*, batch: LetterBatch, by: User, now: datetime, both_sides: bool = True) -> PrintedBatch:
-    """What is still in the pile as one PDF with its enclosures; its fingerprint and the number of prints are kept, a
-    reprint says so. For `both_sides` of the paper each letter and each enclosure begin on a sheet of their own.
+def print_letter_batch(
+    *, batch: LetterBatch, by: User, now: datetime, both_sides: bool = True
+) -> PrintedBatch:
+    """What is still in the pile as one PDF with its enclosures; its fingerprint and the number of
+    prints are kept, a reprint says so. For `both_sides` of the paper each letter and each enclosure
+    begin on a sheet of their own.
     """
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     business = Business.objects.get()
@@ -78,13 +88,23 @@ def print_letter_batch(*, batch: LetterBatch, by: User, now: datetime, both_side
     check_address_fit(letters, business)
     copy = batch.prints + 1
     pdf = printing.batch_pdf(
-        batch, letters, business=business, today=business.today(now), copy=copy, both_sides=both_sides
+        batch,
+        letters,
+        business=business,
+        today=business.today(now),
+        copy=copy,
+        both_sides=both_sides,
     )
     batch.prints, batch.pdf_sha256 = copy, printing.pdf_fingerprint(pdf)
     batch.save(update_fields=["prints", "pdf_sha256"])
     for letter in letters:
-        note = f"Printed as letter {letter.position} of batch {batch.pk}{f', print {copy}' if copy > 1 else ''}."
-        transitions.write_message_events([letter.message.pk], letter.message.state, note=note, by=by, at=now)
+        note = (
+            f"Printed as letter {letter.position} of batch"
+            f" {batch.pk}{f', print {copy}' if copy > 1 else ''}."
+        )
+        transitions.write_message_events(
+            [letter.message.pk], letter.message.state, note=note, by=by, at=now
+        )
     return PrintedBatch(pdf, record_unprinted(batch, letters))
 
 
@@ -106,8 +126,8 @@ def check_address_fit(letters: list[batches.Letter], business: Business) -> None
     for letter in letters:
         if (needed := sheet.lines_needed(letter.lines)) > sheet.max_lines:
             raise LetterError(
-                f"The address of {letter.lines[0]} has {needed} lines; the window has room for {sheet.max_lines}. "
-                "Shorten it on the client's page, or hold the letter back."
+                f"The address of {letter.lines[0]} has {needed} lines; the window has room for"
+                f" {sheet.max_lines}. Shorten it on the client's page, or hold the letter back."
             )
 
 
@@ -117,12 +137,22 @@ def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedB
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.posted_at or not batch.prints:
         raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
-    left_out = [letter for letter in batches.letters_in_batch(batch, Business.objects.get()) if letter.why_not]
+    left_out = [
+        letter
+        for letter in batches.letters_in_batch(batch, Business.objects.get())
+        if letter.why_not
+    ]
     note = f"Posted with batch {batch.pk}."
     count = transitions.apply_transition(
-        batches.messages_to_post(batch), State.ACCEPTED, note=note, by=by, at=now, reply=note, accepted_at=now,
+        batches.messages_to_post(batch),
+        State.ACCEPTED,
+        note=note,
+        by=by,
+        at=now,
+        reply=note,
+        accepted_at=now,
         attempts=F("attempts") + 1,
-    )  # fmt: skip
+    )
     batch.letters.filter(message__in=[letter.message for letter in left_out]).delete()
     batch.posted_at, batch.posted_by = now, by
     batch.save(update_fields=["posted_at", "posted_by"])
@@ -136,6 +166,8 @@ def dissolve_letter_batch(*, batch: LetterBatch, by: User, now: datetime) -> int
     if batch.posted_at:
         raise LetterError("It was posted before; nothing can call it back.")
     ids = list(batches.messages_to_post(batch).values_list("pk", flat=True))
-    transitions.write_message_events(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
+    transitions.write_message_events(
+        ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now
+    )
     batch.delete()
     return len(ids)

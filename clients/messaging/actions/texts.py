@@ -14,10 +14,13 @@ from clients.models import User
 def save_message_text(
     *, purpose: str, channel: str, language: str, subject: str, body: str, by: User, now: datetime
 ) -> MessageText:
-    """The owner's wording from now on; messages in the outbox keep theirs. Raises `texts.TextProblem`."""
+    """The owner's wording from now on; messages in the outbox keep theirs.
+    Raises `texts.TextProblem`."""
     texts.check_wording(purpose=purpose, channel=channel, subject=subject, body=body)
     values = {"subject": subject, "body": body, "changed_at": now, "changed_by": by}
-    row, _ = MessageText.objects.update_or_create(purpose=purpose, channel=channel, language=language, defaults=values)
+    row, _ = MessageText.objects.update_or_create(
+        purpose=purpose, channel=channel, language=language, defaults=values
+    )
     return row
 
 
@@ -31,11 +34,24 @@ def reset_message_text(*, purpose: str, channel: str, language: str) -> bool:
 
 @transaction.atomic
 def save_law_rule(
-    *, jurisdiction: str, medium: str, valid_from: date, rules: dict[str, Any], source: str, checked_on: date,
-    by: User, now: datetime,
-) -> LawRule:  # fmt: skip
+    *,
+    jurisdiction: str,
+    medium: str,
+    valid_from: date,
+    rules: dict[str, Any],
+    source: str,
+    checked_on: date,
+    by: User,
+    now: datetime,
+) -> LawRule:
     """The owner's own rule over the table, from a day on; one a day."""
-    values = {"rules": rules, "source": source, "checked_on": checked_on, "created_at": now, "created_by": by}
+    values = {
+        "rules": rules,
+        "source": source,
+        "checked_on": checked_on,
+        "created_at": now,
+        "created_by": by,
+    }
     row, _ = LawRule.objects.update_or_create(
         jurisdiction=jurisdiction, medium=medium, valid_from=valid_from, defaults=values
     )

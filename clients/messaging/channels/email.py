@@ -1,7 +1,9 @@
-"""E-mail over SMTP: one connection for many messages, one recipient a message, and an exact account of each try.
+"""E-mail over SMTP: one connection for many messages, one recipient a message, and an exact account
+of each try.
 
-Django's own backend (its EMAIL_* settings) opens the connection; the dialogue is ours, because only the phase that was
-reached tells whether a message may ever be tried again (RFC 1047; docs/operations.md, "What the states mean").
+Django's own backend (its EMAIL_* settings) opens the connection; the dialogue is ours, because only
+the phase that was reached tells whether a message may ever be tried again (RFC 1047;
+docs/operations.md, "What the states mean").
 """
 
 import contextlib
@@ -11,7 +13,13 @@ from django.conf import settings
 from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
-from clients.messaging.channels.mime import SenderIdentity, ascii_domain_address, compose_email, dot_stuff, needs_utf8
+from clients.messaging.channels.mime import (
+    SenderIdentity,
+    ascii_domain_address,
+    compose_email,
+    dot_stuff,
+    needs_utf8,
+)
 from clients.messaging.channels.transport import (
     SendOutcome,
     SendPermit,
@@ -21,10 +29,12 @@ from clients.messaging.channels.transport import (
 from clients.messaging.models import Message
 from clients.models import Business
 
-SMTP_PHASES = (
-    8  # connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the last reply
+# connect, EHLO, TLS, EHLO, log in, MAIL, RCPT, DATA: each may take EMAIL_TIMEOUT, and so may the
+# last reply
+SMTP_PHASES = 8
+NO_SMTPUTF8 = (
+    "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."
 )
-NO_SMTPUTF8 = "The mail server takes no addresses with letters beyond ASCII (it does not offer SMTPUTF8)."
 MAX_SMTP_REPLY_LENGTH = 500
 QUIT_SECONDS = 3
 
@@ -45,7 +55,9 @@ class SmtpTransport:
         self.identity = SenderIdentity.for_business(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
-        self.composed: tuple[Message, bytes] | None = None  # the next message, as it will go over the wire
+        self.composed: tuple[Message, bytes] | None = (
+            None  # the next message, as it will go over the wire
+        )
         self.lease_seconds: float = (SMTP_PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
@@ -70,7 +82,10 @@ class SmtpTransport:
             content = self.open_envelope(message, permit)
         except SmtpRefusedError as refusal:
             self.reset(refusal.code)
-            return SendOutcome(SendResult.REFUSED if 500 <= refusal.code < 600 else SendResult.NOT_NOW, refusal.reply)
+            return SendOutcome(
+                SendResult.REFUSED if 500 <= refusal.code < 600 else SendResult.NOT_NOW,
+                refusal.reply,
+            )
         except (OSError, smtplib.SMTPException, TransportDownError) as error:
             self.hang_up()
             return SendOutcome(SendResult.NOT_NOW, smtp_error_text(error))
@@ -83,7 +98,8 @@ class SmtpTransport:
         return self.send_content(content, permit)
 
     def open_envelope(self, message: Message, permit: SendPermit) -> bytes:
-        """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in use."""
+        """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in
+        use."""
         try:
             return self.send_envelope(message, permit)
         except (OSError, smtplib.SMTPException, SmtpRefusedError) as error:
@@ -95,7 +111,8 @@ class SmtpTransport:
             return self.send_envelope(message, permit)
 
     def send_envelope(self, message: Message, permit: SendPermit) -> bytes:
-        """A message that was not written ahead is written while server and database are busy with the envelope."""
+        """A message that was not written ahead is written while server and database are busy with
+        the envelope."""
         assert self.smtp is not None  # noqa: S101 - connect came first
         recipient = ascii_domain_address(message.address)
         self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.smtputf8_option(message)}")
@@ -108,11 +125,15 @@ class SmtpTransport:
 
     def wire_bytes(self, message: Message) -> bytes:
         if self.composed is None or self.composed[0] is not message:
-            self.composed = message, dot_stuff(compose_email(self.identity, message, now=timezone.now()))
+            self.composed = (
+                message,
+                dot_stuff(compose_email(self.identity, message, now=timezone.now())),
+            )
         return self.composed[1]
 
     def compose_ahead(self, upcoming: Message | None) -> None:
-        """The next message is written while the server reads this one; a fault in it comes up in its own turn."""
+        """The next message is written while the server reads this one;
+        a fault in it comes up in its own turn."""
         if upcoming is not None:
             with contextlib.suppress(Exception):
                 self.wire_bytes(upcoming)
@@ -190,5 +211,7 @@ def smtp_reply_text(code: int, words: bytes) -> str:
 def smtp_error_text(error: Exception) -> str:
     if isinstance(error, smtplib.SMTPResponseException):
         words = error.smtp_error
-        return smtp_reply_text(error.smtp_code, words if isinstance(words, bytes) else str(words).encode())
+        return smtp_reply_text(
+            error.smtp_code, words if isinstance(words, bytes) else str(words).encode()
+        )
     return (str(error) or type(error).__name__)[:MAX_SMTP_REPLY_LENGTH]

@@ -1,7 +1,9 @@
-"""A text message gateway that sends nothing: it takes messages over HTTP, is rude by chance, and keeps the true count.
+"""A text message gateway that sends nothing:
+it takes messages over HTTP, is rude by chance, and keeps the true count.
 
-It needs no Django. `POST /messages` takes one (JSON: to, from, text, reference), `GET /messages/REFERENCE` says what
-became of it, `GET /` lists what it has, and `POST /answer` (from, text) plays a client who writes back.
+It needs no Django. `POST /messages` takes one (JSON: to, from, text, reference), `GET
+/messages/REFERENCE` says what became of it, `GET /` lists what it has, and `POST /answer` (from,
+text) plays a client who writes back.
 """
 
 import base64
@@ -25,7 +27,8 @@ REPORT_SECONDS = 10
 
 @dataclass(frozen=True)
 class FaultShares:
-    """Shares of messages, 0 to 1, in the order in which the die is read; what is left is taken properly."""
+    """Shares of messages, 0 to 1, in the order in which the die is read;
+    what is left is taken properly."""
 
     refuse: float = 0.0  # for good: 422 bad_number
     busy: float = 0.0  # not now: 503
@@ -55,8 +58,12 @@ class FakeGateway:
     hook_key: str = ""  # signs what it posts: HMAC-SHA256 of the body, in X-Signature
     seed: int = 1
     taken: list[dict[str, str]] = field(default_factory=list)
-    request_headers: list[dict[str, str]] = field(default_factory=list)  # headers of every request for a message
-    planned_faults: list[str] = field(default_factory=list)  # manners of the next messages, before chance decides
+    request_headers: list[dict[str, str]] = field(
+        default_factory=list
+    )  # headers of every request for a message
+    planned_faults: list[str] = field(
+        default_factory=list
+    )  # manners of the next messages, before chance decides
     states: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -65,7 +72,11 @@ class FakeGateway:
 
     def next_fault(self) -> str:
         with self.lock:
-            return self.planned_faults.pop(0) if self.planned_faults else self.manners.pick(self.chance.random())
+            return (
+                self.planned_faults.pop(0)
+                if self.planned_faults
+                else self.manners.pick(self.chance.random())
+            )
 
     def take(self, message: dict[str, str]) -> str:
         """Its own number for the message."""
@@ -82,7 +93,12 @@ class FakeGateway:
     def post_reports(self, message: dict[str, str], number: str, *, twice: bool) -> None:
         states = ["delivered", "sent", "delivered", "sent"] if twice else ["sent", "delivered"]
         for state in states:
-            body = {"event_id": f"{number}-{state}", "reference": message["reference"], "id": number, "status": state}
+            body = {
+                "event_id": f"{number}-{state}",
+                "reference": message["reference"],
+                "id": number,
+                "status": state,
+            }
             self.post("status", body)
 
     def send_answer(self, sender: str, text: str) -> int:
@@ -92,7 +108,9 @@ class FakeGateway:
 
     def post(self, hook: str, body: dict[str, str]) -> int:
         content = json.dumps(body).encode()
-        signature = base64.b64encode(hmac.digest(self.hook_key.encode(), content, hashlib.sha256)).decode()
+        signature = base64.b64encode(
+            hmac.digest(self.hook_key.encode(), content, hashlib.sha256)
+        ).decode()
         headers = {"Content-Type": "application/json", "X-Signature": signature}
         request = urllib.request.Request(f"{self.hooks}/{hook}", content, headers)  # noqa: S310 - our own address
         try:
@@ -104,7 +122,8 @@ class FakeGateway:
 
 class FakeGatewayHandler(BaseHTTPRequestHandler):
     protocol_version = "HTTP/1.1"
-    wbufsize = MAX_REQUEST_BYTES  # head and body of an answer leave together, else each waits for the other side's ACK
+    # head and body of an answer leave together, else each waits for the other side's ACK
+    wbufsize = MAX_REQUEST_BYTES
     server: "FakeGatewayServer"
 
     def do_POST(self) -> None:
@@ -115,7 +134,9 @@ class FakeGatewayHandler(BaseHTTPRequestHandler):
             status = self.server.gateway.send_answer(body.get("from", ""), body.get("text", ""))
             self.send_json(200, {"hook": status})
         elif self.path == "/messages":
-            self.server.gateway.request_headers.append({name.lower(): value for name, value in self.headers.items()})
+            self.server.gateway.request_headers.append(
+                {name.lower(): value for name, value in self.headers.items()}
+            )
             self.respond(self.server.gateway.next_fault(), body)
         else:
             self.send_json(404, {"error": "not_found"})
@@ -130,7 +151,8 @@ class FakeGatewayHandler(BaseHTTPRequestHandler):
             self.write(200, "\n\n".join(lines).encode(), "text/plain; charset=utf-8")
 
     def body(self) -> dict[str, str] | None:
-        """The whole of it, or nothing: a request that breaks off in its body is no message (RFC 9112, 8)."""
+        """The whole of it, or nothing: a request that breaks off in its body is no message (RFC
+        9112, 8)."""
         length = min(int(self.headers.get("Content-Length", 0)), MAX_REQUEST_BYTES)
         content = self.rfile.read(length)
         if len(content) < length:
@@ -149,7 +171,11 @@ class FakeGatewayHandler(BaseHTTPRequestHandler):
         gateway = self.server.gateway
         half = gateway.chance.uniform(0, gateway.manners.latest_seconds) / 2
         time.sleep(half)
-        refusals = {"refuse": (422, "bad_number"), "busy": (503, "busy"), "opted_out": (422, "opted_out")}
+        refusals = {
+            "refuse": (422, "bad_number"),
+            "busy": (503, "busy"),
+            "opted_out": (422, "opted_out"),
+        }
         if manner in refusals:
             status, error = refusals[manner]
             self.send_json(status, {"error": error})

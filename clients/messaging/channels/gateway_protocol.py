@@ -1,6 +1,8 @@
-"""What a text message gateway is told and what its answers mean, read from the row that describes it. No sockets here.
+"""What a text message gateway is told and what its answers mean, read from the row that describes
+it. No sockets here.
 
-Paths are dotted: `messages.0.id` is the id of the first of the messages. Codes and states are compared as text.
+Paths are dotted: `messages.0.id` is the id of the first of the messages. Codes and states are
+compared as text.
 """
 
 import json
@@ -12,16 +14,40 @@ from clients.messaging.channels.transport import SendOutcome, SendResult
 from clients.messaging.models import Message, TextGateway
 
 MAX_HTTP_REPLY_LENGTH = 300
-NO_ERROR_CODES = {"", "0", "None", "null", "False", "false", "ok", "OK"}  # an error code that means none
+NO_ERROR_CODES = {
+    "",
+    "0",
+    "None",
+    "null",
+    "False",
+    "false",
+    "ok",
+    "OK",
+}  # an error code that means none
 FOR_GOOD, FOR_NOW, OPTED_OUT = "for_good", "for_now", "opted_out"
 ACCOUNT_STATUSES = {401, 402, 407}  # RFC 9110, 15.5: our key or our account, not the message
-RETRY_STATUSES = {408, 425, 429, 503}  # RFC 9110, 15.5.9 and 15.6.4; RFC 8470, 5.2; RFC 6585, 4: not processed
-REDIRECT_STATUSES = {300, 301, 302, 305, 307, 308}  # asked to go elsewhere, which we do not: nothing was processed
-CONFLICT_STATUS = 409  # RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
+RETRY_STATUSES = {
+    408,
+    425,
+    429,
+    503,
+}  # RFC 9110, 15.5.9 and 15.6.4; RFC 8470, 5.2; RFC 6585, 4: not processed
+REDIRECT_STATUSES = {
+    300,
+    301,
+    302,
+    305,
+    307,
+    308,
+}  # asked to go elsewhere, which we do not: nothing was processed
+CONFLICT_STATUS = (
+    409  # RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
+)
 
 
 def message_reference(message: Message) -> str:
-    """Ours for one sending: the left part of the Message-ID, so a deliberate re-send gets another."""
+    """Ours for one sending: the left part of the Message-ID, so a deliberate re-send gets
+    another."""
     return message.message_id.strip("<>").rpartition("@")[0]
 
 
@@ -44,7 +70,12 @@ def fill_template(template: Any, values: Mapping[str, str]) -> Any:
     named = {f"{{{name}}}": value for name, value in values.items()}
     if template in named:
         return named[template]
-    for name in ("reference", "from", "to", "text"):  # what a client wrote comes last: no field is looked for in it
+    for name in (
+        "reference",
+        "from",
+        "to",
+        "text",
+    ):  # what a client wrote comes last: no field is looked for in it
         template = template.replace(f"{{{name}}}", values.get(name, ""))
     return template
 
@@ -72,8 +103,11 @@ def value_at_path(content: Any, path: str) -> str:
     return "" if content is None or isinstance(content, dict | list) else str(content)
 
 
-def answer_outcome(gateway: TextGateway, status: int, content: bytes, media_type: str = "") -> SendOutcome:
-    """What an HTTP answer to a message says about it; see docs/operations.md, "The text message gateway"."""
+def answer_outcome(
+    gateway: TextGateway, status: int, content: bytes, media_type: str = ""
+) -> SendOutcome:
+    """What an HTTP answer to a message says about it;
+    see docs/operations.md, "The text message gateway"."""
     answer = parse_body(content, media_type)
     code = value_at_path(answer, gateway.refusal_path) if gateway.refusal_path else ""
     reply = http_reply_text(status, content)
@@ -90,7 +124,11 @@ def answer_outcome(gateway: TextGateway, status: int, content: bytes, media_type
 def result_by_status(status: int) -> SendResult:
     if status in ACCOUNT_STATUSES | RETRY_STATUSES | REDIRECT_STATUSES:
         return SendResult.NOT_NOW
-    return SendResult.REFUSED if 400 <= status < 500 and status != CONFLICT_STATUS else SendResult.UNKNOWN
+    return (
+        SendResult.REFUSED
+        if 400 <= status < 500 and status != CONFLICT_STATUS
+        else SendResult.UNKNOWN
+    )
 
 
 def refusal_outcome(meaning: str, reply: str) -> SendOutcome:
@@ -105,7 +143,8 @@ def look_up_address(gateway: TextGateway, message: Message) -> str:
 
 
 def reported_state(gateway: TextGateway, content: Any) -> str:
-    """delivered, failed, accepted or none; empty if the report says something that nobody has told us about."""
+    """delivered, failed, accepted or none;
+    empty if the report says something that nobody has told us about."""
     return str(gateway.statuses.get(value_at_path(content, gateway.status_path), ""))
 
 

@@ -1,8 +1,10 @@
-"""E-mail by a Django mail backend other than SMTP, such as a mail service over HTTP (the extra `esp`, django-anymail).
+"""E-mail by a Django mail backend other than SMTP, such as a mail service over HTTP (the extra
+`esp`, django-anymail).
 
-A backend does not say how far it got, and only some errors carry the far side's answer. What is known to have been
-refused is refused; whatever else goes wrong after the last look is unknown, so nothing is ever sent twice. Bounces come
-back to the service and not to us: it reports them to /hooks/mail/ (clients/messaging/incoming/hooks/mail_service.py).
+A backend does not say how far it got, and only some errors carry the far side's answer. What is
+known to have been refused is refused; whatever else goes wrong after the last look is unknown, so
+nothing is ever sent twice. Bounces come back to the service and not to us: it reports them to
+/hooks/mail/ (clients/messaging/incoming/hooks/mail_service.py).
 """
 
 import contextlib
@@ -32,10 +34,15 @@ from clients.models import Business
 
 BACKEND_LEASE_SECONDS = 300.0  # longer than any HTTP client of a backend waits for an answer
 MAX_ERROR_LENGTH = 500
-REFUSED_STATUSES = {"rejected", "invalid", "failed"}  # django-anymail's words for a recipient that was not taken
+REFUSED_STATUSES = {
+    "rejected",
+    "invalid",
+    "failed",
+}  # django-anymail's words for a recipient that was not taken
 NOT_NOW_CODES = {401, 402, 403, 425, 429, 503}  # not let in, or told to wait: nothing was taken
 UNKNOWN_CODES = {408, 409}
-# Raised before anything is sent: a setting of the service, a feature it lacks, something that has no form in its words.
+# Raised before anything is sent: a setting of the service, a feature it lacks, something that has
+# no form in its words.
 PRESEND_ERRORS = {"AnymailUnsupportedFeature", "AnymailSerializationError", "AnymailInvalidAddress"}
 METADATA = "metadata"
 
@@ -68,7 +75,8 @@ class MailBackendTransport:
             return SendOutcome(SendResult.WITHHELD)
         try:
             count = self.send_mail(mail)
-        except Exception as error:  # a backend may raise anything, and what it raises after sending is not told apart
+        # a backend may raise anything, and what it raises after sending is not told apart
+        except Exception as error:
             self.close()
             return error_outcome(error)
         return backend_outcome(mail, count)
@@ -96,10 +104,18 @@ def build_django_email(head: SenderIdentity, message: Message) -> EmailMultiAlte
     own = dict(line.split(": ", 1) for line in unsubscribe_headers(link))
     own |= {"Message-ID": message.message_id, "Auto-Submitted": "auto-generated"}
     mail = EmailMultiAlternatives(
-        subject=UNPRINTABLE.sub(" ", message.subject).strip(), body=message.text,
-        from_email=formataddr((UNPRINTABLE.sub(" ", head.business.name).strip(), ascii_domain_address(head.business.sender))),
-        to=[ascii_domain_address(message.address)], reply_to=[head.reply_to], headers=own,
-    )  # fmt: skip
+        subject=UNPRINTABLE.sub(" ", message.subject).strip(),
+        body=message.text,
+        from_email=formataddr(
+            (
+                UNPRINTABLE.sub(" ", head.business.name).strip(),
+                ascii_domain_address(head.business.sender),
+            )
+        ),
+        to=[ascii_domain_address(message.address)],
+        reply_to=[head.reply_to],
+        headers=own,
+    )
     if message.html:
         mail.attach_alternative(message.html, "text/html")
     for file in attachments_of(message):
@@ -109,7 +125,8 @@ def build_django_email(head: SenderIdentity, message: Message) -> EmailMultiAlte
 
 
 def metadata_key(message: Message) -> str:
-    """What a service hands back with its reports: the left part of the Message-ID, short and plain enough for all."""
+    """What a service hands back with its reports:
+    the left part of the Message-ID, short and plain enough for all."""
     return message.message_id.strip("<>").rpartition("@")[0]
 
 
@@ -122,7 +139,9 @@ def backend_outcome(mail: EmailMultiAlternatives, count: int | None) -> SendOutc
     if states & REFUSED_STATUSES:
         return SendOutcome(SendResult.REFUSED, said, number)
     if not count:
-        return SendOutcome(SendResult.UNKNOWN, "The mail backend says that it sent nothing, and not why.", number)
+        return SendOutcome(
+            SendResult.UNKNOWN, "The mail backend says that it sent nothing, and not why.", number
+        )
     return SendOutcome(SendResult.ACCEPTED, said or "The mail backend took it.", number)
 
 

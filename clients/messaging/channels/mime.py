@@ -1,7 +1,8 @@
 """An e-mail as bytes: the headers that a reminder owes its reader, and its text plain and as HTML.
 
-RFC 5322 (format), 2045–2047 (MIME), 2369 and 8058 (unsubscribing), 3834 (by a machine), 6532 (letters beyond ASCII).
-Written out here rather than by `email.message`, which takes longer than handing the message over.
+RFC 5322 (format), 2045–2047 (MIME), 2369 and 8058 (unsubscribing), 3834 (by a machine), 6532
+(letters beyond ASCII). Written out here rather than by `email.message`, which takes longer than
+handing the message over.
 """
 
 import base64
@@ -54,7 +55,11 @@ def header_value(text: str, name: str, *, always: bool = False) -> str:
     """A value that cannot start another header: no line ends, RFC 2047 where it is not ASCII."""
     clean = UNPRINTABLE.sub(" ", text).strip()
     if always:  # a phrase before an address: quoted or encoded
-        return formataddr((clean, "x@x")).removesuffix(" <x@x>") if clean.isascii() else encode_header(clean, name)
+        return (
+            formataddr((clean, "x@x")).removesuffix(" <x@x>")
+            if clean.isascii()
+            else encode_header(clean, name)
+        )
     return FOLD_POINTS.sub("\\1\r\n ", clean) if clean.isascii() else encode_header(clean, name)
 
 
@@ -68,11 +73,14 @@ def compose_email(head: SenderIdentity, message: Message, *, now: datetime) -> b
     files = attachments_of(message)
     if not files:
         return top + body_part(message)
-    return top + multipart("mixed", mime_boundary(message, "m"), [body_part(message), *map(attachment_part, files)])
+    return top + multipart(
+        "mixed", mime_boundary(message, "m"), [body_part(message), *map(attachment_part, files)]
+    )
 
 
 def attachments_of(message: Message) -> list[Attachment]:
-    """What is attached. A claimed message says whether there is anything, and has it at hand (outbox/steps.py)."""
+    """What is attached. A claimed message says whether there is anything, and has it at hand
+    (outbox/steps.py)."""
     return list(message.attachments.all()) if getattr(message, "has_files", True) else []
 
 
@@ -81,7 +89,9 @@ def body_part(message: Message) -> bytes:
     plain = text_part("plain", message.text)
     if not message.html:
         return plain
-    return multipart("alternative", mime_boundary(message), [plain, text_part("html", message.html)])
+    return multipart(
+        "alternative", mime_boundary(message), [plain, text_part("html", message.html)]
+    )
 
 
 def mime_boundary(message: Message, which: str = "") -> str:
@@ -127,7 +137,9 @@ def unsubscribe_headers(link: str) -> list[str]:
     """One click only where the link is HTTPS, as RFC 8058 (3.1) demands."""
     if not link:
         return []
-    one_click = ["List-Unsubscribe-Post: List-Unsubscribe=One-Click"] if link.startswith("https://") else []
+    one_click = (
+        ["List-Unsubscribe-Post: List-Unsubscribe=One-Click"] if link.startswith("https://") else []
+    )
     return [f"List-Unsubscribe: <{link}>", *one_click]
 
 
@@ -138,11 +150,17 @@ def text_part(subtype: str, text: str) -> bytes:
     if not content.isascii() or max(map(len, content.split(b"\n"))) > MAX_LINE_LENGTH:
         way, content = "quoted-printable", binascii.b2a_qp(content)
     charset = "us-ascii" if way == "7bit" else "utf-8"
-    head = f'Content-Type: text/{subtype}; charset="{charset}"\r\nContent-Transfer-Encoding: {way}\r\n\r\n'
+    head = (
+        f'Content-Type: text/{subtype}; charset="{charset}"\r\nContent-Transfer-Encoding:'
+        f" {way}\r\n\r\n"
+    )
     return head.encode() + content.replace(b"\n", b"\r\n")
 
 
 def dot_stuff(content: bytes) -> bytes:
-    """As it follows the 354 reply: leading dots doubled, closed by the final dot (RFC 5321, 4.5.2)."""
-    has_any = content.startswith(b".") or b"\n." in content  # looked for first: to find none takes a regex long
+    """As it follows the 354 reply: leading dots doubled, closed by the final dot (RFC 5321,
+    4.5.2)."""
+    has_any = (
+        content.startswith(b".") or b"\n." in content
+    )  # looked for first: to find none takes a regex long
     return (LEADING_DOT.sub(b"..", content) if has_any else content) + b".\r\n"

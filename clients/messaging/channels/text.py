@@ -1,7 +1,9 @@
-"""Text messages through an HTTP gateway: one request a message, one recipient a request, and never a second try.
+"""Text messages through an HTTP gateway:
+one request a message, one recipient a request, and never a second try.
 
-The head of the request goes ahead; its body leaves only after the outbox's last look. What happens before that handed
-nothing over; a lost answer after it means that nobody knows (docs/operations.md, "The text message gateway").
+The head of the request goes ahead; its body leaves only after the outbox's last look. What happens
+before that handed nothing over; a lost answer after it means that nobody knows (docs/operations.md,
+"The text message gateway").
 """
 
 import socket
@@ -22,10 +24,16 @@ from clients.messaging.models import Message, TextGateway
 from clients.models import Business
 
 CONNECT_SECONDS = 5.0
-MAX_LOST_ANSWERS = 3  # answers lost in a row, after which the rest of the queue waits for the next pass
+MAX_LOST_ANSWERS = (
+    3  # answers lost in a row, after which the rest of the queue waits for the next pass
+)
 MAX_ANSWER_BYTES = 65_536  # bytes
-NO_GATEWAY_IN_USE = "No gateway for text messages is in use. Set one up under Settings, Text message gateway."
-KEEPALIVE_SECONDS = 2.0  # an idle connection older than this may be closed at the far end while we write
+NO_GATEWAY_IN_USE = (
+    "No gateway for text messages is in use. Set one up under Settings, Text message gateway."
+)
+KEEPALIVE_SECONDS = (
+    2.0  # an idle connection older than this may be closed at the far end while we write
+)
 
 
 class WithheldError(Exception):
@@ -63,9 +71,11 @@ class GatewayTransport:
     def send(self, message: Message, permit: SendPermit) -> SendOutcome:
         assert self.gateway is not None  # noqa: S101 - connect came first
         values = {
-            "to": message.address.partition(";")[0], "from": self.gateway.sender, "text": message.text,
+            "to": message.address.partition(";")[0],
+            "from": self.gateway.sender,
+            "text": message.text,
             "reference": gateway_protocol.message_reference(message),
-        }  # fmt: skip
+        }
         outcome = self.post(values, permit)
         self.count_lost_answers(outcome)
         return outcome
@@ -77,14 +87,18 @@ class GatewayTransport:
         body = GuardedBody(content, permit)
         headers = {"Content-Type": media_type, "Content-Length": str(len(content))}
         try:
-            with self.http.stream("POST", self.gateway.url, content=iter(body), headers=headers) as answer:
+            with self.http.stream(
+                "POST", self.gateway.url, content=iter(body), headers=headers
+            ) as answer:
                 return self.interpret_answer(answer, body)
         except WithheldError:
             self.hang_up()
             return SendOutcome(SendResult.WITHHELD)
         except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
             self.hang_up()
-            return SendOutcome(SendResult.UNKNOWN if body.has_left else SendResult.NOT_NOW, http_error_text(error))
+            return SendOutcome(
+                SendResult.UNKNOWN if body.has_left else SendResult.NOT_NOW, http_error_text(error)
+            )
         except BaseException:
             self.hang_up()
             raise
@@ -97,7 +111,8 @@ class GatewayTransport:
             self.gateway, answer.status_code, content, answer.headers.get("Content-Type", "")
         )
         if (
-            answer.status_code in gateway_protocol.ACCOUNT_STATUSES | gateway_protocol.REDIRECT_STATUSES
+            answer.status_code
+            in gateway_protocol.ACCOUNT_STATUSES | gateway_protocol.REDIRECT_STATUSES
             and outcome.result is SendResult.NOT_NOW
         ):
             self.give_up(outcome.reply)
@@ -108,10 +123,13 @@ class GatewayTransport:
         return outcome
 
     def count_lost_answers(self, outcome: SendOutcome) -> None:
-        """A gateway that loses one answer after the other must not turn the whole queue into guesses."""
+        """A gateway that loses one answer after the other must not turn the whole queue into
+        guesses."""
         self.lost_answers = self.lost_answers + 1 if outcome.result is SendResult.UNKNOWN else 0
         if self.lost_answers >= MAX_LOST_ANSWERS:
-            self.give_up(f"{self.lost_answers} answers in a row were lost. The last: {outcome.reply}")
+            self.give_up(
+                f"{self.lost_answers} answers in a row were lost. The last: {outcome.reply}"
+            )
 
     def give_up(self, why: str) -> None:
         self.why_down = why
@@ -142,12 +160,17 @@ class GuardedBody:
 
 
 def gateway_http_client(gateway: TextGateway, *, read_seconds: float | None = None) -> httpx.Client:
-    """A time-out for each phase, certificates checked, no redirects, no repeats, no proxy from the environment."""
+    """A time-out for each phase, certificates checked, no redirects, no repeats, no proxy from the
+    environment."""
     read_seconds = settings.GATEWAY_TIMEOUT if read_seconds is None else read_seconds
     return httpx.Client(
-        timeout=httpx.Timeout(read_seconds, connect=CONNECT_SECONDS), follow_redirects=False, trust_env=False,
-        limits=httpx.Limits(max_connections=1, keepalive_expiry=KEEPALIVE_SECONDS), transport=None, **auth_options(gateway),
-    )  # fmt: skip
+        timeout=httpx.Timeout(read_seconds, connect=CONNECT_SECONDS),
+        follow_redirects=False,
+        trust_env=False,
+        limits=httpx.Limits(max_connections=1, keepalive_expiry=KEEPALIVE_SECONDS),
+        transport=None,
+        **auth_options(gateway),
+    )
 
 
 def auth_options(gateway: TextGateway) -> dict[str, Any]:
@@ -176,17 +199,22 @@ def read_limited(answer: httpx.Response) -> bytes:
 
 
 def look_up_state(gateway: TextGateway, message: Message) -> str:
-    """What the gateway says became of a message: delivered, failed, accepted, none; empty if it does not say."""
+    """What the gateway says became of a message: delivered, failed, accepted, none;
+    empty if it does not say."""
     address = gateway_protocol.look_up_address(gateway, message)
     if not address:
         return ""
     try:
         with gateway_http_client(gateway) as http, http.stream("GET", address) as answer:
-            content = gateway_protocol.parse_body(read_limited(answer), answer.headers.get("Content-Type", ""))
+            content = gateway_protocol.parse_body(
+                read_limited(answer), answer.headers.get("Content-Type", "")
+            )
             status = answer.status_code
     except (httpx.HTTPError, httpx.InvalidURL, OSError):
         return ""
-    return gateway_protocol.reported_state(gateway, content) if status < 300 or status == 404 else ""
+    return (
+        gateway_protocol.reported_state(gateway, content) if status < 300 or status == 404 else ""
+    )
 
 
 def http_error_text(error: Exception) -> str:

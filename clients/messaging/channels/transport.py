@@ -24,7 +24,9 @@ class SendOutcome:
     result: SendResult
     reply: str = ""
     provider_id: str = ""
-    has_opted_out: bool = False  # refused because the far side knows that this address wants to hear no more
+    has_opted_out: bool = (
+        False  # refused because the far side knows that this address wants to hear no more
+    )
 
 
 class TransportDownError(Exception):
@@ -34,8 +36,9 @@ class TransportDownError(Exception):
 class SendPermit(Protocol):
     """The outbox's last look at a message. `start` asks the database; `go` waits for the answer.
 
-    `upcoming` is the message that will probably be next: while the far side is busy with the text of this one, a line
-    may write it out in full, and the outbox has its look at it. It is asked for after `go` only.
+    `upcoming` is the message that will probably be next: while the far side is busy with the text
+    of this one, a line may write it out in full, and the outbox has its look at it. It is asked for
+    after `go` only.
     """
 
     def request(self) -> None: ...
@@ -48,10 +51,11 @@ class SendPermit(Protocol):
 class Transport(Protocol):
     """A connection to whoever takes messages of one channel, one recipient a message.
 
-    `connect` comes first, and again whenever `is_open` has become False; it raises `TransportDownError`. `send` calls
-    `look.go()` right before the point of no return, and hands nothing over unless that says True. It may call
-    `look.start()` earlier, once the far side has something to do, so that both work at once. `send` raises nothing for
-    what the far side does. `lease_seconds` is longer than all its time-outs together.
+    `connect` comes first, and again whenever `is_open` has become False; it raises
+    `TransportDownError`. `send` calls `look.go()` right before the point of no return, and hands
+    nothing over unless that says True. It may call `look.start()` earlier, once the far side has
+    something to do, so that both work at once. `send` raises nothing for what the far side does.
+    `lease_seconds` is longer than all its time-outs together.
     """
 
     lease_seconds: float

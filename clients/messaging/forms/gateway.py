@@ -1,4 +1,5 @@
-"""The form of the text message gateway: what its HTTP interface wants, written as lines of `name = value`."""
+"""The form of the text message gateway:
+what its HTTP interface wants, written as lines of `name = value`."""
 
 import ipaddress
 import re
@@ -45,65 +46,115 @@ class MappingField(forms.CharField):
         for number, line in enumerate(filter(str.strip, text.splitlines()), 1):
             name, equals, each = (part.strip() for part in line.partition("="))
             if not equals or not name or not each:
-                raise ValidationError(f"Line {number} is “{line.strip()[:60]}”. Write it as name = value.")
+                raise ValidationError(
+                    f"Line {number} is “{line.strip()[:60]}”. Write it as name = value."
+                )
             if self.values and each not in self.values:
                 raise ValidationError(
-                    f"Line {number} ends in “{each[:40]}”. Choose one of {', '.join(sorted(self.values))}."
+                    f"Line {number} ends in “{each[:40]}”. Choose one of"
+                    f" {', '.join(sorted(self.values))}."
                 )
             if name in found:
                 raise ValidationError(f"“{name[:40]}” stands there twice.")
             found[name] = each
         if len(found) > MAX_LINES:
-            raise ValidationError(f"These are {len(found)} lines; at most {MAX_LINES} are possible.")
+            raise ValidationError(
+                f"These are {len(found)} lines; at most {MAX_LINES} are possible."
+            )
         return found
 
 
 class GatewayForm(forms.ModelForm):
-    """Everything but the secret of the hooks, which is made and shown once by a button of its own."""
+    """Everything but the secret of the hooks, which is made and shown once by a button of its
+    own."""
 
     url = forms.URLField(label="Address we post to", assume_scheme="https", max_length=200)
     template = MappingField(
         label="What we post",
-        help_text="One field a line. Dots go deeper: message.to = {to}, numbers count: to.0 = {to}.",
+        help_text=(
+            "One field a line. Dots go deeper: message.to = {to}, numbers count: to.0 = {to}."
+        ),
     )
     refusals = MappingField(
-        label="Error codes", required=False, values={gateway_codes.FOR_GOOD, gateway_codes.FOR_NOW, gateway_codes.OPTED_OUT},
+        label="Error codes",
+        required=False,
+        values={gateway_codes.FOR_GOOD, gateway_codes.FOR_NOW, gateway_codes.OPTED_OUT},
         help_text="A code of theirs, or an HTTP status = for_good, for_now or opted_out.",
-    )  # fmt: skip
+    )
     statuses = MappingField(
-        label="States", required=False, values=set(delivery_reports.REPORT_TRANSITIONS),
-        help_text="A state of theirs = accepted, delivered, failed, or none where they do not know the message.",
-    )  # fmt: skip
+        label="States",
+        required=False,
+        values=set(delivery_reports.REPORT_TRANSITIONS),
+        help_text=(
+            "A state of theirs = accepted, delivered, failed, or none where they do not know the"
+            " message."
+        ),
+    )
     hook_fields = MappingField(
-        label="What their posts hold", required=False,
-        help_text="reference, id, event_id, status, error, from, text = where it stands in what they post.",
-    )  # fmt: skip
+        label="What their posts hold",
+        required=False,
+        help_text=(
+            "reference, id, event_id, status, error, from, text = where it stands in what they"
+            " post."
+        ),
+    )
     auth_secret = forms.CharField(
-        label="Password or token", required=False, max_length=500, strip=True, help_text="Empty leaves it as it is.",
+        label="Password or token",
+        required=False,
+        max_length=500,
+        strip=True,
+        help_text="Empty leaves it as it is.",
         widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
-    )  # fmt: skip
+    )
     hook_key = forms.CharField(
-        label="Signing key", required=False, max_length=200, strip=True,
+        label="Signing key",
+        required=False,
+        max_length=200,
+        strip=True,
         help_text="If they sign what they post: HMAC-SHA256 of the body. Empty leaves it as it is.",
         widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
-    )  # fmt: skip
+    )
 
     class Meta:
         model = TextGateway
         fields = [
-            "name", "url", "auth", "auth_name", "auth_secret", "sender", "body", "template", "id_path", "refusal_path",
-            "refusals", "honours_reference", "look_up_url", "status_path", "statuses", "hook_fields", "hook_header",
-            "hook_key", "part_price", "is_on",
-        ]  # fmt: skip
+            "name",
+            "url",
+            "auth",
+            "auth_name",
+            "auth_secret",
+            "sender",
+            "body",
+            "template",
+            "id_path",
+            "refusal_path",
+            "refusals",
+            "honours_reference",
+            "look_up_url",
+            "status_path",
+            "statuses",
+            "hook_fields",
+            "hook_header",
+            "hook_key",
+            "part_price",
+            "is_on",
+        ]
         labels = {
-            "sender": "Sent from", "auth": "How it knows us", "auth_name": "Name, or name of the header",
-            "body": "We post", "id_path": "Where its answer holds its own number",
-            "refusal_path": "Where its answer holds an error code", "look_up_url": "Address to ask about a message",
-            "status_path": "Where its answer holds the state", "is_on": "In use: text messages go out by it",
+            "sender": "Sent from",
+            "auth": "How it knows us",
+            "auth_name": "Name, or name of the header",
+            "body": "We post",
+            "id_path": "Where its answer holds its own number",
+            "refusal_path": "Where its answer holds an error code",
+            "look_up_url": "Address to ask about a message",
+            "status_path": "Where its answer holds the state",
+            "is_on": "In use: text messages go out by it",
             "part_price": "Price of a part",
             "honours_reference": "It sends a repeated {reference} only once",
-        }  # fmt: skip
-        help_texts = {"part_price": "What it charges you for one part, such as 0.0079. Empty: not known."}
+        }
+        help_texts = {
+            "part_price": "What it charges you for one part, such as 0.0079. Empty: not known."
+        }
 
     def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
         self.country = country
@@ -124,7 +175,9 @@ class GatewayForm(forms.ModelForm):
         found: dict[str, str] = self.cleaned_data["template"]
         used = set(PLACEHOLDER_PATTERN.findall(" ".join(found.values())))
         if wrong := used - PLACEHOLDERS:
-            raise ValidationError(f"{sorted(wrong)[0]} is none of {', '.join(sorted(PLACEHOLDERS))}.")
+            raise ValidationError(
+                f"{sorted(wrong)[0]} is none of {', '.join(sorted(PLACEHOLDERS))}."
+            )
         if missing := {"{to}", "{text}"} - used:
             raise ValidationError(f"{sorted(missing)[0]} is missing: the gateway must get it.")
         return nest_template(found)
@@ -132,7 +185,9 @@ class GatewayForm(forms.ModelForm):
     def clean_hook_fields(self) -> dict[str, str]:
         found: dict[str, str] = self.cleaned_data["hook_fields"]
         if wrong := set(found) - set(plain_hook_fields()):
-            raise ValidationError(f"“{sorted(wrong)[0][:40]}” is none of {', '.join(plain_hook_fields())}.")
+            raise ValidationError(
+                f"“{sorted(wrong)[0][:40]}” is none of {', '.join(plain_hook_fields())}."
+            )
         return found
 
     def clean_auth_secret(self) -> str:
@@ -152,7 +207,11 @@ class GatewayForm(forms.ModelForm):
         """A number as E.164, a short code or a name as it is."""
         text = " ".join(self.cleaned_data["sender"].split())
         try:
-            return phones.parse_phone(text, self.country).e164 if sum(map(str.isdigit, text)) >= 7 else text
+            return (
+                phones.parse_phone(text, self.country).e164
+                if sum(map(str.isdigit, text)) >= 7
+                else text
+            )
         except phones.PhoneError as error:
             raise ValidationError(str(error)) from error
 
@@ -163,11 +222,18 @@ class GatewayForm(forms.ModelForm):
             self.add_error("auth_name", "Write the name of the header, such as X-Api-Key.")
         if way == TextGateway.Auth.BASIC and (not name or not name.isascii()):
             self.add_error("auth_name", "Write the name to sign in with.")
-        if way and way != TextGateway.Auth.NONE and "auth_secret" in values and not values["auth_secret"]:
+        if (
+            way
+            and way != TextGateway.Auth.NONE
+            and "auth_secret" in values
+            and not values["auth_secret"]
+        ):
             self.add_error("auth_secret", "Write the password or token that goes with it.")
         if values.get("hook_key") and not HEADER_NAME.fullmatch(values.get("hook_header") or ""):
             if values.get("hook_header") or self.data.get("hook_key"):
-                self.add_error("hook_header", "Write the header that holds the signature, such as X-Signature.")
+                self.add_error(
+                    "hook_header", "Write the header that holds the signature, such as X-Signature."
+                )
             values["hook_key"] = ""  # an emptied header switches signing off
         return values
 
@@ -186,13 +252,16 @@ class TrialForm(forms.Form):
 
     def clean_number(self) -> str:
         try:
-            return phones.parse_phone(self.cleaned_data["number"], self.country).e164.partition(";")[0]
+            return phones.parse_phone(self.cleaned_data["number"], self.country).e164.partition(
+                ";"
+            )[0]
         except phones.PhoneError as error:
             raise ValidationError(str(error)) from error
 
 
 def validate_gateway_url(url: str) -> str:
-    """https, or http to a machine of one's own network: a password must not cross the internet in the clear."""
+    """https, or http to a machine of one's own network:
+    a password must not cross the internet in the clear."""
     try:
         parts = urlsplit(url)
         host = parts.hostname or ""
@@ -200,9 +269,13 @@ def validate_gateway_url(url: str) -> str:
     except ValueError as error:
         raise ValidationError("This is no address. Write it as https://…") from error
     if parts.scheme not in {"http", "https"} or not host or parts.username or parts.fragment:
-        raise ValidationError("Write an address as https://…, without a name, a password or a # in it.")
+        raise ValidationError(
+            "Write an address as https://…, without a name, a password or a # in it."
+        )
     if parts.scheme == "http" and not is_private_host(host):
-        raise ValidationError("Use https:// for a gateway on the internet; http:// only inside your own network.")
+        raise ValidationError(
+            "Use https:// for a gateway on the internet; http:// only inside your own network."
+        )
     return url
 
 
@@ -219,7 +292,11 @@ def flatten_template(content: Any, start: str = "") -> dict[str, str]:
     """The template by dotted paths."""
     if isinstance(content, dict | list):
         pairs = content.items() if isinstance(content, dict) else enumerate(content)
-        return {key: value for name, each in pairs for key, value in flatten_template(each, f"{start}{name}.").items()}
+        return {
+            key: value
+            for name, each in pairs
+            for key, value in flatten_template(each, f"{start}{name}.").items()
+        }
     return {start.removesuffix("."): str(content)}
 
 
@@ -228,7 +305,9 @@ def nest_template(found: dict[str, str]) -> Any:
     tree: dict[str, Any] = {}
     for path, value in found.items():
         if not FIELD_PATH_PATTERN.fullmatch(path):
-            raise ValidationError(f"“{path[:40]}” is no name of a field. Write names with dots between them.")
+            raise ValidationError(
+                f"“{path[:40]}” is no name of a field. Write names with dots between them."
+            )
         *above, last = path.split(".")
         place: Any = tree
         for name in above:
@@ -245,4 +324,8 @@ def numbered_as_lists(content: Any) -> Any:
     if not isinstance(content, dict):
         return content
     inner = {name: numbered_as_lists(each) for name, each in content.items()}
-    return list(inner.values()) if list(inner) == [str(number) for number in range(len(inner))] else inner
+    return (
+        list(inner.values())
+        if list(inner) == [str(number) for number in range(len(inner))]
+        else inner
+    )

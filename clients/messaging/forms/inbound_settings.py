@@ -17,13 +17,19 @@ class RetentionForm(forms.ModelForm):
         fields = ["raw_months", "answered_link_months"]
         labels = {
             "raw_months": "Months that the words of reports, answers and returned mails are kept",
-            "answered_link_months": "Months that a client's link to an offer opens after the answer",
+            "answered_link_months": (
+                "Months that a client's link to an offer opens after the answer"
+            ),
         }
         help_texts = {
-            "raw_months": "Then they are emptied each night. What came, when, about which message and what was made of "
-            "it stays.",
-            "answered_link_months": "Counted from the answer, from the last day of the visit if that is later, or from "
-            "the last day of an offer that nobody answered. You see the offer for good.",
+            "raw_months": (
+                "Then they are emptied each night. What came, when, about which message and what"
+                " was made of it stays."
+            ),
+            "answered_link_months": (
+                "Counted from the answer, from the last day of the visit if that is later, or from "
+                "the last day of an offer that nobody answered. You see the offer for good."
+            ),
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -31,6 +37,9 @@ class RetentionForm(forms.ModelForm):
         for name in self.fields:
             words = f"Write whole months from 1 to {MAX_MONTHS}."
             self.fields[name] = forms.IntegerField(
-                label=self.Meta.labels[name], help_text=self.Meta.help_texts[name], min_value=1, max_value=MAX_MONTHS,
+                label=self.Meta.labels[name],
+                help_text=self.Meta.help_texts[name],
+                min_value=1,
+                max_value=MAX_MONTHS,
                 error_messages={"min_value": words, "max_value": words, "invalid": words},
-            )  # fmt: skip
+            )

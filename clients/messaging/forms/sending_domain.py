@@ -18,13 +18,21 @@ class SelectorsForm(forms.ModelForm):
         model = Business
         fields = ["dkim_selectors"]
         labels = {"dkim_selectors": "Names of the keys that sign your mail (selectors)"}
-        help_texts = {"dkim_selectors": "Your mail provider shows them. Separated by commas, such as mail1, mail2."}
+        help_texts = {
+            "dkim_selectors": (
+                "Your mail provider shows them. Separated by commas, such as mail1, mail2."
+            )
+        }
 
     def clean_dkim_selectors(self) -> str:
-        names = [name.strip() for name in self.cleaned_data["dkim_selectors"].split(",") if name.strip()]
+        names = [
+            name.strip() for name in self.cleaned_data["dkim_selectors"].split(",") if name.strip()
+        ]
         wrong = [name for name in names if not SELECTOR_PATTERN.fullmatch(name)]
         if wrong:
-            raise ValidationError(f"“{wrong[0]}” is no name of a key: letters, figures, dots and hyphens only.")
+            raise ValidationError(
+                f"“{wrong[0]}” is no name of a key: letters, figures, dots and hyphens only."
+            )
         if len(names) > MAX_SELECTORS:
             raise ValidationError(f"At most {MAX_SELECTORS} names, please.")
         return ", ".join(names)

@@ -24,15 +24,24 @@ class TextForm(forms.Form):
     """The wording of one message; only the fields of its purpose may stand in braces."""
 
     subject = forms.CharField(
-        label="Subject", max_length=300, required=False, error_messages={"required": "An e-mail needs a subject."}
+        label="Subject",
+        max_length=300,
+        required=False,
+        error_messages={"required": "An e-mail needs a subject."},
     )
     body = forms.CharField(
-        label="Text", max_length=20_000, strip=False, widget=forms.Textarea(attrs={"rows": 18, "spellcheck": "true"}),
-    )  # fmt: skip
+        label="Text",
+        max_length=20_000,
+        strip=False,
+        widget=forms.Textarea(attrs={"rows": 18, "spellcheck": "true"}),
+    )
     client = forms.CharField(
-        label="Try it with", max_length=200, required=False, widget=forms.TextInput(attrs={"list": "clients"}),
+        label="Try it with",
+        max_length=200,
+        required=False,
+        widget=forms.TextInput(attrs={"list": "clients"}),
         help_text="The name of a client, or part of it.",
-    )  # fmt: skip
+    )
 
     def __init__(self, *args: Any, purpose: str, channel: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -69,13 +78,19 @@ class TextForm(forms.Form):
         """The client named, else the newest."""
         name = str((self.data if self.is_bound else self.initial).get("client", "")).strip()
         rows = Client.objects.current().prefetch_related("properties__decks")
-        return rows.filter(name__icontains=name[:200].replace("\x00", "")).order_by("-created_at", "-pk").first()
+        return (
+            rows.filter(name__icontains=name[:200].replace("\x00", ""))
+            .order_by("-created_at", "-pk")
+            .first()
+        )
 
 
 class LanguageForm(forms.Form):
     """A language to write texts in, by its code."""
 
-    language = forms.CharField(label="Language", max_length=12, help_text="Its code, such as gd or fr-CA.")
+    language = forms.CharField(
+        label="Language", max_length=12, help_text="Its code, such as gd or fr-CA."
+    )
 
     def clean_language(self) -> str:
         code = str(self.cleaned_data["language"]).replace("_", "-")
@@ -91,45 +106,73 @@ class LanguageForm(forms.Form):
 class LawRuleForm(forms.Form):
     """A rule of the owner for one country and medium, from a day on."""
 
-    valid_from = forms.DateField(label="Counts from", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
-    bases = forms.MultipleChoiceField(
-        label="May be written to", choices=list(BASIS_LABELS.items()), widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Tick at least one, or nobody can be written to."},
-    )  # fmt: skip
-    customer = forms.IntegerField(
-        label="Existing customer: months after the last job", min_value=1, max_value=120, required=False
+    valid_from = forms.DateField(
+        label="Counts from", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
     )
-    inquiry = forms.IntegerField(label="Inquiry: months after it", min_value=1, max_value=120, required=False)
+    bases = forms.MultipleChoiceField(
+        label="May be written to",
+        choices=list(BASIS_LABELS.items()),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": "Tick at least one, or nobody can be written to."},
+    )
+    customer = forms.IntegerField(
+        label="Existing customer: months after the last job",
+        min_value=1,
+        max_value=120,
+        required=False,
+    )
+    inquiry = forms.IntegerField(
+        label="Inquiry: months after it", min_value=1, max_value=120, required=False
+    )
     none_needed = forms.IntegerField(
-        label="Without consent: months after the last job", min_value=1, max_value=120, required=False,
+        label="Without consent: months after the last job",
+        min_value=1,
+        max_value=120,
+        required=False,
         help_text="Empty means without an end.",
-    )  # fmt: skip
+    )
     must_include = forms.MultipleChoiceField(
-        label="Every message holds", required=False, widget=forms.CheckboxSelectMultiple,
+        label="Every message holds",
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
         choices=[(name, words) for name, (words, *_) in contents.REQUIRED_CONTENTS.items()],
-    )  # fmt: skip
+    )
     source = forms.CharField(
-        label="Where this is from", max_length=500, help_text="The act, a page, or the adviser who said so.",
-    )  # fmt: skip
-    checked_on = forms.DateField(label="Checked on", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+        label="Where this is from",
+        max_length=500,
+        help_text="The act, a page, or the adviser who said so.",
+    )
+    checked_on = forms.DateField(
+        label="Checked on", widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    )
     note = forms.CharField(label="Note", max_length=500, required=False)
 
-    def __init__(self, *args: Any, medium: str, today: date, rule: LegalRule, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, medium: str, today: date, rule: LegalRule, **kwargs: Any
+    ) -> None:
         kwargs["initial"] = law_rule_initial(rule, today)
         super().__init__(*args, **kwargs)
         self.today, self.rule = today, rule
         self.has_hours = medium in {Channel.TEXT, Channel.CALL}
-        for day, label in zip(DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True):
+        for day, label in zip(
+            DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True
+        ):
             if self.has_hours:
                 for which, words in (("from", "from"), ("to", "to")):
                     self.fields[f"{day}_{which}"] = forms.TimeField(
-                        label=f"{label}, {words}", required=False, error_messages={"invalid": TIME_ERROR},
+                        label=f"{label}, {words}",
+                        required=False,
+                        error_messages={"invalid": TIME_ERROR},
                         widget=forms.TimeInput(format="%H:%M", attrs={"type": "time"}),
-                    )  # fmt: skip
+                    )
 
     @property
     def hour_fields(self) -> list[list[forms.BoundField]]:
-        return [[self[f"{day}_from"], self[f"{day}_to"]] for day in DAY_KINDS] if self.has_hours else []
+        return (
+            [[self[f"{day}_from"], self[f"{day}_to"]] for day in DAY_KINDS]
+            if self.has_hours
+            else []
+        )
 
     def clean_checked_on(self) -> date:
         day: date = self.cleaned_data["checked_on"]
@@ -142,7 +185,9 @@ class LawRuleForm(forms.Form):
         for day in DAY_KINDS if self.has_hours else ():
             opens, closes = values.get(f"{day}_from"), values.get(f"{day}_to")
             if bool(opens) != bool(closes):
-                self.add_error(f"{day}_{'to' if opens else 'from'}", "Write both times, or neither.")
+                self.add_error(
+                    f"{day}_{'to' if opens else 'from'}", "Write both times, or neither."
+                )
             elif opens and closes and closes <= opens:
                 self.add_error(f"{day}_to", "This is not after the time it begins.")
         return values
@@ -151,11 +196,21 @@ class LawRuleForm(forms.Form):
     def rules(self) -> dict[str, Any]:
         """As `LawRule.rules` keeps them."""
         values = self.cleaned_data
-        months = {basis: values[basis] for basis in ("customer", "inquiry", NONE_NEEDED) if values.get(basis)}
-        found = {"bases": values["bases"], "months": months, "must_include": values["must_include"],
-                 "note": values["note"], "act_within": self.rule.act_within, "works_for": self.rule.works_for,
-                 "act_within_is_working_days": self.rule.act_within_is_working_days,
-                 "reply_required": self.rule.reply_required}  # fmt: skip
+        months = {
+            basis: values[basis]
+            for basis in ("customer", "inquiry", NONE_NEEDED)
+            if values.get(basis)
+        }
+        found = {
+            "bases": values["bases"],
+            "months": months,
+            "must_include": values["must_include"],
+            "note": values["note"],
+            "act_within": self.rule.act_within,
+            "works_for": self.rule.works_for,
+            "act_within_is_working_days": self.rule.act_within_is_working_days,
+            "reply_required": self.rule.reply_required,
+        }
         return found | ({"window": self.window} if self.window else {})
 
     @property
@@ -165,14 +220,22 @@ class LawRuleForm(forms.Form):
         pairs = {day: (values.get(f"{day}_from"), values.get(f"{day}_to")) for day in DAY_KINDS}
         if not any(opens for opens, _ in pairs.values()):
             return None
-        return {day: [f"{a:%H:%M}", f"{b:%H:%M}"] if a and b else CLOSED_ALL_DAY for day, (a, b) in pairs.items()}
+        return {
+            day: [f"{a:%H:%M}", f"{b:%H:%M}"] if a and b else CLOSED_ALL_DAY
+            for day, (a, b) in pairs.items()
+        }
 
 
 def law_rule_initial(rule: LegalRule, today: date) -> dict[str, Any]:
     found: dict[str, Any] = {
-        "valid_from": today, "bases": sorted(rule.bases), "must_include": list(rule.must_include),
-        "source": rule.source if rule.is_own else "", "checked_on": today, "note": rule.note, **rule.months,
-    }  # fmt: skip
+        "valid_from": today,
+        "bases": sorted(rule.bases),
+        "must_include": list(rule.must_include),
+        "source": rule.source if rule.is_own else "",
+        "checked_on": today,
+        "note": rule.note,
+        **rule.months,
+    }
     for day in DAY_KINDS if rule.window_local else ():
         opens, closes = allowed_hours(rule.window_local, day) or ("", "")  # type: ignore[arg-type]
         found |= {f"{day}_from": opens, f"{day}_to": closes}

@@ -1,4 +1,5 @@
-"""What the law of sender and recipient asks of a reminder or an offer: dated data, never advice; local law decides."""
+"""What the law of sender and recipient asks of a reminder or an offer: dated data, never advice;
+local law decides."""
 
 from clients.messaging.law.lookup import LegalRules, countries_of, rule_for
 from clients.messaging.law.rule import NONE_NEEDED, LegalRule

@@ -14,21 +14,27 @@ ADVERTISEMENT_PATTERN = re.compile(r"advert|promotion|publicit", re.IGNORECASE)
 WHERE_TO_ENTER = "under Settings, The business"
 
 
-def check_required_contents(rule: LegalRule, *, business: Business, text: str, basis: str = "") -> None:
-    """Raises `Unsendable` naming what is missing. `text` still holds ``{unsubscribe_url}`` if it is an e-mail."""
+def check_required_contents(
+    rule: LegalRule, *, business: Business, text: str, basis: str = ""
+) -> None:
+    """Raises `Unsendable` naming what is missing.
+    `text` still holds ``{unsubscribe_url}`` if it is an e-mail."""
     flat = normalize_wording(text)
     for name in rule.must_include:
         if name == "advertisement" and basis in AGREED_BASES:
             continue
         words, holds, is_known = REQUIRED_CONTENTS[name]
         if not is_known(business):
-            raise Unsendable(f"The law ({rule.code}) wants {words} in it; enter it {WHERE_TO_ENTER}.")
+            raise Unsendable(
+                f"The law ({rule.code}) wants {words} in it; enter it {WHERE_TO_ENTER}."
+            )
         if not holds(business, flat, rule.medium):
             raise Unsendable(f"The law ({rule.code}) wants {words} in it. Put it into the text.")
 
 
 def normalize_wording(text: str) -> str:
-    """One spelling for what a text message had to be written plainer for, and for line breaks and capitals."""
+    """One spelling for what a text message had to be written plainer for, and for line breaks and
+    capitals."""
     return " ".join(sms_parts.substitute_typography(text).split()).casefold()
 
 
@@ -47,7 +53,9 @@ def has_legal_name(business: Business, text: str, medium: str) -> bool:
 
 def has_address(business: Business, text: str, medium: str) -> bool:
     """Street and town, on one line or several."""
-    return contains_wording(business.street, text) and (not business.town or contains_wording(business.town, text))
+    return contains_wording(business.street, text) and (
+        not business.town or contains_wording(business.town, text)
+    )
 
 
 def has_phone(business: Business, text: str, medium: str) -> bool:
@@ -74,7 +82,11 @@ def has_address_or_website(business: Business, text: str, medium: str) -> bool:
 
 def has_opt_out(business: Business, text: str, medium: str) -> bool:
     """A link in an e-mail, a word to answer with in a text message."""
-    return "{unsubscribe_url}" in text if medium == Channel.EMAIL else bool(STOP_LINE_PATTERN.search(text))
+    return (
+        "{unsubscribe_url}" in text
+        if medium == Channel.EMAIL
+        else bool(STOP_LINE_PATTERN.search(text))
+    )
 
 
 def is_marked_advertisement(business: Business, text: str, medium: str) -> bool:
@@ -85,17 +97,28 @@ ContentTest = Callable[[Business, str, str], bool]
 BusinessTest = Callable[[Business], object]
 REQUIRED_CONTENTS: dict[str, tuple[str, ContentTest, BusinessTest]] = {
     "name": ("the name of the business", has_name, lambda business: business.name),
-    "legal_name": ("the legal name of the business", has_legal_name, lambda business: business.name),
+    "legal_name": (
+        "the legal name of the business",
+        has_legal_name,
+        lambda business: business.name,
+    ),
     "postal_address": ("your postal address", has_address, lambda business: business.street),
     "postal_address_or_website": (
-        "your postal address or website", has_address_or_website, lambda business: business.street or business.website,
+        "your postal address or website",
+        has_address_or_website,
+        lambda business: business.street or business.website,
     ),
     "phone": ("your telephone number", has_phone, lambda business: business.phone),
     "email": ("your e-mail address", has_email, lambda business: business.sender),
     "contact": (
-        "your telephone, e-mail or website", has_contact,
+        "your telephone, e-mail or website",
+        has_contact,
         lambda business: business.phone or business.sender or business.website,
     ),
     "unsubscribe": ("a way to hear no more", has_opt_out, lambda business: True),
-    "advertisement": ("a word that it is an advertisement", is_marked_advertisement, lambda business: True),
-}  # fmt: skip
+    "advertisement": (
+        "a word that it is an advertisement",
+        is_marked_advertisement,
+        lambda business: True,
+    ),
+}

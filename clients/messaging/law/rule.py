@@ -11,12 +11,15 @@ AGREED_BASES = {"express", "written"}
 DAY_KINDS = ("mon_fri", "sat", "sun_and_public_holidays")
 CLOSED_ALL_DAY = "none"
 
-LegalHours = Mapping[str, Any]  # from and to; or mon_fri, sat, sun_and_public_holidays: [from, to] or "none"
+LegalHours = Mapping[
+    str, Any
+]  # from and to; or mon_fri, sat, sun_and_public_holidays: [from, to] or "none"
 
 
 @dataclass(frozen=True)
 class LegalRule:
-    """What one medium needs in one jurisdiction, or in two at once. `months` None means for as long as it lasts."""
+    """What one medium needs in one jurisdiction, or in two at once.
+    `months` None means for as long as it lasts."""
 
     jurisdiction: str
     medium: str
@@ -47,11 +50,15 @@ class LegalRule:
         return NONE_NEEDED not in self.bases
 
     def allows(self, basis: str) -> bool:
-        """Whether this basis is one; an agreement in writing is more than one that was only spoken."""
+        """Whether this basis is one; an agreement in writing is more than one that was only
+        spoken."""
         return basis in self.bases or (basis == "written" and "express" in self.bases)
 
-    def consent_expires(self, basis: str, last_job_on: date | None, given_on: date | None) -> date | None:
-        """The last day on which the basis holds, None if it has no end. The past if it never held."""
+    def consent_expires(
+        self, basis: str, last_job_on: date | None, given_on: date | None
+    ) -> date | None:
+        """The last day on which the basis holds, None if it has no end.
+        The past if it never held."""
         months = self.months.get(basis)
         if months is None:
             return None
@@ -64,27 +71,40 @@ class LegalRule:
             return self
         shared = {**self.months, **other.months}
         return LegalRule(
-            jurisdiction="+".join(dict.fromkeys([*self.jurisdiction.split("+"), *other.jurisdiction.split("+")])),
-            medium=self.medium, valid_from=max(self.valid_from, other.valid_from), act=f"{self.act}; {other.act}",
-            bases=shared_bases(self, other), must_include=tuple(dict.fromkeys([*self.must_include, *other.must_include])),
-            source=f"{self.source}; {other.source}", checked_on=min(self.checked_on, other.checked_on),
-            months={basis: min(each.months.get(basis, months) for each in (self, other))
-                    for basis, months in shared.items()},
+            jurisdiction="+".join(
+                dict.fromkeys([*self.jurisdiction.split("+"), *other.jurisdiction.split("+")])
+            ),
+            medium=self.medium,
+            valid_from=max(self.valid_from, other.valid_from),
+            act=f"{self.act}; {other.act}",
+            bases=shared_bases(self, other),
+            must_include=tuple(dict.fromkeys([*self.must_include, *other.must_include])),
+            source=f"{self.source}; {other.source}",
+            checked_on=min(self.checked_on, other.checked_on),
+            months={
+                basis: min(each.months.get(basis, months) for each in (self, other))
+                for basis, months in shared.items()
+            },
             window_local=narrower_hours(self.window_local, other.window_local),
-            act_within=min(self.act_within, other.act_within), works_for=longer_period(self.works_for, other.works_for),
+            act_within=min(self.act_within, other.act_within),
+            works_for=longer_period(self.works_for, other.works_for),
             reply_required=self.reply_required or other.reply_required,
             certainty=max(self.certainty, other.certainty, key=CERTAINTIES.index),
-            note=" ".join(filter(None, dict.fromkeys([self.note, other.note]))), is_own=self.is_own or other.is_own,
-        )  # fmt: skip
+            note=" ".join(filter(None, dict.fromkeys([self.note, other.note]))),
+            is_own=self.is_own or other.is_own,
+        )
 
 
 CERTAINTIES = ["good", "secondary", "memory"]
 
 
 def shared_bases(one: LegalRule, other: LegalRule) -> frozenset[str]:
-    """What either allows, where the other allows it too; where no consent is needed any basis will do."""
+    """What either allows, where the other allows it too;
+    where no consent is needed any basis will do."""
     every = one.bases | other.bases | {"written"}
-    return frozenset(basis for basis in every if permits_basis(one, basis) and permits_basis(other, basis))
+    return frozenset(
+        basis for basis in every if permits_basis(one, basis) and permits_basis(other, basis)
+    )
 
 
 def permits_basis(rule: LegalRule, basis: str) -> bool:
@@ -99,7 +119,9 @@ def narrower_hours(one: LegalHours | None, other: LegalHours | None) -> LegalHou
     """The hours that both leave, for each kind of day."""
     if not one or not other:
         return one or other
-    return {day: common_hours(allowed_hours(one, day), allowed_hours(other, day)) for day in DAY_KINDS}
+    return {
+        day: common_hours(allowed_hours(one, day), allowed_hours(other, day)) for day in DAY_KINDS
+    }
 
 
 def allowed_hours(window: LegalHours, day: str) -> Sequence[str] | None:

@@ -37,7 +37,11 @@ class RuleSummary:
 
     def basis_text(self, basis: str) -> str:
         months = self.rule.months.get(basis)
-        return f"{BASIS_LABELS[basis]}, {months} months from {BASIS_STARTS[basis]}" if months else BASIS_LABELS[basis]
+        return (
+            f"{BASIS_LABELS[basis]}, {months} months from {BASIS_STARTS[basis]}"
+            if months
+            else BASIS_LABELS[basis]
+        )
 
     @property
     def contents(self) -> list[str]:
@@ -51,8 +55,13 @@ class RuleSummary:
             return ""
         if "from" in window:
             return f"{window['from']} to {window['to']}"
-        pairs = [(words, allowed_hours(window, day)) for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True)]
-        return "; ".join(f"{words} {f'{pair[0]} to {pair[1]}' if pair else 'never'}" for words, pair in pairs)
+        pairs = [
+            (words, allowed_hours(window, day))
+            for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True)
+        ]
+        return "; ".join(
+            f"{words} {f'{pair[0]} to {pair[1]}' if pair else 'never'}" for words, pair in pairs
+        )
 
     @property
     def objection(self) -> str:

@@ -26,7 +26,9 @@ def law_table_as_of() -> date:
 @cache
 def country_group(country: str) -> str:
     """The group of countries with rules in common that this one belongs to, empty if none."""
-    return next((group for group, members in law_table()["groups"].items() if country in members), "")
+    return next(
+        (group for group, members in law_table()["groups"].items() if country in members), ""
+    )
 
 
 @cache
@@ -39,7 +41,16 @@ def make_rule(row: Mapping[str, Any], *, is_own: bool = False) -> LegalRule:
     values = dict(row)
     limit = int(law_table()["house_limit_months"])
     bases = frozenset(values.pop("bases"))
-    months = {basis: limit for basis in IMPLIED_BASES if basis in bases} | dict(values.pop("months", {}))
+    months = {basis: limit for basis in IMPLIED_BASES if basis in bases} | dict(
+        values.pop("months", {})
+    )
     window = values.pop("window", None)
     contents = tuple(values.pop("must_include"))
-    return LegalRule(bases=bases, months=months, window_local=window, must_include=contents, is_own=is_own, **values)
+    return LegalRule(
+        bases=bases,
+        months=months,
+        window_local=window,
+        must_include=contents,
+        is_own=is_own,
+        **values,
+    )

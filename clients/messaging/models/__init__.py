@@ -1,4 +1,5 @@
-"""The rows of messaging: the outbox, consent, letters, calls, what came in, the texts and the law."""
+"""The rows of messaging: the outbox, consent, letters, calls, what came in, the texts and the
+law."""
 
 from clients.messaging.models.consent import Consent, Suppression
 from clients.messaging.models.handing import (

@@ -10,7 +10,8 @@ from clients.models.client import Client
 
 
 class Consent(models.Model):
-    """One entry of the append-only log: a client gave or withdrew permission (a trigger refuses changes)."""
+    """One entry of the append-only log: a client gave or withdrew permission (a trigger refuses
+    changes)."""
 
     class Basis(models.TextChoices):
         EXPRESS = "express", "Asked and agreed"
@@ -22,19 +23,32 @@ class Consent(models.Model):
     channel = models.CharField(max_length=6, choices=Channel.choices)
     is_given = models.BooleanField(help_text="False is a withdrawal.")
     basis = models.CharField(max_length=10, choices=Basis.choices, default=Basis.EXPRESS)
-    wording = models.TextField(blank=True, max_length=2_000, help_text="The words the client saw or heard.")
-    evidence = models.CharField(max_length=300, blank=True, help_text="Form, message or call that shows it.")
+    wording = models.TextField(
+        blank=True, max_length=2_000, help_text="The words the client saw or heard."
+    )
+    evidence = models.CharField(
+        max_length=300, blank=True, help_text="Form, message or call that shows it."
+    )
     expires_on = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField(db_default=Now())
-    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["-recorded_at", "-id"]
-        indexes = [models.Index(fields=["client", "channel", "-recorded_at", "-id"], name="consent_newest_first")]
+        indexes = [
+            models.Index(
+                fields=["client", "channel", "-recorded_at", "-id"], name="consent_newest_first"
+            )
+        ]
         constraints = [
-            models.CheckConstraint(name="consent_channel_known", condition=Q(channel__in=Channel.values)),
             models.CheckConstraint(
-                name="consent_says_how", condition=Q(is_given=False) | ~Q(wording="") | ~Q(evidence="")
+                name="consent_channel_known", condition=Q(channel__in=Channel.values)
+            ),
+            models.CheckConstraint(
+                name="consent_says_how",
+                condition=Q(is_given=False) | ~Q(wording="") | ~Q(evidence=""),
             ),
         ]
 
@@ -43,7 +57,8 @@ class Consent(models.Model):
 
 
 class Suppression(models.Model):
-    """An address that asked not to be written to; only a keyed hash is kept, and it outlives the client."""
+    """An address that asked not to be written to;
+    only a keyed hash is kept, and it outlives the client."""
 
     channel = models.CharField(max_length=6, choices=Channel.choices)
     address_hash = models.CharField(max_length=64)
@@ -52,8 +67,12 @@ class Suppression(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["channel", "address_hash"], name="suppression_once_an_address"),
-            models.CheckConstraint(name="suppression_hash_is_hex", condition=Q(address_hash__regex=r"^[0-9a-f]{64}$")),
+            models.UniqueConstraint(
+                fields=["channel", "address_hash"], name="suppression_once_an_address"
+            ),
+            models.CheckConstraint(
+                name="suppression_hash_is_hex", condition=Q(address_hash__regex=r"^[0-9a-f]{64}$")
+            ),
         ]
 
     def __str__(self) -> str:

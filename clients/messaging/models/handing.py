@@ -1,4 +1,5 @@
-"""How messages leave by other ways than e-mail, and what comes back: gateway, letters, calls, events, to-dos."""
+"""How messages leave by other ways than e-mail, and what comes back:
+gateway, letters, calls, events, to-dos."""
 
 from django.conf import settings
 from django.core.validators import MinValueValidator
@@ -12,7 +13,9 @@ from clients.models.client import Client
 
 def plain_hook_fields() -> dict[str, str]:
     """Where a plain gateway puts what we read from its reports and answers; a dotted path each."""
-    return {name: name for name in ("reference", "id", "event_id", "status", "error", "from", "text")}
+    return {
+        name: name for name in ("reference", "id", "event_id", "status", "error", "from", "text")
+    }
 
 
 class Attachment(models.Model):
@@ -49,39 +52,70 @@ class TextGateway(models.Model):
     auth_name = models.CharField("name or header", max_length=120, blank=True)
     auth_secret = models.CharField("password or token", max_length=500, blank=True)
     body = models.CharField(max_length=4, choices=Body.choices, default=Body.JSON)
-    template = models.JSONField(help_text="Field names of the gateway → {to}, {from}, {text}, {reference}.")
-    sender = models.CharField("sent from", max_length=20, blank=True, help_text="A number that can be answered.")
-    id_path = models.CharField("where the answer holds the message's number", max_length=120, default="id")
-    refusals = models.JSONField(
-        default=dict, blank=True, help_text="Error code of the gateway → for_good, for_now, opted_out."
+    template = models.JSONField(
+        help_text="Field names of the gateway → {to}, {from}, {text}, {reference}."
     )
-    refusal_path = models.CharField("where the answer holds an error code", max_length=120, default="error", blank=True)
+    sender = models.CharField(
+        "sent from", max_length=20, blank=True, help_text="A number that can be answered."
+    )
+    id_path = models.CharField(
+        "where the answer holds the message's number", max_length=120, default="id"
+    )
+    refusals = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Error code of the gateway → for_good, for_now, opted_out.",
+    )
+    refusal_path = models.CharField(
+        "where the answer holds an error code", max_length=120, default="error", blank=True
+    )
     honours_reference = models.BooleanField("sends a repeated reference only once", default=False)
     look_up_url = models.CharField(
-        "address to look a message up", max_length=300, blank=True, help_text="With {reference} in it."
+        "address to look a message up",
+        max_length=300,
+        blank=True,
+        help_text="With {reference} in it.",
     )
-    status_path = models.CharField("where a look-up or status report holds the state", max_length=120, default="status")
+    status_path = models.CharField(
+        "where a look-up or status report holds the state", max_length=120, default="status"
+    )
     statuses = models.JSONField(
-        default=dict, blank=True, help_text="State of the gateway → delivered, failed, accepted, none."
+        default=dict,
+        blank=True,
+        help_text="State of the gateway → delivered, failed, accepted, none.",
     )
     hook_fields = models.JSONField(
-        "where reports and answers hold what we read", default=plain_hook_fields, blank=True,
-        help_text="reference, id, event_id, status, error, from, text → path in what the gateway posts.",
-    )  # fmt: skip
-    hook_hash = models.CharField(max_length=64, blank=True, help_text="Of the secret in the addresses of our hooks.")
-    hook_key = models.CharField("signing key", max_length=200, blank=True, help_text="HMAC-SHA256 of the body, if any.")
+        "where reports and answers hold what we read",
+        default=plain_hook_fields,
+        blank=True,
+        help_text=(
+            "reference, id, event_id, status, error, from, text → path in what the gateway posts."
+        ),
+    )
+    hook_hash = models.CharField(
+        max_length=64, blank=True, help_text="Of the secret in the addresses of our hooks."
+    )
+    hook_key = models.CharField(
+        "signing key", max_length=200, blank=True, help_text="HMAC-SHA256 of the body, if any."
+    )
     hook_header = models.CharField("header with the signature", max_length=60, blank=True)
     part_price = models.DecimalField(
-        "price of a part", max_digits=8, decimal_places=5, null=True, blank=True, validators=[MinValueValidator(0)],
+        "price of a part",
+        max_digits=8,
+        decimal_places=5,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0)],
         help_text="In the currency of the business.",
-    )  # fmt: skip
+    )
     is_on = models.BooleanField("in use", default=False)
 
     class Meta:
         constraints = [
             models.CheckConstraint(name="text_gateway_is_one_row", condition=Q(id=1)),
             models.CheckConstraint(
-                name="part_price_not_below_zero", condition=Q(part_price=None) | Q(part_price__gte=0)
+                name="part_price_not_below_zero",
+                condition=Q(part_price=None) | Q(part_price__gte=0),
             ),
         ]
 
@@ -95,20 +129,29 @@ class TextGateway(models.Model):
 
 
 class InboundEvent(models.Model):
-    """What came in from outside (a status, an answer, a bounce), kept raw before anything is made of it."""
+    """What came in from outside (a status, an answer, a bounce), kept raw before anything is made
+    of it."""
 
     source = models.CharField(max_length=20, help_text="text status, text inbound, bounce.")
-    event_id = models.CharField(max_length=255, help_text="The far side's own, or a hash of the content.")
+    event_id = models.CharField(
+        max_length=255, help_text="The far side's own, or a hash of the content."
+    )
     received_at = models.DateTimeField(db_default=Now())
     raw = models.TextField()
-    message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="inbound")
-    client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.SET_NULL, related_name="inbound")
+    message = models.ForeignKey(
+        Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="inbound"
+    )
+    client = models.ForeignKey(
+        Client, null=True, blank=True, on_delete=models.SET_NULL, related_name="inbound"
+    )
     processed_at = models.DateTimeField(null=True, blank=True)
     outcome = models.CharField(max_length=300, blank=True)
 
     class Meta:
         ordering = ["-received_at", "-id"]
-        constraints = [models.UniqueConstraint(fields=["source", "event_id"], name="inbound_event_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["source", "event_id"], name="inbound_event_once")
+        ]
 
     def __str__(self) -> str:
         return f"{self.source} {self.event_id}"
@@ -145,12 +188,16 @@ class BatchedLetter(models.Model):
     message = models.OneToOneField(Message, on_delete=models.CASCADE, related_name="batched")
     position = models.PositiveIntegerField()
     apart = models.JSONField(
-        default=dict, blank=True, help_text="Enclosures that the last print could not hold: number of the file → why."
+        default=dict,
+        blank=True,
+        help_text="Enclosures that the last print could not hold: number of the file → why.",
     )
 
     class Meta:
         ordering = ["batch_id", "position"]
-        constraints = [models.UniqueConstraint(fields=["batch", "position"], name="letter_once_a_position")]
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "position"], name="letter_once_a_position")
+        ]
 
     def __str__(self) -> str:
         return f"{self.batch}, {self.position}"
@@ -168,7 +215,9 @@ class CallNote(models.Model):
 
     message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="call_notes")
     at = models.DateTimeField(db_default=Now())
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
     result = models.CharField(max_length=9, choices=Result.choices)
     note = models.CharField(max_length=500, blank=True)
 
@@ -196,13 +245,19 @@ class ToDo(models.Model):
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
     key = models.CharField(max_length=120, unique=True, help_text="The same matter makes one row.")
-    client = models.ForeignKey(Client, null=True, blank=True, on_delete=models.CASCADE, related_name="to_dos")
-    message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="to_dos")
+    client = models.ForeignKey(
+        Client, null=True, blank=True, on_delete=models.CASCADE, related_name="to_dos"
+    )
+    message = models.ForeignKey(
+        Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="to_dos"
+    )
     words = models.CharField(max_length=500)
     url = models.CharField(max_length=300, blank=True, help_text="The page on which it is settled.")
     made_at = models.DateTimeField(db_default=Now())
     done_at = models.DateTimeField(null=True, blank=True)
-    done_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    done_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     objects = ToDoQuerySet.as_manager()
 

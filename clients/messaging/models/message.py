@@ -36,8 +36,11 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
 
     def waiting_since(self, moment: datetime) -> "MessageQuerySet":
-        """Could have gone out by then and has not. Letters and calls wait for people, not for a machine."""
-        return self.open().filter(channel__in=AUTOMATIC_CHANNELS, held_at=None, not_before__lt=moment)
+        """Could have gone out by then and has not.
+        Letters and calls wait for people, not for a machine."""
+        return self.open().filter(
+            channel__in=AUTOMATIC_CHANNELS, held_at=None, not_before__lt=moment
+        )
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
@@ -52,7 +55,11 @@ class MessageQuerySet(models.QuerySet["Message"]):
 
     def matching(self, words: str) -> "MessageQuerySet":
         """The words are part of the client's name or of the address."""
-        return self.filter(Q(client__name__icontains=words) | Q(address__icontains=words)) if words else self
+        return (
+            self.filter(Q(client__name__icontains=words) | Q(address__icontains=words))
+            if words
+            else self
+        )
 
     def count_by_state(self) -> dict[str, int]:
         return dict(self.order_by().values_list("state").annotate(models.Count("pk")))
@@ -66,20 +73,31 @@ class Message(models.Model):
         OFFER = "offer", "Offer"
         SERVICE = "service", "About a booked visit"
 
-    # A message moves three times in a second; an index that nobody needs would be written each time. Hence unique
-    # constraints instead of unique=True (which adds a pattern index), and no index of its own on some foreign keys.
-    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="messages", db_index=False)
+    # A message moves three times in a second; an index that nobody needs would be written each
+    # time. Hence unique constraints instead of unique=True (which adds a pattern index), and no
+    # index of its own on some foreign keys.
+    client = models.ForeignKey(
+        Client, on_delete=models.PROTECT, related_name="messages", db_index=False
+    )
     kind = models.CharField(max_length=10, choices=Kind.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)
     idempotency_key = models.CharField(max_length=200)
-    address = models.CharField(max_length=254, help_text="E-mail address, number or postal address, as frozen.")
+    address = models.CharField(
+        max_length=254, help_text="E-mail address, number or postal address, as frozen."
+    )
     subject = models.CharField(max_length=300, blank=True)
     text = models.TextField()
     html = models.TextField(blank=True)
     language = models.CharField(max_length=12, default="en")
-    consent = models.ForeignKey(Consent, null=True, blank=True, on_delete=models.SET_NULL, db_index=False)
-    basis = models.CharField(max_length=40, blank=True, help_text="Why writing was allowed, as frozen.")
-    law = models.CharField(max_length=60, blank=True, help_text="The law rule that was applied, and its date.")
+    consent = models.ForeignKey(
+        Consent, null=True, blank=True, on_delete=models.SET_NULL, db_index=False
+    )
+    basis = models.CharField(
+        max_length=40, blank=True, help_text="Why writing was allowed, as frozen."
+    )
+    law = models.CharField(
+        max_length=60, blank=True, help_text="The law rule that was applied, and its date."
+    )
     unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where set
     message_id = models.CharField(max_length=255)
 
@@ -90,7 +108,9 @@ class Message(models.Model):
     )
     not_before = models.DateTimeField(db_default=Now())
     expires_at = models.DateTimeField(null=True, blank=True)
-    held_at = models.DateTimeField(null=True, blank=True, help_text="Held back by a person until released.")
+    held_at = models.DateTimeField(
+        null=True, blank=True, help_text="Held back by a person until released."
+    )
     lease_token = models.UUIDField(null=True, blank=True)
     lease_until = models.DateTimeField(null=True, blank=True)
     attempts = models.PositiveSmallIntegerField(default=0)
@@ -115,14 +135,20 @@ class Message(models.Model):
             ),
             models.Index(fields=["client", "-queued_at"], name="message_by_client"),
             models.Index(fields=["state", "-queued_at"], name="message_by_state"),
-            models.Index(fields=["provider_id"], name="message_by_far_number", condition=~Q(provider_id="")),
+            models.Index(
+                fields=["provider_id"], name="message_by_far_number", condition=~Q(provider_id="")
+            ),
         ]
         constraints = [
             models.UniqueConstraint(fields=["idempotency_key"], name="message_once_a_key"),
             models.UniqueConstraint(fields=["message_id"], name="message_id_once"),
-            models.UniqueConstraint(fields=["unsubscribe_hash"], name="message_once_an_unsubscribe_link"),
+            models.UniqueConstraint(
+                fields=["unsubscribe_hash"], name="message_once_an_unsubscribe_link"
+            ),
             models.CheckConstraint(name="message_state_known", condition=Q(state__in=State.values)),
-            models.CheckConstraint(name="message_channel_known", condition=Q(channel__in=Channel.values)),
+            models.CheckConstraint(
+                name="message_channel_known", condition=Q(channel__in=Channel.values)
+            ),
             models.CheckConstraint(name="message_has_an_address", condition=~Q(address="")),
             models.CheckConstraint(
                 name="message_subject_on_one_line",
@@ -135,7 +161,10 @@ class Message(models.Model):
                     lease_token__isnull=False,
                     lease_until__isnull=False,
                 )
-                | (~Q(state__in=["claimed", "transmitting"]) & Q(lease_token=None, lease_until=None)),
+                | (
+                    ~Q(state__in=["claimed", "transmitting"])
+                    & Q(lease_token=None, lease_until=None)
+                ),
             ),
             models.CheckConstraint(
                 name="message_accepted_has_a_time",
@@ -158,7 +187,9 @@ class MessageEvent(models.Model):
     at = models.DateTimeField(db_default=Now())
     state = models.CharField(max_length=12, choices=State.choices)
     note = models.CharField(max_length=500, blank=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, db_index=False)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, db_index=False
+    )
 
     class Meta:
         ordering = ["at", "id"]

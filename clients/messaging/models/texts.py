@@ -1,4 +1,5 @@
-"""What is said and when it may be said: editable texts, quiet times, and the owner's own law rules."""
+"""What is said and when it may be said:
+editable texts, quiet times, and the owner's own law rules."""
 
 from datetime import time
 
@@ -11,7 +12,8 @@ from clients.models.channel import Channel
 
 
 class MessageText(models.Model):
-    """The owner's own wording of one message; without a row the wording that comes with the program is used."""
+    """The owner's own wording of one message;
+    without a row the wording that comes with the program is used."""
 
     class Purpose(models.TextChoices):
         FIRST = "first", "Reminder, first word"
@@ -30,7 +32,9 @@ class MessageText(models.Model):
     subject = models.CharField(max_length=300, blank=True)
     body = models.TextField(max_length=20_000)
     changed_at = models.DateTimeField(db_default=Now())
-    changed_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["purpose", "channel", "language"]
@@ -48,13 +52,18 @@ class MessageText(models.Model):
 
 
 class SendingRules(models.Model):
-    """When and how often clients are written to, stricter than the law if the owner likes (a single row)."""
+    """When and how often clients are written to, stricter than the law if the owner likes (a single
+    row)."""
 
-    quiet_from = models.TimeField("no text messages from", default=time(20), help_text="Time at the property.")
+    quiet_from = models.TimeField(
+        "no text messages from", default=time(20), help_text="Time at the property."
+    )
     quiet_until = models.TimeField("until", default=time(9))
     on_sundays = models.BooleanField("text messages on Sundays", default=False)
     on_holidays = models.BooleanField("text messages on public holidays", default=False)
-    most_messages = models.PositiveSmallIntegerField("at most so many reminders and offers a client", default=4)
+    most_messages = models.PositiveSmallIntegerField(
+        "at most so many reminders and offers a client", default=4
+    )
     most_days = models.PositiveSmallIntegerField("in so many days", default=90)
     days_between = models.PositiveSmallIntegerField("days between two of them", default=7)
     unconfirmed_hours = models.PositiveSmallIntegerField(
@@ -65,7 +74,9 @@ class SendingRules(models.Model):
         verbose_name_plural = "sending rules"
         constraints = [
             models.CheckConstraint(name="sending_rules_are_one_row", condition=Q(id=1)),
-            models.CheckConstraint(name="sending_caps_positive", condition=Q(most_messages__gte=1, most_days__gte=1)),
+            models.CheckConstraint(
+                name="sending_caps_positive", condition=Q(most_messages__gte=1, most_days__gte=1)
+            ),
         ]
 
     def __str__(self) -> str:
@@ -87,12 +98,16 @@ class LawRule(models.Model):
     source = models.CharField(max_length=500)
     checked_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())
-    created_by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL)
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
 
     class Meta:
         ordering = ["jurisdiction", "medium", "-valid_from"]
         constraints = [
-            models.UniqueConstraint(fields=["jurisdiction", "medium", "valid_from"], name="law_rule_once_a_day"),
+            models.UniqueConstraint(
+                fields=["jurisdiction", "medium", "valid_from"], name="law_rule_once_a_day"
+            ),
             models.CheckConstraint(name="law_rule_has_a_source", condition=~Q(source="")),
         ]
 

@@ -1,4 +1,5 @@
-"""Why a channel is standing still, kept in the cache that all processes share, for the outbox page."""
+"""Why a channel is standing still, kept in the cache that all processes share, for the outbox
+page."""
 
 from django.core.cache import cache
 

@@ -1,4 +1,5 @@
-"""The law of the place put on a message before it is queued: basis, required contents, and how long the basis holds."""
+"""The law of the place put on a message before it is queued:
+basis, required contents, and how long the basis holds."""
 
 import re
 from datetime import date, datetime, time, timedelta
@@ -16,7 +17,8 @@ MARKETING_MESSAGE_KINDS = {Message.Kind.REMINDER, Message.Kind.OFFER}
 def enforce_law_rule(business: Business, message: Message, client: Client, *, today: date) -> None:
     """Freeze the rule with the message; raises `Unsendable` if it may not go like this.
 
-    A message about a booked visit is no marketing: its text need only say who writes, which every text does.
+    A message about a booked visit is no marketing: its text need only say who writes, which every
+    text does.
     """
     if message.kind not in MARKETING_MESSAGE_KINDS:
         return
@@ -28,32 +30,46 @@ def enforce_law_rule(business: Business, message: Message, client: Client, *, to
         message.basis = NONE_NEEDED
     check_basis(rule, message.basis)
     check_sender(rule, message.channel)
-    contents.check_required_contents(rule, business=business, text=message.text, basis=message.basis)
+    contents.check_required_contents(
+        rule, business=business, text=message.text, basis=message.basis
+    )
     limit_validity(business, message, rule, client)
 
 
 def check_basis(rule: LegalRule, basis: str) -> None:
-    """A basis that was given must be one there; without any the last look finds the newest consent or none."""
+    """A basis that was given must be one there;
+    without any the last look finds the newest consent or none."""
     if basis and rule.needs_consent and not rule.allows(basis):
         raise Unsendable(f"“{basis}” allows no such message there ({rule.code}).")
 
 
 def check_sender(rule: LegalRule, channel: str) -> None:
-    """Where clients must be able to answer, a name instead of a number as the sender will not do."""
-    if channel == Channel.TEXT and rule.reply_required and (words := why_unanswerable(rule, TextGateway.current())):
+    """Where clients must be able to answer, a name instead of a number as the sender will not
+    do."""
+    if (
+        channel == Channel.TEXT
+        and rule.reply_required
+        and (words := why_unanswerable(rule, TextGateway.current()))
+    ):
         raise Unsendable(words)
 
 
 def why_unanswerable(rule: LegalRule, gateway: TextGateway | None) -> str:
-    """Why nobody could answer a text message of this gateway, where the law wants that; empty if they can."""
+    """Why nobody could answer a text message of this gateway, where the law wants that;
+    empty if they can."""
     if gateway is None or not rule.reply_required or not re.search(r"[^\d+() .-]", gateway.sender):
         return ""
-    return f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no number."
+    return (
+        f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no"
+        " number."
+    )
 
 
 def limit_validity(business: Business, message: Message, rule: LegalRule, client: Client) -> None:
     """Not to be sent once its basis has run out."""
-    given_on = message.consent.recorded_at.astimezone(business.zone).date() if message.consent else None
+    given_on = (
+        message.consent.recorded_at.astimezone(business.zone).date() if message.consent else None
+    )
     end = rule.consent_expires(message.basis, last_job_dates([client.pk]).get(client.pk), given_on)
     if end is None:
         return

@@ -1,4 +1,5 @@
-"""What people decide about messages. Each deed is guarded by the state it starts from: a second click does nothing."""
+"""What people decide about messages. Each deed is guarded by the state it starts from:
+a second click does nothing."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -23,42 +24,65 @@ def message_rows(messages: Iterable[Message]) -> MessageQuerySet:
 
 
 def cancel_unsent(*, messages: Iterable[Message], why: str, now: datetime, by: User | None) -> int:
-    """Stop what has not gone out; what is being handed over cannot be called back. How many were stopped."""
+    """Stop what has not gone out; what is being handed over cannot be called back.
+    How many were stopped."""
     rows = message_rows(messages).filter(state__in=CANCELLABLE_STATES)
-    return transitions.apply_transition(rows, State.CANCELLED, note=why, by=by, at=now, reply=why[:500])
+    return transitions.apply_transition(
+        rows, State.CANCELLED, note=why, by=by, at=now, reply=why[:500]
+    )
 
 
 def dismiss_message(*, message: Message, now: datetime, by: User) -> bool:
     """Leave a failed, bounced or unconfirmed message at that: nobody sends it again."""
     rows = message_rows([message]).filter(state__in=UNRESOLVED_STATES)
-    return bool(transitions.apply_transition(rows, State.CANCELLED, note="Left at that.", by=by, at=now))
+    return bool(
+        transitions.apply_transition(rows, State.CANCELLED, note="Left at that.", by=by, at=now)
+    )
 
 
 def confirm_sent(*, message: Message, now: datetime, by: User) -> bool:
     """An unconfirmed message did go out, as somebody found out."""
     rows = message_rows([message]).filter(state=State.UNCONFIRMED)
-    return bool(transitions.apply_transition(rows, State.ACCEPTED, note=CONFIRMED_NOTE, by=by, at=now, accepted_at=now))
+    return bool(
+        transitions.apply_transition(
+            rows, State.ACCEPTED, note=CONFIRMED_NOTE, by=by, at=now, accepted_at=now
+        )
+    )
 
 
 def resend_message(*, message: Message, now: datetime, by: User) -> bool:
-    """Queue it once more, on a person's word only, under a new Message-ID so that no mailbox drops it as known."""
+    """Queue it once more, on a person's word only, under a new Message-ID so that no mailbox drops
+    it as known."""
     new_id = next_message_id(message)
-    rows = message_rows([message]).filter(state__in=UNRESOLVED_STATES, message_id=message.message_id)
+    rows = message_rows([message]).filter(
+        state__in=UNRESOLVED_STATES, message_id=message.message_id
+    )
     note = "To be sent again."
     return bool(
         transitions.apply_transition(
-            rows, State.QUEUED, note=note, by=by, at=now, message_id=new_id, attempts=0, reply="", not_before=now
+            rows,
+            State.QUEUED,
+            note=note,
+            by=by,
+            at=now,
+            message_id=new_id,
+            attempts=0,
+            reply="",
+            not_before=now,
         )
     )
 
 
 def next_message_id(message: Message) -> str:
-    """An unconfirmed text message keeps its id where the gateway sends a repeated reference only once."""
+    """An unconfirmed text message keeps its id where the gateway sends a repeated reference only
+    once."""
     gateway = TextGateway.current() if message.channel == Channel.TEXT else None
     if gateway and gateway.honours_reference and message.state == State.UNCONFIRMED:
         return message.message_id
     number = message_keys.sending_number(message.message_id) + 1
-    return message_keys.make_message_id(Business.objects.get(), message.idempotency_key, sending=number)
+    return message_keys.make_message_id(
+        Business.objects.get(), message.idempotency_key, sending=number
+    )
 
 
 def mark_letter_returned(*, message: Message, now: datetime, by: User) -> bool:
@@ -66,13 +90,19 @@ def mark_letter_returned(*, message: Message, now: datetime, by: User) -> bool:
     rows = message_rows([message]).filter(channel=Channel.LETTER, state=State.ACCEPTED)
     return bool(
         transitions.apply_transition(
-            rows, State.BOUNCED, note=RETURNED_LETTER_NOTE, by=by, at=now, reply=RETURNED_LETTER_NOTE
+            rows,
+            State.BOUNCED,
+            note=RETURNED_LETTER_NOTE,
+            by=by,
+            at=now,
+            reply=RETURNED_LETTER_NOTE,
         )
     )
 
 
 def hold_message(*, message: Message, now: datetime, by: User) -> bool:
-    """Keep it back until it is released; a sender that has just claimed it looks once more before handing over."""
+    """Keep it back until it is released; a sender that has just claimed it looks once more before
+    handing over."""
     return set_held(
         message_rows([message]).filter(state__in=CANCELLABLE_STATES, held_at=None),
         now,
@@ -83,11 +113,15 @@ def hold_message(*, message: Message, now: datetime, by: User) -> bool:
 
 
 def release_message(*, message: Message, now: datetime, by: User) -> bool:
-    return set_held(message_rows([message]).filter(held_at__isnull=False), None, note="Released.", by=by, at=now)
+    return set_held(
+        message_rows([message]).filter(held_at__isnull=False), None, note="Released.", by=by, at=now
+    )
 
 
 @transaction.atomic
-def set_held(rows: MessageQuerySet, held_at: datetime | None, *, note: str, by: User, at: datetime) -> bool:
+def set_held(
+    rows: MessageQuerySet, held_at: datetime | None, *, note: str, by: User, at: datetime
+) -> bool:
     changed = rows.select_for_update(of=("self",)).values_list("id", "state").first()
     if changed is None:
         return False

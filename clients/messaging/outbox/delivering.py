@@ -21,10 +21,14 @@ ShouldStop = Callable[[], bool]
 
 
 def deliver(
-    *, limit: int | None = None, deadline_seconds: float = 45, stop: Callable[[], bool] = lambda: False,
+    *,
+    limit: int | None = None,
+    deadline_seconds: float = 45,
+    stop: Callable[[], bool] = lambda: False,
     clock: Callable[[], float] = time.monotonic,
-) -> DeliveryTally:  # fmt: skip
-    """One pass: sweep, then send what is due until nothing is left, the deadline, the limit or `stop`."""
+) -> DeliveryTally:
+    """One pass: sweep, then send what is due until nothing is left, the deadline, the limit or
+    `stop`."""
     tally = DeliveryTally()
     sweep()
     business = Business.current()
@@ -36,20 +40,30 @@ def deliver(
         return stop() or clock() >= until
 
     for channel in TRANSPORTS:
-        tally.add(deliver_channel(business, channel, should_stop, None if limit is None else limit - tally.total))
+        tally.add(
+            deliver_channel(
+                business, channel, should_stop, None if limit is None else limit - tally.total
+            )
+        )
     delivery_reports.query_open_messages(now=timezone.now(), should_stop=should_stop)
     return tally
 
 
-def deliver_channel(business: Business, channel: str, should_stop: ShouldStop, limit: int | None) -> DeliveryTally:
-    """By as many connections side by side as there is work for; each has a database connection of its own."""
+def deliver_channel(
+    business: Business, channel: str, should_stop: ShouldStop, limit: int | None
+) -> DeliveryTally:
+    """By as many connections side by side as there is work for;
+    each has a database connection of its own."""
     count = connection_count(channel, limit)
     shares = [limit if limit is None else (limit + place) // count for place in range(count)]
     first = Sender(business, channel, TRANSPORTS[channel](business))
     if count == 1:
         return first.run(should_stop, shares[0])
     with ThreadPoolExecutor(count - 1, thread_name_prefix=channel) as threads:
-        others = [threads.submit(run_extra_sender, business, channel, should_stop, share) for share in shares[1:]]
+        others = [
+            threads.submit(run_extra_sender, business, channel, should_stop, share)
+            for share in shares[1:]
+        ]
         tally = first.run(should_stop, shares[0])
     for other in others:
         tally.add(other.result())
@@ -66,8 +80,12 @@ def connection_count(channel: str, limit: int | None) -> int:
     return max(1, math.ceil(wanted / BATCH_SIZE))
 
 
-def run_extra_sender(business: Business, channel: str, should_stop: ShouldStop, limit: int | None) -> DeliveryTally:
+def run_extra_sender(
+    business: Business, channel: str, should_stop: ShouldStop, limit: int | None
+) -> DeliveryTally:
     try:
-        return Sender(business, channel, TRANSPORTS[channel](business), is_extra=True).run(should_stop, limit)
+        return Sender(business, channel, TRANSPORTS[channel](business), is_extra=True).run(
+            should_stop, limit
+        )
     finally:
         connection.close()

@@ -1,6 +1,8 @@
-"""What the far side reports about a message afterwards, and the gateway asked about what is unconfirmed.
+"""What the far side reports about a message afterwards, and the gateway asked about what is
+unconfirmed.
 
-States only ever move towards what is known better: delivered never goes back, and nothing here sends anything.
+States only ever move towards what is known better: delivered never goes back, and nothing here
+sends anything.
 """
 
 from collections.abc import Callable
@@ -16,7 +18,12 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import transitions
 from clients.models.channel import Channel
 
-REPORT_DELIVERED, REPORT_FAILED, REPORT_ACCEPTED, REPORT_UNKNOWN = "delivered", "failed", "accepted", "none"
+REPORT_DELIVERED, REPORT_FAILED, REPORT_ACCEPTED, REPORT_UNKNOWN = (
+    "delivered",
+    "failed",
+    "accepted",
+    "none",
+)
 REPORT_NOTES = {
     REPORT_DELIVERED: "The gateway reports that it arrived.",
     REPORT_FAILED: "The gateway reports that it could not be delivered.",
@@ -25,24 +32,37 @@ REPORT_NOTES = {
 }
 REPORT_TRANSITIONS: dict[str, tuple[State, list[State]]] = {
     REPORT_DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    REPORT_ACCEPTED: (State.ACCEPTED, [State.UNCONFIRMED, State.QUEUED, State.CLAIMED]),  # not to be sent once more
+    REPORT_ACCEPTED: (
+        State.ACCEPTED,
+        [State.UNCONFIRMED, State.QUEUED, State.CLAIMED],
+    ),  # not to be sent once more
     REPORT_FAILED: (State.BOUNCED, [State.TRANSMITTING, State.ACCEPTED, State.UNCONFIRMED]),
     REPORT_UNKNOWN: (State.FAILED, [State.UNCONFIRMED]),
 }
-SETTLING_TIME = timedelta(minutes=15)  # a gateway may still be busy with a request whose answer was lost
+SETTLING_TIME = timedelta(
+    minutes=15
+)  # a gateway may still be busy with a request whose answer was lost
 QUERY_PERIOD = timedelta(days=3)
 QUERY_PAUSE_SECONDS = {State.UNCONFIRMED: 300, State.ACCEPTED: 3600}
 
 
-def apply_delivery_report(*, message: Message, report: str, note: str = "", is_current: bool = True) -> bool:
-    """Move the message as far as the report proves something. `is_current` is False for one about an earlier sending,
-    which can prove that it arrived, but not that the later one failed. False if it changed nothing."""
-    if report not in REPORT_TRANSITIONS or (report in {REPORT_FAILED, REPORT_UNKNOWN} and not is_current):
+def apply_delivery_report(
+    *, message: Message, report: str, note: str = "", is_current: bool = True
+) -> bool:
+    """Move the message as far as the report proves something. `is_current` is False for one about
+    an earlier sending, which can prove that it arrived, but not that the later one failed. False if
+    it changed nothing.
+    """
+    if report not in REPORT_TRANSITIONS or (
+        report in {REPORT_FAILED, REPORT_UNKNOWN} and not is_current
+    ):
         return False
     to, froms = REPORT_TRANSITIONS[report]
     words = " ".join(filter(None, [REPORT_NOTES[report], note]))[:500]
     taken: dict[str, Any] = (
-        {"accepted_at": Coalesce("accepted_at", Now())} if report in {REPORT_DELIVERED, REPORT_ACCEPTED} else {}
+        {"accepted_at": Coalesce("accepted_at", Now())}
+        if report in {REPORT_DELIVERED, REPORT_ACCEPTED}
+        else {}
     )
     rows = Message.objects.filter(pk=message.pk, state__in=froms)
     return bool(transitions.apply_transition(rows, to, note=words, reply=words, **taken))
@@ -57,7 +77,9 @@ def query_gateway(*, message: Message, now: datetime) -> str:
     if report == REPORT_UNKNOWN and not has_settled(message, now):
         return "The gateway does not know it yet. Ask again in a quarter of an hour."
     apply_delivery_report(message=message, report=report)
-    return REPORT_NOTES.get(report, "The gateway gave no answer that says anything. Ask again later.")
+    return REPORT_NOTES.get(
+        report, "The gateway gave no answer that says anything. Ask again later."
+    )
 
 
 def has_settled(message: Message, now: datetime) -> bool:
@@ -66,7 +88,8 @@ def has_settled(message: Message, now: datetime) -> bool:
 
 
 def query_open_messages(*, now: datetime, should_stop: Callable[[], bool]) -> None:
-    """Ask about each unconfirmed text message of the last days, each at most once in five minutes on all hosts.
+    """Ask about each unconfirmed text message of the last days, each at most once in five minutes
+    on all hosts.
 
     A gateway that cannot post to us is also asked, once an hour, what became of those that it took.
     """
@@ -74,9 +97,13 @@ def query_open_messages(*, now: datetime, should_stop: Callable[[], bool]) -> No
     if gateway is None or not gateway.look_up_url:
         return
     states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
-    rows = Message.objects.filter(channel=Channel.TEXT, state__in=states, events__at__gte=now - QUERY_PERIOD)
+    rows = Message.objects.filter(
+        channel=Channel.TEXT, state__in=states, events__at__gte=now - QUERY_PERIOD
+    )
     for message in rows.distinct().order_by("pk"):
         if should_stop():
             return
-        if cache.add(f"asked/{message.pk}/{message.state}", True, QUERY_PAUSE_SECONDS[State(message.state)]):
+        if cache.add(
+            f"asked/{message.pk}/{message.state}", True, QUERY_PAUSE_SECONDS[State(message.state)]
+        ):
             query_gateway(message=message, now=now)

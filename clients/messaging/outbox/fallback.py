@@ -23,18 +23,23 @@ def is_in_doubt(message: Message, *, now: datetime) -> bool:
     if not Message.objects.filter(pk=message.pk, state=State.UNCONFIRMED).exists():
         return False
     last = message.events.order_by("-at", "-id").first()
-    return last is not None and last.at <= now - timedelta(hours=SendingRules.current().unconfirmed_hours)
+    return last is not None and last.at <= now - timedelta(
+        hours=SendingRules.current().unconfirmed_hours
+    )
 
 
 @transaction.atomic
 def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Message:
     """Queue the same words as a letter or a call, and leave the doubtful message at that.
 
-    Once for a message and channel: the key is that of the message with the channel behind it. Raises `Unsendable`, and
-    nothing changes, if it is not in doubt (any more), or consent, an objection or a missing address speaks against it.
-    A reminder has its steps to follow: that is the matter of the app above (reminders.actions.say_otherwise).
+    Once for a message and channel: the key is that of the message with the channel behind it.
+    Raises `Unsendable`, and nothing changes, if it is not in doubt (any more), or consent, an
+    objection or a missing address speaks against it. A reminder has its steps to follow: that is
+    the matter of the app above (reminders.actions.say_otherwise).
     """
-    row = Message.objects.select_for_update(of=("self",)).select_related("client").get(pk=message.pk)
+    row = (
+        Message.objects.select_for_update(of=("self",)).select_related("client").get(pk=message.pk)
+    )
     if row.kind == Message.Kind.REMINDER or not is_in_doubt(row, now=now):
         raise Unsendable(NOT_IN_DOUBT)
     business = Business.objects.get()
@@ -42,18 +47,29 @@ def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Mes
     if isinstance(allowed, Refusal):
         raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {allowed.why}")
     said, _ = queue_message(
-        client=row.client, kind=row.kind, channel=channel, address=allowed.address, subject=row.subject,
-        text=text_without_link(business, row), html="", key=f"{row.idempotency_key}/{channel}", consent=allowed.consent,
-        basis=allowed.basis, now=now, by=by, expires_at=row.expires_at, language=row.language,
+        client=row.client,
+        kind=row.kind,
+        channel=channel,
+        address=allowed.address,
+        subject=row.subject,
+        text=text_without_link(business, row),
+        html="",
+        key=f"{row.idempotency_key}/{channel}",
+        consent=allowed.consent,
+        basis=allowed.basis,
+        now=now,
+        by=by,
+        expires_at=row.expires_at,
+        language=row.language,
         attachments=attachment_files(row) if channel == Channel.LETTER else (),
-    )  # fmt: skip
+    )
     decisions.dismiss_message(message=row, now=now, by=by)
     return said
 
 
 def text_without_link(business: Business, message: Message) -> str:
-    """The same words for paper or telephone: without the paragraph that holds the link to unsubscribe from e-mail, and
-    without the line of hyphens that begins the small print there.
+    """The same words for paper or telephone: without the paragraph that holds the link to
+    unsubscribe from e-mail, and without the line of hyphens that begins the small print there.
     """
     link = message_keys.unsubscribe_link(business, message)
     parts = message.text.replace("\r\n", "\n").replace("\n--\n", "\n\n").split("\n\n")

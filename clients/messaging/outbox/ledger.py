@@ -1,4 +1,5 @@
-"""What a sender has the database write down about a batch, ahead of its answers, and what those answers allow."""
+"""What a sender has the database write down about a batch, ahead of its answers, and what those
+answers allow."""
 
 import json
 import time
@@ -22,25 +23,36 @@ RECOVERY_WAITS = (0.2, 0.5, 1, 2, 4, 8, 8, 8)
 class Ledger:
     """The steps of a batch under one lease, whose messages are handed over one after the other.
 
-    None is handed over before the acceptance of the one before is written down. Hence of what a sender leaves in
-    *transmitting* when it dies only the first may have gone out (see sweeping.py), however many were looked at ahead.
+    None is handed over before the acceptance of the one before is written down. Hence of what a
+    sender leaves in *transmitting* when it dies only the first may have gone out (see sweeping.py),
+    however many were looked at ahead.
     """
 
     def __init__(self, business: Business, lease_seconds: float) -> None:
         self.business = business
         self.lease = timedelta(seconds=lease_seconds)
         self.pipeline = StatementPipeline(transitions.PIPELINE_STATEMENTS)
-        self.requested: dict[int, tuple[Message, float]] = {}  # and when; nothing of these is handed over
+        self.requested: dict[
+            int, tuple[Message, float]
+        ] = {}  # and when; nothing of these is handed over
         self.permitted: set[int] = set()  # the last look said yes
-        self.unsaved: dict[int, tuple[Message, SendOutcome]] = {}  # how tries ended, and the database has not confirmed
+        self.unsaved: dict[
+            int, tuple[Message, SendOutcome]
+        ] = {}  # how tries ended, and the database has not confirmed
         self.unflushed: Message | None = None  # accepted, and the database does not know
-        self.awaited: list[Message | None] = []  # what answers are open: None for a look, else whose acceptance
+        self.awaited: list[
+            Message | None
+        ] = []  # what answers are open: None for a look, else whose acceptance
 
     def request_permits(self, messages: Sequence[Message], step: str = "transmit") -> None:
-        """Ask for the step to transmitting and all that speaks against it, in one statement; in the order of locks."""
+        """Ask for the step to transmitting and all that speaks against it, in one statement;
+        in the order of locks."""
         now = time.monotonic()
         self.requested |= {message.pk: (message, now) for message in messages}
-        given = [self.permit_values(message) for message in sorted(messages, key=lambda message: message.pk)]
+        given = [
+            self.permit_values(message)
+            for message in sorted(messages, key=lambda message: message.pk)
+        ]
         self.pipeline.send_statement(step, [messages[0].lease_token, self.lease, json.dumps(given)])
         self.awaited.append(None)
 
@@ -53,7 +65,8 @@ class Ledger:
         }
 
     def accepted(self, message: Message, outcome: SendOutcome) -> None:
-        """The database is told as soon as the far side has something to do, or before anything hangs on it."""
+        """The database is told as soon as the far side has something to do, or before anything
+        hangs on it."""
         self.unsaved[message.pk] = message, outcome
         self.unflushed = message
 
@@ -67,7 +80,8 @@ class Ledger:
             self.awaited.append(message)
 
     def is_permitted(self, message: Message) -> bool:
-        """By a look that is fresh, and once all that was handed over before is written down. Waits."""
+        """By a look that is fresh, and once all that was handed over before is written down.
+        Waits."""
         if message.pk not in self.requested:
             self.request_permits([message])
         self.sync()
@@ -105,7 +119,8 @@ class Ledger:
         return tally_key
 
     def recover(self) -> None:
-        """The database went away; what only this process knows is written down as soon as it is back."""
+        """The database went away; what only this process knows is written down as soon as it is
+        back."""
         for wait in RECOVERY_WAITS if self.unsaved or self.requested else ():
             time.sleep(wait)
             connection.close()

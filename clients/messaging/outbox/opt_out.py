@@ -1,4 +1,5 @@
-"""Hearing no more: by the link in a message (RFC 8058), by a word sent back, by word of mouth. At once, for good."""
+"""Hearing no more: by the link in a message (RFC 8058), by a word sent back, by word of mouth.
+At once, for good."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -24,45 +25,70 @@ def unsubscribe_by_token(*, token: str, now: datetime) -> bool:
 
     False if no message has this token; whoever asks gets the same answer either way.
     """
-    message = Message.objects.select_related("client").filter(unsubscribe_hash=token_hash(token)).first()
+    message = (
+        Message.objects.select_related("client").filter(unsubscribe_hash=token_hash(token)).first()
+    )
     if message is None:
         return False
     opt_out_address(
-        channel=message.channel, address=message.address, people=[message.client], why=UNSUBSCRIBED_BY_LINK,
-        evidence=f"Message {message.message_id}", now=now,
-    )  # fmt: skip
+        channel=message.channel,
+        address=message.address,
+        people=[message.client],
+        why=UNSUBSCRIBED_BY_LINK,
+        evidence=f"Message {message.message_id}",
+        now=now,
+    )
     return True
 
 
 @transaction.atomic
 def opt_out_address(
-    *, channel: str, address: str, people: Iterable[Client], why: str, evidence: str, now: datetime,
+    *,
+    channel: str,
+    address: str,
+    people: Iterable[Client],
+    why: str,
+    evidence: str,
+    now: datetime,
     by: User | None = None,
-) -> int:  # fmt: skip
-    """Suppress, withdraw and cancel in one transaction, by one channel. How many messages were cancelled."""
-    suppression.suppress_address(business=Business.objects.get(), channel=channel, address=address, reason=why)
+) -> int:
+    """Suppress, withdraw and cancel in one transaction, by one channel.
+    How many messages were cancelled."""
+    suppression.suppress_address(
+        business=Business.objects.get(), channel=channel, address=address, reason=why
+    )
     people = list(people)
     for client in people:
         withdraw_consent(client, channel, why=why, evidence=evidence, by=by)
     publish_client_departures([client.pk for client in people], why)
-    return decisions.cancel_unsent(messages=unsent_messages_for(channel, address, people), why=why, now=now, by=by)
+    return decisions.cancel_unsent(
+        messages=unsent_messages_for(channel, address, people), why=why, now=now, by=by
+    )
 
 
-def withdraw_consent(client: Client, channel: str, *, why: str, evidence: str, by: User | None = None) -> None:
+def withdraw_consent(
+    client: Client, channel: str, *, why: str, evidence: str, by: User | None = None
+) -> None:
     """An entry of the consent log, unless the newest one is a withdrawal already."""
     newest = Consent.objects.filter(client=client, channel=channel).first()
     if newest is None or newest.is_given:
         Consent.objects.create(
-            client=client, channel=channel, is_given=False, wording=why, evidence=evidence[:300], recorded_by=by
+            client=client,
+            channel=channel,
+            is_given=False,
+            wording=why,
+            evidence=evidence[:300],
+            recorded_by=by,
         )
 
 
 def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) -> MessageQuerySet:
     """What has not gone out to this address or these clients by the same channel.
 
-    Found by whose address it is, for the answer must not wait for a long queue: what waits for an address that is
-    nobody's any more was cancelled with it, and a suppressed address is looked for once more before anything leaves.
-    The state is no condition of the query: with old statistics the planner would walk through all that waits.
+    Found by whose address it is, for the answer must not wait for a long queue: what waits for an
+    address that is nobody's any more was cancelled with it, and a suppressed address is looked for
+    once more before anything leaves. The state is no condition of the query: with old statistics
+    the planner would walk through all that waits.
     """
     same, own = suppression.normalize_address(channel, address), {client.pk for client in people}
     rows = Message.objects.filter(client__in=own | client_ids_at(channel, address))
@@ -72,26 +98,36 @@ def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) ->
         if row.state in decisions.CANCELLABLE_STATES
     ]
     chosen = [
-        row.pk for row in waiting
-        if row.channel == channel and (row.client_id in own or suppression.normalize_address(channel, row.address) == same)
-    ]  # fmt: skip
+        row.pk
+        for row in waiting
+        if row.channel == channel
+        and (row.client_id in own or suppression.normalize_address(channel, row.address) == same)
+    ]
     return Message.objects.filter(pk__in=chosen)
 
 
 def client_ids_at(channel: str, address: str) -> set[int]:
-    """The clients who have this address or number; with letters, to whom something waits that bears it."""
+    """The clients who have this address or number;
+    with letters, to whom something waits that bears it."""
     if channel == Channel.LETTER:
         waiting = Message.objects.filter(
             channel=channel, state__in=decisions.CANCELLABLE_STATES, address__iexact=address.strip()
         )
         return set(waiting.values_list("client_id", flat=True))
-    points = ContactPoint.objects.filter(normalized__in=suppression.address_spellings(channel, address))
+    points = ContactPoint.objects.filter(
+        normalized__in=suppression.address_spellings(channel, address)
+    )
     return set(points.values_list("client_id", flat=True))
 
 
 def clients_at_number(number: str) -> list[Client]:
-    """The clients with this telephone number (E.164), and whoever was last written to there; those put away last."""
+    """The clients with this telephone number (E.164), and whoever was last written to there;
+    those put away last."""
     points = ContactPoint.objects.filter(normalized=number, kind__in=["mobile", "phone"])
-    last = Message.objects.filter(channel=Channel.TEXT, address=number).order_by("-id").values("client_id")[:1]
+    last = (
+        Message.objects.filter(channel=Channel.TEXT, address=number)
+        .order_by("-id")
+        .values("client_id")[:1]
+    )
     rows = Client.objects.filter(Q(pk__in=points.values("client_id")) | Q(pk__in=last))
     return list(rows.order_by(F("archived_at").asc(nulls_first=True), "pk"))

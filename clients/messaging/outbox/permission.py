@@ -1,4 +1,5 @@
-"""May this client be written to? Asked when a message is planned, when it is claimed and right before it goes."""
+"""May this client be written to? Asked when a message is planned, when it is claimed and right
+before it goes."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,17 +22,21 @@ CONTACT_KINDS: dict[str, list[str]] = {
     Channel.CALL: ["mobile", "phone"],
 }
 
-# One rule in SQL, so that the last look and the step to "transmitting" are one statement. A withdrawal always has the
-# last word over an earlier consent; about a booked visit we may write without consent, to a suppressed address never,
-# but for the one text message that confirms the word STOP (basis "stop", see clients/messaging/incoming/hooks/replies.py).
-# What the law of the place allows was asked when the message was queued: a basis that runs out made it expire, and
+# One rule in SQL, so that the last look and the step to "transmitting" are one statement. A
+# withdrawal always has the last word over an earlier consent; about a booked visit we may write
+# without consent, to a suppressed address never, but for the one text message that confirms the
+# word STOP (basis "stop", see clients/messaging/incoming/hooks/replies.py). What the law of the
+# place allows was asked when the message was queued: a basis that runs out made it expire, and
 # where no consent is needed only a withdrawal speaks against it.
 REFUSAL_SQL = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
-    WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id AND archived_at IS NOT NULL) THEN 'archived'
+    WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id
+        AND archived_at IS NOT NULL) THEN 'archived'
     WHEN m.basis <> 'stop' AND EXISTS
-        (SELECT FROM clients_suppression s WHERE s.channel = m.channel AND s.address_hash = {hash}) THEN 'suppressed'
-    WHEN EXISTS (SELECT FROM clients_contactpoint p WHERE p.client_id = m.client_id AND p.suspended_at IS NOT NULL
+        (SELECT FROM clients_suppression s WHERE s.channel = m.channel
+            AND s.address_hash = {hash}) THEN 'suppressed'
+    WHEN EXISTS (SELECT FROM clients_contactpoint p WHERE p.client_id = m.client_id
+        AND p.suspended_at IS NOT NULL
         AND p.normalized IN ({normalized}, lower(m.address))) THEN 'suspended'
     WHEN m.kind <> 'service' AND NOT coalesce((SELECT c.is_given
             AND (m.basis = 'none_needed' OR c.expires_on IS NULL OR c.expires_on >= {today})
@@ -41,7 +46,8 @@ END"""
 TODAY_SQL = "(SELECT (now() AT TIME ZONE time_zone)::date FROM clients_business)"
 EACH_REFUSAL_SQL = f"""
 SELECT m.id, {REFUSAL_SQL.format(hash="a.hash", normalized="a.normalized", today=TODAY_SQL)}
-FROM clients_message m JOIN unnest(%s::bigint[], %s::text[], %s::text[]) AS a(id, hash, normalized) USING (id)
+FROM clients_message m JOIN unnest(%s::bigint[], %s::text[], %s::text[]) AS a(id, hash,
+    normalized) USING (id)
 """  # noqa: S608 - made of constants
 REFUSAL_REASONS = {
     "expired": "It was not sent in time.",
@@ -93,7 +99,9 @@ def contact_permission(client: Client, channel: str, *, today: date) -> ContactP
         countries_of(client), sender_country=business.country, channel=channel, on=today
     )
     consent = client.consents.filter(channel=channel).first()
-    basis = basis_in_force(consent, rule, last_job_on=last_job_dates([client.pk]).get(client.pk), today=today)
+    basis = basis_in_force(
+        consent, rule, last_job_on=last_job_dates([client.pk]).get(client.pk), today=today
+    )
     if isinstance(basis, Refusal):
         return basis
     address = preferred_address(client, channel)
@@ -107,7 +115,8 @@ def contact_permission(client: Client, channel: str, *, today: date) -> ContactP
 def basis_in_force(
     consent: ConsentEntry | None, rule: LegalRule, *, last_job_on: date | None, today: date
 ) -> str | Refusal:
-    """What allows writing today: the newest entry of the log as far as the rule takes it, else that none is needed."""
+    """What allows writing today: the newest entry of the log as far as the rule takes it, else that
+    none is needed."""
     if consent and not consent.is_given:
         return Refusal("The client withdrew consent.")
     why = "There is no consent on record."
@@ -120,10 +129,14 @@ def basis_in_force(
     end = rule.consent_expires(NONE_NEEDED, last_job_on, None)
     if end is None or end >= today:
         return NONE_NEEDED
-    return Refusal(f"Without consent only within {rule.months[NONE_NEEDED]} months of a job ({rule.code}).")
+    return Refusal(
+        f"Without consent only within {rule.months[NONE_NEEDED]} months of a job ({rule.code})."
+    )
 
 
-def why_not_in_force(consent: ConsentEntry, rule: LegalRule, last_job_on: date | None, today: date) -> str:
+def why_not_in_force(
+    consent: ConsentEntry, rule: LegalRule, last_job_on: date | None, today: date
+) -> str:
     """Why a consent that was given does not count, empty if it does."""
     if consent.expires_on and consent.expires_on < today:
         return f"The consent ran out on {consent.expires_on}."
@@ -131,7 +144,11 @@ def why_not_in_force(consent: ConsentEntry, rule: LegalRule, last_job_on: date |
         kind = Consent.Basis(consent.basis).label.lower()
         return f"“{kind.capitalize()}” is not enough there ({rule.code})."
     end = rule.consent_expires(consent.basis, last_job_on, consent.recorded_at.date())
-    return f"The implied consent ran out on {display.format_day(end)} ({rule.code})." if end and end < today else ""
+    return (
+        f"The implied consent ran out on {display.format_day(end)} ({rule.code})."
+        if end and end < today
+        else ""
+    )
 
 
 def preferred_address(client: Client, channel: str) -> str:
@@ -148,7 +165,9 @@ def preferred_address(client: Client, channel: str) -> str:
 def postal_address_of(client: Client) -> str:
     """Where letters go: the client's own postal address, else the oldest property."""
     if client.postal_street:
-        place = " ".join(filter(None, [client.postal_town, client.postal_region, client.postal_postcode]))
+        place = " ".join(
+            filter(None, [client.postal_town, client.postal_region, client.postal_postcode])
+        )
         return ", ".join(filter(None, [client.postal_street, place, client.postal_country]))
     home = min(client.properties.all(), key=lambda each: each.pk, default=None)
     return ", ".join(filter(None, [home.address, home.postcode, home.country])) if home else ""
@@ -156,7 +175,9 @@ def postal_address_of(client: Client) -> str:
 
 def why_no_address(client: Client, channel: str) -> str:
     kinds = CONTACT_KINDS.get(channel, [])
-    suspended = [point for point in client.contact_points.all() if point.kind in kinds and point.suspended_at]
+    suspended = [
+        point for point in client.contact_points.all() if point.kind in kinds and point.suspended_at
+    ]
     if suspended:
         return f"The address is suspended: {suspended[0].suspended_why or 'no reason noted'}."
     return {"email": "There is no e-mail address.", "letter": "There is no postal address."}.get(

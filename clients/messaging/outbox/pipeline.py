@@ -1,6 +1,7 @@
 """Statements sent to PostgreSQL ahead of their answer, so that it works while the mail server does.
 
-It is libpq's pipeline mode. Nothing irrevocable may happen before `answers` has been read; see docs/decisions/0007.
+It is libpq's pipeline mode. Nothing irrevocable may happen before `answers` has been read; see
+docs/decisions/0007.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,7 +16,8 @@ prepared_connections: WeakSet[Any] = WeakSet()  # connections that know the stat
 
 
 class StatementPipeline:
-    """A line to the database that need not be waited for. No other query may run while answers are open."""
+    """A line to the database that need not be waited for.
+    No other query may run while answers are open."""
 
     def __init__(self, statements: Mapping[str, str]) -> None:
         self.statements = statements
@@ -27,7 +29,9 @@ class StatementPipeline:
         with connection.wrap_database_errors:
             if not self.pending:
                 self.prepare_statements()
-            self.pgconn.send_query_prepared(name.encode(), [str(value).encode() for value in values])
+            self.pgconn.send_query_prepared(
+                name.encode(), [str(value).encode() for value in values]
+            )
             self.pgconn.pipeline_sync()
             self.pending += 1
             self.pgconn.flush()
@@ -43,7 +47,8 @@ class StatementPipeline:
         self.pgconn.enter_pipeline_mode()
 
     def fetch_results(self) -> list[list[int]]:
-        """For each statement asked since the last call, the rows it changed. Waits; Error if the line broke."""
+        """For each statement asked since the last call, the rows it changed. Waits;
+        Error if the line broke."""
         if not self.pending:
             return []
         try:
@@ -60,11 +65,15 @@ class StatementPipeline:
     def read_result(self) -> list[int]:
         """A statement answers with one result and a None, its transaction with a Sync."""
         ids: list[int] = []
-        while (result := self.pgconn.get_result()) is None or result.status != ExecStatus.PIPELINE_SYNC:
+        while (
+            result := self.pgconn.get_result()
+        ) is None or result.status != ExecStatus.PIPELINE_SYNC:
             if result is None:
                 self.check_connection()
             else:
-                ids = [int(raise_on_failure(result).get_value(row, 0)) for row in range(result.ntuples)]
+                ids = [
+                    int(raise_on_failure(result).get_value(row, 0)) for row in range(result.ntuples)
+                ]
         return ids
 
     def check_connection(self) -> None:
@@ -75,5 +84,7 @@ class StatementPipeline:
 
 def raise_on_failure(result: Any) -> Any:
     if result.status in FAILED_STATUSES:
-        raise OperationalError((result.error_message or b"The database went away.").decode(errors="replace"))
+        raise OperationalError(
+            (result.error_message or b"The database went away.").decode(errors="replace")
+        )
     return result

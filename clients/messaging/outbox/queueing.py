@@ -35,25 +35,52 @@ logger = logging.getLogger(__name__)
 
 
 def queue_message(
-    *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
-    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
-    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
+    *,
+    client: Client,
+    kind: str,
+    channel: str,
+    address: str,
+    subject: str,
+    text: str,
+    html: str,
+    key: str,
+    consent: Consent | None,
+    basis: str,
+    now: datetime,
+    by: User | None = None,
+    not_before: datetime | None = None,
+    expires_at: datetime | None = None,
+    language: str = "en",
     attachments: Sequence[AttachmentFile] = (),
-) -> tuple[Message, bool]:  # fmt: skip
-    """Freeze a message and queue it; False means that the key was there already and nothing changed.
+) -> tuple[Message, bool]:
+    """Freeze a message and queue it; False means that the key was there already and nothing
+    changed.
 
-    A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML, if it has any):
-    this function makes the link and puts it in. Replacing is literal, no other braces mean anything. Attachments (name,
-    media type, bytes) are frozen with it. Call it inside the transaction of the decision. Raises `Unsendable` with a
-    plain reason, which is logged too.
+    A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML,
+    if it has any): this function makes the link and puts it in. Replacing is literal, no other
+    braces mean anything. Attachments (name, media type, bytes) are frozen with it. Call it inside
+    the transaction of the decision. Raises `Unsendable` with a plain reason, which is logged too.
     """
     business = Business.objects.get()
     try:
         message = build_message(
-            business, client=client, kind=kind, channel=channel, address=address, subject=subject,
-            text=text, html=html, key=key, consent=consent, basis=basis, now=now, by=by, not_before=not_before,
-            expires_at=expires_at, language=language,
-        )  # fmt: skip
+            business,
+            client=client,
+            kind=kind,
+            channel=channel,
+            address=address,
+            subject=subject,
+            text=text,
+            html=html,
+            key=key,
+            consent=consent,
+            basis=basis,
+            now=now,
+            by=by,
+            not_before=not_before,
+            expires_at=expires_at,
+            language=language,
+        )
         check_attachments(attachments, channel)
         enforce_law_rule(business, message, client, today=business.today(now))
         insert_unsubscribe_link(business, message)
@@ -67,8 +94,9 @@ def queue_message(
 
 
 def draft_message(business: Business, **values: Any) -> Message:
-    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`. Takes what
-    `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it has.
+    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`.
+    Takes what `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it
+    has.
     """
     message = build_message(business, **values)
     insert_unsubscribe_link(business, message)
@@ -76,28 +104,56 @@ def draft_message(business: Business, **values: Any) -> Message:
 
 
 def build_message(
-    business: Business, *, client: Client, kind: str, channel: str, address: str, subject: str, text: str, html: str,
-    key: str, consent: Consent | None, basis: str, now: datetime, by: User | None = None,
-    not_before: datetime | None = None, expires_at: datetime | None = None, language: str = "en",
-) -> Message:  # fmt: skip
+    business: Business,
+    *,
+    client: Client,
+    kind: str,
+    channel: str,
+    address: str,
+    subject: str,
+    text: str,
+    html: str,
+    key: str,
+    consent: Consent | None,
+    basis: str,
+    now: datetime,
+    by: User | None = None,
+    not_before: datetime | None = None,
+    expires_at: datetime | None = None,
+    language: str = "en",
+) -> Message:
     """As it will go, but for the link to unsubscribe."""
     message = Message(
-        client=client, kind=kind, channel=channel, address=address.strip(), subject=subject.strip(), text=text,
-        html=html, language=language, consent=consent, basis=basis, idempotency_key=key, queued_by=by,
-        message_id=message_keys.make_message_id(business, key), queued_at=now, not_before=not_before or now,
+        client=client,
+        kind=kind,
+        channel=channel,
+        address=address.strip(),
+        subject=subject.strip(),
+        text=text,
+        html=html,
+        language=language,
+        consent=consent,
+        basis=basis,
+        idempotency_key=key,
+        queued_by=by,
+        message_id=message_keys.make_message_id(business, key),
+        queued_at=now,
+        not_before=not_before or now,
         expires_at=expires_at,
-    )  # fmt: skip
+    )
     check_message(message)
     return message
 
 
 def check_message(message: Message) -> None:
-    """Everything that a mail server or a header could stumble over is refused here, not at sending."""
+    """Everything that a mail server or a header could stumble over is refused here, not at
+    sending."""
     if CONTROL_CHARACTERS.search(message.subject) or "\n" in message.subject:
         raise Unsendable("The subject must be one line without control characters.")
     if len(message.subject) > MAX_SUBJECT_LENGTH:
         raise Unsendable(
-            f"The subject has {len(message.subject)} characters; at most {MAX_SUBJECT_LENGTH} are possible."
+            f"The subject has {len(message.subject)} characters; at most {MAX_SUBJECT_LENGTH} are"
+            " possible."
         )
     if max(len(message.text), len(message.html)) > MAX_TEXT_LENGTH:
         raise Unsendable(f"The text is longer than {MAX_TEXT_LENGTH} characters.")
@@ -114,7 +170,8 @@ def check_email(message: Message) -> None:
         raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
     if message.kind in MARKETING_MESSAGE_KINDS and UNSUBSCRIBE_PLACEHOLDER not in message.text:
         raise Unsendable(
-            f"The text of a reminder or offer must hold {UNSUBSCRIBE_PLACEHOLDER}, the link to unsubscribe."
+            f"The text of a reminder or offer must hold {UNSUBSCRIBE_PLACEHOLDER}, the link to"
+            " unsubscribe."
         )
 
 
@@ -122,12 +179,16 @@ def check_text(message: Message) -> None:
     check_number(message)
     parts = sms_parts.measure_sms(message.text).parts
     if parts > MAX_SMS_PARTS:
-        raise Unsendable(f"The text would go out in {parts} parts; at most {MAX_SMS_PARTS} are possible.")
+        raise Unsendable(
+            f"The text would go out in {parts} parts; at most {MAX_SMS_PARTS} are possible."
+        )
 
 
 def check_number(message: Message) -> None:
     if not E164_NUMBER.fullmatch(message.address.partition(";")[0]):
-        raise Unsendable(f"“{message.address[:80]}” is not one telephone number in international form.")
+        raise Unsendable(
+            f"“{message.address[:80]}” is not one telephone number in international form."
+        )
 
 
 def check_letter(message: Message) -> None:
@@ -153,7 +214,9 @@ def check_attachments(attachments: Sequence[AttachmentFile], channel: str) -> No
             raise Unsendable(f"“{media_type[:80]}” is no media type, such as application/pdf.")
     size = sum(len(content) for _, _, content in attachments)
     if size > MAX_ATTACHMENT_BYTES:
-        raise Unsendable(f"The attachments have {size:,} bytes; at most {MAX_ATTACHMENT_BYTES:,} are possible.")
+        raise Unsendable(
+            f"The attachments have {size:,} bytes; at most {MAX_ATTACHMENT_BYTES:,} are possible."
+        )
 
 
 def attach_files(messages: Sequence[Message], attachments: Sequence[AttachmentFile]) -> None:
@@ -167,7 +230,11 @@ def attach_files(messages: Sequence[Message], attachments: Sequence[AttachmentFi
 
 def is_single_address(address: str) -> bool:
     """One address, its local part in any alphabet (RFC 6531)."""
-    if len(address) > 254 or CONTROL_CHARACTERS.search(address) or not SINGLE_ADDRESS_PATTERN.fullmatch(address):
+    if (
+        len(address) > 254
+        or CONTROL_CHARACTERS.search(address)
+        or not SINGLE_ADDRESS_PATTERN.fullmatch(address)
+    ):
         return False
     local, _, domain = address.rpartition("@")
     plain_local = "".join(letter if letter.isascii() else "x" for letter in local)
@@ -183,16 +250,28 @@ def insert_unsubscribe_link(business: Business, message: Message) -> None:
         return
     token = message_keys.unsubscribe_token(business, message.idempotency_key)
     message.unsubscribe_hash = message_keys.token_hash(token)
-    message.text = message.text.replace(UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token))
-    message.html = message.html.replace(UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token))
+    message.text = message.text.replace(
+        UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token)
+    )
+    message.html = message.html.replace(
+        UNSUBSCRIBE_PLACEHOLDER, message_keys.unsubscribe_url(token)
+    )
 
 
 @transaction.atomic
-def store_new_messages(messages: Sequence[Message], *, by: User | None, now: datetime) -> list[Message]:
-    """INSERT … ON CONFLICT DO NOTHING: those that were not there yet, each with its first line of history."""
+def store_new_messages(
+    messages: Sequence[Message], *, by: User | None, now: datetime
+) -> list[Message]:
+    """INSERT … ON CONFLICT DO NOTHING: those that were not there yet, each with its first line of
+    history."""
     Message.objects.bulk_create(messages, ignore_conflicts=True, batch_size=1000)
-    ours = Message.objects.filter(idempotency_key__in=[message.idempotency_key for message in messages])
+    ours = Message.objects.filter(
+        idempotency_key__in=[message.idempotency_key for message in messages]
+    )
     new = list(ours.filter(events=None))  # every row that was there has its history
-    first = [MessageEvent(message=message, state=message.state, note="", by=by, at=now) for message in new]
+    first = [
+        MessageEvent(message=message, state=message.state, note="", by=by, at=now)
+        for message in new
+    ]
     MessageEvent.objects.bulk_create(first, batch_size=1000)
     return new

@@ -1,6 +1,8 @@
-"""A text message that waited, say for a gateway that was away, must not ring at night: looked at when it is claimed.
+"""A text message that waited, say for a gateway that was away, must not ring at night:
+looked at when it is claimed.
 
-Only for reminders and offers: what a client asked for a minute ago, or a visit called off, may come at any hour.
+Only for reminders and offers: what a client asked for a minute ago, or a visit called off, may come
+at any hour.
 """
 
 from collections.abc import Iterator, Sequence
@@ -19,9 +21,16 @@ from clients.models.channel import Channel
 MAX_ZONE_ROUNDS = 10  # properties in several zones: until an hour suits all
 
 
-def postponed_until(business: Business, batch: Sequence[Message], *, now: datetime) -> dict[int, datetime | str]:
-    """Of these messages, those that may not ring now: the moment from which they may, or why they never may."""
-    ringing = [each for each in batch if each.channel == Channel.TEXT and each.kind in MARKETING_MESSAGE_KINDS]
+def postponed_until(
+    business: Business, batch: Sequence[Message], *, now: datetime
+) -> dict[int, datetime | str]:
+    """Of these messages, those that may not ring now:
+    the moment from which they may, or why they never may."""
+    ringing = [
+        each
+        for each in batch
+        if each.channel == Channel.TEXT and each.kind in MARKETING_MESSAGE_KINDS
+    ]
     if not ringing:
         return {}
     prefetch_related_objects(ringing, "client__properties")
@@ -29,7 +38,10 @@ def postponed_until(business: Business, batch: Sequence[Message], *, now: dateti
     found: dict[int, datetime | str] = {}
     for message in ringing:
         rule = law.rule_for_all(
-            countries_of(message.client), sender_country=business.country, channel=message.channel, on=today
+            countries_of(message.client),
+            sender_country=business.country,
+            channel=message.channel,
+            on=today,
         )
         try:
             found[message.pk] = next_allowed_moment(business, message.client, rule, rules, now)
@@ -46,9 +58,14 @@ def next_allowed_moment(
         before = moment
         for zone, country, region in client_locations(business, client):
             moment = first_allowed_moment(
-                moment, zone=zone, country=country, region=region, channel=Channel.TEXT, rules=rules,
+                moment,
+                zone=zone,
+                country=country,
+                region=region,
+                channel=Channel.TEXT,
+                rules=rules,
                 law_window=rule.window_local,
-            )  # fmt: skip
+            )
         if moment == before:
             return moment
     raise NeverOpenError(NeverOpenError.__doc__)

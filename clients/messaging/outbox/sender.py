@@ -1,7 +1,8 @@
-"""One sender: it takes messages of one channel under a lease and hands them over one after the other.
+"""One sender: it takes messages of one channel under a lease and hands them over one after the
+other.
 
-No message is ever sent twice by this machine: what may have been handed over and was not answered becomes
-*unconfirmed*, and only a person moves it on.
+No message is ever sent twice by this machine: what may have been handed over and was not answered
+becomes *unconfirmed*, and only a person moves it on.
 """
 
 import contextlib
@@ -26,7 +27,9 @@ from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.models import Business
 
 BATCH_SIZE = 200
-BATCH_SECONDS = transitions.CLAIM_LEASE.total_seconds() / 2  # a slow server: give the rest back before the leases end
+BATCH_SECONDS = (
+    transitions.CLAIM_LEASE.total_seconds() / 2
+)  # a slow server: give the rest back before the leases end
 MAX_PERMITS_AHEAD = 20  # at most so many messages are looked at together
 TALLY_FIELDS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled"]
 logger = logging.getLogger(__name__)
@@ -61,9 +64,12 @@ class DeliveryTally:
 
 
 class Sender:
-    """One pass over one channel by one connection. One that is `extra` is not missed when it gets no connection."""
+    """One pass over one channel by one connection.
+    One that is `extra` is not missed when it gets no connection."""
 
-    def __init__(self, business: Business, channel: str, transport: Transport, *, is_extra: bool = False) -> None:
+    def __init__(
+        self, business: Business, channel: str, transport: Transport, *, is_extra: bool = False
+    ) -> None:
         self.business = business
         self.channel = channel
         self.line = transport
@@ -75,7 +81,11 @@ class Sender:
 
     def run(self, should_stop: Callable[[], bool], limit: int | None) -> DeliveryTally:
         try:
-            while not should_stop() and (size := self.next_batch_size(limit)) > 0 and self.ensure_connected():
+            while (
+                not should_stop()
+                and (size := self.next_batch_size(limit)) > 0
+                and self.ensure_connected()
+            ):
                 batch = transitions.claim_messages(self.channel, size)
                 if not batch:
                     break
@@ -91,7 +101,8 @@ class Sender:
         return BATCH_SIZE if limit is None else min(BATCH_SIZE, limit - self.tally.total)
 
     def ensure_connected(self) -> bool:
-        """Nothing is claimed while nobody takes messages: the queue stays as it is, and says why once."""
+        """Nothing is claimed while nobody takes messages:
+        the queue stays as it is, and says why once."""
         if self.is_connected:
             return True
         if not Message.objects.due(self.channel).exists():
@@ -118,7 +129,11 @@ class Sender:
         reasons = reasons_not_to_send(self.business, batch)
         for message in batch:
             if message.pk in reasons:
-                self.tally.count(outcomes.transition_leased(message, "cancelled", "cancelled", reasons[message.pk]))
+                self.tally.count(
+                    outcomes.transition_leased(
+                        message, "cancelled", "cancelled", reasons[message.pk]
+                    )
+                )
         return [message for message in batch if message.pk not in reasons]
 
     def defer_quiet(self, batch: list[Message]) -> list[Message]:
@@ -161,10 +176,12 @@ class Sender:
             outcome = self.line.send(message, permit)
         except Error:
             raise
-        except Exception as error:  # a fault of ours must stop neither the others nor hide: it goes before a person
+        # a fault of ours must stop neither the others nor hide: it goes before a person
+        except Exception as error:
             logger.exception("Message %s could not be sent", message.pk)
             outcome = SendOutcome(
-                SendResult.UNKNOWN if permit.was_granted else SendResult.REFUSED, f"{type(error).__name__}: {error}"
+                SendResult.UNKNOWN if permit.was_granted else SendResult.REFUSED,
+                f"{type(error).__name__}: {error}",
             )
         self.seconds_per_message = time.monotonic() - began
         if outcome.result is SendResult.ACCEPTED:
@@ -175,9 +192,12 @@ class Sender:
 
 
 class LedgerPermit:
-    """Keeps `contract.Look` for a message and the `following` ones, of which so many will go `soon`."""
+    """Keeps `contract.Look` for a message and the `following` ones, of which so many will go
+    `soon`."""
 
-    def __init__(self, record: Ledger, message: Message, following: Sequence[Message], ahead_count: int) -> None:
+    def __init__(
+        self, record: Ledger, message: Message, following: Sequence[Message], ahead_count: int
+    ) -> None:
         self.ledger = record
         self.message = message
         self.following = following
@@ -194,7 +214,8 @@ class LedgerPermit:
         return self.was_granted
 
     def next_message(self) -> Message | None:
-        """The database looks at the next ones meanwhile; if it is gone, that comes up once something hangs on it."""
+        """The database looks at the next ones meanwhile;
+        if it is gone, that comes up once something hangs on it."""
         if not self.following:
             return None
         upcoming = self.following[0]

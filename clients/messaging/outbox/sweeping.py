@@ -23,7 +23,8 @@ class SweepCounts:
 
 
 def sweep() -> SweepCounts:
-    """Leases that ran out: claimed goes back to the queue, transmitting before a person. Expired: cancelled."""
+    """Leases that ran out: claimed goes back to the queue, transmitting before a person. Expired:
+    cancelled."""
     claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
     first, behind = abandoned_messages()
     return SweepCounts(
@@ -31,7 +32,9 @@ def sweep() -> SweepCounts:
         + transitions.apply_transition(
             behind, State.QUEUED, note=DIED_BEFORE, attempts=transitions.ATTEMPTS_WITHOUT_LAST
         ),
-        unconfirmed=transitions.apply_transition(first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER),
+        unconfirmed=transitions.apply_transition(
+            first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER
+        ),
         expired=transitions.apply_transition(
             Message.objects.filter(state=State.QUEUED, expires_at__lte=Now()),
             State.CANCELLED,
@@ -42,12 +45,16 @@ def sweep() -> SweepCounts:
 
 
 def abandoned_messages() -> tuple[MessageQuerySet, MessageQuerySet]:
-    """Of each dead sender the message it may have handed over, and those behind it, which it cannot have.
+    """Of each dead sender the message it may have handed over, and those behind it, which it cannot
+    have.
 
-    A sender keeps to the order of its batch, and hands nothing over before the one in front is written down.
+    A sender keeps to the order of its batch, and hands nothing over before the one in front is
+    written down.
     """
     batch = Message.objects.filter(state=State.TRANSMITTING, lease_token=OuterRef("lease_token"))
-    is_in_front = Q(not_before__lt=OuterRef("not_before")) | Q(not_before=OuterRef("not_before"), pk__lt=OuterRef("pk"))
+    is_in_front = Q(not_before__lt=OuterRef("not_before")) | Q(
+        not_before=OuterRef("not_before"), pk__lt=OuterRef("pk")
+    )
     dead = Message.objects.filter(state=State.TRANSMITTING, lease_until__lt=Now())
     dead = dead.exclude(Exists(batch.filter(lease_until__gte=Now())))
     has_one_in_front = Exists(batch.filter(is_in_front))

@@ -7,7 +7,9 @@ import dns.resolver
 
 DNS_TIMEOUT_SECONDS = 4.0
 
-DnsQuery = Callable[[str, str], list[str]]  # (name, type) → the texts of the records, none if there are none
+DnsQuery = Callable[
+    [str, str], list[str]
+]  # (name, type) → the texts of the records, none if there are none
 
 
 class NoAnswerError(Exception):

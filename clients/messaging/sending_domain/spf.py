@@ -11,7 +11,11 @@ LOOKUP_TERMS = {"include", "a", "mx", "ptr", "exists", "redirect"}  # the same s
 
 def spf_records(domain: str, ask: DnsQuery) -> list[str]:
     """The SPF records of a domain; more than one is an error (§4.5)."""
-    return [text for text in ask(domain, "TXT") if text.lower() == VERSION or text.lower().startswith(VERSION + " ")]
+    return [
+        text
+        for text in ask(domain, "TXT")
+        if text.lower() == VERSION or text.lower().startswith(VERSION + " ")
+    ]
 
 
 def spf_terms(record: str) -> list[str]:
@@ -29,7 +33,8 @@ def is_lookup_term(term: str) -> bool:
 
 
 def count_lookups(record: str, ask: DnsQuery, depth: int = 0) -> int:
-    """How many questions a receiver must ask, those of included records with them; cut off well above the limit."""
+    """How many questions a receiver must ask, those of included records with them;
+    cut off well above the limit."""
     asking = [term for term in spf_terms(record) if is_lookup_term(term)]
     count = len(asking)
     for term in asking if depth < MAX_LOOKUPS else []:
@@ -41,8 +46,13 @@ def count_lookups(record: str, ask: DnsQuery, depth: int = 0) -> int:
 
 
 def final_policy(record: str) -> str:
-    """What becomes of servers that are not named: `-all`, `~all`, `?all`, `+all`, `redirect`, or nothing."""
+    """What becomes of servers that are not named:
+    `-all`, `~all`, `?all`, `+all`, `redirect`, or nothing."""
     for term in spf_terms(record):
         if bare_term(term) == "all":
             return f"{term[0] if term[0] in '+-~?' else '+'}all"
-    return "redirect" if any(bare_term(term).startswith("redirect=") for term in spf_terms(record)) else ""
+    return (
+        "redirect"
+        if any(bare_term(term).startswith("redirect=") for term in spf_terms(record))
+        else ""
+    )

@@ -1,4 +1,5 @@
-"""What is said to clients: texts with fields in braces, the owner's own wording or the program's, in any language."""
+"""What is said to clients: texts with fields in braces, the owner's own wording or the program's,
+in any language."""
 
 from clients.messaging.texts.checking import check_wording
 from clients.messaging.texts.composing import ComposedText, Texts, compose_text

@@ -1,6 +1,13 @@
-"""Whether a text can be used: known fields only, no stray brace, and what every message of its kind must hold."""
+"""Whether a text can be used: known fields only, no stray brace, and what every message of its kind
+must hold."""
 
-from clients.messaging.texts.fields import FIELD_PATTERN, MARKETING_PURPOSES, UNSUBSCRIBE_FIELD, TextProblem, fields_of
+from clients.messaging.texts.fields import (
+    FIELD_PATTERN,
+    MARKETING_PURPOSES,
+    UNSUBSCRIBE_FIELD,
+    TextProblem,
+    fields_of,
+)
 from clients.models.channel import Channel
 
 REQUIRED_FIELDS = {Channel.EMAIL: ["unsubscribe_url"], Channel.TEXT: ["stop_line"]}
@@ -26,15 +33,24 @@ def check_body(body: str, purpose: str, channel: str) -> None:
         raise TextProblem("The text is empty.")
     for name in REQUIRED_FIELDS.get(Channel(channel), []) if purpose in MARKETING_PURPOSES else []:
         if f"{{{name}}}" not in body:
-            raise TextProblem(f"A reminder or offer by this way must hold {{{name}}}. Put it on a line near the end.")
+            raise TextProblem(
+                f"A reminder or offer by this way must hold {{{name}}}. Put it on a line near the"
+                " end."
+            )
 
 
 def check_fields(words: str, text: str, purpose: str, channel: str) -> None:
     allowed = fields_of(purpose, channel)
     for name in FIELD_PATTERN.findall(text):
         if name not in allowed:
-            raise TextProblem(f"The {words} has {{{name[:40]}}}, which is no field here. Choose one of those listed.")
+            raise TextProblem(
+                f"The {words} has {{{name[:40]}}}, which is no field here. Choose one of those"
+                " listed."
+            )
     rest = FIELD_PATTERN.sub("", text)
     for brace in "{}":
         if brace in rest:
-            raise TextProblem(f"The {words} has a single {brace}. Braces stand in pairs around the name of a field.")
+            raise TextProblem(
+                f"The {words} has a single {brace}. Braces stand in pairs around the name of a"
+                " field."
+            )

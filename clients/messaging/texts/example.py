@@ -1,4 +1,5 @@
-"""Values to try a text with: a real client's name and decks, and examples for what only a real occasion has."""
+"""Values to try a text with: a real client's name and decks, and examples for what only a real
+occasion has."""
 
 from datetime import date, time
 from decimal import Decimal
@@ -13,21 +14,40 @@ from clients.models import Business, Client
 from clients.models.channel import Channel
 
 BUSINESS_FIELDS = {
-    "business", "legal_name", "phone", "email", "website", "postal_address", "find_us", "because", "stop_line",
-    "unsubscribe_url", "advertisement",
-}  # fmt: skip
+    "business",
+    "legal_name",
+    "phone",
+    "email",
+    "website",
+    "postal_address",
+    "find_us",
+    "because",
+    "stop_line",
+    "unsubscribe_url",
+    "advertisement",
+}
 
 
 def example_fields(
     client: Client | None, *, purpose: str, channel: str, language: str, business: Business
 ) -> dict[str, str]:
     """A value for each field that is not the business's own."""
-    values = {name: MESSAGE_FIELDS[name].sample for name in fields_of(purpose, channel) if name not in BUSINESS_FIELDS}
-    values |= {name: value for name, value in example_dates(language, business).items() if name in values}
+    values = {
+        name: MESSAGE_FIELDS[name].sample
+        for name in fields_of(purpose, channel)
+        if name not in BUSINESS_FIELDS
+    }
+    values |= {
+        name: value for name, value in example_dates(language, business).items() if name in values
+    }
     if client is None:
-        return values | ({"decks": short_deck_sample()} if channel in {Channel.TEXT, Channel.CALL} else {})
+        return values | (
+            {"decks": short_deck_sample()} if channel in {Channel.TEXT, Channel.CALL} else {}
+        )
     return (
-        values | {"greeting": client.greeting} | ({"decks": found} if (found := example_decks(client, channel)) else {})
+        values
+        | {"greeting": client.greeting}
+        | ({"decks": found} if (found := example_decks(client, channel)) else {})
     )
 
 
@@ -42,7 +62,11 @@ def example_decks(client: Client, channel: str) -> str:
     for place in client.properties.all():
         for deck in place.decks.all():
             if not deck.archived_at:
-                found.append(f"{deck.label}, {place.street}" if is_short else f"{deck.label}, {place.address}")
+                found.append(
+                    f"{deck.label}, {place.street}"
+                    if is_short
+                    else f"{deck.label}, {place.address}"
+                )
     return ", ".join(found) if is_short else "\n\n".join(found)
 
 
@@ -60,7 +84,11 @@ def example_dates(language: str, business: Business) -> dict[str, str]:
 
 def example_locale(language: str, business: Business) -> Locale:
     """That of the business where it is in this language, else the language's own."""
-    wanted = business.locale if primary_language(business.locale) == primary_language(language) else language
+    wanted = (
+        business.locale
+        if primary_language(business.locale) == primary_language(language)
+        else language
+    )
     try:
         return Locale.parse(wanted, sep="-")
     except (UnknownLocaleError, ValueError):

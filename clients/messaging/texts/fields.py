@@ -38,7 +38,12 @@ class MessageField:
 
 
 def define_field(
-    words: str, sample: str, purposes: set[Purpose] = ALL_PURPOSES, *, empty: bool = False, block: bool = False
+    words: str,
+    sample: str,
+    purposes: set[Purpose] = ALL_PURPOSES,
+    *,
+    empty: bool = False,
+    block: bool = False,
 ) -> MessageField:
     return MessageField(words, sample, frozenset(map(str, purposes)), empty, block)
 
@@ -48,7 +53,8 @@ SAMPLE_DECKS = (
     "Due by about: March 2027\nWhat we reckoned with: much walked on, salt from the sea"
 )
 SAMPLE_CARE = (
-    "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture back after 5 days."
+    "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
+    " back after 5 days."
 )
 MESSAGE_FIELDS: dict[str, MessageField] = {
     "greeting": define_field("how the client is greeted", "Ottilie Saltonby"),
@@ -57,14 +63,21 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "phone": define_field("telephone of the business", "(902) 555-0100", empty=True),
     "email": define_field("mailbox that somebody reads", "office@example.com", empty=True),
     "website": define_field("website of the business", "https://driftline.example.com", empty=True),
-    "postal_address": define_field("postal address of the business", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA"),
+    "postal_address": define_field(
+        "postal address of the business", "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA"
+    ),
     "find_us": define_field(
-        "who we are, short: legal name if it is another, and website or address", "https://driftline.example.com"
+        "who we are, short: legal name if it is another, and website or address",
+        "https://driftline.example.com",
     ),
     "decks": define_field(
-        "the decks, one a paragraph; in a text message or call on one line", SAMPLE_DECKS, block=True
+        "the decks, one a paragraph; in a text message or call on one line",
+        SAMPLE_DECKS,
+        block=True,
     ),
-    "due_by": define_field("month in which the first of them is due", "March 2027", MARKETING_PURPOSES, empty=True),
+    "due_by": define_field(
+        "month in which the first of them is due", "March 2027", MARKETING_PURPOSES, empty=True
+    ),
     "why": define_field("the reasons, in words", "much walked on, salt from the sea", empty=True),
     "step": define_field("number of the reminder", "1", REMINDER_PURPOSES),
     "offer_number": define_field("number of the offer", "104", {Purpose.OFFER}),
@@ -76,13 +89,24 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "visit_day": define_field("day or days of the visit", "Tuesday, May 11, 2027", VISIT_PURPOSES),
     "visit_time": define_field("time of the visit", "8:00 a.m.", VISIT_PURPOSES, empty=True),
     "crew": define_field("name of the crew", "Tern crew", VISIT_PURPOSES, empty=True),
-    "care": define_field("what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True),
-    "because": define_field("why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES),
-    "advertisement": define_field(
-        "that it is an advertisement, where the law wants that said", "", MARKETING_PURPOSES, empty=True
+    "care": define_field(
+        "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True
     ),
-    "unsubscribe_url": define_field("the client's own link to hear no more", UNSUBSCRIBE_FIELD, MARKETING_PURPOSES),
-    "stop_line": define_field("how to stop text messages", "Reply STOP to end.", MARKETING_PURPOSES),
+    "because": define_field(
+        "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES
+    ),
+    "advertisement": define_field(
+        "that it is an advertisement, where the law wants that said",
+        "",
+        MARKETING_PURPOSES,
+        empty=True,
+    ),
+    "unsubscribe_url": define_field(
+        "the client's own link to hear no more", UNSUBSCRIBE_FIELD, MARKETING_PURPOSES
+    ),
+    "stop_line": define_field(
+        "how to stop text messages", "Reply STOP to end.", MARKETING_PURPOSES
+    ),
 }
 
 
@@ -90,11 +114,16 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     """The fields that a text of this purpose and channel may hold."""
     absent = {Channel.EMAIL: {"stop_line"}, Channel.TEXT: {"unsubscribe_url", "advertisement"}}
     leave = absent.get(Channel(channel), {"stop_line", "unsubscribe_url", "advertisement"})
-    return {name: each for name, each in MESSAGE_FIELDS.items() if purpose in each.purposes and name not in leave}
+    return {
+        name: each
+        for name, each in MESSAGE_FIELDS.items()
+        if purpose in each.purposes and name not in leave
+    }
 
 
 def clean_values(values: Mapping[str, str]) -> dict[str, str]:
-    """The values as they may be put in. Raises `TextProblem` for one that could break a header or a page."""
+    """The values as they may be put in. Raises `TextProblem` for one that could break a header or a
+    page."""
     return {name: clean_value(name, value) for name, value in values.items()}
 
 
@@ -103,15 +132,21 @@ def clean_value(name: str, value: str) -> str:
     if known is None:
         raise TextProblem(f"There is no field called {{{name}}}.")
     longest, control = (
-        (MAX_BLOCK_LENGTH, CONTROL_IN_BLOCK) if known.is_block else (MAX_FIELD_VALUE_LENGTH, CONTROL_IN_LINE)
+        (MAX_BLOCK_LENGTH, CONTROL_IN_BLOCK)
+        if known.is_block
+        else (MAX_FIELD_VALUE_LENGTH, CONTROL_IN_LINE)
     )
     text = value.replace("\r\n", "\n").strip()
     if control.search(text):
         raise TextProblem(
-            f"The value of {{{name}}} ({known.description}) holds a line break or a character that is none."
+            f"The value of {{{name}}} ({known.description}) holds a line break or a character that"
+            " is none."
         )
     if len(text) > longest:
         raise TextProblem(
-            f"The value of {{{name}}} ({known.description}) has {len(text)} characters; at most {longest} are possible."
+            f"The value of {{{name}}} ({known.description}) has {len(text)} characters; at most"
+            f" {longest} are possible."
         )
-    return text if name == "unsubscribe_url" else text.replace(UNSUBSCRIBE_FIELD, "(unsubscribe_url)")
+    return (
+        text if name == "unsubscribe_url" else text.replace(UNSUBSCRIBE_FIELD, "(unsubscribe_url)")
+    )

@@ -1,7 +1,9 @@
-"""The HTML of an e-mail, made from the same text: paragraphs, blocks about decks, one button, small print.
+"""The HTML of an e-mail, made from the same text:
+paragraphs, blocks about decks, one button, small print.
 
-No pictures, so nothing is lost with images off; one column that shrinks to any width; colours for light and dark in a
-style sheet, and readable without it. A line of two hyphens begins the small print.
+No pictures, so nothing is lost with images off; one column that shrinks to any width; colours for
+light and dark in a style sheet, and readable without it. A line of two hyphens begins the small
+print.
 """
 
 import re
@@ -18,7 +20,9 @@ from clients.messaging.texts.fields import FIELD_PATTERN, MESSAGE_FIELDS
 from clients.messaging.texts.standard import Wording, primary_language
 from clients.models import Business
 
-LINK_LINE_PATTERN = re.compile(r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$")
+LINK_LINE_PATTERN = re.compile(
+    r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$"
+)
 FIELD_ALONE_PATTERN = re.compile(r"^\s*\{(?P<name>\w+)\}\s*$")
 SMALL_PRINT = re.compile(r"^--\s*$", re.MULTILINE)
 
@@ -35,11 +39,16 @@ class HtmlPart:
 def render_html(words: Wording, subject: str, values: Mapping[str, str], business: Business) -> str:
     """The whole page of the message; `{unsubscribe_url}` stays in it for the outbox."""
     filling = FilledFields(values, field_links(values, business))
-    said, _, small = SMALL_PRINT.sub("\0", words.body.replace("\r\n", "\n"), count=1).partition("\0")
+    said, _, small = SMALL_PRINT.sub("\0", words.body.replace("\r\n", "\n"), count=1).partition(
+        "\0"
+    )
     context = {
-        "language": primary_language(words.language), "subject": subject, "business": business.name,
-        "parts": html_parts(said, filling), "small": html_parts(small, filling, is_small=True),
-    }  # fmt: skip
+        "language": primary_language(words.language),
+        "subject": subject,
+        "business": business.name,
+        "parts": html_parts(said, filling),
+        "small": html_parts(small, filling, is_small=True),
+    }
     return loader.render_to_string("clients/messages/email.html", context)
 
 
@@ -55,7 +64,9 @@ class FilledFields:
 
     def has_all(self, template: str) -> bool:
         """Something to say, and a value for each field in it."""
-        return bool(template.strip()) and all(self.values[name] for name in FIELD_PATTERN.findall(template))
+        return bool(template.strip()) and all(
+            self.values[name] for name in FIELD_PATTERN.findall(template)
+        )
 
 
 def field_links(values: Mapping[str, str], business: Business) -> dict[str, str]:
@@ -81,16 +92,24 @@ def html_parts(template: str, filling: FilledFields, *, is_small: bool = False) 
     for paragraph in re.split(r"\n\s*\n", template.strip("\n")):
         alone = FIELD_ALONE_PATTERN.match(paragraph)
         if alone and MESSAGE_FIELDS[alone["name"]].is_block:
-            found += [block_part(text) for text in filling.values[alone["name"]].split("\n\n") if text.strip()]
+            found += [
+                block_part(text)
+                for text in filling.values[alone["name"]].split("\n\n")
+                if text.strip()
+            ]
         elif not is_small and (button := button_part(paragraph, filling)):
             found.append(button)
-        elif lines := [html_line(text, filling) for text in paragraph.split("\n") if filling.has_all(text)]:
+        elif lines := [
+            html_line(text, filling) for text in paragraph.split("\n") if filling.has_all(text)
+        ]:
             found.append(HtmlPart("text", lines))
     return found
 
 
 def block_part(text: str) -> HtmlPart:
-    return HtmlPart("block", [SafeString(escape(each.strip())) for each in text.strip().split("\n")])
+    return HtmlPart(
+        "block", [SafeString(escape(each.strip())) for each in text.strip().split("\n")]
+    )
 
 
 def button_part(paragraph: str, filling: FilledFields) -> HtmlPart | None:
@@ -98,7 +117,11 @@ def button_part(paragraph: str, filling: FilledFields) -> HtmlPart | None:
     match = LINK_LINE_PATTERN.match(paragraph)
     if not match or match["name"] != "offer_url" or not match["words"].strip():
         return None
-    return HtmlPart("button", [SafeString(escape(filling.fill_line(match["words"])))], filling.values["offer_url"])
+    return HtmlPart(
+        "button",
+        [SafeString(escape(filling.fill_line(match["words"])))],
+        filling.values["offer_url"],
+    )
 
 
 def html_line(template: str, filling: FilledFields) -> SafeString:

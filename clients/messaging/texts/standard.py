@@ -1,4 +1,5 @@
-"""The texts that come with the program (standard.toml), and words around them in each of their languages."""
+"""The texts that come with the program (standard.toml), and words around them in each of their
+languages."""
 
 import tomllib
 from dataclasses import dataclass

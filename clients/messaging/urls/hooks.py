@@ -1,4 +1,5 @@
-"""Addresses that gateways call, under /hooks/. No slash at the end: a redirect would lose the post."""
+"""Addresses that gateways call, under /hooks/. No slash at the end:
+a redirect would lose the post."""
 
 from django.urls import path
 

@@ -24,7 +24,9 @@ def list_calls(request: HttpRequest) -> HttpResponse:
     context = {
         "calls": [call for call in found if not call.why_not],
         "not_to_be_made": [call for call in found if call.why_not],
-        "later": Message.objects.filter(channel=Channel.CALL, state=State.QUEUED).count() - len(found),
+        "later": (
+            Message.objects.filter(channel=Channel.CALL, state=State.QUEUED).count() - len(found)
+        ),
         "recent": CallNote.objects.select_related("message__client", "by")[:10],
         "buttons": CALL_BUTTONS,
     }
@@ -34,16 +36,24 @@ def list_calls(request: HttpRequest) -> HttpResponse:
 @require_POST
 @office_required
 def note_call(request: HttpRequest, pk: int) -> HttpResponse:
-    message = get_object_or_404(Message.objects.select_related("client"), pk=pk, channel=Channel.CALL)
+    message = get_object_or_404(
+        Message.objects.select_related("client"), pk=pk, channel=Channel.CALL
+    )
     form = CallForm(request.POST)
     if not form.is_valid():
-        messages.error(request, " ".join(str(error) for errors in form.errors.values() for error in errors))
+        messages.error(
+            request, " ".join(str(error) for errors in form.errors.values() for error in errors)
+        )
         return redirect("channels:calls")
     result, note = form.cleaned_data["result"], form.cleaned_data["note"]
     if actions.record_call_result(
         message=message, result=result, note=note, by=current_user(request), now=timezone.now()
     ):
-        messages.success(request, f"Noted for {message.client.name}: {CallNote.Result(result).label.lower()}.")
+        messages.success(
+            request, f"Noted for {message.client.name}: {CallNote.Result(result).label.lower()}."
+        )
     else:
-        messages.warning(request, f"Nothing was changed: {message.client.name} is not on the list any more.")
+        messages.warning(
+            request, f"Nothing was changed: {message.client.name} is not on the list any more."
+        )
     return redirect("channels:calls")

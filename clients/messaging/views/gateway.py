@@ -1,4 +1,5 @@
-"""Settings of the text message gateway: the owner describes it, tries it, and gives it the addresses of our hooks."""
+"""Settings of the text message gateway:
+the owner describes it, tries it, and gives it the addresses of our hooks."""
 
 from django.conf import settings
 from django.contrib import messages
@@ -19,7 +20,9 @@ RESULT_MESSAGES = {
     SendResult.ACCEPTED: "The gateway took it. Look at your telephone.",
     SendResult.NOT_NOW: "The gateway did not take it for now.",
     SendResult.REFUSED: "The gateway refused it.",
-    SendResult.UNKNOWN: "It was handed over and the answer was lost or not understood. Look at your telephone.",
+    SendResult.UNKNOWN: (
+        "It was handed over and the answer was lost or not understood. Look at your telephone."
+    ),
 }
 
 
@@ -31,12 +34,20 @@ def edit_gateway(request: HttpRequest) -> HttpResponse:
     form = GatewayForm(request.POST or None, instance=row, country=country)
     if form.is_valid():
         actions.save_gateway(gateway=form.instance)
-        messages.success(request, "Saved. Text messages go out by it." if row.is_on else "Saved. It is not in use yet.")
+        messages.success(
+            request,
+            "Saved. Text messages go out by it." if row.is_on else "Saved. It is not in use yet.",
+        )
         return redirect("settings:gateway")
     context = {
-        "form": form, "row": row, "is_kept": not row._state.adding, "trial": TrialForm(country=country),
-        "events": InboundEvent.objects.filter(source__startswith="text ").select_related("client")[:8],
-    }  # fmt: skip
+        "form": form,
+        "row": row,
+        "is_kept": not row._state.adding,
+        "trial": TrialForm(country=country),
+        "events": (
+            InboundEvent.objects.filter(source__startswith="text ").select_related("client")[:8]
+        ),
+    }
     return render(request, "settings/gateway.html", context)
 
 
@@ -52,7 +63,10 @@ def hook_secret(request: HttpRequest) -> HttpResponse:
     secret = actions.create_hook_secret(gateway=row)
     addresses = [
         (words, settings.BASE_URL + reverse(name, kwargs={"secret": secret}))
-        for words, name in (("Reports of delivery", "text_status"), ("Answers of clients", "text_inbound"))
+        for words, name in (
+            ("Reports of delivery", "text_status"),
+            ("Answers of clients", "text_inbound"),
+        )
     ]
     return render(request, "settings/hook_secret.html", {"addresses": addresses, "gateway": row})
 

@@ -1,4 +1,5 @@
-"""What gateways post to us. No cookie, no sign-in: the secret in the address and the signature are the proof."""
+"""What gateways post to us. No cookie, no sign-in:
+the secret in the address and the signature are the proof."""
 
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import RequestDataTooBig
@@ -38,7 +39,11 @@ def receive_post(request: HttpRequest, source: str, secret: str) -> HttpResponse
     """A repetition is answered like the first: gateways post again what gets no 2xx."""
     try:
         words = hooks.receive_gateway_post(
-            source=source, secret=secret, content=request.body, headers=request.headers, now=timezone.now()
+            source=source,
+            secret=secret,
+            content=request.body,
+            headers=request.headers,
+            now=timezone.now(),
         )
     except tuple(HTTP_STATUS_OF) as error:
         return plain_response(str(error), HTTP_STATUS_OF[type(error)])
@@ -47,6 +52,7 @@ def receive_post(request: HttpRequest, source: str, secret: str) -> HttpResponse
 
 def plain_response(words: str, status: int) -> HttpResponse:
     response = HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
-    # Django would log the address of a refusal, and with it the secret; clients.messaging.incoming.hooks has logged the reason.
+    # Django would log the address of a refusal, and with it the secret;
+    # clients.messaging.incoming.hooks has logged the reason.
     response._has_been_logged = True  # type: ignore[attr-defined]
     return response

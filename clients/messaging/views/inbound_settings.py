@@ -1,4 +1,5 @@
-"""Settings of what comes back: where it comes from, whether that works, and how long its words are kept."""
+"""Settings of what comes back: where it comes from, whether that works, and how long its words are
+kept."""
 
 from django.conf import settings
 from django.contrib import messages
@@ -21,19 +22,35 @@ EVENTS_SHOWN = 8
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_inbound_settings(request: HttpRequest) -> HttpResponse:
-    form = RetentionForm(request.POST or None, instance=Business.objects.get(pk=business_of(request).pk))
+    form = RetentionForm(
+        request.POST or None, instance=Business.objects.get(pk=business_of(request).pk)
+    )
     if form.is_valid():
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:coming_back")
     by_service = mail_service.uses_mail_service()
     context = {
-        "form": form, "by_service": by_service, "is_proved": by_service and mail_service.can_verify_reports(),
+        "form": form,
+        "by_service": by_service,
+        "is_proved": by_service and mail_service.can_verify_reports(),
         "hook": mail_hook_url() if by_service else "",
-        "mailbox": f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if bounces.has_bounce_mailbox() else "",
-        "trouble": channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]).get(channel_health.BOUNCE_MAILBOX, ""),
-        "events": InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[:EVENTS_SHOWN],
-    }  # fmt: skip
+        "mailbox": (
+            f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}"
+            if bounces.has_bounce_mailbox()
+            else ""
+        ),
+        "trouble": (
+            channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]).get(
+                channel_health.BOUNCE_MAILBOX, ""
+            )
+        ),
+        "events": (
+            InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[
+                :EVENTS_SHOWN
+            ]
+        ),
+    }
     return render(request, "settings/coming_back.html", context)
 
 

@@ -1,4 +1,5 @@
-"""The law page: which rules apply to whom, what was applied, and the owner's own rules over the table."""
+"""The law page: which rules apply to whom, what was applied, and the owner's own rules over the
+table."""
 
 from datetime import date
 
@@ -24,31 +25,45 @@ def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
     rules, on = LegalRules.load(), today(request)
     context = {
-        "places": law_page.rules_by_country(rules, business, on=on), "applied": law_page.applied_rules(),
-        "table": law_page.rules_by_jurisdiction(), "own": LawRule.objects.all(), "table_of": law_page.law_table_date(),
-    }  # fmt: skip
+        "places": law_page.rules_by_country(rules, business, on=on),
+        "applied": law_page.applied_rules(),
+        "table": law_page.rules_by_jurisdiction(),
+        "own": LawRule.objects.all(),
+        "table_of": law_page.law_table_date(),
+    }
     return render(request, "settings/law.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @owner_required
 def law_rule(request: HttpRequest, jurisdiction: str, medium: str) -> HttpResponse:
-    """The owner's own rule of one country, from a day on; it begins as what is in force there now."""
+    """The owner's own rule of one country, from a day on;
+    it begins as what is in force there now."""
     if medium not in Channel.values or not law_page.is_jurisdiction(jurisdiction):
         raise Http404("There is no such rule.")
     rule = LegalRules.load().rule_of(jurisdiction, medium, today(request))
     form = LawRuleForm(request.POST or None, medium=medium, today=today(request), rule=rule)
     if form.is_valid():
         actions.save_law_rule(
-            jurisdiction=jurisdiction, medium=medium, valid_from=form.cleaned_data["valid_from"], rules=form.rules,
-            source=form.cleaned_data["source"], checked_on=form.cleaned_data["checked_on"], by=current_user(request),
+            jurisdiction=jurisdiction,
+            medium=medium,
+            valid_from=form.cleaned_data["valid_from"],
+            rules=form.rules,
+            source=form.cleaned_data["source"],
+            checked_on=form.cleaned_data["checked_on"],
+            by=current_user(request),
             now=timezone.now(),
-        )  # fmt: skip
-        messages.success(request, "Saved. Messages already in the outbox keep the rule they were queued under.")
+        )
+        messages.success(
+            request, "Saved. Messages already in the outbox keep the rule they were queued under."
+        )
         return redirect("speech:law")
     context = {
-        "form": form, "place": law_page.jurisdiction_name(jurisdiction), "medium": Channel(medium).label, "shown": RuleSummary(rule),
-    }  # fmt: skip
+        "form": form,
+        "place": law_page.jurisdiction_name(jurisdiction),
+        "medium": Channel(medium).label,
+        "shown": RuleSummary(rule),
+    }
     return render(request, "settings/law_rule.html", context)
 
 

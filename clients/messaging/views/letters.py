@@ -37,7 +37,11 @@ def warn_on_letter_error(view: ViewFunction) -> ViewFunction:
 @office_required
 def list_letters(request: HttpRequest) -> HttpResponse:
     context = {
-        "waiting": batches.waiting_letters().select_related("client").order_by("not_before", "pk")[:MAX_WAITING],
+        "waiting": (
+            batches.waiting_letters()
+            .select_related("client")
+            .order_by("not_before", "pk")[:MAX_WAITING]
+        ),
         "count": batches.waiting_letters().count(),
         "open": batches.batches_for_list().filter(posted_at=None),
         "posted": batches.batches_for_list().exclude(posted_at=None)[:MAX_BATCHES],
@@ -62,9 +66,11 @@ def show_letter_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(batches.batches_for_list(), pk=pk)
     found = batches.letters_in_batch(row, business_of(request))
     context = {
-        "batch": row, "pile": [each for each in found if not each.why_not],
-        "out": [each for each in found if each.why_not], "sheet": sheet_for_country(business_of(request).country),
-    }  # fmt: skip
+        "batch": row,
+        "pile": [each for each in found if not each.why_not],
+        "out": [each for each in found if each.why_not],
+        "sheet": sheet_for_country(business_of(request).country),
+    }
     return render(request, "clients/batch.html", context)
 
 
@@ -74,7 +80,9 @@ def show_letter_batch(request: HttpRequest, pk: int) -> HttpResponse:
 def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
     both_sides = request.POST.get("sides") != "one"
-    made = actions.print_letter_batch(batch=row, by=current_user(request), now=timezone.now(), both_sides=both_sides)
+    made = actions.print_letter_batch(
+        batch=row, by=current_user(request), now=timezone.now(), both_sides=both_sides
+    )
     for each in made.apart:
         messages.warning(request, f"Not in the print, to be printed by itself. {each}.")
     name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
@@ -88,9 +96,13 @@ def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
 def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
     posted = actions.mark_batch_posted(batch=row, by=current_user(request), now=timezone.now())
-    messages.success(request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted.")
+    messages.success(
+        request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted."
+    )
     if posted.left_out:
-        messages.warning(request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?")
+        messages.warning(
+            request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?"
+        )
     return redirect("channels:letters")
 
 
@@ -100,7 +112,10 @@ def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
 def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
     count = actions.dissolve_letter_batch(batch=row, by=current_user(request), now=timezone.now())
-    messages.success(request, f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.")
+    messages.success(
+        request,
+        f"The batch is given up; {count} letter{' waits' if count == 1 else 's wait'} again.",
+    )
     return redirect("channels:letters")
 
 
@@ -118,6 +133,14 @@ def download_test_sheet(request: HttpRequest) -> HttpResponse:
 def download_enclosure(request: HttpRequest, pk: int) -> HttpResponse:
     """What goes into the envelope with a letter."""
     row = get_object_or_404(Attachment, pk=pk, message__channel=Channel.LETTER)
-    name = "".join(each if each.isascii() and each.isprintable() and each not in '"\\' else "_" for each in row.name)
-    headers = {"Content-Disposition": f'attachment; filename="{name}"', "X-Content-Type-Options": "nosniff"}
-    return HttpResponse(bytes(row.content), content_type="application/octet-stream", headers=headers)
+    name = "".join(
+        each if each.isascii() and each.isprintable() and each not in '"\\' else "_"
+        for each in row.name
+    )
+    headers = {
+        "Content-Disposition": f'attachment; filename="{name}"',
+        "X-Content-Type-Options": "nosniff",
+    }
+    return HttpResponse(
+        bytes(row.content), content_type="application/octet-stream", headers=headers
+    )

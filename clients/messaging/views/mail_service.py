@@ -1,4 +1,5 @@
-"""What a mail service posts to us. No cookie, no sign-in: a password in the address or a signature is the proof."""
+"""What a mail service posts to us. No cookie, no sign-in:
+a password in the address or a signature is the proof."""
 
 from typing import Any
 
@@ -18,7 +19,9 @@ from clients.messaging.views.hooks import HTTP_STATUS_OF, plain_response
 @csrf_exempt
 @login_not_required
 @never_cache
-@require_http_methods(["HEAD", "POST"])  # by HEAD some ask, when the address is entered, whether anybody is there
+@require_http_methods(
+    ["HEAD", "POST"]
+)  # by HEAD some ask, when the address is entered, whether anybody is there
 def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
     """A repetition is answered like the first: services post again what gets no 2xx."""
     if request.method == "HEAD":

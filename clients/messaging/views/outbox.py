@@ -1,4 +1,5 @@
-"""The outbox: where every message stands, what needs a person, and the doors for what only a person may decide."""
+"""The outbox: where every message stands, what needs a person, and the doors for what only a person
+may decide."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -30,7 +31,8 @@ COST_MONTHS = 6  # of text messages and what they cost
 
 @dataclass(frozen=True)
 class MessageAction:
-    """A door: the word on its button, what it does, and what is said afterwards (or what the deed itself says)."""
+    """A door: the word on its button, what it does, and what is said afterwards (or what the deed
+    itself says)."""
 
     label: str
     act: Callable[[Message, datetime, User], bool | str]
@@ -38,7 +40,9 @@ class MessageAction:
 
 
 def cancel_by_hand(message: Message, now: datetime, by: User) -> bool:
-    return bool(decisions.cancel_unsent(messages=[message], why="Cancelled by hand.", now=now, by=by))
+    return bool(
+        decisions.cancel_unsent(messages=[message], why="Cancelled by hand.", now=now, by=by)
+    )
 
 
 def fetch_delivery_report(message: Message, now: datetime, by: User) -> str:
@@ -47,22 +51,32 @@ def fetch_delivery_report(message: Message, now: datetime, by: User) -> str:
 
 
 def resend_by_channel(channel: str) -> Callable[[Message, datetime, User], bool]:
-    return lambda message, now, by: bool(fallback.resend_by(message=message, channel=channel, by=by, now=now))
+    return lambda message, now, by: bool(
+        fallback.resend_by(message=message, channel=channel, by=by, now=now)
+    )
 
 
 MESSAGE_ACTIONS = {
     "confirm": MessageAction(
-        "It went out", lambda m, now, by: decisions.confirm_sent(message=m, now=now, by=by), "Noted: it went out."
+        "It went out",
+        lambda m, now, by: decisions.confirm_sent(message=m, now=now, by=by),
+        "Noted: it went out.",
     ),
     "again": MessageAction(
-        "Send again", lambda m, now, by: decisions.resend_message(message=m, now=now, by=by), "It is queued once more."
+        "Send again",
+        lambda m, now, by: decisions.resend_message(message=m, now=now, by=by),
+        "It is queued once more.",
     ),
     "aside": MessageAction(
-        "Leave it", lambda m, now, by: decisions.dismiss_message(message=m, now=now, by=by), "It is left at that."
+        "Leave it",
+        lambda m, now, by: decisions.dismiss_message(message=m, now=now, by=by),
+        "It is left at that.",
     ),
     "cancel": MessageAction("Cancel", cancel_by_hand, "It is cancelled and will not go out."),
     "hold": MessageAction(
-        "Hold", lambda m, now, by: decisions.hold_message(message=m, now=now, by=by), "It is held back until released."
+        "Hold",
+        lambda m, now, by: decisions.hold_message(message=m, now=now, by=by),
+        "It is held back until released.",
     ),
     "ask": MessageAction("Ask the gateway", fetch_delivery_report, ""),
     "came_back": MessageAction(
@@ -71,9 +85,13 @@ MESSAGE_ACTIONS = {
         "Noted: the post returned it.",
     ),
     "by_letter": MessageAction(
-        "Send it as a letter", resend_by_channel(Channel.LETTER), "It waits among the letters to print."
+        "Send it as a letter",
+        resend_by_channel(Channel.LETTER),
+        "It waits among the letters to print.",
     ),
-    "by_call": MessageAction("Put it on the call list", resend_by_channel(Channel.CALL), "It is on the call list."),
+    "by_call": MessageAction(
+        "Put it on the call list", resend_by_channel(Channel.CALL), "It is on the call list."
+    ),
     "release": MessageAction(
         "Release",
         lambda m, now, by: decisions.release_message(message=m, now=now, by=by),
@@ -91,7 +109,11 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}
     context = {
         "counts": state_counts(),
-        "needing": [] if filters else list(Message.objects.for_list().needing_a_person()[:MAX_NEEDING_A_PERSON]),
+        "needing": (
+            []
+            if filters
+            else list(Message.objects.for_list().needing_a_person()[:MAX_NEEDING_A_PERSON])
+        ),
         "page": Paginator(rows, MESSAGES_PER_PAGE).get_page(request.GET.get("page")),
         "state": state,
         "words": words,
@@ -99,16 +121,23 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "letters": batches.waiting_letters().count(),
         "calls": Message.objects.due(Channel.CALL).count(),
         "sends_texts": TextGateway.objects.exists(),
-        "trouble": channel_health.down_reasons([*AUTOMATIC_CHANNELS, channel_health.BOUNCE_MAILBOX]),
+        "trouble": channel_health.down_reasons(
+            [*AUTOMATIC_CHANNELS, channel_health.BOUNCE_MAILBOX]
+        ),
         "deeds": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
 
 
 def state_counts() -> list[tuple[str, str, int]]:
-    """State, its word and how many, in the order of a message's life; states without any are left out."""
+    """State, its word and how many, in the order of a message's life;
+    states without any are left out."""
     found = Message.objects.count_by_state()
-    return [(state.value, str(state.label), found[state.value]) for state in State if found.get(state.value)]
+    return [
+        (state.value, str(state.label), found[state.value])
+        for state in State
+        if found.get(state.value)
+    ]
 
 
 @require_GET
@@ -130,7 +159,9 @@ def show_text_costs(request: HttpRequest) -> HttpResponse:
 @require_GET
 @office_required
 def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
-    rows = Message.objects.select_related("client", "consent", "queued_by").prefetch_related("events__by")
+    rows = Message.objects.select_related("client", "consent", "queued_by").prefetch_related(
+        "events__by"
+    )
     message = get_object_or_404(rows, pk=pk)
     context = {
         "message": message,
@@ -174,8 +205,15 @@ def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
         messages.success(request, done if isinstance(done, str) else chosen.done)
     else:
         message.refresh_from_db()
-        messages.warning(request, f"Nothing was changed: the message is {message.get_state_display().lower()} now.")
-    return redirect("outbox:list") if request.POST.get("back") == "list" else redirect("outbox:detail", pk=pk)
+        messages.warning(
+            request,
+            f"Nothing was changed: the message is {message.get_state_display().lower()} now.",
+        )
+    return (
+        redirect("outbox:list")
+        if request.POST.get("back") == "list"
+        else redirect("outbox:detail", pk=pk)
+    )
 
 
 def signed_in(request: HttpRequest) -> Any:

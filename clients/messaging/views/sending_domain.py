@@ -17,14 +17,19 @@ dns_query = query_dns  # tests put their own in its place: the suite may not rea
 @owner_required
 @require_http_methods(["GET", "POST"])
 def show_domain(request: HttpRequest) -> HttpResponse:
-    """GET looks (and keeps what it saw for five minutes), POST keeps the names of keys and looks anew."""
+    """GET looks (and keeps what it saw for five minutes), POST keeps the names of keys and looks
+    anew."""
     business = business_of(request)
     form = SelectorsForm(request.POST or None, instance=Business.objects.get(pk=business.pk))
     if form.is_valid():
         form.save()
         cache.delete(findings_cache_key(business))
         return redirect("speech:domain")
-    context = {"form": form, "domain": address_domain(business.sender), "findings": domain_findings(business)}
+    context = {
+        "form": form,
+        "domain": address_domain(business.sender),
+        "findings": domain_findings(business),
+    }
     return render(request, "settings/domain.html", context)
 
 
@@ -44,6 +49,8 @@ def domain_findings(business: Business) -> list[Finding]:
     if known is None:
         selectors = [name.strip() for name in business.dkim_selectors.split(",") if name.strip()]
         bounce = address_domain(business.bounce_email or business.sender)
-        known = check_domain(address_domain(business.sender), selectors=selectors, bounce=bounce, ask=dns_query)
+        known = check_domain(
+            address_domain(business.sender), selectors=selectors, bounce=bounce, ask=dns_query
+        )
         cache.set(findings_cache_key(business), known, CACHE_SECONDS)
     return known

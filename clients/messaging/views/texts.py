@@ -1,4 +1,5 @@
-"""Texts to clients: what there is, changing one with a preview that follows the typing, and back to the program's."""
+"""Texts to clients: what there is, changing one with a preview that follows the typing, and back to
+the program's."""
 
 from csp.constants import NONE, SELF, UNSAFE_INLINE
 from csp.decorators import csp, csp_update
@@ -27,11 +28,18 @@ CLIENTS_SUGGESTED = 100
 def text_list(request: HttpRequest) -> HttpResponse:
     """All purposes and channels in one language, each with whose wording is in force."""
     form = LanguageForm(request.GET if "language" in request.GET else None)
-    language = form.cleaned_data["language"] if form.is_bound and form.is_valid() else texts.FALLBACK_LANGUAGE
+    language = (
+        form.cleaned_data["language"]
+        if form.is_bound and form.is_valid()
+        else texts.FALLBACK_LANGUAGE
+    )
     context = {
-        "wanted": language, "languages": languages_in_use(language), "rows": text_listings(business_of(request), language),
-        "channels": Channel.choices, "form": form,
-    }  # fmt: skip
+        "wanted": language,
+        "languages": languages_in_use(language),
+        "rows": text_listings(business_of(request), language),
+        "channels": Channel.choices,
+        "form": form,
+    }
     return render(request, "settings/texts.html", context)
 
 
@@ -39,33 +47,58 @@ def text_list(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
-    """The form of one text. Saving checks it; the button Preview, and typing where scripts run, change nothing."""
+    """The form of one text. Saving checks it;
+    the button Preview, and typing where scripts run, change nothing."""
     words = wording_or_404(request, purpose, channel, language)
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
     form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=channel)
     if "save" in request.POST and form.is_valid():
         actions.save_message_text(
-            purpose=purpose, channel=channel, language=language, subject=form.cleaned_data.get("subject", ""),
-            body=form.cleaned_data["body"], by=current_user(request), now=timezone.now(),
-        )  # fmt: skip
+            purpose=purpose,
+            channel=channel,
+            language=language,
+            subject=form.cleaned_data.get("subject", ""),
+            body=form.cleaned_data["body"],
+            by=current_user(request),
+            now=timezone.now(),
+        )
         messages.success(request, "Saved. Messages already in the outbox keep their text.")
         return redirect("speech:text", purpose, channel, language)
     context = {
-        "form": form, "words": words, "purpose": purpose, "channel": channel, "wanted": language,
-        "tongue": language_name(language), "instead": language_name(words.language),
-        "name": MessageText.Purpose(purpose).label, "medium": Channel(channel).label,
-        "fields": texts.fields_of(purpose, channel), "preview": preview_of(request, form, language),
-        "clients": Client.objects.current().order_by("-created_at")[:CLIENTS_SUGGESTED].values_list("name", flat=True),
-    }  # fmt: skip
+        "form": form,
+        "words": words,
+        "purpose": purpose,
+        "channel": channel,
+        "wanted": language,
+        "tongue": language_name(language),
+        "instead": language_name(words.language),
+        "name": MessageText.Purpose(purpose).label,
+        "medium": Channel(channel).label,
+        "fields": texts.fields_of(purpose, channel),
+        "preview": preview_of(request, form, language),
+        "clients": (
+            Client.objects.current()
+            .order_by("-created_at")[:CLIENTS_SUGGESTED]
+            .values_list("name", flat=True)
+        ),
+    }
     return render(request, "settings/text.html", context)
 
 
-@csp({"default-src": [NONE], "style-src": [UNSAFE_INLINE], "frame-ancestors": [SELF], "sandbox": True})
+@csp(
+    {
+        "default-src": [NONE],
+        "style-src": [UNSAFE_INLINE],
+        "frame-ancestors": [SELF],
+        "sandbox": True,
+    }
+)
 @xframe_options_sameorigin
 @require_http_methods(["GET", "POST"])
 @owner_required
 def show_text_html(request: HttpRequest, purpose: str, language: str) -> HttpResponse:
-    """The HTML of an e-mail as its reader sees it, of the wording in force or, sent by POST, of the one being typed."""
+    """The HTML of an e-mail as its reader sees it, of the wording in force or, sent by POST, of the
+    one being typed."""
     words = wording_or_404(request, purpose, Channel.EMAIL, language)
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
     form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=Channel.EMAIL)
@@ -85,7 +118,8 @@ def text_reset(request: HttpRequest, purpose: str, channel: str, language: str) 
 
 
 def wording_or_404(request: HttpRequest, purpose: str, channel: str, language: str) -> Wording:
-    """The wording in force, which for a new language is that of the business or English to begin with."""
+    """The wording in force, which for a new language is that of the business or English to begin
+    with."""
     if purpose not in MessageText.Purpose.values or channel not in Channel.values:
         raise Http404("There is no such text.")
     if not LanguageForm({"language": language}).is_valid():
@@ -96,6 +130,10 @@ def wording_or_404(request: HttpRequest, purpose: str, channel: str, language: s
 def preview_of(request: HttpRequest, form: TextForm, language: str) -> TextPreview:
     subject, body = form.wording
     return TextPreview.of(
-        Wording(subject, body, language), business=business_of(request), client=form.preview_client(), purpose=form.purpose,
-        channel=form.channel, today=business_of(request).today(timezone.now()),
-    )  # fmt: skip
+        Wording(subject, body, language),
+        business=business_of(request),
+        client=form.preview_client(),
+        purpose=form.purpose,
+        channel=form.channel,
+        today=business_of(request).today(timezone.now()),
+    )

@@ -19,7 +19,11 @@ TO_DOS_PER_PAGE = 50
 @require_GET
 def to_do_list(request: HttpRequest) -> HttpResponse:
     rows = ToDo.objects.open().select_related("client")
-    done = ToDo.objects.exclude(done_at=None).select_related("client", "done_by").order_by("-done_at")[:20]
+    done = (
+        ToDo.objects.exclude(done_at=None)
+        .select_related("client", "done_by")
+        .order_by("-done_at")[:20]
+    )
     page = Paginator(rows, TO_DOS_PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "clients/to_do_list.html", {"page": page, "done": done})
 

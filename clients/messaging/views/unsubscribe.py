@@ -1,4 +1,5 @@
-"""Unsubscribing by the link in a message: a page with a button for people, one POST for mail programs (RFC 8058)."""
+"""Unsubscribing by the link in a message:
+a page with a button for people, one POST for mail programs (RFC 8058)."""
 
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
@@ -19,7 +20,8 @@ from clients.messaging.models import Message
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def unsubscribe_by_link(request: HttpRequest, token: str) -> HttpResponse:
-    """GET changes nothing, for scanners follow links. POST answers alike for known, unknown and repeated tokens.
+    """GET changes nothing, for scanners follow links.
+    POST answers alike for known, unknown and repeated tokens.
 
     The page is in the language of the message; an unknown link has that of the business.
     """

@@ -12,17 +12,31 @@ from jobs import search
 from jobs.models import Job
 
 HISTORY_COLUMNS = [
-    "client", "property", "deck", "deck_id", "finished_on", "kind", "product", "maker", "colour", "batch", "coats",
+    "client",
+    "property",
+    "deck",
+    "deck_id",
+    "finished_on",
+    "kind",
+    "product",
+    "maker",
+    "colour",
+    "batch",
+    "coats",
     "litres",
-]  # fmt: skip
+]
 
 
 class Command(BaseCommand):
     help = "Look up what went on a deck: name, phone, address, product, colour, batch or any words."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("words", nargs="+", help="The words to look for; typing errors are forgiven.")
-        parser.add_argument("--limit", type=int, default=20, help="At most so many decks (default 20).")
+        parser.add_argument(
+            "words", nargs="+", help="The words to look for; typing errors are forgiven."
+        )
+        parser.add_argument(
+            "--limit", type=int, default=20, help="At most so many decks (default 20)."
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,11 +45,14 @@ class Command(BaseCommand):
             self.stderr.write(f"“{typed}” is not in the book; read as “{read}”.")
         for typed in found.unknown:
             self.stderr.write(f"“{typed}” is not in the book, nor anything like it.")
-        write_rows(history_rows(found), format=options["format"], out=self.stdout, columns=HISTORY_COLUMNS)
+        write_rows(
+            history_rows(found), format=options["format"], out=self.stdout, columns=HISTORY_COLUMNS
+        )
 
 
 def history_rows(found: search.SearchResult) -> Iterator[dict[str, Any]]:
-    """One row a product that went on, decks in order of rank; a deck without jobs gives one row without them."""
+    """One row a product that went on, decks in order of rank;
+    a deck without jobs gives one row without them."""
     deck_ids = [hit.deck_id for hit in found.hits if hit.deck_id]
     decks = Deck.objects.with_owner().in_bulk(deck_ids)
     clients = Client.objects.in_bulk([hit.client_id for hit in found.hits if not hit.deck_id])
@@ -53,7 +70,12 @@ def history_rows(found: search.SearchResult) -> Iterator[dict[str, Any]]:
 
 def deck_columns(deck: Deck) -> dict[str, Any]:
     place = deck.property
-    return {"client": place.client.name, "property": place.address, "deck": deck.label, "deck_id": deck.pk}
+    return {
+        "client": place.client.name,
+        "property": place.address,
+        "deck": deck.label,
+        "deck_id": deck.pk,
+    }
 
 
 def coat_columns(line: search.CoatRecord) -> dict[str, Any]:

@@ -1,6 +1,13 @@
-"""Prices: from a frozen price list and the work to lines, taxes and totals. Decimal arithmetic, no rows, no clock."""
+"""Prices: from a frozen price list and the work to lines, taxes and totals.
+Decimal arithmetic, no rows, no clock."""
 
-from jobs.offers.pricing.calculation import PricedWork, price_work, rounded_line, totals_of_lines, with_tax_names
+from jobs.offers.pricing.calculation import (
+    PricedWork,
+    price_work,
+    rounded_line,
+    totals_of_lines,
+    with_tax_names,
+)
 from jobs.offers.pricing.prices import (
     DeckWork,
     Journey,

@@ -1,4 +1,5 @@
-"""From the price list and the work to the lines of an offer, and to the hours that the work takes."""
+"""From the price list and the work to the lines of an offer, and to the hours that the work
+takes."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -30,7 +31,8 @@ DISPLAY_UNITS = {"m2": AREA, "m": LENGTH, "L": VOLUME}
 
 @dataclass(frozen=True)
 class PricedWork:
-    """The lines in order, the totals, and the hours of work of each deck (by its place) and of the whole visit."""
+    """The lines in order, the totals, and the hours of work of each deck (by its place) and of the
+    whole visit."""
 
     lines: tuple[PricedLine, ...]
     totals: Totals
@@ -52,11 +54,14 @@ def price_work(
 ) -> PricedWork:
     """Reckon the lines of one visit.
 
-    Order: work and height surcharge of each deck, prices a visit, materials, the larger of the reductions (on the
-    work), what is missing to the minimum charge (without travel), travel. Raises `PricingError`.
+    Order: work and height surcharge of each deck, prices a visit, materials, the larger of the
+    reductions (on the work), what is missing to the minimum charge (without travel), travel. Raises
+    `PricingError`.
     """
     check_priceable(prices, decks)
-    work = [line for deck in decks for line in deck_lines(prices, deck, units)] + visit_lines(prices, decks)
+    work = [line for deck in decks for line in deck_lines(prices, deck, units)] + visit_lines(
+        prices, decks
+    )
     materials = [line for deck in decks for line in material_lines(prices, deck, units)]
     lines = [*work, *materials]
     lines += reduction_line(prices, work, reductions)
@@ -64,14 +69,20 @@ def price_work(
     lines += travel_line(prices, journey)
     lines = [with_tax_names(prices, line) for line in lines]
     hours = {deck.deck_index: priced_deck_hours(prices, deck) for deck in decks}
-    found = PricedWork(tuple(lines), totals_of_lines(prices, lines), hours, priced_visit_hours(prices, decks))
+    found = PricedWork(
+        tuple(lines), totals_of_lines(prices, lines), hours, priced_visit_hours(prices, decks)
+    )
     if found.total_hours > MAX_OFFER_HOURS:
-        raise PricingError(f"The work would take {found.total_hours:,.0f} hours. Check the area of the deck.")
+        raise PricingError(
+            f"The work would take {found.total_hours:,.0f} hours. Check the area of the deck."
+        )
     return found
 
 
 def totals_of_lines(prices: PriceTable, lines: Sequence[PricedLine]) -> Totals:
-    return calculate_totals(lines, prices.taxes, is_inclusive=prices.is_inclusive, rounds_lines=prices.rounds_lines)
+    return calculate_totals(
+        lines, prices.taxes, is_inclusive=prices.is_inclusive, rounds_lines=prices.rounds_lines
+    )
 
 
 def with_tax_names(prices: PriceTable, line: PricedLine) -> PricedLine:
@@ -91,13 +102,22 @@ def check_task_rates(prices: PriceTable, deck: DeckWork, task: str) -> None:
     rates = prices.rates_for_task(task)
     name = TASK_LABELS.get(task, task)
     if not rates and task not in OPTIONAL_TASKS:
-        raise PricingError(f"{prices.name} has no price for “{name}”. Add one (0 if it is part of another price).")
-    unfit = [rate for rate in rates if rate.per not in {"job", "hour"} and deck.measure(task, rate.per) is None]
+        raise PricingError(
+            f"{prices.name} has no price for “{name}”. Add one (0 if it is part of another price)."
+        )
+    unfit = [
+        rate
+        for rate in rates
+        if rate.per not in {"job", "hour"} and deck.measure(task, rate.per) is None
+    ]
     if unfit:
         raise PricingError(
-            f"{prices.name}: “{name}” cannot be priced per {UNIT_LABELS.get(unfit[0].per, unfit[0].per)}."
+            f"{prices.name}: “{name}” cannot be priced per"
+            f" {UNIT_LABELS.get(unfit[0].per, unfit[0].per)}."
         )
-    if any(rate.per == "hour" for rate in rates) and not any(rate.minutes for rate in rates if rate.per != "hour"):
+    if any(rate.per == "hour" for rate in rates) and not any(
+        rate.minutes for rate in rates if rate.per != "hour"
+    ):
         raise PricingError(
             f"{prices.name} has a price an hour for “{name}” but not how long it takes. "
             "Add a row for the same task with its minutes a unit; its price may be 0."
@@ -114,13 +134,19 @@ def rate_quantity(deck: DeckWork, rate: TaskRate, prices: PriceTable) -> Decimal
 
 
 def task_minutes(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
-    """What a task takes on one deck; minutes of a price a visit count once for the visit, elsewhere."""
+    """What a task takes on one deck; minutes of a price a visit count once for the visit,
+    elsewhere."""
     timed = [rate for rate in prices.rates_for_task(task) if rate.per not in {"hour", "job"}]
-    return sum((rate.minutes * (rate_quantity(deck, rate, prices) or 0) for rate in timed), Decimal(0))
+    return sum(
+        (rate.minutes * (rate_quantity(deck, rate, prices) or 0) for rate in timed), Decimal(0)
+    )
 
 
 def priced_deck_hours(prices: PriceTable, deck: DeckWork) -> Decimal:
-    return cents(sum((task_minutes(prices, deck, task) for task in deck.tasks), Decimal(0)) / MINUTES_PER_HOUR)
+    return cents(
+        sum((task_minutes(prices, deck, task) for task in deck.tasks), Decimal(0))
+        / MINUTES_PER_HOUR
+    )
 
 
 def visit_rates(prices: PriceTable, decks: Sequence[DeckWork]) -> list[TaskRate]:
@@ -129,19 +155,32 @@ def visit_rates(prices: PriceTable, decks: Sequence[DeckWork]) -> list[TaskRate]
 
 
 def priced_visit_hours(prices: PriceTable, decks: Sequence[DeckWork]) -> Decimal:
-    return cents(sum((rate.minutes for rate in visit_rates(prices, decks)), Decimal(0)) / MINUTES_PER_HOUR)
+    return cents(
+        sum((rate.minutes for rate in visit_rates(prices, decks)), Decimal(0)) / MINUTES_PER_HOUR
+    )
 
 
 def rounded_line(
-    kind: str, words: StrOrPromise, quantity: Decimal, unit: str, unit_price: Decimal, deck_index: int | None = None
+    kind: str,
+    words: StrOrPromise,
+    quantity: Decimal,
+    unit: str,
+    unit_price: Decimal,
+    deck_index: int | None = None,
 ) -> PricedLine:
-    """A line with quantity and price rounded first, so that the amount can be checked from what is printed."""
+    """A line with quantity and price rounded first, so that the amount can be checked from what is
+    printed."""
     quantity, unit_price = cents(quantity), cents(unit_price)
-    return PricedLine(kind, words, quantity, unit, unit_price, cents(quantity * unit_price), deck_index)
+    return PricedLine(
+        kind, words, quantity, unit, unit_price, cents(quantity * unit_price), deck_index
+    )
 
 
-def in_display_units(quantity: Decimal, price: Decimal, unit: str, units: str) -> tuple[Decimal, str, Decimal]:
-    """Quantity, unit and price as the business reads them: m² or ft², each with the price of one."""
+def in_display_units(
+    quantity: Decimal, price: Decimal, unit: str, units: str
+) -> tuple[Decimal, str, Decimal]:
+    """Quantity, unit and price as the business reads them:
+    m² or ft², each with the price of one."""
     kind = DISPLAY_UNITS.get(unit)
     if kind is None:
         return quantity, UNIT_LABELS.get(unit, unit), price
@@ -156,19 +195,34 @@ def deck_lines(prices: PriceTable, deck: DeckWork, units: str) -> list[PricedLin
             measure = rate_quantity(deck, rate, prices)
             if measure and rate.amount:
                 each = 1 if rate.per == "hour" else times
-                quantity, unit, price = in_display_units(measure / each, rate.amount, rate.per, units)
+                quantity, unit, price = in_display_units(
+                    measure / each, rate.amount, rate.per, units
+                )
                 lines.append(
-                    rounded_line("work", task_label(task, times), quantity, unit, cents(price) * each, deck.deck_index)
+                    rounded_line(
+                        "work",
+                        task_label(task, times),
+                        quantity,
+                        unit,
+                        cents(price) * each,
+                        deck.deck_index,
+                    )
                 )
     return lines + height_line(prices, deck, lines)
 
 
 def height_line(prices: PriceTable, deck: DeckWork, work: Sequence[PricedLine]) -> list[PricedLine]:
-    is_high = prices.high_above_m is not None and deck.height_m is not None and deck.height_m > prices.high_above_m
+    is_high = (
+        prices.high_above_m is not None
+        and deck.height_m is not None
+        and deck.height_m > prices.high_above_m
+    )
     if not is_high or not prices.high_percent or not work:
         return []
     more = sum(line.amount for line in work) * prices.high_percent / HUNDRED
-    words = format_lazy(_("High deck, {percent} % on the work"), percent=lazy_percent(prices.high_percent))
+    words = format_lazy(
+        _("High deck, {percent} % on the work"), percent=lazy_percent(prices.high_percent)
+    )
     return [rounded_line("extra", words, Decimal(1), "", more, deck.deck_index)]
 
 
@@ -176,7 +230,9 @@ def visit_lines(prices: PriceTable, decks: Sequence[DeckWork]) -> list[PricedLin
     """Prices a visit are charged once, however many decks there are."""
     rates = visit_rates(prices, decks)
     return [
-        rounded_line("work", TASK_LABELS[rate.task], Decimal(1), "visit", rate.amount) for rate in rates if rate.amount
+        rounded_line("work", TASK_LABELS[rate.task], Decimal(1), "visit", rate.amount)
+        for rate in rates
+        if rate.amount
     ]
 
 
@@ -186,11 +242,15 @@ def material_lines(prices: PriceTable, deck: DeckWork, units: str) -> list[Price
     for material in deck.materials:
         price = material.price_per_litre * (1 + prices.markup_percent / HUNDRED)
         quantity, unit, price = in_display_units(material.litres, price, "L", units)
-        lines.append(rounded_line("material", material.words, quantity, unit, price, deck.deck_index))
+        lines.append(
+            rounded_line("material", material.words, quantity, unit, price, deck.deck_index)
+        )
     return [line for line in lines if line.amount]
 
 
-def reduction_line(prices: PriceTable, work: Sequence[PricedLine], reductions: Reductions) -> list[PricedLine]:
+def reduction_line(
+    prices: PriceTable, work: Sequence[PricedLine], reductions: Reductions
+) -> list[PricedLine]:
     """Of two reductions the larger counts; both are on the work alone."""
     off, early = prices.off_season_percent, prices.early_percent
     choices: list[tuple[Decimal, StrOrPromise]] = []
@@ -203,12 +263,20 @@ def reduction_line(prices: PriceTable, work: Sequence[PricedLine], reductions: R
     if not choices or not work:
         return []
     less, said = max(choices, key=lambda choice: choice[0])
-    return [rounded_line("less", said, Decimal(1), "", -sum(line.amount for line in work) * less / HUNDRED)]
+    return [
+        rounded_line(
+            "less", said, Decimal(1), "", -sum(line.amount for line in work) * less / HUNDRED
+        )
+    ]
 
 
 def minimum_line(prices: PriceTable, lines: Sequence[PricedLine]) -> list[PricedLine]:
     missing = prices.minimum_charge - sum(line.amount for line in lines)
-    return [rounded_line("extra", _("Up to the minimum charge"), Decimal(1), "", missing)] if missing > 0 else []
+    return (
+        [rounded_line("extra", _("Up to the minimum charge"), Decimal(1), "", missing)]
+        if missing > 0
+        else []
+    )
 
 
 def travel_line(prices: PriceTable, journey: Journey) -> list[PricedLine]:
@@ -220,6 +288,8 @@ def travel_line(prices: PriceTable, journey: Journey) -> list[PricedLine]:
     if journey.km is None or not prices.travel_per_km:
         return []
     km = cents(journey.km - prices.travel_free_km)
-    said = _("Travel to {town} (distance estimated)") if journey.is_estimate else _("Travel to {town}")
+    said = (
+        _("Travel to {town} (distance estimated)") if journey.is_estimate else _("Travel to {town}")
+    )
     words = format_lazy(said, town=journey.town)
     return [rounded_line("travel", words, km, "km", prices.travel_per_km)] if km > 0 else []

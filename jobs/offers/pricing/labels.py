@@ -1,4 +1,5 @@
-"""How the lines of an offer are worded: written when the offer is, in the language of its client."""
+"""How the lines of an offer are worded:
+written when the offer is, in the language of its client."""
 
 from decimal import Decimal
 
@@ -27,13 +28,18 @@ def task_label(task: str, times: int) -> StrOrPromise:
     """“Seal, 2 coats”, “Strip, 1 full application”."""
     counted = {
         "coat": ngettext_lazy("Seal, {times} coat", "Seal, {times} coats", times),
-        "strip": ngettext_lazy("Strip, {times} full application", "Strip, {times} full applications", times),
+        "strip": ngettext_lazy(
+            "Strip, {times} full application", "Strip, {times} full applications", times
+        ),
     }
-    return format_lazy(counted[task], times=times) if task in counted else TASK_LABELS.get(task, task)
+    return (
+        format_lazy(counted[task], times=times) if task in counted else TASK_LABELS.get(task, task)
+    )
 
 
 def format_trimmed(value: Decimal) -> str:
-    """A number without trailing zeros: 15 from 15.000, with the point or comma of the language in force."""
+    """A number without trailing zeros: 15 from 15.000, with the point or comma of the language in
+    force."""
     return number_format(value.normalize())
 
 

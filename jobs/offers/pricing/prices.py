@@ -1,4 +1,5 @@
-"""What goes into a price: the list in force, the work on each deck, the way there. All frozen, all Decimal."""
+"""What goes into a price: the list in force, the work on each deck, the way there.
+All frozen, all Decimal."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,7 +14,8 @@ class PricingError(ValueError):
 
 @dataclass(frozen=True)
 class TaskRate:
-    """A task's price for one unit (`per`: m2, m, tread, hour or job) and the minutes one unit takes."""
+    """A task's price for one unit (`per`: m2, m, tread, hour or job) and the minutes one unit
+    takes."""
 
     task: str
     per: str
@@ -71,7 +73,8 @@ class MaterialUse:
 
 @dataclass(frozen=True)
 class DeckWork:
-    """The work on one deck: each task with how often it is done over the whole surface (coats, applications)."""
+    """The work on one deck: each task with how often it is done over the whole surface (coats,
+    applications)."""
 
     deck_index: int  # which deck of the offer, so that its lines find their scope again
     name: str
@@ -84,7 +87,9 @@ class DeckWork:
 
     def measure(self, task: str, per: str) -> Decimal | None:
         """How much of the task there is by that unit; None where the unit does not fit the task."""
-        own = {"rails": {"m": self.rail_m}, "stairs": {"tread": self.stair_treads}}.get(task, {"m2": self.area_m2})
+        own = {"rails": {"m": self.rail_m}, "stairs": {"tread": self.stair_treads}}.get(
+            task, {"m2": self.area_m2}
+        )
         return own.get(per)
 
 
@@ -99,7 +104,8 @@ class Journey:
 
 @dataclass(frozen=True)
 class Reductions:
-    """Which reductions the offer may carry: the month of the work, and whether it is booked before it is due."""
+    """Which reductions the offer may carry:
+    the month of the work, and whether it is booked before it is due."""
 
     month: int | None = None
     is_early: bool = False

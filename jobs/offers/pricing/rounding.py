@@ -6,5 +6,6 @@ CENT = Decimal("0.01")
 
 
 def cents(amount: Decimal) -> Decimal:
-    """Half a cent or more counts as one, as tax authorities have it (Revenu Québec, Calculating the taxes)."""
+    """Half a cent or more counts as one, as tax authorities have it (Revenu Québec, Calculating the
+    taxes)."""
     return amount.quantize(CENT, rounding=ROUND_HALF_UP) + 0  # + 0 turns −0.00 into 0.00

@@ -1,4 +1,5 @@
-"""`manage.py backtest`: what the forecast would have said before each visit of past years, and what was found."""
+"""`manage.py backtest`: what the forecast would have said before each visit of past years, and what
+was found."""
 
 from argparse import ArgumentParser
 from typing import Any
@@ -12,13 +13,23 @@ from reminders.management.arguments import require_business
 
 
 class Command(BaseCommand):
-    help = "Judge the forecast on the business's own book: learn from the past, foretell a year, look what was found."
+    help = (
+        "Judge the forecast on the business's own book: learn from the past, foretell a year, look"
+        " what was found."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--years", type=int, default=evaluation.MAX_BACKTEST_YEARS, help="How far to look back (default: 10)."
+            "--years",
+            type=int,
+            default=evaluation.MAX_BACKTEST_YEARS,
+            help="How far to look back (default: 10).",
         )
-        parser.add_argument("--reliability", action="store_true", help="How often coats were worn, by chance foretold.")
+        parser.add_argument(
+            "--reliability",
+            action="store_true",
+            help="How often coats were worn, by chance foretold.",
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -27,9 +38,14 @@ class Command(BaseCommand):
         today = require_business().today(timezone.now())
         history = learning.load_training_data(today=today)
         if history is None or not history.visits:
-            raise CommandError("No coat has been graded on a visit yet, so there is nothing to judge the forecast by.")
+            raise CommandError(
+                "No coat has been graded on a visit yet, so there is nothing to judge the"
+                " forecast by."
+            )
         found = evaluation.backtest_by_year(history.book, today=today, years=options["years"])
         rows, columns = (
-            (found.bins, evaluation.BIN_COLUMNS) if options["reliability"] else (found.scores, evaluation.SCORE_COLUMNS)
+            (found.bins, evaluation.BIN_COLUMNS)
+            if options["reliability"]
+            else (found.scores, evaluation.SCORE_COLUMNS)
         )
         write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

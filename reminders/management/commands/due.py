@@ -1,4 +1,5 @@
-"""`manage.py due 2027-03`: which decks are due in a month, and which became due earlier and are still open."""
+"""`manage.py due 2027-03`: which decks are due in a month, and which became due earlier and are
+still open."""
 
 from argparse import ArgumentParser
 from typing import Any
@@ -17,12 +18,16 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("month", help="Year and month, such as 2027-03.")
-        parser.add_argument("--only-this-month", action="store_true", help="Leave out what became due earlier.")
+        parser.add_argument(
+            "--only-this-month", action="store_true", help="Leave out what became due earlier."
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         business, month = require_business(), month_argument(options["month"])
         today = business.today(timezone.now())
         with display.override_business(business):
-            found = due_list.due_month_rows(month, today=today, with_carried_over=not options["only_this_month"])
+            found = due_list.due_month_rows(
+                month, today=today, with_carried_over=not options["only_this_month"]
+            )
             write_rows(found, format=options["format"], out=self.stdout, columns=due_list.COLUMNS)

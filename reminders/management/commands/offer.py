@@ -1,4 +1,5 @@
-"""`manage.py offer DECK_ID`: scope, lines, litres, packs and totals of an offer for one deck; --save keeps a draft."""
+"""`manage.py offer DECK_ID`: scope, lines, litres, packs and totals of an offer for one deck;
+--save keeps a draft."""
 
 import json
 from argparse import ArgumentParser
@@ -22,10 +23,15 @@ LINE_COLUMNS = ["kind", "words", "quantity", "unit", "unit_price", "amount", "ta
 
 
 class Command(BaseCommand):
-    help = "Reckon an offer for one deck: scope, lines, litres, packs, totals. Drafts nothing unless --save is given."
+    help = (
+        "Reckon an offer for one deck: scope, lines, litres, packs, totals. Drafts nothing unless"
+        " --save is given."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("deck_id", type=int, help="Number of the deck, as in the address of its page.")
+        parser.add_argument(
+            "deck_id", type=int, help="Number of the deck, as in the address of its page."
+        )
         parser.add_argument("--save", action="store_true", help="Keep it as a draft in the book.")
         add_format_option(parser)
 
@@ -37,17 +43,27 @@ class Command(BaseCommand):
             number = self.save(options["deck_id"], today) if options["save"] else None
             if options["format"] == "json":
                 self.stdout.write(
-                    json.dumps(offer_as_json(reckoned, number), ensure_ascii=False, indent=2, default=plain_value)
+                    json.dumps(
+                        offer_as_json(reckoned, number),
+                        ensure_ascii=False,
+                        indent=2,
+                        default=plain_value,
+                    )
                 )
                 return
             write_rows(
-                map(offer_line_row, reckoned.lines), format=options["format"], out=self.stdout, columns=LINE_COLUMNS
+                map(offer_line_row, reckoned.lines),
+                format=options["format"],
+                out=self.stdout,
+                columns=LINE_COLUMNS,
             )
             if options["format"] == "table":
                 self.stdout.write(offer_summary(reckoned, number))
 
     def save(self, deck_id: int, today: date) -> str:
-        drafted = offer_drafting.draft_offers(deck_ids=[deck_id], today=today, now=timezone.now(), by=None)
+        drafted = offer_drafting.draft_offers(
+            deck_ids=[deck_id], today=today, now=timezone.now(), by=None
+        )
         if not drafted.offers:
             raise CommandError(f"Nothing was saved. {drafted.left_out[0][1]}")
         return drafted.offers[0].reference
@@ -57,7 +73,9 @@ def unsaved_offer(deck_id: int, today: date) -> DraftedOffer:
     """The rows of the offer, unsaved. Raises `CommandError` with what is missing."""
     deck = Deck.objects.with_owner().filter(pk=deck_id).first()
     if deck is None:
-        raise CommandError(f"There is no deck {deck_id}. `manage.py history` finds a deck's number by any words.")
+        raise CommandError(
+            f"There is no deck {deck_id}. `manage.py history` finds a deck's number by any words."
+        )
     try:
         brief = next(iter(offer_drafting.orders_by_property([deck], today=today)))
         return draft_offer(
@@ -83,11 +101,17 @@ def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
         "deck_id": scope.deck_id,
         "offer": number,
         "scope": {
-            "work": scope.work, "why": scope.why, "coats": scope.coats,
+            "work": scope.work,
+            "why": scope.why,
+            "coats": scope.coats,
             "stripper_applications": scope.stripper_applications,
-            "product": scope.product.name if scope.product else None, "colour": scope.colour,
-            "same_as_last": scope.same_as_last, "hours": scope.hours, "window_opens_on": scope.window_opens_on,
-            "due_on": scope.due_on, "late_on": scope.late_on,
+            "product": scope.product.name if scope.product else None,
+            "colour": scope.colour,
+            "same_as_last": scope.same_as_last,
+            "hours": scope.hours,
+            "window_opens_on": scope.window_opens_on,
+            "due_on": scope.due_on,
+            "late_on": scope.late_on,
         },
         "lines": [offer_line_row(line) for line in drafted.lines],
         "litres": scope.litres,
@@ -95,8 +119,13 @@ def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
         "packs": packs_to_buy(scope),
         "steps": scope.steps,
         "totals": {
-            "currency": offer.currency, "net": offer.net, "tax": offer.tax, "total": offer.total, "hours": offer.hours,
-            "tax_mode": offer.tax_mode, "tax_rounding": offer.tax_rounding,
+            "currency": offer.currency,
+            "net": offer.net,
+            "tax": offer.tax,
+            "total": offer.total,
+            "hours": offer.hours,
+            "tax_mode": offer.tax_mode,
+            "tax_rounding": offer.tax_rounding,
             "taxes": [
                 {"name": tax.name, "percent": tax.percent, "base": tax.base, "amount": tax.amount}
                 for tax in drafted.taxes
@@ -105,7 +134,7 @@ def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
         "valid_until": offer.valid_until,
         "waiting": offer.waiting,
         "notes": drafted.notes,
-    }  # fmt: skip
+    }
 
 
 def packs_to_buy(scope: OfferScope) -> list[dict[str, Any]]:
@@ -121,12 +150,16 @@ def offer_summary(drafted: DraftedOffer, number: str | None) -> str:
     """Taxes, totals, litres and what to look at, below the table."""
     offer, scope = drafted.offer, drafted.scopes[0]
     taxes = [
-        f"{tax.name} {percent_text(tax.percent)} %  {display.format_money(tax.amount, offer.currency)}"
+        f"{tax.name} {percent_text(tax.percent)} % "
+        f" {display.format_money(tax.amount, offer.currency)}"
         for tax in drafted.taxes
     ]
     lines = [
         f"{scope.get_work_display()}. {scope.why}",
-        f"Finish {display.format_measure(scope.litres, 'volume')}, {display.format_number(offer.hours, 2)} hours of work",
+        (
+            f"Finish {display.format_measure(scope.litres, 'volume')},"
+            f" {display.format_number(offer.hours, 2)} hours of work"
+        ),
         f"Before tax  {display.format_money(offer.net, offer.currency)}",
         *taxes,
         f"To pay  {display.format_money(offer.total, offer.currency)}",

@@ -1,4 +1,5 @@
-"""`manage.py pace --from 2027-03 --weeks 12`: whom to remind in which week so that the crews are full and no more."""
+"""`manage.py pace --from 2027-03 --weeks 12`:
+whom to remind in which week so that the crews are full and no more."""
 
 from argparse import ArgumentParser
 from typing import Any
@@ -16,14 +17,28 @@ from reminders.pacing.inputs import PacingError, horizon_from_month
 
 
 class Command(BaseCommand):
-    help = "Choose whom to remind in which week, so that answers fill the crews without overrunning them."
+    help = (
+        "Choose whom to remind in which week, so that answers fill the crews without overrunning"
+        " them."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--from", dest="month", help="Year and month, such as 2027-03 (default: this month).")
+        parser.add_argument(
+            "--from", dest="month", help="Year and month, such as 2027-03 (default: this month)."
+        )
         parser.add_argument("--weeks", type=int, default=12, help="How many weeks (default: 12).")
-        parser.add_argument("--percent", type=int, default=100, help="Share of the free hours to fill (default: 100).")
-        parser.add_argument("--hours", action="store_true", help="Print weeks with their hours, not households.")
-        parser.add_argument("--save", action="store_true", help="Keep the plan in place of the one before.")
+        parser.add_argument(
+            "--percent",
+            type=int,
+            default=100,
+            help="Share of the free hours to fill (default: 100).",
+        )
+        parser.add_argument(
+            "--hours", action="store_true", help="Print weeks with their hours, not households."
+        )
+        parser.add_argument(
+            "--save", action="store_true", help="Keep the plan in place of the one before."
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -31,7 +46,9 @@ class Command(BaseCommand):
         today = business.today(now)
         month = month_argument(options["month"] or month_key(month_of(today)))
         try:
-            chosen = horizon_from_month(month, weeks=options["weeks"], percent=options["percent"], today=today)
+            chosen = horizon_from_month(
+                month, weeks=options["weeks"], percent=options["percent"], today=today
+            )
             made = (
                 save_pacing_plan(horizon=chosen, now=now)
                 if options["save"]

@@ -1,4 +1,5 @@
-"""`manage.py refit`: learn from all graded visits; the fit is taken into use unless it does worse on held-back ones."""
+"""`manage.py refit`: learn from all graded visits;
+the fit is taken into use unless it does worse on held-back ones."""
 
 from argparse import ArgumentParser
 from typing import Any
@@ -11,9 +12,18 @@ from reminders.forecasting import refitting
 from reminders.management.arguments import require_business
 
 FIT_COLUMNS = [
-    "version", "trained_on", "visits", "coats", "decks", "held_back", "own_score", "in_use_score", "flat_score",
-    "class_score", "is_in_use",
-]  # fmt: skip
+    "version",
+    "trained_on",
+    "visits",
+    "coats",
+    "decks",
+    "held_back",
+    "own_score",
+    "in_use_score",
+    "flat_score",
+    "class_score",
+    "is_in_use",
+]
 COLUMNS = [*FIT_COLUMNS, "said"]
 
 
@@ -26,6 +36,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        found = refitting.refit(today=require_business().today(now), now=now, always=options["always"])
-        row = {name: getattr(found.fit, name, None) for name in FIT_COLUMNS} | {"said": found.outcome}
+        found = refitting.refit(
+            today=require_business().today(now), now=now, always=options["always"]
+        )
+        row = {name: getattr(found.fit, name, None) for name in FIT_COLUMNS} | {
+            "said": found.outcome
+        }
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

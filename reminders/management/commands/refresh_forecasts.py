@@ -19,13 +19,17 @@ class Command(BaseCommand):
     help = "Reckon anew when each finish is due; without deck numbers, for all decks."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("deck_ids", nargs="*", type=int, metavar="DECK_ID", help="Only these decks.")
+        parser.add_argument(
+            "deck_ids", nargs="*", type=int, metavar="DECK_ID", help="Only these decks."
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         now, started = timezone.now(), perf_counter()
         today = require_business().today(now)
-        count = actions.refresh_forecasts(deck_ids=options["deck_ids"] or None, today=today, now=now)
+        count = actions.refresh_forecasts(
+            deck_ids=options["deck_ids"] or None, today=today, now=now
+        )
         if not options["deck_ids"]:
             bridge.analyze_forecast_table()
         row = {"forecasts": count, "seconds": round(perf_counter() - started, 2), "today": today}

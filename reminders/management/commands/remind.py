@@ -1,4 +1,5 @@
-"""`manage.py remind 2027-03`: queue the words due until the end of a month, or say with `--dry-run` which they are."""
+"""`manage.py remind 2027-03`: queue the words due until the end of a month, or say with `--dry-run`
+which they are."""
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
@@ -22,9 +23,21 @@ from reminders.steps import LeftOut, PlannedMessage, plan_reminders
 from reminders.steps.drafts import Draft, write_drafts
 
 COLUMNS = [
-    "outcome", "client", "client_id", "channel", "address", "step", "goes_at", "decks", "deck_ids", "subject", "parts",
-    "kind", "why", "message_id",
-]  # fmt: skip
+    "outcome",
+    "client",
+    "client_id",
+    "channel",
+    "address",
+    "step",
+    "goes_at",
+    "decks",
+    "deck_ids",
+    "subject",
+    "parts",
+    "kind",
+    "why",
+    "message_id",
+]
 CHUNK_SIZE = 1000
 
 
@@ -39,23 +52,41 @@ class RemindArguments:
     at_once: bool
 
     def plan_arguments(self) -> dict[str, Any]:
-        return {"deck_ids": self.deck_ids, "until": self.until, "now": self.now, "at_once": self.at_once}
+        return {
+            "deck_ids": self.deck_ids,
+            "until": self.until,
+            "now": self.now,
+            "at_once": self.at_once,
+        }
 
 
 class Command(BaseCommand):
-    help = "Queue one message a client about all decks that are due for a word until the end of a month."
+    help = (
+        "Queue one message a client about all decks that are due for a word until the end of a"
+        " month."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("month", help="Year and month, such as 2027-03.")
-        parser.add_argument("--only-this-month", action="store_true", help="Only decks that are due by a day of it.")
-        parser.add_argument("--at-once", action="store_true", help="Do not wait for the day of each step.")
-        parser.add_argument("--dry-run", action="store_true", help="Say what would be queued and write nothing.")
+        parser.add_argument(
+            "--only-this-month", action="store_true", help="Only decks that are due by a day of it."
+        )
+        parser.add_argument(
+            "--at-once", action="store_true", help="Do not wait for the day of each step."
+        )
+        parser.add_argument(
+            "--dry-run", action="store_true", help="Say what would be queued and write nothing."
+        )
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         business, month = require_business(), month_argument(options["month"])
         run = RemindArguments(
-            business, timezone.now(), shift_months(month, 1), chosen_deck_ids(month, options), options["at_once"]
+            business,
+            timezone.now(),
+            shift_months(month, 1),
+            chosen_deck_ids(month, options),
+            options["at_once"],
         )
         with display.override_business(business), timezone.override(business.zone):
             done = dry_run_rows if options["dry_run"] else queue_and_list_rows
@@ -63,7 +94,8 @@ class Command(BaseCommand):
 
 
 def chosen_deck_ids(month: date, options: dict[str, Any]) -> list[int] | None:
-    """Decks of the due list where the month or haste is asked for; else what the steps say of the whole book."""
+    """Decks of the due list where the month or haste is asked for;
+    else what the steps say of the whole book."""
     if not (options["only_this_month"] or options["at_once"]):
         return None
     return due_list.due_deck_ids(month, with_carried_over=not options["only_this_month"])
@@ -73,14 +105,17 @@ def dry_run_rows(run: RemindArguments) -> list[dict[str, Any]]:
     made = plan_reminders(business=run.business, **run.plan_arguments())
     rows, silent = [], list(made.left_out)
     for part in message_chunks(made.planned):
-        drafts, unwritten = write_drafts(part, business=run.business, today=run.business.today(run.now))
+        drafts, unwritten = write_drafts(
+            part, business=run.business, today=run.business.today(run.now)
+        )
         rows += [draft_row(draft) for draft in drafts]
         silent += unwritten
     return rows + [left_out_row(each) for each in silent]
 
 
 def message_chunks(planned: list[PlannedMessage]) -> Iterator[list[PlannedMessage]]:
-    """So many at a time that their texts fit into memory, each queued in a transaction of its own."""
+    """So many at a time that their texts fit into memory, each queued in a transaction of its
+    own."""
     return (planned[start : start + CHUNK_SIZE] for start in range(0, len(planned), CHUNK_SIZE))
 
 
@@ -108,7 +143,8 @@ def queue_and_list_rows(run: RemindArguments) -> list[dict[str, Any]]:
         decks = [due_step.coat.deck_id for each in part for due_step in each.due_steps]
         result = actions.queue_reminders(by=None, **run.plan_arguments() | {"deck_ids": decks})
         rows += [
-            message_row(message, reminders) for message, reminders in actions.messages_with_reminders(result.queued)
+            message_row(message, reminders)
+            for message, reminders in actions.messages_with_reminders(result.queued)
         ]
         silent += result.left_out
     return rows + [left_out_row(each) for each in silent]

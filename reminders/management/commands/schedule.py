@@ -1,4 +1,5 @@
-"""`manage.py schedule`: writes the alarm clock's schedules; names are the key, so it may run any number of times."""
+"""`manage.py schedule`: writes the alarm clock's schedules;
+names are the key, so it may run any number of times."""
 
 from datetime import datetime, time, timedelta
 from typing import Any
@@ -20,32 +21,46 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        every_minute = {"func": "reminders.tasks.tick", "schedule_type": Schedule.MINUTES, "minutes": 1}
+        every_minute = {
+            "func": "reminders.tasks.tick",
+            "schedule_type": Schedule.MINUTES,
+            "minutes": 1,
+        }
         every_night = {
             "func": "reminders.tasks.refresh_forecasts_nightly",
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
-        learning = {"func": "reminders.tasks.refit_nightly", "schedule_type": Schedule.DAILY, "minutes": None}
+        learning = {
+            "func": "reminders.tasks.refit_nightly",
+            "schedule_type": Schedule.DAILY,
+            "minutes": None,
+        }
         reminding = {
             "func": "reminders.tasks.queue_reminders_nightly",
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
-        tidying = {"func": "reminders.tasks.erase_expired_replies", "schedule_type": Schedule.DAILY, "minutes": None}
+        tidying = {
+            "func": "reminders.tasks.erase_expired_replies",
+            "schedule_type": Schedule.DAILY,
+            "minutes": None,
+        }
         save_schedule("tick", now, every_minute)
         save_schedule("refresh forecasts", next_night(now), every_night)
         save_schedule("learn", next_night(now), learning)
         save_schedule("remind", next_night(now) + AFTER_FORECASTS, reminding)
         save_schedule("forget words", next_night(now) + AFTER_REMINDERS, tidying)
         self.stdout.write(
-            "5 schedules: each minute the outbox; each night forecasts, what visits taught, reminders, words too old."
+            "5 schedules: each minute the outbox; each night forecasts, what visits taught,"
+            " reminders, words too old."
         )
 
 
 @transaction.atomic
 def save_schedule(name: str, first: datetime, what: dict[str, Any]) -> None:
-    """One schedule of that name; its next time stays if it was there, and doubles go (the name is not unique there)."""
+    """One schedule of that name; its next time stays if it was there, and doubles go (the name is
+    not unique there)."""
     rows = Schedule.objects.select_for_update().filter(name=name).order_by("id")
     kept = rows.first()
     if kept is None:

@@ -1,4 +1,5 @@
-"""Pacing: whom to remind in which week, so that answers fill the crews and no more. Only arrays: no database."""
+"""Pacing: whom to remind in which week, so that answers fill the crews and no more. Only arrays:
+no database."""
 
 from reminders.pacing.core.baselines import assign_in_order
 from reminders.pacing.core.chances import Beta, remaining_chance

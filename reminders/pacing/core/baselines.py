@@ -8,7 +8,14 @@ from reminders.pacing.core.hall_intervals import (
     moments_by_week,
     slack_by_week,
 )
-from reminders.pacing.core.problem import FREE_CHOICE, CrewHours, Integers, LeadTime, PacingRules, ReminderCandidates
+from reminders.pacing.core.problem import (
+    FREE_CHOICE,
+    CrewHours,
+    Integers,
+    LeadTime,
+    PacingRules,
+    ReminderCandidates,
+)
 
 
 def assign_in_order(
@@ -19,7 +26,8 @@ def assign_in_order(
     lead: LeadTime | None = None,
     rules: PacingRules | None = None,
 ) -> Integers:
-    """Take them one by one into the first week that is allowed and still has room, at the same risk as a plan.
+    """Take them one by one into the first week that is allowed and still has room, at the same risk
+    as a plan.
 
     Parameters
     ----------
@@ -46,7 +54,9 @@ def assign_in_order(
     left = slack_by_week(intervals, total, rules.z)[intervals.past :]
     for row in order[work.fixed[order] == FREE_CHOICE]:
         for at in np.nonzero(work.allowed[row] & (left >= work.moments[row, 0]))[0]:
-            if fits_intervals(intervals, total, intervals.past + int(at), work.moments[row], rules.z):
+            if fits_intervals(
+                intervals, total, intervals.past + int(at), work.moments[row], rules.z
+            ):
                 week[row] = at
                 total += intervals.inside[:, [intervals.past + at]] * work.moments[row]
                 left = slack_by_week(intervals, total, rules.z)[intervals.past :]

@@ -1,4 +1,5 @@
-"""How likely a reminder leads to work: a Beta law for each group of clients, and what is left of it in time."""
+"""How likely a reminder leads to work:
+a Beta law for each group of clients, and what is left of it in time."""
 
 from dataclasses import dataclass
 
@@ -57,7 +58,8 @@ class Beta:
 
 
 def remaining_chance(chance: float, weeks_waited: float, last_week: float) -> float:
-    """Return the chance that is left when no answer has come for a while; answers are spread evenly over the time.
+    """Return the chance that is left when no answer has come for a while;
+    answers are spread evenly over the time.
 
     Parameters
     ----------

@@ -1,9 +1,11 @@
-"""How much room each stretch of reminder weeks has, and how sure it is that what comes of them fits.
+"""How much room each stretch of reminder weeks has, and how sure it is that what comes of them
+fits.
 
-Reminders of weeks s to e bring work to weeks s + first … e + last. What they bring can be placed, by the hour, exactly
-when for every s ≤ e the hours of reminders sent in s … e fit into the hours of those weeks (Hall's condition; all
-windows have one length, so the intervals suffice). The hours are a sum of independent yes-or-no answers (a weighted
-Poisson binomial law) and are taken as normal: mean + z·sd ≤ hours.
+Reminders of weeks s to e bring work to weeks s + first … e + last. What they bring can be placed,
+by the hour, exactly when for every s ≤ e the hours of reminders sent in s … e fit into the hours of
+those weeks (Hall's condition; all windows have one length, so the intervals suffice). The hours are
+a sum of independent yes-or-no answers (a weighted Poisson binomial law) and are taken as normal:
+mean + z·sd ≤ hours.
 """
 
 from dataclasses import dataclass
@@ -103,7 +105,9 @@ def reachable_hours(hours: CrewHours, weeks: int, lead: LeadTime) -> Floats:
     return reach[week + lead.last + 1] - reach[week + lead.first]
 
 
-def moments_by_week(work: ReminderCandidates, chosen: Integers, hours: CrewHours, past: int) -> Floats:
+def moments_by_week(
+    work: ReminderCandidates, chosen: Integers, hours: CrewHours, past: int
+) -> Floats:
     """Sum the moments of what goes out in each week, before the plan and in it.
 
     Parameters
@@ -130,7 +134,8 @@ def moments_by_week(work: ReminderCandidates, chosen: Integers, hours: CrewHours
 
 
 def standard_deviation(moments: Floats) -> Floats:
-    """Return the standard deviation of sums: own variances add, shared doubts add before they are squared.
+    """Return the standard deviation of sums:
+    own variances add, shared doubts add before they are squared.
 
     Parameters
     ----------
@@ -145,8 +150,11 @@ def standard_deviation(moments: Floats) -> Floats:
     return np.sqrt(np.maximum(moments[:, 1], 0) + moments[:, 2] ** 2)  # a solver may leave −1e-15
 
 
-def fits_intervals(intervals: HallIntervals, total: Floats, column: int, more: Floats, z: float) -> bool:
-    """Tell whether one more reminder in a week leaves mean + z·sd within the hours of every stretch around it.
+def fits_intervals(
+    intervals: HallIntervals, total: Floats, column: int, more: Floats, z: float
+) -> bool:
+    """Tell whether one more reminder in a week leaves mean + z·sd within the hours of every stretch
+    around it.
 
     Parameters
     ----------
@@ -168,11 +176,15 @@ def fits_intervals(intervals: HallIntervals, total: Floats, column: int, more: F
     """
     touched = intervals.inside[:, column] > 0
     then = total[touched] + more
-    return bool(touched.any() and (then[:, 0] + z * standard_deviation(then) <= intervals.hours[touched]).all())
+    return bool(
+        touched.any()
+        and (then[:, 0] + z * standard_deviation(then) <= intervals.hours[touched]).all()
+    )
 
 
 def slack_by_week(intervals: HallIntervals, total: Floats, z: float) -> Floats:
-    """Return the hours that each week could take if they came for sure: a quick no before `fits` is asked.
+    """Return the hours that each week could take if they came for sure:
+    a quick no before `fits` is asked.
 
     Parameters
     ----------
@@ -217,8 +229,9 @@ def overrun_chances(intervals: HallIntervals, moments: Floats) -> Floats:
 class LinearisedBound:
     """A straight bound above mean + z·sd, exact at one spread, for every stretch.
 
-    The root is concave, so its tangent at V₀ lies above it: sd ≤ (V/√V₀ + √V₀)/2 for V = v + b². The shared doubt b is
-    kept at most at `max_doubt`, so b² ≤ most·b. Any plan that keeps the straight bound keeps mean + z·sd ≤ hours.
+    The root is concave, so its tangent at V₀ lies above it: sd ≤ (V/√V₀ + √V₀)/2 for V = v + b².
+    The shared doubt b is kept at most at `max_doubt`, so b² ≤ most·b. Any plan that keeps the
+    straight bound keeps mean + z·sd ≤ hours.
 
     Parameters
     ----------
@@ -236,7 +249,11 @@ class LinearisedBound:
 
 
 def linearise_bound(
-    intervals: HallIntervals, moments: Floats | None, work: ReminderCandidates, out: Floats, z: float
+    intervals: HallIntervals,
+    moments: Floats | None,
+    work: ReminderCandidates,
+    out: Floats,
+    z: float,
 ) -> LinearisedBound:
     """Return the straight bound at the spread of a plan, or at that of a full one.
 
@@ -268,7 +285,11 @@ def linearise_bound(
         total = intervals.total(moments)
         sd = standard_deviation(total)
         if z > 0:  # without a margin the doubt bounds nothing
-            most = np.minimum(np.maximum(total[:, 2] * DOUBT_HEADROOM, doubt.max() * MIN_SD_SHARE * fullest), most)
+            most = np.minimum(
+                np.maximum(total[:, 2] * DOUBT_HEADROOM, doubt.max() * MIN_SD_SHARE * fullest), most
+            )
     sd = np.clip(sd, MIN_SD_SHARE * intervals.hours, intervals.hours / max(z, 1e-9))
     slope = z / (2 * sd)
-    return LinearisedBound(np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most)
+    return LinearisedBound(
+        np.column_stack([np.ones_like(slope), slope, slope * most]), z * sd / 2, most
+    )

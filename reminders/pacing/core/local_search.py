@@ -1,4 +1,5 @@
-"""Better by exchange: take one or two households out of a plan and put them where they fit best, at the true risk."""
+"""Better by exchange: take one or two households out of a plan and put them where they fit best, at
+the true risk."""
 
 from itertools import permutations
 
@@ -33,9 +34,22 @@ class PlanExchange:
     """
 
     def __init__(
-        self, intervals: HallIntervals, total: Floats, moments: Floats, worth: Floats, week: Integers, z: float
+        self,
+        intervals: HallIntervals,
+        total: Floats,
+        moments: Floats,
+        worth: Floats,
+        week: Integers,
+        z: float,
     ) -> None:
-        self.found, self.total, self.moments, self.worth, self.week, self.z = intervals, total, moments, worth, week, z
+        self.found, self.total, self.moments, self.worth, self.week, self.z = (
+            intervals,
+            total,
+            moments,
+            worth,
+            week,
+            z,
+        )
 
     def improve(self, rows: Integers) -> Integers:
         """Exchange one and two of these rows at a time until nothing gains.
@@ -74,7 +88,9 @@ class PlanExchange:
         return False
 
     def value_of(self, rows: list[int]) -> float:
-        return sum(float(self.worth[row, self.week[row]]) for row in rows if self.week[row] != NO_WEEK)
+        return sum(
+            float(self.worth[row, self.week[row]]) for row in rows if self.week[row] != NO_WEEK
+        )
 
     def remove(self, row: int) -> None:
         if self.week[row] != NO_WEEK:
@@ -86,7 +102,9 @@ class PlanExchange:
         for week in np.argsort(-self.worth[row]).tolist():
             if not self.worth[row, week] > 0:
                 return
-            if fits_intervals(self.found, self.total, self.found.past + week, self.moments[row], self.z):
+            if fits_intervals(
+                self.found, self.total, self.found.past + week, self.moments[row], self.z
+            ):
                 self.total = self.total + self.interval_moments(row, week)
                 self.week[row] = week
                 return

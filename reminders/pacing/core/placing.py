@@ -1,4 +1,5 @@
-"""Where the hours that are expected would fall: into the first week with room, soonest reminded first."""
+"""Where the hours that are expected would fall:
+into the first week with room, soonest reminded first."""
 
 import numpy as np
 
@@ -38,7 +39,8 @@ def place_hours(expected: Floats, open_hours: Floats, lead: LeadTime) -> tuple[F
 
 
 def expected_work_week(open_hours: Floats, weeks: int, lead: LeadTime) -> Floats:
-    """Return the week in which work after a reminder is to be expected: the middle of the hours that it can reach.
+    """Return the week in which work after a reminder is to be expected:
+    the middle of the hours that it can reach.
 
     Parameters
     ----------

@@ -1,4 +1,5 @@
-"""What a plan is made from: work that may be reminded, the hours of the crews, what is already out, and the rules."""
+"""What a plan is made from: work that may be reminded, the hours of the crews, what is already out,
+and the rules."""
 
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -31,7 +32,9 @@ class LeadTime:
 
     def __post_init__(self) -> None:
         if not 0 <= self.first <= self.last:
-            raise ValueError(f"lead must run from first to last, not below 0; got {self.first} to {self.last}")
+            raise ValueError(
+                f"lead must run from first to last, not below 0; got {self.first} to {self.last}"
+            )
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,10 @@ class PacingRules:
 
     def __post_init__(self) -> None:
         if not (0 < self.risk <= 0.5 and self.hour_value >= 0 and 0 <= self.max_saving_loss < 1):
-            raise ValueError("risk must lie above 0 and at most at 0.5, hour_worth not below 0, give from 0 to below 1")
+            raise ValueError(
+                "risk must lie above 0 and at most at 0.5, hour_worth not below 0, give from 0 to"
+                " below 1"
+            )
 
     @property
     def z(self) -> float:
@@ -100,8 +106,13 @@ class ReminderCandidates:
             raise ValueError("chance must lie between 0 and 1")
         if not ((self.hours > 0) & (self.hours_sd >= 0) & (self.chance_cv >= 0)).all():
             raise ValueError("hours must be above 0, hours_sd and chance_cv not below 0")
-        if self.saved.shape != self.allowed.shape or self.fixed.max(initial=FREE_CHOICE) >= self.saved.shape[1]:
-            raise ValueError("saved and allowed must have a column a week, and fixed must lie inside")
+        if (
+            self.saved.shape != self.allowed.shape
+            or self.fixed.max(initial=FREE_CHOICE) >= self.saved.shape[1]
+        ):
+            raise ValueError(
+                "saved and allowed must have a column a week, and fixed must lie inside"
+            )
 
     def __len__(self) -> int:
         return len(self.chance)
@@ -112,7 +123,8 @@ class ReminderCandidates:
 
     @cached_property
     def moments(self) -> Floats:
-        """Of the hours that one reminder brings, shape (n, 3): mean, own variance, and what all share of the doubt."""
+        """Of the hours that one reminder brings, shape (n, 3):
+        mean, own variance, and what all share of the doubt."""
         mean = self.chance * self.hours
         variance = self.chance * (self.hours**2 + self.hours_sd**2) - mean**2
         return np.column_stack([mean, variance, self.chance_cv * mean])
@@ -161,5 +173,8 @@ class CrewHours:
     def __post_init__(self) -> None:
         if not (np.isfinite(self.available) & (self.available >= 0)).all():
             raise ValueError("open hours must be finite and not below 0")
-        if (self.outstanding_week >= 0).any() or self.outstanding.shape != (len(self.outstanding_week), 3):
+        if (self.outstanding_week >= 0).any() or self.outstanding.shape != (
+            len(self.outstanding_week),
+            3,
+        ):
             raise ValueError("what is out went out before the plan, with three moments a row")

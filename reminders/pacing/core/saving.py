@@ -1,8 +1,10 @@
-"""What work in one week saves against later work: the strip that is not needed, less the life of a coat cut short.
+"""What work in one week saves against later work:
+the strip that is not needed, less the life of a coat cut short.
 
-Waiting from age t to t' costs (strip − recoat)·(F(t') − F(t)), F the chance that the strip limit is passed, and puts
-all later jobs off: that is worth g a month for as long as the coat protects, g the cost rate of upkeep at the best
-age. The balance is nought where the rule of age replacement (Barlow & Hunter 1960) says so: before it haste loses.
+Waiting from age t to t' costs (strip − recoat)·(F(t') − F(t)), F the chance that the strip limit is
+passed, and puts all later jobs off: that is worth g a month for as long as the coat protects, g the
+cost rate of upkeep at the best age. The balance is nought where the rule of age replacement (Barlow
+& Hunter 1960) says so: before it haste loses.
 """
 
 from functools import lru_cache
@@ -16,7 +18,9 @@ from reminders.pacing.core.problem import Floats
 TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
 
 
-def strip_chances_by_age(ages: Floats, median: Floats, log_sd: Floats, sound: Floats, worn: Floats) -> Floats:
+def strip_chances_by_age(
+    ages: Floats, median: Floats, log_sd: Floats, sound: Floats, worn: Floats
+) -> Floats:
     """Return the chance that the strip limit is passed at given ages.
 
     Parameters
@@ -75,7 +79,11 @@ def monthly_upkeep_rates(median: Floats, log_sd: Floats, recoat: Floats, strip: 
         Money a clock month.
     """
     ratio = np.maximum(strip / recoat, 1.0)
-    keys = zip(np.round(np.clip(log_sd, 0.05, 2), 2).tolist(), np.round(np.minimum(ratio, 50), 1).tolist(), strict=True)
+    keys = zip(
+        np.round(np.clip(log_sd, 0.05, 2), 2).tolist(),
+        np.round(np.minimum(ratio, 50), 1).tolist(),
+        strict=True,
+    )
     yearly = np.array([unit_upkeep_rate(sd, max(each, 1.1)) for sd, each in keys])
     return yearly * recoat * TYPICAL_MONTHS / median / 12
 

@@ -1,4 +1,5 @@
-"""The plan itself: a mixed-integer linear program for HiGHS, solved as a linear one and then made whole."""
+"""The plan itself: a mixed-integer linear program for HiGHS, solved as a linear one and then made
+whole."""
 
 from dataclasses import dataclass
 
@@ -34,7 +35,9 @@ MAX_EXACT_CHOICES = 400  # choices that are solved whole at once
 LINEARISATION_ROUNDS = 3  # tangents laid in a small problem
 MILP_SECONDS = 1.0  # for each round of a small problem
 ROUNDING_TOLERANCE = 1e-6
-MAX_RELATIVE_LOSS = 0.02  # choices that would lose more of their value than this are left until the last fillings
+MAX_RELATIVE_LOSS = (
+    0.02  # choices that would lose more of their value than this are left until the last fillings
+)
 SHARED_DOUBT_ROW = np.array([[0.0, 0.0, 1.0]])  # picks the shared doubt out of the three sums
 
 
@@ -80,7 +83,11 @@ class Choices:
 
 
 def solve_pacing(
-    work: ReminderCandidates, hours: CrewHours, *, lead: LeadTime | None = None, rules: PacingRules | None = None
+    work: ReminderCandidates,
+    hours: CrewHours,
+    *,
+    lead: LeadTime | None = None,
+    rules: PacingRules | None = None,
 ) -> PacingSolution:
     """Choose whom to remind in which week.
 
@@ -121,9 +128,14 @@ def solve_pacing(
 
 
 def evaluate_weeks(
-    work: ReminderCandidates, hours: CrewHours, week: Integers, *, lead: LeadTime | None = None, rules: PacingRules | None = None,
+    work: ReminderCandidates,
+    hours: CrewHours,
+    week: Integers,
+    *,
+    lead: LeadTime | None = None,
+    rules: PacingRules | None = None,
     bound: float = 0.0,
-) -> PacingSolution:  # fmt: skip
+) -> PacingSolution:
     """Return what a given choice of weeks amounts to.
 
     Parameters
@@ -151,7 +163,11 @@ def evaluate_weeks(
     taken = np.nonzero(week >= 0)[0]
     value = float(reminder_values(work, rules or PacingRules())[taken, week[taken]].sum())
     return PacingSolution(
-        week, value, max(bound, value), moments, float(overrun_chances(intervals, moments).max(initial=0.0))
+        week,
+        value,
+        max(bound, value),
+        moments,
+        float(overrun_chances(intervals, moments).max(initial=0.0)),
     )
 
 
@@ -168,15 +184,22 @@ class PacingSolver:
         fixed: Integers,
     ) -> None:
         self.work, self.hours, self.found, self.rules, self.choices, self.fixed = (
-            work, hours, intervals, rules, choices, fixed
-        )  # fmt: skip
+            work,
+            hours,
+            intervals,
+            rules,
+            choices,
+            fixed,
+        )
         self.fixed_load = intervals.total(moments_by_week(work, fixed, hours, intervals.past))
         count = len(choices)
         self.assignment = coo_matrix(
             (np.ones(count), (choices.row, np.arange(count))), shape=(len(work), count)
         ).tocsr()
         self.assignment = self.assignment[np.unique(choices.row)]
-        self.sums = vstack([self.week_sum_matrix(work.moments[choices.row, each]) for each in range(3)]).tocsr()
+        self.sums = vstack(
+            [self.week_sum_matrix(work.moments[choices.row, each]) for each in range(3)]
+        ).tocsr()
 
     def week_sum_matrix(self, amount: Floats) -> csr_matrix:
         """A matrix that sums an amount of each choice over the weeks."""
@@ -188,10 +211,16 @@ class PacingSolver:
         if len(self.choices) <= MAX_EXACT_CHOICES:
             return self.plan_exactly()
         first = self.solve_lp(self.linearise(None), -self.choices.value)
-        lost = first.lower.marginals[: len(self.choices)]  # what taking a choice not taken would cost
+        lost = first.lower.marginals[
+            : len(self.choices)
+        ]  # what taking a choice not taken would cost
         near = lost <= MAX_RELATIVE_LOSS * self.choices.value
-        linearised = self.linearise(self.moments(first.x[: len(self.choices)]))  # the first plan keeps it too
-        fewer = PacingSolver(self.work, self.hours, self.found, self.rules, self.choices.take(near), self.fixed)
+        linearised = self.linearise(
+            self.moments(first.x[: len(self.choices)])
+        )  # the first plan keeps it too
+        fewer = PacingSolver(
+            self.work, self.hours, self.found, self.rules, self.choices.take(near), self.fixed
+        )
         share, bound = fewer.solve_relaxation(linearised)
         whole = np.zeros(len(self.choices))
         whole[near] = fewer.concentrate_towns(share, linearised, bound)
@@ -220,7 +249,10 @@ class PacingSolver:
     ) -> OptimizeResult:
         """The linear program over the choices and the three sums of each week."""
         sums = 3 * self.work.weeks
-        room = [(linearised.slopes, self.found.hours - linearised.intercept), (SHARED_DOUBT_ROW, linearised.max_doubt)]
+        room = [
+            (linearised.slopes, self.found.hours - linearised.intercept),
+            (SHARED_DOUBT_ROW, linearised.max_doubt),
+        ]
         upper = [hstack([self.assignment, csr_matrix((self.assignment.shape[0], sums))])]
         upper += [self.capacity_rows(slopes) for slopes, _ in room]
         limits = [np.ones(self.assignment.shape[0]), *(self.remaining(*each) for each in room)]
@@ -228,24 +260,33 @@ class PacingSolver:
             upper.append(csr_matrix(np.concatenate([-self.choices.value, np.zeros(sums)])))
             limits.append(np.array([-least_value]))
         return linprog(
-            np.concatenate([cost, np.zeros(sums)]), A_ub=vstack(upper).tocsr(), b_ub=np.concatenate(limits),
-            A_eq=hstack([self.sums, -diags(np.ones(sums))]).tocsr(), b_eq=np.zeros(sums), method="highs-ds",
-        )  # fmt: skip
+            np.concatenate([cost, np.zeros(sums)]),
+            A_ub=vstack(upper).tocsr(),
+            b_ub=np.concatenate(limits),
+            A_eq=hstack([self.sums, -diags(np.ones(sums))]).tocsr(),
+            b_eq=np.zeros(sums),
+            method="highs-ds",
+        )
 
     def solve_milp(self, linearised: LinearisedBound) -> OptimizeResult:
         """The same with every choice taken or not; for few choices, so the sums are written out."""
         inside = self.found.inside[:, self.found.past + self.choices.week]
         moments = self.work.moments[self.choices.row].T
-        room = [(linearised.slopes, self.found.hours - linearised.intercept), (SHARED_DOUBT_ROW, linearised.max_doubt)]
+        room = [
+            (linearised.slopes, self.found.hours - linearised.intercept),
+            (SHARED_DOUBT_ROW, linearised.max_doubt),
+        ]
         rules = [
             LinearConstraint(inside * (slopes @ moments), -np.inf, self.remaining(slopes, most))
             for slopes, most in room
         ]
         return milp(
-            -self.choices.value, constraints=[LinearConstraint(self.assignment, -np.inf, 1), *rules],
-            integrality=np.ones(len(self.choices)), bounds=Bounds(0, 1),
+            -self.choices.value,
+            constraints=[LinearConstraint(self.assignment, -np.inf, 1), *rules],
+            integrality=np.ones(len(self.choices)),
+            bounds=Bounds(0, 1),
             options={"time_limit": MILP_SECONDS, "mip_rel_gap": 1e-6},
-        )  # fmt: skip
+        )
 
     def capacity_rows(self, slopes: Floats) -> csr_matrix:
         """Rows over the choices and the three sums of each week, one a stretch."""
@@ -254,23 +295,31 @@ class PacingSolver:
         return hstack([csr_matrix((len(plan), len(self.choices))), *parts]).tocsr()
 
     def remaining(self, slopes: Floats, room: Floats) -> Floats:
-        """What the plan may still fill; where a person or what is out has filled it already, nothing."""
+        """What the plan may still fill; where a person or what is out has filled it already,
+        nothing."""
         return np.maximum(room - (slopes * self.fixed_load).sum(axis=1), 0.0)
 
     def concentrate_towns(self, share: Floats, linearised: LinearisedBound, best: float) -> Floats:
-        """Towns on fewer weeks, for little of what haste saves (reweighted: Candès, Wakin & Boyd 2008, from memory)."""
+        """Towns on fewer weeks, for little of what haste saves (reweighted:
+        Candès, Wakin & Boyd 2008, from memory)."""
         if self.rules.max_saving_loss == 0:
             return share
         town, hours = self.work.town[self.choices.row], self.work.moments[self.choices.row, 0]
         seen = np.zeros((int(town.max()) + 1, self.work.weeks))
         np.add.at(seen, (town, self.choices.week), hours * share)
         cost = hours / (1.0 + seen[town, self.choices.week])
-        haste = np.abs(self.work.chance[self.choices.row] * self.work.saved[self.choices.row, self.choices.week])
-        result = self.solve_lp(linearised, cost, least_value=best - self.rules.max_saving_loss * float(haste @ share))
+        haste = np.abs(
+            self.work.chance[self.choices.row]
+            * self.work.saved[self.choices.row, self.choices.week]
+        )
+        result = self.solve_lp(
+            linearised, cost, least_value=best - self.rules.max_saving_loss * float(haste @ share)
+        )
         return share if result.x is None else result.x[: len(self.choices)]
 
     def round_shares(self, share: Floats) -> Integers:
-        """Those that the linear program split between weeks, and whoever else still fits, worth most an hour first."""
+        """Those that the linear program split between weeks, and whoever else still fits, worth
+        most an hour first."""
         week = self.assigned_weeks(share >= 1 - ROUNDING_TOLERANCE)
         total = self.found.total(moments_by_week(self.work, week, self.hours, self.found.past))
         worth = self.choices.value / self.work.moments[self.choices.row, 0]
@@ -303,7 +352,9 @@ class PacingSolver:
         worth = np.full((len(self.work), self.work.weeks), -np.inf)
         worth[self.choices.row, self.choices.week] = self.choices.value
         total = self.found.total(moments_by_week(self.work, week, self.hours, self.found.past))
-        search = PlanExchange(self.found, total, self.work.moments, worth, week.copy(), self.rules.z)
+        search = PlanExchange(
+            self.found, total, self.work.moments, worth, week.copy(), self.rules.z
+        )
         return search.improve(np.unique(self.choices.row))
 
     def assigned_weeks(self, taken: Booleans) -> Integers:

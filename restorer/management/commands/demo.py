@@ -21,11 +21,16 @@ from restorer.management.commands import serve
 
 
 class Command(serve.Command):
-    help = "Show the program with an invented book. Its mail and texts are caught on this machine and go nowhere."
+    help = (
+        "Show the program with an invented book. Its mail and texts are caught on this machine and"
+        " go nowhere."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         super().add_arguments(parser)
-        parser.add_argument("--no-serve", action="store_true", help="Run one month's cycle here and end")
+        parser.add_argument(
+            "--no-serve", action="store_true", help="Run one month's cycle here and end"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         refuse_real_book()
@@ -57,7 +62,8 @@ class Command(serve.Command):
             super().serve(host, wanted)
 
     def run_cycle(self) -> None:
-        """The month's work once: due list → a price → reminders → handed over → whom to remind in which week."""
+        """The month's work once: due list → a price → reminders → handed over → whom to remind in
+        which week."""
         today = Business.objects.get().today(timezone.now())
         month = f"{today:%Y-%m}"
         before = len(mail_catcher.caught_mail())
@@ -70,12 +76,17 @@ class Command(serve.Command):
         call_command("remind", month, stdout=self.stdout)
         self.write_line("\nHanding them to the mail catcher")
         call_command("deliver", once=True, stdout=self.stdout)
-        self.write_line("\nWhom to remind in which week, so that the answers fill the crews and no more")
+        self.write_line(
+            "\nWhom to remind in which week, so that the answers fill the crews and no more"
+        )
         first = summary.stored_horizon(Business.objects.get(), today=today).first
-        call_command("pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout)
+        call_command(
+            "pace", "--from", f"{max(first, today):%Y-%m}", "--weeks", "12", stdout=self.stdout
+        )
         count = len(mail_catcher.caught_mail()) - before
         self.write_line(
-            f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in the browser."
+            f"{count} new messages in {mail_catcher.mail_dir()}. `manage.py demo` shows the same in"
+            " the browser."
         )
 
     def welcome(self, address: str, host: str, port: int) -> None:
@@ -87,30 +98,36 @@ class Command(serve.Command):
         connections.close_all()
         people = "\n".join(f"  {username:<8}{role}" for username, _, role in book.PEOPLE)
         self.write_line(
-            f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at {address}\n"
-            f"\nSign in with the password {book.PASSWORD} as\n{people}\n"
-            "\nTry\n"
-            "  Due list: which decks are due this month, why, what reminders would say, and offers for all of them\n"
-            "  Offers: prices, now against waiting, and what the client sees; Diary: what is booked (next in May)\n"
-            "  Decks: look up what went on a deck years ago; typing errors are forgiven\n"
-            "  Log a job: on a phone, in under a minute\n"
-            f"\nAll mail is caught in {mail_catcher.mail_dir()}\n"
-            f"All text messages can be read at http://127.0.0.1:{self.texts.server_port}/\nCtrl-C ends everything.\n"
+            f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at"
+            f" {address}\n\nSign in with the password {book.PASSWORD} as\n{people}\n\nTry\n  Due"
+            " list: which decks are due this month, why, what reminders would say, and offers for"
+            " all of them\n  Offers: prices, now against waiting, and what the client sees; Diary:"
+            " what is booked (next in May)\n  Decks: look up what went on a deck years ago; typing"
+            " errors are forgiven\n  Log a job: on a phone, in under a minute\n\nAll mail is"
+            f" caught in {mail_catcher.mail_dir()}\nAll text messages can be read at"
+            f" http://127.0.0.1:{self.texts.server_port}/\nCtrl-C ends everything.\n"
         )
 
 
 def refuse_real_book() -> None:
-    """The demo sends reminders to a catcher; on a real book that would mark people as written to."""
+    """The demo sends reminders to a catcher;
+    on a real book that would mark people as written to."""
     name = str(connections["default"].settings_dict["NAME"])
     if settings.MODE != "demo" or not name.endswith("_demo"):
         raise CommandError(
-            f"The demo keeps to a database of its own, and {name!r} does not end in _demo. Unset DATABASE_URL."
+            f"The demo keeps to a database of its own, and {name!r} does not end in _demo. Unset"
+            " DATABASE_URL."
         )
 
 
 def send_all_mail_to(port: int) -> None:
     """Whatever the environment says: nothing of the demo may reach a real mail server."""
-    mail = {"EMAIL_HOST": "127.0.0.1", "EMAIL_PORT": port, "EMAIL_HOST_USER": "", "EMAIL_HOST_PASSWORD": ""}
+    mail = {
+        "EMAIL_HOST": "127.0.0.1",
+        "EMAIL_PORT": port,
+        "EMAIL_HOST_USER": "",
+        "EMAIL_HOST_PASSWORD": "",
+    }
     for name, value in {**mail, "EMAIL_USE_TLS": False, "EMAIL_USE_SSL": False}.items():
         setattr(settings, name, value)
         os.environ[name] = str(value)

@@ -27,5 +27,8 @@ class Command(BaseCommand):
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
         with disable_auditlog():
             offers.write_demo_offers(now=now)
-        told = f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()} offers"
+        told = (
+            f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()}"
+            " offers"
+        )
         self.stdout.write(f"The invented book: {told}.")

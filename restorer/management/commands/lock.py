@@ -1,4 +1,5 @@
-"""`manage.py lock`: make the two lock files anew from pyproject.toml, with hashes and without addresses."""
+"""`manage.py lock`: make the two lock files anew from pyproject.toml, with hashes and without
+addresses."""
 
 import subprocess
 import sys
@@ -8,7 +9,14 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 LOCK_GROUPS = {"run.lock": [], "dev.lock": ["--group", "dev"]}
-OPTIONS = ["--universal", "--python-version", "3.11", "--generate-hashes", "--no-annotate", "--no-header"]
+OPTIONS = [
+    "--universal",
+    "--python-version",
+    "3.11",
+    "--generate-hashes",
+    "--no-annotate",
+    "--no-header",
+]
 
 
 class Command(BaseCommand):
@@ -18,7 +26,16 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         for name, groups in LOCK_GROUPS.items():
             target = f"restorer/requirements/{name}"
-            command = [sys.executable, "-m", "uv", "pip", "compile", "pyproject.toml", *groups, *OPTIONS]
+            command = [
+                sys.executable,
+                "-m",
+                "uv",
+                "pip",
+                "compile",
+                "pyproject.toml",
+                *groups,
+                *OPTIONS,
+            ]
             command += ["--no-emit-index-url", "--no-emit-find-links", "--quiet", "-o", target]
             if subprocess.run(command, cwd=settings.BASE_DIR, check=False).returncode:
                 raise CommandError(f"{target} could not be made; what uv says is above.")

@@ -1,4 +1,5 @@
-"""`manage.py prepare`: bring database, cache table, towns, schedules and static files up to date; safe to repeat."""
+"""`manage.py prepare`: bring database, cache table, towns, schedules and static files up to date;
+safe to repeat."""
 
 from typing import Any
 

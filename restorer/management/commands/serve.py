@@ -21,8 +21,14 @@ class Command(BaseCommand):
     help = "Serve the book: web server, task worker and delivery loop. Ctrl-C ends them all."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="If it is taken, the next free one (8000)")
-        parser.add_argument("--bind", default="127.0.0.1", help="The address of this machine to listen on (127.0.0.1)")
+        parser.add_argument(
+            "--port", type=int, default=8000, help="If it is taken, the next free one (8000)"
+        )
+        parser.add_argument(
+            "--bind",
+            default="127.0.0.1",
+            help="The address of this machine to listen on (127.0.0.1)",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
@@ -41,8 +47,15 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         if port != wanted:
             self.write_line(f"Port {wanted} is taken; this one takes {port}.")
-        address = os.environ.get("BASE_URL") or f"http://{processes.host_and_port(local_browser_host(host), port)}"
-        children = [processes.web_process(host, port), processes.worker_process(), processes.deliverer_process()]
+        address = (
+            os.environ.get("BASE_URL")
+            or f"http://{processes.host_and_port(local_browser_host(host), port)}"
+        )
+        children = [
+            processes.web_process(host, port),
+            processes.worker_process(),
+            processes.deliverer_process(),
+        ]
         connections.close_all()
         supervisor = processes.Supervisor(
             children,
@@ -57,10 +70,13 @@ class Command(BaseCommand):
         processes.wait_for_port(local_browser_host(host), port)
         self.write_line(f"\nThe book is open at {address}\nCtrl-C ends it.")
         if Business.current() is None:
-            self.write_line("It is empty: the first visit makes the business and the owner's account.")
+            self.write_line(
+                "It is empty: the first visit makes the business and the owner's account."
+            )
         if host in WILDCARD_HOSTS and not os.environ.get("ALLOWED_HOSTS"):
             self.write_line(
-                "To open it from another device, set ALLOWED_HOSTS and BASE_URL to the name of this machine."
+                "To open it from another device, set ALLOWED_HOSTS and BASE_URL to the name of this"
+                " machine."
             )
         connections.close_all()
 

@@ -9,7 +9,8 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand
 
-# pytest has settings of its own; and it rewrites tests and plugins, which costs each worker five seconds unless kept
+# pytest has settings of its own; and it rewrites tests and plugins, which costs each worker five
+# seconds unless kept
 UNSET = {"DJANGO_SETTINGS_MODULE", "PYTHONDONTWRITEBYTECODE"}
 
 
@@ -24,7 +25,9 @@ class Command(BaseCommand):
             arguments = ["-n", "2", "--dist", "worksteal", *arguments]
         environment = {name: value for name, value in os.environ.items() if name not in UNSET}
         command = [sys.executable, "-m", "pytest", *arguments]
-        sys.exit(subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False).returncode)
+        sys.exit(
+            subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False).returncode
+        )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("options", nargs="*")

@@ -1,4 +1,5 @@
-"""`manage.py words`: bring the catalogues of translated words up to date and compile them (for developers)."""
+"""`manage.py words`: bring the catalogues of translated words up to date and compile them (for
+developers)."""
 
 from typing import Any
 
@@ -8,7 +9,10 @@ from restorer import catalogue
 
 
 class Command(BaseCommand):
-    help = "Gather the words that clients read into the catalogues, compile these, and say what is not translated."
+    help = (
+        "Gather the words that clients read into the catalogues, compile these, and say what is not"
+        " translated."
+    )
     requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -18,7 +22,9 @@ class Command(BaseCommand):
             path = catalogue.catalogue_path(language)
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(catalogue.catalogue_as_po(words))
-            path.with_suffix(".mo").write_bytes(catalogue.catalogue_as_mo(catalogue.read_catalogue(language)))
+            path.with_suffix(".mo").write_bytes(
+                catalogue.catalogue_as_mo(catalogue.read_catalogue(language))
+            )
             missing = catalogue.untranslated_messages(words)
             lacking += len(missing)
             self.stdout.write(f"{language}: {len(words)} messages, {len(missing)} not translated")

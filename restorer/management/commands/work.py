@@ -1,4 +1,5 @@
-"""`manage.py work`: the task worker for a service manager, restarted when it hangs and ended in good order."""
+"""`manage.py work`: the task worker for a service manager, restarted when it hangs and ended in
+good order."""
 
 from typing import Any
 
@@ -10,7 +11,10 @@ from restorer.management.commands.serve import worker_age
 
 
 class Command(BaseCommand):
-    help = "Run the task worker (qcluster) and restart it when it dies or its heartbeat stops. SIGTERM ends it."
+    help = (
+        "Run the task worker (qcluster) and restart it when it dies or its heartbeat stops. SIGTERM"
+        " ends it."
+    )
 
     def handle(self, *args: Any, **options: Any) -> None:
         connections.close_all()

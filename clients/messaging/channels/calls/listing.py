@@ -1,4 +1,5 @@
-"""The call list: whom to phone now, what to say, what is known of earlier tries, and what time it is there."""
+"""The call list: whom to phone now, what to say, what is known of earlier tries, and what time it
+is there."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -33,22 +34,32 @@ class DueCall:
 
 
 def due_calls(business: Business, *, now: datetime) -> list[DueCall]:
-    """Those whose time has come, the longest waiting first; each with why it may not be made any more, if so."""
+    """Those whose time has come, the longest waiting first;
+    each with why it may not be made any more, if so."""
     notes = CallNote.objects.select_related("by").order_by("-at", "-id")
     rows = Message.objects.due(Channel.CALL).select_related("client")
     messages = list(
-        rows.prefetch_related("client__properties", Prefetch("call_notes", notes)).order_by("not_before", "pk")[
-            :MAX_CALLS_LISTED
-        ]
+        rows.prefetch_related("client__properties", Prefetch("call_notes", notes)).order_by(
+            "not_before", "pk"
+        )[:MAX_CALLS_LISTED]
     )
     reasons = reasons_not_to_send(business, messages) if messages else {}
-    return [build_due_call(message, business, now, reasons.get(message.pk, "")) for message in messages]
+    return [
+        build_due_call(message, business, now, reasons.get(message.pk, "")) for message in messages
+    ]
 
 
 def build_due_call(message: Message, business: Business, now: datetime, reason: str) -> DueCall:
     number, _, extension = message.address.partition(";ext=")
     notes = list(message.call_notes.all())
-    return DueCall(message, number, extension, now.astimezone(client_zone(message.client, business)), notes, reason)
+    return DueCall(
+        message,
+        number,
+        extension,
+        now.astimezone(client_zone(message.client, business)),
+        notes,
+        reason,
+    )
 
 
 def client_zone(client: Client, business: Business) -> ZoneInfo:

@@ -1,4 +1,5 @@
-"""The lines of an address as they stand in the window: the name, then two or three lines, the country only abroad."""
+"""The lines of an address as they stand in the window:
+the name, then two or three lines, the country only abroad."""
 
 from dataclasses import dataclass
 
@@ -7,8 +8,11 @@ from clients.messaging.models import Message
 from clients.messaging.outbox.permission import postal_address_of
 from clients.models import Business, Client, Property
 
-# Postcode before the town, as the Universal Postal Union's addressing pages give it for these countries (from memory).
-POSTCODE_FIRST = set("AT BE CH CZ DE DK ES FI FR HU IS IT LI LU NL NO PL PT SE SK SI HR EE LT GR IL TR BR MX".split())
+# Postcode before the town, as the Universal Postal Union's addressing pages give it for these
+# countries (from memory).
+POSTCODE_FIRST = set(
+    "AT BE CH CZ DE DK ES FI FR HU IS IT LI LU NL NO PL PT SE SK SI HR EE LT GR IL TR BR MX".split()
+)
 POSTCODE_ON_OWN_LINE = {"GB", "IE"}  # the postcode stands alone (Royal Mail; from memory)
 
 
@@ -24,14 +28,17 @@ class PostalAddress:
 
 
 def window_lines(business: Business, message: Message) -> list[str]:
-    """What is printed in the window. The address is the one frozen with the message; its parts come from the client's
-    page as long as they still say the same."""
+    """What is printed in the window. The address is the one frozen with the message;
+    its parts come from the client's page as long as they still say the same."""
     return [message.client.name, *address_lines(business, message)]
 
 
 def address_lines(business: Business, message: Message) -> list[str]:
     place = current_postal_address(message) or parse_address(message.address)
-    lines = [*(part.strip() for part in place.street.splitlines() if part.strip()), *town_lines(place)]
+    lines = [
+        *(part.strip() for part in place.street.splitlines() if part.strip()),
+        *town_lines(place),
+    ]
     abroad = place.country and place.country != business.country
     return [*lines, country_name(place.country).upper()] if abroad else lines
 
@@ -58,13 +65,20 @@ def current_postal_address(message: Message) -> PostalAddress | None:
 
 def own_postal_address(client: Client) -> PostalAddress:
     return PostalAddress(
-        client.postal_street, client.postal_town, client.postal_region, client.postal_postcode, client.postal_country
+        client.postal_street,
+        client.postal_town,
+        client.postal_region,
+        client.postal_postcode,
+        client.postal_country,
     )
 
 
 def parse_address(address: str) -> PostalAddress:
-    """The street before the first comma, two letters at the end are a country; the rest stays together."""
-    street, *rest = [part.strip() for part in address.replace("\n", ", ").split(",") if part.strip()]
+    """The street before the first comma, two letters at the end are a country;
+    the rest stays together."""
+    street, *rest = [
+        part.strip() for part in address.replace("\n", ", ").split(",") if part.strip()
+    ]
     country = rest.pop() if rest and len(rest[-1]) == 2 and rest[-1].isupper() else ""
     return PostalAddress(street, " ".join(rest), "", "", country)
 

@@ -36,7 +36,8 @@ def waiting_letters() -> MessageQuerySet:
 def letters_in_batch(batch: LetterBatch, business: Business) -> list[Letter]:
     """All of them by position, each with why it no longer belongs, if so."""
     rows = batch.letters.select_related("message__client").prefetch_related(
-        "message__client__properties", Prefetch("message__attachments", Attachment.objects.defer("content"))
+        "message__client__properties",
+        Prefetch("message__attachments", Attachment.objects.defer("content")),
     )
     return [build_letter(row, batch, business) for row in rows]
 
@@ -44,7 +45,13 @@ def letters_in_batch(batch: LetterBatch, business: Business) -> list[Letter]:
 def build_letter(row: BatchedLetter, batch: LetterBatch, business: Business) -> Letter:
     message = row.message
     enclosed = [unopened_enclosure(each, row.apart) for each in message.attachments.all()]
-    return Letter(row.position, message, window_lines(business, message), enclosed, why_not_in_batch(message, batch))
+    return Letter(
+        row.position,
+        message,
+        window_lines(business, message),
+        enclosed,
+        why_not_in_batch(message, batch),
+    )
 
 
 def why_not_in_batch(message: Message, batch: LetterBatch) -> str:
@@ -52,7 +59,11 @@ def why_not_in_batch(message: Message, batch: LetterBatch) -> str:
         return "It is held back." if message.held_at else ""
     if batch.posted_at and message.state in {State.ACCEPTED, State.DELIVERED, State.BOUNCED}:
         return ""
-    return f"{message.get_state_display()}: {message.reply}" if message.reply else str(message.get_state_display())
+    return (
+        f"{message.get_state_display()}: {message.reply}"
+        if message.reply
+        else str(message.get_state_display())
+    )
 
 
 def messages_to_post(batch: LetterBatch) -> MessageQuerySet:

@@ -1,7 +1,8 @@
 """Pages of another PDF put between those of the batch, with their tags and in their own size.
 
-The tags of the other PDF are hung behind the letter that it goes with: elements, parent tree, names of table headers
-and roles (ISO 32000-1, 14.7). What has no tags is taken as it is, and the batch then no longer says that it is PDF/UA.
+The tags of the other PDF are hung behind the letter that it goes with: elements, parent tree, names
+of table headers and roles (ISO 32000-1, 14.7). What has no tags is taken as it is, and the batch
+then no longer says that it is PDF/UA.
 """
 
 import re
@@ -39,7 +40,9 @@ class TaggedPdfMerger:
         self.top_elements = child_elements(child_elements(root)[0])
         pages: Any = self.writer.pages
         self.page_of = {page.indirect_reference.idnum: number for number, page in enumerate(pages)}
-        self.sources: list[PdfReader] = []  # pypdf knows them by their place in memory: they must stay there
+        self.sources: list[
+            PdfReader
+        ] = []  # pypdf knows them by their place in memory: they must stay there
         self.empty: dict[bytes, PdfReader] = {}
         self.is_all_tagged = True
 
@@ -48,9 +51,13 @@ class TaggedPdfMerger:
         return self.writer.root_object["/StructTreeRoot"]
 
     def insert_pdf(self, source: PdfReader, at: int, *, behind: Any) -> Any:
-        """All its pages from page `at` on (from 0), its tags behind this element of the tree. The last element now."""
+        """All its pages from page `at` on (from 0), its tags behind this element of the tree.
+        The last element now."""
         self.sources.append(source)
-        pairs = [(page, self.writer.insert_page(page, at + place)) for place, page in enumerate(source.pages)]
+        pairs = [
+            (page, self.writer.insert_page(page, at + place))
+            for place, page in enumerate(source.pages)
+        ]
         root = source.root_object.get("/StructTreeRoot")
         if root is None or not source.root_object.get("/MarkInfo", {}).get("/Marked"):
             self.is_all_tagged = False
@@ -67,19 +74,26 @@ class TaggedPdfMerger:
         self.writer.insert_page(self.empty[pdf].pages[0], at)
 
     def last_element_on(self, pages: range) -> Any:
-        """The last element that begins on one of these pages of the batch as it was before anything was put in."""
-        tops = [each for each in self.top_elements if self.page_of[each.raw_get("/Pg").idnum] in pages]
+        """The last element that begins on one of these pages of the batch as it was before anything
+        was put in."""
+        tops = [
+            each for each in self.top_elements if self.page_of[each.raw_get("/Pg").idnum] in pages
+        ]
         return tops[-1]
 
     def graft(self, root: Any, pairs: list[Any], behind: Any, language: str) -> Any:
         theirs = root.clone(self.writer, ignore_fields=["/IDTree"])
         start = self.next_parent
-        for number, row in sorted(number_tree_leaves(theirs.get("/ParentTree", DictionaryObject()))):
+        for number, row in sorted(
+            number_tree_leaves(theirs.get("/ParentTree", DictionaryObject()))
+        ):
             self.parents.extend([NumberObject(start + number), row])
             self.next_parent = max(self.next_parent, start + number + 1)
         shift_parent_keys(pairs, start)
         roles = self.root.setdefault(NameObject("/RoleMap"), DictionaryObject())
-        roles.update({key: each for key, each in theirs.get("/RoleMap", {}).items() if key not in roles})
+        roles.update(
+            {key: each for key, each in theirs.get("/RoleMap", {}).items() if key not in roles}
+        )
         elements = child_elements(theirs)
         self.attach_elements(elements, behind, language)
         return elements[-1] if elements else behind
@@ -105,7 +119,9 @@ class TaggedPdfMerger:
             self.headers.append((element["/ID"], element.indirect_reference))
         for each in attribute_dicts(element):
             if "/Headers" in each:
-                each[NameObject("/Headers")] = ArrayObject(self.unique_name(name) for name in each["/Headers"])
+                each[NameObject("/Headers")] = ArrayObject(
+                    self.unique_name(name) for name in each["/Headers"]
+                )
         for kid in child_elements(element):
             self.rename_headers(kid, depth + 1)
 
@@ -113,8 +129,14 @@ class TaggedPdfMerger:
         return ByteStringObject(f"{len(self.sources)}/".encode() + name_bytes(name))
 
     def to_bytes(self) -> bytes:
-        names = [part for pair in sorted(self.headers, key=lambda pair: name_bytes(pair[0])) for part in pair]
-        self.root[NameObject("/IDTree")] = DictionaryObject({NameObject("/Names"): ArrayObject(names)})
+        names = [
+            part
+            for pair in sorted(self.headers, key=lambda pair: name_bytes(pair[0]))
+            for part in pair
+        ]
+        self.root[NameObject("/IDTree")] = DictionaryObject(
+            {NameObject("/Names"): ArrayObject(names)}
+        )
         self.root[NameObject("/ParentTreeNextKey")] = NumberObject(self.next_parent)
         if not self.is_all_tagged:
             metadata: Any = self.writer.root_object["/Metadata"].get_object()
@@ -175,7 +197,12 @@ def parent_keyed_objects(pairs: list[Any]) -> list[Any]:
     found: dict[int, Any] = {}
     for _, page in pairs:
         notes = page.get("/Annots", ArrayObject()).get_object()
-        drawn = page.get("/Resources", DictionaryObject()).get_object().get("/XObject", DictionaryObject()).get_object()
+        drawn = (
+            page.get("/Resources", DictionaryObject())
+            .get_object()
+            .get("/XObject", DictionaryObject())
+            .get_object()
+        )
         found |= {id(each.get_object()): each.get_object() for each in [*notes, *drawn.values()]}
     return list(found.values())
 

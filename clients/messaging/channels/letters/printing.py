@@ -1,7 +1,8 @@
-"""A batch as one PDF: a slip for whoever folds and posts, then the letters, each with its enclosures behind it.
+"""A batch as one PDF: a slip for whoever folds and posts, then the letters, each with its
+enclosures behind it.
 
-Printed on both sides of the paper, the slip, each letter and each enclosure begin on a sheet of their own: where one
-ends on a front, an empty side follows in its size, and says so.
+Printed on both sides of the paper, the slip, each letter and each enclosure begin on a sheet of
+their own: where one ends on a front, an empty side follows in its size, and says so.
 """
 
 import hashlib
@@ -30,7 +31,8 @@ from clients.printing import pdf_tagging
 
 @dataclass(frozen=True)
 class BatchSection:
-    """The slip or a letter: its pages in the batch before anything is put in, and what goes behind them."""
+    """The slip or a letter: its pages in the batch before anything is put in, and what goes behind
+    them."""
 
     pages: range
     language: str
@@ -43,20 +45,35 @@ def letter_stylesheet(sheet: Sheet) -> CSS:
 
 
 def batch_pdf(
-    batch: LetterBatch, letters: list[Letter], *, business: Business, today: date, copy: int, both_sides: bool
+    batch: LetterBatch,
+    letters: list[Letter],
+    *,
+    business: Business,
+    today: date,
+    copy: int,
+    both_sides: bool,
 ) -> bytes:
-    """Print number `copy`; from the second on each letter says so. The same letters give the same bytes.
+    """Print number `copy`; from the second on each letter says so.
+    The same letters give the same bytes.
 
     What is wrong with an enclosure stands in its `why_apart` afterwards, and on the slip.
     """
     every = [each for letter in letters for each in letter.enclosures]
     enclosures.open_enclosures(every)
-    context = {"batch": batch, "letters": letters, "business": business, "today": today, "copy": copy,
-               "sheet": sheet_for_country(business.country), "both_sides": both_sides}  # fmt: skip
+    context = {
+        "batch": batch,
+        "letters": letters,
+        "business": business,
+        "today": today,
+        "copy": copy,
+        "sheet": sheet_for_country(business.country),
+        "both_sides": both_sides,
+    }
     pdf, pieces = render_batch(context)
     try:
         return assemble_pdf(pdf, pieces, both_sides=both_sides)
-    except Exception:  # what comes from elsewhere can be wrong in any way: find out which it was, and print the rest
+    # what comes from elsewhere can be wrong in any way: find out which it was, and print the rest
+    except Exception:
         if not exclude_broken(pdf, pieces, every):
             raise
     return assemble_pdf(*render_batch(context), both_sides=both_sides)
@@ -64,7 +81,11 @@ def batch_pdf(
 
 def exclude_broken(pdf: bytes, pieces: list[BatchSection], every: list[Enclosure]) -> bool:
     """Whether one of them cannot be put into a PDF; it says so from now on."""
-    broken = [each for each in every if each.is_printed and not can_be_inserted(pdf, pieces[0].pages, each)]
+    broken = [
+        each
+        for each in every
+        if each.is_printed and not can_be_inserted(pdf, pieces[0].pages, each)
+    ]
     for each in broken:
         each.why_apart = enclosures.UNREADABLE_PDF
     return bool(broken)
@@ -95,15 +116,24 @@ def next_sheet_start(merged: TaggedPdfMerger, at: int, language: str, both_sides
     if not both_sides or at % 2 == 0:
         return at
     box = merged.writer.pages[at - 1].mediabox
-    merged.insert_empty_side(render_empty_side(round(float(box.width), 2), round(float(box.height), 2), language), at)
+    merged.insert_empty_side(
+        render_empty_side(round(float(box.width), 2), round(float(box.height), 2), language), at
+    )
     return at + 1
 
 
 def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
     """Slip and letters without enclosures, and on which pages each of them stands."""
-    apart = [(letter, each) for letter in context["letters"] for each in letter.enclosures if not each.is_printed]
+    apart = [
+        (letter, each)
+        for letter in context["letters"]
+        for each in letter.enclosures
+        if not each.is_printed
+    ]
     dated = [(letter, letter_date(letter, context["today"])) for letter in context["letters"]]
-    text = render_to_string("clients/letters/batch.html", {**context, "apart": apart, "dated": dated})
+    text = render_to_string(
+        "clients/letters/batch.html", {**context, "apart": apart, "dated": dated}
+    )
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
         stylesheets=[letter_stylesheet(context["sheet"])], **pdf_tagging.PDF_OPTIONS
     )
@@ -149,12 +179,23 @@ def render_empty_side(width: float, height: float, language: str) -> bytes:
 
 
 def render_window_test(business: Business) -> bytes:
-    """One page to print, fold and put into an envelope: the address at its longest, and the window drawn around it."""
+    """One page to print, fold and put into an envelope:
+    the address at its longest, and the window drawn around it."""
     sheet = sheet_for_country(business.country)
-    lines = [f"Line {number} of {sheet.max_lines} of an address" for number in range(1, sheet.max_lines + 1)]
-    context = {"sheet": sheet, "business": business, "lines": lines, "is_metric": sheet.size == "A4"}
+    lines = [
+        f"Line {number} of {sheet.max_lines} of an address"
+        for number in range(1, sheet.max_lines + 1)
+    ]
+    context = {
+        "sheet": sheet,
+        "business": business,
+        "lines": lines,
+        "is_metric": sheet.size == "A4",
+    }
     page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
-    written: bytes = page.write_pdf(stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.pdf_options())
+    written: bytes = page.write_pdf(
+        stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.pdf_options()
+    )
     return written
 
 

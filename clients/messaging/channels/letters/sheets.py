@@ -1,12 +1,14 @@
-"""Where things stand on the paper, so that the address shows in the window of the envelope. Millimetres.
+"""Where things stand on the paper, so that the address shows in the window of the envelope.
+Millimetres.
 
-A4: DIN 5008 form B, as given at din-5008-richtlinien.de ("Anschriftenfeld"): the address field is 85 × 45, 20 from the
-left; the address proper begins 62.7 from the top and has 27.3, text begins 25 from the left; folds at 105 and 210.
-A DL envelope (ISO 269: 110 × 220) has its window of 45 × 90 at 20 from the left and 15 from the bottom (DIN 680; from
-memory). The sheet can slide 5 up and 10 sideways; hence lines of 75 at most.
-Letter: a number 10 envelope (9½ × 4⅛ in), window 4½ × 1⅛ in, ⅞ in from the left and ½ in from the bottom (the usual
-one, as the mail guide of the California State University gives it), ⅛ in of clearance all around (USPS, quoted there).
-Folded at 4 in the sheet can slide only ⅛ in up and 1 in sideways; the address lies in what shows in every place.
+A4: DIN 5008 form B, as given at din-5008-richtlinien.de ("Anschriftenfeld"): the address field is
+85 × 45, 20 from the left; the address proper begins 62.7 from the top and has 27.3, text begins 25
+from the left; folds at 105 and 210. A DL envelope (ISO 269: 110 × 220) has its window of 45 × 90 at
+20 from the left and 15 from the bottom (DIN 680; from memory). The sheet can slide 5 up and 10
+sideways; hence lines of 75 at most. Letter: a number 10 envelope (9½ × 4⅛ in), window 4½ × 1⅛ in, ⅞
+in from the left and ½ in from the bottom (the usual one, as the mail guide of the California State
+University gives it), ⅛ in of clearance all around (USPS, quoted there). Folded at 4 in the sheet
+can slide only ⅛ in up and 1 in sideways; the address lies in what shows in every place.
 """
 
 from collections.abc import Sequence
@@ -16,7 +18,9 @@ from math import ceil
 from clients.printing.paper_sizes import paper_size
 
 INCH = 25.4
-MEAN_LETTER_WIDTH = 2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
+MEAN_LETTER_WIDTH = (
+    2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
+)
 
 
 @dataclass(frozen=True)
@@ -41,8 +45,11 @@ class EnvelopeWindow:
     height: float
 
     def visible_frame(self, panel: float, *, up: float = 0.0, right: float = 0.0) -> SheetFrame:
-        """What shows of a sheet folded to `panel` that lies so far from the lower left corner of the envelope."""
-        return SheetFrame(self.left - right, panel + up - self.bottom - self.height, self.width, self.height)
+        """What shows of a sheet folded to `panel` that lies so far from the lower left corner of
+        the envelope."""
+        return SheetFrame(
+            self.left - right, panel + up - self.bottom - self.height, self.width, self.height
+        )
 
 
 @dataclass(frozen=True)
@@ -71,7 +78,10 @@ class Sheet:
     @property
     def visible_when_slid(self) -> SheetFrame:
         """What shows while it is pushed up and to the right."""
-        up, right = self.window.envelope_height - self.folds[0], self.window.envelope_width - self.width
+        up, right = (
+            self.window.envelope_height - self.folds[0],
+            self.window.envelope_width - self.width,
+        )
         return self.window.visible_frame(self.folds[0], up=up, right=right)
 
     @property
@@ -92,22 +102,43 @@ class Sheet:
 
     def lines_needed(self, lines: Sequence[str]) -> int:
         """On the paper, where a long one breaks."""
-        return sum(max(1, ceil(len(line) * MEAN_LETTER_WIDTH / self.address_width)) for line in lines)
+        return sum(
+            max(1, ceil(len(line) * MEAN_LETTER_WIDTH / self.address_width)) for line in lines
+        )
 
 
 A4 = Sheet(
-    size="A4", left=25.0, address_top=62.7, address_width=75.0, address_height=27.3, folds=(105.0, 210.0),
-    has_return_line=True, envelope="DL window envelopes (window 20 mm from the left, 15 mm from the bottom)",
+    size="A4",
+    left=25.0,
+    address_top=62.7,
+    address_width=75.0,
+    address_height=27.3,
+    folds=(105.0, 210.0),
+    has_return_line=True,
+    envelope="DL window envelopes (window 20 mm from the left, 15 mm from the bottom)",
     window=EnvelopeWindow(220.0, 110.0, left=20.0, bottom=15.0, width=90.0, height=45.0),
-)  # fmt: skip
+)
 US_LETTER = Sheet(
-    size="letter", left=1.0 * INCH, address_top=2.625 * INCH, address_width=3.25 * INCH, address_height=0.75 * INCH,
-    folds=(4.0 * INCH, 7.5 * INCH), has_return_line=False,
-    envelope="number 10 window envelopes (window ⅞ in from the left, ½ in from the bottom) with your return address",
-    window=EnvelopeWindow(
-        9.5 * INCH, 4.125 * INCH, left=0.875 * INCH, bottom=0.5 * INCH, width=4.5 * INCH, height=1.125 * INCH
+    size="letter",
+    left=1.0 * INCH,
+    address_top=2.625 * INCH,
+    address_width=3.25 * INCH,
+    address_height=0.75 * INCH,
+    folds=(4.0 * INCH, 7.5 * INCH),
+    has_return_line=False,
+    envelope=(
+        "number 10 window envelopes (window ⅞ in from the left, ½ in from the bottom) with your"
+        " return address"
     ),
-)  # fmt: skip
+    window=EnvelopeWindow(
+        9.5 * INCH,
+        4.125 * INCH,
+        left=0.875 * INCH,
+        bottom=0.5 * INCH,
+        width=4.5 * INCH,
+        height=1.125 * INCH,
+    ),
+)
 
 
 def sheet_for_country(country: str) -> Sheet:

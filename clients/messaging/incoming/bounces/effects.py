@@ -1,4 +1,5 @@
-"""What follows from a mail that came back. States only move towards what is known better, and nothing is sent."""
+"""What follows from a mail that came back.
+States only move towards what is known better, and nothing is sent."""
 
 from datetime import datetime
 from typing import Any
@@ -28,7 +29,10 @@ BOUNCE_TRANSITIONS: dict[MailReport, tuple[State, list[State]]] = {
     MailReport.ANSWERED_BY_MACHINE: (State.ACCEPTED, [State.UNCONFIRMED]),
     MailReport.ANSWERED: (State.ACCEPTED, [State.UNCONFIRMED]),
     MailReport.NOT_SENT: (State.FAILED, [State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED]),
-    MailReport.COMPLAINED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
+    MailReport.COMPLAINED: (
+        State.DELIVERED,
+        [state for state in State if state != State.DELIVERED],
+    ),
     MailReport.UNSUBSCRIBED: (State.ACCEPTED, NOT_YET_ACCEPTED),
 }
 UNDELIVERED_STATES = {State.BOUNCED, State.FAILED}
@@ -46,7 +50,9 @@ def email_message_by_key(key: str) -> tuple[Message | None, bool]:
     if not key:
         return None, False
     rows = Message.objects.select_related("client").filter(channel=Channel.EMAIL)
-    usual = f"<{key}@{message_keys.sending_domain(Business.objects.get())}>"  # has an index; the others are rare
+    usual = (  # has an index; the others are rare
+        f"<{key}@{message_keys.sending_domain(Business.objects.get())}>"
+    )
     stem = key.partition(".")[0]
     any_sending = Q(message_id__startswith=f"<{stem}@") | Q(message_id__startswith=f"<{stem}.")
     message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
@@ -58,10 +64,15 @@ def is_first_sending(message: Message) -> bool:
 
 
 def apply_returned_mail(
-    event: InboundEvent, message: Message, returned: ReturnedMail, *, is_current: bool, now: datetime
+    event: InboundEvent,
+    message: Message,
+    returned: ReturnedMail,
+    *,
+    is_current: bool,
+    now: datetime,
 ) -> str:
-    """What was made of it, in words. About an earlier sending only an arrival counts: that one cannot be undone; and
-    that somebody wants to hear no more counts whichever sending told them."""
+    """What was made of it, in words. About an earlier sending only an arrival counts: that one
+    cannot be undone; and that somebody wants to hear no more counts whichever sending told them."""
     if returned.opts_out:
         opt_out_recipient(event, message, returned, now)
     if not is_current and returned.report not in ARRIVAL_REPORTS:
@@ -84,10 +95,14 @@ def apply_bounce_to_message(message: Message, returned: ReturnedMail, now: datet
     if returned.report not in BOUNCE_TRANSITIONS:
         return False
     to, froms = BOUNCE_TRANSITIONS[returned.report]
-    changes: dict[str, Any] = {} if to in UNDELIVERED_STATES else {"accepted_at": Coalesce("accepted_at", Now())}
+    changes: dict[str, Any] = (
+        {} if to in UNDELIVERED_STATES else {"accepted_at": Coalesce("accepted_at", Now())}
+    )
     rows = Message.objects.filter(pk=message.pk, message_id=message.message_id, state__in=froms)
     return bool(
-        transitions.apply_transition(rows, to, note=returned.summary(), at=now, reply=returned.summary(), **changes)
+        transitions.apply_transition(
+            rows, to, note=returned.summary(), at=now, reply=returned.summary(), **changes
+        )
     )
 
 
@@ -97,49 +112,75 @@ def add_history_note(message: Message, words: str, now: datetime) -> None:
     transitions.write_message_events([message.pk], state, note=words, at=now)
 
 
-def opt_out_recipient(event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime) -> None:
+def opt_out_recipient(
+    event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime
+) -> None:
     """Suppression, withdrawal and what waits, in the transaction of the report."""
     opt_out.opt_out_address(
-        channel=message.channel, address=message.address, people=[message.client], why=returned.report.value,
-        evidence=f"Report {event.event_id}", now=now,
-    )  # fmt: skip
+        channel=message.channel,
+        address=message.address,
+        people=[message.client],
+        why=returned.report.value,
+        evidence=f"Report {event.event_id}",
+        now=now,
+    )
 
 
 def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> None:
-    """Nobody writes to this address until somebody has put it right: whoever has it, and whatever waits for it."""
+    """Nobody writes to this address until somebody has put it right:
+    whoever has it, and whatever waits for it."""
     spellings = {normalize_address(Channel.EMAIL, message.address), message.address.lower()}
     points = ContactPoint.objects.filter(kind="email", normalized__in=spellings, suspended_at=None)
     why = f"Mail came back: {returned.why}"[:300]
     for point in points.select_for_update(of=("self",)).select_related("client").order_by("pk"):
         point.suspended_at, point.suspended_why = now, why
         point.save(update_fields=["suspended_at", "suspended_why"])
-        waiting = point.client.messages.filter(channel=Channel.EMAIL, address__iexact=message.address)
+        waiting = point.client.messages.filter(
+            channel=Channel.EMAIL, address__iexact=message.address
+        )
         decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
         create_bounce_to_do(
-            key=f"bounce/{message.pk}/{point.pk}", client_id=point.client_id, message=message,
-            words=f"Find out the address of {point.client.name}: mail to {point.value} comes back. {returned.why}",
+            key=f"bounce/{message.pk}/{point.pk}",
+            client_id=point.client_id,
+            message=message,
+            words=(
+                f"Find out the address of {point.client.name}: mail to {point.value} comes back."
+                f" {returned.why}"
+            ),
             url=f"/clients/{point.client_id}/edit/",
-        )  # fmt: skip
+        )
 
 
 def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -> None:
     """It failed, but not because of the address: one matter a day for each domain and reason."""
     domain = message.address.rpartition("@")[2].lower()
-    what = "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
+    what = (
+        "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
+    )
     create_bounce_to_do(
-        key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}", client_id=None, message=message,
+        key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}",
+        client_id=None,
+        message=message,
         words=f"Mail to {domain} {what}, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
-    )  # fmt: skip
+    )
 
 
 def add_mail_answer_to_do(event: InboundEvent, message: Message, returned: ReturnedMail) -> None:
     create_bounce_to_do(
-        key=f"mail/{event.pk}", client_id=message.client_id, message=message, kind=ToDo.Kind.ANSWER,
-        words=f"{message.client.name} answered at the address for bounces; read it there: “{returned.words}”",
+        key=f"mail/{event.pk}",
+        client_id=message.client_id,
+        message=message,
+        kind=ToDo.Kind.ANSWER,
+        words=(
+            f"{message.client.name} answered at the address for bounces; read it there:"
+            f" “{returned.words}”"
+        ),
         url=f"/outbox/{message.pk}/",
-    )  # fmt: skip
+    )
 
 
 def create_bounce_to_do(*, words: str, kind: str = ToDo.Kind.ADDRESS, **values: Any) -> None:
-    ToDo.objects.bulk_create([ToDo(kind=kind, words=words.strip()[:500], **values)], ignore_conflicts=True)
+    ToDo.objects.bulk_create(
+        [ToDo(kind=kind, words=words.strip()[:500], **values)], ignore_conflicts=True
+    )

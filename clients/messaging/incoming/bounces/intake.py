@@ -1,4 +1,5 @@
-"""The way in: kept raw first, then something is made of it exactly once, however often the same mail is handed in."""
+"""The way in: kept raw first, then something is made of it exactly once, however often the same
+mail is handed in."""
 
 import hashlib
 import logging
@@ -20,12 +21,18 @@ logger = logging.getLogger(__name__)
 
 
 def receive_bounce(*, content: bytes, now: datetime) -> dict[str, str]:
-    """One mail as it came: what it reports, about which message, and what was made of it, in words."""
+    """One mail as it came: what it reports, about which message, and what was made of it, in
+    words."""
     content = normalize_line_ends(content[:MAX_MAIL_BYTES])
     returned = returned_mail.read_returned_mail(content)
     event = store_raw_bounce(returned, content, now)
     words = process_bounce(event.pk, returned, now)
-    return {"report": returned.report.name.lower(), "status": returned.status, "key": returned.key, "words": words}
+    return {
+        "report": returned.report.name.lower(),
+        "status": returned.status,
+        "key": returned.key,
+        "words": words,
+    }
 
 
 def normalize_line_ends(content: bytes) -> bytes:
@@ -34,10 +41,13 @@ def normalize_line_ends(content: bytes) -> bytes:
 
 
 def store_raw_bounce(returned: ReturnedMail, content: bytes, now: datetime) -> InboundEvent:
-    """Committed before anything is made of it. Of a mail that is none of ours only the hash is kept."""
+    """Committed before anything is made of it.
+    Of a mail that is none of ours only the hash is kept."""
     event_id = f"sha256:{hashlib.sha256(content).hexdigest()}"
     is_ours = bool(returned.key) or returned.report in {MailReport.FAILED, MailReport.DELAYED}
-    raw = content.decode(errors="replace").replace("\x00", "")[:MAX_RAW_CHARACTERS] if is_ours else ""
+    raw = (
+        content.decode(errors="replace").replace("\x00", "")[:MAX_RAW_CHARACTERS] if is_ours else ""
+    )
     row = InboundEvent(source=BOUNCE_SOURCE, event_id=event_id, raw=raw, received_at=now)
     InboundEvent.objects.bulk_create([row], ignore_conflicts=True)
     return InboundEvent.objects.get(source=BOUNCE_SOURCE, event_id=event_id)
@@ -45,7 +55,8 @@ def store_raw_bounce(returned: ReturnedMail, content: bytes, now: datetime) -> I
 
 @transaction.atomic
 def process_bounce(event_pk: int, returned: ReturnedMail, now: datetime) -> str:
-    """All that follows, and the note that it was done, in one transaction; of two at once the second waits."""
+    """All that follows, and the note that it was done, in one transaction;
+    of two at once the second waits."""
     event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
     if event.processed_at:
         return BOUNCE_ALREADY_KNOWN

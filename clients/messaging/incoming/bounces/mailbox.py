@@ -1,4 +1,5 @@
-"""The mailbox that bounces come to, read by IMAP (RFC 3501, 9051). Nothing is deleted there; what was read is marked.
+"""The mailbox that bounces come to, read by IMAP (RFC 3501, 9051). Nothing is deleted there;
+what was read is marked.
 
 Only for a mailbox of its own: every mail in it is marked as seen.
 """
@@ -31,11 +32,16 @@ def has_bounce_mailbox() -> bool:
 
 
 def fetch_unseen_mails(
-    take: Callable[[bytes], object], *, deadline_seconds: float = 30, clock: Callable[[], float] = time.monotonic
+    take: Callable[[bytes], object],
+    *,
+    deadline_seconds: float = 30,
+    clock: Callable[[], float] = time.monotonic,
 ) -> int:
-    """Hand each unseen mail to `take`, then mark it as seen; stop at the deadline. How many were handed over.
+    """Hand each unseen mail to `take`, then mark it as seen; stop at the deadline.
+    How many were handed over.
 
-    A mail that was taken and could not be marked comes again; `take` must not mind. Raises `MailboxError`.
+    A mail that was taken and could not be marked comes again; `take` must not mind. Raises
+    `MailboxError`.
     """
     until = clock() + deadline_seconds
     done = 0
@@ -53,7 +59,8 @@ def fetch_unseen_mails(
 
 @contextmanager
 def open_mailbox() -> Iterator[imaplib.IMAP4]:
-    """Logged in, with the mailbox chosen. What goes wrong with IMAP inside becomes a MailboxError; all else stays."""
+    """Logged in, with the mailbox chosen. What goes wrong with IMAP inside becomes a MailboxError;
+    all else stays."""
     imap: imaplib.IMAP4 | None = None
     try:
         imap = connect_imap()
@@ -79,7 +86,9 @@ def imap_ssl_context() -> ssl.SSLContext:
     try:
         return ssl.create_default_context(cafile=settings.BOUNCES_CA or None)
     except OSError as error:
-        raise OSError(f"BOUNCES_CA {settings.BOUNCES_CA} is no file of certificates that can be read") from error
+        raise OSError(
+            f"BOUNCES_CA {settings.BOUNCES_CA} is no file of certificates that can be read"
+        ) from error
 
 
 def unseen_uids(imap: imaplib.IMAP4) -> list[str]:
@@ -118,7 +127,8 @@ def log_out_imap(imap: imaplib.IMAP4) -> None:
 def mailbox_error_text(error: Exception) -> str:
     if isinstance(error, ssl.SSLCertVerificationError):
         return (
-            f"its certificate cannot be trusted ({error.verify_message}), so no password was sent. {CERTIFICATE_ADVICE}"
+            f"its certificate cannot be trusted ({error.verify_message}), so no password was sent."
+            f" {CERTIFICATE_ADVICE}"
         )
     if isinstance(error, imaplib.IMAP4.abort):
         return f"it hung up in the middle; what was not read yet is read next time ({error})"

@@ -1,7 +1,8 @@
-"""A mail that came back, taken apart: what it reports, and about which message of ours. Knows no database, no clock.
+"""A mail that came back, taken apart: what it reports, and about which message of ours.
+Knows no database, no clock.
 
-RFC 3464 (delivery reports), 3463 (their codes), 3834 (automatic answers), 5965 (complaints); other forms are read by
-flufl.bounce.
+RFC 3464 (delivery reports), 3463 (their codes), 3834 (automatic answers), 5965 (complaints); other
+forms are read by flufl.bounce.
 """
 
 import logging
@@ -15,7 +16,8 @@ from enum import Enum
 
 import flufl.bounce
 
-# The left part of a Message-ID of ours, which is also the key in the return path (message_keys.py, channels/email.py).
+# The left part of a Message-ID of ours, which is also the key in the return path (message_keys.py,
+# channels/email.py).
 MESSAGE_KEY_PATTERN = r"([0-9a-f]{32}(?:\.[0-9]{1,6})?)"
 KEY_IN_ADDRESS = re.compile(rf"\+{MESSAGE_KEY_PATTERN}@", re.IGNORECASE)
 KEY_IN_MESSAGE_ID = re.compile(rf"<{MESSAGE_KEY_PATTERN}@", re.IGNORECASE)
@@ -24,8 +26,9 @@ REFERENCE_HEADERS = ["In-Reply-To", "References"]
 STATUS_CODE_PATTERN = re.compile(
     r"(?<![\d.])([245])\.(\d{1,3})\.(\d{1,3})(?![\d.]*\d)"
 )  # and no number of the internet
-# RFC 3463: X.1 is about the address, X.2.0 and X.2.1 about the mailbox, X.0 and X.4 (no such host) about neither in
-# particular. A full mailbox, the network, and above all policy (X.7: we are taken for a nuisance) are no fault of it.
+# RFC 3463: X.1 is about the address, X.2.0 and X.2.1 about the mailbox, X.0 and X.4 (no such host)
+# about neither in particular. A full mailbox, the network, and above all policy (X.7: we are taken
+# for a nuisance) are no fault of it.
 ADDRESS_FAULTS = re.compile(r"5\.(0\.0|1\.[0-46]|1\.10|2\.[01]|4\.4)")
 UNDEFINED_STATUS = "5.0.0"
 ABUSE_FEEDBACK = "abuse"  # RFC 5965, 7.3: unwanted; the other kinds are no word of the recipient
@@ -49,16 +52,20 @@ class MailReport(Enum):
 
 
 REPORT_BY_ACTION = {
-    "delivered": MailReport.DELIVERED, "relayed": MailReport.PASSED_ON, "expanded": MailReport.PASSED_ON,
-    "delayed": MailReport.DELAYED, "failed": MailReport.FAILED,
-}  # fmt: skip
+    "delivered": MailReport.DELIVERED,
+    "relayed": MailReport.PASSED_ON,
+    "expanded": MailReport.PASSED_ON,
+    "delayed": MailReport.DELAYED,
+    "failed": MailReport.FAILED,
+}
 
 
 @dataclass(frozen=True)
 class ReturnedMail:
     """`key` is the left part of the Message-ID it is about, empty if it names none of ours.
 
-    `is_gone` says whether the address is at fault where no code does (a mail service); None leaves that to the code.
+    `is_gone` says whether the address is at fault where no code does (a mail service); None leaves
+    that to the code.
     """
 
     report: MailReport
@@ -77,7 +84,9 @@ class ReturnedMail:
     def is_address_at_fault(self) -> bool:
         """It failed for good, and because of the address: nobody should write there again."""
         by_code = bool(ADDRESS_FAULTS.fullmatch(self.status))
-        return self.has_failed and (by_code if self.is_address_gone is None else self.is_address_gone)
+        return self.has_failed and (
+            by_code if self.is_address_gone is None else self.is_address_gone
+        )
 
     @property
     def why(self) -> str:
@@ -110,35 +119,60 @@ def interpret_mail(mail: Mail) -> ReturnedMail:
         return ReturnedMail(report, key, status, block_diagnosis(block), sender)
     temporary, permanent = flufl.bounce.all_failures(mail)
     if permanent:
-        return ReturnedMail(MailReport.FAILED, key, status_in_text(mail) or UNDEFINED_STATUS, "", sender)
+        return ReturnedMail(
+            MailReport.FAILED, key, status_in_text(mail) or UNDEFINED_STATUS, "", sender
+        )
     if temporary:
         return ReturnedMail(MailReport.DELAYED, key, "", "", sender)
     if is_automatic_mail(mail):
         return ReturnedMail(MailReport.ANSWERED_BY_MACHINE, key, sender=sender)
     return ReturnedMail(
-        MailReport.ANSWERED if key else MailReport.NONE, key, words=header_line(mail, "Subject"), sender=sender
+        MailReport.ANSWERED if key else MailReport.NONE,
+        key,
+        words=header_line(mail, "Subject"),
+        sender=sender,
     )
 
 
 def feedback_type(mail: Mail) -> str:
     """The kind of a complaint that a mailbox provider passes on (RFC 5965, 3.1), else nothing."""
-    parts = (part.get_payload() for part in mail.walk() if part.get_content_type() == "message/feedback-report")
-    fields = (each for payload in parts if isinstance(payload, list) for each in payload if isinstance(each, Mail))
-    return next((kind.lower() for each in fields if (kind := header_line(each, "Feedback-Type"))), "")
+    parts = (
+        part.get_payload()
+        for part in mail.walk()
+        if part.get_content_type() == "message/feedback-report"
+    )
+    fields = (
+        each
+        for payload in parts
+        if isinstance(payload, list)
+        for each in payload
+        if isinstance(each, Mail)
+    )
+    return next(
+        (kind.lower() for each in fields if (kind := header_line(each, "Feedback-Type"))), ""
+    )
 
 
 def recipient_block(mail: Mail) -> Mail | None:
-    """The block about the recipient; of several the one that is best for us, since each message has one recipient."""
+    """The block about the recipient; of several the one that is best for us, since each message has
+    one recipient."""
     blocks = [block for block in status_blocks(mail) if block_action(block) in REPORT_BY_ACTION]
-    return min(blocks, key=lambda block: list(REPORT_BY_ACTION).index(block_action(block)), default=None)
+    return min(
+        blocks, key=lambda block: list(REPORT_BY_ACTION).index(block_action(block)), default=None
+    )
 
 
 def status_blocks(mail: Mail) -> Iterator[Mail]:
-    """The blocks of message/delivery-status, which the standard library parses as mails without a body."""
+    """The blocks of message/delivery-status, which the standard library parses as mails without a
+    body."""
     for part in mail.walk():
         if part.get_content_type() in {"message/delivery-status", "message/global-delivery-status"}:
             payload = part.get_payload()
-            yield from (each for each in payload if isinstance(each, Mail)) if isinstance(payload, list) else ()
+            yield from (
+                (each for each in payload if isinstance(each, Mail))
+                if isinstance(payload, list)
+                else ()
+            )
 
 
 def block_action(block: Mail) -> str:
@@ -177,10 +211,15 @@ def is_automatic_mail(mail: Mail) -> bool:
 
 def referenced_key(mail: Mail) -> str:
     """By the address it was sent to, else the Message-ID that it answers or quotes."""
-    for headers, pattern in ((RECIPIENT_HEADERS, KEY_IN_ADDRESS), (REFERENCE_HEADERS, KEY_IN_MESSAGE_ID)):
+    for headers, pattern in (
+        (RECIPIENT_HEADERS, KEY_IN_ADDRESS),
+        (REFERENCE_HEADERS, KEY_IN_MESSAGE_ID),
+    ):
         if found := pattern.search(" ".join(header_line(mail, name) for name in headers)):
             return found[1].lower()
-    quoted = (KEY_IN_MESSAGE_ID.search(text) for text in [*quoted_message_ids(mail), *text_bodies(mail)])
+    quoted = (
+        KEY_IN_MESSAGE_ID.search(text) for text in [*quoted_message_ids(mail), *text_bodies(mail)]
+    )
     return next((found[1].lower() for found in quoted if found), "")
 
 
@@ -199,7 +238,9 @@ def text_bodies(mail: Mail) -> Iterator[str]:
 
 def header_line(mail: Mail, name: str) -> str:
     """A header on one line, all of them if it stands there more than once."""
-    return " ".join(" ".join(decode_mail_header(str(value)).split()) for value in mail.get_all(name, []))
+    return " ".join(
+        " ".join(decode_mail_header(str(value)).split()) for value in mail.get_all(name, [])
+    )
 
 
 def decode_mail_header(value: str) -> str:

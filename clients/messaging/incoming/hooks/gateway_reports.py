@@ -1,4 +1,5 @@
-"""A report or an answer as the gateway posts it, read by the paths that its row names; and whether it is genuine."""
+"""A report or an answer as the gateway posts it, read by the paths that its row names;
+and whether it is genuine."""
 
 import base64
 import hashlib
@@ -27,19 +28,29 @@ class GatewayReport:
     text: str
 
 
-def read_gateway_report(gateway: TextGateway, content: bytes, media_type: str) -> GatewayReport | None:
+def read_gateway_report(
+    gateway: TextGateway, content: bytes, media_type: str
+) -> GatewayReport | None:
     """None if it is neither JSON nor form fields."""
     posted = gateway_protocol.parse_body(content, media_type)
     if not isinstance(posted, dict | list) or not posted:
         return None
     paths = plain_hook_fields() | gateway.hook_fields
-    found = {name: gateway_protocol.value_at_path(posted, path).replace("\x00", "") for name, path in paths.items()}
+    found = {
+        name: gateway_protocol.value_at_path(posted, path).replace("\x00", "")
+        for name, path in paths.items()
+    }
     own_id = found["event_id"][:200]
     return GatewayReport(
-        event_id=own_id or f"sha256:{hashlib.sha256(content).hexdigest()}", has_own_id=bool(own_id),
-        reference=found["reference"], provider_id=found["id"], status=found["status"], error=found["error"],
-        sender=found["from"], text=found["text"],
-    )  # fmt: skip
+        event_id=own_id or f"sha256:{hashlib.sha256(content).hexdigest()}",
+        has_own_id=bool(own_id),
+        reference=found["reference"],
+        provider_id=found["id"],
+        status=found["status"],
+        error=found["error"],
+        sender=found["from"],
+        text=found["text"],
+    )
 
 
 def is_known_secret(gateway: TextGateway | None, secret: str) -> bool:
@@ -53,10 +64,13 @@ def secret_hash(secret: str) -> str:
 
 
 def is_signed(gateway: TextGateway, content: bytes, headers: Mapping[str, str]) -> bool:
-    """HMAC-SHA256 of the body (RFC 2104), in hex or base64, with or without a name before "="; True without a key."""
+    """HMAC-SHA256 of the body (RFC 2104), in hex or base64, with or without a name before "=";
+    True without a key."""
     if not gateway.hook_key:
         return True
     digest = hmac.digest(gateway.hook_key.encode(), content, "sha256")
     given = headers.get(gateway.hook_header, "").strip().removeprefix("sha256=").encode()
     right = [digest.hex().encode(), base64.b64encode(digest), base64.urlsafe_b64encode(digest)]
-    return sum(hmac.compare_digest(given, each) for each in right) > 0  # all are compared, whichever fits
+    return (
+        sum(hmac.compare_digest(given, each) for each in right) > 0
+    )  # all are compared, whichever fits

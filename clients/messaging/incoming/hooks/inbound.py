@@ -1,4 +1,5 @@
-"""What clients write back: STOP takes effect in this transaction, START undoes it, HELP is answered, the rest read."""
+"""What clients write back: STOP takes effect in this transaction, START undoes it, HELP is
+answered, the rest read."""
 
 from datetime import datetime
 
@@ -24,7 +25,9 @@ STOPPED_BY_TEXT = "Sent a word back to hear no more."
 TEXT_CHANNEL = str(Channel.TEXT)
 
 
-def process_answer(gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime) -> EventResult:
+def process_answer(
+    gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime
+) -> EventResult:
     business = Business.objects.get()
     try:
         number = phones.parse_phone(report.sender, business.country).e164
@@ -39,10 +42,20 @@ def process_answer(gateway: TextGateway, event: InboundEvent, report: GatewayRep
 
 
 def handle_stop(
-    business: Business, event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
+    business: Business,
+    event: InboundEvent,
+    report: GatewayReport,
+    number: str,
+    people: list[Client],
+    now: datetime,
 ) -> str:
-    """Suppression, withdrawal and what is queued, in one go; confirmed once, if it was not so before."""
-    was_stopped = bool(suppression.suppressed_addresses(business=business, channel=TEXT_CHANNEL, addresses=[number]))
+    """Suppression, withdrawal and what is queued, in one go;
+    confirmed once, if it was not so before."""
+    was_stopped = bool(
+        suppression.suppressed_addresses(
+            business=business, channel=TEXT_CHANNEL, addresses=[number]
+        )
+    )
     cancelled = opt_out.opt_out_address(
         channel=TEXT_CHANNEL,
         address=number,
@@ -57,16 +70,28 @@ def handle_stop(
 
 
 def handle_start(
-    business: Business, event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
+    business: Business,
+    event: InboundEvent,
+    report: GatewayReport,
+    number: str,
+    people: list[Client],
+    now: datetime,
 ) -> str:
-    """Only what was stopped is started: a word back is no consent of somebody who never gave one."""
-    was_stopped = suppression.unsuppress_address(business=business, channel=TEXT_CHANNEL, address=number)
+    """Only what was stopped is started: a word back is no consent of somebody who never gave
+    one."""
+    was_stopped = suppression.unsuppress_address(
+        business=business, channel=TEXT_CHANNEL, address=number
+    )
     again = [client for client in people if has_withdrawn(client)]
     for client in again:
         Consent.objects.create(
-            client=client, channel=TEXT_CHANNEL, is_given=True, wording=report.text[:2000], evidence=answer_evidence(event, report),
+            client=client,
+            channel=TEXT_CHANNEL,
+            is_given=True,
+            wording=report.text[:2000],
+            evidence=answer_evidence(event, report),
             recorded_at=now,
-        )  # fmt: skip
+        )
     if not (was_stopped or again):
         return "Asked to hear from us again; nothing had been stopped."
     replies.queue_reply(Keyword.START, business, event, number, people, now)
@@ -79,14 +104,24 @@ def has_withdrawn(client: Client) -> bool:
 
 
 def handle_help(
-    business: Business, event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
+    business: Business,
+    event: InboundEvent,
+    report: GatewayReport,
+    number: str,
+    people: list[Client],
+    now: datetime,
 ) -> str:
     replies.queue_reply(Keyword.HELP, business, event, number, people, now)
     return "Asked who writes."
 
 
 def handle_other(
-    business: Business, event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
+    business: Business,
+    event: InboundEvent,
+    report: GatewayReport,
+    number: str,
+    people: list[Client],
+    now: datetime,
 ) -> str:
     return "To be read by a person."
 
@@ -99,13 +134,19 @@ KEYWORD_HANDLERS = {
 }
 
 
-def add_text_answer_to_do(event: InboundEvent, report: GatewayReport, number: str, people: list[Client]) -> None:
+def add_text_answer_to_do(
+    event: InboundEvent, report: GatewayReport, number: str, people: list[Client]
+) -> None:
     who = people[0].name if people else number
     url = reverse("clients:detail", args=[people[0].pk]) if people else ""
     row = ToDo(
-        kind=ToDo.Kind.ANSWER, key=f"answer/{event.pk}", client=people[0] if people else None,
-        message=last_message_to(number), words=f"{who} answered by text message: “{report.text[:300]}”"[:500], url=url,
-    )  # fmt: skip
+        kind=ToDo.Kind.ANSWER,
+        key=f"answer/{event.pk}",
+        client=people[0] if people else None,
+        message=last_message_to(number),
+        words=f"{who} answered by text message: “{report.text[:300]}”"[:500],
+        url=url,
+    )
     ToDo.objects.bulk_create([row], ignore_conflicts=True)
 
 

@@ -1,4 +1,5 @@
-"""The way in: genuine or refused, kept raw, then processed exactly once however often it is posted."""
+"""The way in: genuine or refused, kept raw, then processed exactly once however often it is
+posted."""
 
 import logging
 from collections.abc import Callable, Mapping
@@ -25,16 +26,23 @@ from clients.messaging.incoming.hooks.results import (
 from clients.messaging.models import InboundEvent, TextGateway
 
 STATUS_SOURCE, INBOUND_SOURCE = "text status", "text inbound"
-PROCESSORS: dict[str, Callable[[TextGateway, InboundEvent, GatewayReport, datetime], EventResult]] = {
+PROCESSORS: dict[
+    str, Callable[[TextGateway, InboundEvent, GatewayReport, datetime], EventResult]
+] = {
     STATUS_SOURCE: status_reports.process_status_report,
     INBOUND_SOURCE: inbound.process_answer,
 }
 logger = logging.getLogger(__name__)
 
 
-def receive_gateway_post(*, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime) -> str:
-    """What was made of it, in words. Raises one of the three errors, each logged; then nothing is kept or done."""
-    gateway = TextGateway.objects.filter(id=1).first()  # one that is switched off still brings answers in
+def receive_gateway_post(
+    *, source: str, secret: str, content: bytes, headers: Mapping[str, str], now: datetime
+) -> str:
+    """What was made of it, in words. Raises one of the three errors, each logged;
+    then nothing is kept or done."""
+    gateway = TextGateway.objects.filter(
+        id=1
+    ).first()  # one that is switched off still brings answers in
     if gateway is None or not gateway_reports.is_known_secret(gateway, secret):
         raise log_refused_post(UnknownHookError("There is no hook at this address."), source)
     if not gateway_reports.is_signed(gateway, content, headers):
@@ -55,7 +63,9 @@ def log_refused_post(error: Exception, source: str) -> Exception:
     return error
 
 
-def store_raw_event(source: str, report: GatewayReport, content: bytes, now: datetime) -> InboundEvent:
+def store_raw_event(
+    source: str, report: GatewayReport, content: bytes, now: datetime
+) -> InboundEvent:
     """Committed before anything is made of it; a repetition finds the first."""
     raw = content.decode(errors="replace").replace("\x00", "")
     row = InboundEvent(source=source, event_id=report.event_id, raw=raw, received_at=now)
@@ -64,8 +74,11 @@ def store_raw_event(source: str, report: GatewayReport, content: bytes, now: dat
 
 
 @transaction.atomic
-def process_gateway_event(gateway: TextGateway, event_pk: int, report: GatewayReport, now: datetime) -> str:
-    """All that follows, and the note that it was done, in one transaction; of two at once the second waits."""
+def process_gateway_event(
+    gateway: TextGateway, event_pk: int, report: GatewayReport, now: datetime
+) -> str:
+    """All that follows, and the note that it was done, in one transaction;
+    of two at once the second waits."""
     event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
     if event.processed_at and not must_stop_again(event, report):
         logger.info("A %s was posted again: %s", event.source, event.event_id)
@@ -78,12 +91,18 @@ def process_gateway_event(gateway: TextGateway, event_pk: int, report: GatewayRe
 
 
 def must_stop_again(event: InboundEvent, report: GatewayReport) -> bool:
-    """Where a gateway gives its events no ids, a second STOP looks like a repetition of the first; it counts."""
-    return event.source == INBOUND_SOURCE and not report.has_own_id and keyword_of(report.text) is Keyword.STOP
+    """Where a gateway gives its events no ids, a second STOP looks like a repetition of the first;
+    it counts."""
+    return (
+        event.source == INBOUND_SOURCE
+        and not report.has_own_id
+        and keyword_of(report.text) is Keyword.STOP
+    )
 
 
 def finish_events(*, now: datetime) -> int:
-    """Process what was kept and, because the program was stopped right then, not processed. How many."""
+    """Process what was kept and, because the program was stopped right then, not processed.
+    How many."""
     done = mail_events.finish_mail_events(now=now)
     gateway = TextGateway.objects.filter(id=1).first()
     if gateway is None:

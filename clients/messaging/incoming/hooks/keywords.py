@@ -4,13 +4,29 @@ import re
 import unicodedata
 from enum import Enum
 
-# 47 CFR 64.1200(a)(10), as amended 2024: stop, quit, end, revoke, opt out, cancel, unsubscribe. The others are
-# carriers' custom (from memory), and the French ones of Canada. NO is none: it may just decline an offer.
+# 47 CFR 64.1200(a)(10), as amended 2024: stop, quit, end, revoke, opt out, cancel, unsubscribe. The
+# others are carriers' custom (from memory), and the French ones of Canada. NO is none: it may just
+# decline an offer.
 STOP_KEYWORDS = {
-    "stop", "quit", "end", "revoke", "opt out", "optout", "cancel", "unsubscribe", "stopall", "stop all", "remove",
-    "arret", "arreter", "desabonner",
-}  # fmt: skip
-START_KEYWORDS = {"start", "unstop"}  # only as the whole message; YES is none: it may just answer a question
+    "stop",
+    "quit",
+    "end",
+    "revoke",
+    "opt out",
+    "optout",
+    "cancel",
+    "unsubscribe",
+    "stopall",
+    "stop all",
+    "remove",
+    "arret",
+    "arreter",
+    "desabonner",
+}
+START_KEYWORDS = {
+    "start",
+    "unstop",
+}  # only as the whole message; YES is none: it may just answer a question
 HELP_KEYWORDS = {"help", "info", "aide"}
 NON_ALPHANUMERIC = re.compile(r"[^a-z0-9]+")
 
@@ -24,12 +40,15 @@ class Keyword(Enum):
 
 def bare_text(text: str) -> str:
     """Lower case, without accents and punctuation, one space between words."""
-    bare = "".join(each for each in unicodedata.normalize("NFKD", text) if not unicodedata.combining(each))
+    bare = "".join(
+        each for each in unicodedata.normalize("NFKD", text) if not unicodedata.combining(each)
+    )
     return NON_ALPHANUMERIC.sub(" ", bare.casefold()).strip()
 
 
 def keyword_of(text: str) -> Keyword:
-    """STOP counts as the whole message or its first word: one stop too many can be put right, one too few cannot."""
+    """STOP counts as the whole message or its first word:
+    one stop too many can be put right, one too few cannot."""
     said = bare_text(text)
     for keyword, forms in ((Keyword.START, START_KEYWORDS), (Keyword.HELP, HELP_KEYWORDS)):
         if said in forms:

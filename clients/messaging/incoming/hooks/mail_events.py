@@ -1,6 +1,8 @@
-"""What a mail service reports: kept once, then followed like the bounce that a mail server sends back.
+"""What a mail service reports: kept once, then followed like the bounce that a mail server sends
+back.
 
-django-anymail has proved and normalised it (its docs, "Tracking sent mail status"); only that form is read here.
+django-anymail has proved and normalised it (its docs, "Tracking sent mail status"); only that form
+is read here.
 """
 
 import hashlib
@@ -36,13 +38,24 @@ IGNORED_EVENT_TYPES = {"opened", "clicked"}  # nobody here wants to know who rea
 MAIL_EVENT_NOT_OURS = "It is about no message of ours."
 MESSAGE_NOT_YET_KNOWN = "It is about no message that is known yet; it is looked at again."
 REPORT_BY_EVENT_TYPE = {
-    "queued": MailReport.PASSED_ON, "sent": MailReport.PASSED_ON, "deferred": MailReport.DELAYED, "delivered": MailReport.DELIVERED,
-    "bounced": MailReport.FAILED, "rejected": MailReport.NOT_SENT, "failed": MailReport.NOT_SENT,
-    "autoresponded": MailReport.ANSWERED_BY_MACHINE, "complained": MailReport.COMPLAINED, "unsubscribed": MailReport.UNSUBSCRIBED,
-}  # fmt: skip
-OPT_OUT_REASONS = {"spam", "unsubscribed"}  # why a service does not even try: the recipient told it so before
+    "queued": MailReport.PASSED_ON,
+    "sent": MailReport.PASSED_ON,
+    "deferred": MailReport.DELAYED,
+    "delivered": MailReport.DELIVERED,
+    "bounced": MailReport.FAILED,
+    "rejected": MailReport.NOT_SENT,
+    "failed": MailReport.NOT_SENT,
+    "autoresponded": MailReport.ANSWERED_BY_MACHINE,
+    "complained": MailReport.COMPLAINED,
+    "unsubscribed": MailReport.UNSUBSCRIBED,
+}
+OPT_OUT_REASONS = {
+    "spam",
+    "unsubscribed",
+}  # why a service does not even try: the recipient told it so before
 ADDRESS_GONE_REASONS = {"invalid", "bounced"}  # the address is at fault, unless it is for now only
-# Services call a full mailbox and other passing troubles bounces too; these words of theirs are from django-anymail 15.
+# Services call a full mailbox and other passing troubles bounces too; these words of theirs are
+# from django-anymail 15.
 TEMPORARY_TROUBLES = (
     "softbounce",
     "softbounced",
@@ -52,7 +65,11 @@ TEMPORARY_TROUBLES = (
     "quotaexceeded",
     "hardbouncefalse",
 )
-HANDED_OVER_STATES = {State.ACCEPTED, State.DELIVERED, State.BOUNCED}  # the service's number is of the latest sending
+HANDED_OVER_STATES = {
+    State.ACCEPTED,
+    State.DELIVERED,
+    State.BOUNCED,
+}  # the service's number is of the latest sending
 logger = logging.getLogger(__name__)
 
 
@@ -68,7 +85,9 @@ def handle_mail_event(*, service: str, event: Any, now: datetime) -> str:
         received_at=now,
     )
     InboundEvent.objects.bulk_create([row], ignore_conflicts=True)
-    return process_mail_event(InboundEvent.objects.get(source=row.source, event_id=row.event_id).pk, now)
+    return process_mail_event(
+        InboundEvent.objects.get(source=row.source, event_id=row.event_id).pk, now
+    )
 
 
 def event_facts(event: Any) -> dict[str, str]:
@@ -77,10 +96,15 @@ def event_facts(event: Any) -> dict[str, str]:
     said = dict(said.lists()) if hasattr(said, "lists") else said  # posted as form fields
     metadata = event.metadata if isinstance(event.metadata, dict) else {}
     facts = {
-        "type": event.event_type, "key": metadata.get("key"), "number": event.message_id, "reason": event.reject_reason,
-        "answer": event.mta_response, "description": event.description, "at": event.timestamp,
+        "type": event.event_type,
+        "key": metadata.get("key"),
+        "number": event.message_id,
+        "reason": event.reject_reason,
+        "answer": event.mta_response,
+        "description": event.description,
+        "at": event.timestamp,
         "said": json.dumps(said, default=str, ensure_ascii=False)[:MAX_EVENT_CHARACTERS],
-    }  # fmt: skip
+    }
     return {name: str(value or "").replace("\x00", "") for name, value in facts.items()}
 
 
@@ -92,7 +116,8 @@ def mail_event_id(event: Any, facts: dict[str, str]) -> str:
 
 @transaction.atomic
 def process_mail_event(event_pk: int, now: datetime) -> str:
-    """All that follows, and the note that it was done, in one transaction; of two at once the second waits."""
+    """All that follows, and the note that it was done, in one transaction;
+    of two at once the second waits."""
     event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
     if event.processed_at:
         logger.info("A report was posted again: %s %s", event.source, event.event_id)
@@ -100,7 +125,8 @@ def process_mail_event(event_pk: int, now: datetime) -> str:
     facts = json.loads(event.raw)
     message, is_current = message_of_mail_event(facts)
     if message is None and not facts["key"] and event.received_at > now - FINISH_EVENTS_AFTER:
-        return MESSAGE_NOT_YET_KNOWN  # the number that the service gave it may not have been written down yet
+        # the number that the service gave it may not have been written down yet
+        return MESSAGE_NOT_YET_KNOWN
     made = apply_mail_event(event, message, facts, is_current=is_current, now=now)
     event.processed_at, event.outcome = now, made.words[:300]
     event.message, event.client = made.message, made.client
@@ -111,49 +137,80 @@ def process_mail_event(event_pk: int, now: datetime) -> str:
     return made.words
 
 
-def apply_mail_event(event: InboundEvent, message: Message | None, facts: dict[str, str], *, is_current: bool,
-           now: datetime) -> EventResult:  # fmt: skip
+def apply_mail_event(
+    event: InboundEvent,
+    message: Message | None,
+    facts: dict[str, str],
+    *,
+    is_current: bool,
+    now: datetime,
+) -> EventResult:
     if message is None:
         return EventResult(MAIL_EVENT_NOT_OURS)
     returned = mail_event_as_returned(facts)
     if returned.report is MailReport.NONE:
-        return EventResult(f"The report “{facts['type'][:60]}” means nothing to us.", message, message.client)
+        return EventResult(
+            f"The report “{facts['type'][:60]}” means nothing to us.", message, message.client
+        )
     words = effects.apply_returned_mail(event, message, returned, is_current=is_current, now=now)
     return EventResult(words, message, message.client)
 
 
 def message_of_mail_event(facts: dict[str, str]) -> tuple[Message | None, bool]:
-    """By our key, which the service hands back, else by its own number; some use the Message-ID as that."""
-    own = re.fullmatch(MESSAGE_KEY_PATTERN, facts["key"]) or KEY_IN_MESSAGE_ID.search(facts["number"])
+    """By our key, which the service hands back, else by its own number;
+    some use the Message-ID as that."""
+    own = re.fullmatch(MESSAGE_KEY_PATTERN, facts["key"]) or KEY_IN_MESSAGE_ID.search(
+        facts["number"]
+    )
     if own or facts["key"] or not facts["number"]:
         return effects.email_message_by_key(own[1] if own else "")
-    rows = Message.objects.filter(channel=Channel.EMAIL, provider_id=facts["number"][:200]).select_related("client")
+    rows = Message.objects.filter(
+        channel=Channel.EMAIL, provider_id=facts["number"][:200]
+    ).select_related("client")
     message = rows.order_by("-pk").first()
-    return message, message is not None and (message.state in HANDED_OVER_STATES or effects.is_first_sending(message))
+    return message, message is not None and (
+        message.state in HANDED_OVER_STATES or effects.is_first_sending(message)
+    )
 
 
 def mail_event_as_returned(facts: dict[str, str]) -> ReturnedMail:
     report = REPORT_BY_EVENT_TYPE.get(facts["type"], MailReport.NONE)
-    words = " ".join(filter(None, [facts["answer"].removeprefix("smtp;").strip(), facts["description"]]))
-    found = STATUS_CODE_PATTERN.search(words) if report in {MailReport.FAILED, MailReport.DELAYED} else None
+    words = " ".join(
+        filter(None, [facts["answer"].removeprefix("smtp;").strip(), facts["description"]])
+    )
+    found = (
+        STATUS_CODE_PATTERN.search(words)
+        if report in {MailReport.FAILED, MailReport.DELAYED}
+        else None
+    )
     opts_out = report in {MailReport.COMPLAINED, MailReport.UNSUBSCRIBED} or (
         report is MailReport.NOT_SENT and facts["reason"] in OPT_OUT_REASONS
     )
     return ReturnedMail(
-        report, status=found[0] if found else "", words=" ".join(words.split())[:MAX_DIAGNOSTIC_LENGTH], opts_out=opts_out,
-        is_address_gone=None if found else facts["reason"] in ADDRESS_GONE_REASONS and not is_temporary(facts),
-    )  # fmt: skip
+        report,
+        status=found[0] if found else "",
+        words=" ".join(words.split())[:MAX_DIAGNOSTIC_LENGTH],
+        opts_out=opts_out,
+        is_address_gone=(
+            None if found else facts["reason"] in ADDRESS_GONE_REASONS and not is_temporary(facts)
+        ),
+    )
 
 
 def is_temporary(facts: dict[str, str]) -> bool:
-    plain = "".join(each for each in f"{facts['said']}{facts['description']}".lower() if each.isalpha())
+    plain = "".join(
+        each for each in f"{facts['said']}{facts['description']}".lower() if each.isalpha()
+    )
     return any(word in plain for word in TEMPORARY_TROUBLES)
 
 
 def finish_mail_events(*, now: datetime) -> int:
-    """What was kept and not processed: stopped right then, or about a message that was not known yet. How many."""
+    """What was kept and not processed: stopped right then, or about a message that was not known
+    yet. How many."""
     left = InboundEvent.objects.filter(
-        source__startswith=MAIL_SOURCE_PREFIX, processed_at=None, received_at__lt=now - FINISH_EVENTS_AFTER
+        source__startswith=MAIL_SOURCE_PREFIX,
+        processed_at=None,
+        received_at__lt=now - FINISH_EVENTS_AFTER,
     )
     rows = list(left.order_by("pk").values_list("pk", flat=True))
     for pk in rows:

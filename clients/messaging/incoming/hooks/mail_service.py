@@ -1,4 +1,5 @@
-"""The door for a mail service's reports: django-anymail's own view proves and reads them, for each service in its way.
+"""The door for a mail service's reports:
+django-anymail's own view proves and reads them, for each service in its way.
 
 What nothing proves is refused; django-anymail itself would only warn.
 """
@@ -22,9 +23,18 @@ from clients.messaging.incoming.hooks.results import (
 ANYMAIL_BACKENDS = "anymail.backends."
 TRACKING_VIEW_NAME = "{}_tracking_webhook"  # how anymail.urls names the view of a service
 SERVICE_REPORT_SOURCE = "mail service's report"
-UNVERIFIED_POSTS = "Nothing proves who posts here: set ANYMAIL_WEBHOOK_SECRET, or the key with which the service signs."
+UNVERIFIED_POSTS = (
+    "Nothing proves who posts here: set ANYMAIL_WEBHOOK_SECRET, or the key with which the service"
+    " signs."
+)
 
-PARSE_ERRORS = (ValueError, LookupError, TypeError, AttributeError, RecursionError)  # of reading what a stranger wrote
+PARSE_ERRORS = (
+    ValueError,
+    LookupError,
+    TypeError,
+    AttributeError,
+    RecursionError,
+)  # of reading what a stranger wrote
 
 
 class ReadErrorsMixin:
@@ -39,7 +49,10 @@ class ReadErrorsMixin:
     def parse_events(self, request: HttpRequest) -> Any:
         try:
             return super().parse_events(request)  # type: ignore[misc]
-        except (*PARSE_ERRORS, ImproperlyConfigured) as error:  # the latter: reports of another kind than these
+        except (
+            *PARSE_ERRORS,
+            ImproperlyConfigured,
+        ) as error:  # the latter: reports of another kind than these
             raise BadReportError("The report cannot be read.") from error
 
 
@@ -54,7 +67,8 @@ def service_name() -> str:
 
 
 def can_verify_reports() -> bool:
-    """Whether the reports of the service in use can be told from forged ones, so that they are taken."""
+    """Whether the reports of the service in use can be told from forged ones, so that they are
+    taken."""
     try:
         return uses_mail_service() and bool(service_hook(service_name()))
     except (UnknownHookError, ForgedError):
@@ -69,7 +83,8 @@ def connect_tracking_signal(take: Callable[..., None]) -> None:
 
 
 def receive_service_post(*, service: str, request: HttpRequest) -> None:
-    """Hand a post to the view of the service. Raises one of the three errors, each logged; then nothing is kept."""
+    """Hand a post to the view of the service. Raises one of the three errors, each logged;
+    then nothing is kept."""
     try:
         hook = service_hook(service)
         hook.setup(request)
@@ -96,5 +111,9 @@ def service_hook(service: str) -> Any:
 def anymail_view_class(service: str) -> Any:
     from anymail import urls
 
-    found = (each.callback for each in urls.urlpatterns if each.name == TRACKING_VIEW_NAME.format(service))
+    found = (
+        each.callback
+        for each in urls.urlpatterns
+        if each.name == TRACKING_VIEW_NAME.format(service)
+    )
     return getattr(next(found, None), "view_class", None)

@@ -1,7 +1,7 @@
 """The few text messages that answer a word at once. Nothing in them promotes anything.
 
-One that confirms STOP is the last message to that number: 47 CFR 64.1200(a)(12) allows it if it only confirms, and
-presumes consent to it for five minutes.
+One that confirms STOP is the last message to that number: 47 CFR 64.1200(a)(12) allows it if it
+only confirms, and presumes consent to it for five minutes.
 """
 
 import logging
@@ -18,21 +18,35 @@ REPLY_VALIDITY = timedelta(minutes=5)
 REPLY_TEXTS = {
     "en": {
         Keyword.STOP: "{business}: you will get no more text messages from us.",
-        Keyword.START: "{business}: you will hear from us by text message again. Reply STOP to end.",
-        Keyword.HELP: "{business} looks after your deck: reminders and visits. {reach}. Reply STOP to end.",
+        Keyword.START: (
+            "{business}: you will hear from us by text message again. Reply STOP to end."
+        ),
+        Keyword.HELP: (
+            "{business} looks after your deck: reminders and visits. {reach}. Reply STOP to end."
+        ),
     },
     "fr": {  # only letters of the GSM alphabet, so that each stays one part
         Keyword.STOP: "{business} : vous ne recevrez plus de messages texte de notre part.",
-        Keyword.START: "{business} : vous recevrez de nouveau nos messages texte. Répondez STOP pour ne plus en recevoir.",
-        Keyword.HELP: "{business} s'occupe de votre terrasse : rappels et visites. {reach}. Répondez STOP pour ne plus "
-        "recevoir de messages.",
+        Keyword.START: (
+            "{business} : vous recevrez de nouveau nos messages texte. Répondez STOP pour ne plus"
+            " en recevoir."
+        ),
+        Keyword.HELP: (
+            "{business} s'occupe de votre terrasse : rappels et visites. {reach}. Répondez STOP"
+            " pour ne plus recevoir de messages."
+        ),
     },
 }
 logger = logging.getLogger(__name__)
 
 
 def queue_reply(
-    keyword: Keyword, business: Business, event: InboundEvent, number: str, people: Sequence[Client], now: datetime
+    keyword: Keyword,
+    business: Business,
+    event: InboundEvent,
+    number: str,
+    people: Sequence[Client],
+    now: datetime,
 ) -> None:
     """Queue the answer, once an event; nobody is answered whom the book does not know."""
     if not people:
@@ -43,9 +57,19 @@ def queue_reply(
     text = text.replace("{business}", business.name).replace("{reach}", reach)
     try:
         queueing.queue_message(
-            client=people[0], kind="service", channel=Channel.TEXT, address=number, subject="", text=text, html="",
-            key=f"{keyword.value}/{event.pk}", consent=None, basis=keyword.value, now=now, expires_at=now + REPLY_VALIDITY,
+            client=people[0],
+            kind="service",
+            channel=Channel.TEXT,
+            address=number,
+            subject="",
+            text=text,
+            html="",
+            key=f"{keyword.value}/{event.pk}",
+            consent=None,
+            basis=keyword.value,
+            now=now,
+            expires_at=now + REPLY_VALIDITY,
             language=language,
-        )  # fmt: skip
+        )
     except queueing.Unsendable as problem:  # the word itself has taken effect all the same
         logger.warning("No answer to %s: %s", keyword.value, problem)

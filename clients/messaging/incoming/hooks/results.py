@@ -7,7 +7,9 @@ from clients.messaging.models import Message
 from clients.models import Client
 
 EVENT_ALREADY_KNOWN = "Known already: nothing was done."
-FINISH_EVENTS_AFTER = timedelta(minutes=2)  # what was kept and not processed by then is taken up again
+FINISH_EVENTS_AFTER = timedelta(
+    minutes=2
+)  # what was kept and not processed by then is taken up again
 
 
 class UnknownHookError(Exception):

@@ -1,4 +1,5 @@
-"""Reports of what became of a message: they move its state towards what is known better, and never back."""
+"""Reports of what became of a message:
+they move its state towards what is known better, and never back."""
 
 import re
 from datetime import datetime
@@ -28,7 +29,9 @@ def process_status_report(
         return apply_reported_opt_out(message, event, is_current, now)
     state = str(gateway.statuses.get(report.status, ""))
     if not state:
-        return EventResult(f"The state “{report.status[:60]}” means nothing to us.", message, message.client)
+        return EventResult(
+            f"The state “{report.status[:60]}” means nothing to us.", message, message.client
+        )
     moved = delivery_reports.apply_delivery_report(
         message=message, report=state, note=report.error[:200], is_current=is_current
     )
@@ -41,20 +44,34 @@ def message_of_status_report(report: GatewayReport) -> tuple[Message | None, boo
     rows = Message.objects.filter(channel=Channel.TEXT).select_related("client")
     if found := REFERENCE_PATTERN.fullmatch(report.reference):
         usual = f"<{report.reference}@{message_keys.sending_domain(Business.objects.get())}>"
-        any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(message_id__startswith=f"<{found[1]}.")
+        any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(
+            message_id__startswith=f"<{found[1]}."
+        )
         message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
-        return message, message is not None and gateway_protocol.message_reference(message) == report.reference
+        return (
+            message,
+            message is not None and gateway_protocol.message_reference(message) == report.reference,
+        )
     if report.provider_id:
         return rows.filter(provider_id=report.provider_id[:200]).order_by("-pk").first(), True
     return None, False
 
 
-def apply_reported_opt_out(message: Message, event: InboundEvent, is_current: bool, now: datetime) -> EventResult:
+def apply_reported_opt_out(
+    message: Message, event: InboundEvent, is_current: bool, now: datetime
+) -> EventResult:
     opt_out.opt_out_address(
-        channel=message.channel, address=message.address, people=[message.client], why=OPTED_OUT_BY_REPORT,
-        evidence=f"Report {event.event_id}", now=now,
-    )  # fmt: skip
+        channel=message.channel,
+        address=message.address,
+        people=[message.client],
+        why=OPTED_OUT_BY_REPORT,
+        evidence=f"Report {event.event_id}",
+        now=now,
+    )
     delivery_reports.apply_delivery_report(
-        message=message, report=delivery_reports.REPORT_FAILED, note=OPTED_OUT_BY_REPORT, is_current=is_current
+        message=message,
+        report=delivery_reports.REPORT_FAILED,
+        note=OPTED_OUT_BY_REPORT,
+        is_current=is_current,
     )
     return EventResult(OPTED_OUT_BY_REPORT, message, message.client)
