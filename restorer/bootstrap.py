@@ -7,7 +7,9 @@ Standard library only, and nothing of Django: it runs before there is anything e
 import ctypes.util
 import fcntl
 import hashlib
+import importlib.util
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -132,6 +134,7 @@ def make_venv() -> None:
     package = f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"
     if apt_install([package]) and run_logged([sys.executable, "-m", "venv", "--clear", str(VENV)]):
         return
+    shutil.rmtree(VENV, ignore_errors=True)  # half of one would be taken for a whole one next time
     raise BootstrapError(
         f"This Python cannot make a virtual environment (details: {LOG}).\n"
         f"On Debian or Ubuntu run as root: apt-get install {package}"
@@ -222,18 +225,60 @@ def find_chromium() -> str:
 
 
 def ensure_chromium() -> str:
-    """The browser for the browser tests; empty when there is none and we may not install it."""
-    path = find_chromium() or (apt_install(["chromium"]) and find_chromium()) or ""
-    if not path and os.environ.get("CI"):
-        raise BootstrapError(
-            "The browser tests need Chromium. Install it, or set CHROMIUM to its path."
-        )
-    if not path:
-        print_progress(
-            "NO CHROMIUM: the browser tests are left out. Install chromium, or set CHROMIUM to its"
-            " path."
-        )
-    return path
+    """The browser for the browser tests; empty if anything is missing that we may not install."""
+    missing = missing_for_browser()
+    if missing and apt_install(list(missing.values())):
+        missing = missing_for_browser()
+    if not missing:
+        return find_chromium()
+    what = f"The browser tests need {' and '.join(missing)}, which this machine lacks. "
+    what += f"On Debian or Ubuntu run as root: apt-get install {' '.join(missing.values())}"
+    if os.environ.get("CI"):
+        raise BootstrapError(what)
+    print_progress(
+        f"BROWSER TESTS LEFT OUT. {what}\nA browser elsewhere: set CHROMIUM to its path."
+    )
+    return ""
+
+
+def missing_for_browser() -> dict[str, str]:
+    """What the browser tests lack here, and the package of Debian that brings it."""
+    chromium = find_chromium()
+    missing = {} if chromium else {"Chromium": "chromium"}
+    for program in [*programs_of_driver(), *programs_of_browser(chromium)]:
+        missing |= {library: package_of(library) for library in missing_libraries(program)}
+    return missing
+
+
+def programs_of_driver() -> list[Path]:
+    """The node that comes with playwright's package."""
+    found = importlib.util.find_spec("playwright")
+    node = Path(found.origin).parent / "driver" / "node" if found and found.origin else None
+    return [node] if node and node.exists() else []
+
+
+def programs_of_browser(chromium: str) -> list[Path]:
+    """The program itself: what lies on the PATH is often a script that starts it."""
+    if not chromium:
+        return []
+    path = Path(chromium).resolve()
+    places = [path, path.with_name("chrome"), Path("/usr/lib/chromium/chromium")]
+    return [place for place in places if place.exists()]
+
+
+def missing_libraries(program: Path) -> list[str]:
+    """Shared libraries that its loader would not find; none known where there is no ldd."""
+    if not shutil.which("ldd"):
+        return []
+    answer = subprocess.run(["ldd", str(program)], capture_output=True, text=True, check=False)
+    return re.findall(r"^\s*(\S+) => not found", answer.stdout, re.MULTILINE)
+
+
+def package_of(library: str) -> str:
+    """“libatomic1” for “libatomic.so.1”: Debian names a library's package so (Policy, 8.1)."""
+    name, _, version = library.lower().replace("_", "-").partition(".so")
+    version = version.lstrip(".")
+    return f"{name}-{version}" if version and name[-1].isdigit() else f"{name}{version}"
 
 
 def start_database() -> None:

@@ -7,7 +7,10 @@ from urllib.parse import SplitResult, urlsplit
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
+from django.utils import timezone
 from django.utils.module_loading import import_string
+
+from restorer import time_zones
 
 MIN_SECRET_LENGTH = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "::1"}
@@ -76,6 +79,16 @@ def check_secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
         " or unset it."
     )
     return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
+
+
+@register("time_zones")
+def check_time_zone_database(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """By an old one a booking or a quiet hour may be an hour off, and nothing else would tell."""
+    if not time_zones.is_old(timezone.now().date()):
+        return []
+    what = f"The time zones are those of {time_zones.VERSION}, more than a year old."
+    hint = "Install a newer release of this program, or of the package tzdata in its environment."
+    return [Warning(what, hint=hint, id="restorer.W012")]
 
 
 @register("mail")

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from clients import heartbeat
 from clients.messaging.models import Message
+from restorer import time_zones
 
 
 @require_safe
@@ -49,4 +50,6 @@ def health_state(now: datetime) -> dict[str, Any]:
         "loops": {name: round(age) for name, age in ages.items()},
         "outbox_overdue": waiting,
         "outbox_needs_a_person": people,
+        "time_zones": time_zones.VERSION,
+        "time_zones_old": time_zones.is_old(now.date()),
     }

@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 import dj_database_url
 from csp.constants import NONE, SELF
 
+from restorer import time_zones
 from restorer.local import postgres
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -200,6 +201,7 @@ LOCALE_PATHS = [BASE_DIR / "restorer" / "locale"]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
+time_zones.use_the_package()
 
 # Mail: every setting in one block. The outbox picks its own envelope; see
 # clients/messaging/channels/email.py.

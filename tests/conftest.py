@@ -21,7 +21,7 @@ from django.utils.crypto import get_random_string
 from pytest_django.plugin import DjangoDbBlocker
 
 from clients.models import Business, User
-from tests import database, rows
+from tests import database, rows, servers_zones
 from tests.factories import BusinessFactory, UserFactory
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
@@ -64,6 +64,11 @@ def pytest_configure(config: pytest.Config) -> None:
     """The fast part tries fewer examples; the whole suite as many as Hypothesis thinks right."""
     if "not slow" in config.option.markexpr:
         hypothesis.settings.load_profile("fast")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _servers_zones_decide_nothing() -> None:
+    servers_zones.refuse()
 
 
 def pytest_collection_finish() -> None:

@@ -14,9 +14,9 @@ from pytest_django.live_server_helper import LiveServer
 from clients.models import Business, User
 from tests.factories import BusinessFactory, UserFactory
 
-CHROMIUM = (
-    os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome") or ""
-)
+CHROMIUM = os.environ.get("CHROMIUM")  # empty if the bootstrap found that something is missing
+if CHROMIUM is None:
+    CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome") or ""
 OPTIONS = [
     "--no-sandbox",
     "--disable-quic",

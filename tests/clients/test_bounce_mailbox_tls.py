@@ -54,7 +54,7 @@ def of_another_name(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def run_out(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_certificate(tmp_path_factory.mktemp("tls") / "old.pem", HERE, days=-1)
+    return make_certificate(tmp_path_factory.mktemp("tls") / "old.pem", HERE, days=0)
 
 
 def told_to(owner: Browser) -> str:

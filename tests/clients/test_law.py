@@ -336,7 +336,9 @@ def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_ob
     message = queue(client, channel="letter", address="7 Gull Road, Lunenburg", now=timezone.now())
     business = Business.objects.get()
     assert message.basis == "none_needed"
-    assert reasons_not_to_send(business, [message]) == {}
+    assert reasons_not_to_send(business, [message], today=TODAY) == {}
 
     ConsentFactory(client=client, channel="letter", is_given=False)
-    assert reasons_not_to_send(business, [message]) == {message.pk: "There is no consent in force."}
+    assert reasons_not_to_send(business, [message], today=TODAY) == {
+        message.pk: "There is no consent in force."
+    }

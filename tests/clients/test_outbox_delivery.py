@@ -1,10 +1,11 @@
 """The states of a message: what lets it go, and what stops it at the last moment."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.utils import timezone
+from freezegun import freeze_time
 
 from clients.messaging import outbox, suppression
 from clients.messaging.channels.transport import TransportDownError
@@ -91,6 +92,19 @@ def test_what_forbids_writing_is_looked_at_when_claimed(
     outbox.deliver()
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
     assert Message.objects.get().reply
+
+
+def test_a_consent_runs_out_by_our_time_zones_and_not_by_the_servers(line: PaperLine) -> None:
+    """Half past midnight in Vancouver by 2026f; an older database says half past eleven before."""
+    Business.objects.update(time_zone="America/Vancouver")
+    message = queued(1)
+    last_day = date(2035, 1, 15)
+    Consent.objects.create(
+        client=message.client, channel="email", wording="yes", expires_on=last_day, is_given=True
+    )
+    with freeze_time("2035-01-16T07:30:00Z", tick=True):
+        outbox.deliver()
+    assert (states(), line.handed_over) == ({"cancelled": 1}, [])
 
 
 @pytest.mark.parametrize("deed", REASONS)

@@ -1,10 +1,13 @@
 """Quiet times: never a ring outside the hours, at the clock of the property, across changes of
 clocks and holidays."""
 
+import os
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, time, timedelta
+from importlib.resources import files
+from time import localtime, tzset
 from zoneinfo import ZoneInfo
 
-import dateutil.tz
 import pytest
 from dateutil.easter import easter
 from hypothesis import example, given, settings
@@ -240,17 +243,34 @@ laws = st.sampled_from([None, {"from": "08:00", "to": "21:00"}, STRICT])
 def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
     moment, zone, quiet_from, quiet_until, sundays, holidays, law
 ):
-    """The clock of the place by python-dateutil, the rule written anew:
+    """The clock of the place by the C library, the rule written anew:
     an instant is open if its wall time is."""
     rules = SendingRules(
         quiet_from=quiet_from, quiet_until=quiet_until, on_sundays=sundays, on_holidays=holidays
     )
-    other = dateutil.tz.gettz(zone)
 
     def is_open(instant):
-        wall = instant.astimezone(other).replace(tzinfo=None)
+        wall = datetime(*localtime(instant.timestamp())[:6], instant.microsecond)
         return is_open_on_the_clock(wall, rules, law)
 
+    with clock_of_the_c_library(zone):
+        look_at_the_answer(moment, zone, rules, law, is_open)
+
+
+@contextmanager
+def clock_of_the_c_library(zone):
+    """A reader of its own for the same file: another arithmetic, the one database."""
+    before = os.environ.get("TZ", "")
+    try:
+        os.environ["TZ"] = f":{files('tzdata.zoneinfo').joinpath(zone)}"
+        tzset()
+        yield
+    finally:
+        os.environ["TZ"] = before
+        tzset()
+
+
+def look_at_the_answer(moment, zone, rules, law, is_open):
     try:
         found = first_allowed_moment(
             moment,

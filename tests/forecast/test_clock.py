@@ -31,7 +31,8 @@ def test_an_even_clock_counts_calendar_months() -> None:
 @given(days)
 def test_twelve_months_pass_in_every_year_from_month_to_month(start: float) -> None:
     first = np.datetime64(int(start), "D").astype("datetime64[M]")
-    year = [float(month.astype("datetime64[D]").astype(int)) for month in (first, first + 12)]
+    ends = (first, first + np.timedelta64(12, "M"))
+    year = [float(month.astype("datetime64[D]").astype(int)) for month in ends]
     assert SeasonalClock(RATE).months_between(year[:1], year[1:]) == pytest.approx([12.0], abs=1e-9)
 
 

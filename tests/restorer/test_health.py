@@ -21,7 +21,9 @@ def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
     heartbeat.record_heartbeat("worker")
     answer = client.get("/health/", headers={"Accept": "application/json"})
     assert answer.status_code == 200
-    assert answer.json() == {
+    told = answer.json()
+    del told["time_zones"], told["time_zones_old"]  # tests/restorer/test_time_zones.py
+    assert told == {
         "ok": True,
         "database": True,
         "loops": {"worker": 0},

@@ -57,7 +57,8 @@ def create_letter_batch(*, by: User, now: datetime) -> LetterBatch | None:
 
 
 def permit_or_cancel(business: Business, message: Message, now: datetime) -> bool:
-    reason = reasons_not_to_send(business, [message]).get(message.pk)
+    reasons = reasons_not_to_send(business, [message], today=business.today(now))
+    reason = reasons.get(message.pk)
     if reason:
         rows = Message.objects.filter(pk=message.pk, state=State.QUEUED)
         transitions.apply_transition(rows, State.CANCELLED, note=reason, at=now, reply=reason)

@@ -8,6 +8,7 @@ from datetime import timedelta
 from math import inf
 
 from django.db import Error, connection
+from django.utils import timezone
 
 from clients.messaging.channels.transport import SendOutcome
 from clients.messaging.models import Message
@@ -53,7 +54,9 @@ class Ledger:
             self.permit_values(message)
             for message in sorted(messages, key=lambda message: message.pk)
         ]
-        self.pipeline.send_statement(step, [messages[0].lease_token, self.lease, json.dumps(given)])
+        today = self.business.today(timezone.now())
+        values = [messages[0].lease_token, self.lease, json.dumps(given), today]
+        self.pipeline.send_statement(step, values)
         self.awaited.append(None)
 
     def permit_values(self, message: Message) -> dict[str, object]:

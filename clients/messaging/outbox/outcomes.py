@@ -109,7 +109,8 @@ def defer_until(message: Message, moment: datetime | str) -> None:
 
 def handle_withheld(business: Business, message: Message) -> str:
     """The last look said no: withdrawn, expired, held, or the lease is no longer ours."""
-    why = reasons_not_to_send(business, [message]).get(message.pk)
+    today = business.today(timezone.now())
+    why = reasons_not_to_send(business, [message], today=today).get(message.pk)
     if why:
         return transition_leased(message, State.CANCELLED, "cancelled", why)
     requeue_leased([message])

@@ -27,7 +27,8 @@ CONTACT_KINDS: dict[str, list[str]] = {
 # without consent, to a suppressed address never, but for the one text message that confirms the
 # word STOP (basis "stop", see clients/messaging/incoming/hooks/replies.py). What the law of the
 # place allows was asked when the message was queued: a basis that runs out made it expire, and
-# where no consent is needed only a withdrawal speaks against it.
+# where no consent is needed only a withdrawal speaks against it. Today is told: the database has
+# time zones of its own, by which it may be another day (docs/decisions/0025).
 REFUSAL_SQL = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
     WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id
@@ -43,9 +44,8 @@ REFUSAL_SQL = """CASE
         FROM clients_consent c WHERE c.client_id = m.client_id AND c.channel = m.channel
         ORDER BY c.recorded_at DESC, c.id DESC LIMIT 1), m.basis = 'none_needed') THEN 'consent'
 END"""
-TODAY_SQL = "(SELECT (now() AT TIME ZONE time_zone)::date FROM clients_business)"
 EACH_REFUSAL_SQL = f"""
-SELECT m.id, {REFUSAL_SQL.format(hash="a.hash", normalized="a.normalized", today=TODAY_SQL)}
+SELECT m.id, {REFUSAL_SQL.format(hash="a.hash", normalized="a.normalized", today="%s::date")}
 FROM clients_message m JOIN unnest(%s::bigint[], %s::text[], %s::text[]) AS a(id, hash,
     normalized) USING (id)
 """  # noqa: S608 - made of constants
@@ -185,7 +185,9 @@ def why_no_address(client: Client, channel: str) -> str:
     )
 
 
-def reasons_not_to_send(business: Business, messages: Sequence[Message]) -> dict[int, str]:
+def reasons_not_to_send(
+    business: Business, messages: Sequence[Message], *, today: date
+) -> dict[int, str]:
     """Of these messages, those that may not go now, each with the reason in words."""
     columns: list[list[Any]] = [
         [message.pk for message in messages],
@@ -193,5 +195,5 @@ def reasons_not_to_send(business: Business, messages: Sequence[Message]) -> dict
         [suppression.normalize_address(each.channel, each.address) for each in messages],
     ]
     with connection.cursor() as cursor:
-        cursor.execute(EACH_REFUSAL_SQL, columns)
+        cursor.execute(EACH_REFUSAL_SQL, [today, *columns])
         return {pk: REFUSAL_REASONS[word] for pk, word in cursor.fetchall() if word}

@@ -126,7 +126,8 @@ class Sender:
 
     def drop_forbidden(self, batch: list[Message]) -> list[Message]:
         """Cancel what may not go any more; the rest goes on."""
-        reasons = reasons_not_to_send(self.business, batch)
+        today = self.business.today(timezone.now())
+        reasons = reasons_not_to_send(self.business, batch, today=today)
         for message in batch:
             if message.pk in reasons:
                 self.tally.count(

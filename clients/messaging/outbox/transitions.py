@@ -14,7 +14,7 @@ from django.db.models.functions import Now
 
 from clients.messaging.models import Message, MessageEvent
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox.permission import REFUSAL_SQL, TODAY_SQL
+from clients.messaging.outbox.permission import REFUSAL_SQL
 from clients.models import User
 
 LATE_ACCEPTANCE_NOTE = "It was taken, after the sender's time was up."
@@ -63,7 +63,7 @@ WITH fit AS (
 )
 """
 GIVEN_REFUSAL_SQL = REFUSAL_SQL.format(
-    hash="given.hash", normalized="given.spelling", today=TODAY_SQL
+    hash="given.hash", normalized="given.spelling", today="$4::date"
 )
 BEGIN_TRANSMIT_SQL = PERMIT_SQL.format(
     changes="state = 'transmitting', attempts = attempts + 1, ",

@@ -43,7 +43,8 @@ def due_calls(business: Business, *, now: datetime) -> list[DueCall]:
             "not_before", "pk"
         )[:MAX_CALLS_LISTED]
     )
-    reasons = reasons_not_to_send(business, messages) if messages else {}
+    today = business.today(now)
+    reasons = reasons_not_to_send(business, messages, today=today) if messages else {}
     return [
         build_due_call(message, business, now, reasons.get(message.pk, "")) for message in messages
     ]
