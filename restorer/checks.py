@@ -84,9 +84,9 @@ def check_secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 @register("time_zones")
 def check_time_zone_database(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """By an old one a booking or a quiet hour may be an hour off, and nothing else would tell."""
-    if not time_zones.is_old(timezone.now().date()):
+    if not time_zones.are_zones_old(timezone.now().date()):
         return []
-    what = f"The time zones are those of {time_zones.VERSION}, more than a year old."
+    what = f"The time zones are those of {time_zones.ZONES_VERSION}, more than a year old."
     hint = "Install a newer release of this program, or of the package tzdata in its environment."
     return [Warning(what, hint=hint, id="restorer.W012")]
 

@@ -50,6 +50,6 @@ def health_state(now: datetime) -> dict[str, Any]:
         "loops": {name: round(age) for name, age in ages.items()},
         "outbox_overdue": waiting,
         "outbox_needs_a_person": people,
-        "time_zones": time_zones.VERSION,
-        "time_zones_old": time_zones.is_old(now.date()),
+        "time_zones": time_zones.ZONES_VERSION,
+        "time_zones_old": time_zones.are_zones_old(now.date()),
     }

@@ -201,7 +201,7 @@ LOCALE_PATHS = [BASE_DIR / "restorer" / "locale"]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"
-time_zones.use_the_package()
+time_zones.use_packaged_zones()
 
 # Mail: every setting in one block. The outbox picks its own envelope; see
 # clients/messaging/channels/email.py.

@@ -9,11 +9,11 @@ from importlib.resources import files
 
 import tzdata
 
-VERSION = tzdata.IANA_VERSION
-OLD_AFTER = timedelta(days=365)
+ZONES_VERSION = tzdata.IANA_VERSION
+ZONES_OLD_AFTER = timedelta(days=365)
 
 
-def use_the_package() -> None:
+def use_packaged_zones() -> None:
     """In this process and all that it starts (docs/decisions/0025)."""
     os.environ["PYTHONTZPATH"] = ""
     zoneinfo.reset_tzpath(to=[])
@@ -21,7 +21,7 @@ def use_the_package() -> None:
 
 
 @cache
-def dated() -> date:
+def zones_release_date() -> date:
     """The last day of which the database itself tells; it was released on that day or later.
 
     A release bears no day, only a year and a letter; its list of leap seconds, renewed each
@@ -29,10 +29,10 @@ def dated() -> date:
     """
     leap_seconds = (files("tzdata.zoneinfo") / "leapseconds").read_text()
     told = re.search(r"^#updated (\d+)", leap_seconds, re.MULTILINE)
-    year_began = date(int(VERSION[:4]), 1, 1)
+    year_began = date(int(ZONES_VERSION[:4]), 1, 1)
     return max(year_began, datetime.fromtimestamp(int(told[1]), UTC).date()) if told else year_began
 
 
-def is_old(today: date) -> bool:
+def are_zones_old(today: date) -> bool:
     """Clocks are changed by law, at times at short notice: after a year it is wrong somewhere."""
-    return today - dated() > OLD_AFTER
+    return today - zones_release_date() > ZONES_OLD_AFTER

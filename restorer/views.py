@@ -10,8 +10,8 @@ from django.views.decorators.http import require_GET
 from clients import form_recovery
 from clients.access import business_of
 from reminders.months import month_of
+from restorer.demo.style_samples import style_samples
 from restorer.month_page import month_page
-from restorer.style_samples import style_samples
 
 
 @require_GET

@@ -178,7 +178,7 @@ def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
     assert zone
     offsets = [datetime(2027, month, 7, 8, tzinfo=zone).utcoffset() for month in (6, 12)]
     hours = [offset.total_seconds() / 3600 for offset in offsets if offset]
-    assert hours == [-7, -7], f"so in 2026f; this is {time_zones.VERSION}"
+    assert hours == [-7, -7], f"so in 2026f; this is {time_zones.ZONES_VERSION}"
 
 
 def unfolded_zone(content: bytes) -> StringIO:

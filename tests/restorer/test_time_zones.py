@@ -27,7 +27,7 @@ from tests.servers_zones import ASKED, ServersZoneError
 OURS = ["clients", "jobs", "reminders", "restorer"]
 VANCOUVER = "America/Vancouver"
 MIDWINTER = datetime(2027, 1, 15, 20, tzinfo=UTC)
-LONG_AFTER = time_zones.dated() + timedelta(days=366)
+LONG_AFTER = time_zones.zones_release_date() + timedelta(days=366)
 
 
 def test_british_columbia_keeps_one_clock_in_summer_and_winter() -> None:
@@ -35,7 +35,7 @@ def test_british_columbia_keeps_one_clock_in_summer_and_winter() -> None:
     for month in (1, 7):
         local = datetime(2027, month, 15, 12, tzinfo=zoneinfo.ZoneInfo(VANCOUVER))
         assert local.utcoffset() == timedelta(hours=-7), (
-            f"so in 2026f; this is {time_zones.VERSION}"
+            f"so in 2026f; this is {time_zones.ZONES_VERSION}"
         )
 
 
@@ -102,7 +102,9 @@ def test_a_day_that_the_database_makes_of_a_moment_is_that_of_greenwich() -> Non
 def test_check_says_the_version() -> None:
     out = StringIO()
     call_command("check", stdout=out)
-    assert out.getvalue().startswith(f"Time zones: {time_zones.VERSION} of the IANA database\n")
+    assert out.getvalue().startswith(
+        f"Time zones: {time_zones.ZONES_VERSION} of the IANA database\n"
+    )
 
 
 def test_an_old_one_is_warned_of(capsys: pytest.CaptureFixture[str]) -> None:
@@ -110,18 +112,18 @@ def test_an_old_one_is_warned_of(capsys: pytest.CaptureFixture[str]) -> None:
         call_command("check", stdout=StringIO())
     told = capsys.readouterr().err
     assert "restorer.W012" in told
-    assert f"{time_zones.VERSION}, more than a year old" in told
+    assert f"{time_zones.ZONES_VERSION}, more than a year old" in told
 
 
 @pytest.mark.django_db
 def test_the_health_page_says_the_version_and_whether_it_is_old(client: Client) -> None:
-    for moment, old in ((time_zones.dated(), False), (LONG_AFTER, True)):
+    for moment, old in ((time_zones.zones_release_date(), False), (LONG_AFTER, True)):
         with freezegun.freeze_time(moment):
             told = client.get("/health/?format=json").json()
-        assert (told["time_zones"], told["time_zones_old"]) == (time_zones.VERSION, old)
+        assert (told["time_zones"], told["time_zones_old"]) == (time_zones.ZONES_VERSION, old)
 
 
 def test_a_release_is_dated_by_its_leap_seconds() -> None:
     """The file “leapseconds” of 2026f: “#updated 1783323897 (2026-07-06 07:44:57 UTC)”."""
-    assert time_zones.dated() >= date(2026, 7, 6)
-    assert time_zones.dated().year >= int(time_zones.VERSION[:4])
+    assert time_zones.zones_release_date() >= date(2026, 7, 6)
+    assert time_zones.zones_release_date().year >= int(time_zones.ZONES_VERSION[:4])

@@ -9,5 +9,5 @@ from restorer import time_zones
 
 class Command(check.Command):
     def handle(self, *app_labels: Any, **options: Any) -> None:
-        self.stdout.write(f"Time zones: {time_zones.VERSION} of the IANA database")
+        self.stdout.write(f"Time zones: {time_zones.ZONES_VERSION} of the IANA database")
         super().handle(*app_labels, **options)
