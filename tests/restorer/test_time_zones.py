@@ -104,8 +104,6 @@ def test_check_says_the_version() -> None:
     call_command("check", stdout=out)
     first_line = f"Time zones: {time_zones.ZONES_VERSION} of the IANA database\n"
     assert out.getvalue().startswith(first_line)
-        f"Time zones: {time_zones.ZONES_VERSION} of the IANA database\n"
-    )
 
 
 def test_an_old_one_is_warned_of(capsys: pytest.CaptureFixture[str]) -> None:
