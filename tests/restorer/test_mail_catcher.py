@@ -27,11 +27,9 @@ def running(settings: Settings, tmp_path: Path) -> Iterator[Controller]:
 
 def message(subject: str) -> EmailMessage:
     written = EmailMessage()
-    written["From"], written["To"], written["Subject"] = (
-        "office@example.com",
-        "ines@example.org",
-        subject,
-    )
+    written["From"] = "office@example.com"
+    written["To"] = "ines@example.org"
+    written["Subject"] = subject
     written.set_content("Your deck is due — in May.\n.\nA line with a lone dot above.\n")
     return written
 
