@@ -236,7 +236,9 @@ def test_the_rule_for_one_for_many_and_the_final_check_say_the_same(
         for whom, kind, channel in what_follows:
             change(clients[whom], kind, channel, business, now)
 
-        refused = reasons_not_to_send(business, [message for _, message in plan.values()])
+        refused = reasons_not_to_send(
+            business, [message for _, message in plan.values()], today=today
+        )
         objectors = Reach([client.pk for client in clients]).objectors
         for asked, answer in answers(clients, business, today):
             if asked not in plan:
@@ -274,6 +276,11 @@ def test_on_the_day_after_it_ran_out_at_the_business_nothing_goes(asking: Client
     late = route_to(asking, "email", MARKETING, on=date(2027, 5, 25))
     assert isinstance(late, Refusal)
     assert "ran out on May 24, 2027" in late.why
+
+
+def why_not_to_send(message: Message) -> dict[int, str]:
+    business = Business.objects.get()
+    return reasons_not_to_send(business, [message], today=business.today(timezone.now()))
 
 
 def withdraw_on_page(browser: Browser, client: Client, channel: str) -> None:
@@ -331,7 +338,7 @@ def test_who_withdrew_everywhere_is_still_told_about_a_booked_visit(as_owner: Br
         key="booking/1",
         now=timezone.now() - timedelta(days=4),
     )
-    assert reasons_not_to_send(Business.objects.get(), [mail]) == {}
+    assert why_not_to_send(mail) == {}
     Message.objects.filter(pk=mail.pk).update(state="unconfirmed")
     MessageEvent.objects.create(
         message=mail, state="unconfirmed", at=timezone.now() - timedelta(hours=49)
@@ -341,7 +348,7 @@ def test_who_withdrew_everywhere_is_still_told_about_a_booked_visit(as_owner: Br
 
     letter = Message.objects.get(channel="letter")
     assert (letter.kind, letter.basis, letter.consent) == ("service", "booking", None)
-    assert reasons_not_to_send(Business.objects.get(), [letter]) == {}
+    assert why_not_to_send(letter) == {}
 
 
 def test_many_clients_are_asked_about_in_the_same_number_of_queries(

@@ -304,7 +304,8 @@ def test_who_withdrew_from_reminders_and_offers_is_told_of_a_visit_all_the_same(
 
     mail = Message.objects.get()
     assert (mail.channel, mail.kind, mail.basis) == ("email", "service", "booking")
-    assert reasons_not_to_send(Business.objects.get(), [mail]) == {}
+    business = Business.objects.get()
+    assert reasons_not_to_send(business, [mail], today=business.today(NOW)) == {}
 
 
 @pytest.mark.django_db

@@ -6,6 +6,7 @@ since it said yes.
 """
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.db import connection
@@ -55,7 +56,9 @@ REFUSAL_REASONS = {
 }
 
 
-def reasons_not_to_send(business: Business, messages: Sequence[Message]) -> dict[int, str]:
+def reasons_not_to_send(
+    business: Business, messages: Sequence[Message], *, today: date
+) -> dict[int, str]:
     """Of these messages, those that may not go now, each with the reason in words."""
     columns: list[list[Any]] = [
         [message.pk for message in messages],
