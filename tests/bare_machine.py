@@ -50,7 +50,8 @@ def main() -> int:
     if os.geteuid() != 0 or not shutil.which("debootstrap"):
         sys.exit("Run it as root on Debian, after: apt-get install debootstrap")
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit("Ended by a signal."))
-    failed, results = 0, []
+    failed = 0
+    results = []
     for suite in options.suite or SUITES:
         for user in options.user or USERS:
             with tempfile.TemporaryDirectory(prefix=f"bare-{suite}-") as place:
@@ -96,7 +97,8 @@ class Machine:
         say(f"  done in {time.monotonic() - began:.0f} s")
 
     def copy_from_host(self, name: str) -> None:
-        source, target = Path("/") / name, self.root / name
+        source = Path("/") / name
+        target = self.root / name
         if source.is_dir():
             shutil.copytree(source, target, dirs_exist_ok=True)
         elif source.exists():

@@ -87,7 +87,9 @@ def cancel_older_messages(booking: Booking, now: datetime, by: User | None) -> b
 def queue_booking_message(
     booking: Booking, purpose: str, route: Route, now: datetime, by: User | None
 ) -> Message:
-    business, client, channel = Business.objects.get(), booking.client, route.channel
+    business = Business.objects.get()
+    client = booking.client
+    channel = route.channel
     written = texts.compose_text(
         purpose=purpose,
         channel=channel,

@@ -44,8 +44,10 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
-    client, jobs = job.deck.property.client, jobs_to_sign_off(job)
-    wording, asks = sign_off_statement(jobs), consent_requests(client, business_of(request))
+    client = job.deck.property.client
+    jobs = jobs_to_sign_off(job)
+    wording = sign_off_statement(jobs)
+    asks = consent_requests(client, business_of(request))
     form = SignOffForm(
         request.POST or None,
         asks=asks,

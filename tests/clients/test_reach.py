@@ -35,7 +35,8 @@ from tests.outbox import queued
 
 pytestmark = pytest.mark.usefixtures("business")
 
-MARKETING, BOOKING = ContactPurpose.MARKETING, ContactPurpose.BOOKING
+MARKETING = ContactPurpose.MARKETING
+BOOKING = ContactPurpose.BOOKING
 CHANNELS = list(Channel.values)
 # A day east of the date line, a day west of it, and two between: the business's day is often not
 # the day in UTC.
@@ -90,7 +91,8 @@ def add_person(person: dict[str, Any], number: int, business: Business, now: dat
     today = business.today(now)
     client: Client = ClientFactory(archived_at=now if person["is_archived"] else None)
     if person["postal"] is not None:
-        client.postal_street, client.postal_country = "9 Tern Wharf", person["postal"]
+        client.postal_street = "9 Tern Wharf"
+        client.postal_country = person["postal"]
         client.save()
     homes = [PropertyFactory(client=client, country=each) for each in person["countries"]]
     if homes and person["last_job"]:
@@ -150,7 +152,8 @@ def change(client: Client, kind: str, channel: str, business: Business, now: dat
     elif kind == "suspend":
         point = client.contact_points.filter(suspended_at=None).first()
         if point:
-            point.suspended_at, point.suspended_why = now, "Bounced"
+            point.suspended_at = now
+            point.suspended_why = "Bounced"
             point.save()
     else:
         Client.objects.filter(pk=client.pk).update(archived_at=now)
@@ -170,7 +173,8 @@ def answers(
 
 def planned_message(client: Client, purpose: ContactPurpose, route: Route) -> Message:
     """A message as it is frozen when it is planned: it ends with its basis."""
-    ends_on, zone = route.permission.law_ends_on, Business.objects.get().zone
+    ends_on = route.permission.law_ends_on
+    zone = Business.objects.get().zone
     over = ends_on and datetime(ends_on.year, ends_on.month, ends_on.day, tzinfo=zone)
     key = f"{client.pk}/{purpose}/{route.channel}"
     made: Message = Message.objects.create(
@@ -224,7 +228,8 @@ def test_the_rule_for_one_for_many_and_the_final_check_say_the_same(
     lets go exactly those that the rule would still let go."""
     with transaction.atomic():
         Business.objects.update(time_zone=zone, country=country)
-        business, now = Business.objects.get(), database_now()
+        business = Business.objects.get()
+        now = database_now()
         today = business.today(now)
         clients = [add_person(each, n, business, now) for n, each in enumerate(book, 1)]
         plan = {

@@ -66,8 +66,10 @@ def process_bounce(event_pk: int, returned: ReturnedMail, now: datetime) -> str:
         if message
         else BOUNCE_NOT_OURS
     )
-    event.processed_at, event.outcome = now, words[:300]
-    event.message, event.client = message, message.client if message else None
+    event.processed_at = now
+    event.outcome = words[:300]
+    event.message = message
+    event.client = message.client if message else None
     event.save(update_fields=["processed_at", "outcome", "message", "client"])
     return words
 

@@ -25,7 +25,8 @@ from clients.messaging.incoming.hooks.results import (
 )
 from clients.messaging.models import InboundEvent, TextGateway
 
-STATUS_SOURCE, INBOUND_SOURCE = "text status", "text inbound"
+STATUS_SOURCE = "text status"
+INBOUND_SOURCE = "text inbound"
 PROCESSORS: dict[
     str, Callable[[TextGateway, InboundEvent, GatewayReport, datetime], EventResult]
 ] = {
@@ -84,8 +85,10 @@ def process_gateway_event(
         logger.info("A %s was posted again: %s", event.source, event.event_id)
         return EVENT_ALREADY_KNOWN
     made = PROCESSORS[event.source](gateway, event, report, now)
-    event.processed_at, event.outcome = now, made.words[:300]
-    event.message, event.client = made.message, made.client
+    event.processed_at = now
+    event.outcome = made.words[:300]
+    event.message = made.message
+    event.client = made.client
     event.save(update_fields=["processed_at", "outcome", "message", "client"])
     return made.words
 

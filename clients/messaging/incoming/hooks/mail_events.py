@@ -128,11 +128,14 @@ def process_mail_event(event_pk: int, now: datetime) -> str:
         # the number that the service gave it may not have been written down yet
         return MESSAGE_NOT_YET_KNOWN
     made = apply_mail_event(event, message, facts, is_current=is_current, now=now)
-    event.processed_at, event.outcome = now, made.words[:300]
-    event.message, event.client = made.message, made.client
+    event.processed_at = now
+    event.outcome = made.words[:300]
+    event.message = made.message
+    event.client = made.client
     changed = ["processed_at", "outcome", "message", "client"]
     if message is None:  # the service may write to others in other matters
-        event.raw, changed = "", [*changed, "raw"]
+        event.raw = ""
+        changed = [*changed, "raw"]
     event.save(update_fields=changed)
     return made.words
 
