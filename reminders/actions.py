@@ -167,7 +167,7 @@ def messages_from_drafts(
     """Key → message, checked and not yet kept."""
     clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
     consents = Consent.objects.in_bulk(
-        [draft.planned.route.consent_id for draft in drafts if draft.planned.route.consent_id]
+        filter(None, (draft.planned.route.permission.consent_id for draft in drafts))
     )
     found = {}
     for draft in drafts:
@@ -194,6 +194,7 @@ def message_from_draft(
     planned = draft.planned
     written = draft.written
     route = draft.planned.route
+    allowed = route.permission
     message = queueing.draft_message(
         business,
         client=clients[planned.client_id],
@@ -204,17 +205,17 @@ def message_from_draft(
         text=written.text,
         html=written.html,
         key=planned.key,
-        consent=consents.get(route.consent_id or 0),
-        basis=route.basis,
+        consent=consents.get(allowed.consent_id or 0),
+        basis=allowed.basis,
         now=now,
         by=by,
         not_before=planned.goes_at,
         language=written.language,
     )
-    message.law = route.rule.code
-    if route.holds_until:
+    message.law = allowed.rule.code
+    if allowed.law_ends_on:
         message.expires_at = datetime.combine(
-            route.holds_until + timedelta(days=1), time.min, business.zone
+            allowed.law_ends_on + timedelta(days=1), time.min, business.zone
         )
     return message
 

@@ -8,11 +8,10 @@ from datetime import date, datetime
 from django.db.models import Count, Max
 
 from clients import countries
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, countries_of, table
-from clients.messaging.law.history import last_job_dates
+from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, table
 from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
-from clients.messaging.models import Consent, Message
-from clients.messaging.outbox.permission import Refusal, basis_in_force
+from clients.messaging.models import Message
+from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
 from clients.models import Business, Client, Property
 from clients.models.channel import Channel
 
@@ -73,11 +72,12 @@ class ChannelPermission:
     """Whether a client may get reminders and offers by one channel today, and what says so."""
 
     channel: Channel
-    entry: Consent | None
+    entry: ConsentEntry | None
     rule: LegalRule
     basis: str = ""
     until: date | None = None
     why: str = ""
+    is_withdrawn: bool = False
 
     @property
     def basis_text(self) -> str:
@@ -92,36 +92,20 @@ def channel_permissions(
     client: Client, business: Business, *, today: date
 ) -> list[ChannelPermission]:
     """Per channel the newest entry of the log and what the law of the place makes of it."""
-    newest: dict[str, Consent] = {}
-    for consent in client.consents.all():
-        newest.setdefault(consent.channel, consent)
-    law = LegalRules.load()
-    countries_there = countries_of(client)
-    last_job = last_job_dates([client.pk]).get(client.pk)
-    found = []
-    for channel in Channel:
-        rule = law.rule_for_all(
-            countries_there, sender_country=business.country, channel=channel, on=today
-        )
-        found.append(
-            channel_permission(Channel(channel), newest.get(channel), rule, last_job, today)
-        )
-    return found
+    contacts = Reach.of(client, business=business)
+    return [channel_permission(contacts, client, channel, today) for channel in Channel]
 
 
 def channel_permission(
-    channel: Channel, entry: Consent | None, rule: LegalRule, last_job: date | None, today: date
+    contacts: Reach, client: Client, channel: Channel, today: date
 ) -> ChannelPermission:
-    basis = basis_in_force(entry, rule, last_job_on=last_job, today=today)
-    if isinstance(basis, Refusal):
-        return ChannelPermission(channel, entry, rule, why=basis.why)
-    is_of_entry = entry is not None and basis != NONE_NEEDED
-    given_on = entry.recorded_at.date() if entry and is_of_entry else None
-    ends = [
-        rule.consent_expires(basis, last_job, given_on),
-        entry.expires_on if entry and is_of_entry else None,
-    ]
-    return ChannelPermission(channel, entry, rule, basis, min(filter(None, ends), default=None))
+    entry = contacts.consents.get((client.pk, channel))
+    rule = contacts.rule(client.pk, channel, today)
+    answer = contacts.consent_permission(client.pk, channel, rule, today)
+    if isinstance(answer, Refusal):
+        is_withdrawn = answer in WITHDRAWALS
+        return ChannelPermission(channel, entry, rule, why=answer.why, is_withdrawn=is_withdrawn)
+    return ChannelPermission(channel, entry, rule, answer.basis, answer.until)
 
 
 def applied_rules() -> list[AppliedRule]:

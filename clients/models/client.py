@@ -55,15 +55,13 @@ class Client(models.Model):
     def greeting(self) -> str:
         return self.salutation or self.name
 
-    def usable_contact(self, kind: str) -> "ContactPoint | None":
-        """The contact point of a kind to use: the preferred one, else the oldest, never a suspended
-        one."""
-        usable = [
-            point
-            for point in self.contact_points.all()
-            if point.kind == kind and not point.suspended_at
-        ]
-        return min(usable, key=lambda point: (not point.is_preferred, point.id), default=None)
+    @property
+    def own_postal_address(self) -> str:
+        """Where letters go instead of the deck, on one line; empty if nothing was entered."""
+        if not self.postal_street:
+            return ""
+        place = " ".join(filter(None, [self.postal_town, self.postal_region, self.postal_postcode]))
+        return ", ".join(filter(None, [self.postal_street, place, self.postal_country]))
 
 
 class ContactPoint(models.Model):

@@ -82,6 +82,11 @@ class Property(models.Model):
         return ", ".join(part for part in (self.street, self.town, self.region) if part)
 
     @property
+    def postal_address(self) -> str:
+        """As a letter to it is addressed, on one line."""
+        return ", ".join(filter(None, [self.address, self.postcode, self.country]))
+
+    @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
 

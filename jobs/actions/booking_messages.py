@@ -12,10 +12,9 @@ from clients.languages import primary_language
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox.permission import preferred_address
-from clients.messaging.suppression import suppressed_addresses
+from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, User
+from clients.models import Business, User
 from clients.models.channel import Channel
 from jobs.diary import icalendar_files
 from jobs.models import Booking
@@ -38,12 +37,12 @@ def notify_client_of_booking(
     if purpose in {Purpose.HELD, Purpose.CALLED_OFF} and not was_told:
         return None
     purpose = purpose if was_told else Purpose.BOOKED
-    way = booking_message_route(booking.client, Business.objects.get())
-    if way is None or booking_message_expiry(booking) <= now:
+    route = booking_message_route(booking, now)
+    if route is None or booking_message_expiry(booking) <= now:
         return None
     try:
         with transaction.atomic():
-            return queue_booking_message(booking, purpose, way, now, by)
+            return queue_booking_message(booking, purpose, route, now, by)
     except Unsendable as problem:
         logger.warning("The client of booking %s was not told: %s", booking.pk, problem)
         return None
@@ -55,15 +54,15 @@ def messages_about_booking(booking: Booking) -> MessageQuerySet:
     )
 
 
-def booking_message_route(client: Client, business: Business) -> tuple[str, str] | None:
-    """Channel and address by which this client is told: e-mail, else the telephone."""
-    for channel in (Channel.EMAIL, Channel.CALL):
-        address = preferred_address(client, channel)
-        if address and not suppressed_addresses(
-            business=business, channel=channel, addresses=[address]
-        ):
-            return channel, address
-    return None
+def booking_message_route(booking: Booking, now: datetime) -> Route | None:
+    """By which the client is told: e-mail, else the telephone."""
+    contacts = Reach.of(booking.client)
+    return contacts.first_route(
+        booking.client_id,
+        [Channel.EMAIL, Channel.CALL],
+        ContactPurpose.BOOKING,
+        on=contacts.business.today(now),
+    )
 
 
 def newest_booking_message(booking: Booking) -> Message | None:
@@ -86,11 +85,11 @@ def cancel_older_messages(booking: Booking, now: datetime, by: User | None) -> b
 
 
 def queue_booking_message(
-    booking: Booking, purpose: str, way: tuple[str, str], now: datetime, by: User | None
+    booking: Booking, purpose: str, route: Route, now: datetime, by: User | None
 ) -> Message:
     business = Business.objects.get()
     client = booking.client
-    (channel, address) = way
+    channel = route.channel
     written = texts.compose_text(
         purpose=purpose,
         channel=channel,
@@ -102,14 +101,14 @@ def queue_booking_message(
         client=client,
         kind=Message.Kind.SERVICE,
         channel=channel,
-        address=address,
+        address=route.address,
         subject=written.subject,
         text=written.text,
         html=written.html,
         language=written.language,
         key=booking_message_key(booking),
         consent=None,
-        basis="booking",
+        basis=route.permission.basis,
         now=now,
         by=by,
         expires_at=booking_message_expiry(booking),

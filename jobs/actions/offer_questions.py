@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.messaging import outbox
 from clients.messaging.models import Message, ToDo
-from clients.messaging.outbox.permission import preferred_address
+from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business, User
 from clients.models.channel import Channel
 from jobs.actions.offers import (
@@ -53,23 +53,23 @@ def queue_answer_email(
     offer: Offer, event: OfferEvent, *, now: datetime, by: User | None
 ) -> Message | None:
     """The client asked, so the answer needs no consent; an address that is suppressed stays so."""
-    address = preferred_address(offer.client, Channel.EMAIL)
-    if not address:
-        return None
     business = Business.objects.get()
+    route = route_to(offer.client, Channel.EMAIL, ContactPurpose.ANSWER, on=business.today(now))
+    if isinstance(route, Refusal):
+        return None
     text = f"{offer.client.greeting},\n\n{event.note}\n\n{business.name}\n{business.phone}\n"
     subject = format_lazy(_("Your question about our offer {number}"), number=offer.reference)
     message, _is_new = outbox.queue_message(
         client=offer.client,
         kind=Message.Kind.SERVICE,
         channel=Channel.EMAIL,
-        address=address,
+        address=route.address,
         subject=offer.in_client_language(subject),
         text=text,
         html="",
         key=offer_message_key(offer, f"answer/{event.pk}"),
         consent=None,
-        basis="asked",
+        basis=route.permission.basis,
         now=now,
         by=by,
         language=offer.language,

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from clients import display
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
-from clients.messaging.outbox import ContactPermission, Refusal
+from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import Business, User
 from clients.models.channel import Channel
 from jobs.actions.offers import (
@@ -41,14 +41,15 @@ class OfferRoute:
 def offer_routes(offer: Offer, *, today: date) -> list[OfferRoute]:
     """How this offer could go, the client's preferred way first."""
     preferred = offer.client.preferred_channel
+    contacts = Reach.of(offer.client)
     return [
-        offer_route(offer, channel, today)
+        offer_route(contacts, offer, channel, today)
         for channel in sorted(OFFER_CHANNELS, key=lambda each: each != preferred)
     ]
 
 
-def offer_route(offer: Offer, channel: Channel, today: date) -> OfferRoute:
-    answer = outbox.contact_permission(offer.client, channel, today=today)
+def offer_route(contacts: Reach, offer: Offer, channel: Channel, today: date) -> OfferRoute:
+    answer = contacts.route(offer.client_id, channel, ContactPurpose.MARKETING, on=today)
     if isinstance(answer, Refusal):
         return OfferRoute(channel, channel.label, "", answer.why)
     return OfferRoute(channel, channel.label, answer.address, "")
@@ -61,7 +62,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
     row = lock_offer(offer, State.DRAFT)
     business = Business.objects.get()
     check_sendable(row, business, now)
-    allowed = require_contactable(row, channel, business, now)
+    route = require_route(row, channel, business, now)
     token, token_hash = links.new_token()
     row.state = State.OPEN
     row.token_hash = token_hash
@@ -71,20 +72,20 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         purpose=MessageText.Purpose.OFFER,
         channel=channel,
         language=row.language,
-        basis=allowed.basis,
+        basis=route.permission.basis,
         fields=offer_text_fields(row, channel, token),
     )
     message, _ = outbox.queue_message(
         client=row.client,
         kind=Message.Kind.OFFER,
         channel=channel,
-        address=allowed.address,
+        address=route.address,
         subject=written.subject,
         text=written.text,
         html=written.html,
         key=offer_message_key(row, channel),
-        consent=allowed.consent,
-        basis=allowed.basis,
+        consent=route.permission.consent(),
+        basis=route.permission.basis,
         now=now,
         by=by,
         language=written.language,
@@ -96,7 +97,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         Kind.SENT,
         now=now,
         by=by,
-        words=f"By {Channel(channel).label.lower()} to {allowed.address}"[:2000],
+        words=f"By {Channel(channel).label.lower()} to {route.address}"[:2000],
     )
     return message
 
@@ -110,12 +111,10 @@ def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
         raise OfferError("It has no lines.")
 
 
-def require_contactable(
-    offer: Offer, channel: str, business: Business, now: datetime
-) -> ContactPermission:
+def require_route(offer: Offer, channel: str, business: Business, now: datetime) -> Route:
     if channel not in OFFER_CHANNELS:
         raise OfferError("An offer goes by e-mail, text message or letter.", "channel")
-    answer = outbox.contact_permission(offer.client, channel, today=business.today(now))
+    answer = route_to(offer.client, channel, ContactPurpose.MARKETING, on=business.today(now))
     if isinstance(answer, Refusal):
         raise OfferError(
             f"It cannot go by {Channel(channel).label.lower()}: {answer.why}", "channel"

@@ -7,10 +7,10 @@ from datetime import datetime
 from django.db import transaction
 
 from clients.actions.clients import record_consent
-from clients.messaging import outbox, suppression, texts
+from clients.messaging import outbox, texts
 from clients.messaging.models import Consent, Message, MessageText
-from clients.messaging.outbox.permission import preferred_address
-from clients.models import Business, Channel, User
+from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
+from clients.models import Channel, User
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
 from jobs.work.care_record import build_care_record, care_record_summary
@@ -84,7 +84,7 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     """
     client = job.deck.property.client
     record = build_care_record(job)
-    address = care_record_address(job)
+    route = care_record_route(job, now)
     written = texts.compose_text(
         purpose=MessageText.Purpose.CARE,
         channel=Channel.EMAIL,
@@ -99,13 +99,13 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
         client=client,
         kind=Message.Kind.SERVICE,
         channel=Channel.EMAIL,
-        address=address,
+        address=route.address,
         subject=written.subject,
         text=written.text,
         html=written.html,
         key=f"care/{job.pk}/email",
         consent=None,
-        basis="service",
+        basis=route.permission.basis,
         now=now,
         by=by,
         language=written.language,
@@ -113,18 +113,16 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     )
 
 
-def care_record_address(job: Job) -> str:
-    """Where the record goes."""
+def care_record_route(job: Job, now: datetime) -> Route:
+    """By which the record goes."""
     client = job.deck.property.client
-    address = preferred_address(client, Channel.EMAIL)
-    if not address:
+    contacts = Reach.of(client)
+    if not contacts.address(client.pk, Channel.EMAIL):
         raise CareRecordError(
             "There is no e-mail address in use. Print the record, or add an address to the client."
         )
-    if suppression.suppressed_addresses(
-        business=Business.objects.get(), channel=Channel.EMAIL, addresses=[address]
-    ):
-        raise CareRecordError("This address asked not to be written to. Print the record instead.")
-    if client.archived_at:
-        raise CareRecordError("The client is archived. Print the record instead.")
-    return address
+    today = contacts.business.today(now)
+    answer = contacts.route(client.pk, Channel.EMAIL, ContactPurpose.SERVICE, on=today)
+    if isinstance(answer, Refusal):
+        raise CareRecordError(f"{answer.why} Print the record instead.")
+    return answer

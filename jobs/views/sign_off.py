@@ -11,7 +11,6 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, current_user
-from clients.messaging.outbox.permission import preferred_address
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User
 from jobs.actions import sign_off
@@ -48,11 +47,11 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     client = job.deck.property.client
     jobs = jobs_to_sign_off(job)
     wording = sign_off_statement(jobs)
-    has_email = bool(preferred_address(client, Channel.EMAIL))
+    asks = consent_requests(client, business_of(request))
     form = SignOffForm(
         request.POST or None,
-        asks=consent_requests(client, business_of(request)),
-        has_email=has_email,
+        asks=asks,
+        has_email=any(ask.channel == Channel.EMAIL for ask in asks),
     )
     if request.method == "POST" and form.is_valid():
         try:

@@ -8,8 +8,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.messaging import suppression
-from clients.messaging.outbox.permission import CONTACT_KINDS, preferred_address
+from clients.messaging.reach import CONTACT_KINDS, Reach
 from clients.models import Business, Channel, Client
 from jobs.models import Job
 from jobs.work.care_times import CareNote, care_note
@@ -53,23 +52,22 @@ class ConsentRequest:
 
 def consent_requests(client: Client, business: Business) -> list[ConsentRequest]:
     """One box a channel by which the client can be reached; ticking it is agreement in writing."""
-    found = [(channel, preferred_address(client, channel)) for channel in CONSENT_WORDINGS]
+    contacts = Reach.of(client, business=business)
+    found = [(channel, contacts.address(client.pk, channel)) for channel in CONSENT_WORDINGS]
     return [
-        ConsentRequest(channel, consent_wording(business, channel, address))
+        ConsentRequest(channel, consent_wording(contacts, channel, address))
         for channel, address in found
         if address
     ]
 
 
-def consent_wording(business: Business, channel: Channel, address: str) -> str:
+def consent_wording(contacts: Reach, channel: Channel, address: str) -> str:
     shown = display.format_phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
     words = (
-        f"{str(CONSENT_WORDINGS[channel]).format(business=business.name, address=shown)}"
+        f"{str(CONSENT_WORDINGS[channel]).format(business=contacts.business.name, address=shown)}"
         f" {VOLUNTARY_SENTENCE}"
     )
-    is_refusing = suppression.suppressed_addresses(
-        business=business, channel=channel, addresses=[address]
-    )
+    is_refusing = contacts.is_suppressed(channel, address)
     return f"{RECONSENT_SENTENCE} {words}" if is_refusing and channel in CONTACT_KINDS else words
 
 

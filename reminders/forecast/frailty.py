@@ -139,8 +139,7 @@ def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessia
     p = len(theta) - 2
     gradient = np.empty(size)
     hessian = np.empty((size, size))
-    gradient[:p] = x.T @ terms.eta
-    gradient[p:] = share * terms.tau.sum()
+    gradient[:p], gradient[p:] = x.T @ terms.eta, share * terms.tau.sum()
     hessian[:p, :p] = (x * terms.eta_eta[:, None]).T @ x
     hessian[:p, p:] = np.outer(x.T @ terms.eta_tau, share)
     hessian[p:, :p] = hessian[:p, p:].T

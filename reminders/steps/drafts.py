@@ -86,6 +86,7 @@ class DraftWriter:
         """Raises `Unsendable` naming what is wrong."""
         purpose = planned.step.purpose
         channel = planned.route.channel
+        allowed = planned.route.permission
         language = self.texts.wording(purpose, channel, planned.language).language
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
@@ -101,10 +102,10 @@ class DraftWriter:
             channel=channel,
             language=planned.language,
             fields=fields,
-            basis=planned.route.basis,
+            basis=allowed.basis,
         )
         contents.check_required_contents(
-            planned.route.rule, business=self.business, text=written.text, basis=planned.route.basis
+            allowed.rule, business=self.business, text=written.text, basis=allowed.basis
         )
         return Draft(planned, written)
 

@@ -9,13 +9,13 @@ from zoneinfo import ZoneInfo
 
 from clients import display
 from clients.messaging.quiet import NeverOpenError, first_allowed_moment
+from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Business, Deck
 from clients.models.channel import Channel
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.caps import allowed_day
 from reminders.steps.facts import CoatRow, ReminderFacts
-from reminders.steps.routes import Route, Routes
 from reminders.steps.sequence import NextStep, NothingDue, next_step
 
 LEFT_OUT_KINDS = {
@@ -153,7 +153,7 @@ class ReminderPlanner:
     until: date
     steps: Sequence[ReminderStep]
     facts: ReminderFacts
-    ways: Routes
+    contacts: Reach
     at_once: bool = False
     by_itself: bool = False
     plan: ReminderPlan = field(default_factory=ReminderPlan)
@@ -174,8 +174,8 @@ class ReminderPlanner:
         """A run about these coats, with everything it may have to ask."""
         facts = ReminderFacts(rows, now=now, zone=business.zone)
         sequence = ReminderStep.objects.sequence() if steps is None else steps
-        ways = Routes(facts.clients, business=business)
-        return cls(now, business.today(now), until, sequence, facts, ways, at_once, by_itself)
+        contacts = Reach(facts.clients, business=business)
+        return cls(now, business.today(now), until, sequence, facts, contacts, at_once, by_itself)
 
     def run(self) -> ReminderPlan:
         for _, coats in groupby(self.facts.coats(), key=lambda coat: coat.client_id):
@@ -304,15 +304,20 @@ class ReminderPlanner:
             if channel in tried:
                 reasons[channel] = "It reached nobody."
                 continue
-            route = self.ways.route(coat.client_id, channel, on=day)
+            route = self.route(coat.client_id, channel, day)
             if isinstance(route, Route):
                 try:
                     return route, self.opening(due_steps, route, day)
                 except NeverOpenError as error:
                     reasons[channel] = str(error)
             else:
-                reasons[channel] = route
+                reasons[channel] = route.why
         return self.joined_reasons(reasons)
+
+    def route(self, client: int, channel: str, day: date) -> Route | Refusal:
+        if channel in self.contacts.transports_down:
+            return Refusal(self.contacts.transports_down[channel])
+        return self.contacts.route(client, channel, ContactPurpose.MARKETING, on=day)
 
     def joined_reasons(self, reasons: dict[str, str]) -> str:
         """One reason as it is; several with their channels;
@@ -320,7 +325,7 @@ class ReminderPlanner:
         own = {
             channel: why
             for channel, why in reasons.items()
-            if channel not in self.ways.transports_down
+            if channel not in self.contacts.transports_down
         } or reasons
         if len(own) == 1:
             return next(iter(own.values()))
@@ -330,7 +335,7 @@ class ReminderPlanner:
         """From when it may go, at all places of the client if there is a moment that suits all,
         else at the first."""
         places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in due_steps}
-        asked = (day, route.channel, id(route.rule), *places)
+        asked = (day, route.channel, id(route.permission.rule), *places)
         if asked not in self.openings:  # most of a book lies in a few places and days
             self.openings[asked] = self.common_opening(list(places), route, day)
         return self.openings[asked]
@@ -359,5 +364,5 @@ class ReminderPlanner:
             region=region,
             channel=route.channel,
             rules=self.facts.rules,
-            law_window=route.rule.window_local,
+            law_window=route.permission.rule.window_local,
         )

@@ -11,7 +11,8 @@ from django.db.models import F
 
 from clients.messaging.models import Message, MessageEvent
 from clients.messaging.models.message import State
-from clients.models import Business
+from clients.messaging.reach import ContactPurpose, Route, route_to
+from clients.models import Business, Channel
 from jobs.actions import offer_answers, offer_questions, offer_sending, offers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import PriceListRows, save_price_list
@@ -87,7 +88,9 @@ def write_demo_offers(*, now: datetime) -> None:
     mailed = [
         offer
         for offer in drafted
-        if not offer_sending.offer_route(offer, offer_sending.OFFER_CHANNELS[0], today).why_not
+        if isinstance(
+            route_to(offer.client, Channel.EMAIL, ContactPurpose.MARKETING, on=today), Route
+        )
     ]
     for offer in mailed[:6]:
         offer_sending.send_offer(offer=offer, channel="email", by=None, now=now)

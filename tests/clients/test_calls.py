@@ -12,7 +12,7 @@ from freezegun import freeze_time
 
 from clients.messaging import outbox, suppression
 from clients.messaging.models import CallNote, Message, ToDo
-from clients.messaging.outbox import Refusal
+from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business, ContactPoint, User
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 
@@ -154,7 +154,8 @@ def test_whoever_asks_not_to_be_called_is_never_called_again(as_owner: Browser) 
     newest = message.client.consents.filter(channel="call")[0]
     assert (newest.is_given, "Please never again" in newest.evidence) == (False, True)
     assert isinstance(
-        outbox.contact_permission(message.client, "call", today=timezone.localdate()), Refusal
+        route_to(message.client, "call", ContactPurpose.MARKETING, on=timezone.localdate()),
+        Refusal,
     )
 
 

@@ -15,7 +15,8 @@ from clients.messaging.law import LegalRules, rule_for
 from clients.messaging.law.rule import add_months
 from clients.messaging.law.table import table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
-from clients.messaging.outbox import ContactPermission, Refusal, Unsendable
+from clients.messaging.outbox import Unsendable
+from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
 from clients.messaging.texts import compose_text
 from clients.models import Business
 from clients.models.channel import Channel
@@ -172,15 +173,15 @@ def canadian(**consent: Any) -> Any:
     return place
 
 
-def ask(client: Any, channel: str = "email", today: date = TODAY) -> ContactPermission | Refusal:
-    return outbox.contact_permission(client, channel, today=today)
+def ask(client: Any, channel: str = "email", today: date = TODAY) -> Route | Refusal:
+    return route_to(client, channel, ContactPurpose.MARKETING, on=today)
 
 
 def test_an_implied_consent_ends_two_years_after_the_last_job() -> None:
     place = canadian(basis="customer")
     JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
 
-    assert isinstance(ask(place.client, today=date(2027, 6, 12)), ContactPermission)
+    assert isinstance(ask(place.client, today=date(2027, 6, 12)), Route)
     late = ask(place.client, today=date(2027, 6, 13))
     assert isinstance(late, Refusal)
     assert "CA email of 2014-07-01" in late.why
@@ -193,17 +194,17 @@ def test_what_is_not_enough_in_a_country_is_refused_by_name() -> None:
     assert "not enough there (US+CA text" in ask(place.client, "text").why  # type: ignore[union-attr]
 
     ConsentFactory(client=place.client, channel="text", basis="written")
-    assert isinstance(ask(place.client, "text"), ContactPermission)
+    assert isinstance(ask(place.client, "text"), Route)
 
 
 def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
     place = canadian()
     PhoneFactory(client=place.client)
     JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
-    assert ask(place.client, "letter") == ContactPermission(
-        ask(place.client, "letter").address, None, "none_needed"
-    )  # type: ignore[union-attr]
-    assert isinstance(ask(place.client, "call"), ContactPermission)
+    letter = ask(place.client, "letter")
+    assert isinstance(letter, Route)
+    assert (letter.permission.basis, letter.permission.consent()) == ("none_needed", None)
+    assert isinstance(ask(place.client, "call"), Route)
     assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why  # type: ignore[union-attr]
 
     for channel in ("letter", "call"):

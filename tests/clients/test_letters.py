@@ -16,7 +16,7 @@ from clients.messaging.channels.letters.addresses import window_lines
 from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch, Message
 from clients.messaging.outbox import decisions
-from clients.messaging.outbox.permission import preferred_address
+from clients.messaging.reach import Reach
 from clients.models import Business, User
 from tests.factories import ClientFactory, PropertyFactory
 
@@ -34,7 +34,7 @@ def queued_letter(number: int = 1, *, client: Any = None, text: str = "", **over
         "client": client,
         "kind": "service",
         "channel": "letter",
-        "address": preferred_address(client, "letter"),
+        "address": Reach([client.pk]).address(client.pk, "letter"),
         "subject": "We come on Tuesday",
         "text": text or "Dear Marlow,\n\nwe come on Tuesday.\n\nKind regards\nMaren",
         "html": "",

@@ -10,7 +10,8 @@ from django.utils import timezone
 
 from clients.messaging import message_keys, outbox, suppression
 from clients.messaging.models import Message
-from clients.messaging.outbox import ContactPermission, Refusal, Unsendable
+from clients.messaging.outbox import Unsendable
+from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
 from clients.models import Business
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
 from tests.outbox import SENDER, queued
@@ -194,17 +195,22 @@ def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
     assert Message.objects.get().address == address
 
 
+def marketing_route(client: Any, channel: str) -> Route | Refusal:
+    return route_to(client, channel, ContactPurpose.MARKETING, on=TODAY)
+
+
 def test_a_client_with_consent_and_address_may_be_written_to() -> None:
     point = EmailFactory(value="Ines@Example.org")
     consent = ConsentFactory(client=point.client)
-    assert outbox.contact_permission(point.client, "email", today=TODAY) == ContactPermission(
-        "Ines@Example.org", consent, "express"
-    )
+    found = marketing_route(point.client, "email")
+    assert isinstance(found, Route)
+    assert found.address == "Ines@Example.org"
+    assert (found.permission.basis, found.permission.consent()) == ("express", consent)
 
 
 def test_each_thing_that_forbids_writing_is_told_in_words() -> None:
     def why(client: Any) -> str:
-        found = outbox.contact_permission(client, "email", today=TODAY)
+        found = marketing_route(client, "email")
         assert isinstance(found, Refusal)
         return found.why
 
@@ -234,19 +240,17 @@ def test_a_suppressed_address_stays_so_for_another_client_and_another_spelling()
     )
     point = EmailFactory(value=" ZOE@xn--bcher-kva.example", normalized="zoe@xn--bcher-kva.example")
     ConsentFactory(client=point.client)
-    found = outbox.contact_permission(point.client, "email", today=TODAY)
+    found = marketing_route(point.client, "email")
     assert found == Refusal("This address asked not to be written to.")
     assert suppression.unsuppress_address(
         business=business, channel="email", address="zoe@bücher.example"
     )
-    assert isinstance(
-        outbox.contact_permission(point.client, "email", today=TODAY), ContactPermission
-    )
+    assert isinstance(marketing_route(point.client, "email"), Route)
 
 
 def test_letters_go_to_the_postal_address_or_to_the_deck() -> None:
     home = PropertyFactory(street="7 Gull Road", postcode="B0J 2C0")
     ConsentFactory(client=home.client, channel="letter")
-    found = outbox.contact_permission(home.client, "letter", today=TODAY)
-    assert isinstance(found, ContactPermission)
+    found = marketing_route(home.client, "letter")
+    assert isinstance(found, Route)
     assert found.address == "7 Gull Road, Lunenburg, Nova Scotia, B0J 2C0, CA"

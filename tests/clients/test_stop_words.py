@@ -16,6 +16,7 @@ from clients.messaging.incoming.hooks.keywords import (
     keyword_of,
 )
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
+from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business
 from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
@@ -85,8 +86,8 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
     )
     newest = Consent.objects.filter(client=first.client)[0]
     assert (newest.is_given, newest.channel, "“STOP”" in newest.evidence) == (False, "text", True)
-    refused = outbox.contact_permission(first.client, "text", today=timezone.localdate())
-    assert isinstance(refused, outbox.Refusal)
+    refused = route_to(first.client, "text", ContactPurpose.MARKETING, on=timezone.localdate())
+    assert isinstance(refused, Refusal)
     assert not ToDo.objects.exists()
 
 

@@ -13,13 +13,16 @@ from icalendar import Calendar
 
 from clients.messaging.channels.mime import SenderIdentity, compose_email
 from clients.messaging.models import Message
+from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.suppression import suppress_address
-from clients.models import Business, User
+from clients.models import Business, Channel, User
 from jobs.actions import bookings
 from jobs.actions.bookings import BookingError, NoRoomError
 from jobs.models import Booking, Crew, CrewDay
 from tests.factories import (
     BusinessFactory,
+    ClientFactory,
+    ConsentFactory,
     CrewFactory,
     DeckFactory,
     EmailFactory,
@@ -289,6 +292,22 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
     assert (call.channel, call.kind, call.address) == ("call", "service", "+19025550142")
     assert "that we come on Monday, June 7, 2027" in call.text
     assert not call.attachments.exists()
+
+
+@pytest.mark.django_db
+def test_who_withdrew_from_reminders_and_offers_is_told_of_a_visit_all_the_same(
+    tern: Crew,
+) -> None:
+    client = ClientFactory()
+    for channel in Channel:
+        ConsentFactory(client=client, channel=channel, is_given=False)
+
+    book(property__client=client)
+
+    mail = Message.objects.get()
+    assert (mail.channel, mail.kind, mail.basis) == ("email", "service", "booking")
+    business = Business.objects.get()
+    assert reasons_not_to_send(business, [mail], today=business.today(NOW)) == {}
 
 
 @pytest.mark.django_db

@@ -1,6 +1,7 @@
 """Offers on their pages: found, changed with and without scripts, sent, revised, withdrawn,
 answered."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -8,11 +9,12 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 
 from clients.messaging.models import Message
+from clients.messaging.suppression import suppress_address
 from clients.models import Business, Client
 from jobs.actions import offer_sending, offers
 from jobs.actions.offer_answers import ask_question
 from jobs.models import Offer
-from tests.factories import OfferFactory
+from tests.factories import ConsentFactory, EmailFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
 
 pytestmark = pytest.mark.django_db
@@ -184,6 +186,62 @@ def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) ->
 
     offer.refresh_from_db()
     assert offer.state == "draft"
+
+
+def test_who_withdrew_by_one_way_gets_no_offer_by_letter_either_until_they_agree(
+    as_owner: Browser,
+) -> None:
+    offer = drafted()
+    ConsentFactory(client=offer.client, channel="text", is_given=False)
+
+    page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+    sent = as_owner.post(
+        f"/offers/{offer.pk}/send/", {"channel": "letter"}, follow=True
+    ).content.decode()
+
+    why = "The client withdrew consent elsewhere, so they are left alone."
+    assert why in page
+    assert f"Nothing was done. It cannot go by letter: {why}" in sent
+    assert not Message.objects.exists()
+
+    ConsentFactory(client=offer.client, channel="letter")
+    as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "letter"})
+    assert Message.objects.get().basis == "express"
+
+
+def test_a_consent_for_an_offer_counts_from_the_day_at_the_business(as_owner: Browser) -> None:
+    """Asked late on May 24 in Lunenburg, six months ago: in UTC it was the 25th."""
+    of = deck()
+    EmailFactory(client=of.property.client)
+    ConsentFactory(
+        client=of.property.client,
+        basis="inquiry",
+        recorded_at=datetime(2026, 5, 25, 2, tzinfo=UTC),
+    )
+    offer = drafted(of)
+
+    sent = as_owner.post(
+        f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True
+    ).content.decode()
+
+    assert "The implied consent ran out on Nov 24, 2026" in sent
+    assert not Message.objects.exists()
+
+
+def test_an_answer_is_not_mailed_to_an_address_that_asked_for_no_more(as_owner: Browser) -> None:
+    offer = drafted()
+    offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)
+    address = offer.client.contact_points.get().value
+    suppress_address(
+        business=Business.objects.get(), channel="email", address=address, reason="asked"
+    )
+
+    page = as_owner.post(
+        f"/offers/{offer.pk}/answer/", {"answer": "Once it is dry."}, follow=True
+    ).content.decode()
+
+    assert "Answered. It stands on the offer’s page." in page.replace("&#x27;", "’")
+    assert Message.objects.get().kind == "offer"
 
 
 def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: Browser) -> None:

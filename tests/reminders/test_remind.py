@@ -130,7 +130,7 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     no_address.property.client.contact_points.all().delete()
     ConsentFactory(client=withdrawn.property.client, is_given=False)
     ConsentFactory(client=expired.property.client, expires_on=TODAY - timedelta(days=1))
-    address = silent.property.client.usable_contact("email").value
+    address = silent.property.client.contact_points.get(kind="email").value
     suppression.suppress_address(
         business=business, channel="email", address=address, reason="asked"
     )

@@ -9,11 +9,10 @@ from django.db import IntegrityError, transaction
 
 from clients.messaging import suppression
 from clients.messaging.models import Message, SendingRules, TextGateway
-from clients.messaging.outbox import Refusal, contact_permission
+from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import Client
 from reminders.forecasting import reasons
 from reminders.models import Reminder
-from reminders.steps.routes import Route, Routes
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -247,10 +246,10 @@ def test_nobody_is_left_out_for_a_client_without_a_language_or_favourite(due):
 
 
 def test_the_ways_to_many_are_those_to_one(coated, business):
-    """`Routes` asks for many at once what `contact_permission` asks for one."""
+    """`Reach` answers for many clients what `route_to` answers for one."""
     clients = [coated().property.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
-    address = clients[2].usable_contact("email").value
+    address = clients[2].contact_points.get(kind="email").value
     suppression.suppress_address(
         business=business, channel="email", address=address.upper(), reason="asked"
     )
@@ -266,21 +265,16 @@ def test_the_ways_to_many_are_those_to_one(coated, business):
     Client.objects.filter(pk=clients[6].pk).update(postal_country="NZ")
     ConsentFactory(client=clients[7], basis="customer", expires_on=TODAY - timedelta(days=1))
 
-    ways = Routes([client.pk for client in clients], business=business)
+    contacts = Reach([client.pk for client in clients], business=business)
+    marketing = ContactPurpose.MARKETING
 
     answers = []
     for client, channel in product(clients, ["email", "text", "letter", "call"]):
-        many = ways.route(client.pk, channel, on=TODAY)
-        one = contact_permission(Client.objects.get(pk=client.pk), channel, today=TODAY)
-        if channel == "text":
-            assert many == "No gateway for text messages is in use."
-        elif isinstance(one, Refusal):
-            assert many == one.why
-        else:
-            assert isinstance(many, Route)
-            assert (many.address, many.basis) == (one.address, one.basis)
-            assert many.consent_id == (one.consent.pk if one.consent else None)
+        many = contacts.route(client.pk, channel, marketing, on=TODAY)
+        one = route_to(Client.objects.get(pk=client.pk), channel, marketing, on=TODAY)
+        assert many == one
         answers.append(many)
+    assert contacts.transports_down == {"text": "No gateway for text messages is in use."}
     assert 8 <= sum(isinstance(each, Route) for each in answers) <= 24
 
 
@@ -288,9 +282,6 @@ def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business)
     client = coated().property.client
     ConsentFactory(client=client, is_given=False)
 
-    ways = Routes([client.pk], business=business)
-
-    assert (
-        ways.route(client.pk, "letter", on=TODAY)
-        == "The client withdrew consent elsewhere, so they are left alone."
+    assert route_to(client, "letter", ContactPurpose.MARKETING, on=TODAY) == Refusal(
+        "The client withdrew consent elsewhere, so they are left alone."
     )

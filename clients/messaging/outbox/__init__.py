@@ -9,19 +9,15 @@ from clients.messaging.outbox.decisions import (
 )
 from clients.messaging.outbox.delivering import deliver
 from clients.messaging.outbox.opt_out import unsubscribe_by_token
-from clients.messaging.outbox.permission import ContactPermission, Refusal, contact_permission
 from clients.messaging.outbox.queueing import Unsendable, queue_message
 from clients.messaging.outbox.sender import DeliveryTally
 from clients.messaging.outbox.sweeping import sweep
 
 __all__ = [
-    "ContactPermission",
     "DeliveryTally",
-    "Refusal",
     "Unsendable",
     "cancel_unsent",
     "confirm_sent",
-    "contact_permission",
     "deliver",
     "hold_message",
     "queue_message",

@@ -1,12 +1,12 @@
 """The law of the place put on a message before it is queued:
 basis, required contents, and how long the basis holds."""
 
-import re
 from datetime import date, datetime, time, timedelta
 
 from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, contents, countries_of
 from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Message, TextGateway
+from clients.messaging.reach import why_unanswerable
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import Channel
@@ -38,7 +38,7 @@ def enforce_law_rule(business: Business, message: Message, client: Client, *, to
 
 def check_basis(rule: LegalRule, basis: str) -> None:
     """A basis that was given must be one there;
-    without any the last look finds the newest consent or none."""
+    without any the final check finds the newest consent or none."""
     if basis and rule.needs_consent and not rule.allows(basis):
         raise Unsendable(f"“{basis}” allows no such message there ({rule.code}).")
 
@@ -54,22 +54,9 @@ def check_sender(rule: LegalRule, channel: str) -> None:
         raise Unsendable(words)
 
 
-def why_unanswerable(rule: LegalRule, gateway: TextGateway | None) -> str:
-    """Why nobody could answer a text message of this gateway, where the law wants that;
-    empty if they can."""
-    if gateway is None or not rule.reply_required or not re.search(r"[^\d+() .-]", gateway.sender):
-        return ""
-    return (
-        f"The law ({rule.code}) wants text messages that can be answered; “{gateway.sender}” is no"
-        " number."
-    )
-
-
 def limit_validity(business: Business, message: Message, rule: LegalRule, client: Client) -> None:
     """Not to be sent once its basis has run out."""
-    given_on = (
-        message.consent.recorded_at.astimezone(business.zone).date() if message.consent else None
-    )
+    given_on = business.today(message.consent.recorded_at) if message.consent else None
     end = rule.consent_expires(message.basis, last_job_dates([client.pk]).get(client.pk), given_on)
     if end is None:
         return

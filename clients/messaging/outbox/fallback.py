@@ -9,8 +9,9 @@ from clients.messaging import message_keys
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions
-from clients.messaging.outbox.permission import Refusal, contact_permission
+from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
 from clients.messaging.outbox.queueing import AttachmentFile, queue_message
+from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, User
 from clients.models.channel import Channel
@@ -43,20 +44,22 @@ def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Mes
     if row.kind == Message.Kind.REMINDER or not is_in_doubt(row, now=now):
         raise Unsendable(NOT_IN_DOUBT)
     business = Business.objects.get()
-    allowed = contact_permission(row.client, channel, today=business.today(now))
-    if isinstance(allowed, Refusal):
-        raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {allowed.why}")
+    is_marketing = row.kind in MARKETING_MESSAGE_KINDS
+    purpose = ContactPurpose.MARKETING if is_marketing else ContactPurpose.SERVICE
+    route = route_to(row.client, channel, purpose, on=business.today(now))
+    if isinstance(route, Refusal):
+        raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {route.why}")
     said, _ = queue_message(
         client=row.client,
         kind=row.kind,
         channel=channel,
-        address=allowed.address,
+        address=route.address,
         subject=row.subject,
         text=text_without_link(business, row),
         html="",
         key=f"{row.idempotency_key}/{channel}",
-        consent=allowed.consent,
-        basis=allowed.basis,
+        consent=route.permission.consent(),
+        basis=route.permission.basis if is_marketing else row.basis,
         now=now,
         by=by,
         expires_at=row.expires_at,

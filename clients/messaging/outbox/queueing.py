@@ -95,7 +95,7 @@ def queue_message(
 
 def draft_message(business: Business, **values: Any) -> Message:
     """The message checked and frozen, not yet in the outbox; many are kept together by `keep`.
-    Takes what `queue_message` takes, but does not ask the law (see lawful.py): whoever calls it
+    Takes what `queue_message` takes, but does not ask the law (see compliance.py): whoever calls it
     has.
     """
     message = build_message(business, **values)

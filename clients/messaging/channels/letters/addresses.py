@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from clients import countries
 from clients.messaging.models import Message
-from clients.messaging.outbox.permission import postal_address_of
 from clients.models import Business, Client, Property
 
 # Postcode before the town, as the Universal Postal Union's addressing pages give it for these
@@ -55,11 +54,12 @@ def town_lines(place: PostalAddress) -> list[str]:
 def current_postal_address(message: Message) -> PostalAddress | None:
     """The client's own postal address or property, if that is what was frozen."""
     client = message.client
-    if postal_address_of(client) != message.address:
+    if client.own_postal_address:
+        is_frozen = client.own_postal_address == message.address
+        return own_postal_address(client) if is_frozen else None
+    home: Property | None = min(client.properties.all(), key=lambda each: each.pk, default=None)
+    if home is None or home.postal_address != message.address:
         return None
-    if client.postal_street:
-        return own_postal_address(client)
-    home: Property = min(client.properties.all(), key=lambda each: each.pk)
     return PostalAddress(home.street, home.town, home.region, home.postcode, home.country)
 
 
