@@ -11,9 +11,8 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, current_user
-from clients.messaging.outbox.permission import preferred_address
 from clients.messaging.unsendable import Unsendable
-from clients.models import Channel, User
+from clients.models import ContactPoint, User
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
@@ -48,7 +47,7 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     client = job.deck.property.client
     jobs = jobs_to_sign_off(job)
     wording = sign_off_statement(jobs)
-    has_email = bool(preferred_address(client, Channel.EMAIL))
+    has_email = client.usable_contact(ContactPoint.Kind.EMAIL) is not None
     form = SignOffForm(
         request.POST or None,
         asks=consent_requests(client, business_of(request)),

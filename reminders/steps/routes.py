@@ -15,15 +15,13 @@ from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.messaging.outbox import permission
 from clients.messaging.outbox.compliance import why_unanswerable
-from clients.messaging.outbox.permission import CONTACT_KINDS, REFUSAL_REASONS
+from clients.messaging.outbox.permission import REFUSAL_REASONS
 from clients.models import Business, Client, ContactPoint, Property
-from clients.models.channel import Channel
+from clients.models.channel import Channel, channels_with, traits_of
 
+NO_SENDER = "The business has no address to send from."
+NO_GATEWAY = "No gateway for text messages is in use."
 WHY_OBJECTED = "The client withdrew consent elsewhere, so they are left alone."
-WHY_NO_TRANSPORT = {
-    Channel.EMAIL: "The business has no address to send from.",
-    Channel.TEXT: "No gateway for text messages is in use.",
-}
 
 
 @dataclass(frozen=True)
@@ -44,7 +42,11 @@ class Route:
 
     @property
     def is_number(self) -> bool:
-        return self.channel in {Channel.TEXT, Channel.CALL}
+        return traits_of(self.channel).is_by_number
+
+    @property
+    def is_spoken(self) -> bool:
+        return traits_of(self.channel).is_spoken
 
     @property
     def allowed_by(self) -> str:
@@ -99,7 +101,7 @@ class Routes:
             return basis.why
         if basis == NONE_NEEDED and client in self.objectors:
             return WHY_OBJECTED
-        if channel == Channel.TEXT and (words := why_unanswerable(rule, self.gateway)):
+        if traits_of(channel).through_gateway and (words := why_unanswerable(rule, self.gateway)):
             return words
         address = self.address(client, channel)
         if not address:
@@ -143,9 +145,10 @@ class Routes:
         return self.last_jobs.get(client) if counts else None
 
     def address(self, client: int, channel: str) -> str:
-        if channel == Channel.LETTER:
+        traits = traits_of(channel)
+        if traits.is_by_post:
             return self.postal_addresses.get(client, "")
-        for kind in CONTACT_KINDS.get(channel, []):
+        for kind in traits.contact_kinds:
             usable = [
                 point
                 for point in self.points.get(client, [])
@@ -153,7 +156,7 @@ class Routes:
             ]
             if usable:
                 best = min(usable, key=lambda point: (not point.is_preferred, point.pk))
-                return best.value.strip() if channel == Channel.EMAIL else best.normalized
+                return best.value.strip() if traits.is_by_mailbox else best.normalized
         return ""
 
     def why_no_address(self, client: int, channel: str) -> str:
@@ -177,13 +180,12 @@ class Routes:
     @cached_property
     def transports_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all."""
-        is_there = {
-            Channel.EMAIL: bool(self.business.sender),
-            Channel.TEXT: self.gateway is not None,
-        }
-        return {
-            channel: WHY_NO_TRANSPORT[channel] for channel, is_up in is_there.items() if not is_up
-        }
+        found: dict[str, str] = {}
+        if not self.business.sender:
+            found |= dict.fromkeys(channels_with("is_by_mailbox"), NO_SENDER)
+        if self.gateway is None:
+            found |= dict.fromkeys(channels_with("through_gateway"), NO_GATEWAY)
+        return found
 
     @cached_property
     def gateway(self) -> TextGateway | None:

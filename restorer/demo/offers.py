@@ -87,7 +87,7 @@ def write_demo_offers(*, now: datetime) -> None:
     mailed = [
         offer
         for offer in drafted
-        if not offer_sending.offer_route(offer, offer_sending.OFFER_CHANNELS[0], today).why_not
+        if not offer_sending.offer_route(offer, offer_sending.offer_channels()[0], today).why_not
     ]
     for offer in mailed[:6]:
         offer_sending.send_offer(offer=offer, channel="email", by=None, now=now)

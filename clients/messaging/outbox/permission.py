@@ -13,14 +13,8 @@ from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, countries_of
 from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Consent, Message
-from clients.models import Business, Client, ContactPoint
-from clients.models.channel import Channel
-
-CONTACT_KINDS: dict[str, list[str]] = {
-    Channel.EMAIL: ["email"],
-    Channel.TEXT: ["mobile"],
-    Channel.CALL: ["mobile", "phone"],
-}
+from clients.models import Business, Client
+from clients.models.channel import traits_of
 
 # One rule in SQL, so that the last look and the step to "transmitting" are one statement. A
 # withdrawal always has the last word over an earlier consent; about a booked visit we may write
@@ -153,13 +147,14 @@ def why_not_in_force(
 
 def preferred_address(client: Client, channel: str) -> str:
     """The preferred usable address of this channel, empty if there is none."""
-    if channel == Channel.LETTER:
+    traits = traits_of(channel)
+    if traits.is_by_post:
         return postal_address_of(client)
-    points = (client.usable_contact(kind) for kind in CONTACT_KINDS.get(channel, []))
+    points = (client.usable_contact(kind) for kind in traits.contact_kinds)
     point = next(filter(None, points), None)
     if point is None:
         return ""
-    return point.value.strip() if channel == Channel.EMAIL else point.normalized
+    return point.value.strip() if traits.is_by_mailbox else point.normalized
 
 
 def postal_address_of(client: Client) -> str:
@@ -174,15 +169,15 @@ def postal_address_of(client: Client) -> str:
 
 
 def why_no_address(client: Client, channel: str) -> str:
-    kinds = CONTACT_KINDS.get(channel, [])
+    traits = traits_of(channel)
     suspended = [
-        point for point in client.contact_points.all() if point.kind in kinds and point.suspended_at
+        point
+        for point in client.contact_points.all()
+        if point.kind in traits.contact_kinds and point.suspended_at
     ]
     if suspended:
         return f"The address is suspended: {suspended[0].suspended_why or 'no reason noted'}."
-    return {"email": "There is no e-mail address.", "letter": "There is no postal address."}.get(
-        channel, f"There is no {ContactPoint.Kind.MOBILE.label.lower()} number."
-    )
+    return traits.address.value
 
 
 def reasons_not_to_send(

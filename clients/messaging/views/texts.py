@@ -18,7 +18,7 @@ from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import Wording
 from clients.messaging.texts_page import TextPreview, language_name, languages_in_use, text_listings
 from clients.models import Client
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 
 CLIENTS_SUGGESTED = 100
 
@@ -74,6 +74,7 @@ def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -
         "instead": language_name(words.language),
         "name": MessageText.Purpose(purpose).label,
         "medium": Channel(channel).label,
+        "traits": traits_of(channel),
         "fields": texts.fields_of(purpose, channel),
         "preview": preview_of(request, form, language),
         "clients": (
