@@ -160,7 +160,7 @@ def test_nobody_is_reached_by_it_without_consent(pager: PaperLine, paged_deck: D
     result = remind(paged_deck)
 
     assert result.queued == []
-    assert [each.why for each in result.left_out] == ["Pager: The client withdrew consent."]
+    assert [each.why for each in result.left_out] == ["The client withdrew consent."]
 
 
 def test_a_withdrawal_after_it_was_queued_has_the_last_word(
