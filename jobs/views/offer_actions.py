@@ -44,7 +44,7 @@ def offer_button(action: OfferAction) -> Callable[[HttpRequest, int], HttpRespon
 
 @offer_button
 def offer_send(request: HttpRequest, offer: Offer) -> Offer:
-    channel = request.POST.get("channel", offer_sending.offer_channels()[0])
+    channel = request.POST.get("channel", "")
     offer_sending.send_offer(
         offer=offer, channel=channel, by=current_user(request), now=timezone.now()
     )

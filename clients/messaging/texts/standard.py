@@ -32,7 +32,7 @@ def standard_texts() -> dict[str, Any]:
 
 def text_languages() -> dict[str, str]:
     """Code → its own name, of the languages that the program has texts in."""
-    return {code: words["name"] for code, words in standard_texts()["words"].items()}
+    return {code: words.get("name", code) for code, words in standard_texts()["words"].items()}
 
 
 @cache
