@@ -20,6 +20,7 @@ from clients.messaging.texts.standard import missing_texts, standard_wording
 from clients.models import Business, Client, Deck
 from clients.models.channel import CHANNEL_TRAITS, Channel
 from jobs.actions import offer_sending
+from restorer import catalogue
 from tests.factories import (
     CoatFactory,
     ConsentFactory,
@@ -34,7 +35,6 @@ from tests.paper_line import PaperLine
 from tests.reminders.conftest import NOW, TODAY, coated, due, remind
 
 __all__ = ["coated", "due"]
-APPS = ("clients", "jobs", "reminders", "restorer")
 NAMES_A_CHANNEL = re.compile(r"\bChannel\.[A-Z]+\b")
 COMPARES_ITS_VALUE = re.compile(r"\b(channel|medium) [!=]= \"(email|text|letter|call)\"")
 MOST_MODULES = 12
@@ -73,7 +73,7 @@ def deliver_at_noon() -> None:
         outbox.deliver()
 
 
-def lacking() -> list[str]:
+def lacking_places() -> list[str]:
     """What a channel lacks that the program is to know."""
     found = [f"{each}: traits" for each in Channel if each not in CHANNEL_TRAITS]
     for channel in set(Channel) & set(CHANNEL_TRAITS):
@@ -84,7 +84,7 @@ def lacking() -> list[str]:
 
 
 def modules_with(pattern: re.Pattern[str], *kinds: str) -> list[str]:
-    paths = [path for app in APPS for kind in kinds for path in Path(app).rglob(kind)]
+    paths = [path for app in catalogue.APPS for kind in kinds for path in Path(app).rglob(kind)]
     return sorted(
         path.as_posix()
         for path in paths
@@ -94,7 +94,7 @@ def modules_with(pattern: re.Pattern[str], *kinds: str) -> list[str]:
 
 @pytest.mark.django_db
 def test_every_channel_has_traits_a_transport_texts_and_a_law() -> None:
-    assert lacking() == []
+    assert lacking_places() == []
 
 
 def test_code_asks_for_a_trait_instead_of_naming_a_channel(
@@ -111,8 +111,8 @@ def test_code_asks_for_a_trait_instead_of_naming_a_channel(
 def test_a_place_that_was_forgotten_is_named(patch: pytest.MonkeyPatch, place: str) -> None:
     add_channel(patch, but_for=place)
 
-    assert lacking()
-    assert all(PAGER in each and place.rstrip("s") in each for each in lacking())
+    assert lacking_places()
+    assert all(PAGER in each and place.rstrip("s") in each for each in lacking_places())
 
 
 @pytest.mark.django_db
@@ -128,7 +128,7 @@ def test_without_its_migration_the_database_refuses_it(
 def test_a_reminder_goes_out_by_it_and_stands_in_the_outbox(
     pager: PaperLine, paged_deck: Deck, as_owner: Browser
 ) -> None:
-    assert lacking() == []
+    assert lacking_places() == []
     (message,) = remind(paged_deck).queued
     deliver_at_noon()
 

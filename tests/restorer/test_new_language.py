@@ -26,7 +26,7 @@ from tests.reminders.conftest import coated, due, remind
 
 __all__ = ["coated", "due", "gateway", "row"]
 LANGUAGE = "eo"
-FIELD = re.compile(r"(\{\w+\})")
+FIELD_IN_BRACES = re.compile(r"(\{\w+\})")
 STOP_LINE = "Skribu FIN por fini."
 ADVERTISEMENT = "Reklamo."
 
@@ -34,8 +34,8 @@ ADVERTISEMENT = "Reklamo."
 def translated(words: Any) -> Any:
     """Capitals pass for a language of its own; fields stay as they are."""
     if isinstance(words, str):
-        parts = FIELD.split(words)
-        return "".join(part if FIELD.fullmatch(part) else part.upper() for part in parts)
+        parts = FIELD_IN_BRACES.split(words)
+        return "".join(part if FIELD_IN_BRACES.fullmatch(part) else part.upper() for part in parts)
     if isinstance(words, list):
         return [translated(each) for each in words]
     return {name: translated(each) for name, each in words.items()}
