@@ -15,14 +15,9 @@ from clients import phones as numbers
 from clients.messaging import outbox, suppression
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 ContactKind = ContactPoint.Kind
-CONTACT_KINDS_BY_CHANNEL = {
-    Channel.EMAIL: [ContactKind.EMAIL],
-    Channel.TEXT: [ContactKind.MOBILE],
-    Channel.CALL: [ContactKind.MOBILE, ContactKind.PHONE],
-}
 
 
 class ConsentError(ValueError):
@@ -206,9 +201,7 @@ def record_consent(
 
 def lift_suppression(client: Client, channel: str) -> None:
     business = Business.objects.get()
-    for point in client.contact_points.filter(
-        kind__in=CONTACT_KINDS_BY_CHANNEL.get(Channel(channel), [])
-    ):
+    for point in client.contact_points.filter(kind__in=traits_of(channel).contact_kinds):
         suppression.unsuppress_address(business=business, channel=channel, address=point.value)
         suppression.unsuppress_address(business=business, channel=channel, address=point.normalized)
 

@@ -7,14 +7,14 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.actions.clients import CONTACT_KINDS_BY_CHANNEL, ContactInput
+from clients.actions.clients import ContactInput
 from clients.emails import EmailError
 from clients.forms.fields import CountryField, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
 from clients.models import Business, Client, ContactPoint
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 from clients.phones import PhoneError, parse_phone
 
 MAX_CONTACT_POINTS = 12
@@ -271,7 +271,8 @@ class ConsentForm(forms.Form):
 def suppressed_channels(client: Client, business: Business) -> list[str]:
     """Channels by which an address of the client asked not to be written to."""
     found = []
-    for channel, kinds in CONTACT_KINDS_BY_CHANNEL.items():
+    for channel in Channel:
+        kinds = traits_of(channel).contact_kinds
         points = [point for point in client.contact_points.all() if point.kind in kinds]
         addresses = {address for point in points for address in (point.value, point.normalized)}
         if addresses and suppression.suppressed_addresses(

@@ -15,9 +15,8 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from clients.messaging.models import SendingRules
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
-RINGING_CHANNELS = {Channel.TEXT, Channel.CALL}
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
 SATURDAY = 5
 SUNDAY = 6
@@ -47,7 +46,7 @@ def first_allowed_moment(
 ) -> datetime:
     """The moment itself if this channel may be used then, else the first one after it.
     Raises `NeverOpenError`."""
-    if channel not in RINGING_CHANNELS:
+    if not traits_of(channel).disturbs:
         return moment
     at = moment.astimezone(UTC)
     today = moment.astimezone(zone).date()

@@ -21,21 +21,10 @@ from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules
 from clients.messaging.law.history import last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.models import Business, Client, ContactPoint, Property
-from clients.models.channel import Channel
+from clients.models.channel import Channel, channels_with, traits_of
 
-CONTACT_KINDS: dict[str, list[str]] = {
-    Channel.EMAIL: ["email"],
-    Channel.TEXT: ["mobile"],
-    Channel.CALL: ["mobile", "phone"],
-}
-NO_TRANSPORT_REASONS = {
-    Channel.EMAIL: "The business has no address to send from.",
-    Channel.TEXT: "No gateway for text messages is in use.",
-}
-NO_ADDRESS_REASONS = {
-    Channel.EMAIL: "There is no e-mail address.",
-    Channel.LETTER: "There is no postal address.",
-}
+NO_SENDER = "The business has no address to send from."
+NO_GATEWAY = "No gateway for text messages is in use."
 NO_CONSENT_REASON = "There is no consent on record."
 
 
@@ -138,7 +127,11 @@ class Route:
 
     @property
     def is_number(self) -> bool:
-        return self.channel in {Channel.TEXT, Channel.CALL}
+        return traits_of(self.channel).is_by_number
+
+    @property
+    def is_spoken(self) -> bool:
+        return traits_of(self.channel).is_spoken
 
 
 def route_to(client: Client, channel: str, purpose: ContactPurpose, *, on: date) -> Route | Refusal:
@@ -202,7 +195,8 @@ class Reach:
         law wants that."""
         rule = self.rule(client, channel, on)
         answer = self.consent_permission(client, channel, rule, on)
-        if isinstance(answer, Permission) and channel == Channel.TEXT and rule.reply_required:
+        through_gateway = traits_of(channel).through_gateway
+        if isinstance(answer, Permission) and through_gateway and rule.reply_required:
             words = why_unanswerable(rule, self.gateway)
             return Refusal(words) if words else answer
         return answer
@@ -256,9 +250,10 @@ class Reach:
     def address(self, client: int, channel: str) -> str:
         """The one to use: the preferred contact point, else the oldest, never a suspended one;
         empty if there is none."""
-        if channel == Channel.LETTER:
+        traits = traits_of(channel)
+        if traits.is_by_post:
             return self.postal_addresses.get(client, "")
-        for kind in CONTACT_KINDS.get(channel, []):
+        for kind in traits.contact_kinds:
             usable = [
                 point
                 for point in self.points.get(client, ())
@@ -266,19 +261,18 @@ class Reach:
             ]
             if usable:
                 best = min(usable, key=lambda point: point.rank)
-                return best.value.strip() if channel == Channel.EMAIL else best.normalized
+                return best.value.strip() if traits.is_by_mailbox else best.normalized
         return ""
 
     def why_no_address(self, client: int, channel: str) -> str:
-        kinds = CONTACT_KINDS.get(channel, [])
+        traits = traits_of(channel)
+        kinds = traits.contact_kinds
         known = self.points.get(client, ()) if kinds else ()
         suspended = [point for point in known if point.kind in kinds and point.suspended_at]
         if suspended:
             first = min(suspended, key=lambda point: point.rank)
             return f"The address is suspended: {first.suspended_why or 'no reason noted'}."
-        return NO_ADDRESS_REASONS.get(
-            Channel(channel), f"There is no {ContactPoint.Kind.MOBILE.label.lower()} number."
-        )
+        return traits.address.value
 
     def is_suppressed(self, channel: str, address: str) -> bool:
         known = self.suppressed_hashes.get(channel)
@@ -289,15 +283,12 @@ class Reach:
     @cached_property
     def transports_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all, with the reason."""
-        is_there = {
-            Channel.EMAIL: bool(self.business.sender),
-            Channel.TEXT: self.gateway is not None,
-        }
-        return {
-            channel: NO_TRANSPORT_REASONS[channel]
-            for channel, is_up in is_there.items()
-            if not is_up
-        }
+        found: dict[str, str] = {}
+        if not self.business.sender:
+            found |= dict.fromkeys(channels_with("is_by_mailbox"), NO_SENDER)
+        if self.gateway is None:
+            found |= dict.fromkeys(channels_with("through_gateway"), NO_GATEWAY)
+        return found
 
     @cached_property
     def gateway(self) -> TextGateway | None:

@@ -11,7 +11,7 @@ from django.utils.encoding import punycode
 
 from clients.messaging.models import Suppression
 from clients.models import Business
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 
 @lru_cache(maxsize=256)
@@ -19,7 +19,7 @@ def normalize_address(channel: str, address: str) -> str:
     """One spelling for every way of writing an address;
     what is compared and hashed, never what is written to."""
     text = unicodedata.normalize("NFC", re.sub(r"\s+", " ", address).strip()).lower()
-    if channel != Channel.EMAIL or "@" not in text:
+    if not traits_of(channel).is_by_mailbox or "@" not in text:
         return text
     local, _, domain = text.rpartition("@")
     return f"{local}@{ascii_domain(domain)}"
@@ -32,7 +32,7 @@ def address_spellings(channel: str, address: str) -> set[str]:
     local, at, domain = same.rpartition("@")
     written = (
         {same, f"{local}{at}{unicode_domain(domain)}"}
-        if at and channel == Channel.EMAIL
+        if at and traits_of(channel).is_by_mailbox
         else {same}
     )
     return {unicodedata.normalize(form, each) for each in written for form in ("NFC", "NFD")}

@@ -15,7 +15,6 @@ from clients.messaging import sms_parts
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import State
 from clients.models import Business
-from clients.models.channel import Channel
 
 
 @dataclass(frozen=True)
@@ -56,9 +55,7 @@ def text_costs_in_month(
 ) -> MonthlyTextCosts:
     after = (first + timedelta(days=31)).replace(day=1)
     start, end = (datetime.combine(day, time(), tzinfo=business.zone) for day in (first, after))
-    taken = Message.objects.filter(
-        channel=Channel.TEXT, accepted_at__gte=start, accepted_at__lt=end
-    )
+    taken = Message.objects.through_gateway().filter(accepted_at__gte=start, accepted_at__lt=end)
     texts = list(taken.order_by().values_list("text", flat=True))
     parts = sum(sms_parts.measure_sms(text).parts for text in texts)
     return MonthlyTextCosts(first, len(texts), parts, text_cost(parts, part_price))
@@ -66,4 +63,4 @@ def text_costs_in_month(
 
 def count_unconfirmed_texts() -> int:
     """May have gone out and been charged; nobody knows."""
-    return Message.objects.filter(channel=Channel.TEXT, state=State.UNCONFIRMED).count()
+    return Message.objects.through_gateway().filter(state=State.UNCONFIRMED).count()

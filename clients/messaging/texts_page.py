@@ -14,7 +14,7 @@ from clients.messaging.texts.fields import MARKETING_PURPOSES
 from clients.messaging.texts.standard import Wording
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ class TextPreview:
 def sms_size_of(text: str, channel: str) -> sms_parts.SmsSize | None:
     return (
         sms_parts.measure_sms(sms_parts.substitute_typography(text))
-        if channel == Channel.TEXT
+        if traits_of(channel).in_sms_parts
         else None
     )
 

@@ -15,7 +15,7 @@ from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, User
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 from jobs.diary import icalendar_files
 from jobs.models import Booking
 
@@ -96,7 +96,8 @@ def queue_booking_message(
         language=client.language,
         fields=booking_text_fields(booking, business),
     )
-    files = [calendar_attachment(booking, business, now)] if channel == Channel.EMAIL else []
+    has_file = traits_of(channel).carries_files
+    files = [calendar_attachment(booking, business, now)] if has_file else []
     message, _ = outbox.queue_message(
         client=client,
         kind=Message.Kind.SERVICE,

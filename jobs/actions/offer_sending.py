@@ -12,7 +12,7 @@ from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import Business, User
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 from jobs.actions.offers import (
     Kind,
     OfferError,
@@ -25,7 +25,10 @@ from jobs.models import Offer, OfferScope
 from jobs.offers import links
 from jobs.pdf import offer_pdf
 
-OFFER_CHANNELS = [Channel.EMAIL, Channel.TEXT, Channel.LETTER]
+
+def offer_channels() -> list[Channel]:
+    """An offer is read, so it goes by every way but the telephone."""
+    return [each for each in Channel if not traits_of(each).is_spoken]
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ def offer_routes(offer: Offer, *, today: date) -> list[OfferRoute]:
     contacts = Reach.of(offer.client)
     return [
         offer_route(contacts, offer, channel, today)
-        for channel in sorted(OFFER_CHANNELS, key=lambda each: each != preferred)
+        for channel in sorted(offer_channels(), key=lambda each: each != preferred)
     ]
 
 
@@ -112,8 +115,9 @@ def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
 
 
 def require_route(offer: Offer, channel: str, business: Business, now: datetime) -> Route:
-    if channel not in OFFER_CHANNELS:
-        raise OfferError("An offer goes by e-mail, text message or letter.", "channel")
+    if channel not in offer_channels():
+        *names, last = (each.label.lower() for each in offer_channels())
+        raise OfferError(f"An offer goes by {', '.join(names)} or {last}.", "channel")
     answer = route_to(offer.client, channel, ContactPurpose.MARKETING, on=business.today(now))
     if isinstance(answer, Refusal):
         raise OfferError(
@@ -129,7 +133,7 @@ def offer_message_expiry(offer: Offer, business: Business) -> datetime:
 
 def offer_attachments(offer: Offer, channel: str, url: str) -> list[tuple[str, str, bytes]]:
     """The offer on paper, where a message can carry it."""
-    if channel not in {Channel.EMAIL, Channel.LETTER}:
+    if not traits_of(channel).carries_files:
         return []
     return [(offer.file_name, "application/pdf", offer_pdf(offer, url=url))]
 
@@ -146,9 +150,7 @@ def offer_field_values(
 ) -> Mapping[str, str]:
     return {
         "greeting": offer.client.greeting,
-        "decks": offered_decks_text(
-            offer, scopes, on_one_line=channel in {Channel.TEXT, Channel.CALL}
-        ),
+        "decks": offered_decks_text(offer, scopes, on_one_line=traits_of(channel).on_one_line),
         "due_by": next(
             (display.format_month(scope.due_on) for scope in scopes if scope.due_on), ""
         ),

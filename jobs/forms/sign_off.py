@@ -10,8 +10,8 @@ from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
-from clients.models import Channel
-from jobs.work.sign_off import CHANNEL_LABELS, ConsentRequest
+from clients.models.channel import traits_of
+from jobs.work.sign_off import ConsentRequest
 
 
 class SignOffForm(forms.Form):
@@ -44,7 +44,7 @@ class SignOffForm(forms.Form):
     def boxes(self) -> list[tuple[StrOrPromise, BoundField]]:
         """“By e-mail”, and the box; for each channel."""
         return [
-            (CHANNEL_LABELS[Channel(ask.channel)], self[f"may_{ask.channel}"]) for ask in self.asks
+            (traits_of(ask.channel).consent_label, self[f"may_{ask.channel}"]) for ask in self.asks
         ]
 
     @property

@@ -12,7 +12,6 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients import display
 from clients.access import business_of, current_user, office_required
-from clients.models.channel import Channel
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
@@ -257,7 +256,7 @@ def report_booking_change(
         messages.success(request, done)
     elif told is None:
         messages.warning(request, f"{done} No message goes to {row.client}: tell them yourself.")
-    elif told.channel == Channel.CALL:
+    elif told.traits.is_spoken:
         messages.success(
             request,
             f"{done} {row.client} has no e-mail address and stands on the list of calls to make.",

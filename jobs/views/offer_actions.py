@@ -11,7 +11,6 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, current_user, office_required
 from clients.messaging.unsendable import Unsendable
-from clients.models.channel import Channel
 from jobs.actions import offer_questions, offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
@@ -114,7 +113,7 @@ def send_chosen_offers(request: HttpRequest) -> HttpResponse:
         for text in request.POST.getlist("offer")
         if text.isascii() and text.isdigit() and len(text) < 19
     ]
-    channel = request.POST.get("channel", Channel.EMAIL)
+    channel = request.POST.get("channel", offer_sending.offer_channels()[0])
     if not ticked or len(ticked) > MAX_OFFERS_SENT:
         messages.error(
             request, f"Choose at least one draft and at most {MAX_OFFERS_SENT}, then send."

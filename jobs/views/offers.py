@@ -43,7 +43,6 @@ def list_offers(request: HttpRequest) -> HttpResponse:
         ],
         "query": urlencode(filters),
         "today": today,
-        "channels": offer_sending.OFFER_CHANNELS,
     }
     return render(request, "jobs/offers/list.html", context)
 

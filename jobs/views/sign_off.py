@@ -12,7 +12,8 @@ from django.views.decorators.http import require_http_methods
 from clients import display
 from clients.access import business_of, current_user
 from clients.messaging.unsendable import Unsendable
-from clients.models import Channel, User
+from clients.models import User
+from clients.models.channel import traits_of
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
@@ -51,7 +52,7 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     form = SignOffForm(
         request.POST or None,
         asks=asks,
-        has_email=any(ask.channel == Channel.EMAIL for ask in asks),
+        has_email=any(traits_of(ask.channel).is_by_mailbox for ask in asks),
     )
     if request.method == "POST" and form.is_valid():
         try:

@@ -8,36 +8,12 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.messaging.reach import CONTACT_KINDS, Reach
+from clients.messaging.reach import Reach
 from clients.models import Business, Channel, Client
+from clients.models.channel import traits_of
 from jobs.models import Job
 from jobs.work.care_times import CareNote, care_note
 
-# Whole sentences, for they are agreed to as they stand.
-CONSENT_WORDINGS = {
-    Channel.EMAIL: _(
-        "{business} may e-mail me reminders and offers for the care of my decks, to {address}. Each"
-        " message says how to end it."
-    ),
-    Channel.TEXT: _(
-        "{business} may send me text messages with reminders and offers for the care of my decks,"
-        " to {address}, also by an automatic system. Answering STOP ends it; my phone company may"
-        " charge for messages."
-    ),
-    Channel.LETTER: _(
-        "{business} may send me letters with reminders and offers for the care of my decks. A word"
-        " from me ends it."
-    ),
-    Channel.CALL: _(
-        "{business} may phone me at {address} about the care of my decks. A word from me ends it."
-    ),
-}
-CHANNEL_LABELS = {
-    Channel.EMAIL: _("By e-mail"),
-    Channel.TEXT: _("By text message"),
-    Channel.LETTER: _("By letter"),
-    Channel.CALL: _("By telephone call"),
-}
 VOLUNTARY_SENTENCE = _("No work and no price depends on my agreeing.")
 RECONSENT_SENTENCE = _("I had asked not to be reached this way, and I take that back.")
 
@@ -53,7 +29,7 @@ class ConsentRequest:
 def consent_requests(client: Client, business: Business) -> list[ConsentRequest]:
     """One box a channel by which the client can be reached; ticking it is agreement in writing."""
     contacts = Reach.of(client, business=business)
-    found = [(channel, contacts.address(client.pk, channel)) for channel in CONSENT_WORDINGS]
+    found = [(channel, contacts.address(client.pk, channel)) for channel in Channel]
     return [
         ConsentRequest(channel, consent_wording(contacts, channel, address))
         for channel, address in found
@@ -62,13 +38,12 @@ def consent_requests(client: Client, business: Business) -> list[ConsentRequest]
 
 
 def consent_wording(contacts: Reach, channel: Channel, address: str) -> str:
-    shown = display.format_phone(address) if channel in {Channel.TEXT, Channel.CALL} else address
-    words = (
-        f"{str(CONSENT_WORDINGS[channel]).format(business=contacts.business.name, address=shown)}"
-        f" {VOLUNTARY_SENTENCE}"
-    )
+    traits = traits_of(channel)
+    shown = display.format_phone(address) if traits.is_by_number else address
+    agreed = str(traits.consent_wording).format(business=contacts.business.name, address=shown)
+    words = f"{agreed} {VOLUNTARY_SENTENCE}"
     is_refusing = contacts.is_suppressed(channel, address)
-    return f"{RECONSENT_SENTENCE} {words}" if is_refusing and channel in CONTACT_KINDS else words
+    return f"{RECONSENT_SENTENCE} {words}" if is_refusing and not traits.is_by_post else words
 
 
 def jobs_to_sign_off(job: Job) -> list[Job]:

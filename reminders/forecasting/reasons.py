@@ -4,59 +4,13 @@ without."""
 from collections.abc import Mapping
 
 from clients import display
+from clients.messaging.texts.standard import (
+    FALLBACK_LANGUAGE,
+    standard_phrases,
+    text_languages,
+)
 
 MIN_SHOWN_MONTHS = 0.5  # months
-# Factor of the core → what lengthens and what shortens the life of the coat. It counts only where
-# the deck differs from the reference deck; where that can be in one way only, the words state this
-# fact, whichever way the book has learned that it works.
-FACTOR_PHRASES = {
-    "finish": ("longer-lasting finish", "shorter-lived finish"),
-    "pigment": ("helpful pigment", "pigment that runs hot"),
-    "base": ("solvent-borne finish",) * 2,
-    "sun": ("less sun than most places", "more sun than most places"),
-    "shade": ("shade",) * 2,
-    "wet_days": ("few wet days", "many wet days"),
-    "roof": ("part under a roof",) * 2,
-    "facing": ("faces away from the midday sun", "faces the midday sun"),
-    "airflow": ("still, damp air below",) * 2,
-    "species": ("timber that holds a finish", "timber that holds a finish badly"),
-    "texture": ("rough or weathered boards",) * 2,
-    "traffic": ("little walked on", "much walked on"),
-    "salt": ("salt from the sea",) * 2,
-    "pool": ("pool water",) * 2,
-    "litter": ("leaves that lie wet",) * 2,
-    "coats": ("extra coats", "a single coat"),
-    "preparation": ("stripped before coating",) * 2,
-    "own_history": ("earlier coats here lasted", "earlier coats here wore early"),
-    "inspection": ("found sound on the last visit", "found worn on a visit"),
-}
-
-# The same for clients who read French; the business reads English.
-FACTOR_PHRASES_FRENCH = {
-    "finish": ("une finition qui dure", "une finition qui dure moins"),
-    "pigment": ("un pigment qui protège", "une teinte qui chauffe au soleil"),
-    "base": ("une finition au solvant",) * 2,
-    "sun": ("peu de soleil", "beaucoup de soleil"),
-    "shade": ("l'ombre",) * 2,
-    "wet_days": ("peu de jours de pluie", "beaucoup de jours de pluie"),
-    "roof": ("une partie sous toit",) * 2,
-    "facing": ("à l'abri du soleil de midi", "face au soleil de midi"),
-    "airflow": ("un air humide et immobile dessous",) * 2,
-    "species": ("un bois qui tient bien la finition", "un bois qui tient mal la finition"),
-    "texture": ("des planches rugueuses ou usées",) * 2,
-    "traffic": ("peu de passage", "beaucoup de passage"),
-    "salt": ("le sel de la mer",) * 2,
-    "pool": ("l'eau de la piscine",) * 2,
-    "litter": ("des feuilles qui restent mouillées",) * 2,
-    "coats": ("plus de couches que d'habitude", "une seule couche"),
-    "preparation": ("un décapage avant la finition",) * 2,
-    "own_history": (
-        "les couches précédentes ont tenu ici",
-        "les couches précédentes ont peu tenu ici",
-    ),
-    "inspection": ("trouvée saine à la dernière visite", "trouvée usée lors d'une visite"),
-}
-PHRASES_BY_LANGUAGE = {"en": FACTOR_PHRASES, "fr": FACTOR_PHRASES_FRENCH}
 
 
 def signed_months(value: float) -> str:
@@ -74,9 +28,18 @@ def strongest_factors(contributions: Mapping[str, float], limit: int) -> list[tu
     return sorted(ranked, key=lambda pair: -abs(pair[1]))[:limit]
 
 
-def factor_phrase(name: str, value: float, language: str = "en") -> str:
-    longer, shorter = PHRASES_BY_LANGUAGE[language].get(name, (name.replace("_", " "),) * 2)
-    return longer if value > 0 else shorter
+def factor_phrase(name: str, value: float, language: str = FALLBACK_LANGUAGE) -> str:
+    """What lengthens and what shortens the life of the coat, from the words of the language.
+
+    A factor counts only where the deck differs from the reference deck; where that can be in one
+    way only, there is one phrase for both, which states this fact, whichever way the book has
+    learned that it works.
+    """
+    phrase = standard_phrases(language, "factors").get(name, name.replace("_", " "))
+    if isinstance(phrase, str):
+        return phrase
+    longer, shorter = phrase
+    return str(longer if value > 0 else shorter)
 
 
 def ranked_reasons(contributions: Mapping[str, float], limit: int = 4) -> list[str]:
@@ -89,11 +52,11 @@ def ranked_reasons(contributions: Mapping[str, float], limit: int = 4) -> list[s
 
 
 def reasons_for_client(
-    contributions: Mapping[str, float], limit: int = 3, language: str = "en"
+    contributions: Mapping[str, float], limit: int = 3, language: str = FALLBACK_LANGUAGE
 ) -> str:
     """For the client, without figures: “much walked on, salt from the sea”;
     nothing in a language not known here."""
-    if language not in PHRASES_BY_LANGUAGE:
+    if language not in text_languages():
         return ""
     return ", ".join(
         factor_phrase(name, value, language)

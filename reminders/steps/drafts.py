@@ -13,31 +13,14 @@ from django.db.models import Max
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import primary_language
+from clients.messaging.texts.standard import primary_language, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 from reminders.due.due_list import AppliedFinish, finishes_by_job
 from reminders.forecasting.reasons import reasons_for_client
 from reminders.models import Forecast
 from reminders.steps import LeftOut, PlannedMessage
-
-ONE_LINE_CHANNELS = {Channel.TEXT, Channel.CALL}
-# Words around the facts, in the languages that the program's own texts are in.
-FACT_LABELS = {
-    "en": {
-        "last": "Last coat:",
-        "due": "Due by about:",
-        "past": "Due since about:",
-        "why": "What we reckoned with:",
-    },
-    "fr": {
-        "last": "Dernière couche :",
-        "due": "À refaire vers",
-        "past": "À refaire depuis environ",
-        "why": "Ce dont nous avons tenu compte :",
-    },
-}
 
 
 @dataclass(frozen=True)
@@ -116,12 +99,12 @@ class DraftWriter:
 
     def decks_text(self, chosen_facts: Sequence[DeckFacts], channel: str, language: str) -> str:
         """A paragraph each, or all on one line where that is the custom of the channel."""
-        if channel in ONE_LINE_CHANNELS:
+        if traits_of(channel).on_one_line:
             return "; ".join(f"{each.label}, {each.street}" for each in chosen_facts)
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
-        labels = FACT_LABELS.get(primary_language(language), FACT_LABELS["en"])
+        labels = standard_phrases(language, "deck")
         locale = self.locale(language)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(

@@ -115,7 +115,7 @@ def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> Non
 
 
 def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: Browser) -> None:
-    door = reverse("speech:text_look", args=("offer", "fr"))
+    door = reverse("speech:text_look", args=("offer", "email", "fr"))
 
     kept = as_owner.get(door)
     typed = as_owner.post(door, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"})
@@ -142,6 +142,7 @@ def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: 
         "texts/gone/email/en/",
         "texts/first/pigeon/en/",
         "texts/first/email/xx-Bay/",
+        "texts/first/text/en/as-html/",
         "law/QQ/email/",
         "law/CA/x/",
     ],

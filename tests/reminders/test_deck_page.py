@@ -10,6 +10,7 @@ from freezegun import freeze_time
 from PIL import Image
 
 from clients.messaging.models import Message
+from clients.messaging.texts.standard import standard_phrases, text_languages
 from jobs.models import Job, Photo
 from reminders.forecasting import bridge, curve
 from reminders.forecasting.reasons import factors_with_months, ranked_reasons
@@ -206,6 +207,6 @@ def test_reasons_in_words_keep_what_matters():
 
 def test_every_factor_of_the_core_has_words():
     from reminders.forecast import FACTORS
-    from reminders.forecasting.reasons import FACTOR_PHRASES as WORDS
 
-    assert set(WORDS) == set(FACTORS)
+    for language in text_languages():
+        assert set(standard_phrases(language, "factors")) == set(FACTORS)

@@ -11,7 +11,6 @@ from clients.messaging import suppression
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import Client
-from reminders.forecasting import reasons
 from reminders.models import Reminder
 from tests.factories import (
     ClientFactory,
@@ -209,7 +208,6 @@ def test_a_french_client_reads_french_with_french_dates(due):
     assert "Dernière couche : Tidewood Deck Oil" in message.text
     assert "décembre 2026" in message.text
     assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
-    assert set(reasons.FACTOR_PHRASES_FRENCH) == set(reasons.FACTOR_PHRASES)
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):

@@ -5,11 +5,11 @@ from typing import Any
 
 from django.db import transaction
 
+from clients.messaging.channels.calls import waiting_calls
 from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions, opt_out, transitions
 from clients.models import ContactPoint, User
-from clients.models.channel import Channel
 
 CallResult = CallNote.Result
 RETRY_PAUSES = [
@@ -27,9 +27,7 @@ def record_call_result(
 ) -> bool:
     """Write down how it ended and move the message.
     False, and nothing changed, if it is no call to be made now."""
-    rows = Message.objects.filter(
-        pk=message.pk, channel=Channel.CALL, state=State.QUEUED, held_at=None
-    )
+    rows = waiting_calls().filter(pk=message.pk, held_at=None)
     locked = rows.select_for_update(of=("self",)).select_related("client").first()
     if locked is None:
         return False
@@ -91,7 +89,7 @@ def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
     """In the same transaction nobody calls this number any more."""
     people = opt_out.clients_at_number(message.address) or [message.client]
     opt_out.opt_out_address(
-        channel=Channel.CALL,
+        channel=message.channel,
         address=message.address,
         people=people,
         why=CALL_STOP_REASON,

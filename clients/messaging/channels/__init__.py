@@ -1,5 +1,5 @@
-"""The channels that machines can send by.
-A new one is a class that keeps `contract.Line` in a file, and a line here"""
+"""The channels that machines send by: what keeps `transport.Transport` in a module here, and a line
+in `TRANSPORTS`."""
 
 from collections.abc import Callable
 

@@ -14,7 +14,7 @@ from clients.messaging.law.rule import CLOSED_ALL_DAY, DAY_KINDS, NONE_NEEDED, a
 from clients.messaging.law.summary import BASIS_LABELS
 from clients.messaging.texts import checking
 from clients.models import Client
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 TIME_ERROR = "Write a time like 09:00."
 FIELD_CHECKS = {"subject": checking.check_subject, "body": checking.check_body}
@@ -47,8 +47,9 @@ class TextForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.purpose = purpose
         self.channel = channel
-        self.fields["subject"].required = channel == Channel.EMAIL
-        if channel in {Channel.TEXT, Channel.CALL}:
+        traits = traits_of(channel)
+        self.fields["subject"].required = traits.needs_subject
+        if traits.on_one_line:
             del self.fields["subject"]
             self.fields["body"].widget.attrs["rows"] = 8
 
@@ -155,7 +156,7 @@ class LawRuleForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.today = today
         self.rule = rule
-        self.has_hours = medium in {Channel.TEXT, Channel.CALL}
+        self.has_hours = traits_of(medium).disturbs
         for day, label in zip(
             DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True
         ):

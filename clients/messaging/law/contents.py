@@ -5,9 +5,10 @@ from collections.abc import Callable
 
 from clients.messaging import sms_parts
 from clients.messaging.law.rule import AGREED_BASES, LegalRule
+from clients.messaging.texts.standard import standard_phrase, text_languages
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 STOP_LINE_PATTERN = re.compile(r"\b(STOP|ARR[EÊ]T)\b", re.IGNORECASE)
 ADVERTISEMENT_PATTERN = re.compile(r"advert|promotion|publicit", re.IGNORECASE)
@@ -84,13 +85,20 @@ def has_opt_out(business: Business, text: str, medium: str) -> bool:
     """A link in an e-mail, a word to answer with in a text message."""
     return (
         "{unsubscribe_url}" in text
-        if medium == Channel.EMAIL
-        else bool(STOP_LINE_PATTERN.search(text))
+        if traits_of(medium).has_opt_out_link
+        else bool(STOP_LINE_PATTERN.search(text)) or has_standard_phrase("stop_line", text)
     )
 
 
 def is_marked_advertisement(business: Business, text: str, medium: str) -> bool:
-    return bool(ADVERTISEMENT_PATTERN.search(text))
+    return bool(ADVERTISEMENT_PATTERN.search(text)) or has_standard_phrase("advertisement", text)
+
+
+def has_standard_phrase(name: str, text: str) -> bool:
+    """In any of the languages that come with the program."""
+    return any(
+        contains_wording(standard_phrase(language, name), text) for language in text_languages()
+    )
 
 
 ContentTest = Callable[[Business, str, str], bool]

@@ -61,26 +61,16 @@ class LegalRules:
         """Of one country, its group, or the strictest where nothing is known;
         the owner's before the table's."""
         medium = str(Channel(channel))
+        rules = table.rules_for_medium(medium)
         for place in filter(
             None,
             [country.upper(), table.country_group(country.upper()), table.DEFAULT_JURISDICTION],
         ):
             ours = newest_rule_on(self.own_rules.get((place, medium), []), on)
-            theirs = newest_rule_on(
-                [
-                    rule
-                    for rule in table.table_rules()
-                    if (rule.jurisdiction, rule.medium) == (place, medium)
-                ],
-                on,
-            )
+            theirs = newest_rule_on([rule for rule in rules if rule.jurisdiction == place], on)
             if found := ours or theirs:
                 return found
-        return next(
-            rule
-            for rule in table.table_rules()
-            if (rule.jurisdiction, rule.medium) == (table.DEFAULT_JURISDICTION, medium)
-        )
+        return next(rule for rule in rules if rule.jurisdiction == table.DEFAULT_JURISDICTION)
 
 
 def newest_rule_on(rules: Iterable[LegalRule], on: date) -> LegalRule | None:

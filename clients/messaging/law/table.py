@@ -2,12 +2,14 @@
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from clients.messaging.law.rule import LegalRule
+from clients.models.channel import traits_of
 
 DEFAULT_JURISDICTION = "DEFAULT"
 IMPLIED_BASES = ("customer", "inquiry")
@@ -34,6 +36,13 @@ def country_group(country: str) -> str:
 @cache
 def table_rules() -> tuple[LegalRule, ...]:
     return tuple(make_rule(row) for row in law_table()["rule"])
+
+
+def rules_for_medium(medium: str) -> list[LegalRule]:
+    """Those of a channel, or of the one that it counts as."""
+    counts_as = traits_of(medium).law or medium
+    found = [rule for rule in table_rules() if rule.medium == counts_as]
+    return [replace(rule, medium=medium) for rule in found] if counts_as != medium else found
 
 
 def make_rule(row: Mapping[str, Any], *, is_own: bool = False) -> LegalRule:

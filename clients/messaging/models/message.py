@@ -8,7 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
-from clients.models.channel import AUTOMATIC_CHANNELS, Channel
+from clients.models.channel import Channel, ChannelTraits, channels_with, traits_of
 from clients.models.client import Client
 
 
@@ -39,8 +39,12 @@ class MessageQuerySet(models.QuerySet["Message"]):
         """Could have gone out by then and has not.
         Letters and calls wait for people, not for a machine."""
         return self.open().filter(
-            channel__in=AUTOMATIC_CHANNELS, held_at=None, not_before__lt=moment
+            channel__in=channels_with("machine"), held_at=None, not_before__lt=moment
         )
+
+    def through_gateway(self) -> "MessageQuerySet":
+        """Those that the text message gateway takes, reports on and charges for."""
+        return self.filter(channel__in=channels_with("through_gateway"))
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
@@ -174,6 +178,10 @@ class Message(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} to {self.address}"
+
+    @property
+    def traits(self) -> ChannelTraits:
+        return traits_of(self.channel)
 
     @property
     def needs_a_person(self) -> bool:

@@ -9,7 +9,7 @@ from clients.messaging.models import Message, TextGateway
 from clients.messaging.reach import why_unanswerable
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 MARKETING_MESSAGE_KINDS = {Message.Kind.REMINDER, Message.Kind.OFFER}
 
@@ -47,7 +47,7 @@ def check_sender(rule: LegalRule, channel: str) -> None:
     """Where clients must be able to answer, a name instead of a number as the sender will not
     do."""
     if (
-        channel == Channel.TEXT
+        traits_of(channel).through_gateway
         and rule.reply_required
         and (words := why_unanswerable(rule, TextGateway.current()))
     ):

@@ -11,7 +11,7 @@ from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox import transitions
 from clients.models import Business, User
-from clients.models.channel import Channel
+from clients.models.channel import channels_with
 
 CANCELLABLE_STATES = [State.QUEUED, State.CLAIMED]
 UNRESOLVED_STATES = [State.UNCONFIRMED, State.FAILED, State.BOUNCED]
@@ -76,7 +76,7 @@ def resend_message(*, message: Message, now: datetime, by: User) -> bool:
 def next_message_id(message: Message) -> str:
     """An unconfirmed text message keeps its id where the gateway sends a repeated reference only
     once."""
-    gateway = TextGateway.current() if message.channel == Channel.TEXT else None
+    gateway = TextGateway.current() if message.traits.through_gateway else None
     if gateway and gateway.honours_reference and message.state == State.UNCONFIRMED:
         return message.message_id
     number = message_keys.sending_number(message.message_id) + 1
@@ -87,7 +87,9 @@ def next_message_id(message: Message) -> str:
 
 def mark_letter_returned(*, message: Message, now: datetime, by: User) -> bool:
     """A letter that the post returned."""
-    rows = message_rows([message]).filter(channel=Channel.LETTER, state=State.ACCEPTED)
+    rows = message_rows([message]).filter(
+        channel__in=channels_with("is_by_post"), state=State.ACCEPTED
+    )
     return bool(
         transitions.apply_transition(
             rows,

@@ -15,7 +15,7 @@ from clients.messaging.outbox import delivery_reports
 from clients.messaging.outbox.sender import BATCH_SIZE, DeliveryTally, Sender
 from clients.messaging.outbox.sweeping import sweep
 from clients.models import Business
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 ShouldStop = Callable[[], bool]
 
@@ -72,7 +72,7 @@ def deliver_channel(
 
 def connection_count(channel: str, limit: int | None) -> int:
     """One for each batch that is due, as far as the settings allow."""
-    allowed = settings.EMAIL_CONNECTIONS if channel == Channel.EMAIL else 1
+    allowed = settings.EMAIL_CONNECTIONS if traits_of(channel).is_by_mailbox else 1
     if allowed <= 1:
         return 1
     due = Message.objects.due(channel)[: allowed * BATCH_SIZE].count()

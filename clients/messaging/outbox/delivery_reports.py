@@ -16,7 +16,6 @@ from clients.messaging.channels import text
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import State
 from clients.messaging.outbox import transitions
-from clients.models.channel import Channel
 
 REPORT_DELIVERED = "delivered"
 REPORT_FAILED = "failed"
@@ -95,8 +94,8 @@ def query_open_messages(*, now: datetime, should_stop: Callable[[], bool]) -> No
     if gateway is None or not gateway.look_up_url:
         return
     states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
-    rows = Message.objects.filter(
-        channel=Channel.TEXT, state__in=states, events__at__gte=now - QUERY_PERIOD
+    rows = Message.objects.through_gateway().filter(
+        state__in=states, events__at__gte=now - QUERY_PERIOD
     )
     for message in rows.distinct().order_by("pk"):
         if should_stop():

@@ -14,7 +14,7 @@ from clients.messaging.outbox.queueing import AttachmentFile, queue_message
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, User
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 
 NOT_IN_DOUBT = "Nothing was changed: it is not unconfirmed, or not for long enough."
 
@@ -64,7 +64,7 @@ def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Mes
         by=by,
         expires_at=row.expires_at,
         language=row.language,
-        attachments=attachment_files(row) if channel == Channel.LETTER else (),
+        attachments=attachment_files(row) if traits_of(channel).carries_files else (),
     )
     decisions.dismiss_message(message=row, now=now, by=by)
     return said

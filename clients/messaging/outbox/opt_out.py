@@ -14,7 +14,7 @@ from clients.messaging.models import Consent, Message
 from clients.messaging.models.message import MessageQuerySet
 from clients.messaging.outbox import decisions
 from clients.models import Business, Client, ContactPoint, User
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 UNSUBSCRIBED_BY_LINK = "Unsubscribed by the link in a message."
 
@@ -110,7 +110,7 @@ def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) ->
 def client_ids_at(channel: str, address: str) -> set[int]:
     """The clients who have this address or number;
     with letters, to whom something waits that bears it."""
-    if channel == Channel.LETTER:
+    if traits_of(channel).is_by_post:
         waiting = Message.objects.filter(
             channel=channel, state__in=decisions.CANCELLABLE_STATES, address__iexact=address.strip()
         )
@@ -126,7 +126,8 @@ def clients_at_number(number: str) -> list[Client]:
     those put away last."""
     points = ContactPoint.objects.filter(normalized=number, kind__in=["mobile", "phone"])
     last = (
-        Message.objects.filter(channel=Channel.TEXT, address=number)
+        Message.objects.through_gateway()
+        .filter(address=number)
         .order_by("-id")
         .values("client_id")[:1]
     )

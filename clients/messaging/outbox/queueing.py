@@ -16,7 +16,7 @@ from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User
-from clients.models.channel import Channel
+from clients.models.channel import AddressKind, traits_of
 
 UNSUBSCRIBE_PLACEHOLDER = "{unsubscribe_url}"
 MAX_SUBJECT_LENGTH = 300
@@ -159,53 +159,55 @@ def check_message(message: Message) -> None:
         raise Unsendable(f"The text is longer than {MAX_TEXT_LENGTH} characters.")
     if not message.text.strip() or "\x00" in message.text + message.html:
         raise Unsendable("The message has no text, or a character that is none.")
-    if check_channel := CHANNEL_CHECKS.get(message.channel):
-        check_channel(message)
+    check_for_channel(message)
 
 
-def check_email(message: Message) -> None:
-    if not message.subject:
+def check_for_channel(message: Message) -> None:
+    """What the channel needs besides."""
+    traits = message.traits
+    if traits.needs_subject and not message.subject:
         raise Unsendable("An e-mail needs a subject.")
-    if not is_single_address(message.address):
-        raise Unsendable(f"“{message.address[:80]}” is not one e-mail address.")
-    if message.kind in MARKETING_MESSAGE_KINDS and UNSUBSCRIBE_PLACEHOLDER not in message.text:
+    ADDRESS_CHECKS[traits.address](message.address)
+    if (
+        traits.has_opt_out_link
+        and message.kind in MARKETING_MESSAGE_KINDS
+        and UNSUBSCRIBE_PLACEHOLDER not in message.text
+    ):
         raise Unsendable(
             f"The text of a reminder or offer must hold {UNSUBSCRIBE_PLACEHOLDER}, the link to"
             " unsubscribe."
         )
-
-
-def check_text(message: Message) -> None:
-    check_number(message)
-    parts = sms_parts.measure_sms(message.text).parts
+    parts = sms_parts.measure_sms(message.text).parts if traits.in_sms_parts else 0
     if parts > MAX_SMS_PARTS:
         raise Unsendable(
             f"The text would go out in {parts} parts; at most {MAX_SMS_PARTS} are possible."
         )
 
 
-def check_number(message: Message) -> None:
-    if not E164_NUMBER.fullmatch(message.address.partition(";")[0]):
-        raise Unsendable(
-            f"“{message.address[:80]}” is not one telephone number in international form."
-        )
+def check_mailbox(address: str) -> None:
+    if not is_single_address(address):
+        raise Unsendable(f"“{address[:80]}” is not one e-mail address.")
 
 
-def check_letter(message: Message) -> None:
-    if CONTROL_CHARACTERS.search(message.address) or not message.address:
+def check_number(address: str) -> None:
+    if not E164_NUMBER.fullmatch(address.partition(";")[0]):
+        raise Unsendable(f"“{address[:80]}” is not one telephone number in international form.")
+
+
+def check_postal_address(address: str) -> None:
+    if CONTROL_CHARACTERS.search(address) or not address:
         raise Unsendable("The postal address is empty, or holds a character that is none.")
 
 
-CHANNEL_CHECKS = {
-    str(Channel.EMAIL): check_email,
-    str(Channel.TEXT): check_text,
-    str(Channel.LETTER): check_letter,
-    str(Channel.CALL): check_number,
+ADDRESS_CHECKS = {
+    AddressKind.MAILBOX: check_mailbox,
+    AddressKind.NUMBER: check_number,
+    AddressKind.POSTAL: check_postal_address,
 }
 
 
 def check_attachments(attachments: Sequence[AttachmentFile], channel: str) -> None:
-    if attachments and channel not in {Channel.EMAIL, Channel.LETTER}:
+    if attachments and not traits_of(channel).carries_files:
         raise Unsendable("Only an e-mail or a letter can have something attached.")
     for name, media_type, _ in attachments:
         if UNSAFE_IN_FILE_NAME.search(name) or not 0 < len(name) <= 120:
@@ -246,7 +248,7 @@ def is_single_address(address: str) -> bool:
 
 
 def insert_unsubscribe_link(business: Business, message: Message) -> None:
-    if message.channel != Channel.EMAIL or message.kind not in MARKETING_MESSAGE_KINDS:
+    if not message.traits.has_opt_out_link or message.kind not in MARKETING_MESSAGE_KINDS:
         return
     token = message_keys.unsubscribe_token(business, message.idempotency_key)
     message.unsubscribe_hash = message_keys.token_hash(token)

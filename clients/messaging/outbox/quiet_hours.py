@@ -1,5 +1,5 @@
-"""A text message that waited, say for a gateway that was away, must not ring at night:
-looked at when it is claimed.
+"""A message that rings or buzzes and had to wait, say for a gateway that was away, must not do so
+at night: looked at when it is claimed.
 
 Only for reminders and offers: what a client asked for a minute ago, or a visit called off, may come
 at any hour.
@@ -16,7 +16,6 @@ from clients.messaging.models import Message, SendingRules
 from clients.messaging.outbox.queueing import MARKETING_MESSAGE_KINDS
 from clients.messaging.quiet import NeverOpenError, first_allowed_moment
 from clients.models import Business, Client
-from clients.models.channel import Channel
 
 MAX_ZONE_ROUNDS = 10  # properties in several zones: until an hour suits all
 
@@ -27,9 +26,7 @@ def postponed_until(
     """Of these messages, those that may not ring now:
     the moment from which they may, or why they never may."""
     ringing = [
-        each
-        for each in batch
-        if each.channel == Channel.TEXT and each.kind in MARKETING_MESSAGE_KINDS
+        each for each in batch if each.traits.disturbs and each.kind in MARKETING_MESSAGE_KINDS
     ]
     if not ringing:
         return {}
@@ -46,25 +43,25 @@ def postponed_until(
             on=today,
         )
         try:
-            found[message.pk] = next_allowed_moment(business, message.client, rule, rules, now)
+            found[message.pk] = next_allowed_moment(business, message, rule, rules, now)
         except NeverOpenError as error:
             found[message.pk] = str(error)
     return {pk: moment for pk, moment in found.items() if moment != now}
 
 
 def next_allowed_moment(
-    business: Business, client: Client, rule: LegalRule, rules: SendingRules, now: datetime
+    business: Business, message: Message, rule: LegalRule, rules: SendingRules, now: datetime
 ) -> datetime:
     moment = now
     for _ in range(MAX_ZONE_ROUNDS):
         before = moment
-        for zone, country, region in client_locations(business, client):
+        for zone, country, region in client_locations(business, message.client):
             moment = first_allowed_moment(
                 moment,
                 zone=zone,
                 country=country,
                 region=region,
-                channel=Channel.TEXT,
+                channel=message.channel,
                 rules=rules,
                 law_window=rule.window_local,
             )

@@ -8,9 +8,7 @@ from clients.messaging.texts.fields import (
     TextProblem,
     fields_of,
 )
-from clients.models.channel import Channel
-
-REQUIRED_FIELDS = {Channel.EMAIL: ["unsubscribe_url"], Channel.TEXT: ["stop_line"]}
+from clients.models.channel import traits_of
 
 
 def check_wording(*, purpose: str, channel: str, subject: str, body: str) -> None:
@@ -23,7 +21,7 @@ def check_subject(subject: str, purpose: str, channel: str) -> None:
     check_fields("subject", subject, purpose, channel)
     if "\n" in subject or "\r" in subject or UNSUBSCRIBE_FIELD in subject:
         raise TextProblem("The subject is one line, without the link to unsubscribe.")
-    if channel == Channel.EMAIL and not subject.strip():
+    if traits_of(channel).needs_subject and not subject.strip():
         raise TextProblem("An e-mail needs a subject.")
 
 
@@ -31,12 +29,11 @@ def check_body(body: str, purpose: str, channel: str) -> None:
     check_fields("text", body, purpose, channel)
     if not body.strip():
         raise TextProblem("The text is empty.")
-    for name in REQUIRED_FIELDS.get(Channel(channel), []) if purpose in MARKETING_PURPOSES else []:
-        if f"{{{name}}}" not in body:
-            raise TextProblem(
-                f"A reminder or offer by this way must hold {{{name}}}. Put it on a line near the"
-                " end."
-            )
+    name = traits_of(channel).opt_out_field
+    if name and purpose in MARKETING_PURPOSES and f"{{{name}}}" not in body:
+        raise TextProblem(
+            f"A reminder or offer by this way must hold {{{name}}}. Put it on a line near the end."
+        )
 
 
 def check_fields(words: str, text: str, purpose: str, channel: str) -> None:

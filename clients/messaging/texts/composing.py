@@ -20,7 +20,7 @@ from clients.messaging.texts.fields import (
 )
 from clients.messaging.texts.standard import Wording
 from clients.models import Business
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 logger = logging.getLogger(__name__)
 
@@ -97,14 +97,14 @@ class Texts:
             raise
         subject = " ".join(fill_fields(words.subject, values).split())
         text = fill_fields(words.body, values).strip("\n")
-        if channel == Channel.TEXT:
+        if traits_of(channel).in_sms_parts:
             text = sms_parts.substitute_typography(text)
             return ComposedText(
                 subject, text, "", sms_parts.measure_sms(text).parts, words.language
             )
         html = (
             look.render_html(words, subject, values, self.business)
-            if channel == Channel.EMAIL
+            if traits_of(channel).carries_html
             else ""
         )
         return ComposedText(subject, text + "\n", html, 0, words.language)
@@ -182,7 +182,7 @@ def compose_text(
 
 def join_block_lines(values: Mapping[str, str], channel: str) -> dict[str, str]:
     """In a text message or a call the lines of a block run on."""
-    if channel not in {Channel.TEXT, Channel.CALL}:
+    if not traits_of(channel).on_one_line:
         return dict(values)
     return {name: ", ".join(filter(None, value.split("\n"))) for name, value in values.items()}
 

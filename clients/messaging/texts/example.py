@@ -11,7 +11,7 @@ from babel.numbers import format_currency
 from clients.messaging.texts.fields import MESSAGE_FIELDS, fields_of
 from clients.messaging.texts.standard import primary_language
 from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 BUSINESS_FIELDS = {
     "business",
@@ -41,9 +41,7 @@ def example_fields(
         name: value for name, value in example_dates(language, business).items() if name in values
     }
     if client is None:
-        return values | (
-            {"decks": short_deck_sample()} if channel in {Channel.TEXT, Channel.CALL} else {}
-        )
+        return values | ({"decks": short_deck_sample()} if traits_of(channel).on_one_line else {})
     return (
         values
         | {"greeting": client.greeting}
@@ -57,7 +55,7 @@ def short_deck_sample() -> str:
 
 def example_decks(client: Client, channel: str) -> str:
     """Label and place of each deck: a paragraph each, or all on one line."""
-    is_short = channel in {Channel.TEXT, Channel.CALL}
+    is_short = traits_of(channel).on_one_line
     found = []
     for place in client.properties.all():
         for deck in place.decks.all():

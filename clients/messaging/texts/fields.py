@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from clients.messaging.models import MessageText
 from clients.messaging.unsendable import Unsendable
-from clients.models.channel import Channel
+from clients.models.channel import traits_of
 
 Purpose = MessageText.Purpose
 REMINDER_PURPOSES = {Purpose.FIRST, Purpose.SECOND, Purpose.LAST}
@@ -17,6 +17,7 @@ ALL_PURPOSES = set(Purpose)
 FIELD_PATTERN = re.compile(r"\{([^{}\n]*)\}")
 CONTROL_IN_LINE = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]")
 CONTROL_IN_BLOCK = re.compile(r"[\x00-\x09\x0b-\x1f\x7f\u0085\u2028\u2029]")
+OPT_OUT_FIELDS = {"stop_line", "unsubscribe_url"}
 UNSUBSCRIBE_FIELD = "{unsubscribe_url}"  # stays as it is: the outbox makes the link of each message
 MAX_FIELD_VALUE_LENGTH = 500
 MAX_BLOCK_LENGTH = 20_000
@@ -112,8 +113,10 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
 
 def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     """The fields that a text of this purpose and channel may hold."""
-    absent = {Channel.EMAIL: {"stop_line"}, Channel.TEXT: {"unsubscribe_url", "advertisement"}}
-    leave = absent.get(Channel(channel), {"stop_line", "unsubscribe_url", "advertisement"})
+    traits = traits_of(channel)
+    leave = OPT_OUT_FIELDS - {traits.opt_out_field}
+    if not traits.declares_advertisement:
+        leave |= {"advertisement"}
     return {
         name: each
         for name, each in MESSAGE_FIELDS.items()

@@ -14,7 +14,9 @@ urlpatterns = [
         name="text_reset",
     ),
     path(
-        "texts/<slug:purpose>/email/<str:language>/as-html/", texts.show_text_html, name="text_look"
+        "texts/<slug:purpose>/<slug:channel>/<str:language>/as-html/",
+        texts.show_text_html,
+        name="text_look",
     ),
     path("domain/", sending_domain.show_domain, name="domain"),
     path("law/", law.show_law, name="law"),

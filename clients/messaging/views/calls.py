@@ -11,8 +11,7 @@ from clients.messaging.actions import calls as actions
 from clients.messaging.channels import calls as call_list
 from clients.messaging.forms.calls import CallForm
 from clients.messaging.models import CallNote, Message
-from clients.messaging.models.message import State
-from clients.models.channel import Channel
+from clients.models.channel import channels_with
 
 CALL_BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
 
@@ -24,9 +23,7 @@ def list_calls(request: HttpRequest) -> HttpResponse:
     context = {
         "calls": [call for call in found if not call.why_not],
         "not_to_be_made": [call for call in found if call.why_not],
-        "later": (
-            Message.objects.filter(channel=Channel.CALL, state=State.QUEUED).count() - len(found)
-        ),
+        "later": call_list.waiting_calls().count() - len(found),
         "recent": CallNote.objects.select_related("message__client", "by")[:10],
         "buttons": CALL_BUTTONS,
     }
@@ -36,9 +33,8 @@ def list_calls(request: HttpRequest) -> HttpResponse:
 @require_POST
 @office_required
 def note_call(request: HttpRequest, pk: int) -> HttpResponse:
-    message = get_object_or_404(
-        Message.objects.select_related("client"), pk=pk, channel=Channel.CALL
-    )
+    spoken = Message.objects.filter(channel__in=channels_with("is_spoken"))
+    message = get_object_or_404(spoken.select_related("client"), pk=pk)
     form = CallForm(request.POST)
     if not form.is_valid():
         messages.error(

@@ -13,7 +13,7 @@ from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
-from clients.models.channel import Channel
+from clients.models.channel import channels_with
 
 MAX_BATCHES = 20
 MAX_WAITING = 100
@@ -132,7 +132,7 @@ def download_test_sheet(request: HttpRequest) -> HttpResponse:
 @office_required
 def download_enclosure(request: HttpRequest, pk: int) -> HttpResponse:
     """What goes into the envelope with a letter."""
-    row = get_object_or_404(Attachment, pk=pk, message__channel=Channel.LETTER)
+    row = get_object_or_404(Attachment, pk=pk, message__channel__in=channels_with("is_by_post"))
     name = "".join(
         each if each.isascii() and each.isprintable() and each not in '"\\' else "_"
         for each in row.name

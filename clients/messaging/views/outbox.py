@@ -16,13 +16,14 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, office_required
 from clients.messaging import text_costs
+from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
 from clients.messaging.outbox import channel_health, decisions, delivery_reports, fallback
 from clients.messaging.unsendable import Unsendable
 from clients.models import User
-from clients.models.channel import AUTOMATIC_CHANNELS, Channel
+from clients.models.channel import Channel, channels_with, traits_of
 
 MESSAGES_PER_PAGE = 50
 MAX_NEEDING_A_PERSON = 20
@@ -120,14 +121,19 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "words": words,
         "query": urlencode(filters),
         "letters": batches.waiting_letters().count(),
-        "calls": Message.objects.due(Channel.CALL).count(),
+        "calls": calls_to_make().count(),
         "sends_texts": TextGateway.objects.exists(),
-        "trouble": channel_health.down_reasons(
-            [*AUTOMATIC_CHANNELS, channel_health.BOUNCE_MAILBOX]
-        ),
+        "trouble": machines_down(),
+        "bounces_down": channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]),
         "deeds": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
+
+
+def machines_down() -> list[tuple[str, str]]:
+    """Each machine that takes no messages now, and its last words."""
+    found = channel_health.down_reasons(list(map(str, channels_with("machine"))))
+    return [(traits_of(channel).machine, why) for channel, why in found.items()]
 
 
 def state_counts() -> list[tuple[str, str, int]]:
@@ -182,9 +188,9 @@ def available_actions(message: Message) -> list[tuple[str, MessageAction]]:
         State.QUEUED: ["release" if message.held_at else "hold", "cancel"],
         State.CLAIMED: ["hold", "cancel"],
     }.get(State(message.state), [])
-    if message.channel == Channel.LETTER and message.state == State.ACCEPTED:
+    if message.traits.is_by_post and message.state == State.ACCEPTED:
         names = ["came_back"]
-    if message.channel == Channel.TEXT and message.state == State.UNCONFIRMED:
+    if message.traits.through_gateway and message.state == State.UNCONFIRMED:
         names = ["ask", *names]
     return [(name, MESSAGE_ACTIONS[name]) for name in names]
 

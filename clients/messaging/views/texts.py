@@ -18,7 +18,7 @@ from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import Wording
 from clients.messaging.texts_page import TextPreview, language_name, languages_in_use, text_listings
 from clients.models import Client
-from clients.models.channel import Channel
+from clients.models.channel import Channel, traits_of
 
 CLIENTS_SUGGESTED = 100
 
@@ -74,6 +74,7 @@ def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -
         "instead": language_name(words.language),
         "name": MessageText.Purpose(purpose).label,
         "medium": Channel(channel).label,
+        "traits": traits_of(channel),
         "fields": texts.fields_of(purpose, channel),
         "preview": preview_of(request, form, language),
         "clients": (
@@ -96,12 +97,14 @@ def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -
 @xframe_options_sameorigin
 @require_http_methods(["GET", "POST"])
 @owner_required
-def show_text_html(request: HttpRequest, purpose: str, language: str) -> HttpResponse:
+def show_text_html(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
     """The HTML of an e-mail as its reader sees it, of the wording in force or, sent by POST, of the
     one being typed."""
-    words = wording_or_404(request, purpose, Channel.EMAIL, language)
+    words = wording_or_404(request, purpose, channel, language)
+    if not traits_of(channel).carries_html:
+        raise Http404("This way carries plain text only.")
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
-    form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=Channel.EMAIL)
+    form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=channel)
     preview = preview_of(request, form, language)
     if preview.written is None:
         return HttpResponse(preview.problem, content_type="text/plain; charset=utf-8")

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from clients.messaging.texts.standard import missing_texts
 from restorer import catalogue
 
 
@@ -33,3 +34,7 @@ class Command(BaseCommand):
                 self.stdout.write(f"  {message.id}")
         if lacking:
             raise CommandError("Translate them in restorer/locale/, then run this again.")
+        if texts := missing_texts():
+            raise CommandError(
+                f"Write in clients/messaging/texts/standard.toml: {', '.join(texts)}"
+            )

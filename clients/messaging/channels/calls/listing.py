@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Prefetch
 
 from clients.messaging.models import CallNote, Message
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.models import Business, Client
 from clients.models.channel import Channel
@@ -33,11 +34,21 @@ class DueCall:
         return f"tel:{self.number}{f';ext={self.extension}' if self.extension else ''}"
 
 
+def calls_to_make() -> MessageQuerySet:
+    """Those whose time has come."""
+    return Message.objects.due(Channel.CALL)
+
+
+def waiting_calls() -> MessageQuerySet:
+    """Calls that nobody has made yet, whether or not their time has come."""
+    return Message.objects.filter(channel=Channel.CALL, state=State.QUEUED)
+
+
 def due_calls(business: Business, *, now: datetime) -> list[DueCall]:
     """Those whose time has come, the longest waiting first;
     each with why it may not be made any more, if so."""
     notes = CallNote.objects.select_related("by").order_by("-at", "-id")
-    rows = Message.objects.due(Channel.CALL).select_related("client")
+    rows = calls_to_make().select_related("client")
     messages = list(
         rows.prefetch_related("client__properties", Prefetch("call_notes", notes)).order_by(
             "not_before", "pk"

@@ -10,11 +10,11 @@ from django.db.models.functions import Coalesce, Now
 from clients.messaging import message_keys
 from clients.messaging.incoming.bounces.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
-from clients.messaging.models.message import State
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox import decisions, opt_out, transitions
 from clients.messaging.suppression import normalize_address
 from clients.models import Business, ContactPoint
-from clients.models.channel import Channel
+from clients.models.channel import channels_with
 
 NOT_YET_ACCEPTED = [
     State.UNCONFIRMED,
@@ -45,11 +45,17 @@ SILENT_REPORTS = {
 ABOUT_EARLIER_SENDING = "It is about an earlier sending of the message."
 
 
+def mailed_messages() -> MessageQuerySet:
+    """What went to a mailbox, and may come back from there."""
+    rows = Message.objects.filter(channel__in=channels_with("is_by_mailbox"))
+    return rows.select_related("client")
+
+
 def email_message_by_key(key: str) -> tuple[Message | None, bool]:
     """The e-mail with this key, and whether it is about its latest sending."""
     if not key:
         return None, False
-    rows = Message.objects.select_related("client").filter(channel=Channel.EMAIL)
+    rows = mailed_messages()
     usual = (  # has an index; the others are rare
         f"<{key}@{message_keys.sending_domain(Business.objects.get())}>"
     )
@@ -129,7 +135,7 @@ def opt_out_recipient(
 def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> None:
     """Nobody writes to this address until somebody has put it right:
     whoever has it, and whatever waits for it."""
-    spellings = {normalize_address(Channel.EMAIL, message.address), message.address.lower()}
+    spellings = {normalize_address(message.channel, message.address), message.address.lower()}
     points = ContactPoint.objects.filter(kind="email", normalized__in=spellings, suspended_at=None)
     why = f"Mail came back: {returned.why}"[:300]
     for point in points.select_for_update(of=("self",)).select_related("client").order_by("pk"):
@@ -137,7 +143,7 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
         point.suspended_why = why
         point.save(update_fields=["suspended_at", "suspended_why"])
         waiting = point.client.messages.filter(
-            channel=Channel.EMAIL, address__iexact=message.address
+            channel=message.channel, address__iexact=message.address
         )
         decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
         create_bounce_to_do(

@@ -22,7 +22,6 @@ from clients.models import Business, Client
 from clients.models.channel import Channel
 
 STOPPED_BY_TEXT = "Sent a word back to hear no more."
-TEXT_CHANNEL = str(Channel.TEXT)
 
 
 def process_answer(
@@ -53,11 +52,11 @@ def handle_stop(
     confirmed once, if it was not so before."""
     was_stopped = bool(
         suppression.suppressed_addresses(
-            business=business, channel=TEXT_CHANNEL, addresses=[number]
+            business=business, channel=Channel.TEXT, addresses=[number]
         )
     )
     cancelled = opt_out.opt_out_address(
-        channel=TEXT_CHANNEL,
+        channel=Channel.TEXT,
         address=number,
         people=people,
         why=STOPPED_BY_TEXT,
@@ -80,13 +79,13 @@ def handle_start(
     """Only what was stopped is started: a word back is no consent of somebody who never gave
     one."""
     was_stopped = suppression.unsuppress_address(
-        business=business, channel=TEXT_CHANNEL, address=number
+        business=business, channel=Channel.TEXT, address=number
     )
     again = [client for client in people if has_withdrawn(client)]
     for client in again:
         Consent.objects.create(
             client=client,
-            channel=TEXT_CHANNEL,
+            channel=Channel.TEXT,
             is_given=True,
             wording=report.text[:2000],
             evidence=answer_evidence(event, report),
@@ -99,7 +98,7 @@ def handle_start(
 
 
 def has_withdrawn(client: Client) -> bool:
-    newest = client.consents.filter(channel=TEXT_CHANNEL).first()
+    newest = client.consents.filter(channel=Channel.TEXT).first()
     return newest is not None and not newest.is_given
 
 
@@ -152,7 +151,7 @@ def add_text_answer_to_do(
 
 def last_message_to(number: str) -> Message | None:
     """The one that was most likely answered."""
-    rows = Message.objects.filter(channel=TEXT_CHANNEL, address=number, accepted_at__isnull=False)
+    rows = Message.objects.through_gateway().filter(address=number, accepted_at__isnull=False)
     return rows.order_by(F("accepted_at").desc(), "-pk").first()
 
 

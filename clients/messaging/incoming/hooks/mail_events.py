@@ -30,7 +30,6 @@ from clients.messaging.incoming.hooks.results import (
 )
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.models.message import State
-from clients.models.channel import Channel
 
 MAIL_SOURCE_PREFIX = "mail "  # and the name of the service
 MAX_EVENT_CHARACTERS = 20_000  # characters of what the service itself said
@@ -167,9 +166,7 @@ def message_of_mail_event(facts: dict[str, str]) -> tuple[Message | None, bool]:
     )
     if own or facts["key"] or not facts["number"]:
         return effects.email_message_by_key(own[1] if own else "")
-    rows = Message.objects.filter(
-        channel=Channel.EMAIL, provider_id=facts["number"][:200]
-    ).select_related("client")
+    rows = effects.mailed_messages().filter(provider_id=facts["number"][:200])
     message = rows.order_by("-pk").first()
     return message, message is not None and (
         message.state in HANDED_OVER_STATES or effects.is_first_sending(message)

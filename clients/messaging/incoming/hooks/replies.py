@@ -11,32 +11,11 @@ from datetime import datetime, timedelta
 from clients.messaging.incoming.hooks.keywords import Keyword
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import queueing
+from clients.messaging.texts.standard import standard_phrases
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
 REPLY_VALIDITY = timedelta(minutes=5)
-REPLY_TEXTS = {
-    "en": {
-        Keyword.STOP: "{business}: you will get no more text messages from us.",
-        Keyword.START: (
-            "{business}: you will hear from us by text message again. Reply STOP to end."
-        ),
-        Keyword.HELP: (
-            "{business} looks after your deck: reminders and visits. {reach}. Reply STOP to end."
-        ),
-    },
-    "fr": {  # only letters of the GSM alphabet, so that each stays one part
-        Keyword.STOP: "{business} : vous ne recevrez plus de messages texte de notre part.",
-        Keyword.START: (
-            "{business} : vous recevrez de nouveau nos messages texte. Répondez STOP pour ne plus"
-            " en recevoir."
-        ),
-        Keyword.HELP: (
-            "{business} s'occupe de votre terrasse : rappels et visites. {reach}. Répondez STOP"
-            " pour ne plus recevoir de messages."
-        ),
-    },
-}
 logger = logging.getLogger(__name__)
 
 
@@ -52,7 +31,7 @@ def queue_reply(
     if not people:
         return
     language = people[0].language or business.locale
-    text = REPLY_TEXTS.get(language[:2].lower(), REPLY_TEXTS["en"])[keyword]
+    text = standard_phrases(language, "replies")[keyword.value]
     reach = ", ".join(filter(None, [business.phone, business.email]))
     text = text.replace("{business}", business.name).replace("{reach}", reach)
     try:

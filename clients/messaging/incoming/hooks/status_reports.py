@@ -13,7 +13,6 @@ from clients.messaging.incoming.hooks.results import EventResult
 from clients.messaging.models import InboundEvent, Message, TextGateway
 from clients.messaging.outbox import delivery_reports, opt_out
 from clients.models import Business
-from clients.models.channel import Channel
 
 REFERENCE_PATTERN = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")
 OPTED_OUT_BY_REPORT = "The gateway reports that this number asked to hear no more."
@@ -41,7 +40,7 @@ def process_status_report(
 
 def message_of_status_report(report: GatewayReport) -> tuple[Message | None, bool]:
     """The message, and whether the report is about its latest sending."""
-    rows = Message.objects.filter(channel=Channel.TEXT).select_related("client")
+    rows = Message.objects.through_gateway().select_related("client")
     if found := REFERENCE_PATTERN.fullmatch(report.reference):
         usual = f"<{report.reference}@{message_keys.sending_domain(Business.objects.get())}>"
         any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(
