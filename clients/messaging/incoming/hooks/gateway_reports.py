@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from clients.messaging.channels import gateway_protocol as gateway_protocol
 from clients.messaging.models import TextGateway
-from clients.messaging.models.handing import plain_hook_fields
+from clients.messaging.models.gateway import plain_hook_fields
 
 MAX_POST_BYTES = 65_536  # bytes
 
