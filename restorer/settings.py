@@ -222,7 +222,7 @@ EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by sid
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
 # The mailbox that bounces come to, read by IMAP; without a host nothing is read
-# (clients/messaging/incoming/bounces/).
+# (clients/messaging/incoming/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
 BOUNCES_TLS = env_flag("BOUNCES_TLS", True)
 BOUNCES_CA = os.environ.get(

@@ -11,9 +11,9 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks.gateway_reports import secret_hash
+from clients.messaging import incoming
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
+from clients.messaging.models.gateway import secret_hash
 from clients.messaging.outbox import decisions
 from clients.models import User
 from tests.gateway import gateway_row, queued_text
@@ -157,7 +157,7 @@ def test_a_report_that_the_number_opted_out_is_a_stop(gateway: Browser, row: Tex
 def test_an_unknown_hook_is_refused_and_logged(
     gateway: Browser, row: TextGateway, hook: str, caplog: pytest.LogCaptureFixture
 ) -> None:
-    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming"):
         answer = told(gateway, hook, {"from": "+19025550101", "text": "STOP"}, secret="guessed")
 
     assert (answer.status_code, answer.content) == (404, b"There is no hook at this address.\n")
@@ -246,10 +246,13 @@ def test_what_was_kept_and_not_processed_is_finished_later(
         source="text status",
         event_id="x",
         raw=raw,
-        received_at=timezone.now() - hooks.intake.FINISH_EVENTS_AFTER * 2,
+        received_at=timezone.now() - incoming.intake.FINISH_EVENTS_AFTER * 2,
     )
 
-    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (
+    assert (
+        incoming.finish_events(now=timezone.now()),
+        incoming.finish_events(now=timezone.now()),
+    ) == (
         1,
         0,
     )

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.db import transaction
 
+from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions, opt_out, transitions
@@ -75,15 +76,15 @@ def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) 
         now=now,
         by=by,
     )
-    to_do = ToDo(
+    add_to_do(
         kind=ToDo.Kind.ADDRESS,
         key=f"number/{message.pk}",
         client=message.client,
         message=message,
         words=f"Find out the number of {message.client.name}: {message.address} is wrong.",
         url=f"/clients/{message.client_id}/edit/",
+        now=now,
     )
-    ToDo.objects.bulk_create([to_do], ignore_conflicts=True)
 
 
 def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:

@@ -25,7 +25,7 @@ CONTACT_KINDS: dict[str, list[str]] = {
 # One rule in SQL, so that the last look and the step to "transmitting" are one statement. A
 # withdrawal always has the last word over an earlier consent; about a booked visit we may write
 # without consent, to a suppressed address never, but for the one text message that confirms the
-# word STOP (basis "stop", see clients/messaging/incoming/hooks/replies.py). What the law of the
+# word STOP (basis "stop", see clients/messaging/incoming/replies.py). What the law of the
 # place allows was asked when the message was queued: a basis that runs out made it expire, and
 # where no consent is needed only a withdrawal speaks against it.
 REFUSAL_SQL = """CASE

@@ -7,10 +7,10 @@ from datetime import datetime
 from django.db.models import Q
 
 from clients.messaging import message_keys
-from clients.messaging.channels import gateway_protocol as gateway_protocol
-from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
-from clients.messaging.incoming.hooks.results import EventResult
-from clients.messaging.models import InboundEvent, Message, TextGateway
+from clients.messaging.channels import gateway_protocol
+from clients.messaging.incoming.gateway_reports import GatewayReport
+from clients.messaging.incoming.results import EventResult
+from clients.messaging.models import InboundEvent, Message
 from clients.messaging.outbox import delivery_reports, opt_out
 from clients.models import Business
 from clients.models.channel import Channel
@@ -19,15 +19,13 @@ REFERENCE_PATTERN = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")
 OPTED_OUT_BY_REPORT = "The gateway reports that this number asked to hear no more."
 
 
-def process_status_report(
-    gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime
-) -> EventResult:
+def process_status_report(event: InboundEvent, report: GatewayReport, now: datetime) -> EventResult:
     message, is_current = message_of_status_report(report)
     if message is None:
         return EventResult("No message of ours has this reference.")
-    if gateway.refusals.get(report.error) == gateway_protocol.OPTED_OUT:
+    if report.gateway.refusals.get(report.error) == gateway_protocol.OPTED_OUT:
         return apply_reported_opt_out(message, event, is_current, now)
-    state = str(gateway.statuses.get(report.status, ""))
+    state = str(report.gateway.statuses.get(report.status, ""))
     if not state:
         return EventResult(
             f"The state “{report.status[:60]}” means nothing to us.", message, message.client

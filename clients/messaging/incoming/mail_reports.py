@@ -1,4 +1,4 @@
-"""What follows from a mail that came back.
+"""What follows from what mail servers and mail services report about an e-mail.
 States only move towards what is known better, and nothing is sent."""
 
 from datetime import datetime
@@ -8,7 +8,9 @@ from django.db.models import Q
 from django.db.models.functions import Coalesce, Now
 
 from clients.messaging import message_keys
-from clients.messaging.incoming.bounces.returned_mail import MailReport, ReturnedMail
+from clients.messaging.actions.to_dos import add_to_do
+from clients.messaging.incoming.results import EventResult
+from clients.messaging.incoming.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions, opt_out, transitions
@@ -42,7 +44,18 @@ SILENT_REPORTS = {
     MailReport.ANSWERED,
     MailReport.PASSED_ON,
 }  # no line in the history of their own
+BOUNCE_NOT_OURS = "It is about no message of ours."
 ABOUT_EARLIER_SENDING = "It is about an earlier sending of the message."
+
+
+def process_returned_mail(
+    event: InboundEvent, returned: ReturnedMail, now: datetime
+) -> EventResult:
+    message, is_current = email_message_by_key(returned.key)
+    if message is None:
+        return EventResult(BOUNCE_NOT_OURS)
+    words = apply_returned_mail(event, message, returned, is_current=is_current, now=now)
+    return EventResult(words, message, message.client)
 
 
 def email_message_by_key(key: str) -> tuple[Message | None, bool]:
@@ -82,7 +95,7 @@ def apply_returned_mail(
     if not moved and returned.report not in SILENT_REPORTS:
         add_history_note(message, returned.summary(), now)
     if returned.report is MailReport.ANSWERED:
-        add_mail_answer_to_do(event, message, returned)
+        add_mail_answer_to_do(event, message, returned, now)
     if returned.is_address_at_fault:
         suspend_address(message, returned, now)
     elif returned.has_failed and not returned.opts_out:
@@ -139,15 +152,17 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
             channel=Channel.EMAIL, address__iexact=message.address
         )
         decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
-        create_bounce_to_do(
+        add_to_do(
+            kind=ToDo.Kind.ADDRESS,
             key=f"bounce/{message.pk}/{point.pk}",
-            client_id=point.client_id,
+            client=point.client,
             message=message,
             words=(
                 f"Find out the address of {point.client.name}: mail to {point.value} comes back."
                 f" {returned.why}"
             ),
             url=f"/clients/{point.client_id}/edit/",
+            now=now,
         )
 
 
@@ -157,30 +172,28 @@ def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -
     what = (
         "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
     )
-    create_bounce_to_do(
+    add_to_do(
+        kind=ToDo.Kind.ADDRESS,
         key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}",
-        client_id=None,
         message=message,
         words=f"Mail to {domain} {what}, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
+        now=now,
     )
 
 
-def add_mail_answer_to_do(event: InboundEvent, message: Message, returned: ReturnedMail) -> None:
-    create_bounce_to_do(
-        key=f"mail/{event.pk}",
-        client_id=message.client_id,
-        message=message,
+def add_mail_answer_to_do(
+    event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime
+) -> None:
+    add_to_do(
         kind=ToDo.Kind.ANSWER,
+        key=f"mail/{event.pk}",
+        client=message.client,
+        message=message,
         words=(
             f"{message.client.name} answered at the address for bounces; read it there:"
             f" “{returned.words}”"
         ),
         url=f"/outbox/{message.pk}/",
-    )
-
-
-def create_bounce_to_do(*, words: str, kind: str = ToDo.Kind.ADDRESS, **values: Any) -> None:
-    ToDo.objects.bulk_create(
-        [ToDo(kind=kind, words=words.strip()[:500], **values)], ignore_conflicts=True
+        now=now,
     )
