@@ -1,4 +1,4 @@
-"""Deeds about the text message gateway:
+"""The text message gateway:
 its row, the secret of its hooks, and a message to try it."""
 
 import secrets

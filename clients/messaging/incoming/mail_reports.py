@@ -13,29 +13,26 @@ from clients.messaging.incoming.results import EventResult
 from clients.messaging.incoming.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, opt_out, transitions
+from clients.messaging.outbox import decisions, opt_out
+from clients.messaging.outbox.transitions import (
+    Transition,
+    apply_transition,
+    write_message_events,
+)
 from clients.messaging.suppression import normalize_address
 from clients.models import Business, ContactPoint
 from clients.models.channel import Channel
 
-NOT_YET_ACCEPTED = [
-    State.UNCONFIRMED,
-    State.QUEUED,
-    State.CLAIMED,
-]  # somebody has it after all: not to be sent once more
-BOUNCE_TRANSITIONS: dict[MailReport, tuple[State, list[State]]] = {
-    MailReport.DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    MailReport.PASSED_ON: (State.ACCEPTED, NOT_YET_ACCEPTED),
-    MailReport.DELAYED: (State.ACCEPTED, NOT_YET_ACCEPTED),
-    MailReport.FAILED: (State.BOUNCED, [*NOT_YET_ACCEPTED, State.TRANSMITTING, State.ACCEPTED]),
-    MailReport.ANSWERED_BY_MACHINE: (State.ACCEPTED, [State.UNCONFIRMED]),
-    MailReport.ANSWERED: (State.ACCEPTED, [State.UNCONFIRMED]),
-    MailReport.NOT_SENT: (State.FAILED, [State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED]),
-    MailReport.COMPLAINED: (
-        State.DELIVERED,
-        [state for state in State if state != State.DELIVERED],
-    ),
-    MailReport.UNSUBSCRIBED: (State.ACCEPTED, NOT_YET_ACCEPTED),
+BOUNCE_TRANSITIONS = {
+    MailReport.DELIVERED: Transition.REPORT_ARRIVAL,
+    MailReport.PASSED_ON: Transition.REPORT_RECEIPT,
+    MailReport.DELAYED: Transition.REPORT_RECEIPT,
+    MailReport.FAILED: Transition.REPORT_RETURN,
+    MailReport.ANSWERED_BY_MACHINE: Transition.REPORT_ANSWER,
+    MailReport.ANSWERED: Transition.REPORT_ANSWER,
+    MailReport.NOT_SENT: Transition.REPORT_UNSENT,
+    MailReport.COMPLAINED: Transition.REPORT_ARRIVAL,
+    MailReport.UNSUBSCRIBED: Transition.REPORT_RECEIPT,
 }
 UNDELIVERED_STATES = {State.BOUNCED, State.FAILED}
 ARRIVAL_REPORTS = {MailReport.DELIVERED, MailReport.COMPLAINED}
@@ -107,22 +104,21 @@ def apply_bounce_to_message(message: Message, returned: ReturnedMail, now: datet
     """Guarded by the state each move starts from, so that it may come twice and in any order."""
     if returned.report not in BOUNCE_TRANSITIONS:
         return False
-    to, froms = BOUNCE_TRANSITIONS[returned.report]
+    transition = BOUNCE_TRANSITIONS[returned.report]
     changes: dict[str, Any] = (
-        {} if to in UNDELIVERED_STATES else {"accepted_at": Coalesce("accepted_at", Now())}
+        {}
+        if transition.end in UNDELIVERED_STATES
+        else {"accepted_at": Coalesce("accepted_at", Now())}
     )
-    rows = Message.objects.filter(pk=message.pk, message_id=message.message_id, state__in=froms)
-    return bool(
-        transitions.apply_transition(
-            rows, to, note=returned.summary(), at=now, reply=returned.summary(), **changes
-        )
-    )
+    row = Message.objects.filter(pk=message.pk, message_id=message.message_id)
+    summary = returned.summary()
+    return bool(apply_transition(row, transition, note=summary, at=now, reply=summary, **changes))
 
 
 def add_history_note(message: Message, words: str, now: datetime) -> None:
     """A line in the history that changes no state."""
     state = Message.objects.values_list("state", flat=True).get(pk=message.pk)
-    transitions.write_message_events([message.pk], state, note=words, at=now)
+    write_message_events([message.pk], state, note=words, at=now)
 
 
 def opt_out_recipient(

@@ -1,4 +1,4 @@
-"""The door for a mail service's reports:
+"""The way in for a mail service's reports:
 django-anymail's own view proves and reads them, for each service in its way.
 
 What nothing proves is refused; django-anymail itself would only warn.

@@ -96,7 +96,7 @@ class ReturnedMail:
 
     @property
     def why(self) -> str:
-        """Code and words of the far side, which often repeat the code."""
+        """Code and words of the server, which often repeat the code."""
         return self.words if self.status in self.words else f"{self.status} {self.words}".strip()
 
     def summary(self) -> str:
