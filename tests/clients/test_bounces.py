@@ -208,7 +208,7 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
     message = sent()
     with monkeypatch.context() as patch:
         patch.setattr(
-            "clients.messaging.incoming.mail_reports.email_message_by_key", lambda key: 1 // 0
+            "clients.messaging.incoming.mail_reports.message_by_key", lambda channel, key: 1 // 0
         )  # stands for a kill right then
         with pytest.raises(ZeroDivisionError):
             receive(report(message, "failed", "5.1.1"))

@@ -12,6 +12,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.messaging import incoming
+from clients.messaging.incoming import status_reports
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
 from clients.messaging.models.gateway import secret_hash
 from clients.messaging.outbox import decisions
@@ -259,3 +260,29 @@ def test_what_was_kept_and_not_processed_is_finished_later(
 
     message.refresh_from_db()
     assert message.state == "delivered"
+
+
+def test_an_event_that_cannot_be_finished_keeps_no_other_from_it(
+    row: TextGateway, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    messages = [sent(number=1), sent(number=2)]
+    for message in messages:
+        InboundEvent.objects.create(
+            source="text status",
+            event_id=str(message.pk),
+            raw=json.dumps(report_of(message, "delivered")),
+            received_at=timezone.now() - incoming.intake.FINISH_EVENTS_AFTER * 2,
+        )
+    broken = report_of(messages[0], "delivered")["reference"]
+    found = status_reports.message_by_key
+    monkeypatch.setattr(
+        status_reports,
+        "message_by_key",
+        lambda channel, key: 1 // 0 if key == broken else found(channel, key),
+    )
+
+    assert incoming.finish_events(now=timezone.now()) == 1
+
+    assert [Message.objects.get(pk=each.pk).state for each in messages] == ["accepted", "delivered"]
+    assert InboundEvent.objects.get(processed_at=None).event_id == str(messages[0].pk)
+    assert "Cannot finish a text status" in caplog.text

@@ -155,12 +155,18 @@ def process_event(event_pk: int, content: Any, now: datetime) -> str:
 
 def finish_events(*, now: datetime) -> int:
     """Process what was kept and not processed: the program was stopped right then, or it was about
-    a message that was not known yet. How many."""
+    a message that was not known yet. How many.
+
+    One that fails is logged, and tried again the next time; it keeps no other from being finished.
+    """
     left = InboundEvent.objects.filter(processed_at=None, received_at__lt=now - FINISH_EVENTS_AFTER)
     done = 0
     for event in left.order_by("pk"):
-        content = reader_of(event).read(event.raw)
-        if content is not None:
-            process_event(event.pk, content, now)
-            done += 1
+        try:
+            content = reader_of(event).read(event.raw)
+            if content is not None:
+                process_event(event.pk, content, now)
+                done += 1
+        except Exception:
+            logger.exception("Cannot finish a %s: %s", event.source, event.event_id)
     return done

@@ -11,7 +11,9 @@ import re
 from datetime import datetime
 from typing import Any
 
+from clients.messaging import message_keys
 from clients.messaging.incoming import mail_reports
+from clients.messaging.incoming.matching import message_by_key, message_by_provider_id
 from clients.messaging.incoming.results import (
     FINISH_EVENTS_AFTER,
     EventResult,
@@ -117,13 +119,10 @@ def message_of_mail_event(facts: dict[str, str]) -> tuple[Message | None, bool]:
         facts["number"]
     )
     if own or facts["key"] or not facts["number"]:
-        return mail_reports.email_message_by_key(own[1] if own else "")
-    rows = Message.objects.filter(
-        channel=Channel.EMAIL, provider_id=facts["number"][:200]
-    ).select_related("client")
-    message = rows.order_by("-pk").first()
+        return message_by_key(Channel.EMAIL, own[1] if own else "")
+    message = message_by_provider_id(Channel.EMAIL, facts["number"])
     return message, message is not None and (
-        message.state in HANDED_OVER_STATES or mail_reports.is_first_sending(message)
+        message.state in HANDED_OVER_STATES or message_keys.sending_number(message.message_id) == 1
     )
 
 

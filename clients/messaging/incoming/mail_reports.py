@@ -2,25 +2,16 @@
 States only move towards what is known better, and nothing is sent."""
 
 from datetime import datetime
-from typing import Any
 
-from django.db.models import Q
-from django.db.models.functions import Coalesce, Now
-
-from clients.messaging import message_keys
 from clients.messaging.actions.to_dos import add_to_do
+from clients.messaging.incoming.matching import message_by_key
 from clients.messaging.incoming.results import EventResult
 from clients.messaging.incoming.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
-from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, opt_out
-from clients.messaging.outbox.transitions import (
-    Transition,
-    apply_transition,
-    write_message_events,
-)
+from clients.messaging.outbox import decisions, delivery_reports, opt_out
+from clients.messaging.outbox.transitions import Transition, write_message_events
 from clients.messaging.suppression import normalize_address
-from clients.models import Business, ContactPoint
+from clients.models import ContactPoint
 from clients.models.channel import Channel
 
 BOUNCE_TRANSITIONS = {
@@ -34,7 +25,6 @@ BOUNCE_TRANSITIONS = {
     MailReport.COMPLAINED: Transition.REPORT_ARRIVAL,
     MailReport.UNSUBSCRIBED: Transition.REPORT_RECEIPT,
 }
-UNDELIVERED_STATES = {State.BOUNCED, State.FAILED}
 ARRIVAL_REPORTS = {MailReport.DELIVERED, MailReport.COMPLAINED}
 SILENT_REPORTS = {
     MailReport.ANSWERED_BY_MACHINE,
@@ -48,29 +38,11 @@ ABOUT_EARLIER_SENDING = "It is about an earlier sending of the message."
 def process_returned_mail(
     event: InboundEvent, returned: ReturnedMail, now: datetime
 ) -> EventResult:
-    message, is_current = email_message_by_key(returned.key)
+    message, is_current = message_by_key(Channel.EMAIL, returned.key)
     if message is None:
         return EventResult(BOUNCE_NOT_OURS)
     words = apply_returned_mail(event, message, returned, is_current=is_current, now=now)
     return EventResult(words, message, message.client)
-
-
-def email_message_by_key(key: str) -> tuple[Message | None, bool]:
-    """The e-mail with this key, and whether it is about its latest sending."""
-    if not key:
-        return None, False
-    rows = Message.objects.select_related("client").filter(channel=Channel.EMAIL)
-    usual = (  # has an index; the others are rare
-        f"<{key}@{message_keys.sending_domain(Business.objects.get())}>"
-    )
-    stem = key.partition(".")[0]
-    any_sending = Q(message_id__startswith=f"<{stem}@") | Q(message_id__startswith=f"<{stem}.")
-    message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
-    return message, message is not None and message.message_id.startswith(f"<{key}@")
-
-
-def is_first_sending(message: Message) -> bool:
-    return message_keys.sending_number(message.message_id) == 1
 
 
 def apply_returned_mail(
@@ -104,15 +76,9 @@ def apply_bounce_to_message(message: Message, returned: ReturnedMail, now: datet
     """Guarded by the state each move starts from, so that it may come twice and in any order."""
     if returned.report not in BOUNCE_TRANSITIONS:
         return False
-    transition = BOUNCE_TRANSITIONS[returned.report]
-    changes: dict[str, Any] = (
-        {}
-        if transition.end in UNDELIVERED_STATES
-        else {"accepted_at": Coalesce("accepted_at", Now())}
-    )
     row = Message.objects.filter(pk=message.pk, message_id=message.message_id)
-    summary = returned.summary()
-    return bool(apply_transition(row, transition, note=summary, at=now, reply=summary, **changes))
+    transition = BOUNCE_TRANSITIONS[returned.report]
+    return delivery_reports.apply_report(row, transition, returned.summary(), at=now)
 
 
 def add_history_note(message: Message, words: str, now: datetime) -> None:

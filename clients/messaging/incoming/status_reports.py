@@ -4,18 +4,15 @@ they move its state towards what is known better, and never back."""
 import re
 from datetime import datetime
 
-from django.db.models import Q
-
-from clients.messaging import message_keys
 from clients.messaging.channels import gateway_protocol
 from clients.messaging.incoming.gateway_reports import GatewayReport
+from clients.messaging.incoming.matching import message_by_key, message_by_provider_id
 from clients.messaging.incoming.results import EventResult
+from clients.messaging.incoming.returned_mail import MESSAGE_KEY_PATTERN
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.outbox import delivery_reports, opt_out
-from clients.models import Business
 from clients.models.channel import Channel
 
-REFERENCE_PATTERN = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")
 OPTED_OUT_BY_REPORT = "The gateway reports that this number asked to hear no more."
 
 
@@ -39,20 +36,9 @@ def process_status_report(event: InboundEvent, report: GatewayReport, now: datet
 
 def message_of_status_report(report: GatewayReport) -> tuple[Message | None, bool]:
     """The message, and whether the report is about its latest sending."""
-    rows = Message.objects.filter(channel=Channel.TEXT).select_related("client")
-    if found := REFERENCE_PATTERN.fullmatch(report.reference):
-        usual = f"<{report.reference}@{message_keys.sending_domain(Business.objects.get())}>"
-        any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(
-            message_id__startswith=f"<{found[1]}."
-        )
-        message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
-        return (
-            message,
-            message is not None and gateway_protocol.message_reference(message) == report.reference,
-        )
-    if report.provider_id:
-        return rows.filter(provider_id=report.provider_id[:200]).order_by("-pk").first(), True
-    return None, False
+    if re.fullmatch(MESSAGE_KEY_PATTERN, report.reference):
+        return message_by_key(Channel.TEXT, report.reference)
+    return message_by_provider_id(Channel.TEXT, report.provider_id), True
 
 
 def apply_reported_opt_out(

@@ -26,6 +26,9 @@ class State(models.TextChoices):
     CANCELLED = "cancelled", "Cancelled"
 
 
+UNRESOLVED_STATES = (State.UNCONFIRMED, State.FAILED, State.BOUNCED)  # a person decides
+
+
 class MessageQuerySet(models.QuerySet["Message"]):
     def open(self) -> "MessageQuerySet":
         """Not yet handed over, and still meant to be."""
@@ -43,7 +46,7 @@ class MessageQuerySet(models.QuerySet["Message"]):
         )
 
     def needing_a_person(self) -> "MessageQuerySet":
-        return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
+        return self.filter(state__in=UNRESOLVED_STATES)
 
     def for_list(self) -> "MessageQuerySet":
         """With the client, without the texts."""
@@ -177,7 +180,7 @@ class Message(models.Model):
 
     @property
     def needs_a_person(self) -> bool:
-        return self.state in {State.UNCONFIRMED, State.FAILED, State.BOUNCED}
+        return self.state in UNRESOLVED_STATES
 
 
 class MessageEvent(models.Model):

@@ -13,7 +13,7 @@ from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.channels import text
 from clients.messaging.models import Message, TextGateway
-from clients.messaging.models.message import State
+from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.transitions import Transition, apply_transition
 from clients.models.channel import Channel
 
@@ -35,6 +35,7 @@ REPORT_TRANSITIONS = {
     REPORT_FAILED: Transition.REPORT_FAILURE,
     REPORT_UNKNOWN: Transition.REPORT_ABSENCE,
 }
+TAKEN_STATES = {State.ACCEPTED, State.DELIVERED}
 SETTLING_TIME = timedelta(
     minutes=15
 )  # a gateway may still be busy with a request whose answer was lost
@@ -54,14 +55,19 @@ def apply_delivery_report(
     ):
         return False
     words = " ".join(filter(None, [REPORT_NOTES[report], note]))[:500]
-    taken: dict[str, Any] = (
-        {"accepted_at": Coalesce("accepted_at", Now())}
-        if report in {REPORT_DELIVERED, REPORT_ACCEPTED}
-        else {}
-    )
     row = Message.objects.filter(pk=message.pk)
-    transition = REPORT_TRANSITIONS[report]
-    return bool(apply_transition(row, transition, note=words, reply=words, **taken))
+    return apply_report(row, REPORT_TRANSITIONS[report], words)
+
+
+def apply_report(
+    row: MessageQuerySet, transition: Transition, words: str, at: datetime | None = None
+) -> bool:
+    """What somebody else knows of a message. Whoever has it has had it since the first that we
+    heard of that."""
+    changes: dict[str, Any] = (
+        {"accepted_at": Coalesce("accepted_at", Now())} if transition.end in TAKEN_STATES else {}
+    )
+    return bool(apply_transition(row, transition, note=words, at=at, reply=words, **changes))
 
 
 def query_gateway(*, message: Message, now: datetime) -> str:

@@ -10,7 +10,7 @@ from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.leases import ATTEMPTS_WITHOUT_LAST
 from clients.messaging.outbox.transitions import Transition, apply_transition
 
-TOO_LATE = "It was not sent in time."
+EXPIRED_NOTE = "It was not sent in time."
 DIED_BEFORE = "The sender stopped before it handed anything over."
 DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."
 
@@ -36,7 +36,7 @@ def sweep() -> SweepCounts:
             behind, Transition.RECOVER, note=DIED_BEFORE, attempts=ATTEMPTS_WITHOUT_LAST
         ),
         unconfirmed=apply_transition(first, Transition.ABANDON, note=DIED_AFTER, reply=DIED_AFTER),
-        expired=apply_transition(late, Transition.EXPIRE, note=TOO_LATE, reply=TOO_LATE),
+        expired=apply_transition(late, Transition.EXPIRE, note=EXPIRED_NOTE, reply=EXPIRED_NOTE),
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 
 from clients.messaging.models import Message, MessageEvent
-from clients.messaging.models.message import MessageQuerySet, State
+from clients.messaging.models.message import UNRESOLVED_STATES, MessageQuerySet, State
 from clients.models import User
 
 
@@ -25,160 +25,68 @@ class Cause(StrEnum):
     PERSON = "person"
 
 
-LEASED = (State.CLAIMED, State.TRANSMITTING)
-UNRESOLVED = (State.UNCONFIRMED, State.FAILED, State.BOUNCED)
+BY_SENDER = (Cause.SENDER,)
+BY_SWEEP = (Cause.SWEEP,)
+BY_GATEWAY = (Cause.GATEWAY_REPORT,)
+BY_MAIL = (Cause.MAIL_REPORT,)
+BY_REPORT = BY_GATEWAY + BY_MAIL
+BY_PERSON = (Cause.PERSON,)
+BY_ANYBODY = BY_SENDER + BY_REPORT + BY_PERSON
+
+QUEUED = (State.QUEUED,)
+CLAIMED = (State.CLAIMED,)
+TRANSMITTING = (State.TRANSMITTING,)
+ACCEPTED = (State.ACCEPTED,)
+UNCONFIRMED = (State.UNCONFIRMED,)
+LEASED = CLAIMED + TRANSMITTING
+UNSENT = QUEUED + CLAIMED
+SENT = TRANSMITTING + ACCEPTED + UNCONFIRMED
+NOT_DELIVERED = tuple(state for state in State if state != State.DELIVERED)
 
 
 class Transition(Enum):
-    """An event: what happens, the states it starts from, the state it ends in, and its causes."""
+    """An event: the states it starts from, the state it ends in, its causes, and what happens."""
 
-    CLAIM = ("A sender takes it.", (State.QUEUED,), State.CLAIMED, (Cause.SENDER,))
-    TRANSMIT = (
-        "The final check found nothing against it.",
-        (State.CLAIMED,),
-        State.TRANSMITTING,
-        (Cause.SENDER,),
-    )
-    ACCEPT = (
-        "The mail server or gateway took it.",
-        (State.TRANSMITTING,),
-        State.ACCEPTED,
-        (Cause.SENDER,),
-    )
-    ACCEPT_LATE = (
-        "It was taken, after the sender's time was up.",
-        (State.UNCONFIRMED,),
-        State.ACCEPTED,
-        (Cause.SENDER,),
-    )
-    REFUSE = (
-        "Refused for good, for now too often, or no hour of the day is left for it.",
-        LEASED,
-        State.FAILED,
-        (Cause.SENDER,),
-    )
-    POSTPONE = (
-        "Refused for now, or it would ring in quiet hours.",
-        LEASED,
-        State.QUEUED,
-        (Cause.SENDER,),
-    )
-    GIVE_BACK = ("Nothing was handed over.", LEASED, State.QUEUED, (Cause.SENDER,))
-    LOSE_ANSWER = (
-        "Handed over, and the answer was lost.",
-        LEASED,
-        State.UNCONFIRMED,
-        (Cause.SENDER,),
-    )
-    FORBID = ("A check found something against it.", LEASED, State.CANCELLED, (Cause.SENDER,))
-    RECOVER = ("The sender died before it handed it over.", LEASED, State.QUEUED, (Cause.SWEEP,))
-    ABANDON = (
-        "The sender died while handing it over.",
-        (State.TRANSMITTING,),
-        State.UNCONFIRMED,
-        (Cause.SWEEP,),
-    )
-    EXPIRE = ("It was not sent in time.", (State.QUEUED,), State.CANCELLED, (Cause.SWEEP,))
-    REPORT_ARRIVAL = (
-        "It arrived, be it that the recipient reports it as unwanted.",
-        tuple(state for state in State if state != State.DELIVERED),
-        State.DELIVERED,
-        (Cause.GATEWAY_REPORT, Cause.MAIL_REPORT),
-    )
-    REPORT_RECEIPT = (
-        "Somebody has it after all: it is not sent once more.",
-        (State.UNCONFIRMED, State.QUEUED, State.CLAIMED),
-        State.ACCEPTED,
-        (Cause.GATEWAY_REPORT, Cause.MAIL_REPORT),
-    )
-    REPORT_ANSWER = (
-        "A person or a machine answered it.",
-        (State.UNCONFIRMED,),
-        State.ACCEPTED,
-        (Cause.MAIL_REPORT,),
-    )
-    REPORT_FAILURE = (
-        "The gateway could not deliver it.",
-        (State.TRANSMITTING, State.ACCEPTED, State.UNCONFIRMED),
-        State.BOUNCED,
-        (Cause.GATEWAY_REPORT,),
-    )
-    REPORT_ABSENCE = (
-        "The gateway does not know it.",
-        (State.UNCONFIRMED,),
-        State.FAILED,
-        (Cause.GATEWAY_REPORT,),
-    )
-    REPORT_RETURN = (
-        "A mail server or mail service sent it back.",
-        (State.UNCONFIRMED, State.QUEUED, State.CLAIMED, State.TRANSMITTING, State.ACCEPTED),
-        State.BOUNCED,
-        (Cause.MAIL_REPORT,),
-    )
-    REPORT_UNSENT = (
-        "The mail service did not send it.",
-        (State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED),
-        State.FAILED,
-        (Cause.MAIL_REPORT,),
-    )
-    CANCEL = (
-        "It is not wanted any more, or nobody may write there any more.",
-        (State.QUEUED, State.CLAIMED),
-        State.CANCELLED,
-        (Cause.PERSON, Cause.SENDER, Cause.GATEWAY_REPORT, Cause.MAIL_REPORT),
-    )
-    CONFIRM = (
-        "Somebody made sure that it went out.",
-        (State.UNCONFIRMED,),
-        State.ACCEPTED,
-        (Cause.PERSON,),
-    )
-    RESEND = ("It is to be sent again.", UNRESOLVED, State.QUEUED, (Cause.PERSON,))
-    DISMISS = ("It is left at that.", UNRESOLVED, State.CANCELLED, (Cause.PERSON,))
-    POST_LETTER = (
-        "The letter was put into the post.",
-        (State.QUEUED,),
-        State.ACCEPTED,
-        (Cause.PERSON,),
-    )
-    RETURN_LETTER = (
-        "The post brought the letter back.",
-        (State.ACCEPTED,),
-        State.BOUNCED,
-        (Cause.PERSON,),
-    )
-    REACH_BY_CALL = (
-        "Somebody spoke to the client by telephone.",
-        (State.QUEUED,),
-        State.DELIVERED,
-        (Cause.PERSON,),
-    )
-    LEAVE_WORD = (
-        "Somebody left a word by telephone.",
-        (State.QUEUED,),
-        State.ACCEPTED,
-        (Cause.PERSON,),
-    )
-    CALL_AGAIN = (
-        "Nobody answered the telephone: again later.",
-        (State.QUEUED,),
-        State.QUEUED,
-        (Cause.PERSON,),
-    )
-    FAIL_TO_REACH = (
-        "The number is wrong, or nobody answered four times.",
-        (State.QUEUED,),
-        State.FAILED,
-        (Cause.PERSON,),
-    )
+    CLAIM = QUEUED, State.CLAIMED, BY_SENDER, "A sender takes it."
+    TRANSMIT = CLAIMED, State.TRANSMITTING, BY_SENDER, "The final check found nothing against it."
+    ACCEPT = TRANSMITTING, State.ACCEPTED, BY_SENDER, "The mail server or gateway took it."
+    ACCEPT_LATE = UNCONFIRMED, State.ACCEPTED, BY_SENDER, "It was taken after the lease had ended."
+    REFUSE = LEASED, State.FAILED, BY_SENDER, "Refused for good or too often, or no hour is left."
+    POSTPONE = LEASED, State.QUEUED, BY_SENDER, "Refused for now, or it would ring in quiet hours."
+    GIVE_BACK = LEASED, State.QUEUED, BY_SENDER, "Nothing was handed over."
+    LOSE_ANSWER = LEASED, State.UNCONFIRMED, BY_SENDER, "Handed over, and the answer was lost."
+    FORBID = LEASED, State.CANCELLED, BY_SENDER, "A check found something against it."
+
+    RECOVER = LEASED, State.QUEUED, BY_SWEEP, "The sender died before it handed it over."
+    ABANDON = TRANSMITTING, State.UNCONFIRMED, BY_SWEEP, "The sender died while handing it over."
+    EXPIRE = QUEUED, State.CANCELLED, BY_SWEEP, "It was not sent in time."
+
+    REPORT_ARRIVAL = NOT_DELIVERED, State.DELIVERED, BY_REPORT, "It arrived, even if unwanted."
+    REPORT_RECEIPT = UNSENT + UNCONFIRMED, State.ACCEPTED, BY_REPORT, "Somebody has it after all."
+    REPORT_ANSWER = UNCONFIRMED, State.ACCEPTED, BY_MAIL, "A person or a machine answered it."
+    REPORT_FAILURE = SENT, State.BOUNCED, BY_GATEWAY, "The gateway could not deliver it."
+    REPORT_ABSENCE = UNCONFIRMED, State.FAILED, BY_GATEWAY, "The gateway does not know it."
+    REPORT_RETURN = UNSENT + SENT, State.BOUNCED, BY_MAIL, "A mail server or service sent it back."
+    REPORT_UNSENT = SENT, State.FAILED, BY_MAIL, "The mail service did not send it."
+
+    CANCEL = UNSENT, State.CANCELLED, BY_ANYBODY, "It is not wanted, or not allowed, any more."
+    CONFIRM = UNCONFIRMED, State.ACCEPTED, BY_PERSON, "Somebody made sure that it went out."
+    RESEND = UNRESOLVED_STATES, State.QUEUED, BY_PERSON, "It is to be sent again."
+    DISMISS = UNRESOLVED_STATES, State.CANCELLED, BY_PERSON, "It is left at that."
+    POST_LETTER = QUEUED, State.ACCEPTED, BY_PERSON, "The letter was put into the post."
+    RETURN_LETTER = ACCEPTED, State.BOUNCED, BY_PERSON, "The post brought the letter back."
+    REACH_BY_CALL = QUEUED, State.DELIVERED, BY_PERSON, "Somebody spoke to the client by telephone."
+    LEAVE_WORD = QUEUED, State.ACCEPTED, BY_PERSON, "Somebody left a word by telephone."
+    CALL_AGAIN = QUEUED, State.QUEUED, BY_PERSON, "Nobody answered the telephone: again later."
+    FAIL_TO_REACH = QUEUED, State.FAILED, BY_PERSON, "Wrong number, or four calls in vain."
 
     def __init__(
-        self, meaning: str, starts: Collection[State], end: State, causes: Collection[Cause]
+        self, starts: Collection[State], end: State, causes: Collection[Cause], meaning: str
     ) -> None:
-        self.meaning = meaning
         self.starts = starts
         self.end = end
         self.causes = causes
+        self.meaning = meaning
 
     @property
     def starts_sql(self) -> str:
