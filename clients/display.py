@@ -73,7 +73,8 @@ def override_language(language: str) -> Iterator[None]:
 def current_locale() -> str:
     """That of the business; for a client of another language that language, as its country writes
     it if it does."""
-    own, language = current_business().locale.replace("-", "_"), _language.get()
+    own = current_business().locale.replace("-", "_")
+    language = _language.get()
     if not language or primary_language(own) == language:
         return own
     return regional_locale(language, current_business().country)
@@ -97,14 +98,16 @@ def format_number(value: Decimal | float, places: int = 1) -> str:
 def format_measure(value: Decimal | None, quantity: str) -> str:
     if value is None:
         return ""
-    kind, units = QUANTITIES[quantity], current_business().units
+    kind = QUANTITIES[quantity]
+    units = current_business().units
     return f"{format_number(kind.from_si(Decimal(value), units))} {kind.symbol(units)}"
 
 
 def format_pack_size(litres: Decimal) -> str:
     """A volume as printed on a pack: 0.75 L stays that, 3.785 L is 1 gal."""
     units = current_business().units
-    kind, places = QUANTITIES["volume"], 2 if units == Units.US else 3
+    kind = QUANTITIES["volume"]
+    places = 2 if units == Units.US else 3
     return f"{format_number(kind.from_si(litres, units), places)} {kind.symbol(units)}"
 
 
@@ -148,4 +151,5 @@ def format_phone(value: str) -> str:
 
 
 # Written only when their sentence is, in the language in force then.
-format_day_lazy, format_number_lazy = lazy(format_day, str), lazy(format_number, str)
+format_day_lazy = lazy(format_day, str)
+format_number_lazy = lazy(format_number, str)

@@ -51,7 +51,8 @@ def normalize_photo(upload: File) -> ContentFile:
 def refuse_truncated_images() -> Iterator[None]:
     """The library that prints PDFs tells Pillow to accept half a file;
     a photo that broke off must be sent again."""
-    before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False
+    before = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     try:
         yield
     finally:

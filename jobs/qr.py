@@ -47,7 +47,9 @@ FINDER_LIKE = [
 
 def galois_tables() -> tuple[list[int], list[int]]:
     """Powers and logarithms in GF(256) with x⁸ + x⁴ + x³ + x² + 1."""
-    powers, logs, value = [0] * 512, [0] * 256, 1
+    powers = [0] * 512
+    logs = [0] * 256
+    value = 1
     for exponent in range(255):
         powers[exponent] = powers[exponent + 255] = value
         logs[value] = exponent
@@ -101,7 +103,8 @@ def codewords(text: bytes, version: int) -> list[int]:
         : sum(sizes)
     ]
     data += [0xEC if n % 2 == 0 else 0x11 for n in range(sum(sizes) - len(data))]
-    blocks, start = [], 0
+    blocks = []
+    start = 0
     for size in sizes:
         blocks.append(data[start : start + size])
         start += size
@@ -117,7 +120,8 @@ def patterns(version: int) -> tuple[Grid, Grid]:
     """The modules that are the same in every code of a version, and which modules are taken (format
     included)."""
     size = 17 + 4 * version
-    dark, taken = np.zeros((size, size), bool), np.zeros((size, size), bool)
+    dark = np.zeros((size, size), bool)
+    taken = np.zeros((size, size), bool)
     dark[6, ::2] = dark[::2, 6] = True
     taken[6] = taken[:, 6] = True
     for row in ALIGNED[version]:
@@ -147,16 +151,19 @@ def square(dark: Grid, row: int, column: int, reach: int) -> None:
 
 
 def put_version(dark: Grid, taken: Grid, version: int) -> None:
-    size, bits = len(dark), checked_bits(version, 0x1F25, 18)
+    size = len(dark)
+    bits = checked_bits(version, 0x1F25, 18)
     for place in range(18):
-        row, column = place // 3, size - 11 + place % 3
+        row = place // 3
+        column = size - 11 + place % 3
         dark[row, column] = dark[column, row] = bits >> place & 1
         taken[row, column] = taken[column, row] = True
 
 
 def put_format(dark: Grid, mask: int) -> None:
     """Level M and the mask, twice (7.9)."""
-    size, bits = len(dark), checked_bits(mask, 0x537, 15) ^ 0x5412
+    size = len(dark)
+    bits = checked_bits(mask, 0x537, 15) ^ 0x5412
     first = [
         *((row, 8) for row in (0, 1, 2, 3, 4, 5, 7)),
         (8, 8),
@@ -171,7 +178,8 @@ def put_format(dark: Grid, mask: int) -> None:
 def free_module_positions(taken: Grid) -> Iterator[tuple[int, int]]:
     """Free modules in the order in which bits are laid:
     two columns at a time from the right, up and down (7.7.3)."""
-    size, is_upward = len(taken), True
+    size = len(taken)
+    is_upward = True
     for right in [*range(size - 1, 6, -2), *range(5, 0, -2)]:
         for row in range(size - 1, -1, -1) if is_upward else range(size):
             yield from ((row, column) for column in (right, right - 1) if not taken[row, column])
@@ -181,7 +189,8 @@ def free_module_positions(taken: Grid) -> Iterator[tuple[int, int]]:
 def masks(size: int) -> list[Grid]:
     """The eight patterns that may be laid over the data (table 10); row i, column j."""
     i, j = np.indices((size, size))
-    product, rest = i * j % 2, i * j % 3
+    product = i * j % 2
+    rest = i * j % 3
     return [
         (i + j) % 2 == 0,
         i % 2 == 0,

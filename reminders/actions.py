@@ -192,7 +192,9 @@ def message_from_draft(
 ) -> Message:
     """The message with the law that was asked when it was planned, not to be sent once its basis
     has run out."""
-    planned, written, route = draft.planned, draft.written, draft.planned.route
+    planned = draft.planned
+    written = draft.written
+    route = draft.planned.route
     message = queueing.draft_message(
         business,
         client=clients[planned.client_id],

@@ -59,7 +59,8 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
     def towns(self) -> "models.QuerySet[Forecast, dict[str, Any]]":
         """How many decks and how much surface each town has, in the order of `by_town`."""
-        town, region = F("deck__property__town"), F("deck__property__region")
+        town = F("deck__property__town")
+        region = F("deck__property__region")
         grouped = self.order_by().values(town=town, region=region)
         counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
         return counted.order_by("town", "region")  # type: ignore[misc] # named by values()

@@ -3,7 +3,9 @@
 import re
 from datetime import date
 
-MIN_YEAR, MAX_YEAR = 1950, 2199  # the years that a due list can show
+# the years that a due list can show
+MIN_YEAR = 1950
+MAX_YEAR = 2199
 
 
 class MonthError(ValueError):

@@ -70,7 +70,8 @@ def decks_to_draft(
 ) -> list[Deck]:
     """The decks for which nothing is under way, property by property."""
     rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("property_id", "pk")
-    taken, found = reasons_not_to_draft(deck_ids, today=today), []
+    taken = reasons_not_to_draft(deck_ids, today=today)
+    found = []
     for deck in rows:
         is_archived = deck.archived_at or deck.property.client.archived_at
         why = "The deck or its client is archived." if is_archived else taken.get(deck.pk, "")
@@ -99,7 +100,8 @@ def reasons_not_to_draft(deck_ids: Collection[int], *, today: date) -> dict[int,
 
 def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferBrief]:
     """One order a property, the deck that is due first leading."""
-    scopes, known = propose_scopes(decks, today=today), deck_outlooks(decks, today=today)
+    scopes = propose_scopes(decks, today=today)
+    known = deck_outlooks(decks, today=today)
     version = active_fit.active_posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.property):
         listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))

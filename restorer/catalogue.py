@@ -79,7 +79,8 @@ def read_catalogue(language: str) -> Catalog:
 
 def updated_catalogue(language: str, words: Catalog) -> Catalog:
     """The catalogue with what is marked now: new messages empty, those that nobody uses gone."""
-    found, old = Catalog(locale=language, fuzzy=False, header_comment=""), read_catalogue(language)
+    found = Catalog(locale=language, fuzzy=False, header_comment="")
+    old = read_catalogue(language)
     for message in words:
         if message.id:
             known = old.get(message.id, message.context)

@@ -137,7 +137,8 @@ def as_user() -> Callable[[User], Client]:
     """A client signed in as somebody, by the row that signing in leaves behind."""
 
     def sign_in(user: User) -> Client:
-        client, key = Client(), get_random_string(32)
+        client = Client()
+        key = get_random_string(32)
         who = {
             SESSION_KEY: str(user.pk),
             HASH_SESSION_KEY: user.get_session_auth_hash(),

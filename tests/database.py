@@ -49,7 +49,8 @@ def fingerprint() -> str:
 
 def make(cursor: Any, name: str) -> None:
     """Under another name first: a migration that breaks off leaves nothing that looks whole."""
-    half, usual = f"{name}_half", connection.settings_dict["NAME"]
+    half = f"{name}_half"
+    usual = connection.settings_dict["NAME"]
     cursor.execute(f"CREATE DATABASE {quoted(half)}")
     connection.close()
     connection.settings_dict["NAME"] = half

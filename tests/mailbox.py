@@ -11,7 +11,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-USER, PASSWORD = "bounces", "a password of the tests"
+USER = "bounces"
+PASSWORD = "a password of the tests"
 
 
 class Session(socketserver.StreamRequestHandler):
@@ -127,7 +128,8 @@ def running_mailbox(certificate: Path | None = None) -> Iterator[Server]:
 def make_certificate(path: Path, name: str, *, days: int = 1) -> Path:
     """Key and certificate in one file, signed by itself for the name, such as IP:127.0.0.1;
     run out if days are < 0."""
-    key, made = path.with_suffix(".key"), path.with_suffix(".crt")
+    key = path.with_suffix(".key")
+    made = path.with_suffix(".crt")
     curve = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
     named = ["-subj", "/CN=mailbox of the tests", "-addext", f"subjectAltName={name}"]
     openssl("req", "-x509", *curve, *named, "-keyout", str(key), "-out", str(made))

@@ -150,7 +150,8 @@ def figures(papers: Papers) -> Iterator[str]:
     for element in papers.of_kind("/Figure"):
         if not element.node.get("/Alt") and not element.node.get("/ActualText"):
             yield "13-004 a figure without words"
-        box, page = element.node["/A"]["/BBox"], element.node["/Pg"]["/MediaBox"]
+        box = element.node["/A"]["/BBox"]
+        page = element.node["/Pg"]["/MediaBox"]
         if not (page[0] <= box[0] < box[2] <= page[2] and page[1] <= box[1] < box[3] <= page[3]):
             yield f"ISO 32000-1, 14.8.5.4.3: a figure beside the page, {box}"
 
@@ -199,7 +200,8 @@ def contents(papers: Papers) -> Iterator[str]:
 def marked(page: Any, reader: PdfReader) -> tuple[list[int], list[str]]:
     """Numbers of marked content of a page, and what is wrong with it."""
     stack: list[int | str] = []
-    found, wrong = [], []
+    found = []
+    wrong = []
     for operands, operator in ContentStream(page["/Contents"], reader).operations:
         if operator in {b"BDC", b"BMC"}:
             number = operands[1].get("/MCID") if len(operands) > 1 else None

@@ -58,7 +58,9 @@ def change_person(*, person: User, name: str, role: str, is_active: bool) -> Use
     stays_owner = role == User.Role.OWNER and is_active
     if is_owner(person) and not stays_owner and not other_owners(person):
         raise LastOwnerError("This is the last owner. Make somebody else an owner first.")
-    person.first_name, person.role, person.is_active = name, role, is_active
+    person.first_name = name
+    person.role = role
+    person.is_active = is_active
     person.save(update_fields=["first_name", "role", "is_active"])
     return person
 

@@ -139,12 +139,11 @@ def write_contact_point(
     point.is_preferred = point.is_preferred and point.kind == contact.kind
     if point.pk and point.normalized != normalized:
         cancel_queued_messages(point=point, why="The address was changed.", by=by, now=now)
-        point.suspended_at, point.suspended_why = None, ""
-    point.kind, point.value, point.normalized = (
-        contact.kind,
-        " ".join(contact.value.split()),
-        normalized,
-    )
+        point.suspended_at = None
+        point.suspended_why = ""
+    point.kind = contact.kind
+    point.value = " ".join(contact.value.split())
+    point.normalized = normalized
     point.label = contact.label
     point.save()
 

@@ -109,7 +109,9 @@ class DeckForm(forms.Form):
         deck: Deck | None = None,
         **kwargs: Any,
     ) -> None:
-        self.home, self.deck, self.today = home, deck, today
+        self.home = home
+        self.deck = deck
+        self.today = today
         if deck:
             kwargs["initial"] = {
                 name: getattr(deck, name) for name in [*self.base_fields, *MEASURE_FIELDS]

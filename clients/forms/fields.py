@@ -28,7 +28,9 @@ class MeasureField(forms.DecimalField):
         maximum: Decimal | None = None,
         **kwargs: Any,
     ) -> None:
-        self.quantity, self.units, self.most = QUANTITIES[quantity], units, maximum
+        self.quantity = QUANTITIES[quantity]
+        self.units = units
+        self.most = maximum
         self.step = Decimal(1).scaleb(-places)
         kwargs.setdefault(
             "widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})

@@ -64,7 +64,8 @@ class PropertyForm(forms.Form):
     def __init__(
         self, data: Any = None, *, business: Business, home: Property | None = None, **kwargs: Any
     ) -> None:
-        self.business, self.home = business, home
+        self.business = business
+        self.home = home
         self.suggestions: list[Place] = []
         kwargs["initial"] = property_initial(home) if home else {"country": business.country}
         super().__init__(data, **kwargs)
@@ -74,7 +75,8 @@ class PropertyForm(forms.Form):
         values = super().clean() or self.cleaned_data
         if any(name in self.errors for name in LOCATION_FIELDS):
             return values
-        latitude, longitude = values.get("latitude"), values.get("longitude")
+        latitude = values.get("latitude")
+        longitude = values.get("longitude")
         if (latitude is None) != (longitude is None):
             missing = "latitude" if latitude is None else "longitude"
             self.add_error(
@@ -113,7 +115,8 @@ class PropertyForm(forms.Form):
         return Place.objects.filter(pk=values["place"]).first()
 
     def find_place(self, values: dict[str, Any]) -> Place | None:
-        town, country = values["town"], values["country"]
+        town = values["town"]
+        country = values["country"]
         asked = ", ".join(filter(None, [town, values.get("region")]))
         answer = towns.find_town(asked, country=country, near=self.near(country))
         meant = [place for place in answer.towns if is_matching_place(place, values)]

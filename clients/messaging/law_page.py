@@ -95,7 +95,8 @@ def channel_permissions(
     newest: dict[str, Consent] = {}
     for consent in client.consents.all():
         newest.setdefault(consent.channel, consent)
-    law, countries_there = LegalRules.load(), countries_of(client)
+    law = LegalRules.load()
+    countries_there = countries_of(client)
     last_job = last_job_dates([client.pk]).get(client.pk)
     found = []
     for channel in Channel:

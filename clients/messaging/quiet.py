@@ -19,7 +19,8 @@ from clients.models.channel import Channel
 
 RINGING_CHANNELS = {Channel.TEXT, Channel.CALL}
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
-SATURDAY, SUNDAY = 5, 6
+SATURDAY = 5
+SUNDAY = 6
 
 WallClockSpan = tuple[
     datetime, datetime
@@ -55,7 +56,8 @@ def first_allowed_moment(
         for opens, closes in open_hours(
             day, is_holiday=is_holiday, rules=rules, law_window=law_window
         ):
-            start, end = latest_instant(opens, zone), earliest_instant(closes, zone)
+            start = latest_instant(opens, zone)
+            end = earliest_instant(closes, zone)
             if max(at, start) < end:
                 return max(at, start)
     raise NeverOpenError(NeverOpenError.__doc__)
@@ -76,7 +78,8 @@ def open_hours(
 
 def owner_hours(day: date, rules: SendingRules) -> Sequence[WallClockSpan]:
     """What the owner's quiet times leave of a day; equal times mean that there are none."""
-    quiet_from, quiet_until = wall_time(day, rules.quiet_from), wall_time(day, rules.quiet_until)
+    quiet_from = wall_time(day, rules.quiet_from)
+    quiet_until = wall_time(day, rules.quiet_until)
     if quiet_from == quiet_until:
         return [whole_day(day)]
     if quiet_until < quiet_from:

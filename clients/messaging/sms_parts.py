@@ -12,7 +12,8 @@ GSM_BASIC = frozenset(
     "¡ABCDEFGHIJKLMNOPQRSTUVWXYZÄÖÑÜ§¿abcdefghijklmnopqrstuvwxyzäöñüà"
 )
 GSM_EXTENSION = frozenset("\f^{}\\[~]|€")  # two septets each: ESC and the character
-GSM, UCS2 = "GSM", "UCS-2"
+GSM = "GSM"
+UCS2 = "UCS-2"
 SINGLE_PART_UNITS = {GSM: 160, UCS2: 70}
 JOINED_PART_UNITS = {GSM: 153, UCS2: 67}
 GSM_SUBSTITUTES = {
@@ -80,9 +81,11 @@ def measure_sms(text: str) -> SmsSize:
         return SmsSize(
             encoding, units, 1 if text else 0, SINGLE_PART_UNITS[encoding] - units, tuple(outside)
         )
-    parts, room = 0, 0
+    parts = 0
+    room = 0
     for each in costs:
         if each > room:
-            parts, room = parts + 1, JOINED_PART_UNITS[encoding]
+            parts = parts + 1
+            room = JOINED_PART_UNITS[encoding]
         room -= each
     return SmsSize(encoding, units, parts, room, tuple(outside))

@@ -44,7 +44,8 @@ def text_cost(parts: int, price: Decimal | None) -> Decimal | None:
 def text_costs_by_month(*, business: Business, today: date, months: int) -> list[MonthlyTextCosts]:
     """The present month and those before it, the newest first, by the day the gateway took a
     message."""
-    part_price, firsts = text_part_price(), [today.replace(day=1)]
+    part_price = text_part_price()
+    firsts = [today.replace(day=1)]
     while len(firsts) < months:
         firsts.append((firsts[-1] - timedelta(days=1)).replace(day=1))
     return [text_costs_in_month(business, first, part_price) for first in firsts]

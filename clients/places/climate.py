@@ -126,12 +126,14 @@ def _fill_rows(
 def _interpolated(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floats:
     """Bilinear; the longitude wraps round, and a pole is the last row of the grid."""
     grid = _climate_table().grid
-    down, right = (90 - north) * CELLS_A_DEGREE, (east % 360) * CELLS_A_DEGREE
+    down = (90 - north) * CELLS_A_DEGREE
+    right = (east % 360) * CELLS_A_DEGREE
     row = np.minimum(down.astype(int), grid.shape[0] - 2)
     column = right.astype(int)
     south = (down - row).astype(np.float32)[:, None]
     across = (right - column).astype(np.float32)[:, None]
-    west, next_east = column % grid.shape[1], (column + 1) % grid.shape[1]
+    west = column % grid.shape[1]
+    next_east = (column + 1) % grid.shape[1]
     upper = grid[row, west] * (1 - across) + grid[row, next_east] * across
     lower = grid[row + 1, west] * (1 - across) + grid[row + 1, next_east] * across
     return upper * (1 - south) + lower * south

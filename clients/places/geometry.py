@@ -10,7 +10,8 @@ EARTH_RADIUS_KM = 6371.0088
 
 def unit_vectors(latitude: ArrayLike, longitude: ArrayLike) -> NDArray[np.float64]:
     """Points on the unit sphere; straight distances between them know no date line."""
-    phi, theta = np.radians(latitude), np.radians(longitude)
+    phi = np.radians(latitude)
+    theta = np.radians(longitude)
     return np.stack(
         [np.cos(phi) * np.cos(theta), np.cos(phi) * np.sin(theta), np.sin(phi)], axis=-1
     )

@@ -146,7 +146,8 @@ def edit_distance(written: str, name: str) -> int:
             if i > 1 and j > 1 and a == name[j - 2] and written[i - 2] == b:
                 cost = min(cost, before[j - 2] + 1)
             row.append(cost)
-        before, last = last, row
+        before = last
+        last = row
     return last[-1]
 
 
@@ -167,7 +168,9 @@ def _in_region(rest: str) -> Q:
 
 def _distance_rank(near: Coordinates) -> ExpressionWrapper:
     """Grows with the great-circle distance: minus the cosine of its angle."""
-    (x, y, z), latitude, longitude = unit_vectors(*near), Radians("latitude"), Radians("longitude")
+    (x, y, z) = unit_vectors(*near)
+    latitude = Radians("latitude")
+    longitude = Radians("longitude")
     level = Cos(latitude) * (Cos(longitude) * Value(-float(x)) + Sin(longitude) * Value(-float(y)))
     return ExpressionWrapper(level + Sin(latitude) * Value(-float(z)), output_field=FloatField())
 

@@ -14,7 +14,8 @@ ENTRIES_PER_PAGE = 50
 @require_GET
 @owner_required
 def show_audit_trail(request: HttpRequest) -> HttpResponse:
-    person, record = request.GET.get("person", ""), request.GET.get("record", "")
+    person = request.GET.get("person", "")
+    record = request.GET.get("record", "")
     rows = audit_trail.audit_log_entries(person=person, record=record)
     page = Paginator(rows, ENTRIES_PER_PAGE).get_page(request.GET.get("page"))
     query = request.GET.copy()

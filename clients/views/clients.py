@@ -57,11 +57,10 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def open_client_account(request: HttpRequest) -> HttpResponse:
     """Client, property and deck on one page, in one transaction."""
-    data, business = request.POST or None, business_of(request)
-    client, reach = (
-        ClientForm(data, prefix="client"),
-        contact_formset(data, client=None, country=typed_country(request)),
-    )
+    data = request.POST or None
+    business = business_of(request)
+    client = ClientForm(data, prefix="client")
+    reach = contact_formset(data, client=None, country=typed_country(request))
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=business_today(request), prefix="deck")
     if data and are_valid([client, reach, home, deck]):
@@ -98,10 +97,8 @@ def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     data = request.POST or None
     country = phone_country(client, request)
-    form, reach = (
-        ClientForm(data, instance=client),
-        contact_formset(data, client=client, country=country),
-    )
+    form = ClientForm(data, instance=client)
+    reach = contact_formset(data, client=client, country=country)
     if data and are_valid([form, reach]):
         actions.change_client(
             client=form.instance,

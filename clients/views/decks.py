@@ -19,7 +19,8 @@ LABEL_TAKEN = "Somebody has just given another deck of this property that name. 
 @require_http_methods(["GET", "POST"])
 def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
-    now, business = timezone.now(), business_of(request)
+    now = timezone.now()
+    business = business_of(request)
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home)
     if form.is_valid():
         try:
@@ -35,7 +36,9 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    home, now, business = deck.property, timezone.now(), business_of(request)
+    home = deck.property
+    now = timezone.now()
+    business = business_of(request)
     form = DeckForm(
         request.POST or None, business=business, today=business.today(now), home=home, deck=deck
     )

@@ -88,7 +88,9 @@ def cancel_older_messages(booking: Booking, now: datetime, by: User | None) -> b
 def queue_booking_message(
     booking: Booking, purpose: str, way: tuple[str, str], now: datetime, by: User | None
 ) -> Message:
-    business, client, (channel, address) = Business.objects.get(), booking.client, way
+    business = Business.objects.get()
+    client = booking.client
+    (channel, address) = way
     written = texts.compose_text(
         purpose=purpose,
         channel=channel,

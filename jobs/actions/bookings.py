@@ -69,10 +69,8 @@ def book_work(
     """
     business = Business.objects.get()
     if offer:
-        offer, hours = (
-            Offer.objects.select_for_update().get(pk=offer.pk),
-            max(hours, MIN_BOOKING_HOURS),
-        )
+        offer = Offer.objects.select_for_update().get(pk=offer.pk)
+        hours = max(hours, MIN_BOOKING_HOURS)
     lock_until_commit(f"booking of property {property.pk}")
     fitting.check_bookable_work(property, decks, hours)
     if there := fitting.existing_booking(property, decks, offer, first_day, week, arrival):
@@ -86,8 +84,11 @@ def book_work(
     booking = reusable_booking(offer) or Booking(
         client_id=property.client_id, property=property, created_by=by
     )
-    booking.offer, booking.notes, booking.hours = offer, notes, hours
-    booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
+    booking.offer = offer
+    booking.notes = notes
+    booking.hours = hours
+    booking.arrives_from = arrival.begins
+    booking.arrives_to = arrival.ends
     assign_booking_days(booking, placement, why="", now=now)
     booking.decks.set(decks)
     record_booking_on_offer(booking, by, now)
@@ -120,9 +121,11 @@ def move_booking(
     Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or
     called off.
     """
-    booking, business = lock_booking(booking), Business.objects.get()
+    booking = lock_booking(booking)
+    business = Business.objects.get()
     require_open_booking(booking)
-    crew, hours = crew or booking.crew, hours or booking.hours
+    crew = crew or booking.crew
+    hours = hours or booking.hours
     arrival = booking.arrival() if arrival is None else arrival
     was = (booking.state, booking.first_on, booking.crew_id, booking.hours)
     if was == (State.BOOKED, first_day, crew.pk, hours):
@@ -141,7 +144,9 @@ def move_booking(
         business=business,
         on_any_day=on_any_day,
     )
-    booking.hours, booking.arrives_from, booking.arrives_to = hours, arrival.begins, arrival.ends
+    booking.hours = hours
+    booking.arrives_from = arrival.begins
+    booking.arrives_to = arrival.ends
     assign_booking_days(booking, placement, why=why, now=now)
     publish_bookings(
         [deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}."
@@ -173,7 +178,8 @@ def change_booking_arrival(
     require_open_booking(booking)
     if arrival == booking.arrival():
         return booking
-    booking.arrives_from, booking.arrives_to = arrival.begins, arrival.ends
+    booking.arrives_from = arrival.begins
+    booking.arrives_to = arrival.ends
     save_booking_state(booking, booking.state, booking.why, now)
     if notify_client and booking.state == State.BOOKED:
         booking_messages.notify_client_of_booking(
@@ -339,11 +345,9 @@ def reusable_booking(offer: Offer | None) -> Booking | None:
 
 def assign_booking_days(booking: Booking, placement: Placement, *, why: str, now: datetime) -> None:
     """Give it this crew and these days."""
-    booking.crew, booking.first_on, booking.last_on = (
-        placement.crew,
-        placement.first_on,
-        placement.last_on,
-    )
+    booking.crew = placement.crew
+    booking.first_on = placement.first_on
+    booking.last_on = placement.last_on
     save_booking_state(booking, State.BOOKED, why, now)
     try:
         with transaction.atomic():
@@ -361,7 +365,9 @@ def save_booking_state(booking: Booking, state: str, why: str, now: datetime) ->
     5546, 2.1.4)."""
     if booking.pk:
         booking.sequence += 1
-    booking.state, booking.why, booking.changed_at = state, why, now
+    booking.state = state
+    booking.why = why
+    booking.changed_at = now
     booking.save()
 
 

@@ -109,7 +109,8 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
     if not reason:
         raise JobError("reason", "Say why the job is removed.")
     job.removal_reason = reason
-    visit, names = job.visit, [photo.image.name or "" for photo in job.photos.all()]
+    visit = job.visit
+    names = [photo.image.name or "" for photo in job.photos.all()]
     job.photos.all().delete()
     deck_id = job.deck_id
     bookings.reopen_bookings_of_job(job=job, now=now)
@@ -154,7 +155,8 @@ def save_visit_of_job(
         if visit.pk:
             visit.delete()
         return None
-    day, who = details["finished_on"], details.get("crew", "")
+    day = details["finished_on"]
+    who = details.get("crew", "")
     reason = findings.get("reason") or Visit.Reason.OTHER
     save_if_changed(visit, {**findings, "reason": reason, "visited_on": day, "found_by": who})
     return visit

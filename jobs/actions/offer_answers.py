@@ -20,7 +20,8 @@ from jobs.after import publish_declines
 from jobs.models import Offer, OfferEvent
 from jobs.offers.page import is_offer_bookable
 
-State, Event = Offer.State, OfferEvent.Kind
+State = Offer.State
+Event = OfferEvent.Kind
 MAX_OPEN_QUESTIONS = 10  # that wait for an answer; a link that got about cannot fill the book
 
 

@@ -58,11 +58,14 @@ def offer_route(offer: Offer, channel: Channel, today: date) -> OfferRoute:
 def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) -> Message:
     """Freeze a draft and queue it for the client by one channel.
     Raises `OfferError` or `Unsendable`."""
-    row, business = lock_offer(offer, State.DRAFT), Business.objects.get()
+    row = lock_offer(offer, State.DRAFT)
+    business = Business.objects.get()
     check_sendable(row, business, now)
     allowed = require_contactable(row, channel, business, now)
     token, token_hash = links.new_token()
-    row.state, row.token_hash, row.sent_at = State.OPEN, token_hash, now
+    row.state = State.OPEN
+    row.token_hash = token_hash
+    row.sent_at = now
     row.save(update_fields=["state", "token_hash", "sent_at"])
     written = texts.compose_text(
         purpose=MessageText.Purpose.OFFER,

@@ -31,7 +31,8 @@ from jobs.offers.pricing import (
     with_tax_names,
 )
 
-State, Kind = Offer.State, OfferEvent.Kind
+State = Offer.State
+Kind = OfferEvent.Kind
 FIRST_OFFER_NUMBER = 101
 OFFER_NUMBER_LOCK = 20_261_125  # advisory lock: numbers are given one after the other
 REVISION_FIELDS = [
@@ -103,7 +104,8 @@ def draft_offer_batch(
 ) -> tuple[list[Offer], list[tuple[OfferBrief, PricingError]]]:
     """Drafts for many properties in a fixed number of statements;
     an order without a price is handed back with why."""
-    at, number = drafting_context(today=today), next_offer_number()
+    at = drafting_context(today=today)
+    number = next_offer_number()
     strips = strip_scopes(
         (scope for brief in briefs if brief.outlook for scope in brief.scopes), today=today
     )
@@ -130,10 +132,8 @@ def recalculate_draft(
     missing.
     """
     row = lock_offer(offer, State.DRAFT)
-    at, strips = (
-        drafting_context(today=today),
-        strip_scopes(brief.scopes if brief.outlook else (), today=today),
-    )
+    at = drafting_context(today=today)
+    strips = strip_scopes(brief.scopes if brief.outlook else (), today=today)
     fresh = draft_offer(at, brief, strips, number=row.number, today=today, by=by)
     for name in RECALCULATED_FIELDS:
         setattr(row, name, getattr(fresh.offer, name))
@@ -219,11 +219,9 @@ def change_offer(
         raise OfferError("This day is over. Choose a later one.", "valid_until")
     if not lines:
         raise OfferError("An offer needs at least one line.")
-    row.introduction, row.valid_until, row.hours = (
-        words.introduction,
-        words.valid_until,
-        words.hours,
-    )
+    row.introduction = words.introduction
+    row.valid_until = words.valid_until
+    row.hours = words.hours
     replace_offer_lines(row, lines)
     record_offer_event(row, Kind.CHANGED, now=now, by=by)
     return row
@@ -264,7 +262,9 @@ def offer_line_from_input(line: OfferLineInput) -> PricedLine:
 
 
 def replace_offer_totals(offer: Offer, totals: Totals) -> None:
-    offer.net, offer.tax, offer.total = totals.net, totals.tax, totals.total
+    offer.net = totals.net
+    offer.tax = totals.tax
+    offer.total = totals.total
     offer.save()
     offer.taxes.all().delete()
     OfferTax.objects.bulk_create(

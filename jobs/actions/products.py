@@ -23,6 +23,7 @@ def save_product(*, product: Product) -> Product:
 
 @transaction.atomic
 def change_batch(*, batch: Batch, received_on: date | None, expires_on: date | None) -> Batch:
-    batch.received_on, batch.expires_on = received_on, expires_on
+    batch.received_on = received_on
+    batch.expires_on = expires_on
     batch.save(update_fields=["received_on", "expires_on"])
     return batch

@@ -82,7 +82,8 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     It is a message about work that was done, so it needs no consent; an address that refuses all
     mail gets none. Raises `CareRecordError`, `Unsendable`.
     """
-    client, record = job.deck.property.client, build_care_record(job)
+    client = job.deck.property.client
+    record = build_care_record(job)
     address = care_record_address(job)
     written = texts.compose_text(
         purpose=MessageText.Purpose.CARE,

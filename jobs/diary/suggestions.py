@@ -18,7 +18,9 @@ from jobs.diary.placement import (
 from jobs.models.diary import Booking, Crew
 
 SUGGESTED_WEEKS = 6
-MAX_EARLIEST_SHOWN, MAX_NEAR_SHOWN = 4, 3  # how many of each are shown
+# how many of each are shown
+MAX_EARLIEST_SHOWN = 4
+MAX_NEAR_SHOWN = 3
 
 
 @dataclass(frozen=True)

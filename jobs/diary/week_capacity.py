@@ -69,8 +69,10 @@ def week_capacities(
     A booking that a client chooses begins tomorrow at the earliest. Five queries however many
     weeks.
     """
-    business, hours = Business.objects.get(), max(hours, MIN_BOOKING_HOURS)
-    crews, first = active_crews(), today + timedelta(days=1)
+    business = Business.objects.get()
+    hours = max(hours, MIN_BOOKING_HOURS)
+    crews = active_crews()
+    first = today + timedelta(days=1)
     last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
     regions = holiday_regions(business, (property.country, property.region))
     all_rooms = crew_day_capacities(
@@ -131,7 +133,8 @@ def why_week_has_no_room(
 def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[CrewHoursInWeek]:
     """What all crews can do, and what is booked, in each week from the Monday of the first day
     on."""
-    monday, crews = monday_of(first), active_crews()
+    monday = monday_of(first)
+    crews = active_crews()
     last = monday + timedelta(days=7 * weeks - 1)
     found = crew_day_capacities(
         business=business, crews=crews, first=monday, last=last, regions=holiday_regions(business)

@@ -90,7 +90,8 @@ class ArrivalForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        begins, ends = values.pop("arrives_from", None), values.pop("arrives_to", None)
+        begins = values.pop("arrives_from", None)
+        ends = values.pop("arrives_to", None)
         values["arrival"] = Arrival(begins, ends)
         if ends and not begins and "arrives_from" not in self.errors:
             self.add_error(

@@ -62,7 +62,8 @@ class DayOffForm(forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        first, last = values.get("first_on"), values.get("last_on")
+        first = values.get("first_on")
+        last = values.get("last_on")
         if first and not last:
             values["last_on"] = first
         elif first and last and last < first:

@@ -59,7 +59,8 @@ class LogForms(PageForms):
 
 
 def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:
-    business, user = business_of(request), request.user
+    business = business_of(request)
+    user = request.user
     assert isinstance(user, User)  # noqa: S101 - sign-in is the default
     return JobForm(*args, business=business, user=user, today=today, **kwargs)
 
@@ -71,7 +72,8 @@ def new_log_forms(
 
     From a booking: its crew and day, and what its offer says about the deck.
     """
-    business, shelf = business_of(request), coats.ProductChoices.load()
+    business = business_of(request)
+    shelf = coats.ProductChoices.load()
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
@@ -104,7 +106,8 @@ def usual_crew(request: HttpRequest) -> str:
 
 def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, to be checked."""
-    business, shelf = business_of(request), coats.ProductChoices.load()
+    business = business_of(request)
+    shelf = coats.ProductChoices.load()
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
     rows = coats.bound_coat_formset(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
@@ -115,7 +118,9 @@ def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> Log
 def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, unchecked, with one more row for a product (none with the value 0:
     only a new list)."""
-    business, shelf, data = business_of(request), coats.ProductChoices.load(), request.POST
+    business = business_of(request)
+    shelf = coats.ProductChoices.load()
+    data = request.POST
     job = job_form(request, today)
     job.initial = posted_values(job, data)
     new = None
@@ -141,7 +146,8 @@ def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | Non
 
 def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
-    business, shelf = business_of(request), coats.ProductChoices.load()
+    business = business_of(request)
+    shelf = coats.ProductChoices.load()
     form = job_form(request, today, initial=job_initial_values(job))
     return LogForms(
         job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)

@@ -94,7 +94,8 @@ class NewDeckForm(forms.Form):
         return self.place.name
 
     def new_deck(self) -> NewDeck:
-        values, place = self.cleaned_data, self.place
+        values = self.cleaned_data
+        place = self.place
         where = {
             "region": place.region,
             "country": place.country,

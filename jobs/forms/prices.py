@@ -170,7 +170,8 @@ class RateForm(forms.Form):
 
     def row(self) -> dict[str, Any]:
         """As it is kept, in SI."""
-        values, per = self.cleaned_data, self.cleaned_data["per"]
+        values = self.cleaned_data
+        per = self.cleaned_data["per"]
         return {
             "task": values["task"],
             "per": per,
@@ -242,18 +243,18 @@ class BaseUniqueFormSet(BaseRowFormSet):
 
 
 class BaseRateFormSet(BaseUniqueFormSet):
-    unique_fields, duplicate_message = (
-        ("task", "per"),
-        "This task has a price for this unit already.",
-    )
+    unique_fields = ("task", "per")
+    duplicate_message = "This task has a price for this unit already."
 
 
 class BaseZoneFormSet(BaseUniqueFormSet):
-    unique_fields, duplicate_message = ("town",), "This town is there already."
+    unique_fields = ("town",)
+    duplicate_message = "This town is there already."
 
 
 class BaseTaxFormSet(BaseUniqueFormSet):
-    unique_fields, duplicate_message = ("name",), "This tax is there already."
+    unique_fields = ("name",)
+    duplicate_message = "This tax is there already."
 
 
 def removable_formset(form: type[forms.Form], rows: type[BaseRowFormSet]) -> type[BaseRowFormSet]:
@@ -270,11 +271,9 @@ def removable_formset(form: type[forms.Form], rows: type[BaseRowFormSet]) -> typ
     )
 
 
-RateFormSet, ZoneFormSet, TaxFormSet = (
-    removable_formset(RateForm, BaseRateFormSet),
-    removable_formset(ZoneForm, BaseZoneFormSet),
-    removable_formset(TaxForm, BaseTaxFormSet),
-)
+RateFormSet = removable_formset(RateForm, BaseRateFormSet)
+ZoneFormSet = removable_formset(ZoneForm, BaseZoneFormSet)
+TaxFormSet = removable_formset(TaxForm, BaseTaxFormSet)
 PRICE_ROW_FIELDS = {
     "rates": ["task", "per", "amount", "minutes"],
     "zones": ["town", "amount"],
@@ -312,7 +311,8 @@ def unbound_price_forms(
     price_list: PriceList, business: Business, *, like: PriceList | None = None
 ) -> PriceForms:
     """The page as it opens; `like` gives the rows of a list that is not saved yet."""
-    source, units = like or (price_list if price_list.pk else None), business.units
+    source = like or (price_list if price_list.pk else None)
+    units = business.units
     form = PriceListForm(instance=price_list, units=units)
     rows = initial_price_rows(source, units)
     return PriceForms(form, *unbound_price_formsets(rows, units))
@@ -349,7 +349,8 @@ def initial_price_rows(source: PriceList | None, units: str) -> dict[str, list[d
 
 def displayed_rates(price_list: PriceList, units: str) -> list[dict[str, Any]]:
     """The rates as they are read, with task and unit in words."""
-    per, task = dict(rate_unit_choices(units)), dict(Rate.Task.choices)
+    per = dict(rate_unit_choices(units))
+    task = dict(Rate.Task.choices)
     rows = initial_price_rows(price_list, units)["rates"]
     return [row | {"name": task[row["task"]], "unit": per[row["per"]]} for row in rows]
 

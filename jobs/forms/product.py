@@ -120,7 +120,8 @@ class ProductForm(forms.ModelForm):
             values["finish_class"] = ""
         elif not values.get("finish_class") and "finish_class" not in self.errors:
             self.add_error("finish_class", "Choose how this finish protects.")
-        least, most = values.get("minimum_c"), values.get("maximum_c")
+        least = values.get("minimum_c")
+        most = values.get("maximum_c")
         if least is not None and most is not None and least > most:
             self.add_error("maximum_c", "The highest temperature must be above the lowest.")
         for name in PRODUCT_MEASURES:

@@ -90,5 +90,6 @@ class TinChangeForm(forms.Form):
     def __init__(self, data: Any = None, *, tin: StockTin, units: str, today: date) -> None:
         super().__init__(data, prefix=f"tin-{tin.pk}", initial={"litres": tin.litres})
         self.tin = tin
-        self.is_expired, self.is_stale = tin.is_expired(today=today), tin.is_stale(today=today)
+        self.is_expired = tin.is_expired(today=today)
+        self.is_stale = tin.is_stale(today=today)
         self.fields["litres"] = litres_field("Left", units, places=2, minimum=Decimal(0))

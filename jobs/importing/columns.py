@@ -86,7 +86,8 @@ def normalized_number(cell: str) -> str:
 
 
 def decimal_reader(*, least: str, most: str, above: bool = False) -> Callable[[str], Decimal]:
-    low, high = Decimal(least), Decimal(most)
+    low = Decimal(least)
+    high = Decimal(most)
 
     def read(cell: str) -> Decimal:
         try:

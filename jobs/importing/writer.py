@@ -49,7 +49,10 @@ class BookWriter:
     without a query."""
 
     def __init__(self, *, business: Business, by: User | None, source: str, today: date) -> None:
-        self.business, self.by, self.source, self.today = business, by, source, today
+        self.business = business
+        self.by = by
+        self.source = source
+        self.today = today
         self.tally = ImportTally()
         self.seen: dict[tuple[Any, ...], Any] = {}
         self.made_jobs: set[int] = set()
@@ -176,7 +179,8 @@ class BookWriter:
         )
 
     def job(self, values: RowValues, deck: Deck, number: int) -> Job:
-        day, kind = values["job_date"], values["job_kind"]
+        day = values["job_date"]
+        kind = values["job_kind"]
 
         def find() -> Job:
             there = deck.jobs.filter(finished_on=day, kind=kind).first()
@@ -232,7 +236,8 @@ class BookWriter:
         )
 
     def product(self, values: RowValues) -> Product:
-        name, maker = values["product"], values.get("maker", "")
+        name = values["product"]
+        maker = values.get("maker", "")
 
         def find() -> Product:
             same_name = Product.objects.filter(name__iexact=name)
@@ -281,7 +286,8 @@ def contact_points(values: RowValues, country: str) -> list[tuple[str, str, str]
 
 def place_of_row(values: RowValues, country: str, business: Business) -> dict[str, Any]:
     """Where a property stands: by its coordinates if given, else by its town."""
-    latitude, longitude = values.get("latitude"), values.get("longitude")
+    latitude = values.get("latitude")
+    longitude = values.get("longitude")
     if latitude is not None and longitude is not None:
         zone = towns.nearest_zone(float(latitude), float(longitude)).time_zone
         return {

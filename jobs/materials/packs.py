@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from jobs.materials.litres import MaterialError
 
-ML_PER_LITRE, CENTS_PER_UNIT = Decimal(1000), Decimal(100)
+ML_PER_LITRE = Decimal(1000)
+CENTS_PER_UNIT = Decimal(100)
 MAX_PURCHASE_LITRES = Decimal(
     5_000
 )  # more than any deck takes; beyond it somebody mistyped an area

@@ -165,7 +165,8 @@ def offer_row(
     valid_until: date,
     by: User | None,
 ) -> Offer:
-    client, totals = brief.property.client, found.totals
+    client = brief.property.client
+    totals = found.totals
     return Offer(
         number=number,
         client=client,

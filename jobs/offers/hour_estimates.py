@@ -42,10 +42,8 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     if row is None:
         return {}
     prices = prices_from_list(row)
-    minutes, once = (
-        minutes_per_unit(prices),
-        {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"},
-    )
+    minutes = minutes_per_unit(prices)
+    once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
     known = outlines(deck_ids)
     found = {
         deck: estimate_deck_hours(

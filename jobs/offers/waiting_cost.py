@@ -110,7 +110,8 @@ def joint_waiting_cost(
 ) -> dict[str, Any]:
     """All decks together: the chance that at least one needs a strip, the sum of the expected
     costs."""
-    spared, cost = 1.0, Decimal(0)
+    spared = 1.0
+    cost = Decimal(0)
     for scope in scopes:
         chance = outlook.for_deck(scope.deck.pk).strip_chance.get(months, 0.0)
         spared *= 1 - chance

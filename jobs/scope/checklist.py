@@ -106,7 +106,8 @@ def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[W
     the dew point says how cold the night may get (Wood Handbook)."""
     if finishes and all(product.base == Product.Base.SOLVENT for product in finishes):
         return
-    low, dew_c = temperature_limits(finishes)[0], reading.dew_c
+    low = temperature_limits(finishes)[0]
+    dew_c = reading.dew_c
     words = (
         f"It stays above {temperature_text(low)} for 24 hours after. The dew point tells how cold"
         " the night may get."
@@ -121,7 +122,8 @@ def dew_rule(reading: SiteReading) -> WeatherRule:
         f"Boards at least {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} above the dew point,"
         " and rising."
     )
-    dew_c, boards_c = reading.dew_c, reading.boards_c
+    dew_c = reading.dew_c
+    boards_c = reading.boards_c
     if dew_c is None or boards_c is None:
         return WeatherRule("Dew", words, "common practice")
     gap = float(boards_c) - dew_c

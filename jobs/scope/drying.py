@@ -14,7 +14,8 @@ DRYING_TEXTS = {
     "winter": _("24 hours in winter"),
 }
 TROPIC_LATITUDE = 23.5  # degrees; between the tropics no month is winter
-SUMMER_NORTH, WINTER_NORTH = {6, 7, 8}, {12, 1, 2}
+SUMMER_NORTH = {6, 7, 8}
+WINTER_NORTH = {12, 1, 2}
 
 
 def drying_season(month: int, latitude: float) -> str:
@@ -29,7 +30,8 @@ def drying_season(month: int, latitude: float) -> str:
 
 def next_workable_month(today: date, months: Collection[int]) -> date:
     """The first day of this month, or of the next one in which crews work."""
-    year, month = today.year, today.month
+    year = today.year
+    month = today.month
     while months and month not in months:
         year, month = (year, month + 1) if month < 12 else (year + 1, 1)
     return date(year, month, 1)

@@ -81,10 +81,8 @@ def discontinued_colour_warning(last: CoatApplied) -> str:
 
 def requested_finish(last: CoatApplied, product: Product, colour: str) -> FinishChoice:
     """A finish somebody asked for in place of the old one."""
-    verdict, colour = (
-        finish_compatibility(last.product, product),
-        colour or matching_colour(last, product),
-    )
+    verdict = finish_compatibility(last.product, product)
+    colour = colour or matching_colour(last, product)
     if verdict.holds:
         words = _("{finish} goes over {last}: {why}.")
         reason = format_lazy(
@@ -120,7 +118,8 @@ def replacement_finish(last: CoatApplied, shelf: Shelf, override: Override) -> F
     colour = override.colour or matching_colour(last, product)
     if near:
         words = _("{last} is out of use. {finish} goes over it: {why}.")
-        finish, why = finish_in_colour(near, colour), finish_compatibility(last.product, near).why
+        finish = finish_in_colour(near, colour)
+        why = finish_compatibility(last.product, near).why
         reason = format_lazy(words, last=last.product, finish=finish, why=why)
         return FinishChoice(near, colour, reason=reason, warning=CHECK_DATA_SHEETS)
     words = _("{last} is out of use, and nothing in use holds over it: {why}.")

@@ -108,10 +108,8 @@ def chemical_litres(
     """By the film of the data sheet, else its spread rate, else common practice."""
     loss = loss_share_of(product)
     if product and product.film_mm:
-        film, note = (
-            product.film_mm,
-            f"{two_decimals(product.film_mm)} mm wet film by its data sheet.",
-        )
+        film = product.film_mm
+        note = f"{two_decimals(product.film_mm)} mm wet film by its data sheet."
     elif product and product.spread_m2_per_l:
         litres = materials.litres_at_spread(
             area_m2=area_m2,

@@ -102,7 +102,8 @@ class Outline:
 
 def outlines(deck_ids: Collection[int]) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
-    facts, stock = scope_facts(deck_ids), shelf_of_products()
+    facts = scope_facts(deck_ids)
+    stock = shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}
     kinds = {
         kind: outline_from_history(history_from_facts(kind, products), stock)
@@ -121,10 +122,8 @@ def scope_facts(deck_ids: Collection[int]) -> dict[int, ScopeFacts]:
 def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> DeckHistory:
     """A deck of one square metre, one metre of rail and one tread with this past;
     none of these rows is saved."""
-    deck, product = (
-        Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1),
-        products.get(facts.product_id or 0),
-    )
+    deck = Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1)
+    product = products.get(facts.product_id or 0)
     top = CoatApplied(product=product) if product else None
     seen = Visit(
         visited_on=PLACEHOLDER_DATE,

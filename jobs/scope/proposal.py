@@ -44,7 +44,8 @@ def propose_scopes(
     for a scope reserves nothing. `wishes`, by deck, go before what the history says.
     """
     listed = list({deck.pk: deck for deck in decks}.values())
-    past, stock = deck_histories(listed), load_shelf(today=today)
+    past = deck_histories(listed)
+    stock = load_shelf(today=today)
     latitudes = dict(Property.objects.filter(decks__in=listed).values_list("pk", "latitude"))
     business = Business.current()
     month = drying.next_workable_month(today, business.season_months if business else [])
@@ -68,7 +69,8 @@ def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) 
 def build_scope(history: DeckHistory, supply: Supply, override: Override, day: SeasonDay) -> Scope:
     choice = choose_finish(history, supply.shelf, override)
     work = decide_work(history, choice, override)
-    deck, chemicals = history.deck, chemicals_for(history, work, supply.shelf)
+    deck = history.deck
+    chemicals = chemicals_for(history, work, supply.shelf)
     used = [product for product in [*chemicals.values(), choice.product] if product]
     return Scope(
         deck=deck,
@@ -97,7 +99,8 @@ def task_quantities(
     deck: Deck, work: ProposedWork, chemicals: Mapping[str, Product | None]
 ) -> dict[str, Decimal]:
     """What the price list charges for, by task; a task with nothing to do is left out."""
-    area, task = deck.area_m2, Rate.Task
+    area = deck.area_m2
+    task = Rate.Task
     counted = {
         task.SET_UP: Decimal(1),
         task.STRIP: area * work.stripper_applications,

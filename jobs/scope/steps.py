@@ -28,7 +28,8 @@ EXTRA_DWELL = {
 }
 DWELL_TEXT = _("{minutes} minutes to act")
 RECOAT_HOURS = Decimal(2)
-HOUR_MINUTES, DAY_MINUTES = 60, 1440
+HOUR_MINUTES = 60
+DAY_MINUTES = 1440
 SEAL_TITLES = [
     _("Seal with {finish}"),
     _("Seal with {finish}, first coat"),
@@ -172,11 +173,10 @@ def cure_steps(product: Product | None) -> Iterator[WorkStep]:
     """When it may be walked on and when furniture comes back, both counted from the last coat."""
     walk = product.walk_hours if product else None
     days = product.furniture_days if product else None
-    walk_hours, furniture_days = (
-        DEFAULT_WALK_HOURS if walk is None else walk,
-        DEFAULT_FURNITURE_DAYS if days is None else days,
-    )
-    to_walk, to_carry = int(walk_hours * HOUR_MINUTES), int(furniture_days * DAY_MINUTES)
+    walk_hours = DEFAULT_WALK_HOURS if walk is None else walk
+    furniture_days = DEFAULT_FURNITURE_DAYS if days is None else days
+    to_walk = int(walk_hours * HOUR_MINUTES)
+    to_carry = int(furniture_days * DAY_MINUTES)
     yield WorkStep(
         "",
         _("Walking"),

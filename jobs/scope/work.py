@@ -16,7 +16,8 @@ from jobs.scope.definitions import Override
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
 
-RECOAT, STRIP = OfferScope.Work.RECOAT, OfferScope.Work.STRIP
+RECOAT = OfferScope.Work.RECOAT
+STRIP = OfferScope.Work.STRIP
 STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forecast.md)
 # moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
 FLAKING_GRADE = 3
@@ -142,7 +143,8 @@ def recoat_coats(history: DeckHistory, choice: FinishChoice) -> int:
 
 def recoat_reasons(history: DeckHistory, coats: int) -> list[StrOrPromise]:
     """Why a clean and recoat is enough, and what it leads to."""
-    build, after = history.build.coats, history.build.coats + coats
+    build = history.build.coats
+    after = history.build.coats + coats
     counted = ngettext_lazy(
         "{coats} coat since the last strip; up to {most} carry another: a clean and a new coat"
         " will do.",

@@ -84,7 +84,8 @@ def new_booking(request: HttpRequest) -> HttpResponse:
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
-    today, business = business_of(request).today(timezone.now()), business_of(request)
+    today = business_of(request).today(timezone.now())
+    business = business_of(request)
     suggested = placement_suggestions(
         hours=asked.hours_or_default, property=asked.property, business=business, today=today
     )

@@ -24,7 +24,8 @@ def job_for_record_or_404(pk: int) -> Job:
 @require_safe
 def show_care_record(request: HttpRequest, pk: int) -> HttpResponse:
     record = build_care_record(job_for_record_or_404(pk))
-    name, content = f'inline; filename="{record.file_name}"', care_record_pdf(record)
+    name = f'inline; filename="{record.file_name}"'
+    content = care_record_pdf(record)
     return HttpResponse(
         content, content_type="application/pdf", headers={"Content-Disposition": name}
     )

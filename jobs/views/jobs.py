@@ -33,7 +33,9 @@ def job_or_404(pk: int) -> Job:
 
 @require_GET
 def show_job(request: HttpRequest, pk: int) -> HttpResponse:
-    job, now, business = job_or_404(pk), timezone.now(), business_of(request)
+    job = job_or_404(pk)
+    now = timezone.now()
+    business = business_of(request)
     tins = tins_after(job, units=business.units, today=business.today(now))
     context = {"job": job, "photos_form": PhotosForm(), "tins": tins, **job_page_context(job, now)}
     return render(request, "jobs/detail.html", context)
@@ -58,7 +60,8 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
-    job, today = job_or_404(pk), business_of(request).today(timezone.now())
+    job = job_or_404(pk)
+    today = business_of(request).today(timezone.now())
     if request.method != "POST":
         return render_job_edit(request, job, forms.log_forms_of_job(request, job, today))
     if "add_product" in request.POST:

@@ -124,7 +124,8 @@ def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
 
 
 def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
-    form, now = page.job, timezone.now()
+    form = page.job
+    now = timezone.now()
     form_key = form.cleaned_data["form_key"]
     deck = page.deck or (page.new.new_deck() if page.new else None)
     pictures = [*photos.read_staged_photos(form_key), *form.cleaned_data["photos"]]

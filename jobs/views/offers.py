@@ -19,7 +19,8 @@ from jobs.models import Offer, OfferEvent
 from jobs.offers.page import build_offer_page
 
 OFFERS_A_PAGE = 50
-State, Kind = Offer.State, OfferEvent.Kind
+State = Offer.State
+Kind = OfferEvent.Kind
 
 
 @office_required
@@ -27,10 +28,8 @@ State, Kind = Offer.State, OfferEvent.Kind
 def list_offers(request: HttpRequest) -> HttpResponse:
     """All offers, newest first; `?state=` and `?q=` narrow it."""
     today = business_of(request).today(timezone.now())
-    state, words = (
-        request.GET.get("state", ""),
-        request.GET.get("q", "").replace("\0", "").strip()[:200],
-    )
+    state = request.GET.get("state", "")
+    words = request.GET.get("q", "").replace("\0", "").strip()[:200]
     state = state if state in dict(forms.STATE_FILTERS) else ""
     rows = Offer.objects.in_state(state, today=today).matching(words).for_list()
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}
@@ -57,7 +56,8 @@ def offer_or_404(pk: int) -> Offer:
 @require_http_methods(["GET", "HEAD", "POST"])
 def show_offer(request: HttpRequest, pk: int) -> HttpResponse:
     """One revision; a draft is changed here."""
-    offer, today = offer_or_404(pk), business_of(request).today(timezone.now())
+    offer = offer_or_404(pk)
+    today = business_of(request).today(timezone.now())
     if offer.state != State.DRAFT:
         if request.method == "POST":
             messages.error(

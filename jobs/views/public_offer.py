@@ -174,7 +174,8 @@ def render_closed_link(request: HttpRequest, why: str, status: int) -> HttpRespo
 
 def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:
     """For what belongs to the page; nothing of an offer that is gone."""
-    found, business = offer_by_token_hash(links.token_hash(token)), business_of(request)
+    found = offer_by_token_hash(links.token_hash(token))
+    business = business_of(request)
     today = business.today(timezone.now())
     page = build_offer_page(found, today=today) if found else None
     if (

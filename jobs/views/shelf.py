@@ -105,7 +105,8 @@ def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:
 @office_required
 @require_POST
 def pack_add(request: HttpRequest, pk: int) -> HttpResponse:
-    product, business = get_object_or_404(Product, pk=pk), business_of(request)
+    product = get_object_or_404(Product, pk=pk)
+    business = business_of(request)
     form = PackForm(request.POST, units=business.units, currency=business.currency, prefix="pack")
     if not form.is_valid():
         return render_shelf(request, product, pack_form=form)

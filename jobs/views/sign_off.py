@@ -45,8 +45,10 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
-    client, jobs = job.deck.property.client, jobs_to_sign_off(job)
-    wording, has_email = sign_off_statement(jobs), bool(preferred_address(client, Channel.EMAIL))
+    client = job.deck.property.client
+    jobs = jobs_to_sign_off(job)
+    wording = sign_off_statement(jobs)
+    has_email = bool(preferred_address(client, Channel.EMAIL))
     form = SignOffForm(
         request.POST or None,
         asks=consent_requests(client, business_of(request)),

@@ -118,10 +118,8 @@ def spread_rate_warnings(job: Job, coats: list[CoatApplied]) -> Iterator[str]:
 
 
 def spread_rate_text(found: MeasuredSpread) -> str:
-    rate, stated = (
-        display.format_measure(found.spread_m2_per_l, "spread"),
-        display.format_measure(found.stated_m2_per_l, "spread"),
-    )
+    rate = display.format_measure(found.spread_m2_per_l, "spread")
+    stated = display.format_measure(found.stated_m2_per_l, "spread")
     means = (
         "a thin coat, or litres or coats mistyped"
         if found.is_thin

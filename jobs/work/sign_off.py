@@ -93,7 +93,8 @@ def latest_care_note(jobs: Sequence[Job]) -> CareNote | None:
     notes = [note for job in jobs if (note := care_note(job))]
     if not notes:
         return None
-    walk, furniture = max(note.walk_at for note in notes), max(note.furniture_at for note in notes)
+    walk = max(note.walk_at for note in notes)
+    furniture = max(note.furniture_at for note in notes)
     is_known = all(note.is_to_the_hour for note in notes)
     return CareNote(walk, furniture, is_known, all(note.is_from_data_sheet for note in notes))
 
@@ -109,9 +110,7 @@ def sign_off_statement(jobs: Sequence[Job]) -> str:
             "I was told that the deck may be walked on from {walk}, that furniture may come back"
             " from {furniture}, and how to look after it."
         )
-        walk, furniture = (
-            f"{display.format_day(care.walk_at.date())}{hour}",
-            display.format_day(care.furniture_at.date()),
-        )
+        walk = f"{display.format_day(care.walk_at.date())}{hour}"
+        furniture = display.format_day(care.furniture_at.date())
         told.append(words.format(walk=walk, furniture=furniture))
     return " ".join(told)

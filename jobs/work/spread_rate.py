@@ -58,7 +58,8 @@ def is_only_on_boards(deck: Deck, coat: CoatApplied) -> bool:
 def compare_to_data_sheet(deck: Deck, rows: list[CoatApplied]) -> MeasuredSpread:
     """Two rows of one product may be two coats, or two tins of one coat:
     the reading nearer to the sheet counts."""
-    product, litres = rows[0].product, sum(row.litres or Decimal(0) for row in rows)
+    product = rows[0].product
+    litres = sum(row.litres or Decimal(0) for row in rows)
     stated = product.spread_m2_per_l
     readings = [
         deck.area_m2 * coats / litres

@@ -112,7 +112,8 @@ def backtest(
     if not step_days > 0:
         raise ValueError(f"step_days must be above 0; got {step_days}")
     chances: dict[str, list[Floats]] = {name: [np.zeros(0)] for name in FORECAST_NAMES}
-    worn, ends = [np.zeros(0, dtype=bool)], [np.zeros((0, 2))]
+    worn = [np.zeros(0, dtype=bool)]
+    ends = [np.zeros((0, 2))]
     origins = np.arange(first, last, step_days)
     learned = average = None
     for origin in origins:
@@ -127,7 +128,8 @@ def backtest(
             chances[name].append(chance)
         worn.append(tried.worn)
         ends.append(_pit_intervals(book, origin, end, learned))
-    seen, pairs = np.concatenate(worn), np.concatenate(ends)
+    seen = np.concatenate(worn)
+    pairs = np.concatenate(ends)
     together = {name: np.concatenate(parts) for name, parts in chances.items()}
     scores = {name: score_forecast(chance, seen) for name, chance in together.items()}
     return Backtest(

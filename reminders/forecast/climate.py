@@ -14,7 +14,9 @@ SUNSHINE_BIAS = 0.96
 # Wet days = a · rain^0.45 (form of New, Hulme & Jones 2000, from memory); a fitted to London,
 # Lebanon NH, Richmond VA, Seattle and nine New Zealand towns: 1.14 to 1.71.
 WET_DAY_FACTOR = 1.4
-MAGNUS_A, MAGNUS_B = 17.62, 243.12  # WMO-No. 8
+# WMO-No. 8
+MAGNUS_A = 17.62
+MAGNUS_B = 243.12
 
 
 def _solar_angles(

@@ -130,7 +130,8 @@ class SeasonalClock:
         month = whole.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
         start = _first_day_of_months(month)
         share = (days - start) / (_first_day_of_months(month + 1) - start)
-        row, of_year = _clock_rows(self._edges, len(days)), month % 12
+        row = _clock_rows(self._edges, len(days))
+        of_year = month % 12
         before = self._edges[row, of_year]
         return 12.0 * (month // 12) + before + share * (self._edges[row, of_year + 1] - before)
 
@@ -170,7 +171,8 @@ class SeasonalClock:
         row = _clock_rows(self._edges, len(shown))
         inner = self._edges[:, 1:12]
         of_year = (inner <= rest[:, None]).sum(axis=1)
-        before, after = self._edges[row, of_year], self._edges[row, of_year + 1]
+        before = self._edges[row, of_year]
+        after = self._edges[row, of_year + 1]
         start = _first_day_of_months(12 * year + of_year)
         length = _first_day_of_months(12 * year + of_year + 1) - start
         return start + length * (rest - before) / (after - before)

@@ -213,13 +213,16 @@ def plan_coating_jobs(
         In order of time.
     """
     jobs: list[PlannedCoatingJob] = []
-    last, earliest, end = coated_on, today, today + 365.25 * years
+    last = coated_on
+    earliest = today
+    end = today + 365.25 * years
     while True:
         month = best_workable_month(clock, last, age_months, workable, not_before=earliest)
         if month.middle > end:
             return jobs
         jobs.append(_coating_job(month, build, coats_a_job, recoat_cost, strip_cost))
-        build, last = jobs[-1].build_after, month.middle
+        build = jobs[-1].build_after
+        last = month.middle
         earliest = CalendarMonth(month.number + 1).middle
 
 

@@ -27,7 +27,9 @@ CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "preparation": ("clean", "strip", "none"),
 }
 FILM_CLASSES = ("solid_film", "clear_film")
-EARLIEST_DAY, LATEST_DAY = -36525.0, 73050.0  # 1870 to 2170: anything else is a slip of the pen
+# 1870 to 2170: anything else is a slip of the pen
+EARLIEST_DAY = -36525.0
+LATEST_DAY = 73050.0
 # name → (lowest, highest, may be missing)
 NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "coated_on": (EARLIEST_DAY, LATEST_DAY, False),

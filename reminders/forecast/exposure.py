@@ -120,11 +120,9 @@ def facing_equator(coats: Coats) -> Floats:
 
 
 def _finish_columns(coats: Coats) -> dict[str, NDArray]:
-    film, light, dark = (
-        coats.is_film,
-        _has_level(coats, "pigment", "light"),
-        _has_level(coats, "pigment", "dark"),
-    )
+    film = coats.is_film
+    light = _has_level(coats, "pigment", "light")
+    dark = _has_level(coats, "pigment", "dark")
     plain = coats.finish_class <= CATEGORY_LEVELS["finish_class"].index("repellent_preservative")
     columns = {
         f"finish_{word}": _has_level(coats, "finish_class", word)
@@ -145,7 +143,8 @@ def _finish_columns(coats: Coats) -> dict[str, NDArray]:
 
 
 def _timber_columns(coats: Coats) -> dict[str, NDArray]:
-    film, weathered = coats.is_film, _has_level(coats, "texture", "weathered")
+    film = coats.is_film
+    weathered = _has_level(coats, "texture", "weathered")
     durable = _has_level(coats, "species_class", "durable_soft")
     return {
         "species_durable_soft": durable,
@@ -159,7 +158,8 @@ def _timber_columns(coats: Coats) -> dict[str, NDArray]:
 
 
 def _site_columns(coats: Coats) -> dict[str, NDArray]:
-    open_sun, on_deck = coats.sun.mean(axis=1), sun_on_deck(coats).mean(axis=1)
+    open_sun = coats.sun.mean(axis=1)
+    on_deck = sun_on_deck(coats).mean(axis=1)
     wet = coats.wet_days.mean(axis=1)
     return {
         "log_sun": np.log(open_sun / REFERENCE_SUN),

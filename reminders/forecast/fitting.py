@@ -133,7 +133,8 @@ def fit(
             "No coat has been inspected yet: the forecast rests on the priors alone.",
         )
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
-    theta, steps = (start or prior).mean, 0
+    theta = (start or prior).mean
+    steps = 0
     for count in (nodes, max(nodes, FINE_QUADRATURE_NODES)):
         problem = prepare_log_posterior(
             lives,
@@ -144,7 +145,8 @@ def fit(
             nodes=count,
         )
         best = find_posterior_mode(problem, theta)
-        theta, steps = best.theta, steps + best.steps
+        theta = best.theta
+        steps = steps + best.steps
         if (
             best.converged
         ):  # else the quadrature was too rough for its slope: on from there with more nodes

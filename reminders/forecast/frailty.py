@@ -127,14 +127,18 @@ def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessia
     hessian : ndarray
         By theta twice.
     """
-    sigma2, omega2 = np.exp(2 * theta[-2]), np.exp(2 * theta[-1])
+    sigma2 = np.exp(2 * theta[-2])
+    omega2 = np.exp(2 * theta[-1])
     spread = np.sqrt(sigma2 + omega2)
     share = np.array([sigma2, omega2]) / spread**2
     terms = LikelihoodTerms(
         *(term.ravel() for term in rows.weighted_terms(rows.x @ theta[:-2], spread))
     )
-    x, size, p = rows.stacked, len(theta), len(theta) - 2
-    gradient, hessian = np.empty(size), np.empty((size, size))
+    x = rows.stacked
+    size = len(theta)
+    p = len(theta) - 2
+    gradient = np.empty(size)
+    hessian = np.empty((size, size))
     gradient[:p], gradient[p:] = x.T @ terms.eta, share * terms.tau.sum()
     hessian[:p, :p] = (x * terms.eta_eta[:, None]).T @ x
     hessian[:p, p:] = np.outer(x.T @ terms.eta_tau, share)
@@ -249,7 +253,9 @@ def _block_likelihood(rows: DeckRows, theta: Floats, count: int) -> ValueGradien
     away = (score - mean) * np.sqrt(at.weight)[..., None]
     inner = away.transpose(1, 2, 0) @ away.transpose(1, 0, 2)
     _add_curvature(inner, at.weight, terms, pull)
-    r, p, x = rows.x.shape[1], rows.x.shape[2], rows.stacked
+    r = rows.x.shape[1]
+    p = rows.x.shape[2]
+    x = rows.stacked
     gradient = np.concatenate([x.T @ mean[:, :r].ravel(), mean[:, r:].sum(axis=0)])
     hessian = np.empty((p + 2, p + 2))
     hessian[:p, :p] = x.T @ (inner[:, :r, :r] @ rows.x).reshape(-1, p)

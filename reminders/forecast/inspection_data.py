@@ -146,9 +146,12 @@ def scored_visits(
     Trials
         The visits; those at an age that is known already tell nothing and are left out.
     """
-    visits, age = book.visits, ages_at_visits(book.coats, book.visits, weights)
+    visits = book.visits
+    age = ages_at_visits(book.coats, book.visits, weights)
     order = np.lexsort((visits.visited_on, visits.coat))
-    coat, worn, at = visits.coat[order], visits.worn[order], age[order]
+    coat = visits.coat[order]
+    worn = visits.worn[order]
+    at = age[order]
     new = np.diff(coat, prepend=-1) != 0
     before = np.where(new, 0.0, np.concatenate([[0.0], at[:-1]]))
     earlier: NDArray[np.int64] = np.cumsum(worn) - worn
@@ -182,7 +185,8 @@ def worn_chances_at_visits(
     """
     mean, spread = predict_log_life(book.coats.take(tried.coat), posterior)[:2]
     with np.errstate(divide="ignore"):
-        low, high = (np.log(tried.low) - mean) / spread, (np.log(tried.age) - mean) / spread
+        low = (np.log(tried.low) - mean) / spread
+        high = (np.log(tried.age) - mean) / spread
     return truncated_normal_cdf(low, np.full(len(low), np.inf), high)
 
 

@@ -270,7 +270,8 @@ def life_bounds(
     """
     age = ages_at_visits(coats, visits, weights)
     low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
-    lower, upper = np.zeros(len(coats)), np.full(len(coats), np.inf)
+    lower = np.zeros(len(coats))
+    upper = np.full(len(coats), np.inf)
     np.maximum.at(lower, visits.coat, low)
     np.minimum.at(upper, visits.coat, high)
     called = _is_first_worn_visit(age, visits, len(coats)) & (
@@ -289,7 +290,8 @@ def _limit_state_ages(
     age: Floats, visits: Visits, film: NDArray[np.bool_], limits: dict[str, Any]
 ) -> tuple[Floats, Floats]:
     # Grade g says: the last limit at or below g has been passed, the next one has not.
-    low, high = np.zeros(len(age)), np.full(len(age), np.inf)
+    low = np.zeros(len(age))
+    high = np.full(len(age), np.inf)
     kinds = (
         (~film, limits.get("penetrating", PENETRATING_LIMITS)),
         (film, limits.get("film", FILM_LIMITS)),

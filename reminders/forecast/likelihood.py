@@ -76,7 +76,8 @@ def prepare_intervals(
     if not 0 <= misclassification < 0.5:
         raise ValueError(f"misclassification must lie between 0 and 0.5; got {misclassification}")
     with np.errstate(divide="ignore"):
-        low, high = np.log(lower), np.log(upper)
+        low = np.log(lower)
+        high = np.log(upper)
     exact = lower == upper
     ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
     # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both
@@ -142,7 +143,8 @@ def log_likelihood_terms(
         Arrays of the shape of `eta`.
     """
     distribution = distribution or LOGNORMAL
-    a, b = (observed.low - eta) / spread, (observed.high - eta) / spread
+    a = (observed.low - eta) / spread
+    b = (observed.high - eta) / spread
     terms = distribution.interval(a, b, spread)
     if observed.exact.any():
         exact = distribution.exact(a, observed.low, spread)
@@ -193,14 +195,16 @@ def row_log_likelihoods(
 def _lognormal_interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         value = log_ndtr_interval(a, b)
-        lower, upper = (
-            np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value),
-            np.exp(-(b**2) / 2 - LOG_SQRT_2PI - value),
-        )
-    a, b = np.where(np.isfinite(a), a, 0.0), np.where(np.isfinite(b), b, 0.0)
-    a1, b1 = a * lower, b * upper
-    a2, b2 = a * a1, b * b1
-    first, second = lower - upper, a1 - b1
+        lower = np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value)
+        upper = np.exp(-(b**2) / 2 - LOG_SQRT_2PI - value)
+    a = np.where(np.isfinite(a), a, 0.0)
+    b = np.where(np.isfinite(b), b, 0.0)
+    a1 = a * lower
+    b1 = b * upper
+    a2 = a * a1
+    b2 = b * b1
+    first = lower - upper
+    second = a1 - b1
     return LikelihoodTerms(
         value,
         first / spread,

@@ -45,13 +45,16 @@ def log_ndtr_interval(low: Floats, high: Floats) -> Floats:
     # Always subtract in the lower tail, where small numbers keep their digits.
     with np.errstate(invalid="ignore"):
         flip = low + high > 0
-        a, b = np.where(flip, -high, low), np.where(flip, -low, high)
+        a = np.where(flip, -high, low)
+        b = np.where(flip, -low, high)
         upper = log_ndtr(b)
         result = upper + log1mexp(np.where(np.isneginf(a), np.inf, upper - log_ndtr(a)))
-        middle, width = (a + b) / 2, b - a
+        middle = (a + b) / 2
+        width = b - a
         narrow = np.isfinite(middle) & (width * (1 + np.abs(middle)) < MAX_NARROW_WIDTH)
     if narrow.any():
-        m, h = middle[narrow], width[narrow]
+        m = middle[narrow]
+        h = width[narrow]
         result[narrow] = -(m**2) / 2 - LOG_SQRT_2PI + np.log(h) + np.log1p((m**2 - 1) * h**2 / 24)
     return result
 
@@ -75,7 +78,8 @@ def truncated_normal_quantile(low: Floats, high: Floats, share: float) -> Floats
     """
     with np.errstate(invalid="ignore"):
         flip = ~(low + high < 0)  # also where both ends are infinite
-    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
+    a = np.where(flip, -high, low)
+    b = np.where(flip, -low, high)
     part = np.where(flip, 1 - share, share)
     mixed = np.logaddexp(np.log1p(-part) + log_ndtr(a), np.log(part) + log_ndtr(b))
     z = np.clip(ndtri_exp(mixed), a, b)

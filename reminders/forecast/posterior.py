@@ -99,11 +99,13 @@ class Posterior:
         variance : ndarray, shape (n,)
             The spread from deck to deck for a deck not in the books.
         """
-        mean, variance = np.zeros(len(deck)), np.full(len(deck), self.omega**2)
+        mean = np.zeros(len(deck))
+        variance = np.full(len(deck), self.omega**2)
         if len(self.deck_keys):
             at = np.minimum(np.searchsorted(self.deck_keys, deck), len(self.deck_keys) - 1)
             known = self.deck_keys[at] == deck
-            mean[known], variance[known] = self.deck_mean[at[known]], self.deck_variance[at[known]]
+            mean[known] = self.deck_mean[at[known]]
+            variance[known] = self.deck_variance[at[known]]
         return mean, variance
 
     def to_dict(self) -> dict[str, Any]:

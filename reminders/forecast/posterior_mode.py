@@ -114,7 +114,8 @@ class LogPosterior:
         value, gradient, hessian = self.likelihood(theta)
         away = theta - self.mean
         pull = self.precision @ away
-        gradient, hessian = gradient - pull, hessian - self.precision
+        gradient = gradient - pull
+        hessian = hessian - self.precision
         if not self.deck_effect:  # omega plays no part: hold it where it is
             gradient[-1] = hessian[-1, :] = hessian[:, -1] = 0.0
             hessian[-1, -1] = -1.0
@@ -192,7 +193,8 @@ def group_by_coat_count(
     order = np.argsort(deck, kind="stable")
     keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
     x = np.column_stack([np.ones(len(lives)), lives.x])
-    observed, groups = prepare_intervals(lives.lower, lives.upper, misclassification), []
+    observed = prepare_intervals(lives.lower, lives.upper, misclassification)
+    groups = []
     for count in np.unique(counts):
         chosen = counts == count
         at = order[start[chosen][:, None] + np.arange(count)]
@@ -237,7 +239,8 @@ class PosteriorMode:
 
 def _newton_direction(information: Floats, gradient: Floats) -> Floats:
     # Newton's direction; a growing ridge where the surface bends the wrong way.
-    ridge, scale = 0.0, max(float(np.abs(np.diagonal(information)).max()), 1e-8)
+    ridge = 0.0
+    scale = max(float(np.abs(np.diagonal(information)).max()), 1e-8)
     for _ in range(40):
         try:
             return cho_solve(cho_factor(information + ridge * np.eye(len(gradient))), gradient)
@@ -266,8 +269,10 @@ def find_posterior_mode(problem: LogPosterior, start: Floats) -> PosteriorMode:
     Maximum
         The best point found, also if the climb did not end.
     """
-    theta, now = start, problem.log_posterior(start)
-    steps, converged = 0, False
+    theta = start
+    now = problem.log_posterior(start)
+    steps = 0
+    converged = False
     while steps < MAX_NEWTON_STEPS and not converged:
         steps += 1
         step = _limit_step(_newton_direction(-now[2], now[1]))

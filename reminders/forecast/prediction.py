@@ -16,7 +16,9 @@ from reminders.forecast.priors import PUBLISHED_PRIOR
 
 Floats = NDArray[np.float64]
 
-OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE = 0.2, 0.5, 0.8
+OPENS_CHANCE = 0.2
+DUE_CHANCE = 0.5
+LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
 _SCALAR_FIELDS = ("reference_months", "version")
 
@@ -225,7 +227,8 @@ def _predict_rows(
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
     belief = predict_log_life(coats, posterior)
-    mean, spread = belief.mean, belief.spread
+    mean = belief.mean
+    spread = belief.spread
     low = _standardised_log_age(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
     high = _standardised_log_age(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
     age = clock.reading(today) - start
@@ -280,11 +283,9 @@ def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) ->
 
 
 def _variance_shares(belief: LogLife, posterior: Posterior) -> dict[str, Floats]:
-    deck, before, variance = (
-        posterior.omega**2,
-        _linear_predictor_variance(belief.x, PUBLISHED_PRIOR),
-        belief.pace_variance,
-    )
+    deck = posterior.omega**2
+    before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
+    variance = belief.pace_variance
     now = belief.spread**2 - posterior.coat_variance - variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)

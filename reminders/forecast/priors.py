@@ -18,7 +18,9 @@ REFERENCE_MONTHS = 16.0  # half the reference decks are due by then
 REFERENCE_EARLY_MONTHS = 12.0  # one in five is due by then
 NORMAL_QUANTILE_80 = 0.8416212335729143  # standard normal quantile at 80 %
 REFERENCE_SD = log(REFERENCE_MONTHS / REFERENCE_EARLY_MONTHS) / NORMAL_QUANTILE_80  # 0.342
-REFERENCE_PRIOR_SD, DECK_SD, LOG_SIGMA_PRIOR_SD = 0.15, 0.16, 0.25
+REFERENCE_PRIOR_SD = 0.15
+DECK_SD = 0.16
+LOG_SIGMA_PRIOR_SD = 0.25
 # The parts together, with the doubt about the spread itself, give the reference deck its 0.342.
 COAT_SD = sqrt(REFERENCE_SD**2 - REFERENCE_PRIOR_SD**2 - DECK_SD**2) / exp(LOG_SIGMA_PRIOR_SD**2)
 

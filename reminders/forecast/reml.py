@@ -67,7 +67,9 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
     """
     if not problem.deck_effect or decks > MAX_CORRECTED_DECKS:
         return best
-    theta, slope, covariance = best.theta, np.zeros(len(best.theta)), best.covariance
+    theta = best.theta
+    slope = np.zeros(len(best.theta))
+    covariance = best.covariance
     for _ in range(REML_ROUNDS):
         slope[-2:] += _log_volume_gradient(problem, theta, covariance)
         move = covariance @ slope

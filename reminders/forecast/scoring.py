@@ -69,7 +69,8 @@ class CalibrationBin:
 
 
 def _checked_outcomes(chance: ArrayLike, worn: ArrayLike) -> tuple[Floats, Floats]:
-    p, y = np.asarray(chance, dtype=float), np.asarray(worn, dtype=float)
+    p = np.asarray(chance, dtype=float)
+    y = np.asarray(worn, dtype=float)
     bad = ~((p >= 0) & (p <= 1))
     if bad.any():
         raise ValueError(f"chance must lie between 0 and 1; row {np.argmax(bad)} has {p[bad][0]}")
@@ -141,7 +142,8 @@ def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list
     p, y = _checked_outcomes(chance, worn)
     at = np.minimum((p * bins).astype(int), bins - 1)
     count = np.bincount(at, minlength=bins)
-    mean, found = np.bincount(at, p, bins), np.bincount(at, y, bins)
+    mean = np.bincount(at, p, bins)
+    found = np.bincount(at, y, bins)
     return [
         CalibrationBin(
             k / bins,
@@ -201,10 +203,8 @@ def estimate_window_coverage(
         Estimate and sure bounds.
     """
     # Rounded outwards to a grid: it keeps the curve quick and every interval open.
-    p, q = (
-        np.floor(np.asarray(low) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS,
-        np.ceil(np.asarray(high) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS,
-    )
+    p = np.floor(np.asarray(low) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS
+    q = np.ceil(np.asarray(high) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS
     if not len(p):
         return WindowCoverage(float("nan"), 0.0, 1.0, 0, is_enough=False)
     q = np.maximum(q, p + 1 / COVERAGE_GRID_STEPS)

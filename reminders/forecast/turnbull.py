@@ -53,7 +53,8 @@ def _innermost_intervals(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     is_upper = np.concatenate([np.zeros(len(lower)), np.ones(len(upper))])
     # (l, r]: at equal points the interval that ends comes before the one that begins.
     order = np.lexsort((-is_upper, points))
-    points, is_upper = points[order], is_upper[order]
+    points = points[order]
+    is_upper = is_upper[order]
     turn = np.flatnonzero((is_upper[:-1] == 0) & (is_upper[1:] == 1))
     return points[turn], points[turn + 1]
 
@@ -86,7 +87,8 @@ def turnbull_estimate(
     Curve
         Intervals and their masses.
     """
-    lower, upper = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
+    lower = np.asarray(lower, dtype=float)
+    upper = np.asarray(upper, dtype=float)
     bad = ~(lower < upper)
     if bad.any():
         row = int(np.argmax(bad))
@@ -108,7 +110,8 @@ def _expectation_maximisation(
     # A row may draw on the cells first … last − 1; sums over cells are differences of running sums.
     # Each round takes two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008),
     # undone where it does not help.
-    mass, value = np.full(cells, 1 / cells), -np.inf
+    mass = np.full(cells, 1 / cells)
+    value = -np.inf
 
     def step(mass: Floats) -> tuple[Floats, float]:
         running = np.concatenate([[0.0], np.cumsum(mass)])
@@ -135,7 +138,8 @@ def _expectation_maximisation(
 
 
 def _squarem_leap(mass: Floats, one: Floats, two: Floats) -> Floats:
-    change, second_difference = one - mass, two - 2 * one + mass
+    change = one - mass
+    second_difference = two - 2 * one + mass
     ratio = float(np.sqrt(change @ change)) / max(
         float(np.sqrt(second_difference @ second_difference)), 1e-300
     )

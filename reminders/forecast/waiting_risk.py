@@ -55,14 +55,16 @@ def strip_chances_after_waits(
     seasonal clock.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    start, belief = clock.reading(coats.coated_on), predict_log_life(coats, posterior)
+    start = clock.reading(coats.coated_on)
+    belief = predict_log_life(coats, posterior)
 
     def z(day: Floats, missing: float, ratio: float = 1.0) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):
             found = (np.log((clock.reading(day) - start) / ratio) - belief.mean) / belief.spread
         return np.where(np.isnan(found), missing, found)
 
-    low, high = z(coats.sound_on, -np.inf), z(coats.worn_on, np.inf)
+    low = z(coats.sound_on, -np.inf)
+    high = z(coats.worn_on, np.inf)
     days = np.full(len(coats), float(today))
     now = truncated_normal_cdf(low, high, z(days, -np.inf, strip_ratio))
     later = np.stack(

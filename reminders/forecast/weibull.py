@@ -73,9 +73,12 @@ def weibull_interval_terms(low: Floats, high: Floats, spread: float) -> Likeliho
     with np.errstate(invalid="ignore", over="ignore"):
         a_density = np.where(np.isneginf(low), 0.0, np.exp(low - chance))
         b_density = np.where(np.isposinf(high), 0.0, np.exp(high - between - chance))
-    a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
-    a_slope, b_slope = 1 - _cumulative_hazard(a), 1 - _cumulative_hazard(b)
-    first, second = a_density - b_density, a * a_density - b * b_density
+    a = np.where(np.isfinite(low), low, 0.0)
+    b = np.where(np.isfinite(high), high, 0.0)
+    a_slope = 1 - _cumulative_hazard(a)
+    b_slope = 1 - _cumulative_hazard(b)
+    first = a_density - b_density
+    second = a * a_density - b * b_density
     return LikelihoodTerms(
         chance - _cumulative_hazard(low),
         first / spread,
@@ -103,7 +106,8 @@ def weibull_exact_terms(z: Floats, log_age: Floats, spread: float) -> Likelihood
     Terms
         Value and derivatives by eta and log spread.
     """
-    z, log_age = np.where(np.isfinite(z), z, 0.0), np.where(np.isfinite(log_age), log_age, 0.0)
+    z = np.where(np.isfinite(z), z, 0.0)
+    log_age = np.where(np.isfinite(log_age), log_age, 0.0)
     hazard = _cumulative_hazard(z)
     slope = 1 - hazard
     return LikelihoodTerms(

@@ -108,7 +108,8 @@ def count_returns(
     Decks that are archived today are left out: nobody can say whether they would have come back.
     """
     rows = np.flatnonzero(~history.is_archived)
-    coats, ended = history.book.coats.take(rows), history.book.ended_on[rows]
+    coats = history.book.coats.take(rows)
+    ended = history.book.ended_on[rows]
     day = bridge.epoch_days(today)
     late = forecast.predict(coats, belief, day).late if len(rows) else np.zeros(0)
     closed = late < day

@@ -88,7 +88,8 @@ def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | N
     coats = read_newest_coats([row.deck_id], today=today)
     if "recoat" not in prices or "strip" not in prices or coats is None:
         return None
-    recoat, strip = prices["recoat"], prices["strip"]
+    recoat = prices["recoat"]
+    strip = prices["strip"]
     best = forecast.optimal_recoat_age(
         log(row.median_months), row.log_sd, float(recoat.amount), float(strip.amount)
     )

@@ -12,7 +12,8 @@ from reminders.pacing.inputs import Horizon, horizon_from_month
 
 MONTHS_AHEAD = 18
 PLAN_LENGTHS = [4, 8, 12, 16, 26, 39, 52]
-LEAVE_OUT, PLAN_CHOOSES = "leave_out", "plan"
+LEAVE_OUT = "leave_out"
+PLAN_CHOOSES = "plan"
 
 
 class PlanForm(forms.Form):

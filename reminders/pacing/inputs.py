@@ -161,8 +161,12 @@ class PacingInputsBuilder:
         today: date,
         business: Business,
     ) -> None:
-        self.horizon, self.known, self.crews, self.free = horizon, known, crews, free
-        self.today, self.business = today, business
+        self.horizon = horizon
+        self.known = known
+        self.crews = crews
+        self.free = free
+        self.today = today
+        self.business = business
         usual = core.expected_work_week(free, horizon.weeks + WEEKS_BEYOND_PLAN, known.lead)
         later = usual[horizon.weeks :]
         afterwards = (
@@ -264,7 +268,8 @@ class PacingInputsBuilder:
         visit, recoat, strip, sure = np.array(
             [(row.visit, row.recoat, row.strip, row.is_strip) for row in hours]
         ).T
-        share, more = np.maximum(found.strip_chance, sure), strip - recoat
+        share = np.maximum(found.strip_chance, sure)
+        more = strip - recoat
         beliefs = [self.known.chances[home.group] for home in households]
         opens = np.minimum.reduceat(
             np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges
@@ -320,7 +325,8 @@ def select_work_rows(work: core.ReminderCandidates, rows: list[int]) -> core.Rem
 
 
 def empty_work(weeks: int) -> core.ReminderCandidates:
-    empty, numbers = np.zeros(0), np.zeros(0, dtype=int)
+    empty = np.zeros(0)
+    numbers = np.zeros(0, dtype=int)
     return core.ReminderCandidates(
         empty,
         empty,

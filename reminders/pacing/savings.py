@@ -121,7 +121,8 @@ def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPri
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
     strip_m2 = middle.get("strip", STRIP_PRICE_RATIO * recoat_m2)
     area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
-    recoat, strip = recoat_m2 * area, strip_m2 * area
+    recoat = recoat_m2 * area
+    strip = strip_m2 * area
     for place, deck in enumerate(decks):
         recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
         strip[place] = own.get((deck.deck_id, "strip"), strip[place])

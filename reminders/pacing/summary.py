@@ -50,11 +50,9 @@ HOUR_COLUMNS = [
 ]
 USUAL_WEEKS = 12
 REMINDER_LEAD_WEEKS = 8  # weeks from a reminder to the work (common practice, no source)
-WHY_LEFT_OUT, WHY_NO_ROOM, WHY_TOO_EARLY = (
-    "left out by hand",
-    "others are worth more in the hours there are",
-    "too early in these weeks",
-)
+WHY_LEFT_OUT = "left out by hand"
+WHY_NO_ROOM = "others are worth more in the hours there are"
+WHY_TOO_EARLY = "too early in these weeks"
 
 
 @dataclass(frozen=True)
@@ -92,9 +90,11 @@ def household_lines(made: PacingPlan) -> list[HouseholdLine]:
 
 
 def household_line(made: PacingPlan, row: int) -> HouseholdLine:
-    work, week = made.inputs.work, int(made.pace.week[row])
+    work = made.inputs.work
+    week = int(made.pace.week[row])
     if week >= 0:
-        saved, why_not = work.chance[row] * work.saved[row, week], ""
+        saved = work.chance[row] * work.saved[row, week]
+        why_not = ""
     else:
         allowed = work.saved[row][work.allowed[row]]
         saved = work.chance[row] * allowed.max(initial=-np.inf) if len(allowed) else 0.0
@@ -165,7 +165,8 @@ class PlanSummary:
     """A plan laid out for the page and the commands."""
 
     def __init__(self, made: PacingPlan) -> None:
-        self.plan, self.inputs = made, made.inputs
+        self.plan = made
+        self.inputs = made.inputs
 
     @cached_property
     def weeks(self) -> list[PlanWeek]:
@@ -179,7 +180,8 @@ class PlanSummary:
         ]
 
     def week(self, number: int) -> PlanWeek:
-        crews, (work, names) = self.inputs.crews[number], self.placed
+        crews = self.inputs.crews[number]
+        (work, names) = self.placed
         here = np.nonzero(self.plan.pace.week == number)[0].tolist()
         past = len(self.plan.pace.moments) - self.inputs.horizon.weeks
         moments = (
@@ -206,7 +208,8 @@ class PlanSummary:
     @cached_property
     def placed(self) -> tuple[Floats, list[str]]:
         """Expected hours by work week and town; the last column is what was out before the plan."""
-        work, pace = self.inputs.work, self.plan.pace
+        work = self.inputs.work
+        pace = self.plan.pace
         names = sorted({household.place[0] for household in self.inputs.households})
         expected = np.zeros((self.inputs.horizon.weeks, len(names)))
         for row in np.nonzero(pace.week >= 0)[0]:
@@ -222,7 +225,8 @@ class PlanSummary:
     @cached_property
     def hours_after_outstanding(self) -> Floats:
         """Hours of each week once what is out already is placed."""
-        lead, before = self.inputs.response_rates.lead, self.inputs.hours.outstanding_week
+        lead = self.inputs.response_rates.lead
+        before = self.inputs.hours.outstanding_week
         reach = -int(before.min(initial=0))
         expected = np.zeros((reach + self.inputs.horizon.weeks, 1))
         np.add.at(expected[:, 0], before + reach, self.inputs.hours.outstanding[:, 0])
@@ -267,7 +271,8 @@ class PlanSummary:
         order = np.argsort(
             [home.due_on.toordinal() for home in self.inputs.households], kind="stable"
         )
-        rules, lead = self.inputs.rules, self.inputs.response_rates.lead
+        rules = self.inputs.rules
+        lead = self.inputs.response_rates.lead
         week = core.assign_in_order(
             order, self.inputs.work, self.inputs.hours, lead=lead, rules=rules
         )
@@ -317,7 +322,8 @@ def stored_plan(found: PacingInputs) -> PacingPlan:
         ]
         inside = [number for number in numbers if 0 <= number < found.horizon.weeks]
         chosen[row] = min(inside, default=-1)
-    lead, rules = found.response_rates.lead, found.rules
+    lead = found.response_rates.lead
+    rules = found.rules
     return PacingPlan(
         found, core.evaluate_weeks(found.work, found.hours, chosen, lead=lead, rules=rules)
     )
@@ -328,7 +334,8 @@ def stored_horizon(business: Business, *, today: date, percent: int = 100) -> Ho
     without one those that serve the next work outdoors."""
     this = diary.monday_of(today)
     weeks = PacedDeck.objects.filter(week__gte=this).order_by("week").values_list("week", flat=True)
-    first, last = weeks.first() or first_useful_week(business, this), weeks.last() or this
+    first = weeks.first() or first_useful_week(business, this)
+    last = weeks.last() or this
     span = max((last - first) // timedelta(weeks=1) + 1, USUAL_WEEKS)
     return Horizon(first, min(span, Horizon.MAX_WEEKS), percent)
 

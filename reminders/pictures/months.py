@@ -34,9 +34,12 @@ class MonthBar:
 class MonthStrip:
     """Everything `reminders/_month_strip.html` draws."""
 
-    WIDTH, HEIGHT = 372, 168
-    TOP, BOTTOM = 26.0, 122.0
-    COLUMN, BAR = 31.0, 23.0
+    WIDTH = 372
+    HEIGHT = 168
+    TOP = 26.0
+    BOTTOM = 122.0
+    COLUMN = 31.0
+    BAR = 23.0
 
     bars: list[MonthBar]
     total: int

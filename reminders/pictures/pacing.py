@@ -60,9 +60,14 @@ class PacingBar:
 class PacingPicture:
     """Everything `reminders/_pacing_picture.html` draws."""
 
-    WIDTH, HEIGHT = 372, 236
-    LEFT, RIGHT, TOP, BOTTOM = 26.0, 370.0, 12.0, 150.0
-    BELOW, DEEPEST = 178.0, 34.0
+    WIDTH = 372
+    HEIGHT = 236
+    LEFT = 26.0
+    RIGHT = 370.0
+    TOP = 12.0
+    BOTTOM = 150.0
+    BELOW = 178.0
+    DEEPEST = 34.0
 
     bars: list[PacingBar]
     levels: list[tuple[float, int]]
@@ -132,7 +137,8 @@ def pacing_bar(
     ]
     if others := sum(hours for name, hours in column.by_town.items() if name not in shades):
         parts.append((OTHER_TOWNS_LABEL, "town-other", others))
-    pieces, reached = [], 0.0
+    pieces = []
+    reached = 0.0
     for name, shade, hours in parts:
         upper = hours_y(reached + hours, top)
         pieces.append(

@@ -54,7 +54,11 @@ class ReliabilityRow:
 class ReliabilityDiagram:
     """Everything `reminders/_reliability.html` draws."""
 
-    WIDTH, LEFT, RIGHT, TOP, ROW = 360, 104.0, 344.0, 22.0, 40.0
+    WIDTH = 360
+    LEFT = 104.0
+    RIGHT = 344.0
+    TOP = 22.0
+    ROW = 40.0
 
     rows: list[ReliabilityRow]
     key: str = "reliability"
@@ -113,7 +117,8 @@ def reliability_diagram(
     rows = []
     for place, step in enumerate(merge_into_fifths(steps)):
         low, high = binomial_interval(step.visits, step.forecast)
-        left, top = share_x(low), ReliabilityDiagram.TOP + ReliabilityDiagram.ROW * place
+        left = share_x(low)
+        top = ReliabilityDiagram.TOP + ReliabilityDiagram.ROW * place
         rows.append(
             ReliabilityRow(
                 CHANCE_LABELS[round(step.low * 5)],

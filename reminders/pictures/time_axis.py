@@ -96,7 +96,8 @@ def warm_and_cold_seasons(axis: TimeAxis, hemisphere: str) -> list[TimeSpan]:
     warm = WARM_MONTHS[hemisphere]
     spans: list[TimeSpan] = []
     for first, following in pairwise(firsts):
-        x, end = axis.x(first), axis.x(following)
+        x = axis.x(first)
+        end = axis.x(following)
         is_warm = first.month in warm
         if spans and spans[-1].is_warm == is_warm:
             spans[-1] = TimeSpan(spans[-1].x, round(end - spans[-1].x, 1), is_warm)

@@ -42,8 +42,12 @@ class WearFacts:
 class WearCurve:
     """Everything `reminders/_wear_curve.html` draws, in the units of its view box."""
 
-    WIDTH, HEIGHT = 360, 232
-    LEFT, RIGHT, TOP, BOTTOM = 38.0, 352.0, 44.0, 184.0
+    WIDTH = 360
+    HEIGHT = 232
+    LEFT = 38.0
+    RIGHT = 352.0
+    TOP = 44.0
+    BOTTOM = 184.0
 
     facts: WearFacts
     axis: TimeAxis
@@ -104,7 +108,8 @@ def today_mark(facts: WearFacts, axis: TimeAxis) -> PictureMark | None:
     """Today on the curve; its label turns inward near the right edge."""
     if not axis.contains(facts.today):
         return None
-    chance, x = chance_on(facts.chances, facts.today), axis.x(facts.today)
+    chance = chance_on(facts.chances, facts.today)
+    x = axis.x(facts.today)
     anchor = "end" if x > WearCurve.RIGHT - 60 else "start" if x < WearCurve.LEFT + 60 else "middle"
     return PictureMark(x, chance_y(chance), facts.today, chance=chance, anchor=anchor)
 
@@ -126,7 +131,8 @@ def wear_curve(facts: WearFacts) -> WearCurve:
     """Lay out the wear curve of one coat."""
     if not facts.chances:
         raise ValueError("A wear curve needs at least one point of `chances`.")
-    axis, window = wear_axis(facts), facts.window
+    axis = wear_axis(facts)
+    window = facts.window
     curve = curve_path(facts, axis)
     opens, due, late = (axis.x(on) for on in (window.opens_on, window.due_on, window.late_on))
     return WearCurve(

@@ -19,8 +19,10 @@ class WindowBar:
     """Everything `reminders/_window_bar.html` draws;
     all bars of a list share one axis and can be compared."""
 
-    WIDTH, HEIGHT = 240, 30
-    MONTHS, BEFORE = 24, 6
+    WIDTH = 240
+    HEIGHT = 30
+    MONTHS = 24
+    BEFORE = 6
 
     window: DueWindow
     axis: TimeAxis

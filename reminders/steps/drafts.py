@@ -74,7 +74,8 @@ class DraftWriter:
     def __init__(
         self, planned: Sequence[PlannedMessage], *, business: Business, today: date
     ) -> None:
-        self.business, self.today = business, today
+        self.business = business
+        self.today = today
         self.texts = texts.Texts.load(business)
         decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
         self.facts = deck_facts_by_id(decks)
@@ -83,7 +84,8 @@ class DraftWriter:
 
     def draft(self, planned: PlannedMessage) -> Draft:
         """Raises `Unsendable` naming what is wrong."""
-        purpose, channel = planned.step.purpose, planned.route.channel
+        purpose = planned.step.purpose
+        channel = planned.route.channel
         language = self.texts.wording(purpose, channel, planned.language).language
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
@@ -118,10 +120,8 @@ class DraftWriter:
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
-        labels, locale = (
-            FACT_LABELS.get(primary_language(language), FACT_LABELS["en"]),
-            self.locale(language),
-        )
+        labels = FACT_LABELS.get(primary_language(language), FACT_LABELS["en"])
+        locale = self.locale(language)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
             ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
@@ -161,7 +161,8 @@ def write_drafts(
 ) -> tuple[list[Draft], list[LeftOut]]:
     """The drafts, and what cannot be written with the reason."""
     writer = DraftWriter(planned, business=business, today=today)
-    drafts, left_out = [], []
+    drafts = []
+    left_out = []
     for each in planned:
         try:
             drafts.append(writer.draft(each))

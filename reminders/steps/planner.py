@@ -75,7 +75,8 @@ class PlannedMessage:
     def key(self) -> str:
         """The same coat, step and channel make the same key in any run."""
         first = min(self.due_steps, key=lambda due_step: due_step.coat.job_id)
-        coat, step = first.coat, first.next.step
+        coat = first.coat
+        step = first.next.step
         return f"due/{coat.property_id}/{coat.job_id}/{step.number}/{self.route.channel}"
 
     @property
@@ -189,10 +190,8 @@ class ReminderPlanner:
         if why_not:
             self.leave_out(coat, *why_not)
             return None
-        sent, paced_week = (
-            self.facts.sent.get(coat.job_id, ()),
-            self.facts.paced_weeks.get(coat.job_id),
-        )
+        sent = self.facts.sent.get(coat.job_id, ())
+        paced_week = self.facts.paced_weeks.get(coat.job_id)
         found = next_step(self.steps, coat.window, sent, paced_week=paced_week)
         if isinstance(found, NothingDue):
             kind = "said" if found.is_over else "waiting" if found.message_id else "later"
@@ -281,7 +280,8 @@ class ReminderPlanner:
         if isinstance(found, str):
             self.leave_all_out(due_steps, "unreachable", found)
             return
-        coat, (route, goes_at) = due_steps[0].coat, found
+        coat = due_steps[0].coat
+        (route, goes_at) = found
         is_now = goes_at <= self.now
         self.plan.planned.append(
             PlannedMessage(

@@ -67,7 +67,8 @@ def deck_reminder_state(forecast: Forecast, *, now: datetime) -> DeckReminderSta
     planning = plan_next_for_coats(
         Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now
     )
-    job, made = forecast.job_id, planning.plan
+    job = forecast.job_id
+    made = planning.plan
     word = made.planned[0].due_steps[0] if made.planned else None
     stands = coat_status(planning, job, word, made.left_out[0] if made.left_out else None)
     step, day = (

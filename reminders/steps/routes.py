@@ -90,7 +90,8 @@ class Routes:
         asks."""
         if channel in self.transports_down:
             return self.transports_down[channel]
-        rule, consent = self.rule(client, channel, on), self.consents.get((client, channel))
+        rule = self.rule(client, channel, on)
+        consent = self.consents.get((client, channel))
         basis = permission.basis_in_force(
             consent, rule, last_job_on=self.last_job(client, rule, consent), today=on
         )
@@ -220,7 +221,8 @@ class Routes:
         for client, channel, *entry in (
             Consent.objects.filter(client__in=self.clients).order_by().values_list(*columns)
         ):
-            row, known = ConsentRow(*entry), found.get((client, channel))
+            row = ConsentRow(*entry)
+            known = found.get((client, channel))
             if known is None or (row.recorded_at, row.pk) > (known.recorded_at, known.pk):
                 found[client, channel] = row
         return found

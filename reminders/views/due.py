@@ -52,7 +52,8 @@ def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
 
 
 def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
-    today, is_earlier = today_of(request), "earlier" in request.GET
+    today = today_of(request)
+    is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
     places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
@@ -90,7 +91,9 @@ class LazyDueDecks:
         self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date
     ) -> None:
         self.count_of_all = sum(town["decks"] for town in towns)
-        self.rows, self.month, self.today = rows, month, today
+        self.rows = rows
+        self.month = month
+        self.today = today
 
     def __len__(self) -> int:
         return self.count_of_all
@@ -101,7 +104,8 @@ class LazyDueDecks:
 
 def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
     """The list that is on the screen, whole."""
-    today, is_earlier = today_of(request), "earlier" in request.GET
+    today = today_of(request)
+    is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     found = due_list.due_rows(
         due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier
@@ -113,7 +117,8 @@ def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
 
 
 def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
-    today, rows = today_of(request), due_list.due_in_month(month)
+    today = today_of(request)
+    rows = due_list.due_in_month(month)
     found = due_list.due_decks(rows, today=today, on=month, part=slice(due_list.MAX_PRINTED))
     towns = list(rows.towns())
     context = {

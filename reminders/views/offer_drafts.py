@@ -52,7 +52,8 @@ def create_offer_drafts(request: HttpRequest) -> HttpResponse:
 def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
     """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are
     now."""
-    offer, now = get_object_or_404(Offer, pk=pk), timezone.now()
+    offer = get_object_or_404(Offer, pk=pk)
+    now = timezone.now()
     try:
         offer_drafting.recalculate_from_forecast(
             offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
@@ -87,7 +88,8 @@ def url_after_drafting(drafted: offer_drafting.DraftingResult, back: str | None)
 
 def report_drafting(request: HttpRequest, drafted: offer_drafting.DraftingResult) -> None:
     """How many were drafted, and who was left out and why."""
-    count, left_out = len(drafted.offers), len(drafted.left_out)
+    count = len(drafted.offers)
+    left_out = len(drafted.left_out)
     if count:
         messages.success(
             request, f"{count} offer{'s' if count > 1 else ''} drafted. Nothing is sent yet."

@@ -64,10 +64,8 @@ def requested_horizon(request: HttpRequest, today: date) -> Horizon:
     kept = summary.stored_horizon(business_of(request), today=today)
     try:
         first = date.fromisoformat(request.GET.get("from", kept.first.isoformat()))
-        weeks, percent = (
-            int(request.GET.get("weeks", kept.weeks)),
-            int(request.GET.get("percent", 100)),
-        )
+        weeks = int(request.GET.get("weeks", kept.weeks))
+        percent = int(request.GET.get("percent", 100))
         found = Horizon(first, weeks, percent)
     except (ValueError, PacingError):
         return kept

@@ -23,7 +23,8 @@ MAX_REPORTED = 5
 def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
     """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the
     deed."""
-    month, deck_ids = posted_month(request), posted_deck_ids(request)
+    month = posted_month(request)
+    deck_ids = posted_deck_ids(request)
     if not deck_ids or len(deck_ids) > MAX_CHOSEN:
         how_many = f"at most {MAX_CHOSEN} decks at a time" if deck_ids else "at least one deck"
         messages.error(request, f"Choose {how_many}, then send.")
@@ -85,7 +86,8 @@ def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[in
 
 def report_reminders(request: HttpRequest, result: actions.RemindResult) -> None:
     """What was queued, and who was left out and why."""
-    count, left_out = len(result.queued), len(result.left_out)
+    count = len(result.queued)
+    left_out = len(result.left_out)
     if count:
         messages.success(
             request,

@@ -34,10 +34,8 @@ MAX_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
 def show_reminder_plan(request: HttpRequest) -> HttpResponse:
     """The page `steps:plan`: everything that is due for a word until the end of `?month=`, and who
     is left out."""
-    month, kind = (
-        requested_month(request.GET.get("month", ""), request),
-        request.GET.get("kind", ""),
-    )
+    month = requested_month(request.GET.get("month", ""), request)
+    kind = request.GET.get("kind", "")
     seen = preview.preview_whole_book(
         business=business_of(request),
         now=timezone.now(),

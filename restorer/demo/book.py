@@ -319,13 +319,15 @@ def make_history(
     colour = random.choice(product.colour_list)
     day = in_season(today - timedelta(days=random.randint(200, 7 * 365)), business)
     last: date | None = None
-    kind, life = "strip", life_months(random, deck, product)
+    kind = "strip"
+    life = life_months(random, deck, product)
     while day < today - timedelta(days=14):
         grade = found_grade(random, life, last, day)
         add_demo_job(random, deck, kind, day, grade, product, colour, shelf)
         if random.random() < 0.07:
             return  # the client forgot, and so did we
-        last, kind = day, "recoat"
+        last = day
+        kind = "recoat"
         day = in_season(day + timedelta(days=int(30.4 * life * random.gauss(0.95, 0.2))), business)
         add_routine_visit(random, deck, life, last, before=min(day, today))
 

@@ -152,7 +152,8 @@ def job_rows(
         while day < today - timedelta(days=random.randint(20, 500)):
             job += 1
             yield job, n, kind, day
-            day, kind = day + timedelta(days=random.randint(330, 620)), "recoat"
+            day = day + timedelta(days=random.randint(330, 620))
+            kind = "recoat"
 
 
 def coat_rows(

@@ -24,10 +24,12 @@ Floats = NDArray[np.float64]
 def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:
     """Coats each looked at twice: worn before the first look, between the two, or later."""
     rng = np.random.default_rng(5)
-    x, deck = rng.normal(size=(rows, columns)) * 0.3, np.arange(rows) % decks
+    x = rng.normal(size=(rows, columns)) * 0.3
+    deck = np.arange(rows) % decks
     pace = 0.2 * rng.normal(size=decks)[deck]
     life = np.exp(2.7 + x[:, :2] @ [0.3, -0.2] + pace + 0.3 * rng.normal(size=rows))
-    first, second = rng.uniform(6, 12, rows), rng.uniform(13, 24, rows)
+    first = rng.uniform(6, 12, rows)
+    second = rng.uniform(13, 24, rows)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, np.inf))
     return CensoredLives(x=x, lower=lower, upper=upper, deck=deck)

@@ -14,12 +14,15 @@ from tests.bench.offers import make_bench_prices
 from tests.bench.pages import bench_owner
 from tests.bench.timing import elapsed_seconds
 
-HOUSEHOLDS, WEEKS = 2_000, 26
+HOUSEHOLDS = 2_000
+WEEKS = 26
 
 
 def random_pacing_problem() -> tuple[core.ReminderCandidates, core.CrewHours]:
     """Far more households than two crews can serve, so that there is something to choose."""
-    rng, week, lead = np.random.default_rng(9), np.arange(WEEKS), core.LeadTime()
+    rng = np.random.default_rng(9)
+    week = np.arange(WEEKS)
+    lead = core.LeadTime()
     chance = rng.choice([0.5, 0.35, 0.12], HOUSEHOLDS)
     opens = rng.integers(-10, WEEKS + 6, HOUSEHOLDS)
     work = core.ReminderCandidates(

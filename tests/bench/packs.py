@@ -40,7 +40,8 @@ def milp_costs(wanted: Purchases) -> list[float]:
     costs = []
     for litres, packs in wanted:
         enough = LinearConstraint([[float(pack.litres) for pack in packs]], lb=float(litres))
-        prices, whole = [float(pack.price) for pack in packs], np.ones(len(packs))
+        prices = [float(pack.price) for pack in packs]
+        whole = np.ones(len(packs))
         best = milp(
             prices,
             constraints=enough,
@@ -54,10 +55,8 @@ def milp_costs(wanted: Purchases) -> list[float]:
 
 def measure_pack_choice(count: int) -> dict[str, float]:
     wanted = random_purchases(count)
-    took, theirs = (
-        elapsed_seconds(lambda: own_costs(wanted)),
-        elapsed_seconds(lambda: milp_costs(wanted)),
-    )
+    took = elapsed_seconds(lambda: own_costs(wanted))
+    theirs = elapsed_seconds(lambda: milp_costs(wanted))
     dearer = sum(
         own > other + 0.005
         for own, other in zip(own_costs(wanted), milp_costs(wanted), strict=True)

@@ -41,7 +41,8 @@ def measure_offer_pdf(offers: int, today: date, now: datetime) -> dict[str, floa
     """
     with TemporaryDirectory() as folder, override_settings(MEDIA_ROOT=folder):
         made = make_bench_offers(offers + BATCH, today, now)
-        ours, bare = offer_batches(made), [bare_html(offer) for offer in made]
+        ours = offer_batches(made)
+        bare = [bare_html(offer) for offer in made]
         theirs = iter([bare[n : n + BATCH] for n in range(0, len(bare), BATCH)])
         pair = time_in_turn(
             lambda: [offer_pdf(Offer.objects.get(pk=offer.pk), url=URL) for offer in next(ours)],

@@ -21,7 +21,8 @@ MESSAGES = 1_000
 def measure_reminder_planning(today: date, now: datetime) -> dict[str, float]:
     """Everything due for a word until the end of next month;
     nobody has heard anything yet, the most there can be."""
-    business, until = Business.objects.get(), shift_months(month_of(today), 2)
+    business = Business.objects.get()
+    until = shift_months(month_of(today), 2)
     ask = partial(plan_reminders, business=business, now=now, until=until)
     with CaptureQueriesContext(connection) as captured:
         made = ask()

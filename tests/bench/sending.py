@@ -47,7 +47,8 @@ def measure_delivery(messages: int, now: datetime) -> dict[str, float]:
     composed = compose_bench_messages(messages)
     connections = settings.EMAIL_CONNECTIONS
     with smtp_peer() as port:
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
+        settings.EMAIL_HOST = "127.0.0.1"
+        settings.EMAIL_PORT = port
         pair = time_in_turn(
             lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS
         )

@@ -12,7 +12,9 @@ from clients.models import Business
 from tests.bench import sending
 from tests.bench.timing import elapsed_seconds, percentile
 
-CLICKS, FEW, WARM = 200, 500, 20
+CLICKS = 200
+FEW = 500
+WARM = 20
 ONE_CLICK = {"List-Unsubscribe": "One-Click"}  # the body of RFC 8058, 3.2
 
 

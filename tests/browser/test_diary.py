@@ -53,7 +53,8 @@ def test_a_booking_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
     open_as: Open, booking: Booking, monday: date
 ) -> None:
     page = open_as("owner", week(monday), size=DESKTOP)
-    heron, thursday = Crew.objects.get(name="Heron crew"), monday + timedelta(days=3)
+    heron = Crew.objects.get(name="Heron crew")
+    thursday = monday + timedelta(days=3)
 
     page.locator("[data-booking]").drag_to(
         page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')

@@ -88,7 +88,9 @@ def make_offers(coat: CoatApplied) -> None:
 
 
 def pages_of(coat: CoatApplied) -> list[str]:
-    job, deck, client = coat.job, coat.job.deck, coat.job.deck.property.client
+    job = coat.job
+    deck = coat.job.deck
+    client = coat.job.deck.property.client
     return [
         f"/decks/{deck.pk}/",
         f"/jobs/{job.pk}/",

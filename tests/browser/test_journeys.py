@@ -117,7 +117,8 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     expect(page.get_by_role("row", name=re.compile(overdue.name))).to_contain_text("Queued")
 
     with running_peer() as peer:
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", peer.port
+        settings.EMAIL_HOST = "127.0.0.1"
+        settings.EMAIL_PORT = peer.port
         call_command("deliver", once=True)
         mail = peer.message()
         assert peer.taken[0].rcpt_tos == ["ottilie@example.org"]

@@ -10,7 +10,8 @@ from playwright.sync_api import Page, expect
 from restorer import urls, views
 from tests.browser.conftest import DESKTOP, PHONE
 
-handler400, handler403 = urls.handler400, urls.handler403
+handler400 = urls.handler400
+handler403 = urls.handler403
 urlpatterns = [*urls.urlpatterns, path("sample/", views.show_style_samples)]
 pytestmark = pytest.mark.urls(__name__)
 

@@ -19,7 +19,8 @@ SHEET = re.compile(r"<style>.*?</style>", re.DOTALL)
 def test_a_text_message_is_counted_while_it_is_typed(open_as: Open) -> None:
     ClientFactory(name="Ottilie Saltonby")
     page = open_as("owner", "/settings/texts/first/text/en/", size=DESKTOP)
-    box, preview = page.get_by_label("Text", exact=True), page.locator("#preview")
+    box = page.get_by_label("Text", exact=True)
+    preview = page.locator("#preview")
 
     box.fill("{business} {stop_line} " + "a" * 121)
     expect(preview).to_contain_text("1 part, 160 characters of the GSM alphabet, 0 left")

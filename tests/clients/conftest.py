@@ -32,9 +32,7 @@ def line(monkeypatch: pytest.MonkeyPatch) -> PaperLine:
 def peer(settings: Settings) -> Iterator[Peer]:
     """A mail server that the outbox hands over to."""
     with running_peer() as running:
-        settings.EMAIL_HOST, settings.EMAIL_PORT, settings.EMAIL_TIMEOUT = (
-            "127.0.0.1",
-            running.port,
-            2,
-        )
+        settings.EMAIL_HOST = "127.0.0.1"
+        settings.EMAIL_PORT = running.port
+        settings.EMAIL_TIMEOUT = 2
         yield running

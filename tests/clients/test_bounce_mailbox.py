@@ -26,12 +26,11 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("business")]
 @pytest.fixture
 def imap(settings: Settings) -> Iterator[mailbox.Server]:
     with running_mailbox() as server:
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
-            "127.0.0.1",
-            server.port,
-            False,
-        )
-        settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
+        settings.BOUNCES_HOST = "127.0.0.1"
+        settings.BOUNCES_PORT = server.port
+        settings.BOUNCES_TLS = False
+        settings.BOUNCES_USER = mailbox.USER
+        settings.BOUNCES_PASSWORD = mailbox.PASSWORD
         settings.BOUNCES_MAILBOX = "INBOX"
         yield server
 
@@ -79,8 +78,11 @@ def test_a_mailbox_that_lets_nobody_in_is_named_and_stops_nothing(
 
 
 def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
-    one, two = sent(number=1), sent(number=2)
-    single, many, out = tmp_path / "one.eml", tmp_path / "two.mbox", StringIO()
+    one = sent(number=1)
+    two = sent(number=2)
+    single = tmp_path / "one.eml"
+    many = tmp_path / "two.mbox"
+    out = StringIO()
     single.write_bytes(report(one, "failed", "5.1.1"))
     envelope = b"From MAILER-DAEMON Wed Nov 25 12:00:00 2026\n"
     many.write_bytes(
@@ -103,10 +105,12 @@ def test_the_command_reads_files_and_prints_a_row_each(tmp_path: Path) -> None:
 
 def test_settings_of_the_mailbox_that_contradict_each_other_are_named(settings: Settings) -> None:
     assert checks.check_bounce_mailbox(None) == []
-    settings.BOUNCES_HOST, settings.BOUNCES_TLS = "imap.example.com", False
+    settings.BOUNCES_HOST = "imap.example.com"
+    settings.BOUNCES_TLS = False
     assert [each.id for each in checks.check_bounce_mailbox(None)] == [
         "restorer.E004",
         "restorer.W010",
     ]
-    settings.BOUNCES_HOST, settings.BOUNCES_USER = "", "bounces"
+    settings.BOUNCES_HOST = ""
+    settings.BOUNCES_USER = "bounces"
     assert [each.id for each in checks.check_bounce_mailbox(None)] == ["restorer.W009"]

@@ -22,7 +22,8 @@ pytestmark = [
     pytest.mark.usefixtures("business"),
     pytest.mark.skipif(not shutil.which("openssl"), reason="no openssl to make certificates with"),
 ]
-HERE, ELSEWHERE = "IP:127.0.0.1", "DNS:imap.example.com"
+HERE = "IP:127.0.0.1"
+ELSEWHERE = "DNS:imap.example.com"
 
 
 @pytest.fixture(scope="module")
@@ -37,13 +38,13 @@ def imap(
     """Served with the certificate that a test asks for, by default the good one, and trusted."""
     certificate = request.getfixturevalue(getattr(request, "param", "good"))
     with running_mailbox(certificate) as server:
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
-            "127.0.0.1",
-            server.port,
-            True,
-        )
-        settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
-        settings.BOUNCES_MAILBOX, settings.BOUNCES_CA = "INBOX", str(certificate)
+        settings.BOUNCES_HOST = "127.0.0.1"
+        settings.BOUNCES_PORT = server.port
+        settings.BOUNCES_TLS = True
+        settings.BOUNCES_USER = mailbox.USER
+        settings.BOUNCES_PASSWORD = mailbox.PASSWORD
+        settings.BOUNCES_MAILBOX = "INBOX"
+        settings.BOUNCES_CA = str(certificate)
         yield server
 
 
@@ -148,12 +149,11 @@ def test_a_server_that_speaks_no_tls_or_nothing_at_all_is_named(
 ) -> None:
     monkeypatch.setattr(reading, "TIMEOUT_SECONDS", 0.3)
     with running_mailbox() as server:  # which waits for a command, as we for its handshake
-        settings.BOUNCES_HOST, settings.BOUNCES_PORT, settings.BOUNCES_TLS = (
-            "127.0.0.1",
-            server.port,
-            True,
-        )
-        settings.BOUNCES_USER, settings.BOUNCES_PASSWORD = mailbox.USER, mailbox.PASSWORD
+        settings.BOUNCES_HOST = "127.0.0.1"
+        settings.BOUNCES_PORT = server.port
+        settings.BOUNCES_TLS = True
+        settings.BOUNCES_USER = mailbox.USER
+        settings.BOUNCES_PASSWORD = mailbox.PASSWORD
 
         assert "127.0.0.1" in told_to(as_owner)
         assert mailbox.PASSWORD not in "".join(server.commands)

@@ -82,7 +82,8 @@ def test_a_report_moves_a_message_only_towards_what_is_known_better(
 
 
 def test_a_wrong_address_is_suspended_once_with_a_matter_for_the_owner() -> None:
-    message, waiting = sent(), queued(7, address="client7@example.org")
+    message = sent()
+    waiting = queued(7, address="client7@example.org")
     Message.objects.filter(pk=waiting.pk).update(
         client=message.client, address="Client1@example.org"
     )
@@ -149,7 +150,8 @@ def test_a_bounce_that_keeps_no_standard_is_read_too() -> None:
 
 
 def test_an_automatic_answer_is_no_bounce_but_shows_that_it_went_out() -> None:
-    message, doubtful = sent(number=1), sent("unconfirmed", 2)
+    message = sent(number=1)
+    doubtful = sent("unconfirmed", 2)
     for each in (message, doubtful):
         receive(AWAY.format(message_id=each.message_id).encode())
     assert (state_of(message), state_of(doubtful)) == ("accepted", "accepted")
@@ -194,7 +196,8 @@ def test_a_report_about_a_message_that_nobody_here_sent_suspends_nobody() -> Non
 
 def test_of_an_earlier_sending_only_an_arrival_counts(owner: User) -> None:
     message = sent("unconfirmed")
-    failed, arrived = report(message, "failed", "5.1.1"), report(message, "delivered", "2.1.5")
+    failed = report(message, "failed", "5.1.1")
+    arrived = report(message, "delivered", "2.1.5")
     decisions.resend_message(message=message, now=timezone.now(), by=owner)
     receive(failed)
     assert state_of(message) == "queued"

@@ -216,7 +216,8 @@ def test_a_consent_nobody_could_prove_is_refused(
 
 def test_a_withdrawal_cancels_what_waits_but_not_word_of_a_booked_visit(as_owner: Browser) -> None:
     client = ConsentFactory().client
-    waiting, other = MessageFactory(client=client), MessageFactory(client=client, channel="letter")
+    waiting = MessageFactory(client=client)
+    other = MessageFactory(client=client, channel="letter")
     booked = MessageFactory(client=client, kind="service")
 
     as_owner.post(

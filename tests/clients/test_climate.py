@@ -64,7 +64,8 @@ def test_temperatures_of_halifax_agree_with_the_measured_normals() -> None:
 
 
 def test_the_southern_half_has_its_summer_in_january() -> None:
-    south, north = normals([-36.85, -33.87], [174.76, 151.21]), normals(44.65, -63.57)
+    south = normals([-36.85, -33.87], [174.76, 151.21])
+    north = normals(44.65, -63.57)
     assert (south.temperature_c[:, 0] > south.temperature_c[:, 6] + 5).all()
     assert north.temperature_c[0, 6] > north.temperature_c[0, 0] + 15
 
@@ -198,7 +199,8 @@ def sky(
     latitude: float, day: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Ra in MJ/m² and hours of daylight of a day: FAO-56 eq. 21, 23–25 and 34."""
-    phi, tilt = np.radians(latitude), 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
+    phi = np.radians(latitude)
+    tilt = 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)
     sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(tilt), -1, 1))
     beam = sunset * np.sin(phi) * np.sin(tilt) + np.cos(phi) * np.cos(tilt) * np.sin(sunset)
     nearness = 1 + 0.033 * np.cos(2 * np.pi * day / 365)
@@ -225,7 +227,8 @@ def test_the_share_of_sunshine_adds_up_to_the_hours_of_the_year() -> None:
 
 
 def test_the_season_of_sunshine_follows_the_measured_months() -> None:
-    off, off_if_even = [], []
+    off = []
+    off_if_even = []
     for latitude, longitude, months in SUNSHINE_A_DAY.values():
         daylight = months_of(latitude)[1]
         measured = numbers(months) * DAYS / daylight
@@ -249,7 +252,8 @@ def test_the_hours_of_a_listed_town_are_its_own() -> None:
 def test_radiation_from_the_sunshine_is_within_its_stated_error() -> None:
     """FAO-56 eq. 35 with this sunshine against typical years:
     +4 ± 4 % in the year, 8 % of a mean month in a month."""
-    yearly, monthly = [], []
+    yearly = []
+    monthly = []
     for latitude, longitude, months in RADIATION.values():
         above, _ = months_of(latitude)
         estimate = (0.25 + 0.50 * normals(latitude, longitude).sunshine_fraction[0]) * above

@@ -99,7 +99,8 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(
 ) -> None:
     assert "mail that comes back is not read" in words_of(as_owner)
 
-    settings.BOUNCES_HOST, settings.BOUNCES_USER = "imap.example.com", "bounces"
+    settings.BOUNCES_HOST = "imap.example.com"
+    settings.BOUNCES_USER = "bounces"
     assert "Read each minute" in words_of(as_owner)
     channel_health.mark_down(channel_health.BOUNCE_MAILBOX, "imap.example.com: wrong password")
     assert "Cannot be read" in words_of(as_owner)
@@ -118,7 +119,8 @@ def test_a_mail_service_whose_reports_nothing_proves_is_named(
     as_owner: Browser, settings: Settings
 ) -> None:
     pytest.importorskip("anymail", reason="the extra `esp` (django-anymail) is not installed")
-    settings.OUTBOX_BACKEND, settings.ANYMAIL = SERVICE, {}
+    settings.OUTBOX_BACKEND = SERVICE
+    settings.ANYMAIL = {}
     assert "Reports are refused" in words_of(as_owner)
     assert [each.id for each in checks.check_mail_reports(None)] == ["restorer.W011"]
 

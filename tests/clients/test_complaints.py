@@ -61,7 +61,8 @@ def test_a_complaint_is_an_opt_out_once() -> None:
     message = sent("unconfirmed")
     waiting = queued(2, client=message.client, address=message.address)
 
-    first, again = receive(message.message_id, "abuse"), receive(message.message_id, "abuse")
+    first = receive(message.message_id, "abuse")
+    again = receive(message.message_id, "abuse")
 
     assert (first["report"], again["words"]) == ("complained", "Known already: nothing was done.")
     assert (state_of(message), state_of(waiting)) == ("delivered", "cancelled")

@@ -43,7 +43,8 @@ def test_the_ways_to_reach_a_client_are_changed_swapped_and_deleted(as_owner: Br
 
 def test_saving_a_client_unchanged_leaves_no_trace(as_owner: Browser) -> None:
     client = ClientFactory()
-    one, two = EmailFactory(client=client), EmailFactory(client=client, is_preferred=False)
+    one = EmailFactory(client=client)
+    two = EmailFactory(client=client, is_preferred=False)
     before = LogEntry.objects.count()
     reaches = rows(
         {"pk": one.pk, "kind": "email", "value": one.value, "is_preferred": "on"},
@@ -57,10 +58,8 @@ def test_saving_a_client_unchanged_leaves_no_trace(as_owner: Browser) -> None:
 
 def test_a_number_may_change_its_kind(as_owner: Browser) -> None:
     client = ClientFactory()
-    phone, mobile = (
-        PhoneFactory(client=client, kind="phone"),
-        PhoneFactory(client=client, kind="mobile"),
-    )
+    phone = PhoneFactory(client=client, kind="phone")
+    mobile = PhoneFactory(client=client, kind="mobile")
     reaches = rows(
         *({"pk": each.pk, "kind": "mobile", "value": each.value} for each in (phone, mobile))
     )

@@ -30,7 +30,8 @@ def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:
     )
     assert outbox.deliver().accepted == 1
 
-    envelope, got = peer.taken[0], peer.message()
+    envelope = peer.taken[0]
+    got = peer.message()
     assert (envelope.mail_from, envelope.rcpt_tos) == (
         "reminders@example.com",
         ["client1@example.org"],
@@ -52,7 +53,8 @@ def test_a_reminder_arrives_as_the_standards_want_it(peer: Peer) -> None:
     assert got["List-Unsubscribe"] == f"<{link}>"
     assert got["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
     assert got.get_content_type() == "multipart/alternative"
-    plain, html = got.get_body(("plain",)), got.get_body(("html",))
+    plain = got.get_body(("plain",))
+    html = got.get_body(("html",))
     assert link in plain.get_content()
     assert html.get_content().strip() == f"<p>Bonjour à tous {link}</p>"
 
@@ -156,7 +158,8 @@ def test_files_arrive_byte_for_byte_beside_the_text(peer: Peer) -> None:
     assert calendar.get_filename() == "Été “deux”.ics"  # RFC 2231
     assert not [defect for part in got.walk() for defect in part.defects]
     assert max(map(len, peer.taken[0].original_content.split(b"\r\n"))) <= 998
-    plain, other = peer.message(1), peer.message(2)
+    plain = peer.message(1)
+    other = peer.message(2)
     assert [part.get_content_type() for part in plain.iter_parts()] == [
         "text/plain",
         "application/pdf",
@@ -189,7 +192,8 @@ def test_a_local_part_beyond_ascii_goes_out_where_the_server_can(peer: Peer) -> 
 
 def test_a_local_part_beyond_ascii_is_refused_where_the_server_cannot(settings: Settings) -> None:
     with running_peer(utf8=False) as peer:
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", peer.port
+        settings.EMAIL_HOST = "127.0.0.1"
+        settings.EMAIL_PORT = peer.port
         queued(1, address="zoë@example.org")
         queued(2)
         outbox.deliver()

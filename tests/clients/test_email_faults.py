@@ -118,7 +118,8 @@ def test_a_late_answer_within_the_time_is_accepted(peer: Peer) -> None:
 def test_a_server_that_is_away_leaves_the_queue_as_it_is(settings: Settings) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
-        settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", taken.getsockname()[1]
+        settings.EMAIL_HOST = "127.0.0.1"
+        settings.EMAIL_PORT = taken.getsockname()[1]
         queued(1)
         tally = outbox.deliver()
     assert "refused" in tally.line_down[0].lower()
@@ -128,7 +129,8 @@ def test_a_server_that_is_away_leaves_the_queue_as_it_is(settings: Settings) -> 
 
 
 def test_a_refused_sign_in_leaves_the_queue_as_it_is(peer: Peer, settings: Settings) -> None:
-    settings.EMAIL_HOST_USER, settings.EMAIL_HOST_PASSWORD = "office", "wrong"
+    settings.EMAIL_HOST_USER = "office"
+    settings.EMAIL_HOST_PASSWORD = "wrong"
     queued(1)
     assert outbox.deliver().line_down
     assert the_state() == "queued"

@@ -148,7 +148,8 @@ def test_what_is_written_arrives_whole(
     link = got["List-Unsubscribe"].strip("<>")
     assert got["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"  # RFC 8058, 3.1
     assert got["Subject"] == written.subject  # RFC 2047
-    plain, html = got.get_body(("plain",)).get_content(), got.get_body(("html",)).get_content()
+    plain = got.get_body(("plain",)).get_content()
+    html = got.get_body(("html",)).get_content()
     assert plain.splitlines() == message.text.splitlines()
     assert link in plain
     assert link in Reader(html).links

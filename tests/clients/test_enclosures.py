@@ -19,10 +19,9 @@ from tests.pdf_ua import faults
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 PDF = "application/pdf"
 BEGINNINGS = ["Batch", "Dear Marlow", "Bonjour Marlow", "First enclosure 1", "Second enclosure 1"]
-LETTER, A5 = (
-    (612, 792),
-    (420, 595),
-)  # points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
+# points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
+LETTER = (612, 792)
+A5 = (420, 595)
 
 
 def sheet(words: str, *, pages: int = 1, size: str = "letter", **options: Any) -> bytes:
@@ -38,7 +37,8 @@ def sheet(words: str, *, pages: int = 1, size: str = "letter", **options: Any) -
 
 
 def locked(pdf: bytes) -> bytes:
-    writer, target = PdfWriter(clone_from=BytesIO(pdf)), BytesIO()
+    writer = PdfWriter(clone_from=BytesIO(pdf))
+    target = BytesIO()
     writer.encrypt("low tide", algorithm="RC4-128")
     writer.write(target)
     return target.getvalue()
@@ -46,7 +46,8 @@ def locked(pdf: bytes) -> bytes:
 
 def tangled(pdf: bytes) -> bytes:
     """It opens and has a page, and its tags lead nowhere."""
-    writer, target = PdfWriter(clone_from=BytesIO(pdf)), BytesIO()
+    writer = PdfWriter(clone_from=BytesIO(pdf))
+    target = BytesIO()
     writer.root_object["/StructTreeRoot"][NameObject("/ParentTree")] = NumberObject(7)
     writer.write(target)
     return target.getvalue()
@@ -81,7 +82,8 @@ def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(
 
     # An odd page is a right-hand one, whose back is the page after it: whatever begins has an even
     # place, from 0.
-    empty, vide = "This side is left empty.", "Ce côté est laissé vide."
+    empty = "This side is left empty."
+    vide = "Ce côté est laissé vide."
     begins = {
         place: word for place, each in enumerate(words) for word in BEGINNINGS if word in each
     }
@@ -178,10 +180,8 @@ def test_an_enclosure_without_tags_is_printed_and_the_batch_no_longer_says_that_
 
 
 def test_a_picture_that_two_pages_share_leads_to_its_element_still(as_owner: Browser) -> None:
-    writer, target = (
-        PdfWriter(clone_from=BytesIO(sheet("Picture", pages=2, pdf_variant="pdf/ua-1"))),
-        BytesIO(),
-    )
+    writer = PdfWriter(clone_from=BytesIO(sheet("Picture", pages=2, pdf_variant="pdf/ua-1")))
+    target = BytesIO()
     root: Any = writer.root_object["/StructTreeRoot"]
     image = writer._add_object(StreamObject())
     image.get_object()[NameObject("/StructParent")] = NumberObject(77)

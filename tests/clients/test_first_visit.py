@@ -34,7 +34,8 @@ def test_every_page_of_an_empty_book_leads_to_the_first_visit(client: Browser) -
 def test_the_first_visit_makes_the_business_and_signs_its_owner_in(client: Browser) -> None:
     answer = client.post("/first-visit/", FIRST)
 
-    business, owner = Business.objects.get(), User.objects.get()
+    business = Business.objects.get()
+    owner = User.objects.get()
     assert answer.url == reverse("settings:business")
     assert (business.name, business.currency, business.locale) == (
         "Driftline Deck Care",

@@ -140,7 +140,8 @@ def test_news_of_an_earlier_sending_keeps_the_later_one_from_going_out(
 
 
 def test_a_report_that_the_number_opted_out_is_a_stop(gateway: Browser, row: TextGateway) -> None:
-    message, waiting = sent(), None
+    message = sent()
+    waiting = None
     waiting = queued_text(2, client=message.client, address=message.address)
 
     told(gateway, "status", report_of(message, "failed", error="opted_out"))

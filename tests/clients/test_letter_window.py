@@ -21,8 +21,10 @@ def test_the_window_of_a_number_10_envelope_shows_the_address_wherever_the_sheet
     # Envelope 9½ × 4⅛ in, window 4½ × 1⅛ in, ⅞ in from the left, ½ in from the bottom (California
     # State University, "Normal window placement", quoted at
     # answers.google.com/answers/threadview?id=712795, with ⅛ in of clearance).
-    inch, panel = 25.4, US_LETTER.folds[0]
-    up, sideways = 4.125 * inch - panel, (9.5 - 8.5) * inch
+    inch = 25.4
+    panel = US_LETTER.folds[0]
+    up = 4.125 * inch - panel
+    sideways = (9.5 - 8.5) * inch
     shows_from = (
         panel - (0.5 + 1.125) * inch + up
     )  # the sheet pushed up: its lower part is in the window
@@ -87,9 +89,11 @@ def test_the_test_sheet_is_one_page_with_every_line_of_an_address_in_the_window(
 
     answer = as_owner.get("/outbox/letters/test-sheet/")
 
-    reader, sheet = PdfReader(io.BytesIO(answer.content)), sheet_for_country(country)
+    reader = PdfReader(io.BytesIO(answer.content))
+    sheet = sheet_for_country(country)
     assert (answer["Content-Type"], len(reader.pages)) == ("application/pdf", 1)
-    at, shows = places(reader, 0), sheet.always_visible
+    at = places(reader, 0)
+    shows = sheet.always_visible
     lines = [place for words, place in at.items() if words.startswith("Line ")]
     assert len(lines) == sheet.max_lines
     for x, y in lines:

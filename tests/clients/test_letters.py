@@ -92,7 +92,8 @@ def test_a_batch_is_one_pdf_with_each_address_in_its_window(
     assert len(reader.pages) >= 6
     sheet = sheet_for_country(country)
     at = places(reader, 2)
-    street, town = at["1 Cormorant Lane"], at["Chester Nova Scotia B0J 1J0"]
+    street = at["1 Cormorant Lane"]
+    town = at["Chester Nova Scotia B0J 1J0"]
     for x, y in (at["Marlow Pennington 1"], street, town):
         assert x == pytest.approx(sheet.left, abs=0.5)
         assert sheet.address_top < y < sheet.address_top + sheet.address_height
@@ -166,7 +167,9 @@ def posted(browser: Browser, batch: LetterBatch) -> str:
 def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(
     as_owner: Browser, owner: User
 ) -> None:
-    first, held, gone = queued_letter(1), queued_letter(2), queued_letter(3)
+    first = queued_letter(1)
+    held = queued_letter(2)
+    gone = queued_letter(3)
     batch = new_batch(as_owner)
     printed(as_owner, batch)
     now = timezone.now()
@@ -206,8 +209,10 @@ def test_a_reprint_says_so_on_every_sheet(as_owner: Browser) -> None:
 
 def test_the_same_letters_give_the_same_bytes(as_owner: Browser, owner: User) -> None:
     queued_letter(1)
-    batch, business = new_batch(as_owner), Business.objects.get()
-    letters, today = batches.letters_in_batch(batch, business), timezone.localdate()
+    batch = new_batch(as_owner)
+    business = Business.objects.get()
+    letters = batches.letters_in_batch(batch, business)
+    today = timezone.localdate()
 
     one, two = (
         printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)
@@ -312,7 +317,9 @@ def test_enclosures_are_named_on_the_slip_and_can_be_fetched(as_owner: Browser) 
 
 def test_a_letter_is_dated_as_its_reader_writes_a_day(as_owner: Browser) -> None:
     queued_letter(1), queued_letter(2, language="fr")
-    batch, business, today = new_batch(as_owner), Business.objects.get(), date(2027, 2, 3)
+    batch = new_batch(as_owner)
+    business = Business.objects.get()
+    today = date(2027, 2, 3)
 
     letters = batches.letters_in_batch(batch, business)
     pdf = printing.batch_pdf(

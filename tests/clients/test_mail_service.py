@@ -91,7 +91,8 @@ NO_SUCH = "smtp;550 5.1.1 The email account that you tried to reach does not exi
 
 
 def test_delivered_is_taken_and_a_replay_changes_nothing() -> None:
-    message, other = sent("unconfirmed"), sent(number=2)
+    message = sent("unconfirmed")
+    other = sent(number=2)
     body = report(message, "Delivery", **DELIVERY)
 
     answers = [told(body).status_code for _ in range(3)]
@@ -152,7 +153,8 @@ def test_only_a_fault_of_the_address_suspends_it(
 
 
 def test_late_is_a_note_and_shows_that_it_did_go_out() -> None:
-    message, doubtful = sent(), sent("unconfirmed", 2)
+    message = sent()
+    doubtful = sent("unconfirmed", 2)
     for number, each in enumerate((message, doubtful)):
         told(bounce(each, "Transient", "smtp;451 4.4.1 connection timed out", number))
 
@@ -235,7 +237,8 @@ def test_a_state_never_goes_back_in_whatever_order_reports_come() -> None:
 
 def test_the_services_own_number_matches_where_it_hands_no_key_back() -> None:
     """A report can be quicker than our writing the number down: then it is looked at once more."""
-    message, body = sent(), report(None, "Delivery", **DELIVERY)
+    message = sent()
+    body = report(None, "Delivery", **DELIVERY)
     told(body)
     assert state_of(message) == "accepted"
     assert incoming.finish_events(now=timezone.now()) == 0

@@ -155,7 +155,8 @@ def test_only_the_first_of_those_looked_at_may_have_gone_out(
 
 
 def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> None:
-    first, second = queued(1), queued(2)
+    first = queued(1)
+    second = queued(2)
     Message.objects.filter(pk=second.pk).update(not_before=timezone.now() - timedelta(days=1))
     assert [message.pk for message in leases.claim_messages("email", 2)] == [
         second.pk,

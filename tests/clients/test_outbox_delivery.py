@@ -114,7 +114,8 @@ def test_about_a_booked_visit_we_may_write_without_consent_but_not_to_a_suppress
 
 
 def test_hold_and_cancel_reach_a_message_that_is_claimed(line: PaperLine, owner: User) -> None:
-    held, cancelled = queued(1), queued(2)
+    held = queued(1)
+    cancelled = queued(2)
 
     def decide(message: Message) -> None:
         now = timezone.now()

@@ -41,7 +41,8 @@ def test_an_empty_outbox_says_what_to_do(as_owner: Client) -> None:
 
 
 def test_messages_are_found_by_state_and_by_client(as_owner: Client) -> None:
-    wanted, other = queued(1), put(queued(2), "accepted")
+    wanted = queued(1)
+    other = put(queued(2), "accepted")
     by_state = as_owner.get("/outbox/", {"state": "accepted"}).content.decode()
     assert other.client.name in by_state
     assert wanted.client.name not in by_state
@@ -127,7 +128,8 @@ def test_the_office_may_send(office: User, as_user: object) -> None:
 
 
 def test_a_mail_server_that_is_away_is_told_on_the_page(as_owner: Client, settings: object) -> None:
-    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", 1  # type: ignore[attr-defined]
+    settings.EMAIL_HOST = "127.0.0.1"  # type: ignore[attr-defined]
+    settings.EMAIL_PORT = 1  # type: ignore[attr-defined]
     queued(1)
     outbox.deliver()
     assert "The mail server cannot be reached." in as_owner.get("/outbox/").content.decode()

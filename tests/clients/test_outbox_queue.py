@@ -64,7 +64,8 @@ def test_the_link_is_put_into_text_and_html_and_only_its_hash_is_stored() -> Non
 
 
 def test_ids_are_the_same_on_every_host_and_other_for_another_business() -> None:
-    one, other = Business(sender_email="a@example.com"), Business(sender_email="a@example.com")
+    one = Business(sender_email="a@example.com")
+    other = Business(sender_email="a@example.com")
     twin = Business(sender_email="a@example.com", suppression_key=one.suppression_key)
     assert message_keys.make_message_id(one, "due/1") == message_keys.make_message_id(twin, "due/1")
     assert message_keys.make_message_id(one, "due/1") != message_keys.make_message_id(

@@ -38,7 +38,9 @@ def test_a_spot_takes_the_time_zone_of_the_nearest_town(
 
 
 def test_the_nearest_town_may_lie_across_the_date_line() -> None:
-    east, west = nearest_zone(-16.8, 179.995), nearest_zone(-16.8, -179.995)  # Taveuni, Fiji
+    # Taveuni, Fiji
+    east = nearest_zone(-16.8, 179.995)
+    west = nearest_zone(-16.8, -179.995)
     assert east.time_zone == west.time_zone == "Pacific/Fiji"
     assert abs(east.distance_km - west.distance_km) < 2
 
@@ -144,7 +146,8 @@ def test_a_misspelt_or_unfinished_name_still_finds_its_town(text: str, meant: st
 
 @pytest.mark.usefixtures("towns")
 def test_the_nearest_of_equal_names_comes_first() -> None:
-    by_size, by_distance = find_town("Springfield"), find_town("Springfield", near=(44.05, -123.02))
+    by_size = find_town("Springfield")
+    by_distance = find_town("Springfield", near=(44.05, -123.02))
     assert by_size.towns[0].region == "Missouri"
     assert by_distance.towns[0].region == "Oregon"
 
@@ -197,7 +200,8 @@ def test_a_name_is_laid_out_in_plain_letters() -> None:
 @pytest.mark.slow  # loads all towns
 @pytest.mark.django_db
 def test_the_whole_table_loads_once_and_then_rests() -> None:
-    first, second = io.StringIO(), io.StringIO()
+    first = io.StringIO()
+    second = io.StringIO()
     call_command("load_places", stdout=first)
     call_command("load_places", stdout=second)
     assert Place.objects.count() > 150_000

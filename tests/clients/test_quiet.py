@@ -291,7 +291,9 @@ def is_open_on_the_clock(wall, rules, law):
     is_holiday = wall.date() in public_holidays("NZ", "", wall.year)
     if (wall.weekday() == 6 and not rules.on_sundays) or (is_holiday and not rules.on_holidays):
         return False
-    at, start, end = wall.time(), rules.quiet_from, rules.quiet_until
+    at = wall.time()
+    start = rules.quiet_from
+    end = rules.quiet_until
     is_quiet = start <= at < end if start <= end else at >= start or at < end
     return not is_quiet and is_lawful(wall, is_holiday, law)
 

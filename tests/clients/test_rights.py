@@ -128,7 +128,8 @@ def test_a_page_is_open_to_its_roles_only(
 def test_nothing_is_open_to_a_stranger(client: Browser, owner: User, name: str) -> None:
     address = reverse(name, kwargs=ADDRESSES[name])
 
-    seen, sent = client.get(address), client.post(address, {"name": "x"})
+    seen = client.get(address)
+    sent = client.post(address, {"name": "x"})
 
     assert seen.status_code == 302
     assert seen.url.startswith(f"/sign-in/?next={address}")

@@ -252,7 +252,8 @@ def test_the_trail_says_who_changed_what_and_from_what(
 
 
 def test_a_password_is_in_the_trail_only_as_changed(as_owner: Browser, crew: User) -> None:
-    before, new = crew.password, "gulls on the rail"
+    before = crew.password
+    new = "gulls on the rail"
     as_owner.post(
         reverse("settings:set_password", args=[crew.pk]),
         {"new_password1": new, "new_password2": new},

@@ -59,7 +59,8 @@ def test_signing_in_never_leads_to_another_site(client: Browser, owner: User) ->
 def test_a_wrong_password_is_told_without_saying_which_half_was_wrong(
     client: Browser, owner: User
 ) -> None:
-    wrong, unknown = sign_in(client, "maren", "high tide"), sign_in(client, "nobody", "high tide")
+    wrong = sign_in(client, "maren", "high tide")
+    unknown = sign_in(client, "nobody", "high tide")
 
     assert "do not belong together" in page(wrong)
     assert "do not belong together" in page(unknown)

@@ -26,10 +26,8 @@ def page(answer: Any) -> str:
 def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> None:
     MessageText.objects.create(purpose="offer", channel="call", language="gd", body="{decks}")
 
-    english, gaelic = (
-        page(as_owner.get("/settings/texts/")),
-        page(as_owner.get("/settings/texts/?language=gd")),
-    )
+    english = page(as_owner.get("/settings/texts/"))
+    gaelic = page(as_owner.get("/settings/texts/?language=gd"))
 
     assert english.count("the program&#x27;s words") == 36
     assert "Scottish Gaelic" in english
@@ -39,7 +37,8 @@ def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> No
 
 
 def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
-    door, reset = reverse("speech:text", args=SMS), reverse("speech:text_reset", args=SMS)
+    door = reverse("speech:text", args=SMS)
+    reset = reverse("speech:text_reset", args=SMS)
     kept = as_owner.post(door, {"save": "yes", "body": "{business}: {decks}!\r\n{stop_line}\r\n"})
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
 
@@ -118,10 +117,8 @@ def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> Non
 def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: Browser) -> None:
     door = reverse("speech:text_look", args=("offer", "fr"))
 
-    kept, typed = (
-        as_owner.get(door),
-        as_owner.post(door, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"}),
-    )
+    kept = as_owner.get(door)
+    typed = as_owner.post(door, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"})
 
     assert "Voir l&#x27;offre" in page(kept)
     assert "&lt;b&gt;104&lt;/b&gt;" in page(typed)

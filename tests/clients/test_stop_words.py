@@ -71,7 +71,9 @@ def says(browser: Browser, text: str, *, number: str = "+1 902-555-0101", event:
 
 
 def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGateway) -> None:
-    first, second, other = queued_text(1), queued_text(1 + 1), queued_text(3)
+    first = queued_text(1)
+    second = queued_text(1 + 1)
+    other = queued_text(3)
     Message.objects.filter(pk=second.pk).update(address=first.address)
 
     assert says(gateway, "STOP").status_code == 200

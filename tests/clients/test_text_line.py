@@ -103,7 +103,9 @@ def test_the_body_does_not_leave_once_the_number_is_suppressed(
 
 
 def test_refusals_end_as_the_row_says(peer: Peer, row: TextGateway) -> None:
-    refused, put_off, opted_out = queued_text(1), queued_text(2), queued_text(3)
+    refused = queued_text(1)
+    put_off = queued_text(2)
+    opted_out = queued_text(3)
     peer.gateway.planned_faults = ["refuse", "busy", "opted_out"]
     waiting = queued_text(4, client=opted_out.client, not_before=timezone.now() + timedelta(days=1))
 
@@ -253,7 +255,8 @@ def test_we_show_who_we_are(peer: Peer, row: TextGateway) -> None:
 
 
 def test_what_waited_does_not_ring_at_night(peer: Peer, row: TextGateway) -> None:
-    reminder, answer = queued_text(1), queued_text(2, kind="service", text="We come on Tuesday.")
+    reminder = queued_text(1)
+    answer = queued_text(2, kind="service", text="We come on Tuesday.")
     own = timezone.now().astimezone(ZoneInfo("America/Halifax"))
     hour = (
         (own + timedelta(hours=2)).time().replace(microsecond=0)

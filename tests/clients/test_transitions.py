@@ -129,9 +129,11 @@ class Walk(RuleBasedStateMachine):
     def door(self, *causes: Cause, notes: int = 0) -> Iterator[Message]:
         """What happens behind it keeps to the table, and leaves one line of history a move;
         beside that at most so many `notes`."""
-        moves_before, events_before = len(self.moves()), len(self.history())
+        moves_before = len(self.moves())
+        events_before = len(self.history())
         yield self.message
-        moves, events = self.moves()[moves_before:], self.history()[events_before:]
+        moves = self.moves()[moves_before:]
+        events = self.history()[events_before:]
         for before, after in moves:
             assert any(
                 before in each.starts and after == each.end and {*causes} & {*each.causes}

@@ -57,7 +57,9 @@ def test_one_post_of_a_mail_program_unsubscribes(
 
 
 def test_what_is_queued_for_the_address_is_cancelled_at_once(mail_program: Client) -> None:
-    first, second, other = queued(1), queued(2, address="CLIENT1@example.org"), queued(3)
+    first = queued(1)
+    second = queued(2, address="CLIENT1@example.org")
+    other = queued(3)
     mail_program.post(path_of(first))
     states = {message.pk: message.state for message in Message.objects.all()}
     assert states == {first.pk: "cancelled", second.pk: "cancelled", other.pk: "queued"}
@@ -142,7 +144,8 @@ def test_the_answer_takes_a_fixed_number_of_queries(
     mail_program: Client, django_assert_num_queries: Callable[[int], AbstractContextManager[object]]
 ) -> None:
     """How long they take is measured by `manage.py bench`."""
-    one, many = queued(1), queued(2)
+    one = queued(1)
+    many = queued(2)
     for number in range(3, 30):
         queued(number, client=many.client)
     with CaptureQueriesContext(connection) as first:
@@ -154,10 +157,12 @@ def test_the_answer_takes_a_fixed_number_of_queries(
 def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_the_business() -> (
     None
 ):
-    message, browser = queued(1), Client()
+    message = queued(1)
+    browser = Client()
     Message.objects.update(language="fr")
 
-    asked, done = browser.get(path_of(message)), browser.post(path_of(message))
+    asked = browser.get(path_of(message))
+    done = browser.post(path_of(message))
     unknown = browser.get("/u/no-such-token/")
 
     for answer, words in ((asked, "Ne plus recevoir ces messages"), (done, "Vous êtes désabonné")):
@@ -189,7 +194,8 @@ def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_th
 def test_another_spelling_of_the_address_is_the_same_address(
     mail_program: Client, written: str, clicked: str
 ) -> None:
-    other, own = queued(1, address=written), queued(2, address=clicked)
+    other = queued(1, address=written)
+    own = queued(2, address=clicked)
     mail_program.post(path_of(own))
     assert {message.state for message in (other, own) if message.refresh_from_db() is None} == {
         "cancelled"
@@ -203,7 +209,8 @@ def test_what_waits_for_an_address_that_is_nobodys_goes_out_no_more(
     """Nothing is cancelled at once that no client has any more, and nothing goes there all the
     same."""
     settings.OUTBOX_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
-    first, stray = queued(1), queued(2)
+    first = queued(1)
+    stray = queued(2)
     Message.objects.filter(pk=stray.pk).update(address=first.address)
     mail_program.post(path_of(first))
 

@@ -27,7 +27,8 @@ def _wheels() -> CensoredLives:
     age = [4, 10, 14, 18, 22, 26, 30, 34, 38, 42, 46]
     seen = np.array([39, 53, 33, 73, 30, 39, 42, 13, 34, 40, 36])
     cracked = np.array([0, 4, 2, 7, 5, 9, 9, 6, 22, 21, 21])
-    lower, upper = [*age, *[0] * 11], [*[INF] * 11, *age]
+    lower = [*age, *[0] * 11]
+    upper = [*[INF] * 11, *age]
     weight = np.concatenate([seen - cracked, cracked])
     keep = weight > 0
     return rows(np.array(lower)[keep], np.array(upper)[keep], weight[keep])
@@ -82,7 +83,9 @@ def _motorette() -> CensoredLives:
         190: ([408, 408, 1344, 1344, 1440], 1680, 5),
         220: ([408, 408, 504, 504, 504], 528, 5),
     }
-    lower, upper, x = [], [], []
+    lower = []
+    upper = []
+    x = []
     for celsius, (failed, end, running) in by_heat.items():
         lower += failed + [end] * running
         upper += failed + [INF] * running

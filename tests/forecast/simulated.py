@@ -82,11 +82,14 @@ def simulate(
     """Every deck is visited about twice a year and recoated when found worn, and now and then
     before."""
     rng = np.random.default_rng(seed)
-    exposure, pace = _exposure(rng, decks), np.exp(truth.mean[-1]) * rng.normal(size=decks)
-    on, everyone = START + rng.uniform(0, 365, decks), np.arange(decks)
+    exposure = _exposure(rng, decks)
+    pace = np.exp(truth.mean[-1]) * rng.normal(size=decks)
+    on = START + rng.uniform(0, 365, decks)
+    everyone = np.arange(decks)
     rows: list[tuple[np.ndarray, ...]] = []
     visits: list[tuple[np.ndarray, ...]] = []
-    count, end = 0, START + 365.25 * years
+    count = 0
+    end = START + 365.25 * years
     while (active := everyone[on[everyone] < end]).size:
         coats = _coats(exposure, active, on[active])
         months, day = _lives(coats, truth, pace[active], rng)
@@ -118,8 +121,10 @@ def _visit(
     rng: np.random.Generator,
 ) -> tuple[list[tuple[np.ndarray, ...]], np.ndarray]:
     # A round of visits to every coat, until found worn, recoated early, or the book ends.
-    seen, finish = [], np.full(len(worn_on), np.nan)
-    now, open_ = coated_on.copy(), np.ones(len(worn_on), dtype=bool)
+    seen = []
+    finish = np.full(len(worn_on), np.nan)
+    now = coated_on.copy()
+    open_ = np.ones(len(worn_on), dtype=bool)
     for _ in range(60):
         now = now + rng.uniform(120, 300, len(now))
         open_ &= now < end
@@ -129,7 +134,8 @@ def _visit(
         at = np.flatnonzero(open_)
         seen.append((at, now[at], np.where(worn[at], 3.0, 1.0)))
         done = open_ & (worn | (rng.random(len(now)) < 0.1))
-        finish[done], open_ = now[done], open_ & ~done
+        finish[done] = now[done]
+        open_ = open_ & ~done
     return seen, finish
 
 

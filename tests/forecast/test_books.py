@@ -97,12 +97,11 @@ def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None
 
 def test_a_worse_fit_is_not_adopted_and_says_so() -> None:
     made = simulate(3, 40, 5.0, shifted_truth())
-    since, until = START + 4 * YEAR, START + 5 * YEAR
+    since = START + 4 * YEAR
+    until = START + 5 * YEAR
     learned = made.book.fit_before(since).posterior
-    good, bad = (
-        compare_fits(made.book, learned, PUBLISHED_PRIOR, since=since, until=until),
-        compare_fits(made.book, PUBLISHED_PRIOR, learned, since=since, until=until),
-    )
+    good = compare_fits(made.book, learned, PUBLISHED_PRIOR, since=since, until=until)
+    bad = compare_fits(made.book, PUBLISHED_PRIOR, learned, since=since, until=until)
     assert good.is_adopted
     assert not bad.is_adopted
     assert "worse, so the fit in use stays" in bad.reason

@@ -147,7 +147,8 @@ LEBANON = (
 def test_scheffer_index_of_noaa_normals_1981_to_2010(
     normals: tuple[list[float], list[float]], index: float
 ) -> None:
-    fahrenheit, days = np.array(normals[0]), normals[1]
+    fahrenheit = np.array(normals[0])
+    days = normals[1]
     assert climate.scheffer_index((fahrenheit - 32) / 1.8, days) == pytest.approx(index, abs=0.01)
 
 

@@ -54,8 +54,10 @@ def test_later_days_show_more_and_ages_add_up(start: float, first: float, second
 
 
 def test_a_coat_put_on_before_summer_wears_sooner() -> None:
-    north, south = SeasonalClock(RATE), SeasonalClock(np.roll(RATE, 6, axis=1))
-    spring, autumn = day(2025, 4, 1), day(2025, 10, 1)
+    north = SeasonalClock(RATE)
+    south = SeasonalClock(np.roll(RATE, 6, axis=1))
+    spring = day(2025, 4, 1)
+    autumn = day(2025, 10, 1)
     assert north.day_after([spring], 4.0)[0] - spring < north.day_after([autumn], 4.0)[0] - autumn
     assert south.day_after([spring], 4.0)[0] - spring > south.day_after([autumn], 4.0)[0] - autumn
 

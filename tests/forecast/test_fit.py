@@ -100,7 +100,8 @@ def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
 
 
 def test_the_most_probable_wheels_under_a_prior_agree_with_nelder_mead() -> None:
-    mean, precision = np.array([3.5, np.log(0.5), 0.0]), np.diag([100.0, 25.0, 1.0])
+    mean = np.array([3.5, np.log(0.5), 0.0])
+    precision = np.diag([100.0, 25.0, 1.0])
     best = find_posterior_mode(
         prepare_log_posterior(WHEELS, mean, precision, deck_effect=False), mean
     )
@@ -115,7 +116,8 @@ def test_rails_agree_with_the_closed_form_and_with_statsmodels() -> None:
     # Pinheiro & Bates (2000) p. 4-10; y = 20 · log T.
     from statsmodels.regression.mixed_linear_model import MixedLM
 
-    y, rail = np.array(RAIL, dtype=float), np.repeat(np.arange(6), 3)
+    y = np.array(RAIL, dtype=float)
+    rail = np.repeat(np.arange(6), 3)
     life = np.exp(y / 20)
     best = flat(replace(rows(life, life), deck=rail), [3.0, -1.0, -0.5])
     assert 20 * best.theta[0] == pytest.approx(66.5, abs=1e-5)
@@ -134,7 +136,8 @@ def test_spreads_of_rails_freed_of_their_bias_agree_with_restricted_maximum_like
     # − 16.1667)/3)^½ = 24.805 and 4.0208.
     from statsmodels.regression.mixed_linear_model import MixedLM
 
-    y, rail = np.array(RAIL, dtype=float), np.repeat(np.arange(6), 3)
+    y = np.array(RAIL, dtype=float)
+    rail = np.repeat(np.arange(6), 3)
     life = np.exp(y / 20)
     problem = prepare_log_posterior(
         replace(rows(life, life), deck=rail), np.zeros(3), np.zeros((3, 3))
@@ -154,7 +157,8 @@ def test_single_visits_agree_with_the_probit_of_statsmodels() -> None:
     import statsmodels.api as sm
 
     rng = np.random.default_rng(11)
-    x, age = rng.normal(size=(3000, 2)), rng.uniform(5, 30, 3000)
+    x = rng.normal(size=(3000, 2))
+    age = rng.uniform(5, 30, 3000)
     worn = np.log(age) > 2.7 + x @ [0.2, -0.1] + 0.35 * rng.normal(size=3000)
     lives = rows(np.where(worn, 0, age), np.where(worn, age, INF), x=x)
     best = flat(lives, [2.5, 0, 0, -1, 0], deck_effect=False)
@@ -169,7 +173,8 @@ def test_single_visits_agree_with_the_probit_of_statsmodels() -> None:
 
 def test_diabetes_agrees_with_lifelines() -> None:
     data = load_diabetes()
-    lower, upper = np.maximum(data["left"].to_numpy(float), 1e-8), data["right"].to_numpy(float)
+    lower = np.maximum(data["left"].to_numpy(float), 1e-8)
+    upper = data["right"].to_numpy(float)
     male = (data["gender"] == "male").to_numpy(float)
     best = flat(rows(lower, upper, x=male), [2.5, 0, -1, 0], deck_effect=False)
     frame = data.assign(left=lower, male=male)[["left", "right", "male"]]
@@ -184,10 +189,8 @@ def test_diabetes_agrees_with_lifelines() -> None:
 def test_botulinum_where_lifelines_gives_up() -> None:
     data = load_c_botulinum_lag_phase()
     x = data[["NaCl_percent", "pH"]].to_numpy(float)
-    lower, upper = (
-        data["lower_bound_days"].to_numpy(float),
-        data["upper_bound_days"].to_numpy(float),
-    )
+    lower = data["lower_bound_days"].to_numpy(float)
+    upper = data["upper_bound_days"].to_numpy(float)
     best = flat(
         rows(lower, upper, x=x),
         start_of(rows(np.maximum(lower, 1e-3), upper, x=x)),
@@ -217,7 +220,8 @@ def test_derivatives_agree_with_differences(misclassification: float) -> None:
     problem = prepare_log_posterior(
         lives, np.zeros(5), np.eye(5), misclassification=misclassification, nodes=31
     )
-    theta, step = np.array([2.4, 0.1, 0.2, -1.1, -0.9]), 1e-5
+    theta = np.array([2.4, 0.1, 0.2, -1.1, -0.9])
+    step = 1e-5
     _, gradient, hessian = problem.log_posterior(theta)
     ways = [
         (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit))
@@ -235,12 +239,14 @@ def book(
     decks: int, coats: int, seed: int, sigma: float = 0.3, omega: float = 0.4
 ) -> CensoredLives:
     rng = np.random.default_rng(seed)
-    n, deck = decks * coats, np.repeat(np.arange(decks), coats)
+    n = decks * coats
+    deck = np.repeat(np.arange(decks), coats)
     x = rng.normal(size=(n, 2))
     life = np.exp(
         2.5 + x @ [0.1, -0.2] + omega * rng.normal(size=decks)[deck] + sigma * rng.normal(size=n)
     )
-    first, second = rng.uniform(6, 12, n), rng.uniform(13, 24, n)
+    first = rng.uniform(6, 12, n)
+    second = rng.uniform(13, 24, n)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, INF))
     return CensoredLives(x=x, lower=lower, upper=upper, deck=deck)

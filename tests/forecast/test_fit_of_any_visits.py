@@ -84,7 +84,8 @@ def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, i
 
 
 def test_equal_visits_give_an_equal_version_and_others_another() -> None:
-    first, other = few([12.0], [INF], [1]), few([12.5], [INF], [1])
+    first = few([12.0], [INF], [1])
+    other = few([12.5], [INF], [1])
     assert fit(first).version == fit(first).version != fit(other).version
     assert fit(few([], [], [])).version == PUBLISHED_PRIOR.version
 

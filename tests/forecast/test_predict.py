@@ -154,7 +154,8 @@ def test_conditional_dates_agree_with_a_truncated_normal(
 ) -> None:
     deck = Coats(coated_on=[18000.0], deck=7, sound_on=18000.0 + sound, **PLACE)
     found = predict(deck, known_deck(pace), 18000.0 + sound + later)
-    mean, spread = np.log(found.median_months[0]), found.log_sd[0]
+    mean = np.log(found.median_months[0])
+    spread = found.log_sd[0]
     plain = predict(Coats(coated_on=[18000.0], **PLACE), PUBLISHED_PRIOR, 18000.0 + sound)
     low = (np.log(plain.age_months[0]) - mean) / spread
     law = stats.truncnorm(low, np.inf, loc=mean, scale=spread)

@@ -24,7 +24,8 @@ def below(curve: TurnbullEstimate, age: float) -> float:
 def test_a_curve_worked_by_hand() -> None:
     # Fay & Shaw (2010), J. Stat. Softw. 36(2): 2/7 on (2, 3] and (5, 6], 3/14 on (9, 10] and (10,
     # 12].
-    lower, upper = np.array([2, 5, 1, 1, 9, 8, 10.0]), np.array([3, 6, 7, 7, 12, 10, 13.0])
+    lower = np.array([2, 5, 1, 1, 9, 8, 10.0])
+    upper = np.array([3, 6, 7, 7, 12, 10, 13.0])
     curve = turnbull_estimate(lower, upper)
     held = curve.mass > 1e-6
     assert curve.mass[held] == pytest.approx([2 / 7, 2 / 7, 3 / 14, 3 / 14], abs=1e-4)
@@ -36,7 +37,8 @@ def test_the_curve_of_the_tubes_has_a_closed_form() -> None:
     # Meeker & Escobar (1998) ch. 3 by plant; pooled 4/300, then the surviving shares of 197 and 97
     # tubes.
     curve = turnbull_estimate(TUBES.lower, TUBES.upper, TUBES.weight)
-    first, second = 1 - 4 / 300, (1 - 4 / 300) * (1 - 5 / 197)
+    first = 1 - 4 / 300
+    second = (1 - 4 / 300) * (1 - 5 / 197)
     known = [1 - first, 1 - second, 1 - second * (1 - 2 / 97)]
     assert [below(curve, age) for age in (1, 2, 3)] == pytest.approx(known, abs=1e-5)
     assert curve.log_likelihood == pytest.approx(-54.290366, abs=1e-5)
@@ -70,7 +72,8 @@ def test_the_flat_curve_of_the_microprocessors() -> None:
 
 def test_right_censored_lives_agree_with_kaplan_and_meier() -> None:
     rng = np.random.default_rng(1)
-    life, end = np.ceil(rng.exponential(12, 200)), np.ceil(rng.uniform(1, 30, 200))
+    life = np.ceil(rng.exponential(12, 200))
+    end = np.ceil(rng.uniform(1, 30, 200))
     worn = life <= end
     curve = turnbull_estimate(np.where(worn, life - 1, end), np.where(worn, life, np.inf))
     other = KaplanMeierFitter().fit(np.minimum(life, end), worn)

@@ -38,10 +38,8 @@ def test_without_inspections_it_is_the_conditional_log_normal_distribution() -> 
     limit = lognorm(s=belief.spread, scale=STRIP_RATIO * np.exp(belief.mean))
     start = clock.reading(rows.coated_on)
     for column, wait in enumerate(WAITS):
-        age, aged = (
-            clock.reading(np.full(3, TODAY)) - start,
-            clock.reading(np.full(3, TODAY + wait)) - start,
-        )
+        age = clock.reading(np.full(3, TODAY)) - start
+        aged = clock.reading(np.full(3, TODAY + wait)) - start
         np.testing.assert_allclose(now, limit.cdf(age), rtol=1e-9)
         np.testing.assert_allclose(
             later[:, column], 1 - limit.sf(aged) / limit.sf(age), rtol=1e-6, atol=1e-12

@@ -119,7 +119,8 @@ def test_single_visits_agree_with_the_complementary_log_log_of_statsmodels() -> 
     import statsmodels.api as sm
 
     rng = np.random.default_rng(12)
-    x, age = rng.normal(size=2000), rng.uniform(5, 30, 2000)
+    x = rng.normal(size=2000)
+    age = rng.uniform(5, 30, 2000)
     worn = np.log(age) > 2.9 + 0.2 * x + 0.3 * np.log(rng.exponential(size=2000))
     best = flat(
         rows(np.where(worn, 0, age), np.where(worn, age, INF), x=x),
@@ -137,7 +138,8 @@ def test_single_visits_agree_with_the_complementary_log_log_of_statsmodels() -> 
 
 
 def test_interval_probabilities_agree_with_scipy_and_keep_their_digits() -> None:
-    low, high = np.array([-2.0, -INF, -0.5, 1.0]), np.array([-1.0, 0.3, INF, 1.5])
+    low = np.array([-2.0, -INF, -0.5, 1.0])
+    high = np.array([-1.0, 0.3, INF, 1.5])
     distribution = stats.gumbel_l
     assert weibull_log_probability(low, high) == pytest.approx(
         np.log(distribution.cdf(high) - distribution.cdf(low)), rel=1e-12
@@ -150,10 +152,12 @@ def test_interval_probabilities_agree_with_scipy_and_keep_their_digits() -> None
 def book(decks: int, coats: int, seed: int, *, is_weibull: bool) -> CensoredLives:
     """Coats seen twice, of decks with a pace of their own."""
     rng = np.random.default_rng(seed)
-    n, deck = decks * coats, np.repeat(np.arange(decks), coats)
+    n = decks * coats
+    deck = np.repeat(np.arange(decks), coats)
     z = np.log(rng.exponential(size=n)) if is_weibull else rng.normal(size=n) * np.pi / 6**0.5
     life = np.exp(2.75 + 0.15 * rng.normal(size=decks)[deck] + 0.25 * z)
-    first, second = rng.uniform(6, 14, n), rng.uniform(14, 24, n)
+    first = rng.uniform(6, 14, n)
+    second = rng.uniform(14, 24, n)
     lower = np.where(life > second, second, np.where(life > first, first, 0))
     upper = np.where(life <= first, first, np.where(life <= second, second, INF))
     return CensoredLives(x=np.zeros((n, 0)), lower=lower, upper=upper, deck=deck)
@@ -170,7 +174,8 @@ def test_derivatives_with_a_deck_effect_agree_with_differences(misclassification
         nodes=31,
         distribution=WEIBULL,
     )
-    theta, step = np.array([2.7, -1.2, -1.3]), 1e-5
+    theta = np.array([2.7, -1.2, -1.3])
+    step = 1e-5
     _, gradient, hessian = problem.log_posterior(theta)
     ways = [
         (problem.log_posterior(theta + step * unit), problem.log_posterior(theta - step * unit))

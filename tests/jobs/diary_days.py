@@ -9,7 +9,8 @@ from jobs.models import Booking
 from tests.factories import DeckFactory
 
 NOW = datetime(2027, 6, 2, 15, tzinfo=UTC)  # a Wednesday at noon in Halifax
-MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
+MONDAY = date(2027, 6, 7)
+TUESDAY = date(2027, 6, 8)
 
 
 def booked(

@@ -28,7 +28,8 @@ pytestmark = pytest.mark.django_db
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
 MONDAY = date(2027, 6, 7)
 ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
-EIGHT, FROM_EIGHT_TO_TEN = Arrival(time(8)), Arrival(time(8), time(10))
+EIGHT = Arrival(time(8))
+FROM_EIGHT_TO_TEN = Arrival(time(8), time(10))
 
 
 @pytest.fixture(autouse=True)
@@ -250,7 +251,8 @@ def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_chang
 
 
 def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_town() -> None:
-    ten, nine = Arrival(time(10)), Arrival(time(9), time(11))
+    ten = Arrival(time(10))
+    nine = Arrival(time(9), time(11))
     for town, arrival in [
         ("Chester", UNSPECIFIED_ARRIVAL),
         ("Lunenburg", ten),

@@ -29,7 +29,8 @@ from tests.factories import (
 from tests.jobs.at_once import at_once
 
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
-MONDAY, TUESDAY = date(2027, 6, 7), date(2027, 6, 8)
+MONDAY = date(2027, 6, 7)
+TUESDAY = date(2027, 6, 8)
 ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
 
 
@@ -172,7 +173,8 @@ def test_longer_work_may_be_moved_over_its_own_days(tern: Crew) -> None:
 def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_moved(
     tern: Crew,
 ) -> None:
-    first, second = book(hours="4"), book(hours="4")
+    first = book(hours="4")
+    second = book(hours="4")
     for message in Message.objects.all():
         leave(message)
 
@@ -311,7 +313,8 @@ def test_a_booking_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
 @pytest.mark.django_db(transaction=True)
 def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     BusinessFactory()
-    tern, heron = CrewFactory(name="Tern crew"), CrewFactory(name="Heron crew")
+    tern = CrewFactory(name="Tern crew")
+    heron = CrewFactory(name="Heron crew")
     usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}
     one, other = (
         bookings.book_work(

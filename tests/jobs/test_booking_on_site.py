@@ -45,10 +45,8 @@ def offered(tern: Crew) -> Booking:
     offer = OfferFactory(
         property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01")
     )
-    oil, wash = (
-        ProductFactory(name="Tidewood Deck Oil"),
-        ProductFactory(name="Foam Wash", kind="cleaner", finish_class=""),
-    )
+    oil = ProductFactory(name="Tidewood Deck Oil")
+    wash = ProductFactory(name="Foam Wash", kind="cleaner", finish_class="")
     buying = [
         {"product": oil.pk, "litres": "4.1"},
         {"product": wash.pk, "name": "Foam Wash", "litres": "3.005"},
@@ -139,7 +137,8 @@ def test_logging_each_deck_closes_the_booking(as_owner: Browser, offered: Bookin
 def test_a_job_logged_without_the_diary_closes_the_booking_all_the_same(
     as_owner: Browser, tern: Crew
 ) -> None:
-    booking, later = booked(date(2027, 6, 2)), booked(MONDAY)
+    booking = booked(date(2027, 6, 2))
+    later = booked(MONDAY)
     washed = filled(
         booking.decks.get(), row(ProductFactory()), finished_on="2027-06-02", kind="clean"
     )
@@ -189,7 +188,8 @@ def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
 ) -> None:
     browser = as_user(crew)
 
-    week, page = text(browser.get("/diary/")), text(browser.get(f"/diary/{offered.pk}/"))
+    week = text(browser.get("/diary/"))
+    page = text(browser.get(f"/diary/{offered.pk}/"))
 
     assert "Log this job" in page
     assert not any(

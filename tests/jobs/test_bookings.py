@@ -166,7 +166,8 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
 
 @pytest.mark.django_db
 def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> None:
-    deck, stranger = DeckFactory(), DeckFactory()
+    deck = DeckFactory()
+    stranger = DeckFactory()
     usual = {"first_day": MONDAY, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
@@ -210,7 +211,8 @@ def test_two_people_want_the_last_slot_at_the_same_moment_and_one_is_told(
 def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(
     last_slot: list[Offer],
 ) -> None:
-    offer, deck = last_slot[0], last_slot[0].property.decks.get()
+    offer = last_slot[0]
+    deck = last_slot[0].property.decks.get()
 
     outcomes = at_once(*[lambda: book(deck, week=MONDAY, offer=offer)] * 3)
 
@@ -236,7 +238,8 @@ def test_the_database_itself_refuses_an_hour_too_many(
 def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
     """One deed at random; what is refused changes nothing."""
     there = random.choice([*Booking.objects.all(), None])
-    day, crew = MONDAY + timedelta(days=random.randint(0, 11)), random.choice(crews)
+    day = MONDAY + timedelta(days=random.randint(0, 11))
+    crew = random.choice(crews)
     anybody: dict[str, Any] = {"booking": there, "by": None, "now": NOW}
     deeds: list[Any] = [
         lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)
@@ -257,10 +260,8 @@ def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
 def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_too_many(
     tern: Crew, seed: int
 ) -> None:
-    random, crews = (
-        Random(seed),
-        [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))],
-    )
+    random = Random(seed)
+    crews = [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))]
     decks = [DeckFactory(property__town=town) for town in ["Chester", "Digby"] * 4]
 
     for _ in range(40):

@@ -57,7 +57,8 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
 ) -> None:
     answer = as_owner.get(reverse("jobs:care_record", args=[job.pk]))
     reader = read(answer.content)
-    text, product = words(reader), job.coats_applied.get().product
+    text = words(reader)
+    product = job.coats_applied.get().product
     forecast = Forecast.objects.get()
 
     assert answer["Content-Type"] == "application/pdf"

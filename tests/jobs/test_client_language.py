@@ -177,7 +177,8 @@ def test_a_draft_is_worded_in_the_language_of_its_client_and_the_steps_for_the_c
     offer_book.price_list()
     offer = offer_book.drafted(french(offer_book.deck(stair_treads=4)))
 
-    words, scope = [line.words for line in offer.lines.all()], offer.scopes.get()
+    words = [line.words for line in offer.lines.all()]
+    scope = offer.scopes.get()
     assert offer.language == "fr"
     assert "Finition, 1 couche" in words or "Finition, 2 couches" in words
     assert "Installation et protection des abords" in words

@@ -21,7 +21,8 @@ def coats(deck: object, year: int, kind: str = "recoat", count: int = 2, **value
 
 def test_only_finish_on_the_boards_since_the_last_strip_counts() -> None:
     deck = DeckFactory()
-    oil, wash = ProductFactory(), ProductFactory(kind="cleaner", finish_class="")
+    oil = ProductFactory()
+    wash = ProductFactory(kind="cleaner", finish_class="")
     coats(deck, 2018, product=oil, count=5)
     strip = coats(deck, 2020, "strip", product=oil)
     CoatFactory(job=strip, product=wash)
@@ -35,7 +36,8 @@ def test_only_finish_on_the_boards_since_the_last_strip_counts() -> None:
 def test_a_deck_that_was_never_stripped_counts_from_its_first_coat_and_an_empty_one_has_none() -> (
     None
 ):
-    deck, empty = DeckFactory(), DeckFactory()
+    deck = DeckFactory()
+    empty = DeckFactory()
     coats(deck, 2019)
     coats(deck, 2021)
 

@@ -170,7 +170,8 @@ def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
     def fail(deck_ids: Collection[int]) -> None:
         raise RuntimeError("no forecast today")
 
-    deck, oil = DeckFactory(), ProductFactory()
+    deck = DeckFactory()
+    oil = ProductFactory()
     job_change_listeners.append(fail)
     try:
         with pytest.raises(RuntimeError, match="no forecast today"):

@@ -73,7 +73,8 @@ def test_a_gap_of_three_degrees_is_enough(as_owner: Client) -> None:
 
 
 def test_a_spread_rate_far_from_the_data_sheet_is_said_in_both_directions(as_owner: Client) -> None:
-    thin, thick = job_with(), job_with()
+    thin = job_with()
+    thick = job_with()
     CoatFactory(job=thin, product__name="Tidewood", litres=Decimal("1.5"))
     CoatFactory(job=thick, litres=Decimal("40"))
 
@@ -120,7 +121,8 @@ def test_a_seventh_coat_means_that_the_next_job_is_a_strip_with_two_applications
     as_owner: Client,
 ) -> None:
     """Common practice, no source."""
-    deck, oil = DeckFactory(), ProductFactory(spread_m2_per_l=None)
+    deck = DeckFactory()
+    oil = ProductFactory(spread_m2_per_l=None)
     for year in (2023, 2024, 2025):
         CoatFactory(job=job_with(deck, on=date(year, 6, 1)), product=oil, coats=2)
     job = job_with(deck)
@@ -161,7 +163,8 @@ def test_weather_outside_the_data_sheet_an_expired_batch_and_a_missing_grade_are
 
 
 def test_the_cautions_follow_the_work_and_always_defer_to_the_data_sheet() -> None:
-    cedar, ipe = DeckFactory(species="red_cedar"), DeckFactory(species="ipe")
+    cedar = DeckFactory(species="red_cedar")
+    ipe = DeckFactory(species="ipe")
     stripper = ProductFactory(kind="stripper", finish_class="")
     wash = ProductFactory(kind="cleaner", finish_class="")
     oil = ProductFactory(name="Tidewood", cautions="Keep from frost.")

@@ -42,7 +42,8 @@ def test_it_ends_thirteen_months_after_the_answer_or_the_last_day(
 
     before = status(client, url, last)
     with freeze_time(NOON.format(first_without), ignore=["psycopg"]):
-        page, answer = page_of(client, url), client.get(url)
+        page = page_of(client, url)
+        answer = client.get(url)
         assert client.post(url, question("Still there?")).status_code == 410
         assert client.get(f"{url}offer.pdf").status_code == 404
 

@@ -164,7 +164,8 @@ def test_what_is_wrong_about_a_new_client_is_named(
 def test_a_second_click_adds_nothing_and_shows_the_job(as_crew: Client, deck: Deck) -> None:
     page = filled(deck, row(ProductFactory()))
 
-    first, second = as_crew.post(URL, page), as_crew.post(URL, page, follow=True)
+    first = as_crew.post(URL, page)
+    second = as_crew.post(URL, page, follow=True)
 
     assert second.redirect_chain == [(first.url, 302)]
     assert "This job was logged already. Nothing was added." in second.content.decode()
@@ -290,7 +291,8 @@ def test_without_scripts_another_product_is_added_and_nothing_is_checked_yet(
 
 
 def test_products_left_out_and_empty_rows_are_not_written(as_crew: Client, deck: Deck) -> None:
-    oil, wash = ProductFactory(), ProductFactory(kind="cleaner", finish_class="")
+    oil = ProductFactory()
+    wash = ProductFactory(kind="cleaner", finish_class="")
     rows = [
         row(wash, 0, coats=1),
         row(oil, 1, **{"DELETE": "on"}),

@@ -75,7 +75,8 @@ def test_colours_are_suggested_from_the_product_in_the_row(as_crew: Client, deck
 def test_the_decks_this_person_worked_on_last_come_first(
     as_crew: Client, crew: User, owner: User, business: Business
 ) -> None:
-    older, newer = JobFactory(recorded_by=crew), JobFactory(recorded_by=crew)
+    older = JobFactory(recorded_by=crew)
+    newer = JobFactory(recorded_by=crew)
     JobFactory(recorded_by=crew, deck=newer.deck)
     JobFactory(recorded_by=owner)
 

@@ -68,7 +68,8 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(
     told: list[Any] = []
     booking_listeners.append(lambda decks, words: told.append([*decks]))
     try:
-        first, again = client.post(url, yes()), client.post(url, yes())
+        first = client.post(url, yes())
+        again = client.post(url, yes())
     finally:
         booking_listeners.pop()
 

@@ -52,7 +52,8 @@ def filled(offer: Offer, **over: Any) -> dict[str, Any]:
 
 
 def test_the_list_shows_states_apart_and_finds_by_number_name_and_town(as_owner: Browser) -> None:
-    draft, sent = drafted(), OfferFactory(number=801, is_sent=True)
+    draft = drafted()
+    sent = OfferFactory(number=801, is_sent=True)
     Client.objects.filter(pk=draft.client_id).update(name="Ottoline Fernpost")
     over = OfferFactory(
         number=802,
@@ -186,7 +187,8 @@ def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) ->
 
 
 def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: Browser) -> None:
-    good, mute = drafted(reachable(deck())), drafted(deck())
+    good = drafted(reachable(deck()))
+    mute = drafted(deck())
 
     page = as_owner.post(
         "/offers/send/", {"offer": [good.pk, mute.pk, "x"], "channel": "email"}, follow=True

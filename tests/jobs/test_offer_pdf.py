@@ -27,7 +27,8 @@ pytestmark = pytest.mark.slow
 
 MM = 72 / 25.4
 # ISO 216: A4 is 210 mm × 297 mm. ANSI/ASME Y14.1: size A (Letter) is 8.5 in × 11 in, from memory.
-A4, LETTER = (210 * MM, 297 * MM), (8.5 * 72, 11 * 72)
+A4 = (210 * MM, 297 * MM)
+LETTER = (8.5 * 72, 11 * 72)
 
 
 @pytest.fixture

@@ -51,7 +51,8 @@ def lines_of(offer: Offer) -> list[tuple[str, Decimal]]:
 def test_a_draft_holds_scope_lines_taxes_and_the_price_of_waiting(prices: PriceList) -> None:
     offer = drafted()
 
-    scope, tax = offer.scopes.get(), offer.taxes.get()
+    scope = offer.scopes.get()
+    tax = offer.taxes.get()
     work = {line.words: line.amount for line in offer.lines.all() if line.kind == "work"}
     assert (offer.number, offer.revision, offer.state) == (101, 1, "draft")
     assert work["Clean"] == D("57.60")  # 18 m² × 3.20
@@ -76,7 +77,8 @@ def test_numbers_are_given_one_after_the_other_and_without_price_list_none(
         drafted()
 
     price_list()
-    first, second = drafted(), drafted()
+    first = drafted()
+    second = drafted()
 
     assert (first.number, second.number) == (101, 102)
 
@@ -248,7 +250,8 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     prices: PriceList, owner: User, leaving: str
 ) -> None:
     home = reachable(deck())
-    offer, other = drafted(home), drafted()
+    offer = drafted(home)
+    other = drafted()
     message = send(offer)
     client = home.property.client
 

@@ -74,7 +74,8 @@ def test_the_outline_of_any_past_is_the_work_that_the_scope_proposes(business: B
     random = Random(4)
     finishes = products(random)
     for n in range(60):
-        rails, treads = random.choice([0, 7]), random.choice([0, 4])
+        rails = random.choice([0, 7])
+        treads = random.choice([0, 4])
         past_of(random, DeckFactory(rail_m=rails, stair_treads=treads, area_m2=12 + n), finishes)
     decks = list(Deck.objects.all())
 

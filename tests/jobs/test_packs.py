@@ -87,7 +87,8 @@ def test_the_cost_is_that_of_a_general_integer_programme(
 
 
 def test_four_litres_come_in_one_tin_and_sixteen_in_four_where_the_pail_is_dear() -> None:
-    four, sixteen = cheapest_purchase(D(4), SHOP), cheapest_purchase(D("15.2"), SHOP)
+    four = cheapest_purchase(D(4), SHOP)
+    sixteen = cheapest_purchase(D("15.2"), SHOP)
 
     assert four
     assert (four.counts, four.cost, four.leftover) == ((PackQuantity(D(4), 1, D(149)),), 149, 0)
@@ -116,10 +117,8 @@ def test_of_equal_costs_less_is_left_over_and_then_fewer_packs_are_carried() -> 
 
 
 def test_nothing_to_buy_nothing_sold_and_free_samples() -> None:
-    nothing, free = (
-        cheapest_purchase(D(0), SHOP),
-        cheapest_purchase(D(3), [PackPrice(D(1), D(0)), PackPrice(D(4), D(10))]),
-    )
+    nothing = cheapest_purchase(D(0), SHOP)
+    free = cheapest_purchase(D(3), [PackPrice(D(1), D(0)), PackPrice(D(4), D(10))])
 
     assert nothing
     assert (nothing.counts, nothing.cost) == ((), 0)

@@ -152,7 +152,8 @@ def test_a_new_list_begins_like_the_newest_and_two_cannot_begin_on_one_day(
 
 
 def test_the_list_of_the_day_is_in_force(business: Business) -> None:
-    old, new = price_list(date(2025, 1, 1)), price_list(date(2026, 6, 1))
+    old = price_list(date(2025, 1, 1))
+    new = price_list(date(2026, 6, 1))
 
     assert PriceList.objects.in_force(date(2024, 12, 31)) is None
     assert PriceList.objects.in_force(date(2026, 5, 31)) == old

@@ -38,7 +38,8 @@ RATES = [
 ]
 LIST = PriceTable(rates=RATES, taxes=[HST])
 RECOAT = DeckWork(0, "Back deck", {"set_up": 1, "clean": 1, "coat": 2}, area_m2=D(18))
-AT_HOME, NO_REDUCTION = Journey("Lunenburg"), Reductions()
+AT_HOME = Journey("Lunenburg")
+NO_REDUCTION = Reductions()
 
 
 def line(amount: str, *taxes: str, kind: str = "work") -> PricedLine:
@@ -46,7 +47,8 @@ def line(amount: str, *taxes: str, kind: str = "work") -> PricedLine:
 
 
 def reckoned(prices: PriceTable = LIST, *decks: DeckWork, **more: Any) -> Any:
-    journey, reductions = more.pop("journey", AT_HOME), more.pop("reductions", NO_REDUCTION)
+    journey = more.pop("journey", AT_HOME)
+    reductions = more.pop("reductions", NO_REDUCTION)
     return price_work(prices, decks or [RECOAT], journey, reductions, **more)
 
 
@@ -103,8 +105,11 @@ def test_several_lines_follow_the_arithmetic_of_en_16931() -> None:
 
     found = calculate_totals(lines, rules, is_inclusive=False, rounds_lines=False)
 
-    base_a, base_b, free = 1007 + 99, 333 + 805, 500
-    tax_a, tax_b = (base_a * 19 + 50) // 100, (base_b * 7 + 50) // 100
+    base_a = 1007 + 99
+    base_b = 333 + 805
+    free = 500
+    tax_a = (base_a * 19 + 50) // 100
+    tax_b = (base_b * 7 + 50) // 100
     assert [(each.base * 100, each.amount * 100) for each in found.taxes] == [
         (base_a, tax_a),
         (base_b, tax_b),

@@ -145,7 +145,8 @@ def test_the_list_of_products_asks_once_however_many(
 
 
 def test_a_batch_is_traced_to_every_deck_with_client_and_phone(as_user: AsUser, crew: User) -> None:
-    batch, other = BatchFactory(code="TW-77"), BatchFactory()
+    batch = BatchFactory(code="TW-77")
+    other = BatchFactory()
     deck = DeckFactory(
         property__client__name="Ottilie Saltonby",
         property__client__archived_at=datetime(2026, 1, 1, tzinfo=UTC),

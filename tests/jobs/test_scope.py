@@ -15,7 +15,8 @@ pytestmark = pytest.mark.django_db
 def test_a_sound_coat_is_cleaned_and_recoated_with_the_same_finish_in_its_colour(
     business: Business,
 ) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil, coats=2)
 
     found = scope(deck)
@@ -33,7 +34,8 @@ def test_seven_coats_come_off_with_two_applications_and_six_carry_another(
 ) -> None:
     """More than six coats: a strip with two full applications (common practice, no source)."""
     oil = finish("Tidewood Deck Oil")
-    seven, six = DeckFactory(), DeckFactory()
+    seven = DeckFactory()
+    six = DeckFactory()
     coated(seven, oil, coats=7)
     coated(six, oil, coats=6)
 
@@ -161,11 +163,9 @@ def test_of_several_that_hold_the_nearest_is_taken_in_the_old_colour(business: B
 
 
 def test_a_wish_goes_before_the_history_and_says_what_it_costs(business: Business) -> None:
-    deck, oil, solid = (
-        DeckFactory(),
-        finish("Tidewood Deck Oil"),
-        finish("Harbour Solid", finish_class="solid_film"),
-    )
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
+    solid = finish("Harbour Solid", finish_class="solid_film")
     coated(deck, oil, coats=7)
 
     assert "By the book this is a strip: 7 coats" in scope(deck, work="recoat").warning

@@ -19,10 +19,8 @@ D = Decimal
 def test_litres_follow_the_sheet_the_timber_and_every_surface(business: Business) -> None:
     """18 m² × 2 at 9 m²/L = 4 L; sawn wood twice that (Wood Handbook FPL-GTR-190 ch. 16);
     stairs and rails by size."""
-    oil, sawn = (
-        finish("Tidewood Deck Oil"),
-        DeckFactory(texture="sawn", stair_treads=5, rail_m=D(10), screen_m2=D(9)),
-    )
+    oil = finish("Tidewood Deck Oil")
+    sawn = DeckFactory(texture="sawn", stair_treads=5, rail_m=D(10), screen_m2=D(9))
     plain = DeckFactory()
     coated(plain, oil)
     coated(sawn, oil)
@@ -35,7 +33,8 @@ def test_litres_follow_the_sheet_the_timber_and_every_surface(business: Business
 
 
 def test_what_was_measured_on_this_deck_goes_before_the_data_sheet(business: Business) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil, litres=D("4.5"))  # 18 × 2 / 4.5 = 8 m² a litre
     coated(deck, oil, litres=D(40), on=date(2024, 6, 1), kind="recoat")  # far off: mistyped
 
@@ -63,7 +62,8 @@ def test_stripper_goes_by_its_film_and_what_no_sheet_gives_by_common_practice(
 def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(
     business: Business,
 ) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil)
     for litres, price in ((1, 42), (4, 149)):
         PackFactory(product=oil, litres=D(litres), price=D(price))
@@ -86,8 +86,10 @@ def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(
 
 
 def test_decks_of_one_property_share_the_tins(business: Business) -> None:
-    oil, first = finish("Tidewood Deck Oil"), DeckFactory()
-    second, elsewhere = DeckFactory(property=first.property), DeckFactory()
+    oil = finish("Tidewood Deck Oil")
+    first = DeckFactory()
+    second = DeckFactory(property=first.property)
+    elsewhere = DeckFactory()
     for deck in (first, second, elsewhere):
         coated(deck, oil)
     TinFactory(product=oil, colour="Driftwood", litres=D(3))
@@ -103,7 +105,8 @@ def test_decks_of_one_property_share_the_tins(business: Business) -> None:
 
 def test_a_deck_that_nobody_has_seen_for_long_is_to_be_looked_at_first(business: Business) -> None:
     """A coat is renewed every 12 to 16 months (common practice, no source)."""
-    old, seen = DeckFactory(), DeckFactory()
+    old = DeckFactory()
+    seen = DeckFactory()
     for deck in (old, seen):
         coated(deck, finish(f"Oil {deck.pk}"), on=date(2024, 6, 1))
     VisitFactory(deck=seen, visited_on=date(2026, 5, 1), overall=2)
@@ -113,7 +116,8 @@ def test_a_deck_that_nobody_has_seen_for_long_is_to_be_looked_at_first(business:
 
 
 def test_an_area_beyond_any_deck_is_answered_not_a_crash(business: Business) -> None:
-    deck, oil = DeckFactory(area_m2=D(90_000)), finish("Tidewood Deck Oil")
+    deck = DeckFactory(area_m2=D(90_000))
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil)
     PackFactory(product=oil)
 
@@ -126,7 +130,8 @@ def test_an_area_beyond_any_deck_is_answered_not_a_crash(business: Business) -> 
 def test_many_decks_take_no_more_queries_than_one(
     business: Business, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:
-    oil, decks = finish("Tidewood Deck Oil"), DeckFactory.create_batch(12)
+    oil = finish("Tidewood Deck Oil")
+    decks = DeckFactory.create_batch(12)
     for deck in decks:
         coated(deck, oil)
         VisitFactory(deck=deck)
@@ -163,7 +168,8 @@ def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(
 ) -> None:
     """60 minutes and up to 20 more, 20 and 10 more, 2 h, 24 h, 5 days:
     common practice, no source."""
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil", recoat_hours=D(4), walk_hours=D(36))
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil", recoat_hours=D(4), walk_hours=D(36))
     coated(deck, oil, coats=7)
 
     waits = [
@@ -199,7 +205,8 @@ def test_steps_carry_the_times_of_the_sheets_else_those_of_common_practice(
 
 
 def test_a_scope_is_kept_as_plain_text_and_numbers(business: Business) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil)
     PackFactory(product=oil, litres=D(4), price=D(149))
 

@@ -23,11 +23,13 @@ def page(client: Client, deck: Deck, **query: str) -> str:
 def test_the_page_shows_the_work_and_the_crew_sees_no_money(
     as_owner: Client, as_user: Callable[[User], Client], crew: User
 ) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil")
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil")
     coated(deck, oil)
     PackFactory(product=oil, litres=D(4), price=D("149.50"))
 
-    office_page, crew_page = page(as_owner, deck, coats="2"), page(as_user(crew), deck, coats="2")
+    office_page = page(as_owner, deck, coats="2")
+    crew_page = page(as_user(crew), deck, coats="2")
 
     for part in (
         "Clean and recoat",
@@ -44,7 +46,8 @@ def test_the_page_shows_the_work_and_the_crew_sees_no_money(
 
 
 def test_on_the_page_another_finish_is_tried_and_the_weather_is_checked(as_owner: Client) -> None:
-    deck, oil = DeckFactory(), finish("Tidewood Deck Oil", minimum_c=D(10), maximum_c=D(32))
+    deck = DeckFactory()
+    oil = finish("Tidewood Deck Oil", minimum_c=D(10), maximum_c=D(32))
     solid = finish("Harbour Solid", finish_class="solid_film")
     coated(deck, oil)
 
@@ -69,10 +72,8 @@ def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Cl
     """4 L are 1.06 gal, 9 m²/L are 366.7 ft²/gal, 3 °C of gap are 5.4 °F (exact foot and gallon,
     NIST SP 811)."""
     Business.objects.update(units="us")
-    deck, oil = (
-        DeckFactory(stair_treads=1, rail_m=D("0.01")),
-        finish("Tidewood Deck Oil", spread_m2_per_l=D(9)),
-    )
+    deck = DeckFactory(stair_treads=1, rail_m=D("0.01"))
+    oil = finish("Tidewood Deck Oil", spread_m2_per_l=D(9))
     coated(deck, oil)
     PackFactory(product=oil, litres=D("3.785"), price=D(149))
 

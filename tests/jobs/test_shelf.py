@@ -54,7 +54,8 @@ def test_the_crew_puts_a_tin_on_the_shelf_once(as_user: AsUser, crew: User, oil:
 def test_what_is_left_in_a_tin_is_noted_and_an_empty_one_leaves_the_shelf(
     as_owner: Client, oil: Product
 ) -> None:
-    first, second = TinFactory(product=oil), TinFactory(product=oil)
+    first = TinFactory(product=oil)
+    second = TinFactory(product=oil)
 
     as_owner.post(f"/jobs/tins/{first.pk}/", {f"tin-{first.pk}-litres": "1.25"})
     as_owner.post(f"/jobs/tins/{second.pk}/", {f"tin-{second.pk}-litres": "2.5", "used_up": "1"})
@@ -72,7 +73,8 @@ def test_after_a_job_what_is_left_in_its_tins_is_noted_on_its_own_page(
     as_user: AsUser, crew: User, oil: Product
 ) -> None:
     now = timezone.localdate()
-    job, old = JobFactory(finished_on=now), JobFactory(finished_on=now - timedelta(days=15))
+    job = JobFactory(finished_on=now)
+    old = JobFactory(finished_on=now - timedelta(days=15))
     for each in (job, old):
         CoatFactory(job=each, product=oil, colour="Cedar")
     row = TinFactory(product=oil, colour="cedar", noted_on=now)
@@ -165,7 +167,8 @@ def test_an_impossible_figure_is_named_and_not_kept(
 def test_a_wrong_change_stays_beside_its_row_and_a_missing_row_is_not_found(
     as_owner: Client, oil: Product
 ) -> None:
-    pack, row = PackFactory(product=oil), TinFactory(product=oil)
+    pack = PackFactory(product=oil)
+    row = TinFactory(product=oil)
 
     wrong_tin = as_owner.post(f"/jobs/tins/{row.pk}/", {f"tin-{row.pk}-litres": "-1"})
     wrong_pack = as_owner.post(f"/jobs/packs/{pack.pk}/", {f"pack-{pack.pk}-price": "x"})

@@ -71,10 +71,8 @@ def test_two_decks_are_bought_for_at_once_and_the_tin_counts_once(as_owner: Clie
 
 
 def test_what_an_offer_agreed_goes_before_the_history(as_owner: Client) -> None:
-    oil, tint = (
-        ProductFactory(name="Tidewood Deck Oil"),
-        ProductFactory(name="Saltmarsh Tint", finish_class="tinted"),
-    )
+    oil = ProductFactory(name="Tidewood Deck Oil")
+    tint = ProductFactory(name="Saltmarsh Tint", finish_class="tinted")
     deck = DeckFactory()
     CoatFactory(job=JobFactory(deck=deck), product=oil)
     prices = PriceList.objects.create(valid_from=date(2026, 1, 1), currency="CAD")

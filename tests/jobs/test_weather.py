@@ -41,9 +41,12 @@ def test_the_dew_point_agrees_with_the_ashrae_formulas(
 def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidity: float) -> None:
     """W. Simpson, FPL-RN-0268 (1998): the same equation with its own coefficients for degrees
     Fahrenheit."""
-    t, h = air_c * 9 / 5 + 32, humidity / 100
-    w, k = 330 + 0.452 * t + 0.00415 * t**2, 0.791 + 0.000463 * t - 0.000000844 * t**2
-    k1, k2 = 6.34 + 0.000775 * t - 0.0000935 * t**2, 1.09 + 0.0284 * t - 0.0000904 * t**2
+    t = air_c * 9 / 5 + 32
+    h = humidity / 100
+    w = 330 + 0.452 * t + 0.00415 * t**2
+    k = 0.791 + 0.000463 * t - 0.000000844 * t**2
+    k1 = 6.34 + 0.000775 * t - 0.0000935 * t**2
+    k2 = 1.09 + 0.0284 * t - 0.0000904 * t**2
     bound = (k1 * k * h + 2 * k1 * k2 * k**2 * h**2) / (1 + k1 * k * h + k1 * k2 * k**2 * h**2)
 
     assert equilibrium_moisture_percent(air_c, humidity) == pytest.approx(
@@ -135,7 +138,8 @@ def test_far_off_is_wider_than_the_spread_that_the_wood_handbook_gives(
 
 
 def test_two_tins_of_one_product_are_judged_together_and_rails_not_at_all() -> None:
-    first, second = oil(), oil(pk=2)
+    first = oil()
+    second = oil(pk=2)
 
     assert [
         m.spread_m2_per_l

@@ -18,7 +18,10 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 
 # Share of messages: taken and then hung up; hung up and not taken; refused for now; refused for
 # good.
-DROPS_TAKEN, DROPS_UNTAKEN, REFUSED_FOR_NOW, REFUSED_FOR_GOOD = 0.01, 0.01, 0.02, 0.01
+DROPS_TAKEN = 0.01
+DROPS_UNTAKEN = 0.01
+REFUSED_FOR_NOW = 0.02
+REFUSED_FOR_GOOD = 0.01
 
 
 class FaultyMailServer:
@@ -60,7 +63,9 @@ def abort_connection(transport: asyncio.BaseTransport | None) -> None:
 
 
 def main() -> None:
-    port, log, seed = int(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3])
+    port = int(sys.argv[1])
+    log = Path(sys.argv[2])
+    seed = int(sys.argv[3])
     Controller(
         FaultyMailServer(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port
     ).start()

@@ -161,7 +161,8 @@ class Ordeal:
 
     def wait_for_progress(self, chance: random.Random) -> None:
         """Somebody is in the middle of something: the log has grown since the last kill."""
-        size, until = self.log.stat().st_size, time.monotonic() + 10
+        size = self.log.stat().st_size
+        until = time.monotonic() + 10
         while (
             self.log.stat().st_size == size
             and time.monotonic() < until

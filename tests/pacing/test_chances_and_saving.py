@@ -29,7 +29,8 @@ def test_the_spread_of_many_answers_is_that_of_the_beta_binomial_law() -> None:
     # 30 households of 1 h with one unknown chance: SciPy's betabinom holds own variance and shared
     # doubt together.
     belief = Beta(10, 10)
-    p, n = belief.mean, 30
+    p = belief.mean
+    n = 30
     shared = n * belief.cv * p
 
     # Own variance is p(1 − p) here and p(1 − p) less the variance of the chance there.
@@ -46,7 +47,10 @@ def test_silence_lowers_a_chance_as_bayes_says() -> None:
 
 
 def test_haste_gains_nothing_exactly_at_the_best_age() -> None:
-    median, log_sd, recoat, strip = 16.0, 0.34, 900.0, 2700.0
+    median = 16.0
+    log_sd = 0.34
+    recoat = 900.0
+    strip = 2700.0
     best = optimal_recoat_age(float(np.log(median)), log_sd, recoat, strip).months
     ages = np.array([[best - 2.0, best, best + 2.0, best + 2.001]])
 

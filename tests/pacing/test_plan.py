@@ -66,7 +66,8 @@ def keeps(
 def best_of_all(
     work: ReminderCandidates, hours: CrewHours, lead: LeadTime, rules: PacingRules
 ) -> float:
-    worth, best = reminder_values(work, rules), 0.0
+    worth = reminder_values(work, rules)
+    best = 0.0
     for chosen in product(range(-1, work.weeks), repeat=len(work)):
         week = np.array(chosen)
         taken = np.nonzero(week >= 0)[0]
@@ -83,7 +84,8 @@ def best_of_all(
 @pytest.mark.parametrize("seed", range(6))
 def test_without_a_margin_no_plan_of_all_is_worth_more(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    work, lead = small(rng), LeadTime(0, 1)
+    work = small(rng)
+    lead = LeadTime(0, 1)
     hours = CrewHours(rng.uniform(0, 6, 4))
 
     found = solve_pacing(work, hours, lead=lead, rules=EVEN)
@@ -95,7 +97,9 @@ def test_without_a_margin_no_plan_of_all_is_worth_more(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_with_a_margin_the_plan_is_safe_and_nearly_the_best_of_all(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
-    work, lead, rules = small(rng), LeadTime(0, 2), PacingRules(risk=0.1, max_saving_loss=0)
+    work = small(rng)
+    lead = LeadTime(0, 2)
+    rules = PacingRules(risk=0.1, max_saving_loss=0)
     hours = CrewHours(rng.uniform(0, 12, 5))
 
     found = solve_pacing(work, hours, lead=lead, rules=rules)
@@ -130,8 +134,10 @@ def test_one_household_a_week_is_the_assignment_problem() -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_hours_can_be_placed_exactly_when_every_stretch_fits(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    lead, weeks = LeadTime(1, 3), 5
-    room, wanted = rng.uniform(0, 10, weeks + lead.last), rng.uniform(0, 11, weeks)
+    lead = LeadTime(1, 3)
+    weeks = 5
+    room = rng.uniform(0, 10, weeks + lead.last)
+    wanted = rng.uniform(0, 11, weeks)
     found = hall_intervals(CrewHours(room), weeks, lead)
     total = found.inside @ wanted
 
@@ -174,7 +180,8 @@ def overrun(
     world: World, week: np.ndarray, rng: np.random.Generator, seasons: int = 1_000
 ) -> np.ndarray:
     """How often each stretch is overrun in so many seasons."""
-    work, chosen = world.work, np.nonzero(week >= 0)[0]
+    work = world.work
+    chosen = np.nonzero(week >= 0)[0]
     truth = np.column_stack([rng.beta(belief.alpha, belief.beta, seasons) for belief in GROUPS])
     yes = rng.random((seasons, len(chosen))) < truth[:, world.group[chosen]]
     hours = np.maximum(rng.normal(work.hours[chosen], work.hours_sd[chosen], yes.shape), 0.5) * yes
@@ -198,7 +205,8 @@ def test_in_twenty_thousand_seasons_no_stretch_is_overrun_more_often_than_promis
 def test_the_plan_saves_more_than_soonest_due_first_and_than_any_order(
     world: World, made: PacingSolution
 ) -> None:
-    work, hours = world.work, world.hours
+    work = world.work
+    hours = world.hours
     by_due = assign_in_order(np.argsort(-world.past_due), work, hours, lead=LEAD)
     by_lot = assign_in_order(
         np.random.default_rng(0).permutation(len(work)), work, hours, lead=LEAD
@@ -252,7 +260,8 @@ def test_weeks_that_a_person_overruns_take_nobody_else() -> None:
 
 
 def test_what_is_out_already_takes_its_hours(world: World) -> None:
-    work, hours = world.work, world.hours
+    work = world.work
+    hours = world.hours
     out = CrewHours(
         hours.available, np.array([-1, -2]), np.array([[200.0, 900.0, 20.0], [60.0, 300.0, 6.0]])
     )

@@ -39,18 +39,21 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
     week = np.arange(weeks + LEAD.last)
     open_hours = np.where((week >= 4) & (week < 30), crews, 0.0)
     area = rng.gamma(6, 4, households) + 5
-    median, log_sd = rng.uniform(10, 26, households), rng.uniform(0.25, 0.4, households)
+    median = rng.uniform(10, 26, households)
+    log_sd = rng.uniform(0.25, 0.4, households)
     age = median * rng.uniform(0.5, 2.2, households)
     months = np.append(np.maximum(np.arange(weeks) + 5, 6), weeks + 10) * 12 / 52
     ages = age[:, None] + months
     blank = np.full(households, NEVER)
     chances = strip_chances_by_age(ages, median, log_sd, blank, blank)
-    recoat, strip = 15 * area, 37 * area
+    recoat = 15 * area
+    strip = 37 * area
     money = savings_by_age(
         ages, chances, strip - recoat, monthly_upkeep_rates(median, log_sd, recoat, strip)
     )
     group = rng.choice(3, households, p=[0.4, 0.4, 0.2])
-    share, more = chances[:, weeks // 2], area * 0.35
+    share = chances[:, weeks // 2]
+    more = area * 0.35
     opens = median * np.exp(-0.84 * log_sd)  # the chance of being worn reaches one fifth
     work = ReminderCandidates(
         chance=np.array([belief.mean for belief in GROUPS])[group],
@@ -79,7 +82,8 @@ class Outcome:
 def lived_through(world: World, week: np.ndarray, *, seasons: int = 400, seed: int = 7) -> Outcome:
     """Clients say yes by a chance that is drawn anew for each group and season;
     work goes into the first free week."""
-    rng, work = np.random.default_rng(seed), world.work
+    rng = np.random.default_rng(seed)
+    work = world.work
     chosen = np.nonzero(week >= 0)[0]
     rows = np.array([one_season(world, week, chosen, rng) for _ in range(seasons)])
     return (

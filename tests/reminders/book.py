@@ -25,11 +25,13 @@ def simulated_book(
     Every deck is visited about once a year; a coat found worn is renewed a week later, a sound one
     is left.
     """
-    place, product = PropertyFactory(client=ClientFactory()), ProductFactory()
+    place = PropertyFactory(client=ClientFactory())
+    product = ProductFactory()
     made = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
     rng = np.random.default_rng(seed)
     clock = clock_of(made[0], product)
-    jobs, visits = [], []
+    jobs = []
+    visits = []
     for deck in made:
         history_of(deck, clock, rng, np.log(months) + rng.normal(0, 0.1), spread, jobs, visits)
     Job.objects.bulk_create(jobs)

@@ -62,7 +62,8 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
 def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
     """Both are counted in SQL of their own, for speed; here on jobs thrown together at random."""
     chance = Random(seed)
-    finish, stripper = ProductFactory(), ProductFactory(kind="stripper", finish_class="")
+    finish = ProductFactory()
+    stripper = ProductFactory(kind="stripper", finish_class="")
     deck = coated(on=date(2020, 1, 1))
     for _ in range(12):
         kind = chance.choice(["strip", "recoat", "recoat", "clean", "repair"])
@@ -89,10 +90,8 @@ def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
 
 def test_a_deck_sealed_in_autumn_lasts_longer_by_the_calendar_than_one_sealed_in_spring(coated):
     """The clock runs fast in summer: the first months of a coat sealed in October are slow ones."""
-    spring, autumn = (
-        coated(on=date(2025, 4, 15), kind="recoat"),
-        coated(on=date(2025, 10, 15), kind="recoat"),
-    )
+    spring = coated(on=date(2025, 4, 15), kind="recoat")
+    autumn = coated(on=date(2025, 10, 15), kind="recoat")
 
     early = months_between(date(2025, 4, 15), spring.forecast.window_opens_on)
     late = months_between(date(2025, 10, 15), autumn.forecast.window_opens_on)

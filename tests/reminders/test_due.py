@@ -251,7 +251,8 @@ def run(*args):
 
 
 def test_the_command_lists_the_month_and_what_is_still_open(due_in):
-    now, earlier = due_in(date(2027, 3, 9)), due_in(date(2026, 10, 9))
+    now = due_in(date(2027, 3, 9))
+    earlier = due_in(date(2026, 10, 9))
 
     rows = json.loads(run("due", "2027-03", "--format", "json"))
 

@@ -17,7 +17,8 @@ pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 def test_each_visit_is_laid_to_the_coat_that_it_saw(business):
     """What is found on the day of a job was found on the coat before it."""
     deck = DeckFactory()
-    first, second = coat(deck, on=date(2022, 6, 1), kind="strip"), coat(deck, on=date(2024, 6, 1))
+    first = coat(deck, on=date(2022, 6, 1), kind="strip")
+    second = coat(deck, on=date(2024, 6, 1))
     for day, grade in ((date(2023, 6, 1), 1), (date(2024, 6, 1), 4), (date(2025, 6, 1), 2)):
         VisitFactory(deck=deck, visited_on=day, overall=grade)
 
@@ -41,7 +42,8 @@ def test_a_wash_or_a_repair_does_not_end_a_coat(business):
 
 
 def test_what_cannot_be_used_is_counted_and_said(business):
-    deck, other = DeckFactory(), DeckFactory()
+    deck = DeckFactory()
+    other = DeckFactory()
     VisitFactory(deck=deck, visited_on=date(2019, 1, 1), overall=3)  # no coat yet
     coat(deck, on=date(2022, 6, 1))
     VisitFactory(deck=deck, visited_on=date(2023, 1, 1), overall=None)  # nothing graded

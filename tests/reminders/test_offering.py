@@ -42,10 +42,12 @@ def draft(*decks: Deck) -> offer_drafting.DraftingResult:
 def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothing() -> None:
     price_list()
     back = deck()
-    front, other = deck(property=back.property), deck()
+    front = deck(property=back.property)
+    other = deck()
     refresh_forecasts(today=TODAY, now=NOW)
 
-    drafted, again = draft(back, front, other), draft(back, front, other)
+    drafted = draft(back, front, other)
+    again = draft(back, front, other)
 
     assert sorted(offer.scopes.count() for offer in drafted.offers) == [1, 2]
     assert again.offers == []
@@ -60,7 +62,8 @@ def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_messag
     business: Business,
 ) -> None:
     price_list()
-    home, other = reachable(deck()), reachable(deck())
+    home = reachable(deck())
+    other = reachable(deck())
 
     drafted = at_once(*[lambda: draft(home, other)] * 2, lambda: draft(other))
     offer = Offer.objects.get(property=home.property)
@@ -76,7 +79,9 @@ def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_messag
 
 def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
     price_list()
-    booked, archived, free = deck(), deck(archived_at=timezone.now()), deck()
+    booked = deck()
+    archived = deck(archived_at=timezone.now())
+    free = deck()
     visit = Booking.objects.create(
         client=booked.property.client,
         property=booked.property,
@@ -98,7 +103,9 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
 
 def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -> None:
     price_list().rates.filter(task="rails").delete()
-    railed, plain, vast = deck(rail_m=12), deck(), deck(area_m2=999_999)
+    railed = deck(rail_m=12)
+    plain = deck()
+    vast = deck(area_m2=999_999)
 
     drafted = draft(railed, plain, vast)
 
@@ -110,7 +117,8 @@ def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -
 
 def test_drafting_takes_a_fixed_number_of_queries() -> None:
     price_list()
-    few, many = [deck() for _ in range(2)], [deck() for _ in range(9)]
+    few = [deck() for _ in range(2)]
+    many = [deck() for _ in range(9)]
     refresh_forecasts(today=TODAY, now=NOW)
 
     def queries(decks: list[Deck]) -> int:
@@ -123,7 +131,8 @@ def test_drafting_takes_a_fixed_number_of_queries() -> None:
 
 def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
     price_list()
-    first, second = reachable(deck()), reachable(deck())
+    first = reachable(deck())
+    second = reachable(deck())
     refresh_forecasts(today=TODAY, now=NOW)
     month = f"{Forecast.objects.get(deck=first).due_on:%Y-%m}"
 

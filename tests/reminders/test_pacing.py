@@ -171,7 +171,8 @@ def test_the_decks_of_one_property_go_together(coated: Callable[..., Deck], crew
 
 
 def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: list[Deck]) -> None:
-    first, second = decks[0], decks[1]
+    first = decks[0]
+    second = decks[1]
     choose_week(property_id=first.property_id, week=WEEK, now=NOW)
     choose_week(property_id=second.property_id, week=None, now=NOW)
 

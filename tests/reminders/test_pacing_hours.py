@@ -32,7 +32,8 @@ MINUTES = {
 }
 # For 20 m², by hand: half an hour, and 3 + 3 + 6 min a m² for a clean and one coat; 12 + 1 + 3 +
 # 2·6 for a strip.
-RECOAT, STRIP = 0.5 + 20 * 12 / 60, 0.5 + 20 * 28 / 60
+RECOAT = 0.5 + 20 * 12 / 60
+STRIP = 0.5 + 20 * 28 / 60
 
 
 @pytest.fixture(autouse=True)

@@ -215,7 +215,8 @@ def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(
 
 
 def test_the_second_click_queues_and_a_third_changes_nothing(two_decks, page):
-    first, second = page(*two_decks, confirm="yes"), page(*two_decks, confirm="yes")
+    first = page(*two_decks, confirm="yes")
+    second = page(*two_decks, confirm="yes")
 
     assert (first.status_code, first.url) == (302, "/due/2027-03/")
     assert second.status_code == 302

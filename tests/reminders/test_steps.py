@@ -27,7 +27,8 @@ from tests.reminders.sequence import HALIFAX, planned, remind, went, why
 
 
 def test_each_word_waits_for_its_day_in_the_morning_of_the_property(due):
-    soon, later = due(opens=date(2026, 12, 3)), due(opens=date(2027, 1, 2), due_on=date(2027, 1, 9))
+    soon = due(opens=date(2026, 12, 3))
+    later = due(opens=date(2027, 1, 2), due_on=date(2027, 1, 9))
 
     (message,) = remind().queued
 
@@ -37,7 +38,8 @@ def test_each_word_waits_for_its_day_in_the_morning_of_the_property(due):
 
 
 def test_haste_does_not_wait_for_the_day_but_leaves_what_is_not_due_in_time(due):
-    soon, later = due(opens=date(2026, 12, 3)), due(due_on=date(2027, 1, 1))
+    soon = due(opens=date(2026, 12, 3))
+    later = due(due_on=date(2027, 1, 1))
 
     result = remind(deck_ids=[soon.pk, later.pk], at_once=True)
 
@@ -113,7 +115,8 @@ def test_an_unconfirmed_word_is_not_said_again_by_the_machine(due, business):
 
 
 def test_who_did_not_agree_to_email_gets_a_letter_unless_they_object(due, business):
-    plain, objecting = ClientFactory(), ClientFactory()
+    plain = ClientFactory()
+    objecting = ClientFactory()
     due(client=plain)
     silent = due(client=objecting)
     ConsentFactory(client=objecting, channel="text", is_given=False)

@@ -25,7 +25,8 @@ from tests.reminders.sequence import JANUARY, planned, remind, why
 
 
 def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, business):
-    deck, other = due(), due()
+    deck = due()
+    other = due()
     remind()
     crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
 
@@ -62,7 +63,8 @@ def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_anew(due, business):
 
 
 def test_a_new_coat_calls_back_what_waits_about_the_old_one(due):
-    deck, other = due(), due()
+    deck = due()
+    other = due()
     remind()
 
     coat(deck, on=date(2026, 11, 24))
@@ -113,7 +115,8 @@ def test_enough_is_enough_over_all_channels_and_offers_count_too(due, business):
 
 
 def test_the_pacing_plan_chooses_the_week_of_the_first_word(due, business):
-    early, left = due(), due()
+    early = due()
+    left = due()
     PacedDeck.objects.create(deck=early, job=early.jobs.get(), week=date(2026, 12, 14))
     PacedDeck.objects.create(deck=left, job=left.jobs.get(), week=None, until=TODAY)
 

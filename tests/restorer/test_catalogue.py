@@ -57,7 +57,8 @@ class Unmarked(HTMLParser):
 def without_tags(template: str) -> str:
     """What is left of a template without its tags, and without what stands in marked blocks and
     comments."""
-    left, skipped = [], False
+    left = []
+    skipped = False
     for token in Lexer(template).tokenize():
         name = token.contents.split(" ")[0] if token.token_type == TokenType.BLOCK else ""
         if name in {"blocktranslate", "comment"}:
@@ -103,7 +104,9 @@ def test_a_translation_has_the_fields_of_the_original(language: str) -> None:
 
 @pytest.mark.parametrize("language", catalogue.translated_languages())
 def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None:
-    found, rule = catalogue.read_catalogue(language), Locale(language).plural_form  # Unicode CLDR
+    # Unicode CLDR
+    found = catalogue.read_catalogue(language)
+    rule = Locale(language).plural_form
 
     # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is
     # counted that far.
@@ -125,7 +128,8 @@ def test_what_is_compiled_is_what_is_written(language: str) -> None:
         compiled = GNUTranslations(file)  # of the standard library
 
     for message in messages(language):
-        said, (one, *many) = forms(message.string), forms(message.id)
+        said = forms(message.string)
+        (one, *many) = forms(message.id)
         if many:
             assert [compiled.ngettext(one, many[0], number) for number in (1, 2)] == said, (
                 "run manage.py words"
@@ -151,7 +155,8 @@ def test_no_template_that_clients_see_has_words_that_are_not_marked(path: Path) 
 def test_the_command_says_what_is_not_translated(
     tmp_path: object, settings: object, monkeypatch: object
 ) -> None:
-    settings.LOCALE_PATHS, said = [tmp_path], StringIO()  # type: ignore[attr-defined]
+    settings.LOCALE_PATHS = [tmp_path]  # type: ignore[attr-defined]
+    said = StringIO()  # type: ignore[attr-defined]
 
     with pytest.raises(CommandError, match="Translate them"):
         call_command("words", stdout=said)

@@ -134,7 +134,8 @@ TAMPERED: list[tuple[Callable[[PdfWriter], Any], str]] = [
 def test_the_check_sees_what_is_wrong() -> None:
     offer = an_offer()
     for tamper, found in TAMPERED:
-        writer, target = PdfWriter(clone_from=BytesIO(offer)), BytesIO()
+        writer = PdfWriter(clone_from=BytesIO(offer))
+        target = BytesIO()
         tamper(writer)
         writer.write(target)
 

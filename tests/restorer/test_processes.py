@@ -145,7 +145,8 @@ def test_a_worker_without_a_heartbeat_is_killed_whole_and_restarted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, age: float | None, restarts: bool
 ) -> None:
     monkeypatch.setattr(Child, "up_seconds", lambda self: 400.0)
-    path, asked = tmp_path / "ids", []
+    path = tmp_path / "ids"
+    asked = []
 
     def worker_age() -> float | None:
         if not notes(path):

@@ -141,7 +141,8 @@ def test_settling_twice_keeps_the_first_name_and_never_leads_off_the_site(
 
 
 def test_the_crew_sees_today_and_tomorrow(page, crew, as_user, business):
-    crew_row, place = CrewFactory(), PropertyFactory(street="7 Cormorant Lane")
+    crew_row = CrewFactory()
+    place = PropertyFactory(street="7 Cormorant Lane")
     DeckFactory(property=place)
     for day, state in ((NOW.date(), "booked"), (NOW.date() + timedelta(days=2), "booked")):
         booking = Booking.objects.create(

@@ -76,7 +76,8 @@ def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) 
         client=message.client, normalized=message.address, suspended_at=None
     )
     for point in points:
-        point.suspended_at, point.suspended_why = now, WRONG_NUMBER_REASON
+        point.suspended_at = now
+        point.suspended_why = WRONG_NUMBER_REASON
         point.save(update_fields=["suspended_at", "suspended_why"])
     decisions.cancel_unsent(
         messages=message.client.messages.filter(address=message.address),

@@ -99,7 +99,8 @@ def print_letter_batch(
         copy=copy,
         both_sides=both_sides,
     )
-    batch.prints, batch.pdf_sha256 = copy, printing.pdf_fingerprint(pdf)
+    batch.prints = copy
+    batch.pdf_sha256 = printing.pdf_fingerprint(pdf)
     batch.save(update_fields=["prints", "pdf_sha256"])
     for letter in letters:
         note = (
@@ -156,7 +157,8 @@ def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedB
         attempts=F("attempts") + 1,
     )
     batch.letters.filter(message__in=[letter.message for letter in left_out]).delete()
-    batch.posted_at, batch.posted_by = now, by
+    batch.posted_at = now
+    batch.posted_by = by
     batch.save(update_fields=["posted_at", "posted_by"])
     return PostedBatch(count, [letter.lines[0] for letter in left_out])
 

@@ -68,7 +68,8 @@ class SmtpTransport:
         backend = EmailBackend()
         try:
             backend.open()
-            self.smtp, self.has_sent = backend.connection, False
+            self.smtp = backend.connection
+            self.has_sent = False
             assert self.smtp is not None  # noqa: S101 - open says so or raises
             self.smtp.ehlo_or_helo_if_needed()
         except (OSError, smtplib.SMTPException) as error:
@@ -184,7 +185,8 @@ class SmtpTransport:
             self.hang_up()
 
     def hang_up(self) -> None:
-        smtp, self.smtp = self.smtp, None
+        smtp = self.smtp
+        self.smtp = None
         if smtp is not None:
             with contextlib.suppress(OSError, smtplib.SMTPException):
                 smtp.close()

@@ -24,7 +24,9 @@ NO_ERROR_CODES = {
     "ok",
     "OK",
 }  # an error code that means none
-FOR_GOOD, FOR_NOW, OPTED_OUT = "for_good", "for_now", "opted_out"
+FOR_GOOD = "for_good"
+FOR_NOW = "for_now"
+OPTED_OUT = "opted_out"
 ACCOUNT_STATUSES = {401, 402, 407}  # RFC 9110, 15.5: our key or our account, not the message
 RETRY_STATUSES = {
     408,

@@ -92,7 +92,8 @@ class MailBackendTransport:
         return self.backend.send_messages([mail])
 
     def close(self) -> None:
-        backend, self.backend = self.backend, None
+        backend = self.backend
+        self.backend = None
         if backend is not None:
             with contextlib.suppress(Exception):  # nothing hangs on how a service says goodbye
                 backend.close()

@@ -148,7 +148,8 @@ def text_part(subtype: str, text: str) -> bytes:
     content = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").encode() + b"\n"
     way = "7bit"
     if not content.isascii() or max(map(len, content.split(b"\n"))) > MAX_LINE_LENGTH:
-        way, content = "quoted-printable", binascii.b2a_qp(content)
+        way = "quoted-printable"
+        content = binascii.b2a_qp(content)
     charset = "us-ascii" if way == "7bit" else "utf-8"
     head = (
         f'Content-Type: text/{subtype}; charset="{charset}"\r\nContent-Transfer-Encoding:'

@@ -136,7 +136,8 @@ class GatewayTransport:
         self.hang_up()
 
     def hang_up(self) -> None:
-        http, self.http = self.http, None
+        http = self.http
+        self.http = None
         if http is not None:
             http.close()
 

@@ -217,7 +217,8 @@ class GatewayForm(forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        way, name = values.get("auth"), values.get("auth_name") or ""
+        way = values.get("auth")
+        name = values.get("auth_name") or ""
         if way == TextGateway.Auth.HEADER and not HEADER_NAME.fullmatch(name):
             self.add_error("auth_name", "Write the name of the header, such as X-Api-Key.")
         if way == TextGateway.Auth.BASIC and (not name or not name.isascii()):

@@ -45,7 +45,8 @@ class TextForm(forms.Form):
 
     def __init__(self, *args: Any, purpose: str, channel: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.purpose, self.channel = purpose, channel
+        self.purpose = purpose
+        self.channel = channel
         self.fields["subject"].required = channel == Channel.EMAIL
         if channel in {Channel.TEXT, Channel.CALL}:
             del self.fields["subject"]
@@ -152,7 +153,8 @@ class LawRuleForm(forms.Form):
     ) -> None:
         kwargs["initial"] = law_rule_initial(rule, today)
         super().__init__(*args, **kwargs)
-        self.today, self.rule = today, rule
+        self.today = today
+        self.rule = rule
         self.has_hours = medium in {Channel.TEXT, Channel.CALL}
         for day, label in zip(
             DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True
@@ -183,7 +185,8 @@ class LawRuleForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         for day in DAY_KINDS if self.has_hours else ():
-            opens, closes = values.get(f"{day}_from"), values.get(f"{day}_to")
+            opens = values.get(f"{day}_from")
+            closes = values.get(f"{day}_to")
             if bool(opens) != bool(closes):
                 self.add_error(
                     f"{day}_{'to' if opens else 'from'}", "Write both times, or neither."

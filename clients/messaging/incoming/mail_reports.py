@@ -108,7 +108,8 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
     points = ContactPoint.objects.filter(kind="email", normalized__in=spellings, suspended_at=None)
     why = f"Mail came back: {returned.why}"[:300]
     for point in points.select_for_update(of=("self",)).select_related("client").order_by("pk"):
-        point.suspended_at, point.suspended_why = now, why
+        point.suspended_at = now
+        point.suspended_why = why
         point.save(update_fields=["suspended_at", "suspended_why"])
         waiting = point.client.messages.filter(
             channel=Channel.EMAIL, address__iexact=message.address

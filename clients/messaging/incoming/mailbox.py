@@ -75,7 +75,8 @@ def open_mailbox() -> Iterator[imaplib.IMAP4]:
 
 
 def connect_imap() -> imaplib.IMAP4:
-    host, port = settings.BOUNCES_HOST, settings.BOUNCES_PORT
+    host = settings.BOUNCES_HOST
+    port = settings.BOUNCES_PORT
     if not settings.BOUNCES_TLS:
         return imaplib.IMAP4(host, port, timeout=TIMEOUT_SECONDS)
     return imaplib.IMAP4_SSL(host, port, timeout=TIMEOUT_SECONDS, ssl_context=imap_ssl_context())
@@ -96,7 +97,8 @@ def unseen_uids(imap: imaplib.IMAP4) -> list[str]:
 
     One at which the server hung up comes last, so that it does not keep the others from being read.
     """
-    found, last = expect_ok(imap.uid("SEARCH", "UNSEEN")), cache.get(BROKEN_UID_KEY)
+    found = expect_ok(imap.uid("SEARCH", "UNSEEN"))
+    last = cache.get(BROKEN_UID_KEY)
     return sorted((found[0] or b"").decode().split(), key=lambda uid: (uid == last, int(uid)))
 
 

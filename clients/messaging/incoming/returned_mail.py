@@ -124,7 +124,8 @@ def read_returned_mail(content: bytes) -> ReturnedMail:
 
 
 def interpret_mail(mail: Mail) -> ReturnedMail:
-    key, sender = referenced_key(mail), header_line(mail, "From")
+    key = referenced_key(mail)
+    sender = header_line(mail, "From")
     if kind := feedback_type(mail):
         if kind == ABUSE_FEEDBACK:
             return ReturnedMail(MailReport.COMPLAINED, key, sender=sender, opts_out=True)

@@ -132,7 +132,8 @@ def allowed_hours(window: LegalHours, day: str) -> Sequence[str] | None:
 def common_hours(one: Sequence[str] | None, other: Sequence[str] | None) -> Sequence[str] | str:
     if one is None or other is None:
         return CLOSED_ALL_DAY
-    opens, closes = max(one[0], other[0]), min(one[1], other[1])
+    opens = max(one[0], other[0])
+    closes = min(one[1], other[1])
     return [opens, closes] if opens < closes else CLOSED_ALL_DAY
 
 

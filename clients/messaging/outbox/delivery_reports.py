@@ -17,12 +17,10 @@ from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.outbox.transitions import Transition, apply_transition
 from clients.models.channel import Channel
 
-REPORT_DELIVERED, REPORT_FAILED, REPORT_ACCEPTED, REPORT_UNKNOWN = (
-    "delivered",
-    "failed",
-    "accepted",
-    "none",
-)
+REPORT_DELIVERED = "delivered"
+REPORT_FAILED = "failed"
+REPORT_ACCEPTED = "accepted"
+REPORT_UNKNOWN = "none"
 REPORT_NOTES = {
     REPORT_DELIVERED: "The gateway reports that it arrived.",
     REPORT_FAILED: "The gateway reports that it could not be delivered.",

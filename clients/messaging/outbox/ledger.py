@@ -71,7 +71,8 @@ class Ledger:
         self.unflushed = message
 
     def flush(self) -> None:
-        message, self.unflushed = self.unflushed, None
+        message = self.unflushed
+        self.unflushed = None
         if message is not None:
             outcome = self.unsaved[message.pk][1]
             self.pipeline.send_statement(
@@ -95,7 +96,8 @@ class Ledger:
     def sync(self) -> None:
         """Tell the database all that it does not know, and read its answers."""
         self.flush()
-        asked, self.awaited = self.awaited, []
+        asked = self.awaited
+        self.awaited = []
         for message, changed in zip(asked, self.pipeline.fetch_results(), strict=True):
             if message is None:
                 self.permitted.update(changed)

@@ -91,7 +91,8 @@ def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) ->
     once more before anything leaves. The state is no condition of the query: with old statistics
     the planner would walk through all that waits.
     """
-    same, own = suppression.normalize_address(channel, address), {client.pk for client in people}
+    same = suppression.normalize_address(channel, address)
+    own = {client.pk for client in people}
     rows = Message.objects.filter(client__in=own | client_ids_at(channel, address))
     waiting = [
         row

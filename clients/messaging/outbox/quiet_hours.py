@@ -34,7 +34,9 @@ def postponed_until(
     if not ringing:
         return {}
     prefetch_related_objects(ringing, "client__properties")
-    law, rules, today = LegalRules.load(), SendingRules.current(), business.today(now)
+    law = LegalRules.load()
+    rules = SendingRules.current()
+    today = business.today(now)
     found: dict[int, datetime | str] = {}
     for message in ringing:
         rule = law.rule_for_all(

@@ -87,7 +87,8 @@ def check_spf(domain: str, ask: DnsQuery) -> Finding:
 
 
 def judge_spf(domain: str, record: str, ask: DnsQuery) -> Finding:
-    count, end = spf.count_lookups(record, ask), spf.final_policy(record)
+    count = spf.count_lookups(record, ask)
+    end = spf.final_policy(record)
     if count > spf.MAX_LOOKUPS:
         words = (
             f"Receivers must ask {count} more questions; beyond {spf.MAX_LOOKUPS} they give up."

@@ -129,7 +129,8 @@ def html_line(template: str, filling: FilledFields) -> SafeString:
     match = LINK_LINE_PATTERN.match(template)
     if match and match["words"].strip():
         return html_link(escape(filling.fill_line(match["words"])), filling.values[match["name"]])
-    pieces, end = [], 0
+    pieces = []
+    end = 0
     for each in FIELD_PATTERN.finditer(template):
         pieces += [escape(template[end : each.start()]), html_value(each[1], filling)]
         end = each.end()

@@ -45,7 +45,8 @@ def note_call(request: HttpRequest, pk: int) -> HttpResponse:
             request, " ".join(str(error) for errors in form.errors.values() for error in errors)
         )
         return redirect("channels:calls")
-    result, note = form.cleaned_data["result"], form.cleaned_data["note"]
+    result = form.cleaned_data["result"]
+    note = form.cleaned_data["note"]
     if actions.record_call_result(
         message=message, result=result, note=note, by=current_user(request), now=timezone.now()
     ):

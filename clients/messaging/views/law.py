@@ -23,7 +23,8 @@ from clients.models.channel import Channel
 @owner_required
 def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
-    rules, on = LegalRules.load(), today(request)
+    rules = LegalRules.load()
+    on = today(request)
     context = {
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),

@@ -115,7 +115,8 @@ ACTION_STATES: dict[str, Collection[State]] = {  # the most likely first
 @require_GET
 @office_required
 def outbox_list(request: HttpRequest) -> HttpResponse:
-    state, words = request.GET.get("state", ""), request.GET.get("q", "").strip()[:200]
+    state = request.GET.get("state", "")
+    words = request.GET.get("q", "").strip()[:200]
     state = state if state in State.values else ""
     rows = Message.objects.for_list().in_state(state).matching(words)
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}

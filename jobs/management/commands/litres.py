@@ -65,7 +65,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         product = find_product(options["product"])
-        now, business = timezone.now(), Business.current()
+        now = timezone.now()
+        business = Business.current()
         today = business.today(now) if business else timezone.localdate(now)
         try:
             litres = litres_required(product, options)
@@ -97,7 +98,8 @@ def find_product(name: str) -> Product:
 
 def litres_required(product: Product, options: dict[str, Any]) -> Decimal:
     """By the film if one is given or known, else by the spread rate."""
-    area, loss = decimal_argument(options["area"]), Decimal(product.loss_percent) / 100
+    area = decimal_argument(options["area"])
+    loss = Decimal(product.loss_percent) / 100
     film = (
         decimal_argument(options["film"])
         if options["film"]

@@ -23,7 +23,8 @@ from jobs.offers.pricing.prices import (
 from jobs.offers.pricing.rounding import cents
 from jobs.offers.pricing.taxes import Totals, calculate_totals
 
-HUNDRED, MINUTES_PER_HOUR = Decimal(100), Decimal(60)
+HUNDRED = Decimal(100)
+MINUTES_PER_HOUR = Decimal(60)
 MAX_OFFER_HOURS = Decimal(9_999)
 OPTIONAL_TASKS = {"set_up"}  # asked for only where the list has a price for it
 DISPLAY_UNITS = {"m2": AREA, "m": LENGTH, "L": VOLUME}
@@ -170,7 +171,8 @@ def rounded_line(
 ) -> PricedLine:
     """A line with quantity and price rounded first, so that the amount can be checked from what is
     printed."""
-    quantity, unit_price = cents(quantity), cents(unit_price)
+    quantity = cents(quantity)
+    unit_price = cents(unit_price)
     return PricedLine(
         kind, words, quantity, unit, unit_price, cents(quantity * unit_price), deck_index
     )
@@ -252,7 +254,8 @@ def reduction_line(
     prices: PriceTable, work: Sequence[PricedLine], reductions: Reductions
 ) -> list[PricedLine]:
     """Of two reductions the larger counts; both are on the work alone."""
-    off, early = prices.off_season_percent, prices.early_percent
+    off = prices.off_season_percent
+    early = prices.early_percent
     choices: list[tuple[Decimal, StrOrPromise]] = []
     if reductions.month in prices.off_season_months and off:
         words = _("Off-season reduction, {percent} % on the work")

@@ -64,10 +64,8 @@ def calculate_totals(
     taxes = tuple(
         sum_of_tax(rule, parts, once=not is_inclusive and not rounds_lines) for rule in rules
     )
-    net, tax = (
-        sum((part.net for part in parts), Decimal(0)),
-        sum((each.amount for each in taxes), Decimal(0)),
-    )
+    net = sum((part.net for part in parts), Decimal(0))
+    tax = sum((each.amount for each in taxes), Decimal(0))
     if net < 0 or any(each.base < 0 for each in taxes):
         raise PricingError(
             "The reductions are larger than what they reduce. Make them smaller, or take them out."

@@ -24,7 +24,8 @@ class Command(BaseCommand):
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, month = require_business(), month_argument(options["month"])
+        business = require_business()
+        month = month_argument(options["month"])
         today = business.today(timezone.now())
         with display.override_business(business):
             found = due_list.due_month_rows(

@@ -36,7 +36,8 @@ class Command(BaseCommand):
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        now, business = timezone.now(), require_business()
+        now = timezone.now()
+        business = require_business()
         today = business.today(now)
         with display.override_business(business):
             reckoned = unsaved_offer(options["deck_id"], today)
@@ -96,7 +97,8 @@ def offer_line_row(line: OfferLine) -> dict[str, Any]:
 
 def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
     """The stable keys of docs/operations.md; decimals as text."""
-    offer, scope = drafted.offer, drafted.scopes[0]
+    offer = drafted.offer
+    scope = drafted.scopes[0]
     return {
         "deck_id": scope.deck_id,
         "offer": number,
@@ -148,7 +150,8 @@ def packs_to_buy(scope: OfferScope) -> list[dict[str, Any]]:
 
 def offer_summary(drafted: DraftedOffer, number: str | None) -> str:
     """Taxes, totals, litres and what to look at, below the table."""
-    offer, scope = drafted.offer, drafted.scopes[0]
+    offer = drafted.offer
+    scope = drafted.scopes[0]
     taxes = [
         f"{tax.name} {percent_text(tax.percent)} % "
         f" {display.format_money(tax.amount, offer.currency)}"

@@ -42,7 +42,8 @@ class Command(BaseCommand):
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, now = require_business(), timezone.now()
+        business = require_business()
+        now = timezone.now()
         today = business.today(now)
         month = month_argument(options["month"] or month_key(month_of(today)))
         try:
@@ -56,8 +57,10 @@ class Command(BaseCommand):
             )
         except PacingError as error:
             raise CommandError(str(error)) from error
-        rows, columns = summary.household_rows(made), summary.COLUMNS
+        rows = summary.household_rows(made)
+        columns = summary.COLUMNS
         if options["hours"]:
-            rows, columns = summary.week_hours_rows(made), summary.HOUR_COLUMNS
+            rows = summary.week_hours_rows(made)
+            columns = summary.HOUR_COLUMNS
         with display.override_business(business):
             write_rows(rows, format=options["format"], out=self.stdout, columns=columns)

@@ -25,7 +25,8 @@ class Command(BaseCommand):
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        now, started = timezone.now(), perf_counter()
+        now = timezone.now()
+        started = perf_counter()
         today = require_business().today(now)
         count = actions.refresh_forecasts(
             deck_ids=options["deck_ids"] or None, today=today, now=now

@@ -80,7 +80,8 @@ class Command(BaseCommand):
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        business, month = require_business(), month_argument(options["month"])
+        business = require_business()
+        month = month_argument(options["month"])
         run = RemindArguments(
             business,
             timezone.now(),
@@ -103,7 +104,8 @@ def chosen_deck_ids(month: date, options: dict[str, Any]) -> list[int] | None:
 
 def dry_run_rows(run: RemindArguments) -> list[dict[str, Any]]:
     made = plan_reminders(business=run.business, **run.plan_arguments())
-    rows, silent = [], list(made.left_out)
+    rows = []
+    silent = list(made.left_out)
     for part in message_chunks(made.planned):
         drafts, unwritten = write_drafts(
             part, business=run.business, today=run.business.today(run.now)
@@ -138,7 +140,8 @@ def draft_row(draft: Draft) -> dict[str, Any]:
 
 def queue_and_list_rows(run: RemindArguments) -> list[dict[str, Any]]:
     ahead = plan_reminders(business=run.business, **run.plan_arguments())
-    rows, silent = [], list(ahead.left_out)
+    rows = []
+    silent = list(ahead.left_out)
     for part in message_chunks(ahead.planned):
         decks = [due_step.coat.deck_id for each in part for due_step in each.due_steps]
         result = actions.queue_reminders(by=None, **run.plan_arguments() | {"deck_ids": decks})

@@ -47,7 +47,8 @@ def assign_in_order(
     ndarray, shape (n,)
         Week of each; -1 is none.
     """
-    lead, rules = lead or LeadTime(), rules or PacingRules()
+    lead = lead or LeadTime()
+    rules = rules or PacingRules()
     intervals = hall_intervals(hours, work.weeks, lead)
     week = np.where(work.fixed >= 0, work.fixed, -1)
     total = intervals.total(moments_by_week(work, week, hours, intervals.past))

@@ -72,7 +72,8 @@ def hall_intervals(hours: CrewHours, weeks: int, lead: LeadTime) -> HallInterval
     """
     past = int(-hours.outstanding_week.min(initial=0))
     reach = np.concatenate([[0.0], np.cumsum(hours.available)])
-    rows, room = [], []
+    rows = []
+    room = []
     for start in range(-past, weeks):
         for end in range(max(start, 0), weeks):
             intervals = reach[end + lead.last + 1] - reach[max(start + lead.first, 0)]
@@ -277,7 +278,8 @@ def linearise_bound(
     """
     every = np.vstack([work.moments, out])
     mean = np.maximum(every[:, 0], 1e-12)
-    doubt, own = every[:, 2] / mean, (every[:, 1] / mean).mean()
+    doubt = every[:, 2] / mean
+    own = (every[:, 1] / mean).mean()
     fullest = intervals.hours / (1 + z * doubt.min())
     most = doubt.max() * fullest
     sd = np.sqrt(own * fullest + most**2)

@@ -42,14 +42,12 @@ class PlanExchange:
         week: Integers,
         z: float,
     ) -> None:
-        self.found, self.total, self.moments, self.worth, self.week, self.z = (
-            intervals,
-            total,
-            moments,
-            worth,
-            week,
-            z,
-        )
+        self.found = intervals
+        self.total = total
+        self.moments = moments
+        self.worth = worth
+        self.week = week
+        self.z = z
 
     def improve(self, rows: Integers) -> Integers:
         """Exchange one and two of these rows at a time until nothing gains.
@@ -74,7 +72,8 @@ class PlanExchange:
 
     def try_exchange(self, rows: list[int]) -> bool:
         """Take them out and put them back one after the other; undone if that gains nothing."""
-        before, total = self.week[rows].copy(), self.total.copy()
+        before = self.week[rows].copy()
+        total = self.total.copy()
         if len(rows) > 1 and (before == NO_WEEK).all():
             return False
         worth = self.value_of(rows)

@@ -25,7 +25,8 @@ def place_hours(expected: Floats, open_hours: Floats, lead: LeadTime) -> tuple[F
     over : ndarray, shape (w,)
         Hours of each reminder week that found no room.
     """
-    left, work = open_hours.astype(float).copy(), np.zeros((len(open_hours), expected.shape[1]))
+    left = open_hours.astype(float).copy()
+    work = np.zeros((len(open_hours), expected.shape[1]))
     over = np.zeros(len(expected))
     for week, hours in enumerate(expected):
         wanted = hours.copy()

@@ -12,7 +12,9 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Booleans = NDArray[np.bool_]
 
-FREE_CHOICE, EXCLUDED = -1, -2  # in `fixed`: the plan may choose; a person said no
+# in `fixed`: the plan may choose; a person said no
+FREE_CHOICE = -1
+EXCLUDED = -2
 
 
 @dataclass(frozen=True)

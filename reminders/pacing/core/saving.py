@@ -48,7 +48,8 @@ def strip_chances_by_age(
         return np.where(np.isnan(z), missing, z)
 
     at = standard(np.maximum(ages, 0) / STRIP_RATIO, -np.inf)
-    low, high = standard(sound[:, None], -np.inf), standard(worn[:, None], np.inf)
+    low = standard(sound[:, None], -np.inf)
+    high = standard(worn[:, None], np.inf)
     known = np.broadcast_to(high, at.shape)
     return truncated_normal_cdf(np.broadcast_to(low, at.shape), known, at)
 

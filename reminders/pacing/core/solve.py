@@ -107,7 +107,8 @@ def solve_pacing(
     Pace
         The plan; weeks that a person chose stand as they are, whatever they overrun.
     """
-    lead, rules = lead or LeadTime(), rules or PacingRules()
+    lead = lead or LeadTime()
+    rules = rules or PacingRules()
     intervals = hall_intervals(hours, work.weeks, lead)
     worth = reminder_values(work, rules)
     open_to = (
@@ -183,14 +184,12 @@ class PacingSolver:
         choices: Choices,
         fixed: Integers,
     ) -> None:
-        self.work, self.hours, self.found, self.rules, self.choices, self.fixed = (
-            work,
-            hours,
-            intervals,
-            rules,
-            choices,
-            fixed,
-        )
+        self.work = work
+        self.hours = hours
+        self.found = intervals
+        self.rules = rules
+        self.choices = choices
+        self.fixed = fixed
         self.fixed_load = intervals.total(moments_by_week(work, fixed, hours, intervals.past))
         count = len(choices)
         self.assignment = coo_matrix(
@@ -304,7 +303,8 @@ class PacingSolver:
         Candès, Wakin & Boyd 2008, from memory)."""
         if self.rules.max_saving_loss == 0:
             return share
-        town, hours = self.work.town[self.choices.row], self.work.moments[self.choices.row, 0]
+        town = self.work.town[self.choices.row]
+        hours = self.work.moments[self.choices.row, 0]
         seen = np.zeros((int(town.max()) + 1, self.work.weeks))
         np.add.at(seen, (town, self.choices.week), hours * share)
         cost = hours / (1.0 + seen[town, self.choices.week])
@@ -324,9 +324,11 @@ class PacingSolver:
         total = self.found.total(moments_by_week(self.work, week, self.hours, self.found.past))
         worth = self.choices.value / self.work.moments[self.choices.row, 0]
         split = (share > ROUNDING_TOLERANCE) & (share < 1 - ROUNDING_TOLERANCE)
-        left, hours = slack_by_week(self.found, total, self.rules.z), self.work.moments[:, 0]
+        left = slack_by_week(self.found, total, self.rules.z)
+        hours = self.work.moments[:, 0]
         for at in np.lexsort([-worth, ~split]).tolist():
-            row, column = self.choices.row[at], self.found.past + self.choices.week[at]
+            row = self.choices.row[at]
+            column = self.found.past + self.choices.week[at]
             if week[row] >= 0 or left[column] < hours[row]:
                 continue
             if fits_intervals(self.found, total, column, self.work.moments[row], self.rules.z):
@@ -337,13 +339,15 @@ class PacingSolver:
 
     def solve_exactly(self, linearised: LinearisedBound) -> Integers:
         """A small problem: every choice whole, tangents laid anew while that gains something."""
-        best, value = self.fixed, -1.0
+        best = self.fixed
+        value = -1.0
         for _ in range(LINEARISATION_ROUNDS):
             result = self.solve_milp(linearised)
             if result.x is None or -result.fun <= value + ROUNDING_TOLERANCE:
                 break
             taken = result.x[: len(self.choices)] > 0.5
-            best, value = self.assigned_weeks(taken), float(-result.fun)
+            best = self.assigned_weeks(taken)
+            value = float(-result.fun)
             linearised = self.linearise(self.moments(taken.astype(float)))
         return self.improve_by_exchange(best)
 

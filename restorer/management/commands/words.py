@@ -16,7 +16,8 @@ class Command(BaseCommand):
     requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:
-        marked, lacking = catalogue.marked_messages(), 0
+        marked = catalogue.marked_messages()
+        lacking = 0
         for language in catalogue.translated_languages():
             words = catalogue.updated_catalogue(language, marked)
             path = catalogue.catalogue_path(language)

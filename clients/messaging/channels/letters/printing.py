@@ -101,7 +101,8 @@ def can_be_inserted(pdf: bytes, pages: range, enclosure: Enclosure) -> bool:
 
 
 def assemble_pdf(pdf: bytes, pieces: list[BatchSection], *, both_sides: bool) -> bytes:
-    merged, at = TaggedPdfMerger(pdf), 0
+    merged = TaggedPdfMerger(pdf)
+    at = 0
     for piece in pieces:
         behind = merged.last_element_on(piece.pages)
         at = next_sheet_start(merged, at + len(piece.pages), piece.language, both_sides)

@@ -78,17 +78,17 @@ class Sheet:
     @property
     def visible_when_slid(self) -> SheetFrame:
         """What shows while it is pushed up and to the right."""
-        up, right = (
-            self.window.envelope_height - self.folds[0],
-            self.window.envelope_width - self.width,
-        )
+        up = self.window.envelope_height - self.folds[0]
+        right = self.window.envelope_width - self.width
         return self.window.visible_frame(self.folds[0], up=up, right=right)
 
     @property
     def always_visible(self) -> SheetFrame:
         """What shows wherever it lies."""
-        corner, slid = self.visible_at_rest, self.visible_when_slid
-        width, height = slid.left + slid.width - corner.left, corner.top + corner.height - slid.top
+        corner = self.visible_at_rest
+        slid = self.visible_when_slid
+        width = slid.left + slid.width - corner.left
+        height = corner.top + corner.height - slid.top
         return SheetFrame(corner.left, slid.top, width, height)
 
     @property
