@@ -42,7 +42,7 @@ class ClientsConfig(AppConfig):
 
     def connect_mail_service(self) -> None:
         """The one signal of the house: django-anymail tells what it has read in no other way."""
-        from clients.messaging.incoming.hooks import mail_service
+        from clients.messaging.incoming import mail_service
 
         if mail_service.uses_mail_service():
             from clients.messaging.views.mail_service import receive_mail_event

@@ -10,8 +10,9 @@ from django.db.models import F, Q, prefetch_related_objects
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
-from clients.messaging.outbox.decisions import CANCELLABLE_STATES, dismiss_message
+from clients.messaging.outbox.decisions import dismiss_message
 from clients.messaging.outbox.fallback import is_in_doubt
+from clients.messaging.outbox.transitions import Transition
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
@@ -268,7 +269,7 @@ def cancel_for_booking(*, deck_ids: Collection[int], words: str, now: datetime) 
 def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> int:
     """Cancel what waits about coats that another has been put on, or that are gone."""
     waiting = Reminder.objects.filter(
-        deck__in=deck_ids, message__state__in=CANCELLABLE_STATES
+        deck__in=deck_ids, message__state__in=Transition.CANCEL.starts
     ).select_related("message")
     if not waiting.exists():
         return 0
@@ -285,7 +286,7 @@ def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
 
 def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:
     waiting = Message.objects.filter(
-        reminders__deck__in=deck_ids, state__in=CANCELLABLE_STATES
+        reminders__deck__in=deck_ids, state__in=Transition.CANCEL.starts
     ).distinct()
     return outbox.cancel_unsent(messages=list(waiting), why=why, now=now, by=by)
 

@@ -7,9 +7,8 @@ from datetime import timedelta
 from django.utils import timezone
 
 from clients import heartbeat
-from clients.messaging import outbox
+from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
-from clients.messaging.incoming import bounces, hooks
 from clients.messaging.outbox import channel_health
 from clients.models import Business
 from reminders import actions
@@ -24,10 +23,10 @@ logger = logging.getLogger(__name__)
 
 
 def tick() -> str:
-    """Each minute: hand the outbox over, finish what came in, then show a sign of life."""
+    """Each minute: hand the outbox over, show a sign of life, read what came in."""
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
-    hooks.finish_events(now=timezone.now())
     heartbeat.record_heartbeat("worker")
+    incoming.finish_events(now=timezone.now())
     fetch_bounces()
     return f"{tally.accepted} accepted of {tally.total}"
 
@@ -35,15 +34,14 @@ def tick() -> str:
 def fetch_bounces() -> None:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
-    bounces.finish_bounces(now=timezone.now())
-    if not bounces.has_bounce_mailbox():
+    if not incoming.has_bounce_mailbox():
         return
     try:
-        bounces.fetch_unseen_mails(
-            lambda content: bounces.receive_bounce(content=content, now=timezone.now()),
+        incoming.fetch_unseen_mails(
+            lambda content: incoming.receive_returned_mail(content=content, now=timezone.now()),
             deadline_seconds=BOUNCES_SECONDS,
         )
-    except bounces.MailboxError as error:
+    except incoming.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
         channel_health.mark_down(channel_health.BOUNCE_MAILBOX, str(error))
     else:

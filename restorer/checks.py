@@ -108,7 +108,7 @@ def check_mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
 @register("mail")
 def check_mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """A mail service whose reports are refused: bounces and complaints would go unnoticed."""
-    from clients.messaging.incoming.hooks import mail_service
+    from clients.messaging.incoming import mail_service
 
     if not mail_service.uses_mail_service() or mail_service.can_verify_reports():
         return []

@@ -224,7 +224,7 @@ EMAIL_CONNECTIONS = int(os.environ.get("EMAIL_CONNECTIONS", "2"))  # side by sid
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "office@example.com")
 
 # The mailbox that bounces come to, read by IMAP; without a host nothing is read
-# (clients/messaging/incoming/bounces/).
+# (clients/messaging/incoming/).
 BOUNCES_HOST = os.environ.get("BOUNCES_HOST", "")
 BOUNCES_TLS = env_flag("BOUNCES_TLS", True)
 BOUNCES_CA = os.environ.get(
@@ -235,7 +235,7 @@ BOUNCES_USER = os.environ.get("BOUNCES_USER", "")
 BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")
 BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
 
-# Text messages: all else about the gateway is a row, see clients/messaging/models/handing.py.
+# Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 
 # django-q2 is the alarm clock only. Why each value: docs/operations.md, "The worker".

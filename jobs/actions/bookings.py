@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from clients.display import format_day as written
+from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import MessageText, ToDo
 from clients.models import Business, Deck, Property, User
 from jobs import diary
@@ -378,13 +379,13 @@ def add_rebooking_to_do(booking: Booking, now: datetime) -> None:
             f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find"
             " another day?"
         )
-        ToDo.objects.create(
+        add_to_do(
             kind=ToDo.Kind.BOOK,
             key=f"book/{booking.uid}/{booking.sequence}",
             client=booking.client,
             words=words,
             url=reverse("diary:booking", args=[booking.pk]),
-            made_at=now,
+            now=now,
         )
 
 

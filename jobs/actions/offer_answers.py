@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
+from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs import diary
@@ -166,12 +167,11 @@ def record_client_event(offer: Offer, kind: str, words: str, now: datetime) -> O
 
 def add_offer_to_do(offer: Offer, kind: str, matter: str, words: str, now: datetime) -> None:
     """Put it before a person, once a matter."""
-    row = ToDo(
+    add_to_do(
         kind=kind,
         key=f"offer/{offer.pk}/{matter}",
-        client_id=offer.client_id,
-        words=" ".join(words.split())[:500],
+        client=offer.client,
+        words=" ".join(words.split()),
         url=f"/offers/{offer.pk}/",
-        made_at=now,
+        now=now,
     )
-    ToDo.objects.bulk_create([row], ignore_conflicts=True)

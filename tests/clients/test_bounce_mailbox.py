@@ -11,7 +11,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from pytest_django import Settings
 
-from clients.messaging.incoming import bounces
+from clients.messaging import incoming
 from clients.messaging.models import InboundEvent
 from reminders import tasks
 from restorer import checks
@@ -54,7 +54,7 @@ def test_the_mailbox_is_read_each_minute_and_marked_after_it_was_taken(
 def test_a_mail_that_could_not_be_taken_stays_unseen(imap: mailbox.Server) -> None:
     imap.mails = {1: b"Subject: one\r\n\r\n"}
     with pytest.raises(ZeroDivisionError):
-        bounces.fetch_unseen_mails(lambda content: 1 // 0)
+        incoming.fetch_unseen_mails(lambda content: 1 // 0)
     assert imap.seen == set()
 
 

@@ -11,7 +11,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from pytest_django import Settings
 
-from clients.messaging.incoming.bounces import mailbox as reading
+from clients.messaging.incoming import mailbox as reading
 from reminders import tasks
 from tests import mailbox
 from tests.bounces import report, sent, state_of

@@ -11,9 +11,8 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from clients.messaging import outbox
-from clients.messaging.incoming import bounces
-from clients.messaging.incoming.bounces import returned_mail
+from clients.messaging import incoming, outbox
+from clients.messaging.incoming import returned_mail
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.outbox import decisions
 from clients.models import ContactPoint, User
@@ -51,7 +50,7 @@ Subject: Your deck is due
 
 
 def receive(content: bytes) -> str:
-    return bounces.receive_bounce(content=content, now=timezone.now())["words"]
+    return incoming.receive_returned_mail(content=content, now=timezone.now())["words"]
 
 
 @pytest.mark.parametrize(
@@ -212,7 +211,7 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
     message = sent()
     with monkeypatch.context() as patch:
         patch.setattr(
-            "clients.messaging.incoming.bounces.effects.email_message_by_key", lambda key: 1 // 0
+            "clients.messaging.incoming.mail_reports.message_by_key", lambda channel, key: 1 // 0
         )  # stands for a kill right then
         with pytest.raises(ZeroDivisionError):
             receive(report(message, "failed", "5.1.1"))
@@ -220,7 +219,7 @@ def test_what_was_kept_and_not_processed_is_finished_later(monkeypatch: pytest.M
     assert InboundEvent.objects.get().processed_at is None
 
     InboundEvent.objects.update(received_at=timezone.now() - timedelta(minutes=5))
-    tasks.fetch_bounces()
+    tasks.tick()
 
     assert state_of(message) == "bounced"
 

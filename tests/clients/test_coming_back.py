@@ -12,8 +12,8 @@ from django.utils import timezone
 from freezegun import freeze_time
 from pytest_django import Settings
 
+from clients.messaging import incoming
 from clients.messaging.actions.retention import empty_raw_events
-from clients.messaging.incoming import bounces
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import channel_health
 from clients.models import Business
@@ -35,7 +35,7 @@ def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_sta
 ) -> None:
     message = sent()
     content = report(message, "failed", "5.1.1")
-    bounces.receive_bounce(content=content, now=datetime(2026, 3, 31, 12, tzinfo=UTC))
+    incoming.receive_returned_mail(content=content, now=datetime(2026, 3, 31, 12, tzinfo=UTC))
     event = InboundEvent.objects.get()
     # February of a common year has 28 days: the month before March 31 is over when April begins at
     # the business
@@ -57,7 +57,7 @@ def test_words_are_emptied_after_the_months_that_the_owner_set_and_the_facts_sta
         message.client,
     )
     assert after.received_at == event.received_at
-    again = bounces.receive_bounce(content=content, now=datetime(2026, 5, 3, tzinfo=UTC))
+    again = incoming.receive_returned_mail(content=content, now=datetime(2026, 5, 3, tzinfo=UTC))
     assert (again["words"], InboundEvent.objects.count()) == ("Known already: nothing was done.", 1)
     assert state_of(message) == "bounced"
 
@@ -108,7 +108,9 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(
 
     with freeze_time("2026-11-25 12:00"):
         message = sent()
-        bounces.receive_bounce(content=report(message, "failed", "5.1.1"), now=timezone.now())
+        incoming.receive_returned_mail(
+            content=report(message, "failed", "5.1.1"), now=timezone.now()
+        )
     assert message.client.name in words_of(as_owner)
     assert f"/outbox/{message.pk}/" in words_of(as_owner)
 

@@ -4,7 +4,7 @@ names and addresses)."""
 import pytest
 from django.utils import timezone
 
-from clients.messaging.incoming import bounces
+from clients.messaging import incoming
 from clients.messaging.models import Consent, InboundEvent, Suppression, ToDo
 from tests.bounces import sent, state_of
 from tests.outbox import queued
@@ -52,7 +52,7 @@ The finish on your deck is due.
 
 
 def receive(message_id: str, kind: str) -> dict[str, str]:
-    return bounces.receive_bounce(
+    return incoming.receive_returned_mail(
         content=COMPLAINT.format(kind=kind, message_id=message_id).encode(), now=timezone.now()
     )
 

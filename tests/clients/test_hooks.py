@@ -11,9 +11,10 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks.gateway_reports import secret_hash
+from clients.messaging import incoming
+from clients.messaging.incoming import status_reports
 from clients.messaging.models import InboundEvent, Message, Suppression, TextGateway
+from clients.messaging.models.gateway import secret_hash
 from clients.messaging.outbox import decisions
 from clients.models import User
 from tests.gateway import gateway_row, queued_text
@@ -158,7 +159,7 @@ def test_a_report_that_the_number_opted_out_is_a_stop(gateway: Browser, row: Tex
 def test_an_unknown_hook_is_refused_and_logged(
     gateway: Browser, row: TextGateway, hook: str, caplog: pytest.LogCaptureFixture
 ) -> None:
-    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming"):
         answer = told(gateway, hook, {"from": "+19025550101", "text": "STOP"}, secret="guessed")
 
     assert (answer.status_code, answer.content) == (404, b"There is no hook at this address.\n")
@@ -247,13 +248,42 @@ def test_what_was_kept_and_not_processed_is_finished_later(
         source="text status",
         event_id="x",
         raw=raw,
-        received_at=timezone.now() - hooks.intake.FINISH_EVENTS_AFTER * 2,
+        received_at=timezone.now() - incoming.intake.FINISH_EVENTS_AFTER * 2,
     )
 
-    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (
+    assert (
+        incoming.finish_events(now=timezone.now()),
+        incoming.finish_events(now=timezone.now()),
+    ) == (
         1,
         0,
     )
 
     message.refresh_from_db()
     assert message.state == "delivered"
+
+
+def test_an_event_that_cannot_be_finished_keeps_no_other_from_it(
+    row: TextGateway, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    messages = [sent(number=1), sent(number=2)]
+    for message in messages:
+        InboundEvent.objects.create(
+            source="text status",
+            event_id=str(message.pk),
+            raw=json.dumps(report_of(message, "delivered")),
+            received_at=timezone.now() - incoming.intake.FINISH_EVENTS_AFTER * 2,
+        )
+    broken = report_of(messages[0], "delivered")["reference"]
+    found = status_reports.message_by_key
+    monkeypatch.setattr(
+        status_reports,
+        "message_by_key",
+        lambda channel, key: 1 // 0 if key == broken else found(channel, key),
+    )
+
+    assert incoming.finish_events(now=timezone.now()) == 1
+
+    assert [Message.objects.get(pk=each.pk).state for each in messages] == ["accepted", "delivered"]
+    assert InboundEvent.objects.get(processed_at=None).event_id == str(messages[0].pk)
+    assert "Cannot finish a text status" in caplog.text

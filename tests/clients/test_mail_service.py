@@ -19,9 +19,9 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
+from clients.messaging import incoming
 from clients.messaging.channels.mail_backend import metadata_key
-from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks import mail_events, mail_service
+from clients.messaging.incoming import mail_events, mail_service
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, ToDo
 from clients.messaging.outbox import decisions
 from clients.messaging.views.mail_service import receive_mail_event
@@ -45,7 +45,7 @@ def service(settings: Settings) -> Iterator[None]:
     settings.ANYMAIL = {"WEBHOOK_SECRET": SECRET}
     mail_service.connect_tracking_signal(receive_mail_event)
     yield
-    signals.tracking.disconnect(dispatch_uid="clients.messaging.incoming.hooks.mail_service")
+    signals.tracking.disconnect(dispatch_uid="clients.messaging.incoming.mail_service")
 
 
 def told(body: Any, *, secret: str = SECRET, to: str = "postmark") -> Any:
@@ -191,7 +191,7 @@ def test_a_complaint_and_an_unsubscription_are_an_opt_out_in_the_same_transactio
     waiting = queued(2, client=message.client, address=message.address)
     with monkeypatch.context() as patch:
         patch.setattr(
-            "clients.messaging.incoming.bounces.effects.apply_bounce_to_message",
+            "clients.messaging.incoming.mail_reports.apply_bounce_to_message",
             lambda *given: 1 // 0,
         )  # stands for a fall right after it
         with pytest.raises(ZeroDivisionError):
@@ -200,7 +200,10 @@ def test_a_complaint_and_an_unsubscription_are_an_opt_out_in_the_same_transactio
     assert InboundEvent.objects.get().processed_at is None  # kept, to be finished
 
     InboundEvent.objects.update(received_at=timezone.now() - timedelta(minutes=5))
-    assert (hooks.finish_events(now=timezone.now()), hooks.finish_events(now=timezone.now())) == (
+    assert (
+        incoming.finish_events(now=timezone.now()),
+        incoming.finish_events(now=timezone.now()),
+    ) == (
         1,
         0,
     )
@@ -238,10 +241,10 @@ def test_the_services_own_number_matches_where_it_hands_no_key_back() -> None:
     body = report(None, "Delivery", **DELIVERY)
     told(body)
     assert state_of(message) == "accepted"
-    assert hooks.finish_events(now=timezone.now()) == 0
+    assert incoming.finish_events(now=timezone.now()) == 0
 
     Message.objects.filter(pk=message.pk).update(provider_id=NUMBER)
-    assert hooks.finish_events(now=timezone.now() + hooks.intake.FINISH_EVENTS_AFTER * 2) == 1
+    assert incoming.finish_events(now=timezone.now() + incoming.intake.FINISH_EVENTS_AFTER * 2) == 1
 
     assert state_of(message) == "delivered"
 
@@ -299,7 +302,7 @@ def test_a_signed_report_is_told_from_a_forged_one(
         "nothing",
     ]
 
-    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming"):
         assert [told(body, secret="", to="mailgun").status_code for body in forged] == [403] * 4
     assert (state_of(message), InboundEvent.objects.count()) == ("accepted", 0)
     assert (
@@ -328,7 +331,7 @@ def test_a_wrong_password_is_refused_with_a_reason_and_logged(
     secret: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     message = sent()
-    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming"):
         answer = told(report(message, "Delivery", **DELIVERY), secret=secret)
 
     assert (answer.status_code, b"password is missing or wrong" in answer.content) == (403, True)
@@ -341,7 +344,7 @@ def test_what_nothing_proves_is_refused_whatever_it_says(
     settings: Settings, caplog: pytest.LogCaptureFixture
 ) -> None:
     settings.ANYMAIL = {}
-    with caplog.at_level(logging.WARNING, "clients.messaging.incoming.hooks"):
+    with caplog.at_level(logging.WARNING, "clients.messaging.incoming"):
         answers = [
             told(report(sent(), "Delivery", **DELIVERY), to=name)
             for name in ("postmark", "mailgun")

@@ -13,10 +13,10 @@ from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import (
     channel_health,
     delivering,
+    leases,
     ledger,
     sender,
     sweeping,
-    transitions,
 )
 from clients.models import Business
 from tests.outbox import queued, states
@@ -135,7 +135,7 @@ def left_behind() -> list[Message]:
     """Three of five were looked at together when the sender was killed;
     whether the first went out nobody knows."""
     five()
-    batch = transitions.claim_messages("email", 5)
+    batch = leases.claim_messages("email", 5)
     taken = ledger.Ledger(Business.objects.get(), 600)
     taken.request_permits(batch[:3])
     taken.sync()
@@ -158,7 +158,7 @@ def test_the_order_is_that_of_the_batch_and_not_of_the_rows(line: PaperLine) -> 
     first = queued(1)
     second = queued(2)
     Message.objects.filter(pk=second.pk).update(not_before=timezone.now() - timedelta(days=1))
-    assert [message.pk for message in transitions.claim_messages("email", 2)] == [
+    assert [message.pk for message in leases.claim_messages("email", 2)] == [
         second.pk,
         first.pk,
     ]
@@ -177,7 +177,7 @@ def test_nothing_is_decided_while_one_of_them_has_time_left(left_behind: list[Me
 def test_the_batches_of_two_senders_are_told_apart(left_behind: list[Message]) -> None:
     for number in (6, 7):
         queued(number)
-    transitions.claim_messages("email", 5)
+    leases.claim_messages("email", 5)
     Message.objects.filter(address__in=["client6@example.org", "client7@example.org"]).update(
         state="transmitting"
     )

@@ -11,7 +11,7 @@ from django.utils import timezone
 from clients.messaging import outbox
 from clients.messaging.channels.transport import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
-from clients.messaging.outbox import decisions, ledger, transitions
+from clients.messaging.outbox import decisions, leases, ledger
 from clients.models import User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
@@ -22,9 +22,9 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("
 def test_two_senders_never_take_the_same_message() -> None:
     for number in range(10):
         queued(number)
-    mine = transitions.claim_messages("email", 6)
+    mine = leases.claim_messages("email", 6)
     theirs: list[Message] = []
-    elsewhere(lambda: theirs.extend(transitions.claim_messages("email", 6)))
+    elsewhere(lambda: theirs.extend(leases.claim_messages("email", 6)))
     assert (len(mine), len(theirs)) == (6, 4)
     assert not {message.pk for message in mine} & {message.pk for message in theirs}
 
@@ -34,9 +34,9 @@ def test_a_claim_under_way_elsewhere_is_not_waited_for() -> None:
         queued(number)
     with connection.cursor() as cursor:
         cursor.execute("BEGIN")
-        assert len(transitions.claim_messages("email", 3)) == 3
+        assert len(leases.claim_messages("email", 3)) == 3
         rest: list[Message] = []
-        elsewhere(lambda: rest.extend(transitions.claim_messages("email", 3)))
+        elsewhere(lambda: rest.extend(leases.claim_messages("email", 3)))
         cursor.execute("ROLLBACK")
     assert len(rest) == 1
 
@@ -105,9 +105,9 @@ def test_an_acceptance_after_a_person_sent_it_again_is_only_noted(
     message.refresh_from_db()
     outbox.sweep()
     decisions.resend_message(message=message, now=timezone.now(), by=owner)
-    transitions.accept_late(message)
+    leases.accept_late(message)
     assert states() == {"queued": 1}
-    assert message.events.order_by("-id")[0].note == transitions.LATE_ACCEPTANCE_NOTE
+    assert message.events.order_by("-id")[0].note == leases.LATE_ACCEPTANCE_NOTE
 
 
 def cut_database(message: Message) -> None:

@@ -9,13 +9,13 @@ from django.utils import timezone
 
 from clients.messaging import channels, outbox, suppression
 from clients.messaging.channels.transport import SendOutcome, SendResult
-from clients.messaging.incoming.hooks.gateway_reports import secret_hash
-from clients.messaging.incoming.hooks.keywords import (
+from clients.messaging.incoming.keywords import (
     Keyword,
     has_more_than_keyword,
     keyword_of,
 )
 from clients.messaging.models import Consent, InboundEvent, Message, Suppression, TextGateway, ToDo
+from clients.messaging.models.gateway import secret_hash
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business
 from tests.clients.test_hooks import SECRET, told

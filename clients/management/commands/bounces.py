@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from clients.messaging.incoming import bounces
+from clients.messaging import incoming
 from clients.tabular import add_format_option, write_rows
 
 COLUMNS = ["source", "report", "status", "key", "words"]
@@ -47,17 +47,17 @@ class Command(BaseCommand):
 
     def receive_mail(self, source: str, content: bytes) -> None:
         self.rows.append(
-            {"source": source} | bounces.receive_bounce(content=content, now=timezone.now())
+            {"source": source} | incoming.receive_returned_mail(content=content, now=timezone.now())
         )
 
     def read_mailbox(self) -> None:
-        if not bounces.has_bounce_mailbox():
+        if not incoming.has_bounce_mailbox():
             raise CommandError("No mailbox is set: see BOUNCES_HOST in docs/operations.md.")
         try:
-            bounces.fetch_unseen_mails(
+            incoming.fetch_unseen_mails(
                 lambda content: self.receive_mail("imap", content), deadline_seconds=float("inf")
             )
-        except bounces.MailboxError as error:
+        except incoming.MailboxError as error:
             raise CommandError(str(error)) from error
 
     def read_files(self, names: list[str]) -> None:

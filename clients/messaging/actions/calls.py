@@ -1,14 +1,15 @@
-"""Deeds about calls: what came of one moves its message, and what was said takes effect at once."""
+"""Noting calls: what came of one moves its message, and what was said takes effect at once."""
 
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
 
+from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.channels.calls import waiting_calls
 from clients.messaging.models import CallNote, Message, ToDo
-from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, opt_out, transitions
+from clients.messaging.outbox import decisions, opt_out
+from clients.messaging.outbox.transitions import Transition, apply_transition
 from clients.models import ContactPoint, User
 
 CallResult = CallNote.Result
@@ -39,11 +40,11 @@ def record_call_result(
 
 
 def mark_reached(message: Message, words: str, by: User, now: datetime) -> None:
-    apply_call_result(message, State.DELIVERED, words, by, now, accepted_at=now)
+    apply_call_result(message, Transition.REACH_BY_CALL, words, by, now, accepted_at=now)
 
 
 def mark_left_message(message: Message, words: str, by: User, now: datetime) -> None:
-    apply_call_result(message, State.ACCEPTED, words, by, now, accepted_at=now)
+    apply_call_result(message, Transition.LEAVE_WORD, words, by, now, accepted_at=now)
 
 
 def retry_unanswered(message: Message, words: str, by: User, now: datetime) -> None:
@@ -51,16 +52,23 @@ def retry_unanswered(message: Message, words: str, by: User, now: datetime) -> N
     tries = message.attempts + 1
     if tries > len(RETRY_PAUSES):
         apply_call_result(
-            message, State.FAILED, f"Nobody answered in {tries} tries.", by, now, attempts=tries
+            message,
+            Transition.FAIL_TO_REACH,
+            f"Nobody answered in {tries} tries.",
+            by,
+            now,
+            attempts=tries,
         )
     else:
         later = now + RETRY_PAUSES[tries - 1]
-        apply_call_result(message, State.QUEUED, words, by, now, attempts=tries, not_before=later)
+        apply_call_result(
+            message, Transition.CALL_AGAIN, words, by, now, attempts=tries, not_before=later
+        )
 
 
 def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) -> None:
     """The number is not used any more, by any channel, until somebody puts it right."""
-    apply_call_result(message, State.FAILED, WRONG_NUMBER_REASON, by, now)
+    apply_call_result(message, Transition.FAIL_TO_REACH, WRONG_NUMBER_REASON, by, now)
     points = ContactPoint.objects.filter(
         client=message.client, normalized=message.address, suspended_at=None
     )
@@ -74,15 +82,15 @@ def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) 
         now=now,
         by=by,
     )
-    to_do = ToDo(
+    add_to_do(
         kind=ToDo.Kind.ADDRESS,
         key=f"number/{message.pk}",
         client=message.client,
         message=message,
         words=f"Find out the number of {message.client.name}: {message.address} is wrong.",
         url=f"/clients/{message.client_id}/edit/",
+        now=now,
     )
-    ToDo.objects.bulk_create([to_do], ignore_conflicts=True)
 
 
 def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
@@ -100,11 +108,10 @@ def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
 
 
 def apply_call_result(
-    message: Message, to: str, words: str, by: User, now: datetime, **changes: Any
+    message: Message, transition: Transition, words: str, by: User, now: datetime, **changes: Any
 ) -> None:
-    transitions.apply_transition(
-        Message.objects.filter(pk=message.pk), to, note=words, by=by, at=now, reply=words, **changes
-    )
+    row = Message.objects.filter(pk=message.pk)
+    apply_transition(row, transition, note=words, by=by, at=now, reply=words, **changes)
 
 
 RESULT_HANDLERS = {

@@ -1,4 +1,4 @@
-"""Deeds about the text message gateway:
+"""The text message gateway:
 its row, the secret of its hooks, and a message to try it."""
 
 import secrets
@@ -8,8 +8,8 @@ from django.db import transaction
 
 from clients.messaging.channels.text import GatewayTransport
 from clients.messaging.channels.transport import SendOutcome
-from clients.messaging.incoming.hooks.gateway_reports import secret_hash
 from clients.messaging.models import Message, TextGateway
+from clients.messaging.models.gateway import secret_hash
 from clients.models import Business
 
 

@@ -1,4 +1,4 @@
-"""Deeds about letters: gather them into a batch, print it, say that it was posted, or take it apart
+"""Letters: gather them into a batch, print it, say that it was posted, or take it apart
 again."""
 
 from dataclasses import dataclass
@@ -11,8 +11,12 @@ from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox import transitions
 from clients.messaging.outbox.permission import reasons_not_to_send
+from clients.messaging.outbox.transitions import (
+    Transition,
+    apply_transition,
+    write_message_events,
+)
 from clients.models import Business, User
 
 MAX_BATCH_LETTERS = 200  # letters a batch
@@ -60,8 +64,8 @@ def permit_or_cancel(business: Business, message: Message, now: datetime) -> boo
     reasons = reasons_not_to_send(business, [message], today=business.today(now))
     reason = reasons.get(message.pk)
     if reason:
-        rows = Message.objects.filter(pk=message.pk, state=State.QUEUED)
-        transitions.apply_transition(rows, State.CANCELLED, note=reason, at=now, reply=reason)
+        row = Message.objects.filter(pk=message.pk)
+        apply_transition(row, Transition.CANCEL, note=reason, at=now, reply=reason)
     return not reason
 
 
@@ -104,9 +108,7 @@ def print_letter_batch(
             f"Printed as letter {letter.position} of batch"
             f" {batch.pk}{f', print {copy}' if copy > 1 else ''}."
         )
-        transitions.write_message_events(
-            [letter.message.pk], letter.message.state, note=note, by=by, at=now
-        )
+        write_message_events([letter.message.pk], letter.message.state, note=note, by=by, at=now)
     return PrintedBatch(pdf, record_unprinted(batch, letters))
 
 
@@ -145,9 +147,9 @@ def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedB
         if letter.why_not
     ]
     note = f"Posted with batch {batch.pk}."
-    count = transitions.apply_transition(
+    count = apply_transition(
         batches.messages_to_post(batch),
-        State.ACCEPTED,
+        Transition.POST_LETTER,
         note=note,
         by=by,
         at=now,
@@ -169,8 +171,6 @@ def dissolve_letter_batch(*, batch: LetterBatch, by: User, now: datetime) -> int
     if batch.posted_at:
         raise LetterError("It was posted before; nothing can call it back.")
     ids = list(batches.messages_to_post(batch).values_list("pk", flat=True))
-    transitions.write_message_events(
-        ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now
-    )
+    write_message_events(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
     batch.delete()
     return len(ids)

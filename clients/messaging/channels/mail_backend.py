@@ -4,7 +4,7 @@
 A backend does not say how far it got, and only some errors carry the far side's answer. What is
 known to have been refused is refused; whatever else goes wrong after the last look is unknown, so
 nothing is ever sent twice. Bounces come back to the service and not to us: it reports them to
-/hooks/mail/ (clients/messaging/incoming/hooks/mail_service.py).
+/hooks/mail/ (clients/messaging/incoming/mail_service.py).
 """
 
 import contextlib

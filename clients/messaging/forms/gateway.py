@@ -13,7 +13,7 @@ from clients import phones
 from clients.forms.fields import textarea
 from clients.messaging.channels import gateway_protocol as gateway_codes
 from clients.messaging.models import TextGateway
-from clients.messaging.models.handing import plain_hook_fields
+from clients.messaging.models.gateway import plain_hook_fields
 from clients.messaging.outbox import delivery_reports
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}

@@ -26,6 +26,9 @@ class State(models.TextChoices):
     CANCELLED = "cancelled", "Cancelled"
 
 
+UNRESOLVED_STATES = (State.UNCONFIRMED, State.FAILED, State.BOUNCED)  # a person decides
+
+
 class MessageQuerySet(models.QuerySet["Message"]):
     def open(self) -> "MessageQuerySet":
         """Not yet handed over, and still meant to be."""
@@ -47,7 +50,7 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(channel__in=channels_with("through_gateway"))
 
     def needing_a_person(self) -> "MessageQuerySet":
-        return self.filter(state__in=[State.UNCONFIRMED, State.FAILED, State.BOUNCED])
+        return self.filter(state__in=UNRESOLVED_STATES)
 
     def for_list(self) -> "MessageQuerySet":
         """With the client, without the texts."""
@@ -185,7 +188,7 @@ class Message(models.Model):
 
     @property
     def needs_a_person(self) -> bool:
-        return self.state in {State.UNCONFIRMED, State.FAILED, State.BOUNCED}
+        return self.state in UNRESOLVED_STATES
 
 
 class MessageEvent(models.Model):

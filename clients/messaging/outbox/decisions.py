@@ -1,4 +1,4 @@
-"""What people decide about messages. Each deed is guarded by the state it starts from:
+"""What people decide about messages. Each is guarded by the states it starts from:
 a second click does nothing."""
 
 from collections.abc import Iterable
@@ -9,12 +9,14 @@ from django.db import transaction
 from clients.messaging import message_keys
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox import transitions
+from clients.messaging.outbox.transitions import (
+    Transition,
+    apply_transition,
+    write_message_events,
+)
 from clients.models import Business, User
 from clients.models.channel import channels_with
 
-CANCELLABLE_STATES = [State.QUEUED, State.CLAIMED]
-UNRESOLVED_STATES = [State.UNCONFIRMED, State.FAILED, State.BOUNCED]
 CONFIRMED_NOTE = "Somebody made sure that it went out."
 RETURNED_LETTER_NOTE = "The post brought the letter back."
 
@@ -26,26 +28,22 @@ def message_rows(messages: Iterable[Message]) -> MessageQuerySet:
 def cancel_unsent(*, messages: Iterable[Message], why: str, now: datetime, by: User | None) -> int:
     """Stop what has not gone out; what is being handed over cannot be called back.
     How many were stopped."""
-    rows = message_rows(messages).filter(state__in=CANCELLABLE_STATES)
-    return transitions.apply_transition(
-        rows, State.CANCELLED, note=why, by=by, at=now, reply=why[:500]
-    )
+    rows = message_rows(messages)
+    return apply_transition(rows, Transition.CANCEL, note=why, by=by, at=now, reply=why[:500])
 
 
 def dismiss_message(*, message: Message, now: datetime, by: User) -> bool:
     """Leave a failed, bounced or unconfirmed message at that: nobody sends it again."""
-    rows = message_rows([message]).filter(state__in=UNRESOLVED_STATES)
-    return bool(
-        transitions.apply_transition(rows, State.CANCELLED, note="Left at that.", by=by, at=now)
-    )
+    row = message_rows([message])
+    return bool(apply_transition(row, Transition.DISMISS, note="Left at that.", by=by, at=now))
 
 
 def confirm_sent(*, message: Message, now: datetime, by: User) -> bool:
     """An unconfirmed message did go out, as somebody found out."""
-    rows = message_rows([message]).filter(state=State.UNCONFIRMED)
+    row = message_rows([message])
     return bool(
-        transitions.apply_transition(
-            rows, State.ACCEPTED, note=CONFIRMED_NOTE, by=by, at=now, accepted_at=now
+        apply_transition(
+            row, Transition.CONFIRM, note=CONFIRMED_NOTE, by=by, at=now, accepted_at=now
         )
     )
 
@@ -54,15 +52,12 @@ def resend_message(*, message: Message, now: datetime, by: User) -> bool:
     """Queue it once more, on a person's word only, under a new Message-ID so that no mailbox drops
     it as known."""
     new_id = next_message_id(message)
-    rows = message_rows([message]).filter(
-        state__in=UNRESOLVED_STATES, message_id=message.message_id
-    )
-    note = "To be sent again."
+    row = message_rows([message]).filter(message_id=message.message_id)
     return bool(
-        transitions.apply_transition(
-            rows,
-            State.QUEUED,
-            note=note,
+        apply_transition(
+            row,
+            Transition.RESEND,
+            note="To be sent again.",
             by=by,
             at=now,
             message_id=new_id,
@@ -87,13 +82,11 @@ def next_message_id(message: Message) -> str:
 
 def mark_letter_returned(*, message: Message, now: datetime, by: User) -> bool:
     """A letter that the post returned."""
-    rows = message_rows([message]).filter(
-        channel__in=channels_with("is_by_post"), state=State.ACCEPTED
-    )
+    row = message_rows([message]).filter(channel__in=channels_with("is_by_post"))
     return bool(
-        transitions.apply_transition(
-            rows,
-            State.BOUNCED,
+        apply_transition(
+            row,
+            Transition.RETURN_LETTER,
             note=RETURNED_LETTER_NOTE,
             by=by,
             at=now,
@@ -106,7 +99,7 @@ def hold_message(*, message: Message, now: datetime, by: User) -> bool:
     """Keep it back until it is released; a sender that has just claimed it looks once more before
     handing over."""
     return set_held(
-        message_rows([message]).filter(state__in=CANCELLABLE_STATES, held_at=None),
+        message_rows([message]).filter(state__in=Transition.CANCEL.starts, held_at=None),
         now,
         note="Held back.",
         by=by,
@@ -128,5 +121,5 @@ def set_held(
     if changed is None:
         return False
     Message.objects.filter(pk=changed[0]).update(held_at=held_at)
-    transitions.write_message_events([changed[0]], changed[1], note=note, by=by, at=at)
+    write_message_events([changed[0]], changed[1], note=note, by=by, at=at)
     return True

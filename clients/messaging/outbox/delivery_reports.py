@@ -1,5 +1,4 @@
-"""What the far side reports about a message afterwards, and the gateway asked about what is
-unconfirmed.
+"""What the gateway reports about a message afterwards, by itself or when it is asked.
 
 States only ever move towards what is known better: delivered never goes back, and nothing here
 sends anything.
@@ -14,8 +13,8 @@ from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.channels import text
 from clients.messaging.models import Message, TextGateway
-from clients.messaging.models.message import State
-from clients.messaging.outbox import transitions
+from clients.messaging.models.message import MessageQuerySet, State
+from clients.messaging.outbox.transitions import Transition, apply_transition
 
 REPORT_DELIVERED = "delivered"
 REPORT_FAILED = "failed"
@@ -27,15 +26,13 @@ REPORT_NOTES = {
     REPORT_ACCEPTED: "The gateway reports that it has it.",
     REPORT_UNKNOWN: "The gateway does not know it: it did not go out.",
 }
-REPORT_TRANSITIONS: dict[str, tuple[State, list[State]]] = {
-    REPORT_DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    REPORT_ACCEPTED: (
-        State.ACCEPTED,
-        [State.UNCONFIRMED, State.QUEUED, State.CLAIMED],
-    ),  # not to be sent once more
-    REPORT_FAILED: (State.BOUNCED, [State.TRANSMITTING, State.ACCEPTED, State.UNCONFIRMED]),
-    REPORT_UNKNOWN: (State.FAILED, [State.UNCONFIRMED]),
+REPORT_TRANSITIONS = {
+    REPORT_DELIVERED: Transition.REPORT_ARRIVAL,
+    REPORT_ACCEPTED: Transition.REPORT_RECEIPT,
+    REPORT_FAILED: Transition.REPORT_FAILURE,
+    REPORT_UNKNOWN: Transition.REPORT_ABSENCE,
 }
+TAKEN_STATES = {State.ACCEPTED, State.DELIVERED}
 SETTLING_TIME = timedelta(
     minutes=15
 )  # a gateway may still be busy with a request whose answer was lost
@@ -54,15 +51,20 @@ def apply_delivery_report(
         report in {REPORT_FAILED, REPORT_UNKNOWN} and not is_current
     ):
         return False
-    to, froms = REPORT_TRANSITIONS[report]
     words = " ".join(filter(None, [REPORT_NOTES[report], note]))[:500]
-    taken: dict[str, Any] = (
-        {"accepted_at": Coalesce("accepted_at", Now())}
-        if report in {REPORT_DELIVERED, REPORT_ACCEPTED}
-        else {}
+    row = Message.objects.filter(pk=message.pk)
+    return apply_report(row, REPORT_TRANSITIONS[report], words)
+
+
+def apply_report(
+    row: MessageQuerySet, transition: Transition, words: str, at: datetime | None = None
+) -> bool:
+    """What somebody else knows of a message. Whoever has it has had it since the first that we
+    heard of that."""
+    changes: dict[str, Any] = (
+        {"accepted_at": Coalesce("accepted_at", Now())} if transition.end in TAKEN_STATES else {}
     )
-    rows = Message.objects.filter(pk=message.pk, state__in=froms)
-    return bool(transitions.apply_transition(rows, to, note=words, reply=words, **taken))
+    return bool(apply_transition(row, transition, note=words, at=at, reply=words, **changes))
 
 
 def query_gateway(*, message: Message, now: datetime) -> str:

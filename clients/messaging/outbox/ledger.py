@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from clients.messaging.channels.transport import SendOutcome
 from clients.messaging.models import Message
-from clients.messaging.outbox import outcomes, transitions
+from clients.messaging.outbox import leases, outcomes
 from clients.messaging.outbox.pipeline import StatementPipeline
 from clients.messaging.suppression import address_hash, normalize_address
 from clients.models import Business
@@ -32,7 +32,7 @@ class Ledger:
     def __init__(self, business: Business, lease_seconds: float) -> None:
         self.business = business
         self.lease = timedelta(seconds=lease_seconds)
-        self.pipeline = StatementPipeline(transitions.PIPELINE_STATEMENTS)
+        self.pipeline = StatementPipeline(leases.PIPELINE_STATEMENTS)
         self.requested: dict[
             int, tuple[Message, float]
         ] = {}  # and when; nothing of these is handed over
@@ -111,7 +111,7 @@ class Ledger:
 
     def handle_lost_lease(self, message: Message) -> None:
         """Our time had run out, so others may have what was looked at: all is looked at again."""
-        transitions.accept_late(message)
+        leases.accept_late(message)
         self.requested = {pk: (other, -inf) for pk, (other, _) in self.requested.items()}
 
     def write(self, message: Message, outcome: SendOutcome) -> str:

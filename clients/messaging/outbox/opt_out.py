@@ -13,6 +13,7 @@ from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Consent, Message
 from clients.messaging.models.message import MessageQuerySet
 from clients.messaging.outbox import decisions
+from clients.messaging.outbox.transitions import Transition
 from clients.models import Business, Client, ContactPoint, User
 from clients.models.channel import traits_of
 
@@ -96,7 +97,7 @@ def unsent_messages_for(channel: str, address: str, people: Iterable[Client]) ->
     waiting = [
         row
         for row in rows.only("client_id", "channel", "address", "state")
-        if row.state in decisions.CANCELLABLE_STATES
+        if row.state in Transition.CANCEL.starts
     ]
     chosen = [
         row.pk
@@ -112,7 +113,7 @@ def client_ids_at(channel: str, address: str) -> set[int]:
     with letters, to whom something waits that bears it."""
     if traits_of(channel).is_by_post:
         waiting = Message.objects.filter(
-            channel=channel, state__in=decisions.CANCELLABLE_STATES, address__iexact=address.strip()
+            channel=channel, state__in=Transition.CANCEL.starts, address__iexact=address.strip()
         )
         return set(waiting.values_list("client_id", flat=True))
     points = ContactPoint.objects.filter(

@@ -11,9 +11,9 @@ from django.utils import timezone
 
 from clients.messaging.channels.transport import SendOutcome, SendResult
 from clients.messaging.models import Message
-from clients.messaging.models.message import State
-from clients.messaging.outbox import opt_out, transitions
+from clients.messaging.outbox import leases, opt_out
 from clients.messaging.outbox.permission import reasons_not_to_send
+from clients.messaging.outbox.transitions import Transition, apply_transition
 from clients.models import Business
 
 MIN_RETRY_PAUSE = timedelta(minutes=1)
@@ -33,23 +33,21 @@ def record_outcome(business: Business, message: Message, outcome: SendOutcome) -
     if outcome.result is SendResult.REFUSED:
         return record_refusal(message, reply, has_opted_out=outcome.has_opted_out)
     if outcome.result is SendResult.UNKNOWN:
-        return transition_leased(message, State.UNCONFIRMED, "unconfirmed", reply)
+        return transition_leased(message, Transition.LOSE_ANSWER, reply)
     return handle_withheld(business, message)
 
 
-def transition_leased(message: Message, to: str, tally_key: str, reply: str) -> str:
+def transition_leased(message: Message, transition: Transition, reply: str) -> str:
+    """The state it ended in, which is a word of the tally."""
+    row = leases.leased_row(message)
     return (
-        tally_key
-        if transitions.apply_transition(
-            transitions.leased_row(message), to, note=reply, reply=reply
-        )
-        else ""
+        transition.end.value if apply_transition(row, transition, note=reply, reply=reply) else ""
     )
 
 
 @transaction.atomic
 def record_refusal(message: Message, reply: str, *, has_opted_out: bool) -> str:
-    """For good. If the far side knows that this address wants to hear no more, then so do we from
+    """For good. If the gateway knows that this address wants to hear no more, then so do we from
     now on."""
     if has_opted_out:
         opt_out.opt_out_address(
@@ -60,7 +58,7 @@ def record_refusal(message: Message, reply: str, *, has_opted_out: bool) -> str:
             evidence=f"Message {message.message_id}: {reply}",
             now=timezone.now(),
         )
-    return transition_leased(message, State.FAILED, "failed", reply)
+    return transition_leased(message, Transition.REFUSE, reply)
 
 
 def record_acceptance(message: Message, outcome: SendOutcome) -> str:
@@ -70,10 +68,9 @@ def record_acceptance(message: Message, outcome: SendOutcome) -> str:
         "provider_id": outcome.provider_id,
         "accepted_at": Now(),
     }
-    if not transitions.apply_transition(
-        transitions.leased_row(message), State.ACCEPTED, note=outcome.reply, **changes
-    ):
-        transitions.accept_late(message)
+    row = leases.leased_row(message)
+    if not apply_transition(row, Transition.ACCEPT, note=outcome.reply, **changes):
+        leases.accept_late(message)
     return "accepted"
 
 
@@ -82,29 +79,25 @@ def reschedule_attempt(message: Message, reply: str) -> str:
     attempts = message.attempts + 1
     if attempts >= MAX_ATTEMPTS:
         return transition_leased(
-            message, State.FAILED, "failed", f"Given up after {attempts} tries. {reply}"[:500]
+            message, Transition.REFUSE, f"Given up after {attempts} tries. {reply}"[:500]
         )
     pause = min(MIN_RETRY_PAUSE * 4 ** (attempts - 1), MAX_RETRY_PAUSE)
-    rows = transitions.leased_row(message)
-    return (
-        "put_off"
-        if transitions.apply_transition(
-            rows, State.QUEUED, note=reply, reply=reply, not_before=Now() + pause
-        )
-        else ""
+    row = leases.leased_row(message)
+    is_moved = apply_transition(
+        row, Transition.POSTPONE, note=reply, reply=reply, not_before=Now() + pause
     )
+    return "put_off" if is_moved else ""
 
 
 def defer_until(message: Message, moment: datetime | str) -> None:
     """It is quiet time at the client's place: later, and that was no try.
     With no hour left it is the owner's turn."""
     if isinstance(moment, str):
-        transition_leased(message, State.FAILED, "failed", moment)
+        transition_leased(message, Transition.REFUSE, moment)
     else:
         note = f"Quiet hours there until {moment:%Y-%m-%d %H:%M} UTC."
-        transitions.apply_transition(
-            transitions.leased_row(message), State.QUEUED, note=note, not_before=moment
-        )
+        row = leases.leased_row(message)
+        apply_transition(row, Transition.POSTPONE, note=note, not_before=moment)
 
 
 def handle_withheld(business: Business, message: Message) -> str:
@@ -112,7 +105,7 @@ def handle_withheld(business: Business, message: Message) -> str:
     today = business.today(timezone.now())
     why = reasons_not_to_send(business, [message], today=today).get(message.pk)
     if why:
-        return transition_leased(message, State.CANCELLED, "cancelled", why)
+        return transition_leased(message, Transition.FORBID, why)
     requeue_leased([message])
     return ""
 
@@ -121,8 +114,5 @@ def requeue_leased(batch: Iterable[Message]) -> None:
     """Nothing was handed over: any sender may take them."""
     tokens = {message.pk: message.lease_token for message in batch}
     if tokens:
-        moving = [State.CLAIMED, State.TRANSMITTING]
-        rows = Message.objects.filter(
-            pk__in=tokens, lease_token__in=tokens.values(), state__in=moving
-        )
-        transitions.apply_transition(rows, State.QUEUED, attempts=transitions.ATTEMPTS_WITHOUT_LAST)
+        rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values())
+        apply_transition(rows, Transition.GIVE_BACK, attempts=leases.ATTEMPTS_WITHOUT_LAST)

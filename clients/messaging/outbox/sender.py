@@ -21,14 +21,15 @@ from clients.messaging.channels.transport import (
     TransportDownError,
 )
 from clients.messaging.models import Message
-from clients.messaging.outbox import channel_health, outcomes, quiet_hours, transitions
+from clients.messaging.outbox import channel_health, leases, outcomes, quiet_hours
 from clients.messaging.outbox.ledger import PERMIT_FRESH_SECONDS, Ledger
 from clients.messaging.outbox.permission import reasons_not_to_send
+from clients.messaging.outbox.transitions import Transition
 from clients.models import Business
 
 BATCH_SIZE = 200
 BATCH_SECONDS = (
-    transitions.CLAIM_LEASE.total_seconds() / 2
+    leases.CLAIM_LEASE.total_seconds() / 2
 )  # a slow server: give the rest back before the leases end
 MAX_PERMITS_AHEAD = 20  # at most so many messages are looked at together
 TALLY_FIELDS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled"]
@@ -86,7 +87,7 @@ class Sender:
                 and (size := self.next_batch_size(limit)) > 0
                 and self.ensure_connected()
             ):
-                batch = transitions.claim_messages(self.channel, size)
+                batch = leases.claim_messages(self.channel, size)
                 if not batch:
                     break
                 self.send_batch(self.defer_quiet(self.drop_forbidden(batch)), should_stop)
@@ -131,9 +132,7 @@ class Sender:
         for message in batch:
             if message.pk in reasons:
                 self.tally.count(
-                    outcomes.transition_leased(
-                        message, "cancelled", "cancelled", reasons[message.pk]
-                    )
+                    outcomes.transition_leased(message, Transition.FORBID, reasons[message.pk])
                 )
         return [message for message in batch if message.pk not in reasons]
 

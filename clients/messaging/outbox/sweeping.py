@@ -7,8 +7,10 @@ from django.db.models.functions import Now
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox import transitions
+from clients.messaging.outbox.leases import ATTEMPTS_WITHOUT_LAST
+from clients.messaging.outbox.transitions import Transition, apply_transition
 
+EXPIRED_NOTE = "It was not sent in time."
 DIED_BEFORE = "The sender stopped before it handed anything over."
 DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."
 
@@ -27,20 +29,14 @@ def sweep() -> SweepCounts:
     cancelled."""
     claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
     first, behind = abandoned_messages()
+    late = Message.objects.filter(expires_at__lte=Now())
     return SweepCounts(
-        requeued=transitions.apply_transition(claimed, State.QUEUED, note=DIED_BEFORE)
-        + transitions.apply_transition(
-            behind, State.QUEUED, note=DIED_BEFORE, attempts=transitions.ATTEMPTS_WITHOUT_LAST
+        requeued=apply_transition(claimed, Transition.RECOVER, note=DIED_BEFORE)
+        + apply_transition(
+            behind, Transition.RECOVER, note=DIED_BEFORE, attempts=ATTEMPTS_WITHOUT_LAST
         ),
-        unconfirmed=transitions.apply_transition(
-            first, State.UNCONFIRMED, note=DIED_AFTER, reply=DIED_AFTER
-        ),
-        expired=transitions.apply_transition(
-            Message.objects.filter(state=State.QUEUED, expires_at__lte=Now()),
-            State.CANCELLED,
-            note="It was not sent in time.",
-            reply="It was not sent in time.",
-        ),
+        unconfirmed=apply_transition(first, Transition.ABANDON, note=DIED_AFTER, reply=DIED_AFTER),
+        expired=apply_transition(late, Transition.EXPIRE, note=EXPIRED_NOTE, reply=EXPIRED_NOTE),
     )
 
 

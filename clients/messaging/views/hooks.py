@@ -9,12 +9,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_POST
 
-from clients.messaging.incoming import hooks
+from clients.messaging import incoming
 
 HTTP_STATUS_OF: dict[type[Exception], int] = {
-    hooks.UnknownHookError: 404,
-    hooks.ForgedError: 403,
-    hooks.BadReportError: 400,
+    incoming.UnknownHookError: 404,
+    incoming.ForgedError: 403,
+    incoming.BadReportError: 400,
     RequestDataTooBig: 413,
 }
 
@@ -24,7 +24,7 @@ HTTP_STATUS_OF: dict[type[Exception], int] = {
 @never_cache
 @require_POST
 def text_status(request: HttpRequest, secret: str) -> HttpResponse:
-    return receive_post(request, "text status", secret)
+    return receive_post(request, incoming.STATUS_SOURCE, secret)
 
 
 @csrf_exempt
@@ -32,13 +32,13 @@ def text_status(request: HttpRequest, secret: str) -> HttpResponse:
 @never_cache
 @require_POST
 def text_inbound(request: HttpRequest, secret: str) -> HttpResponse:
-    return receive_post(request, "text inbound", secret)
+    return receive_post(request, incoming.ANSWER_SOURCE, secret)
 
 
 def receive_post(request: HttpRequest, source: str, secret: str) -> HttpResponse:
     """A repetition is answered like the first: gateways post again what gets no 2xx."""
     try:
-        words = hooks.receive_gateway_post(
+        words = incoming.receive_gateway_post(
             source=source,
             secret=secret,
             content=request.body,
@@ -53,6 +53,6 @@ def receive_post(request: HttpRequest, source: str, secret: str) -> HttpResponse
 def plain_response(words: str, status: int) -> HttpResponse:
     response = HttpResponse(f"{words}\n", content_type="text/plain; charset=utf-8", status=status)
     # Django would log the address of a refusal, and with it the secret;
-    # clients.messaging.incoming.hooks has logged the reason.
+    # clients.messaging.incoming has logged the reason.
     response._has_been_logged = True  # type: ignore[attr-defined]
     return response

@@ -10,8 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, owner_required
 from clients.messaging.forms.inbound_settings import RetentionForm
-from clients.messaging.incoming import bounces
-from clients.messaging.incoming.hooks import mail_service
+from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import channel_health
 from clients.models import Business
@@ -36,9 +35,7 @@ def edit_inbound_settings(request: HttpRequest) -> HttpResponse:
         "is_proved": by_service and mail_service.can_verify_reports(),
         "hook": mail_hook_url() if by_service else "",
         "mailbox": (
-            f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}"
-            if bounces.has_bounce_mailbox()
-            else ""
+            f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if has_bounce_mailbox() else ""
         ),
         "trouble": (
             channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]).get(

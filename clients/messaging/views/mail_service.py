@@ -11,8 +11,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
-from clients.messaging.incoming import hooks
-from clients.messaging.incoming.hooks import mail_events, mail_service
+from clients.messaging import incoming
+from clients.messaging.incoming import mail_service
 from clients.messaging.views.hooks import HTTP_STATUS_OF, plain_response
 
 
@@ -30,7 +30,7 @@ def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
         request.body  # noqa: B018 - read before django-anymail does, so that one that is too long is refused here
         mail_service.receive_service_post(service=service, request=request)
     except RequestDataTooBig as error:
-        hooks.log_refused_post(error, mail_service.SERVICE_REPORT_SOURCE)
+        incoming.log_refused_post(error, mail_service.SERVICE_REPORT_SOURCE)
         return plain_response("The report is too long.", 413)
     except tuple(HTTP_STATUS_OF) as error:
         return plain_response(str(error), HTTP_STATUS_OF[type(error)])
@@ -39,4 +39,4 @@ def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
 
 def receive_mail_event(event: Any, esp_name: str, **sent: Any) -> None:
     """Django-anymail's signal. What fails here fails the post, and the service posts again."""
-    mail_events.handle_mail_event(service=esp_name, event=event, now=timezone.now())
+    incoming.receive_service_event(service=esp_name, event=event, now=timezone.now())

@@ -1,7 +1,7 @@
-"""The outbox: where every message stands, what needs a person, and the doors for what only a person
-may decide."""
+"""The outbox: where every message stands, what needs a person, and the buttons for what only a
+person may decide."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -21,6 +21,7 @@ from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
 from clients.messaging.outbox import channel_health, decisions, delivery_reports, fallback
+from clients.messaging.outbox.transitions import Transition
 from clients.messaging.unsendable import Unsendable
 from clients.models import User
 from clients.models.channel import Channel, channels_with, traits_of
@@ -32,8 +33,8 @@ COST_MONTHS = 6  # of text messages and what they cost
 
 @dataclass(frozen=True)
 class MessageAction:
-    """A door: the word on its button, what it does, and what is said afterwards (or what the deed
-    itself says)."""
+    """The word on its button, what it does, and what is said afterwards (or what `act` itself
+    says)."""
 
     label: str
     act: Callable[[Message, datetime, User], bool | str]
@@ -98,6 +99,17 @@ MESSAGE_ACTIONS = {
         lambda m, now, by: decisions.release_message(message=m, now=now, by=by),
         "It is released and may go out.",
     ),
+}
+
+ACTION_STATES: dict[str, Collection[State]] = {  # the most likely first
+    "ask": [State.UNCONFIRMED],
+    "confirm": Transition.CONFIRM.starts,
+    "again": Transition.RESEND.starts,
+    "aside": Transition.DISMISS.starts,
+    "release": Transition.CANCEL.starts,
+    "hold": Transition.CANCEL.starts,
+    "cancel": Transition.CANCEL.starts,
+    "came_back": Transition.RETURN_LETTER.starts,
 }
 
 
@@ -181,24 +193,23 @@ def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 def available_actions(message: Message) -> list[tuple[str, MessageAction]]:
     """What a person may decide about it now, the most likely first."""
-    names = {
-        State.UNCONFIRMED: ["confirm", "again", "aside"],
-        State.FAILED: ["again", "aside"],
-        State.BOUNCED: ["again", "aside"],
-        State.QUEUED: ["release" if message.held_at else "hold", "cancel"],
-        State.CLAIMED: ["hold", "cancel"],
-    }.get(State(message.state), [])
-    if message.traits.is_by_post and message.state == State.ACCEPTED:
-        names = ["came_back"]
-    if message.traits.through_gateway and message.state == State.UNCONFIRMED:
-        names = ["ask", *names]
-    return [(name, MESSAGE_ACTIONS[name]) for name in names]
+    is_held = message.held_at and message.state == State.QUEUED
+    hidden = {"hold" if is_held else "release"}
+    if not message.traits.is_by_post:
+        hidden.add("came_back")
+    if not message.traits.through_gateway:
+        hidden.add("ask")
+    return [
+        (name, MESSAGE_ACTIONS[name])
+        for name, states in ACTION_STATES.items()
+        if message.state in states and name not in hidden
+    ]
 
 
 @require_POST
 @office_required
 def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
-    """One door. A second click, or one that comes too late, changes nothing and says so."""
+    """One button. A second click, or one that comes too late, changes nothing and says so."""
     message = get_object_or_404(Message, pk=pk)
     chosen = MESSAGE_ACTIONS.get(deed)
     if chosen is None:

@@ -8,7 +8,7 @@ import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from clients.messaging.incoming.hooks.keywords import Keyword
+from clients.messaging.incoming.keywords import Keyword
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import queueing
 from clients.messaging.texts.standard import standard_phrases

@@ -15,7 +15,7 @@ from typing import Any
 from django.conf import settings
 from django.core.cache import cache
 
-from clients.messaging.incoming.bounces.intake import MAX_MAIL_BYTES
+from clients.messaging.incoming.returned_mail import MAX_MAIL_BYTES
 
 TIMEOUT_SECONDS = 15
 MAX_MAILS_PER_PASS = 200

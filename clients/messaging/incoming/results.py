@@ -1,15 +1,14 @@
-"""What was made of an event, and what the doors have in common."""
+"""What an intake answers: what was made of an event, or why a post is refused."""
 
+import logging
 from dataclasses import dataclass
 from datetime import timedelta
 
 from clients.messaging.models import Message
 from clients.models import Client
 
-EVENT_ALREADY_KNOWN = "Known already: nothing was done."
-FINISH_EVENTS_AFTER = timedelta(
-    minutes=2
-)  # what was kept and not processed by then is taken up again
+FINISH_EVENTS_AFTER = timedelta(minutes=2)  # by then whoever received it is done or dead
+logger = logging.getLogger(__name__)
 
 
 class UnknownHookError(Exception):
@@ -24,6 +23,11 @@ class BadReportError(Exception):
     """The body cannot be read, or is too long."""
 
 
+def log_refused_post(error: Exception, source: str) -> Exception:
+    logger.warning("Refused a %s: %s", source, error)
+    return error
+
+
 @dataclass(frozen=True)
 class EventResult:
     """In words, and whom it was about."""
@@ -31,3 +35,5 @@ class EventResult:
     words: str
     message: Message | None = None
     client: Client | None = None
+    is_final: bool = True  # False: it is looked at again
+    keeps_raw: bool = True

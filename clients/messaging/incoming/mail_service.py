@@ -1,4 +1,4 @@
-"""The door for a mail service's reports:
+"""The way in for a mail service's reports:
 django-anymail's own view proves and reads them, for each service in its way.
 
 What nothing proves is refused; django-anymail itself would only warn.
@@ -13,11 +13,11 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured, SuspiciousOperation
 from django.http import HttpRequest
 
-from clients.messaging.incoming.hooks.intake import log_refused_post
-from clients.messaging.incoming.hooks.results import (
+from clients.messaging.incoming.results import (
     BadReportError,
     ForgedError,
     UnknownHookError,
+    log_refused_post,
 )
 
 ANYMAIL_BACKENDS = "anymail.backends."
@@ -79,7 +79,7 @@ def connect_tracking_signal(take: Callable[..., None]) -> None:
     """Django-anymail hands events on by a signal and by nothing else. Called once, by the app."""
     from anymail.signals import tracking
 
-    tracking.connect(take, dispatch_uid="clients.messaging.incoming.hooks.mail_service")
+    tracking.connect(take, dispatch_uid="clients.messaging.incoming.mail_service")
 
 
 def receive_service_post(*, service: str, request: HttpRequest) -> None:

@@ -4,29 +4,24 @@ they move its state towards what is known better, and never back."""
 import re
 from datetime import datetime
 
-from django.db.models import Q
-
-from clients.messaging import message_keys
-from clients.messaging.channels import gateway_protocol as gateway_protocol
-from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
-from clients.messaging.incoming.hooks.results import EventResult
-from clients.messaging.models import InboundEvent, Message, TextGateway
+from clients.messaging.channels import gateway_protocol
+from clients.messaging.incoming.gateway_reports import GatewayReport
+from clients.messaging.incoming.matching import message_by_key, message_by_provider_id
+from clients.messaging.incoming.results import EventResult
+from clients.messaging.incoming.returned_mail import MESSAGE_KEY_PATTERN
+from clients.messaging.models import InboundEvent, Message
 from clients.messaging.outbox import delivery_reports, opt_out
-from clients.models import Business
 
-REFERENCE_PATTERN = re.compile(r"([0-9a-f]{32})(\.[0-9]{1,6})?")
 OPTED_OUT_BY_REPORT = "The gateway reports that this number asked to hear no more."
 
 
-def process_status_report(
-    gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime
-) -> EventResult:
+def process_status_report(event: InboundEvent, report: GatewayReport, now: datetime) -> EventResult:
     message, is_current = message_of_status_report(report)
     if message is None:
         return EventResult("No message of ours has this reference.")
-    if gateway.refusals.get(report.error) == gateway_protocol.OPTED_OUT:
+    if report.gateway.refusals.get(report.error) == gateway_protocol.OPTED_OUT:
         return apply_reported_opt_out(message, event, is_current, now)
-    state = str(gateway.statuses.get(report.status, ""))
+    state = str(report.gateway.statuses.get(report.status, ""))
     if not state:
         return EventResult(
             f"The state “{report.status[:60]}” means nothing to us.", message, message.client
@@ -40,20 +35,9 @@ def process_status_report(
 
 def message_of_status_report(report: GatewayReport) -> tuple[Message | None, bool]:
     """The message, and whether the report is about its latest sending."""
-    rows = Message.objects.through_gateway().select_related("client")
-    if found := REFERENCE_PATTERN.fullmatch(report.reference):
-        usual = f"<{report.reference}@{message_keys.sending_domain(Business.objects.get())}>"
-        any_sending = Q(message_id__startswith=f"<{found[1]}@") | Q(
-            message_id__startswith=f"<{found[1]}."
-        )
-        message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
-        return (
-            message,
-            message is not None and gateway_protocol.message_reference(message) == report.reference,
-        )
-    if report.provider_id:
-        return rows.filter(provider_id=report.provider_id[:200]).order_by("-pk").first(), True
-    return None, False
+    if re.fullmatch(MESSAGE_KEY_PATTERN, report.reference):
+        return message_by_key("through_gateway", report.reference)
+    return message_by_provider_id("through_gateway", report.provider_id), True
 
 
 def apply_reported_opt_out(

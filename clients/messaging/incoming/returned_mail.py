@@ -33,6 +33,7 @@ ADDRESS_FAULTS = re.compile(r"5\.(0\.0|1\.[0-46]|1\.10|2\.[01]|4\.4)")
 UNDEFINED_STATUS = "5.0.0"
 ABUSE_FEEDBACK = "abuse"  # RFC 5965, 7.3: unwanted; the other kinds are no word of the recipient
 MAX_DIAGNOSTIC_LENGTH = 300
+MAX_MAIL_BYTES = 1_000_000  # bytes that are read; what is longer has its report in the first part
 logger = logging.getLogger(__name__)
 
 
@@ -77,6 +78,11 @@ class ReturnedMail:
     opts_out: bool = False
 
     @property
+    def may_be_ours(self) -> bool:
+        """It names a message of ours, or reports a trouble without saying of which message."""
+        return bool(self.key) or self.report in {MailReport.FAILED, MailReport.DELAYED}
+
+    @property
     def has_failed(self) -> bool:
         return self.report in {MailReport.FAILED, MailReport.NOT_SENT}
 
@@ -90,12 +96,22 @@ class ReturnedMail:
 
     @property
     def why(self) -> str:
-        """Code and words of the far side, which often repeat the code."""
+        """Code and words of the server, which often repeat the code."""
         return self.words if self.status in self.words else f"{self.status} {self.words}".strip()
 
     def summary(self) -> str:
         """For the history of the message: what, and why."""
         return f"{self.report.value} {self.why}".strip()[:500]
+
+
+def normalize_mail(content: bytes) -> bytes:
+    """The first megabyte. A mailbox and a file end their lines differently; it is the same mail all
+    the same."""
+    return content[:MAX_MAIL_BYTES].replace(b"\r\n", b"\n").strip() + b"\n"
+
+
+def read_kept_mail(raw: str) -> ReturnedMail:
+    return read_returned_mail(raw.encode())
 
 
 def read_returned_mail(content: bytes) -> ReturnedMail:

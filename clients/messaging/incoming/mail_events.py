@@ -7,15 +7,18 @@ is read here.
 
 import hashlib
 import json
-import logging
 import re
 from datetime import datetime
 from typing import Any
 
-from django.db import transaction
-
-from clients.messaging.incoming.bounces import effects
-from clients.messaging.incoming.bounces.returned_mail import (
+from clients.messaging import message_keys
+from clients.messaging.incoming import mail_reports
+from clients.messaging.incoming.matching import message_by_key, message_by_provider_id
+from clients.messaging.incoming.results import (
+    FINISH_EVENTS_AFTER,
+    EventResult,
+)
+from clients.messaging.incoming.returned_mail import (
     KEY_IN_MESSAGE_ID,
     MAX_DIAGNOSTIC_LENGTH,
     MESSAGE_KEY_PATTERN,
@@ -23,15 +26,9 @@ from clients.messaging.incoming.bounces.returned_mail import (
     MailReport,
     ReturnedMail,
 )
-from clients.messaging.incoming.hooks.results import (
-    EVENT_ALREADY_KNOWN,
-    FINISH_EVENTS_AFTER,
-    EventResult,
-)
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.models.message import State
 
-MAIL_SOURCE_PREFIX = "mail "  # and the name of the service
 MAX_EVENT_CHARACTERS = 20_000  # characters of what the service itself said
 IGNORED_EVENT_TYPES = {"opened", "clicked"}  # nobody here wants to know who reads what
 MAIL_EVENT_NOT_OURS = "It is about no message of ours."
@@ -69,24 +66,6 @@ HANDED_OVER_STATES = {
     State.DELIVERED,
     State.BOUNCED,
 }  # the service's number is of the latest sending
-logger = logging.getLogger(__name__)
-
-
-def handle_mail_event(*, service: str, event: Any, now: datetime) -> str:
-    """One normalised event. What was made of it, in words; kept before anything is made of it."""
-    if event.event_type in IGNORED_EVENT_TYPES:
-        return "Nothing is kept of that."
-    facts = event_facts(event)
-    row = InboundEvent(
-        source=f"{MAIL_SOURCE_PREFIX}{service.lower()}"[:20],
-        event_id=mail_event_id(event, facts),
-        raw=json.dumps(facts),
-        received_at=now,
-    )
-    InboundEvent.objects.bulk_create([row], ignore_conflicts=True)
-    return process_mail_event(
-        InboundEvent.objects.get(source=row.source, event_id=row.event_id).pk, now
-    )
 
 
 def event_facts(event: Any) -> dict[str, str]:
@@ -113,48 +92,22 @@ def mail_event_id(event: Any, facts: dict[str, str]) -> str:
     return own or f"sha256:{hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()}"
 
 
-@transaction.atomic
-def process_mail_event(event_pk: int, now: datetime) -> str:
-    """All that follows, and the note that it was done, in one transaction;
-    of two at once the second waits."""
-    event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
-    if event.processed_at:
-        logger.info("A report was posted again: %s %s", event.source, event.event_id)
-        return EVENT_ALREADY_KNOWN
-    facts = json.loads(event.raw)
+def process_mail_event(event: InboundEvent, facts: dict[str, str], now: datetime) -> EventResult:
     message, is_current = message_of_mail_event(facts)
-    if message is None and not facts["key"] and event.received_at > now - FINISH_EVENTS_AFTER:
-        # the number that the service gave it may not have been written down yet
-        return MESSAGE_NOT_YET_KNOWN
-    made = apply_mail_event(event, message, facts, is_current=is_current, now=now)
-    event.processed_at = now
-    event.outcome = made.words[:300]
-    event.message = made.message
-    event.client = made.client
-    changed = ["processed_at", "outcome", "message", "client"]
-    if message is None:  # the service may write to others in other matters
-        event.raw = ""
-        changed = [*changed, "raw"]
-    event.save(update_fields=changed)
-    return made.words
-
-
-def apply_mail_event(
-    event: InboundEvent,
-    message: Message | None,
-    facts: dict[str, str],
-    *,
-    is_current: bool,
-    now: datetime,
-) -> EventResult:
     if message is None:
-        return EventResult(MAIL_EVENT_NOT_OURS)
+        is_fresh = event.received_at > now - FINISH_EVENTS_AFTER
+        if is_fresh and not facts["key"]:
+            # the number that the service gave it may not have been written down yet
+            return EventResult(MESSAGE_NOT_YET_KNOWN, is_final=False)
+        # the service may write to others in other matters
+        return EventResult(MAIL_EVENT_NOT_OURS, keeps_raw=False)
     returned = mail_event_as_returned(facts)
     if returned.report is MailReport.NONE:
-        return EventResult(
-            f"The report “{facts['type'][:60]}” means nothing to us.", message, message.client
+        words = f"The report “{facts['type'][:60]}” means nothing to us."
+    else:
+        words = mail_reports.apply_returned_mail(
+            event, message, returned, is_current=is_current, now=now
         )
-    words = effects.apply_returned_mail(event, message, returned, is_current=is_current, now=now)
     return EventResult(words, message, message.client)
 
 
@@ -165,11 +118,10 @@ def message_of_mail_event(facts: dict[str, str]) -> tuple[Message | None, bool]:
         facts["number"]
     )
     if own or facts["key"] or not facts["number"]:
-        return effects.email_message_by_key(own[1] if own else "")
-    rows = effects.mailed_messages().filter(provider_id=facts["number"][:200])
-    message = rows.order_by("-pk").first()
+        return message_by_key("is_by_mailbox", own[1] if own else "")
+    message = message_by_provider_id("is_by_mailbox", facts["number"])
     return message, message is not None and (
-        message.state in HANDED_OVER_STATES or effects.is_first_sending(message)
+        message.state in HANDED_OVER_STATES or message_keys.sending_number(message.message_id) == 1
     )
 
 
@@ -202,17 +154,3 @@ def is_temporary(facts: dict[str, str]) -> bool:
         each for each in f"{facts['said']}{facts['description']}".lower() if each.isalpha()
     )
     return any(word in plain for word in TEMPORARY_TROUBLES)
-
-
-def finish_mail_events(*, now: datetime) -> int:
-    """What was kept and not processed: stopped right then, or about a message that was not known
-    yet. How many."""
-    left = InboundEvent.objects.filter(
-        source__startswith=MAIL_SOURCE_PREFIX,
-        processed_at=None,
-        received_at__lt=now - FINISH_EVENTS_AFTER,
-    )
-    rows = list(left.order_by("pk").values_list("pk", flat=True))
-    for pk in rows:
-        process_mail_event(pk, now)
-    return len(rows)

@@ -1,72 +1,47 @@
-"""What follows from a mail that came back.
+"""What follows from what mail servers and mail services report about an e-mail.
 States only move towards what is known better, and nothing is sent."""
 
 from datetime import datetime
-from typing import Any
 
-from django.db.models import Q
-from django.db.models.functions import Coalesce, Now
-
-from clients.messaging import message_keys
-from clients.messaging.incoming.bounces.returned_mail import MailReport, ReturnedMail
+from clients.messaging.actions.to_dos import add_to_do
+from clients.messaging.incoming.matching import message_by_key
+from clients.messaging.incoming.results import EventResult
+from clients.messaging.incoming.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
-from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox import decisions, opt_out, transitions
+from clients.messaging.outbox import decisions, delivery_reports, opt_out
+from clients.messaging.outbox.transitions import Transition, write_message_events
 from clients.messaging.suppression import normalize_address
-from clients.models import Business, ContactPoint
-from clients.models.channel import channels_with
+from clients.models import ContactPoint
 
-NOT_YET_ACCEPTED = [
-    State.UNCONFIRMED,
-    State.QUEUED,
-    State.CLAIMED,
-]  # somebody has it after all: not to be sent once more
-BOUNCE_TRANSITIONS: dict[MailReport, tuple[State, list[State]]] = {
-    MailReport.DELIVERED: (State.DELIVERED, [state for state in State if state != State.DELIVERED]),
-    MailReport.PASSED_ON: (State.ACCEPTED, NOT_YET_ACCEPTED),
-    MailReport.DELAYED: (State.ACCEPTED, NOT_YET_ACCEPTED),
-    MailReport.FAILED: (State.BOUNCED, [*NOT_YET_ACCEPTED, State.TRANSMITTING, State.ACCEPTED]),
-    MailReport.ANSWERED_BY_MACHINE: (State.ACCEPTED, [State.UNCONFIRMED]),
-    MailReport.ANSWERED: (State.ACCEPTED, [State.UNCONFIRMED]),
-    MailReport.NOT_SENT: (State.FAILED, [State.UNCONFIRMED, State.TRANSMITTING, State.ACCEPTED]),
-    MailReport.COMPLAINED: (
-        State.DELIVERED,
-        [state for state in State if state != State.DELIVERED],
-    ),
-    MailReport.UNSUBSCRIBED: (State.ACCEPTED, NOT_YET_ACCEPTED),
+BOUNCE_TRANSITIONS = {
+    MailReport.DELIVERED: Transition.REPORT_ARRIVAL,
+    MailReport.PASSED_ON: Transition.REPORT_RECEIPT,
+    MailReport.DELAYED: Transition.REPORT_RECEIPT,
+    MailReport.FAILED: Transition.REPORT_RETURN,
+    MailReport.ANSWERED_BY_MACHINE: Transition.REPORT_ANSWER,
+    MailReport.ANSWERED: Transition.REPORT_ANSWER,
+    MailReport.NOT_SENT: Transition.REPORT_UNSENT,
+    MailReport.COMPLAINED: Transition.REPORT_ARRIVAL,
+    MailReport.UNSUBSCRIBED: Transition.REPORT_RECEIPT,
 }
-UNDELIVERED_STATES = {State.BOUNCED, State.FAILED}
 ARRIVAL_REPORTS = {MailReport.DELIVERED, MailReport.COMPLAINED}
 SILENT_REPORTS = {
     MailReport.ANSWERED_BY_MACHINE,
     MailReport.ANSWERED,
     MailReport.PASSED_ON,
 }  # no line in the history of their own
+BOUNCE_NOT_OURS = "It is about no message of ours."
 ABOUT_EARLIER_SENDING = "It is about an earlier sending of the message."
 
 
-def mailed_messages() -> MessageQuerySet:
-    """What went to a mailbox, and may come back from there."""
-    rows = Message.objects.filter(channel__in=channels_with("is_by_mailbox"))
-    return rows.select_related("client")
-
-
-def email_message_by_key(key: str) -> tuple[Message | None, bool]:
-    """The e-mail with this key, and whether it is about its latest sending."""
-    if not key:
-        return None, False
-    rows = mailed_messages()
-    usual = (  # has an index; the others are rare
-        f"<{key}@{message_keys.sending_domain(Business.objects.get())}>"
-    )
-    stem = key.partition(".")[0]
-    any_sending = Q(message_id__startswith=f"<{stem}@") | Q(message_id__startswith=f"<{stem}.")
-    message = rows.filter(message_id=usual).first() or rows.filter(any_sending).first()
-    return message, message is not None and message.message_id.startswith(f"<{key}@")
-
-
-def is_first_sending(message: Message) -> bool:
-    return message_keys.sending_number(message.message_id) == 1
+def process_returned_mail(
+    event: InboundEvent, returned: ReturnedMail, now: datetime
+) -> EventResult:
+    message, is_current = message_by_key("is_by_mailbox", returned.key)
+    if message is None:
+        return EventResult(BOUNCE_NOT_OURS)
+    words = apply_returned_mail(event, message, returned, is_current=is_current, now=now)
+    return EventResult(words, message, message.client)
 
 
 def apply_returned_mail(
@@ -88,7 +63,7 @@ def apply_returned_mail(
     if not moved and returned.report not in SILENT_REPORTS:
         add_history_note(message, returned.summary(), now)
     if returned.report is MailReport.ANSWERED:
-        add_mail_answer_to_do(event, message, returned)
+        add_mail_answer_to_do(event, message, returned, now)
     if returned.is_address_at_fault:
         suspend_address(message, returned, now)
     elif returned.has_failed and not returned.opts_out:
@@ -100,22 +75,15 @@ def apply_bounce_to_message(message: Message, returned: ReturnedMail, now: datet
     """Guarded by the state each move starts from, so that it may come twice and in any order."""
     if returned.report not in BOUNCE_TRANSITIONS:
         return False
-    to, froms = BOUNCE_TRANSITIONS[returned.report]
-    changes: dict[str, Any] = (
-        {} if to in UNDELIVERED_STATES else {"accepted_at": Coalesce("accepted_at", Now())}
-    )
-    rows = Message.objects.filter(pk=message.pk, message_id=message.message_id, state__in=froms)
-    return bool(
-        transitions.apply_transition(
-            rows, to, note=returned.summary(), at=now, reply=returned.summary(), **changes
-        )
-    )
+    row = Message.objects.filter(pk=message.pk, message_id=message.message_id)
+    transition = BOUNCE_TRANSITIONS[returned.report]
+    return delivery_reports.apply_report(row, transition, returned.summary(), at=now)
 
 
 def add_history_note(message: Message, words: str, now: datetime) -> None:
     """A line in the history that changes no state."""
     state = Message.objects.values_list("state", flat=True).get(pk=message.pk)
-    transitions.write_message_events([message.pk], state, note=words, at=now)
+    write_message_events([message.pk], state, note=words, at=now)
 
 
 def opt_out_recipient(
@@ -146,15 +114,17 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
             channel=message.channel, address__iexact=message.address
         )
         decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
-        create_bounce_to_do(
+        add_to_do(
+            kind=ToDo.Kind.ADDRESS,
             key=f"bounce/{message.pk}/{point.pk}",
-            client_id=point.client_id,
+            client=point.client,
             message=message,
             words=(
                 f"Find out the address of {point.client.name}: mail to {point.value} comes back."
                 f" {returned.why}"
             ),
             url=f"/clients/{point.client_id}/edit/",
+            now=now,
         )
 
 
@@ -164,30 +134,28 @@ def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -
     what = (
         "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
     )
-    create_bounce_to_do(
+    add_to_do(
+        kind=ToDo.Kind.ADDRESS,
         key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}",
-        client_id=None,
         message=message,
         words=f"Mail to {domain} {what}, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
+        now=now,
     )
 
 
-def add_mail_answer_to_do(event: InboundEvent, message: Message, returned: ReturnedMail) -> None:
-    create_bounce_to_do(
-        key=f"mail/{event.pk}",
-        client_id=message.client_id,
-        message=message,
+def add_mail_answer_to_do(
+    event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime
+) -> None:
+    add_to_do(
         kind=ToDo.Kind.ANSWER,
+        key=f"mail/{event.pk}",
+        client=message.client,
+        message=message,
         words=(
             f"{message.client.name} answered at the address for bounces; read it there:"
             f" “{returned.words}”"
         ),
         url=f"/outbox/{message.pk}/",
-    )
-
-
-def create_bounce_to_do(*, words: str, kind: str = ToDo.Kind.ADDRESS, **values: Any) -> None:
-    ToDo.objects.bulk_create(
-        [ToDo(kind=kind, words=words.strip()[:500], **values)], ignore_conflicts=True
+        now=now,
     )

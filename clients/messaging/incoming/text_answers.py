@@ -8,15 +8,16 @@ from django.urls import reverse
 
 from clients import phones
 from clients.messaging import suppression
-from clients.messaging.incoming.hooks import replies
-from clients.messaging.incoming.hooks.gateway_reports import GatewayReport
-from clients.messaging.incoming.hooks.keywords import (
+from clients.messaging.actions.to_dos import add_to_do
+from clients.messaging.incoming import replies
+from clients.messaging.incoming.gateway_reports import GatewayReport
+from clients.messaging.incoming.keywords import (
     Keyword,
     has_more_than_keyword,
     keyword_of,
 )
-from clients.messaging.incoming.hooks.results import EventResult
-from clients.messaging.models import Consent, InboundEvent, Message, TextGateway, ToDo
+from clients.messaging.incoming.results import EventResult
+from clients.messaging.models import Consent, InboundEvent, Message, ToDo
 from clients.messaging.outbox import opt_out
 from clients.models import Business, Client
 from clients.models.channel import Channel
@@ -24,9 +25,7 @@ from clients.models.channel import Channel
 STOPPED_BY_TEXT = "Sent a word back to hear no more."
 
 
-def process_answer(
-    gateway: TextGateway, event: InboundEvent, report: GatewayReport, now: datetime
-) -> EventResult:
+def process_answer(event: InboundEvent, report: GatewayReport, now: datetime) -> EventResult:
     business = Business.objects.get()
     try:
         number = phones.parse_phone(report.sender, business.country).e164
@@ -36,7 +35,7 @@ def process_answer(
     keyword = keyword_of(report.text)
     words = KEYWORD_HANDLERS[keyword](business, event, report, number, people, now)
     if keyword is Keyword.NONE or (keyword is Keyword.STOP and has_more_than_keyword(report.text)):
-        add_text_answer_to_do(event, report, number, people)
+        add_text_answer_to_do(event, report, number, people, now)
     return EventResult(words, last_message_to(number), people[0] if people else None)
 
 
@@ -133,20 +132,26 @@ KEYWORD_HANDLERS = {
 }
 
 
+def must_stop_again(report: GatewayReport) -> bool:
+    """Where a gateway gives its events no ids, a second STOP looks like a repetition of the first;
+    it counts."""
+    return not report.has_own_id and keyword_of(report.text) is Keyword.STOP
+
+
 def add_text_answer_to_do(
-    event: InboundEvent, report: GatewayReport, number: str, people: list[Client]
+    event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
 ) -> None:
     who = people[0].name if people else number
     url = reverse("clients:detail", args=[people[0].pk]) if people else ""
-    row = ToDo(
+    add_to_do(
         kind=ToDo.Kind.ANSWER,
         key=f"answer/{event.pk}",
         client=people[0] if people else None,
         message=last_message_to(number),
-        words=f"{who} answered by text message: “{report.text[:300]}”"[:500],
+        words=f"{who} answered by text message: “{report.text[:300]}”",
         url=url,
+        now=now,
     )
-    ToDo.objects.bulk_create([row], ignore_conflicts=True)
 
 
 def last_message_to(number: str) -> Message | None:
