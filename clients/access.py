@@ -2,11 +2,13 @@
 and who asks."""
 
 from collections.abc import Callable
+from datetime import date
 from functools import wraps
 from typing import Any, cast
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 
 from clients.models import Business, User
 
@@ -40,3 +42,8 @@ def current_user(request: HttpRequest) -> User:
 def business_of(request: HttpRequest) -> Business:
     """The business, which is there once the first visit is over."""
     return cast(Business, request.business)  # type: ignore[attr-defined] # clients.middleware puts it there
+
+
+def business_today(request: HttpRequest) -> date:
+    """The date at the business."""
+    return business_of(request).today(timezone.now())

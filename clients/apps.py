@@ -41,7 +41,7 @@ class ClientsConfig(AppConfig):
         self.connect_mail_service()
 
     def connect_mail_service(self) -> None:
-        """The one signal of the house: django-anymail tells what it has read in no other way."""
+        """django-anymail tells what it has read by a signal and in no other way."""
         from clients.messaging.incoming import mail_service
 
         if mail_service.uses_mail_service():

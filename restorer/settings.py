@@ -117,6 +117,9 @@ DATABASES = {
         conn_health_checks=True,
     )
 }
+# What a lower app asks of one above it, which it may not import.
+LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
+FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {
     "default": {

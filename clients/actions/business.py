@@ -1,11 +1,12 @@
 """Deeds about the business and its people:
 the first visit, settings, and who may sign in as what."""
 
+from datetime import datetime
 from typing import Any
 
 from django.db import connection, transaction
 
-from clients.after import publish_deck_changes
+from clients.events import decks_changed
 from clients.models import Business, Deck, LocalNormals, User
 
 FIRST_VISIT_LOCK = 7_301_001  # any number, the same on every host
@@ -87,7 +88,9 @@ def change_business(*, business: Business) -> Business:
 
 
 @transaction.atomic
-def save_local_normals(*, normals: LocalNormals | None, values: dict[str, Any]) -> LocalNormals:
+def save_local_normals(
+    *, normals: LocalNormals | None, values: dict[str, Any], now: datetime
+) -> LocalNormals:
     """What the owner knows about the wet days of a town;
     the forecasts of the decks there follow."""
     row = normals or LocalNormals()
@@ -97,5 +100,5 @@ def save_local_normals(*, normals: LocalNormals | None, values: dict[str, Any]) 
     here = Deck.objects.filter(
         property__town=row.town, property__region=row.region, property__country=row.country
     )
-    publish_deck_changes(list(here.values_list("pk", flat=True)))
+    decks_changed.send(Deck, deck_ids=list(here.values_list("pk", flat=True)), now=now)
     return row

@@ -9,9 +9,9 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from clients import after
 from clients import emails as addresses
 from clients import phones as numbers
+from clients.events import clients_left
 from clients.messaging import outbox, suppression
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User
@@ -193,7 +193,9 @@ def record_consent(
     if not is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
         outbox.cancel_unsent(messages=waiting, why="The client withdrew consent.", by=by, now=now)
-        after.publish_client_departures([client.pk], "The client withdrew consent.")
+        clients_left.send(
+            Client, client_ids=[client.pk], words="The client withdrew consent.", now=now
+        )
     elif is_welcome_again:
         lift_suppression(client, channel)
     return consent
@@ -217,7 +219,7 @@ def archive_client(*, client: Client, by: User, now: datetime) -> None:
     outbox.cancel_unsent(
         messages=client.messages.all(), why="The client was archived.", by=by, now=now
     )
-    after.publish_client_departures([client.pk], "The client was archived.")
+    clients_left.send(Client, client_ids=[client.pk], words="The client was archived.", now=now)
 
 
 @transaction.atomic

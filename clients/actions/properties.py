@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from clients.actions import clients
-from clients.after import publish_deck_changes
+from clients.actions.saving import lock_until_commit, save_if_changed
+from clients.events import decks_changed
 from clients.models import Client, Deck, Property, User
 
 SECOND_CLICK_WINDOW = timedelta(minutes=10)
@@ -34,7 +35,7 @@ def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
         "town": new.property["town"],
         "client__name": new.client["name"],
     }
-    acquire_named_lock(f"open {same}")
+    lock_until_commit(f"open {same}")
     made = Deck.objects.filter(
         label=new.deck["label"],
         created_at__gt=now - SECOND_CLICK_WINDOW,
@@ -49,42 +50,36 @@ def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
     return add_deck(property=home, values=new.deck, now=now)
 
 
-def acquire_named_lock(what: str) -> None:
-    """Hold everyone else who does the same until this transaction ends, so that a second click
-    waits and then sees."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
-
-
 @transaction.atomic
 def add_property(*, client: Client, values: dict[str, Any], now: datetime) -> Property:
     return Property.objects.create(client=client, created_at=now, **values)
 
 
 @transaction.atomic
-def change_property(*, property: Property, values: dict[str, Any]) -> Property:
+def change_property(*, property: Property, values: dict[str, Any], now: datetime) -> Property:
     """Another place means another sun and rain: the forecasts of its decks follow."""
     has_moved = any(
         getattr(property, name) != values.get(name)
         for name in ("latitude", "longitude", "time_zone")
     )
-    update_changed_fields(property, values)
+    save_if_changed(property, values)
     if has_moved:
-        publish_deck_changes(list(property.decks.values_list("pk", flat=True)))
+        deck_ids = list(property.decks.values_list("pk", flat=True))
+        decks_changed.send(Deck, deck_ids=deck_ids, now=now)
     return property
 
 
 @transaction.atomic
 def add_deck(*, property: Property, values: dict[str, Any], now: datetime) -> Deck:
     deck = Deck.objects.create(property=property, created_at=now, **values)
-    publish_deck_changes([deck.pk])
+    decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
     return deck
 
 
 @transaction.atomic
-def change_deck(*, deck: Deck, values: dict[str, Any]) -> Deck:
-    if update_changed_fields(deck, values):
-        publish_deck_changes([deck.pk])
+def change_deck(*, deck: Deck, values: dict[str, Any], now: datetime) -> Deck:
+    if save_if_changed(deck, values):
+        decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
     return deck
 
 
@@ -92,22 +87,12 @@ def change_deck(*, deck: Deck, values: dict[str, Any]) -> Deck:
 def archive_deck(*, deck: Deck, now: datetime) -> None:
     """A deck that is gone: its history stays. Doing it twice changes nothing."""
     if deck.archived_at is None:
-        update_changed_fields(deck, {"archived_at": now})
-        publish_deck_changes([deck.pk])
+        save_if_changed(deck, {"archived_at": now})
+        decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
 
 
 @transaction.atomic
-def unarchive_deck(*, deck: Deck) -> None:
+def unarchive_deck(*, deck: Deck, now: datetime) -> None:
     if deck.archived_at is not None:
-        update_changed_fields(deck, {"archived_at": None})
-        publish_deck_changes([deck.pk])
-
-
-def update_changed_fields(row: Property | Deck, values: dict[str, Any]) -> bool:
-    """Set and save the values that are new; whether there were any."""
-    changed = [name for name, value in values.items() if getattr(row, name) != value]
-    for name in changed:
-        setattr(row, name, values[name])
-    if changed:
-        row.save(update_fields=changed)
-    return bool(changed)
+        save_if_changed(deck, {"archived_at": None})
+        decks_changed.send(Deck, deck_ids=[deck.pk], now=now)

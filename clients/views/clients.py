@@ -1,7 +1,6 @@
 """Pages about a client: what we know, how to reach them, what they allow and what was said to
 them."""
 
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -11,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset, suppressed_channels
@@ -23,10 +22,6 @@ from clients.messaging.models import Consent, Message
 from clients.models import Client, Deck
 
 MESSAGES_SHOWN = 50
-
-
-def business_today(request: HttpRequest) -> date:
-    return business_of(request).today(timezone.now())
 
 
 def phone_country(client: Client | None, request: HttpRequest) -> str:

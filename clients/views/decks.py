@@ -44,7 +44,7 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if form.is_valid():
         try:
-            actions.change_deck(deck=deck, values=form.cleaned_data)
+            actions.change_deck(deck=deck, values=form.cleaned_data, now=now)
         except IntegrityError:
             form.add_error("label", LABEL_TAKEN)
         else:
@@ -68,6 +68,6 @@ def archive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 def unarchive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck, pk=pk)
-    actions.unarchive_deck(deck=deck)
+    actions.unarchive_deck(deck=deck, now=timezone.now())
     messages.success(request, f"{deck.label} is back in the book.")
     return redirect("decks:detail", deck.pk)

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, owner_required
@@ -50,7 +51,7 @@ def edit_normals(request: HttpRequest, pk: int) -> HttpResponse:
 def normals_form(request: HttpRequest, row: LocalNormals | None) -> HttpResponse:
     form = NormalsForm(request.POST or None, normals=row)
     if form.is_valid():
-        kept = actions.save_local_normals(normals=row, values=form.values)
+        kept = actions.save_local_normals(normals=row, values=form.values, now=timezone.now())
         messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
         return redirect("settings:normals")
     return render(request, "settings/normals_form.html", {"form": form, "row": row})

@@ -1,14 +1,16 @@
 """Put work into the diary, move it, hold it for the weather, call it off, and close it when it is
 done."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 
+from clients.actions.saving import lock_until_commit
 from clients.display import format_day as written
+from clients.events import work_decided
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import MessageText, ToDo
 from clients.models import Business, Deck, Property, User
@@ -16,8 +18,7 @@ from jobs import diary
 from jobs.actions import booking_messages, crew_days
 from jobs.actions import placement as fitting
 from jobs.actions.crew_days import BookingError, NoRoomError
-from jobs.actions.job_inputs import lock_until_commit
-from jobs.after import publish_bookings
+from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 from jobs.diary import Placement
 from jobs.diary.placement import MIN_BOOKING_HOURS
@@ -93,12 +94,20 @@ def book_work(
     booking.decks.set(decks)
     record_booking_on_offer(booking, by, now)
     settle_rebooking_to_dos(booking, by, now)
-    publish_bookings([deck.pk for deck in decks], f"Booked for {written(booking.first_on)}.")
+    follow_booking(booking, decks, now)
     if notify_client:
         booking_messages.notify_client_of_booking(
             booking=booking, purpose=Purpose.BOOKED, now=now, by=by
         )
     return booking
+
+
+def follow_booking(booking: Booking, decks: Iterable[Deck], now: datetime) -> None:
+    """After work was booked or moved: offers about its decks end, apps above follow."""
+    deck_ids = [deck.pk for deck in decks]
+    words = f"Booked for {written(booking.first_on)}."
+    withdraw_offers_about_decks(deck_ids=deck_ids, history_note=words, now=now)
+    work_decided.send(Booking, deck_ids=deck_ids, is_wanted=True, words=words, now=now)
 
 
 @transaction.atomic
@@ -148,9 +157,7 @@ def move_booking(
     booking.arrives_from = arrival.begins
     booking.arrives_to = arrival.ends
     assign_booking_days(booking, placement, why=why, now=now)
-    publish_bookings(
-        [deck.pk for deck in booking.decks.all()], f"Booked for {written(booking.first_on)}."
-    )
+    follow_booking(booking, booking.decks.all(), now)
     if notify_client and news:
         booking_messages.notify_client_of_booking(booking=booking, purpose=news, now=now, by=by)
     return booking

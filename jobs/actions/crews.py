@@ -8,10 +8,9 @@ from django.db.models.functions import Greatest
 
 from clients.models import Business
 from jobs.actions.crew_days import BookingError, lock_crews
-from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
+from jobs.actions.placement import OPEN_BOOKING_STATES
+from jobs.models import BookingDay, Crew, CrewDay, DayOff
 from jobs.offers import links
-
-UPCOMING_STATES = [Booking.State.BOOKED, Booking.State.HELD]
 
 
 @transaction.atomic
@@ -26,7 +25,7 @@ def save_crew(*, crew: Crew, now: datetime) -> Crew:
     lock_crews([crew])
     today = Business.objects.get().today(now)
     if not crew.is_active and (
-        bookings := crew.bookings.filter(state__in=UPCOMING_STATES, last_on__gte=today).count()
+        bookings := crew.bookings.filter(state__in=OPEN_BOOKING_STATES, last_on__gte=today).count()
     ):
         raise BookingError(
             f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them"
@@ -44,7 +43,7 @@ def add_day_off(*, off: DayOff) -> int:
     """Keep days off; how many days of work lie on them, which somebody has to move."""
     off.save()
     rows = BookingDay.objects.filter(
-        crew_day__day__range=(off.first_on, off.last_on), booking__state__in=UPCOMING_STATES
+        crew_day__day__range=(off.first_on, off.last_on), booking__state__in=OPEN_BOOKING_STATES
     )
     return (rows.filter(crew_day__crew=off.crew_id) if off.crew_id else rows).count()
 

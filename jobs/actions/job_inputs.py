@@ -1,12 +1,11 @@
 """What a logged job and a visit are made of: the values that forms hand to the actions."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.db import connection
-
+from clients.actions.saving import lock_until_commit, save_if_changed
 from jobs.models import Batch, CoatApplied, Job, Product
 
 
@@ -46,16 +45,6 @@ class NewDeck:
     phones: tuple[str, ...] = ()
 
 
-DeckMaker = Callable[[], Any]
-
-
-def lock_until_commit(what: str) -> None:
-    """Hold everyone else who does the same until this transaction ends, so that a second click
-    waits and then sees."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
-
-
 def get_or_create_batch(product: Product, code: str) -> Batch | None:
     """The batch with that code, made if it is new;
     capitals and spaces around do not make another batch."""
@@ -85,13 +74,3 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
         save_if_changed(row, values)
     for row in there[len(coats) :]:
         row.delete()
-
-
-def save_if_changed(row: Any, values: Mapping[str, Any]) -> bool:
-    """Set the values and save if any of them is new; whether it was saved."""
-    changed = row.pk is None or any(getattr(row, name) != value for name, value in values.items())
-    for name, value in values.items():
-        setattr(row, name, value)
-    if changed:
-        row.save()
-    return changed

@@ -1,7 +1,7 @@
 """Log a job, change it, remove it."""
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -9,19 +9,19 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 
+from clients.actions.saving import lock_until_commit, save_if_changed
+from clients.events import decks_changed
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.job_inputs import (
     CoatInput,
     JobError,
     NewDeck,
-    lock_until_commit,
     replace_coats_applied,
-    save_if_changed,
 )
 from jobs.actions.new_decks import add_client_and_deck
+from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
 from jobs.actions.photos import attach_photos
-from jobs.after import publish_job_changes
 from jobs.models import Booking, Job, Visit
 
 EARLIEST_JOB_DAY = date(1950, 1, 1)
@@ -70,7 +70,7 @@ def log_job(
         deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now
     )
     bookings.close_booking_of_job(job=job, booking=booking, now=now)
-    publish_job_changes([deck.pk])
+    follow_job_changes(deck_ids=[deck.pk], now=now)
     return job, True
 
 
@@ -95,7 +95,7 @@ def change_job(
         {**with_currency(details, business), "visit": save_visit_of_job(visit, details, findings)},
     )
     replace_coats_applied(job, list(coats))
-    publish_job_changes([job.deck_id])
+    follow_job_changes(deck_ids=[job.deck_id], now=now)
     return job
 
 
@@ -117,8 +117,14 @@ def remove_job(*, job: Job, reason: str, by: User, now: datetime) -> None:
     job.delete()
     if visit:
         visit.delete()
-    publish_job_changes([deck_id])
+    decks_changed.send(Job, deck_ids=[deck_id], now=now)
     transaction.on_commit(lambda: delete_photo_files(names))
+
+
+def follow_job_changes(*, deck_ids: Collection[int], now: datetime) -> None:
+    """After jobs were logged or corrected: offers that they overtook end, apps above follow."""
+    withdraw_offers_of_coated_decks(deck_ids=deck_ids, now=now)
+    decks_changed.send(Job, deck_ids=deck_ids, now=now)
 
 
 def check_loggable(deck: Deck, finished_on: date, today: date) -> None:

@@ -10,13 +10,13 @@ from django.db import transaction
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
+from clients.actions.saving import lock_until_commit
+from clients.events import work_decided
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs import diary
 from jobs.actions.bookings import book_work
-from jobs.actions.job_inputs import lock_until_commit
-from jobs.after import publish_declines
 from jobs.models import Offer, OfferEvent
 from jobs.offers.page import is_offer_bookable
 
@@ -95,7 +95,8 @@ def decline_offer(*, token_hash: str, reason: str, words: str, name: str, now: d
     why = Offer.Decline(reason).label
     said = f"Offer {found.reference} declined: {why}."
     record_client_event(found, Event.DECLINED, f"{why}. {words}".strip(), now)
-    publish_declines([scope.deck_id for scope in found.scopes.all()], said)
+    declined = [scope.deck_id for scope in found.scopes.all()]
+    work_decided.send(Offer, deck_ids=declined, is_wanted=False, words=said, now=now)
     add_offer_to_do(
         found, ToDo.Kind.ANSWER, "declined", f"{found.client.name}: {said} {words}", now
     )

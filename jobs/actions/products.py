@@ -1,15 +1,15 @@
 """Products as their data sheets describe them, and the dates of a batch."""
 
-from datetime import date
+from datetime import date, datetime
 
 from django.db import transaction
 
-from jobs.after import publish_job_changes
+from clients.events import decks_changed
 from jobs.models import Batch, Job, Product
 
 
 @transaction.atomic
-def save_product(*, product: Product) -> Product:
+def save_product(*, product: Product, now: datetime) -> Product:
     """Keep a product; when its class or pigment changed, the decks it lies on are forecast anew."""
     before = (
         Product.objects.filter(pk=product.pk).values_list("finish_class", "pigment", "base").first()
@@ -17,7 +17,7 @@ def save_product(*, product: Product) -> Product:
     product.save()
     if before and before != (product.finish_class, product.pigment, product.base):
         decks = Job.objects.filter(coats_applied__product=product).values_list("deck_id", flat=True)
-        publish_job_changes(sorted(set(decks)))
+        decks_changed.send(Product, deck_ids=sorted(set(decks)), now=now)
     return product
 
 

@@ -6,7 +6,8 @@ from uuid import UUID
 
 from django.db import transaction
 
-from jobs.actions.job_inputs import get_or_create_batch, save_if_changed
+from clients.actions.saving import save_if_changed
+from jobs.actions.job_inputs import get_or_create_batch
 from jobs.models import Pack, Product, StockTin
 
 

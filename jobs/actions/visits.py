@@ -6,10 +6,11 @@ from typing import Any
 
 from django.db import transaction
 
+from clients.actions.saving import lock_until_commit, save_if_changed
+from clients.events import decks_changed
 from clients.models import Business, Deck, User
-from jobs.actions.job_inputs import JobError, lock_until_commit, save_if_changed
+from jobs.actions.job_inputs import JobError
 from jobs.actions.jobs import check_loggable, check_work_date
-from jobs.after import publish_job_changes
 from jobs.models import Visit
 from jobs.models.visit import GRADE_FIELDS
 
@@ -38,7 +39,7 @@ def record_visit(
     visit = Visit.objects.create(
         deck=deck, visited_on=visited_on, recorded_by=by, created_at=now, **findings
     )
-    publish_job_changes([deck.pk])
+    decks_changed.send(Visit, deck_ids=[deck.pk], now=now)
     return visit, True
 
 
@@ -54,7 +55,7 @@ def change_visit(
     check_work_date(visited_on, business.today(now), "visited_on")
     check_findings(findings)
     if save_if_changed(visit, {**findings, "visited_on": visited_on}):
-        publish_job_changes([visit.deck_id])
+        decks_changed.send(Visit, deck_ids=[visit.deck_id], now=now)
     return visit
 
 

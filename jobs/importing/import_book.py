@@ -9,7 +9,7 @@ from pathlib import Path
 from django.db import connection, transaction
 
 from clients.models import Business, User
-from jobs.after import publish_job_changes
+from jobs.actions.jobs import follow_job_changes
 from jobs.importing.reading import ReadRow, SheetProblem, read_rows
 from jobs.importing.sheet import read_sheet
 from jobs.importing.writer import BookWriter, ImportTally
@@ -37,7 +37,7 @@ def import_book(
     writer = BookWriter(business=business, by=by, source=path.name, today=business.today(now))
     try:
         with transaction.atomic():
-            problems = write_and_refresh(writer, rows)
+            problems = write_and_refresh(writer, rows, now)
             if problems or is_dry_run:
                 raise _UndoError
     except _UndoError:
@@ -45,7 +45,9 @@ def import_book(
     return ImportReport(writer.tally, problems)
 
 
-def write_and_refresh(writer: BookWriter, rows: Sequence[ReadRow]) -> list[SheetProblem]:
+def write_and_refresh(
+    writer: BookWriter, rows: Sequence[ReadRow], now: datetime
+) -> list[SheetProblem]:
     """The rows, then once for all what is kept beside them: search words and forecasts."""
     with connection.cursor() as cursor:
         cursor.execute("SET LOCAL restorer.search_later = 'on'")
@@ -55,5 +57,5 @@ def write_and_refresh(writer: BookWriter, rows: Sequence[ReadRow]) -> list[Sheet
     with connection.cursor() as cursor:
         cursor.execute("SELECT search_refresh(%s)", [sorted(writer.tally.client_ids)])
         cursor.execute("SET LOCAL restorer.search_later = 'off'")
-    publish_job_changes(writer.tally.deck_ids)
+    follow_job_changes(deck_ids=writer.tally.deck_ids, now=now)
     return []

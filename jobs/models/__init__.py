@@ -1,6 +1,7 @@
 """The rows of the jobs app: products, visits, jobs and coats, photographs;
 prices, offers and the diary."""
 
+from jobs.models.coat import Coat
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.job import CoatApplied, Job, Photo
 from jobs.models.offer import Offer, OfferLine, OfferScope, OfferTax
@@ -14,6 +15,7 @@ __all__ = [
     "Batch",
     "Booking",
     "BookingDay",
+    "Coat",
     "CoatApplied",
     "Crew",
     "CrewDay",

@@ -17,21 +17,10 @@ from jobs.models.visit import Visit
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
-# Finish on the boards, counted from the last strip on; a strip that seals counts with its own
-# coats.
 COAT_BUILD_SQL = """
-SELECT wanted.deck_id, coalesce(sum(a.coats) FILTER (WHERE a.surface IN ('boards', 'all')
-    AND p.kind = 'finish'), 0)
+SELECT wanted.deck_id, build.coats
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
-LEFT JOIN (SELECT deck_id, max(finished_on) AS stripped_on FROM jobs_job
-    WHERE kind = 'strip' AND deck_id = ANY (%(decks)s) AND (finished_on, id) < (%(day)s, %(job)s)
-    GROUP BY deck_id) AS strip USING (deck_id)
-LEFT JOIN jobs_job j ON j.deck_id = wanted.deck_id
-    AND j.finished_on >= coalesce(stripped_on, '-infinity')
-    AND (j.finished_on, j.id) < (%(day)s, %(job)s)
-LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
-LEFT JOIN jobs_product p ON p.id = a.product_id
-GROUP BY wanted.deck_id
+CROSS JOIN LATERAL jobs_coat_build(wanted.deck_id, %(day)s, %(job)s) AS build
 """
 
 
@@ -157,8 +146,8 @@ class Job(models.Model):
         return {"why": self.removal_reason} if self.removal_reason else None
 
 
-class CoatQuerySet(models.QuerySet["CoatApplied"]):
-    def trace(self, batch: Batch) -> "CoatQuerySet":
+class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
+    def trace(self, batch: Batch) -> "CoatAppliedQuerySet":
         """Where a batch went, newest first, with the deck, the client and how to reach them."""
         rows = self.filter(batch=batch).select_related("job__deck__property__client")
         return rows.prefetch_related("job__deck__property__client__contact_points").order_by(
@@ -188,7 +177,7 @@ class CoatApplied(models.Model):
     coats = models.PositiveSmallIntegerField(default=1)
     litres = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
 
-    objects = CoatQuerySet.as_manager()
+    objects = CoatAppliedQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = "coats applied"

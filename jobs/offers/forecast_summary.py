@@ -1,12 +1,15 @@
 """What the forecast says about a deck, for the papers and public pages of this app.
 
-The forecast lives in an app above, which may not be imported here; it adds its teller when it
-starts.
+The forecast is in an app above, which may not be imported here: the settings name its function.
 """
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from typing import Protocol
+
+from django.conf import settings
+from django.utils.module_loading import import_string
 
 
 @dataclass(frozen=True)
@@ -22,14 +25,14 @@ class ForecastSummary:
     picture: str
 
 
-forecast_providers: list[Callable[[Collection[int], date], dict[int, ForecastSummary]]] = []
+class ForecastProvider(Protocol):
+    """By deck; a deck that has no forecast is left out."""
+
+    def __call__(self, deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]: ...
 
 
 def forecast_summary_by_deck(
     deck_ids: Collection[int], *, today: date
 ) -> dict[int, ForecastSummary]:
-    """By deck; a deck that has no forecast is left out."""
-    summaries: dict[int, ForecastSummary] = {}
-    for provider in forecast_providers:
-        summaries |= provider(deck_ids, today)
-    return summaries
+    provider: ForecastProvider = import_string(settings.FORECAST_PROVIDER)
+    return provider(deck_ids, today)

@@ -28,26 +28,18 @@ UNIT_MEASURE = Decimal(1)
 PLACEHOLDER_DATE = date(2000, 1, 1)  # only for words that nobody reads
 
 FACTS_SQL = """
-SELECT wanted.deck_id, top.product_id, CASE newest.kind WHEN 'recoat' THEN laid.coats ELSE 0 END,
+SELECT wanted.deck_id, top.product_id,
+    CASE WHEN newest.kind = 'recoat' AND newest.is_on_boards THEN newest.coats ELSE 0 END,
     seen.grade, seen.flaking, seen.greying
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN LATERAL (
-    SELECT id, kind, finished_on FROM jobs_job WHERE deck_id = wanted.deck_id
-        AND kind IN ('strip', 'recoat')
-    ORDER BY finished_on DESC, id DESC LIMIT 1
+    SELECT * FROM jobs_coat WHERE deck_id = wanted.deck_id
+    ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) AS newest ON true
 LEFT JOIN LATERAL (
-    SELECT a.product_id FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id
-        JOIN jobs_product p ON p.id = a.product_id
-    WHERE j.deck_id = wanted.deck_id AND j.kind IN ('strip', 'recoat')
-        AND a.surface IN ('boards', 'all') AND p.kind = 'finish'
-    ORDER BY j.finished_on DESC, j.id DESC, a.position DESC, a.id DESC LIMIT 1
+    SELECT product_id FROM jobs_coat WHERE deck_id = wanted.deck_id AND is_on_boards
+    ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) AS top ON true
-LEFT JOIN LATERAL (
-    SELECT coalesce(sum(a.coats), 0) AS coats FROM jobs_coatapplied a
-        JOIN jobs_product p ON p.id = a.product_id
-    WHERE a.job_id = newest.id AND a.surface IN ('boards', 'all') AND p.kind = 'finish'
-) AS laid ON true
 LEFT JOIN LATERAL (
     SELECT (array_agg(g.grade ORDER BY v.visited_on DESC, v.id DESC)
         FILTER (WHERE g.grade IS NOT NULL))[1] AS grade,
@@ -58,7 +50,7 @@ LEFT JOIN LATERAL (
     FROM jobs_visit v, LATERAL (
         SELECT coalesce(overall, greatest(greying, beading, flaking, cracking, mould)) AS grade
     ) AS g
-    WHERE v.deck_id = wanted.deck_id AND v.visited_on > coalesce(newest.finished_on, '-infinity')
+    WHERE v.deck_id = wanted.deck_id AND v.visited_on > coalesce(newest.laid_on, '-infinity')
 ) AS seen ON true
 """
 

@@ -42,7 +42,7 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
     data = request.POST if request.method == "POST" else None
     form = ProductForm(data, instance=product, units=business_of(request).units)
     if form.is_bound and form.is_valid():
-        actions.save_product(product=form.instance)
+        actions.save_product(product=form.instance, now=timezone.now())
         messages.success(request, f"{form.instance} was saved.")
         return redirect("jobs:products")
     return render(

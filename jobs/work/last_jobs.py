@@ -1,5 +1,5 @@
 """When each client's newest job was finished;
-the law of some places counts from there (jobs/apps.py registers it)."""
+the law of some places counts from there (settings.LAST_JOB_PROVIDER)."""
 
 from collections.abc import Collection
 from datetime import date

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
-from jobs.models import Job, Visit
+from jobs.models import Coat, Visit
 from jobs.models.visit import GRADE_FIELDS
 from reminders.forecast.scoring import MIN_FINISHED_COATS
 from reminders.forecasting.refitting import MIN_NEW_VISITS
@@ -143,9 +143,7 @@ def newest_figures() -> AccuracyFigures | None:
 def count_graded_visits(*, today: date) -> int:
     """Visits that graded a coat, counted in one query;
     those of a coat with no finish recorded are counted too."""
-    seen = Job.objects.coating().filter(
-        deck=OuterRef("deck"), finished_on__lt=OuterRef("visited_on")
-    )
+    seen = Coat.objects.laid_before(OuterRef("visited_on")).filter(deck=OuterRef("deck"))
     graded = Q(*((f"{name}__isnull", False) for name in GRADE_FIELDS), _connector=Q.OR)
     return Visit.objects.filter(graded, Exists(seen), visited_on__lte=today).count()
 

@@ -179,7 +179,7 @@ def copy_lines(
     ):
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}\t{reference}\t{why}"
-            f"\t{share}\t{min(build or 0, 32767)}\t{sound or COPY_NULL}\n"
+            f"\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\n"
         )
 
 

@@ -17,14 +17,6 @@ GRADE_SQL = (  # as Visit.grade
     f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
 )
 
-# Of several finishes in one job the last on the boards counts.
-FINISH_SQL = """
-SELECT p.finish_class, p.pigment, p.base, sum(a.coats) OVER (PARTITION BY a.surface IN ('boards',
-    'all')) AS coats
-FROM jobs_coatapplied a JOIN jobs_product p ON p.id = a.product_id
-WHERE a.job_id = job.id AND p.kind = 'finish'
-ORDER BY (a.surface IN ('boards', 'all')) DESC, a.position DESC LIMIT 1
-"""
 EXPOSURE_SQL = """
 place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture, deck.roof_percent,
 deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow,
@@ -32,40 +24,27 @@ deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck
 deck.pool, deck.litter, deck.height_m
 """
 
-# One row a deck that has a coating job. LATERAL and not CTEs: the planner guesses the size of the
+# One row a deck that has a coat. LATERAL and not CTEs: the planner guesses the size of the
 # latter so badly that it may choose a plan that takes minutes; index look-ups deck by deck cannot
 # go wrong. What was found on the day of the job came before the coat; of visits that disagree the
 # later one is believed.
 NEWEST_COATS_SQL = f"""
-SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base,
-    coat.coats, build.coats,
-    sound.seen_on, worn.seen_on, {EXPOSURE_SQL}
+SELECT deck.id, coat.job_id, coat.kind, coat.laid_on, coat.finish_class, coat.pigment, coat.base,
+    coat.coats, coat.build, sound.seen_on, worn.seen_on, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
 JOIN LATERAL (
-    SELECT j.id, j.kind, j.finished_on FROM jobs_job j WHERE j.deck_id = deck.id
-        AND j.kind IN ('strip', 'recoat')
-    ORDER BY j.finished_on DESC, j.id DESC LIMIT 1
-) job ON true
-LEFT JOIN LATERAL ({FINISH_SQL}) coat ON true
-LEFT JOIN LATERAL (
-    SELECT sum(a.coats) AS coats
-    FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id
-        JOIN jobs_product p ON p.id = a.product_id
-    WHERE j.deck_id = deck.id AND p.kind = 'finish' AND a.surface IN ('boards', 'all')
-        AND j.finished_on >= coalesce(
-        (SELECT max(s.finished_on) FROM jobs_job s WHERE s.deck_id = deck.id
-            AND s.kind = 'strip'), '-infinity')
-) build ON true
+    SELECT * FROM jobs_coat WHERE deck_id = deck.id ORDER BY laid_on DESC, job_id DESC LIMIT 1
+) coat ON true
 LEFT JOIN LATERAL (
     SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
-    WHERE v.deck_id = deck.id AND v.visited_on > job.finished_on
+    WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
         AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE}
 ) sound ON true
 LEFT JOIN LATERAL (
     SELECT min(v.visited_on) AS seen_on FROM jobs_visit v
-    WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, job.finished_on)
+    WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, coat.laid_on)
         AND v.visited_on <= %(today)s AND {GRADE_SQL} > {MAX_SOUND_GRADE}
 ) worn ON true
 LEFT JOIN clients_localnormals normals
@@ -77,17 +56,17 @@ WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
 
 @dataclass(frozen=True, slots=True)
 class NewestCoats:
-    """Columns of n decks in order of deck; None in a column was not recorded."""
+    """Columns of n decks in order of deck; None or nothing in a column was not recorded."""
 
     deck_id: tuple[int, ...]
     job_id: tuple[int, ...]
     kind: tuple[str, ...]
     finished_on: tuple[date, ...]
-    finish_class: tuple[str | None, ...]
-    pigment: tuple[str | None, ...]
-    base: tuple[str | None, ...]
+    finish_class: tuple[str, ...]
+    pigment: tuple[str, ...]
+    base: tuple[str, ...]
     coats: tuple[int | None, ...]
-    build: tuple[int | None, ...]
+    build: tuple[int, ...]
     sound_on: tuple[date | None, ...]
     worn_on: tuple[date | None, ...]
     latitude: tuple[float, ...]

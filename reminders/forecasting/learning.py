@@ -16,7 +16,6 @@ from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.coats import (
     EXPOSURE_SQL,
-    FINISH_SQL,
     GRADE_SQL,
     NewestCoats,
     postgres_array,
@@ -24,37 +23,29 @@ from reminders.forecasting.coats import (
 
 DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
-# One row a coat. The next coating job ended it; of two on one day the later entry is the coat.
 EVERY_COAT_SQL = f"""
-SELECT deck.id, job.id, job.kind, job.finished_on, coat.finish_class, coat.pigment, coat.base,
-    coat.coats,
-    NULL, NULL, NULL, {EXPOSURE_SQL}, job.ended_on,
-        deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
+SELECT deck.id, coat.job_id, coat.kind, coat.laid_on, coat.finish_class, coat.pigment, coat.base,
+    coat.coats, NULL, NULL, NULL, {EXPOSURE_SQL},
+    CASE WHEN coat.ended_on <= %(today)s THEN coat.ended_on END,
+    deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
-JOIN LATERAL (
-    SELECT j.id, j.kind, j.finished_on, lead(j.finished_on) OVER (ORDER BY j.finished_on,
-        j.id) AS ended_on
-    FROM jobs_job j WHERE j.deck_id = deck.id AND j.kind IN ('strip', 'recoat')
-        AND j.finished_on <= %(today)s
-) job ON true
-LEFT JOIN LATERAL ({FINISH_SQL}) coat ON true
+JOIN jobs_coat coat ON coat.deck_id = deck.id AND coat.laid_on <= %(today)s
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.id = ANY (%(decks)s::bigint[])
-ORDER BY deck.id, job.finished_on, job.id
+ORDER BY deck.id, coat.laid_on, coat.job_id
 """  # noqa: S608 - made of constants
 
 # What was found on the day of a job was found on the coat before it, so the coat seen is the newest
 # earlier one.
 EVERY_VISIT_SQL = f"""
-SELECT seen.id, v.visited_on, {GRADE_SQL}, v.reason
+SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason
 FROM jobs_visit v
 LEFT JOIN LATERAL (
-    SELECT j.id FROM jobs_job j
-    WHERE j.deck_id = v.deck_id AND j.kind IN ('strip', 'recoat') AND j.finished_on < v.visited_on
-    ORDER BY j.finished_on DESC, j.id DESC LIMIT 1
+    SELECT job_id FROM jobs_coat WHERE deck_id = v.deck_id AND laid_on < v.visited_on
+    ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) seen ON true
 WHERE v.deck_id = ANY (%(decks)s::bigint[]) AND v.visited_on <= %(today)s
 ORDER BY v.deck_id, v.visited_on, v.id

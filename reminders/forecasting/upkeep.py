@@ -186,7 +186,7 @@ def upkeep_jobs(
         workable,
         today=bridge.epoch_days(today),
         years=PLANNED_YEARS,
-        build=int(coats.build[0] or 0),
+        build=int(coats.build[0]),
         coats_a_job=int(coats.coats[0] or 2),
         recoat_cost=float(recoat.amount),
         strip_cost=float(strip.amount),

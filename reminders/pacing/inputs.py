@@ -12,6 +12,7 @@ import numpy as np
 
 from clients.models import Business
 from jobs import diary
+from jobs.models import Coat
 from reminders.forecasting import bridge
 from reminders.models import PacedDeck
 from reminders.months import month_of
@@ -29,7 +30,6 @@ from reminders.pacing.savings import (
     DeckSavings,
     Floats,
     OpenDeck,
-    coating_job_counts,
     deck_prices,
     deck_savings,
     open_decks,
@@ -238,7 +238,7 @@ class PacingInputsBuilder:
         return not 0 <= self.horizon.week_of(week) < self.horizon.weeks
 
     def households(self, decks: list[OpenDeck]) -> list[Household]:
-        coats = coating_job_counts([deck.deck_id for deck in decks])
+        coats = Coat.objects.counts_by_deck([deck.deck_id for deck in decks])
         found = []
         for _, members in groupby(decks, key=lambda deck: deck.property_id):
             home = list(members)

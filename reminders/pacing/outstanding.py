@@ -23,7 +23,7 @@ from reminders.pacing.responses import ResponseRates, response_group
 OUTSTANDING_QUERY = """
 SELECT min(m.accepted_at)::date AS sent_on, array_agg(d.id), array_agg(d.area_m2),
     max(m.accepted_at::date - j.finished_on),
-    max((SELECT count(*) FROM jobs_job o WHERE o.deck_id = d.id AND o.kind IN ('strip', 'recoat')))
+    max((SELECT count(*) FROM jobs_coat c WHERE c.deck_id = d.id))
 FROM reminders_reminder r
 JOIN clients_message m ON m.id = r.message_id AND m.state IN ('accepted', 'delivered')
     AND m.accepted_at >= %(since)s

@@ -46,12 +46,10 @@ RESPONSE_QUERY = """
 SELECT min(r.sent_on), max(r.sent_on - j.finished_on), max(r.coats), min(r.after_days)
 FROM (
     SELECT r.job_id, r.deck_id, min(m.accepted_at)::date AS sent_on,
-        (SELECT count(*) FROM jobs_job o JOIN jobs_job c ON c.id = r.job_id
-         WHERE o.deck_id = r.deck_id AND o.kind IN ('strip', 'recoat')
-             AND o.finished_on <= c.finished_on) AS coats,
-        (SELECT min(o.finished_on) FROM jobs_job o WHERE o.deck_id = r.deck_id
-            AND o.kind IN ('strip', 'recoat')
-         AND o.finished_on > min(m.accepted_at)::date) - min(m.accepted_at)::date AS after_days
+        (SELECT count(*) FROM jobs_coat o JOIN jobs_job c ON c.id = r.job_id
+         WHERE o.deck_id = r.deck_id AND o.laid_on <= c.finished_on) AS coats,
+        (SELECT min(o.laid_on) FROM jobs_coat o WHERE o.deck_id = r.deck_id
+         AND o.laid_on > min(m.accepted_at)::date) - min(m.accepted_at)::date AS after_days
     FROM reminders_reminder r JOIN clients_message m ON m.id = r.message_id
     WHERE m.accepted_at IS NOT NULL AND m.state IN ('accepted', 'delivered')
     GROUP BY r.job_id, r.deck_id

@@ -1,17 +1,17 @@
 """The decks that may be reminded, with prices and what haste saves:
 rows of the book → arrays of the core."""
 
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 from django.db import connection
-from django.db.models import Count, Exists, F, OuterRef, Q, Value
+from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Greatest
 from numpy.typing import NDArray
 
-from jobs.models import Booking, Job, Offer, OfferScope
+from jobs.models import Booking, Offer, OfferScope
+from jobs.models.job import STRIP_ABOVE_COATS
 from reminders import forecast
 from reminders.due.deck_rows import DeckRow, value_columns
 from reminders.forecast.exposure import sun_on_deck
@@ -24,7 +24,6 @@ from reminders.pacing import core
 Floats = NDArray[np.float64]
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
-MAX_COAT_BUILD = 6  # above it the next job is a strip (common practice, no source)
 STRIP_PRICE_RATIO = (
     3.0  # price of a strip over that of a recoat while too few were charged (judgement)
 )
@@ -88,12 +87,6 @@ def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]
     )
 
 
-def coating_job_counts(deck_ids: Collection[int]) -> dict[int, int]:
-    """Coating jobs of each deck."""
-    rows = Job.objects.filter(deck__in=list(deck_ids), kind__in=["strip", "recoat"]).order_by()
-    return dict(rows.values_list("deck_id").annotate(jobs=Count("pk")))
-
-
 @dataclass(frozen=True)
 class DeckPrices:
     """Of each deck, and what one m² of recoat costs in the middle."""
@@ -151,7 +144,7 @@ def deck_savings(
     median = np.array([deck.median_months for deck in decks])
     log_sd = np.array([deck.log_sd for deck in decks])
     chances = core.strip_chances_by_age(ages, median, log_sd, sound, worn)
-    chances[np.array([deck.coat_build > MAX_COAT_BUILD for deck in decks])] = 1.0
+    chances[np.array([deck.coat_build > STRIP_ABOVE_COATS for deck in decks])] = 1.0
     rate = core.monthly_upkeep_rates(median, log_sd, prices.recoat, prices.strip)
     money = core.savings_by_age(ages, chances, prices.strip - prices.recoat, rate)
     return DeckSavings(money, chances[:, len(days) // 2])

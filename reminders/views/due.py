@@ -9,10 +9,9 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, office_required
+from clients.access import business_of, business_today, office_required
 from clients.tabular import write_rows
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
@@ -24,15 +23,11 @@ MAX_CARRIED_OVER = (
 )
 
 
-def today_of(request: HttpRequest) -> date:
-    return business_of(request).today(timezone.now())
-
-
 @office_required
 @require_GET
 def show_due_list(request: HttpRequest) -> HttpResponse:
     """The page `reminders:due`: the present month."""
-    return render_due_month(request, month_of(today_of(request)))
+    return render_due_month(request, month_of(business_today(request)))
 
 
 @office_required
@@ -52,7 +47,7 @@ def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
 
 
 def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
-    today = today_of(request)
+    today = business_today(request)
     is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
@@ -104,7 +99,7 @@ class LazyDueDecks:
 
 def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
     """The list that is on the screen, whole."""
-    today = today_of(request)
+    today = business_today(request)
     is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     found = due_list.due_rows(
@@ -117,7 +112,7 @@ def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
 
 
 def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
-    today = today_of(request)
+    today = business_today(request)
     rows = due_list.due_in_month(month)
     found = due_list.due_decks(rows, today=today, on=month, part=slice(due_list.MAX_PRINTED))
     towns = list(rows.towns())

@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
-from clients.access import business_of, office_required
+from clients.access import business_of, business_today, office_required
 from clients.models import Property
 from jobs.diary import monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
@@ -25,15 +25,11 @@ from reminders.pacing.summary import HouseholdLine, PlanSummary
 NOT_PLANNED = "none"  # in the address: those not in the plan
 
 
-def today_of(request: HttpRequest) -> date:
-    return business_of(request).today(timezone.now())
-
-
 @office_required
 @require_http_methods(["GET", "POST"])
 def show_pacing_plan(request: HttpRequest) -> HttpResponse:
     """The page `pacing:plan`; POST plans anew."""
-    today = today_of(request)
+    today = business_today(request)
     form = PlanForm(request.POST or None, today=today, chosen=requested_horizon(request, today))
     if request.method == "POST" and form.is_valid():
         try:
@@ -113,7 +109,7 @@ def requested_week(request: HttpRequest, shown: PlanSummary) -> date | None:
 def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `pacing:household`: one property, and its week by hand."""
     place = get_object_or_404(Property.objects.select_related("client"), pk=pk)
-    today = today_of(request)
+    today = business_today(request)
     chosen = requested_horizon(request, today)
     try:
         shown = summary.stored_plan_summary(chosen, today=today, business=business_of(request))

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from clients.events import work_decided
 from clients.models import Business, User
-from jobs import after
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
 from jobs.models import Booking, Crew, CrewDay, Offer, OfferEvent
@@ -148,18 +148,23 @@ def test_the_same_click_twice_books_once_and_another_day_for_the_same_deck_is_re
 
 @pytest.mark.django_db
 def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
-    tern: Crew, owner: User, monkeypatch: pytest.MonkeyPatch
+    tern: Crew, owner: User
 ) -> None:
     told: list[Any] = []
-    monkeypatch.setattr(
-        after, "booking_listeners", [lambda decks, words: told.append((decks, words))]
-    )
+
+    def hear(*, deck_ids: Any, words: str, now: datetime, **_signal: object) -> None:
+        told.append((deck_ids, words, now))
+
     deck = DeckFactory()
     offer = OfferFactory(property=deck.property)
 
-    book(deck, first_day=MONDAY, offer=offer, by=owner)
+    work_decided.connect(hear)
+    try:
+        book(deck, first_day=MONDAY, offer=offer, by=owner)
+    finally:
+        work_decided.disconnect(hear)
 
-    assert told == [([deck.pk], "Booked for Jun 7, 2027.")]
+    assert told == [([deck.pk], "Booked for Jun 7, 2027.", NOW)]
     event = OfferEvent.objects.get(offer=offer)
     assert (event.kind, event.note, event.by) == ("booked", "Jun 7, 2027, Tern crew", owner)
 

@@ -9,10 +9,10 @@ from auditlog.models import LogEntry
 from django.test import Client
 from django.utils import timezone
 
+from clients.events import decks_changed
 from clients.models import User
 from jobs import actions
 from jobs.actions.job_inputs import JobError
-from jobs.after import job_change_listeners
 from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (
     BatchFactory,
@@ -33,12 +33,12 @@ def told() -> list[list[int]]:
     """The decks that the apps above were told about."""
     calls: list[list[int]] = []
 
-    def hear(deck_ids: Collection[int]) -> None:
+    def hear(*, deck_ids: Collection[int], **_signal: object) -> None:
         calls.append(list(deck_ids))
 
-    job_change_listeners.append(hear)
+    decks_changed.connect(hear)
     yield calls
-    job_change_listeners.remove(hear)
+    decks_changed.disconnect(hear)
 
 
 def job_with(**values: object) -> Job:
@@ -167,17 +167,17 @@ def test_a_job_is_removed_with_a_reason_that_the_audit_trail_keeps(
 def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
     """If the forecast cannot be refreshed, the job is not half in the book."""
 
-    def fail(deck_ids: Collection[int]) -> None:
+    def fail(**_signal: object) -> None:
         raise RuntimeError("no forecast today")
 
     deck = DeckFactory()
     oil = ProductFactory()
-    job_change_listeners.append(fail)
+    decks_changed.connect(fail)
     try:
         with pytest.raises(RuntimeError, match="no forecast today"):
             as_owner.post("/jobs/log/", filled(deck, row(oil), finished_on="2026-06-10"))
     finally:
-        job_change_listeners.remove(fail)
+        decks_changed.disconnect(fail)
 
     assert (Job.objects.count(), CoatApplied.objects.count(), Visit.objects.count()) == (0, 0, 0)
 

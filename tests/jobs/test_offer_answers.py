@@ -12,10 +12,10 @@ from freezegun import freeze_time
 from icalendar import Calendar
 from pypdf import PdfReader
 
+from clients.events import work_decided
 from clients.messaging.models import Attachment, Message, ToDo
 from clients.models import Business, User
 from jobs.actions.offer_sending import send_offer
-from jobs.after import booking_listeners, decline_listeners
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
     BusinessFactory,
@@ -66,12 +66,16 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(
 ) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
-    booking_listeners.append(lambda decks, words: told.append([*decks]))
+
+    def hear(*, deck_ids: Any, is_wanted: bool, **_signal: object) -> None:
+        told.append(([*deck_ids], is_wanted))
+
+    work_decided.connect(hear)
     try:
         first = client.post(url, yes())
         again = client.post(url, yes())
     finally:
-        booking_listeners.pop()
+        work_decided.disconnect(hear)
 
     assert (first.status_code, first.url, again.status_code) == (302, f"{url}#state", 302)
     offer.refresh_from_db()
@@ -83,7 +87,7 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(
     )
     assert date(2027, 5, 17) <= booking.first_on <= booking.last_on <= date(2027, 5, 23)
     assert (booking.offer, booking.hours) == (offer, offer.hours)
-    assert told == [[offer.scopes.get().deck_id]]
+    assert told == [([offer.scopes.get().deck_id], True)]
     assert [event.kind for event in offer.events.all()] == ["accepted", "booked"]
     assert "accepted offer" in ToDo.objects.get(kind="answer").words
     page = page_of(client, url)
@@ -99,12 +103,16 @@ def test_declining_keeps_the_reason_and_tells_who_reminds(
 ) -> None:
     offer, url = sent_offer()
     told: list[Any] = []
-    decline_listeners.append(lambda decks, words: told.append(([*decks], words)))
+
+    def hear(*, deck_ids: Any, is_wanted: bool, words: str, **_signal: object) -> None:
+        told.append(([*deck_ids], is_wanted, words))
+
+    work_decided.connect(hear)
     try:
         client.post(url, no("later", "The roof comes first."))
         client.post(url, no("price"))
     finally:
-        decline_listeners.pop()
+        work_decided.disconnect(hear)
 
     offer.refresh_from_db()
     assert (offer.state, offer.decline_reason, offer.decline_words) == (
@@ -113,7 +121,7 @@ def test_declining_keeps_the_reason_and_tells_who_reminds(
         "The roof comes first.",
     )
     assert told == [
-        ([offer.scopes.get().deck_id], f"Offer {offer.number} declined: Not this year.")
+        ([offer.scopes.get().deck_id], False, f"Offer {offer.number} declined: Not this year.")
     ]
     assert "The roof comes first." in ToDo.objects.get().words
     page = page_of(client, url)

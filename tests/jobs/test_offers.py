@@ -14,9 +14,10 @@ from clients.actions import clients
 from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Message
 from clients.models import Business, User
-from jobs import after
 from jobs.actions import offer_questions, offer_sending, offers
+from jobs.actions.jobs import follow_job_changes
 from jobs.actions.offer_answers import ask_question
+from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
 from jobs.models import Offer, OfferLine, PriceList
 from jobs.offers.pricing import PricingError
@@ -256,7 +257,9 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     client = home.property.client
 
     if leaving == "booked":
-        after.publish_bookings([home.pk], "Booked by telephone.")
+        withdraw_offers_about_decks(
+            deck_ids=[home.pk], history_note="Booked by telephone.", now=NOW
+        )
     elif leaving == "unsubscribed":
         clients.record_consent(
             client=client,
@@ -272,7 +275,7 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
         clients.archive_client(client=client, by=owner, now=NOW)
     elif leaving == "done":
         JobFactory(deck=home, kind="recoat", finished_on=TODAY + timedelta(days=3))
-        after.publish_job_changes([home.pk])
+        follow_job_changes(deck_ids=[home.pk], now=NOW)
     else:
         offers.withdraw_offer(offer=offer, why="We have no time this year.", by=owner, now=NOW)
 
@@ -300,7 +303,7 @@ def test_an_old_job_corrected_later_withdraws_nothing(prices: PriceList) -> None
     home = reachable(deck())
     offer = drafted(home)
 
-    after.publish_job_changes([home.pk])
+    follow_job_changes(deck_ids=[home.pk], now=NOW)
 
     offer.refresh_from_db()
     assert offer.state == "draft"

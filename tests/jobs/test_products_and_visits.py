@@ -7,8 +7,8 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
+from clients.events import decks_changed
 from clients.models import Business, Deck, User
-from jobs.after import job_change_listeners
 from jobs.models import Product, Visit
 from tests.factories import (
     BatchFactory,
@@ -116,11 +116,11 @@ def test_a_cleaner_has_no_finish_class_even_if_one_was_left_chosen(as_owner: Cli
 def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner: Client) -> None:
     told: list[list[int]] = []
 
-    def hear(deck_ids: Collection[int]) -> None:
+    def hear(*, deck_ids: Collection[int], **_signal: object) -> None:
         told.append(list(deck_ids))
 
     coat = CoatFactory(product__name="Saltmarsh Tint", product__maker="Larkmoor")
-    job_change_listeners.append(hear)
+    decks_changed.connect(hear)
     try:
         as_owner.post(f"/jobs/products/{coat.product.pk}/edit/", sheet(finish_class="solid_film"))
         as_owner.post(
@@ -128,7 +128,7 @@ def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner
             sheet(finish_class="solid_film", walk_hours="48"),
         )
     finally:
-        job_change_listeners.remove(hear)
+        decks_changed.disconnect(hear)
 
     assert told == [[coat.job.deck_id]]
 

@@ -8,8 +8,8 @@ import numpy as np
 import psycopg
 import pytest
 
+from clients.events import decks_changed
 from clients.models import LocalNormals
-from jobs.after import publish_job_changes
 from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecasting import bridge
@@ -60,7 +60,7 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
 
 @pytest.mark.parametrize("seed", range(4))
 def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
-    """Both are counted in SQL of their own, for speed; here on jobs thrown together at random."""
+    """On jobs thrown together at random."""
     chance = Random(seed)
     finish = ProductFactory()
     stripper = ProductFactory(kind="stripper", finish_class="")
@@ -303,7 +303,7 @@ def test_jobs_that_change_take_their_forecasts_along(business):
     deck = DeckFactory()
     coat(deck, on=date(2026, 6, 1))
 
-    publish_job_changes([deck.pk])
+    decks_changed.send(Job, deck_ids=[deck.pk], now=NOW)
 
     assert Forecast.objects.get(deck=deck).job == deck.jobs.get()
 

@@ -9,8 +9,9 @@ import pytest
 from django.db import close_old_connections, connections
 from freezegun import freeze_time
 
+from clients.events import work_decided
 from clients.messaging.models import Message, MessageText, SendingRules
-from jobs.after import publish_bookings
+from jobs.models import Booking
 from reminders import actions, tasks
 from reminders.models import Forecast, ReminderStep, Stop
 from tests.factories import (
@@ -296,5 +297,7 @@ def test_a_booking_at_the_moment_of_a_run_leaves_no_reminder_waiting(transaction
         list(pool.map(together, [run, *map(stop, decks)]))
 
     assert not Message.objects.filter(state="queued").exists()
-    publish_bookings([deck.pk for deck in decks], "Booked.")
+    work_decided.send(
+        Booking, deck_ids=[deck.pk for deck in decks], is_wanted=True, words="Booked.", now=NOW
+    )
     close_old_connections()

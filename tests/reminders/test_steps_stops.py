@@ -7,9 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clients.actions import properties
+from clients.events import decks_changed, work_decided
 from clients.messaging.models import Message, SendingRules
 from jobs.actions import bookings
-from jobs.after import publish_declines, publish_job_changes
+from jobs.models import Job, Offer
 from reminders import actions
 from reminders.models import PacedDeck, Stop
 from reminders.steps import plan_reminders
@@ -52,7 +53,7 @@ def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_anew(due, business):
     deck = due()
     remind()
 
-    publish_declines([deck.pk], "The price.")
+    work_decided.send(Offer, deck_ids=[deck.pk], is_wanted=False, words="The price.", now=NOW)
 
     assert Message.objects.get().state == "cancelled"
     assert why(planned(business))[deck.pk] == "The client declined an offer: The price."
@@ -68,7 +69,7 @@ def test_a_new_coat_calls_back_what_waits_about_the_old_one(due):
     remind()
 
     coat(deck, on=date(2026, 11, 24))
-    publish_job_changes([deck.pk, other.pk])
+    decks_changed.send(Job, deck_ids=[deck.pk, other.pk], now=NOW)
 
     states = dict(Message.objects.values_list("reminders__deck", "state"))
     assert states == {deck.pk: "cancelled", other.pk: "queued"}

@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F, Q
 
-from clients.after import publish_client_departures
+from clients.events import clients_left
 from clients.messaging import suppression
 from clients.messaging.message_keys import token_hash
 from clients.messaging.models import Consent, Message
@@ -61,7 +61,7 @@ def opt_out_address(
     people = list(people)
     for client in people:
         withdraw_consent(client, channel, why=why, evidence=evidence, by=by)
-    publish_client_departures([client.pk for client in people], why)
+    clients_left.send(Client, client_ids=[client.pk for client in people], words=why, now=now)
     return decisions.cancel_unsent(
         messages=unsent_messages_for(channel, address, people), why=why, now=now, by=by
     )

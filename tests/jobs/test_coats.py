@@ -1,0 +1,152 @@
+"""Coats: the view against the jobs it is made of, counted out in Python."""
+
+from datetime import date, timedelta
+from operator import attrgetter
+from random import Random
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from clients.models import Deck
+from jobs.models import Coat, CoatApplied, Job
+from jobs.work.coat_build import coat_build_before_and_after
+from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(params=range(6))
+def deck(request: pytest.FixtureRequest) -> Deck:
+    """A deck with jobs of all kinds thrown together at random, some of them on one day."""
+    chance = Random(request.param)
+    deck = DeckFactory()
+    products = [
+        ProductFactory(),
+        ProductFactory(finish_class="solid_film", pigment="dark", base="solvent"),
+        ProductFactory(kind="stripper", finish_class=""),
+    ]
+    for _ in range(14):
+        kind = chance.choice(["strip", "recoat", "recoat", "clean", "repair"])
+        day = date(2015, 1, 1) + timedelta(days=90 * chance.randrange(12))
+        job = JobFactory(deck=deck, kind=kind, finished_on=day)
+        for position in range(chance.randrange(4)):
+            CoatFactory(
+                job=job,
+                position=position + 1,
+                coats=chance.randrange(1, 4),
+                surface=chance.choice(["boards", "all", "rails", "stairs"]),
+                product=chance.choice(products),
+            )
+    return deck
+
+
+def is_on_boards(applied: CoatApplied) -> bool:
+    return applied.surface in {"boards", "all"}
+
+
+def finishes(job: Job) -> list[CoatApplied]:
+    """Those on the boards, or else those elsewhere, in the order in which they went on."""
+    rows = job.coats_applied.filter(product__kind="finish").order_by("position")
+    return [row for row in rows if is_on_boards(row)] or list(rows)
+
+
+def build_after(jobs: list[Job]) -> int:
+    """Coats on the boards since the last strip of jobs in order; its whole day counts."""
+    strips = [job.finished_on for job in jobs if job.kind == "strip"]
+    since = max(strips, default=date.min)
+    return sum(
+        row.coats
+        for job in jobs
+        if job.finished_on >= since
+        for row in finishes(job)
+        if is_on_boards(row)
+    )
+
+
+def counted_out(deck: Deck) -> list[dict[str, Any]]:
+    """The coats of a deck from its jobs, the newest first."""
+    jobs = sorted(deck.jobs.all(), key=attrgetter("finished_on", "pk"))
+    coats: list[dict[str, Any]] = []
+    ended_on = None
+    until = len(jobs)
+    for place in reversed(range(len(jobs))):
+        job = jobs[place]
+        if not job.starts_a_coat:
+            continue
+        laid = finishes(job)
+        top = laid[-1] if laid else None
+        coats.append(
+            {
+                "job_id": job.pk,
+                "deck_id": deck.pk,
+                "kind": job.kind,
+                "laid_on": job.finished_on,
+                "ended_on": ended_on,
+                "product_id": top and top.product_id,
+                "finish_class": top.product.finish_class if top else "",
+                "pigment": top.product.pigment if top else "",
+                "base": top.product.base if top else "",
+                "is_on_boards": top and is_on_boards(top),
+                "coats": sum(row.coats for row in laid) if laid else None,
+                "build": build_after(jobs[:until]),
+            }
+        )
+        ended_on = job.finished_on
+        until = place
+    return coats
+
+
+def test_the_coats_of_a_deck_are_those_its_jobs_left(deck: Deck) -> None:
+    assert list(deck.coats.values()) == counted_out(deck)
+
+
+def test_the_build_of_a_coat_is_the_one_before_the_job_that_ended_it(deck: Deck) -> None:
+    newest, *older = deck.coats.select_related("job")
+
+    assert newest.build == Job.objects.coat_build_by_deck([deck.pk])[deck.pk]
+    for coat, following in zip(older, [newest, *older], strict=False):
+        assert coat.build == coat_build_before_and_after(following.job)[0].coats
+
+
+def test_the_newest_coat_of_each_deck_is_the_one_that_nothing_covered() -> None:
+    decks = DeckFactory.create_batch(3)
+    for deck in decks[:2]:
+        for year in (2019, 2023, 2021):
+            JobFactory(deck=deck, kind="recoat", finished_on=date(year, 6, 1))
+        JobFactory(deck=deck, kind="clean", finished_on=date(2025, 6, 1))
+
+    assert {(coat.deck, coat.laid_on.year) for coat in Coat.objects.newest()} == {
+        (decks[0], 2023),
+        (decks[1], 2023),
+    }
+    assert Coat.objects.counts_by_deck([deck.pk for deck in decks]) == {
+        decks[0].pk: 3,
+        decks[1].pk: 3,
+    }
+
+
+def test_a_visit_on_the_day_of_a_job_did_not_find_its_coat() -> None:
+    job = JobFactory(kind="strip", finished_on=date(2024, 6, 1))
+
+    assert not Coat.objects.laid_before(date(2024, 6, 1)).exists()
+    assert Coat.objects.laid_before(date(2024, 6, 2)).get().job == job
+
+
+def test_a_coat_is_called_by_its_day_and_deck() -> None:
+    job = JobFactory(kind="recoat", finished_on=date(2024, 6, 1))
+
+    assert str(job.coat) == f"Coat of 2024-06-01 on {job.deck}"
+
+
+def test_a_query_that_names_no_finish_is_planned_without_looking_for_one() -> None:
+    """Counting coats costs what counting jobs costs."""
+    with CaptureQueriesContext(connection) as queries:
+        Coat.objects.counts_by_deck([1, 2])
+
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN {queries[0]['sql']}")
+        plan = "\n".join(row[0] for row in cursor.fetchall())
+    assert "jobs_job" in plan
+    assert "jobs_coatapplied" not in plan
