@@ -11,6 +11,7 @@ from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, QuerySet
 
 from clients.models import User
+from clients.models.keys import is_primary_key
 
 ACTION_VERBS = {
     LogEntry.Action.CREATE: "added",
@@ -68,10 +69,6 @@ def audit_log_entries(*, person: str = "", record: str = "") -> QuerySet[LogEntr
         if key:
             rows = rows.filter(object_id=int(key)) if is_primary_key(key) else rows.none()
     return rows
-
-
-def is_primary_key(text: str) -> bool:
-    return text.isascii() and text.isdigit() and len(text) <= 18
 
 
 def describe_entries(rows: Iterable[LogEntry]) -> Iterator[AuditEntry]:

@@ -19,11 +19,6 @@ NON_TOWN_ZONE_PREFIXES = (
     "Chile/",
     "Mexico/",
 )
-CUSTOMARY = {
-    "US",
-    "LR",
-    "MM",
-}  # countries that have not gone metric (NIST, Metric System FAQ; from memory)
 
 
 @cache

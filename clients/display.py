@@ -70,23 +70,27 @@ def override_language(language: str) -> Iterator[None]:
         _language.reset(token)
 
 
-def current_locale() -> str:
-    """That of the business; for a client of another language that language, as its country writes
-    it if it does."""
-    own = current_business().locale.replace("-", "_")
-    language = _language.get()
-    if not language or primary_language(own) == language:
-        return own
-    return regional_locale(language, current_business().country)
+def current_locale() -> Locale:
+    """Of whoever reads: of staff, or of the client in whose language the block is."""
+    return locale_for_language(_language.get(), current_business())
+
+
+def locale_for_language(language: str, business: Business) -> Locale:
+    """How the business writes, if that is in this language (or none is given); else how its country
+    writes the language, else the language alone (Unicode CLDR), else English."""
+    return _first_known_locale(language, business.locale, business.country)
 
 
 @cache
-def regional_locale(language: str, country: str) -> str:
-    """“fr_CA”, or “fr” where no such custom is known (Unicode CLDR)."""
-    try:
-        return str(Locale(language, country))
-    except (UnknownLocaleError, ValueError):
-        return language
+def _first_known_locale(language: str, own: str, country: str) -> Locale:
+    spoken = primary_language(language or own)
+    tags = [own] if spoken == primary_language(own) else [language] * ("-" in language)
+    for tag in [*tags, f"{spoken}-{country}", spoken]:
+        try:
+            return Locale.parse(tag, sep="-")
+        except (UnknownLocaleError, ValueError):
+            continue
+    return Locale("en")
 
 
 def format_number(value: Decimal | float, places: int = 1) -> str:

@@ -39,7 +39,7 @@ class Arrival:
         """To a client, in the language in force; empty if nothing was said."""
         return _("The crew arrives about {time}.").format(time=self.words) if self else ""
 
-    def format_for_locale(self, locale: Locale | str) -> str:
+    def format_for_locale(self, locale: Locale) -> str:
         return " – ".join(
             format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each
         )

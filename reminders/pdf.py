@@ -14,5 +14,5 @@ from clients.printing.paper_sizes import paper_size
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:
     html = render_to_string(template, {**context, "paper": paper_size(country)})
     page = HTML(string=html, url_fetcher=URLFetcher(allowed_protocols=["data"]))
-    written: bytes = page.write_pdf(**pdf_tagging.pdf_options())
+    written: bytes = page.write_pdf(**pdf_tagging.PDF_OPTIONS)
     return written

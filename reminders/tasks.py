@@ -6,11 +6,10 @@ from datetime import timedelta
 
 from django.utils import timezone
 
-from clients import heartbeat
 from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
 from clients.messaging.outbox import channel_health
-from clients.models import Business
+from clients.models import Business, Heartbeat
 from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
@@ -25,7 +24,7 @@ logger = logging.getLogger(__name__)
 def tick() -> str:
     """Each minute: hand the outbox over, show a sign of life, read what came in."""
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
-    heartbeat.record_heartbeat("worker")
+    Heartbeat.objects.record("worker")
     incoming.finish_events(now=timezone.now())
     fetch_bounces()
     return f"{tally.accepted} accepted of {tally.total}"

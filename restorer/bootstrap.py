@@ -36,7 +36,6 @@ FONT_DIRS = [
     Path("/usr/share/fonts"),
     Path("/usr/local/share/fonts"),
     Path("/System/Library/Fonts"),
-    Path("C:/Windows/Fonts"),
 ]
 BROWSERS = ["chromium", "chromium-browser", "google-chrome"]
 
@@ -102,7 +101,7 @@ def ensure_environment(arguments: list[str], *, needs_dev: bool) -> None:
 
 
 def python_of_venv() -> Path:
-    return VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
+    return VENV / "bin" / "python"
 
 
 @contextmanager
@@ -186,7 +185,7 @@ def run_logged(command: list[str], *, beats: bool = False) -> bool:
 def apt_install(packages: list[str]) -> bool:
     """Install Debian's packages, if this is Debian and we may;
     a stale package list is renewed once."""
-    if os.name == "nt" or os.geteuid() != 0 or not shutil.which("apt-get"):
+    if os.geteuid() != 0 or not shutil.which("apt-get"):
         return False
     os.environ["DEBIAN_FRONTEND"] = "noninteractive"
     print_progress(f"Installing {' '.join(packages)} with apt-get")

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from clients import form_recovery
-from clients.access import business_of
+from clients.access import business_today
 from reminders.months import month_of
 from restorer.demo.style_samples import style_samples
 from restorer.month_page import month_page
@@ -17,7 +17,7 @@ from restorer.month_page import month_page
 @require_GET
 def show_this_month(request: HttpRequest) -> HttpResponse:
     """The first page after signing in."""
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     page = month_page(month_of(today), today=today)
     return render(request, "restorer/this_month.html", {"page": page, "today": today})
 

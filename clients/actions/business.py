@@ -4,13 +4,11 @@ the first visit, settings, and who may sign in as what."""
 from datetime import datetime
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
+from clients.actions.saving import lock_until_commit
 from clients.events import decks_changed
 from clients.models import Business, Deck, LocalNormals, User
-
-FIRST_VISIT_LOCK = 7_301_001  # any number, the same on every host
-OWNERS_LOCK = 7_301_002
 
 
 class BusinessExistsError(Exception):
@@ -21,18 +19,11 @@ class LastOwnerError(ValueError):
     """Somebody must stay who may change settings; the message says so."""
 
 
-def acquire_advisory_lock(lock: int) -> None:
-    """Wait until nobody else is inside the same deed, on any host;
-    released when the transaction ends."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [lock])
-
-
 @transaction.atomic
 def open_business(*, values: dict[str, Any], username: str, name: str, password: str) -> User:
     """Make the business and its owner's account;
     of two at once one is told that it came too late."""
-    acquire_advisory_lock(FIRST_VISIT_LOCK)
+    lock_until_commit("first visit")
     if Business.objects.exists():
         raise BusinessExistsError
     Business.objects.create(id=1, **values)
@@ -54,7 +45,7 @@ def add_person(*, username: str, name: str, role: str, password: str) -> User:
 def change_person(*, person: User, name: str, role: str, is_active: bool) -> User:
     """Change name, role or whether they may sign in. People are never deleted:
     what they did keeps their name."""
-    acquire_advisory_lock(OWNERS_LOCK)
+    lock_until_commit("owners")
     person.refresh_from_db()
     stays_owner = role == User.Role.OWNER and is_active
     if is_owner(person) and not stays_owner and not other_owners(person):

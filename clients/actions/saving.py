@@ -3,17 +3,17 @@
 from collections.abc import Mapping
 from typing import Any
 
-from django.db import connection
+from django.db import connection, models
 
 
 def lock_until_commit(what: str) -> None:
-    """Hold everyone else who does the same until this transaction ends, so that a second click
-    waits and then sees."""
+    """Hold everyone else who does the same, on any host, until this transaction ends, so that a
+    second click waits and then sees."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
 
-def save_if_changed(row: Any, values: Mapping[str, Any]) -> bool:
+def save_if_changed(row: models.Model, values: Mapping[str, Any]) -> bool:
     """Set and save the values that are new, or all of a new row; whether it was saved."""
     is_new = row.pk is None  # what a new row lacks cannot be compared
     changed = [name for name in values if is_new or getattr(row, name) != values[name]]

@@ -178,10 +178,6 @@ class DeckForm(forms.Form):
         return values
 
     @property
-    def wear(self) -> list[forms.BoundField]:
-        return [self[name] for name in WEAR_FIELDS]
-
-    @property
     def has_wear_errors(self) -> bool:
         """So that the folded part opens when something in it is wrong."""
         return any(name in self.errors for name in [*WEAR_FIELDS, *SIZE_FIELDS])

@@ -146,9 +146,6 @@ class User(AbstractUser):
     def get_full_name(self) -> str:
         return self.first_name or self.username
 
-    def get_short_name(self) -> str:
-        return self.get_full_name()
-
     @property
     def may_send(self) -> bool:
         """The crew logs jobs and reads history; it does not send."""
@@ -164,12 +161,25 @@ class User(AbstractUser):
         return self.role == self.Role.OWNER
 
 
+class HeartbeatQuerySet(models.QuerySet["Heartbeat"]):
+    def record(self, name: str) -> None:
+        """This loop has just done its round, by the database's clock."""
+        self.update_or_create(name=name, defaults={"beat_at": Now()})
+
+    def ages(self, *, now: datetime) -> dict[str, float]:
+        """Seconds since each loop last beat."""
+        return {
+            row.name: max((now - row.beat_at).total_seconds(), 0.0) for row in self.order_by("name")
+        }
+
+
 class Heartbeat(models.Model):
     """When a background loop last showed that it really works;
     process liveness does not prove that."""
 
     name = models.CharField(max_length=40, primary_key=True)
     beat_at = models.DateTimeField(db_default=Now())
+    objects = HeartbeatQuerySet.as_manager()
 
     def __str__(self) -> str:
         return f"{self.name} at {self.beat_at:%Y-%m-%d %H:%M:%S}"

@@ -1,6 +1,6 @@
 """Time zones by their IANA names."""
 
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 
@@ -11,7 +11,3 @@ def validate_time_zone(name: str) -> None:
         raise ValidationError(
             f"“{name}” is not a time zone. Use a name such as America/Halifax.", code="time_zone"
         )
-
-
-def zone(name: str) -> ZoneInfo:
-    return ZoneInfo(name)

@@ -6,22 +6,14 @@ what stays open.
 """
 
 from collections.abc import Iterator, Mapping
-from functools import partial
 from typing import Any
 
 import pydyf
 
-PDF_OPTIONS: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
 POINTS_PER_PIXEL = 0.75  # of a CSS pixel
 
 
-def pdf_options(languages: Mapping[int, str] | None = None) -> dict[str, Any]:
-    """What `write_pdf` is given. `languages`:
-    page, from 0 → language of what stands on it, where it is another one."""
-    return {**PDF_OPTIONS, "finisher": partial(finish_tags, languages=languages or {})}
-
-
-def finish_tags(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> None:
+def finish_tags(document: Any, pdf: Any) -> None:
     """WeasyPrint's `finisher`; the document itself is not needed."""
     objects = {each.reference: each for each in pdf.objects}
     root = objects[pdf.catalog["StructTreeRoot"]]
@@ -32,7 +24,14 @@ def finish_tags(document: Any, pdf: Any, *, languages: Mapping[int, str]) -> Non
         if element["S"] == "/Figure":
             convert_figure_box(element, objects[element["Pg"]]["MediaBox"][3])
     build_id_tree(root, [element for element, _ in elements])
-    mark_languages(objects, pdf, root, languages)
+
+
+# What `write_pdf` is given.
+PDF_OPTIONS: dict[str, Any] = {
+    "pdf_variant": "pdf/ua-1",
+    "custom_metadata": False,
+    "finisher": finish_tags,
+}
 
 
 def walk_structure(
@@ -87,14 +86,3 @@ def build_id_tree(root: Any, elements: list[Any]) -> None:
     if named:
         pairs = [part for _, each in named for part in (each["ID"], each.reference)]
         root["IDTree"] = pydyf.Dictionary({"Names": pydyf.Array(pairs)})
-
-
-def mark_languages(
-    objects: Mapping[bytes, Any], pdf: Any, root: Any, languages: Mapping[int, str]
-) -> None:
-    """What stands on a page in another language says so (11-001)."""
-    numbers = {page: number for number, page in enumerate(pdf.page_references)}
-    for reference in objects[root["K"][0]]["K"]:
-        top = objects[reference]
-        if language := languages.get(numbers.get(top["Pg"], -1)):
-            top["Lang"] = pydyf.String(language)

@@ -4,11 +4,10 @@ one message a change, and no second one about what nobody has read yet."""
 import logging
 from datetime import date, datetime, time, timedelta
 
-from babel.core import Locale, UnknownLocaleError
 from babel.dates import format_date
 from django.db import transaction
 
-from clients.languages import primary_language
+from clients.display import locale_for_language
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.models.message import MessageQuerySet, State
@@ -143,7 +142,9 @@ def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:
             booking.first_on, booking.last_on, booking.client.language, business
         ),
         "visit_time": (
-            booking.arrival().format_for_locale(client_locale(booking.client.language, business))
+            booking.arrival().format_for_locale(
+                locale_for_language(booking.client.language, business)
+            )
         ),
         "crew": booking.crew.name,
         "why": " ".join(booking.why.split()),
@@ -159,21 +160,7 @@ def deck_addresses(booking: Booking) -> list[str]:
 
 def visit_days_text(first: date, last: date, language: str, business: Business) -> str:
     """“Tuesday, May 11, 2027”, and both days of longer work, in the client's language."""
-    locale = client_locale(language, business)
+    locale = locale_for_language(language, business)
     return " – ".join(
         format_date(day, "full", locale=locale) for day in dict.fromkeys([first, last])
     )
-
-
-def client_locale(language: str, business: Business) -> Locale:
-    wanted = language or business.locale
-    for form in (
-        wanted if "-" in wanted else f"{wanted}-{business.country}",
-        wanted,
-        primary_language(wanted),
-    ):
-        try:
-            return Locale.parse(form, sep="-")
-        except (UnknownLocaleError, ValueError):
-            continue
-    return Locale.parse(business.locale, sep="-")

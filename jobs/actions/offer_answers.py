@@ -17,6 +17,7 @@ from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs import diary
 from jobs.actions.bookings import book_work
+from jobs.actions.offers import record_offer_event
 from jobs.models import Offer, OfferEvent
 from jobs.offers.page import is_offer_bookable
 
@@ -58,7 +59,7 @@ def accept_offer(*, token_hash: str, week: date, name: str, now: datetime) -> Of
         f"{name.strip()} accepted offer {found.reference} for the week of"
         f" {display.format_day(monday)}."
     )
-    record_client_event(found, Event.ACCEPTED, words, now)
+    record_offer_event(found, Event.ACCEPTED, now=now, words=words)
     book_accepted_week(found, monday, words, now)
     return found
 
@@ -94,7 +95,7 @@ def decline_offer(*, token_hash: str, reason: str, words: str, name: str, now: d
         return require_same_answer(found, State.DECLINED)
     why = Offer.Decline(reason).label
     said = f"Offer {found.reference} declined: {why}."
-    record_client_event(found, Event.DECLINED, f"{why}. {words}".strip(), now)
+    record_offer_event(found, Event.DECLINED, now=now, words=f"{why}. {words}".strip())
     declined = [scope.deck_id for scope in found.scopes.all()]
     work_decided.send(Offer, deck_ids=declined, is_wanted=False, words=said, now=now)
     add_offer_to_do(
@@ -117,7 +118,7 @@ def ask_question(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
         raise AnswerError(
             _("Some of your questions still wait for our answer. Please phone us instead.")
         )
-    asked = record_client_event(found, Event.ASKED, words.strip(), now)
+    asked = record_offer_event(found, Event.ASKED, now=now, words=words.strip())
     add_offer_to_do(
         found,
         ToDo.Kind.QUESTION,
@@ -160,10 +161,6 @@ def open_questions(offer: Offer) -> list[OfferEvent]:
     talk = offer.events.filter(kind__in=[Event.ASKED, Event.ANSWERED])
     last = talk.filter(kind=Event.ANSWERED).order_by("-id").first()
     return list(talk.filter(kind=Event.ASKED, id__gt=last.pk if last else 0))
-
-
-def record_client_event(offer: Offer, kind: str, words: str, now: datetime) -> OfferEvent:
-    return OfferEvent.objects.create(offer=offer, kind=kind, at=now, note=words[:2000])
 
 
 def add_offer_to_do(offer: Offer, kind: str, matter: str, words: str, now: datetime) -> None:

@@ -7,9 +7,10 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import connection, models, transaction
+from django.db import models, transaction
 from django.db.models import Max
 
+from clients.actions.saving import lock_until_commit
 from clients.languages import StrOrPromise
 from clients.messaging import outbox
 from clients.models import User
@@ -22,6 +23,7 @@ from jobs.offers import (
     prices_from_list,
     strip_scopes,
 )
+from jobs.offers.drafting import drafted_line_row
 from jobs.offers.pricing import (
     PricedLine,
     PricingError,
@@ -34,7 +36,6 @@ from jobs.offers.pricing import (
 State = Offer.State
 Kind = OfferEvent.Kind
 FIRST_OFFER_NUMBER = 101
-OFFER_NUMBER_LOCK = 20_261_125  # advisory lock: numbers are given one after the other
 REVISION_FIELDS = [
     "number",
     "client",
@@ -141,14 +142,13 @@ def recalculate_draft(
         old.all().delete()
     row.save()
     save_offer_rows([fresh], row)
-    record_offer_event(row, Kind.DRAFTED, now=now, by=by, words="\n".join(fresh.notes)[:2000])
+    record_offer_event(row, Kind.DRAFTED, now=now, by=by, words="\n".join(fresh.notes))
     return row
 
 
 def next_offer_number() -> int:
     """The next free number, kept for this transaction."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [OFFER_NUMBER_LOCK])
+    lock_until_commit("offer number")
     return max(FIRST_OFFER_NUMBER, (Offer.objects.aggregate(last=Max("number"))["last"] or 0) + 1)
 
 
@@ -178,9 +178,10 @@ def save_offer_rows(drafted: Sequence[DraftedOffer], offer: Offer | None = None)
 
 
 def record_offer_event(
-    offer: Offer, kind: str, *, now: datetime, by: User | None, words: str = ""
+    offer: Offer, kind: str, *, now: datetime, by: User | None = None, words: str = ""
 ) -> OfferEvent:
-    return OfferEvent.objects.create(offer=offer, kind=kind, at=now, by=by, note=words)
+    """A line of its history; the client's own without `by`."""
+    return OfferEvent.objects.create(offer=offer, kind=kind, at=now, by=by, note=words[:2000])
 
 
 def lock_offer(offer: Offer, *states: str) -> Offer:
@@ -237,21 +238,10 @@ def replace_offer_lines(offer: Offer, lines: Sequence[OfferLineInput]) -> None:
     except PricingError as problem:
         raise OfferError(str(problem)) from problem
     offer.lines.all().delete()
-    OfferLine.objects.bulk_create(
-        OfferLine(
-            offer=offer,
-            position=place,
-            kind=line.kind,
-            words=str(line.words),
-            quantity=line.quantity,
-            unit=line.unit,
-            unit_price=line.unit_price,
-            amount=line.amount,
-            taxes=list(line.taxes),
-            scope_id=typed.scope if typed.scope in scopes else None,
-        )
-        for place, (line, typed) in enumerate(zip(reckoned, lines, strict=True), start=1)
-    )
+    rows = [drafted_line_row(offer, place, line) for place, line in enumerate(reckoned, start=1)]
+    for row, typed in zip(rows, lines, strict=True):
+        row.scope_id = typed.scope if typed.scope in scopes else None
+    OfferLine.objects.bulk_create(rows)
     replace_offer_totals(offer, totals)
 
 

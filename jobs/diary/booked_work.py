@@ -9,6 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 from clients.models import Deck, Property
+from clients.models.keys import is_primary_key
 from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
@@ -44,23 +45,21 @@ class BookedDeck:
 def find_booking_request(*, deck: str = "", offer: str = "") -> BookingRequest | None:
     """By the number of an offer or of a deck, as they stand in an address;
     None if there is no such one."""
-    if is_valid_pk(offer) and (
+    if is_primary_key(offer) and (
         row := Offer.objects.select_related("property__client").filter(pk=offer).first()
     ):
         decks = [scope.deck for scope in row.scopes.select_related("deck__property")]
         return BookingRequest(row.property, decks, decks, row.hours or None, row)
     chosen = (
-        Deck.objects.current().with_owner().filter(pk=deck).first() if is_valid_pk(deck) else None
+        Deck.objects.current().with_owner().filter(pk=deck).first()
+        if is_primary_key(deck)
+        else None
     )
     if chosen is None:
         return None
     there = list(Deck.objects.current().filter(property=chosen.property).select_related("property"))
     last = Booking.objects.filter(decks=chosen).order_by("-first_on").first()
     return BookingRequest(chosen.property, [chosen], there, last.hours if last else None)
-
-
-def is_valid_pk(text: str) -> bool:
-    return text.isascii() and text.isdecimal() and len(text) < 18
 
 
 def booked_decks(booking: Booking) -> list[BookedDeck]:

@@ -33,7 +33,6 @@ class WeekCapacity:
 
     monday: date
     hours_free: Decimal  # of all crews together, from tomorrow on
-    is_workable: bool  # at least one crew goes out
     has_room: bool
     why_not: str = ""
 
@@ -104,7 +103,7 @@ def week_capacity(
     free = sum((room.hours_free for room in working), NO_HOURS)
     has_room = bool(placements_within_week(all_rooms, crews, days, hours, home=home))
     why = "" if has_room else why_week_has_no_room(here, working, free, hours)
-    return WeekCapacity(monday_of(days[0]), free, bool(working), has_room, why)
+    return WeekCapacity(monday_of(days[0]), free, has_room, why)
 
 
 def why_week_has_no_room(

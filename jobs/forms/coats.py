@@ -6,10 +6,11 @@ from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
-from django.forms.formsets import BaseFormSet, formset_factory
+from django.forms.formsets import formset_factory
 
 from clients.forms.fields import MeasureField
 from jobs.actions.job_inputs import CoatInput
+from jobs.forms.formsets import BaseRowFormSet
 from jobs.models import CoatApplied, Job, Product
 
 COATS_PREFIX = "coats"
@@ -117,17 +118,10 @@ class CoatForm(forms.Form):
         )
 
 
-class BaseCoatFormSet(BaseFormSet):
+class BaseCoatFormSet(BaseRowFormSet):
     def coats(self) -> list[CoatInput]:
         """Rows that say something, in order."""
-        kept = [
-            form for form in self.forms if form.has_changed() and form not in self.deleted_forms
-        ]
-        return [form.coat() for form in kept]
-
-    def add_fields(self, form: forms.Form, index: int | None) -> None:
-        super().add_fields(form, index)
-        form.fields["DELETE"].label = "Leave it out"
+        return [cast(CoatForm, form).coat() for form in self.filled_forms]
 
 
 CoatFormSet = formset_factory(
@@ -183,16 +177,3 @@ def repeated_coat_row(coat: CoatApplied) -> dict[str, Any]:
         "surface": coat.surface,
         "coats": coat.coats,
     }
-
-
-def posted_coat_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """The rows of a form that was sent, unchecked, without those that were left out."""
-    try:
-        count = min(int(data.get(f"{COATS_PREFIX}-TOTAL_FORMS", 0)), MAX_COAT_ROWS)
-    except ValueError:
-        count = 0
-    return [
-        {name: data.get(f"{COATS_PREFIX}-{n}-{name}", "") for name in COAT_FIELDS}
-        for n in range(count)
-        if not data.get(f"{COATS_PREFIX}-{n}-DELETE")
-    ]

@@ -75,10 +75,12 @@ def amount_field(
     )
 
 
-def posted_rows(data: Mapping[str, Any], prefix: str, names: list[str]) -> list[dict[str, Any]]:
+def posted_rows(
+    data: Mapping[str, Any], prefix: str, names: list[str], *, maximum: int = MAX_FORM_ROWS
+) -> list[dict[str, Any]]:
     """The rows of a form that was sent, unchecked, without those that were left out."""
     try:
-        count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), MAX_FORM_ROWS)
+        count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), maximum)
     except ValueError:
         count = 0
     return [

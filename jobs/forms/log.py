@@ -12,10 +12,11 @@ from django.http import HttpRequest
 
 from clients.access import business_of, current_user
 from clients.models import Deck, User
+from clients.models.keys import is_primary_key
 from jobs import photos
 from jobs.diary import booked_work
 from jobs.forms import coats
-from jobs.forms.formsets import PageForms
+from jobs.forms.formsets import PageForms, posted_rows
 from jobs.forms.job import JobForm, job_initial_values, posted_values
 from jobs.forms.new_deck import NewDeckForm
 from jobs.models import Booking, Job
@@ -128,9 +129,8 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
         new = NewDeckForm(business=business, prefix="new")
         new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
-    rows = coats.unbound_coat_formset(
-        [*coats.posted_coat_rows(data), *another], shelf, business.units
-    )
+    typed = posted_rows(data, coats.COATS_PREFIX, coats.COAT_FIELDS, maximum=coats.MAX_COAT_ROWS)
+    rows = coats.unbound_coat_formset([*typed, *another], shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
     return LogForms(deck, job, rows, new, booking=booking_of_deck(data, deck), build=build)
 
@@ -138,7 +138,7 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
 def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | None:
     """The booking that a page names, if that deck is in it and it was not called off."""
     number = str(data.get("booking", ""))
-    if deck is None or not booked_work.is_valid_pk(number):
+    if deck is None or not is_primary_key(number):
         return None
     rows = Booking.objects.exclude(state=Booking.State.CANCELLED).filter(pk=number, decks=deck)
     return rows.select_related("crew", "offer").first()

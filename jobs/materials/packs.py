@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from math import gcd
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,12 +36,11 @@ class PackPrice:
     price: Decimal
 
 
-@dataclass(frozen=True)
-class PackQuantity:
+class PackQuantity(NamedTuple):
     """So many packs of one size, each at this price."""
 
     litres: Decimal
-    count: int
+    number: int
     price: Decimal
 
 
@@ -85,8 +85,8 @@ def optimal_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase:
         for p, number in zip(packs, numbers, strict=True)
         if number
     ]
-    held = sum((each.litres * each.count for each in counts), Decimal(0))
-    cost = sum((each.price * each.count for each in counts), Decimal(0))
+    held = sum((each.litres * each.number for each in counts), Decimal(0))
+    cost = sum((each.price * each.number for each in counts), Decimal(0))
     return Purchase(tuple(sorted(counts, key=lambda each: -each.litres)), cost, held - litres)
 
 

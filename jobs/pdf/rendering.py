@@ -71,6 +71,6 @@ def render_paper(
     written: bytes = page.write_pdf(
         stylesheets=[paper_stylesheet(size)],
         font_config=font_configuration(),
-        **pdf_tagging.pdf_options(),
+        **pdf_tagging.PDF_OPTIONS,
     )
     return written

@@ -5,22 +5,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
 from clients import display
 from clients.languages import StrOrPromise
 from clients.models import Deck
 from clients.units import FOOT, Units
+from jobs.materials import PackQuantity
 from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2
 from jobs.models import Product
-
-
-class PackCount(NamedTuple):
-    """So many packs of one size, each at this price."""
-
-    litres: Decimal
-    number: int
-    price: Decimal
 
 
 @dataclass(frozen=True)
@@ -39,7 +32,7 @@ class Need:
     words: str
     litres: Decimal = Decimal(0)
     from_tins: Decimal = Decimal(0)
-    packs: list[PackCount] = field(default_factory=list)
+    packs: list[PackQuantity] = field(default_factory=list)
     cost: Decimal | None = None
     leftover_litres: Decimal = Decimal(0)
     colour: str = ""

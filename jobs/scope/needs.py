@@ -9,7 +9,7 @@ from clients.models import Deck
 from jobs import materials
 from jobs.models import Product
 from jobs.scope.compatibility import is_film
-from jobs.scope.definitions import Need, PackCount
+from jobs.scope.definitions import Need
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
 from jobs.scope.shelf import Shelf
@@ -246,9 +246,12 @@ def need_with_purchase(
         and need.product.pigment != Product.Pigment.NONE
     ):
         need = replace(need, note=f"{need.note} {MIX_BATCHES_NOTE}")
-    counts = [PackCount(each.litres, each.count, each.price) for each in purchase.counts]
     return replace(
-        need, packs=counts, cost=purchase.cost, leftover_litres=purchase.leftover, worth=value
+        need,
+        packs=list(purchase.counts),
+        cost=purchase.cost,
+        leftover_litres=purchase.leftover,
+        worth=value,
     )
 
 
@@ -258,7 +261,7 @@ def litres_worth(
     """The litres at the price of a litre as bought; all from tins:
     at the best price of a litre that is sold."""
     if purchase and purchase.counts:
-        price = purchase.cost / sum(each.litres * each.count for each in purchase.counts)
+        price = purchase.cost / sum(each.litres * each.number for each in purchase.counts)
     elif packs:
         price = min(pack.price / pack.litres for pack in packs)
     else:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import display
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
@@ -39,7 +39,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "booking": row,
         "work": booked_decks(row),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
-        "today": business_of(request).today(timezone.now()),
+        "today": business_today(request),
         "hold_form": HoldForm(),
         "call_off_form": CallOffForm(),
         "notes_form": NotesForm(initial={"notes": row.notes}),
@@ -83,7 +83,7 @@ def new_booking(request: HttpRequest) -> HttpResponse:
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     business = business_of(request)
     suggested = placement_suggestions(
         hours=asked.hours_or_default, property=asked.property, business=business, today=today

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, office_required, owner_required
+from clients.access import business_today, office_required, owner_required
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError
 from jobs.forms.crews import CrewForm, DayOffForm
@@ -25,7 +25,7 @@ def list_crews(request: HttpRequest) -> HttpResponse:
 
 def render_crews(request: HttpRequest, form: DayOffForm) -> HttpResponse:
     """A link that was just made is shown once: only its hash is kept."""
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     context = {
         "crews": Crew.objects.order_by("-is_active", "position", "id"),
         "form": form,

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, current_user
+from clients.access import business_of, business_today, current_user
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.job_inputs import JobError
@@ -23,7 +23,7 @@ def new_check(request: HttpRequest) -> HttpResponse:
     deck = deck_by_number(request.POST.get("deck") or request.GET.get("deck", ""))
     if deck is None:
         raise Http404("There is no such deck.")
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     initial = {
         "visited_on": today,
         "reason": Visit.Reason.ROUTINE,

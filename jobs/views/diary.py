@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients import display
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import bookings
 from jobs.diary.unsettled import unsettled_work
 from jobs.diary.week_agenda import diary_week
@@ -68,7 +68,7 @@ def day_hold(request: HttpRequest) -> HttpResponse:
 
 
 def hold_form_initial(request: HttpRequest) -> dict[str, Any]:
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     return {
         "day": day_or_today(request.GET.get("day", ""), today),
         "crew": request.GET.get("crew"),

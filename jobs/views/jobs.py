@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, current_user, owner_required
+from clients.access import business_of, business_today, current_user, owner_required
 from jobs import actions
 from jobs.actions.job_inputs import JobError
 from jobs.forms import log as forms
@@ -61,7 +61,7 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     if request.method != "POST":
         return render_job_edit(request, job, forms.log_forms_of_job(request, job, today))
     if "add_product" in request.POST:

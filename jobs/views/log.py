@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, current_user
+from clients.access import business_of, business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
 from jobs.actions.job_inputs import JobError, NewDeck
@@ -28,7 +28,7 @@ MAX_FOUND_DECKS = 20
 def log_job_page(request: HttpRequest) -> HttpResponse:
     """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the
     book."""
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     if request.method == "POST":
         return handle_log_post(request, today)
     deck = current_deck(request.GET.get("deck", ""))

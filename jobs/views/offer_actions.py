@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, current_user, office_required
 from clients.messaging.unsendable import Unsendable
+from clients.models.keys import primary_keys
 from jobs.actions import offer_questions, offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
@@ -108,11 +109,7 @@ def show_offer_pdf(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def send_chosen_offers(request: HttpRequest) -> HttpResponse:
     """Several drafts at once, each by itself: what cannot go stays a draft, and says why."""
-    ticked = [
-        int(text)
-        for text in request.POST.getlist("offer")
-        if text.isascii() and text.isdigit() and len(text) < 19
-    ]
+    ticked = primary_keys(request.POST.getlist("offer"))
     channel = request.POST.get("channel", offer_sending.offer_channels()[0])
     if not ticked or len(ticked) > MAX_OFFERS_SENT:
         messages.error(

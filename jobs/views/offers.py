@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
@@ -27,7 +27,7 @@ Kind = OfferEvent.Kind
 @require_GET
 def list_offers(request: HttpRequest) -> HttpResponse:
     """All offers, newest first; `?state=` and `?q=` narrow it."""
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     state = request.GET.get("state", "")
     words = request.GET.get("q", "").replace("\0", "").strip()[:200]
     state = state if state in dict(forms.STATE_FILTERS) else ""
@@ -56,7 +56,7 @@ def offer_or_404(pk: int) -> Offer:
 def show_offer(request: HttpRequest, pk: int) -> HttpResponse:
     """One revision; a draft is changed here."""
     offer = offer_or_404(pk)
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     if offer.state != State.DRAFT:
         if request.method == "POST":
             messages.error(

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, office_required, owner_required
+from clients.access import business_of, business_today, office_required, owner_required
 from clients.forms.business import MONTH_NAMES
 from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError
@@ -17,7 +17,7 @@ from jobs.models import PriceList
 @office_required
 @require_GET
 def list_price_lists(request: HttpRequest) -> HttpResponse:
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     context = {
         "lists": PriceList.objects.with_offers(),
         "in_force": PriceList.objects.in_force(today),

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, office_required
+from clients.access import business_of, business_today, office_required
 from jobs import actions
 from jobs.forms.product import BatchForm, ProductForm
 from jobs.models import Batch, CoatApplied, Product, StockTin
@@ -76,6 +76,6 @@ def show_batch_trace(request: HttpRequest, pk: int) -> HttpResponse:
     page = Paginator(trace, max(count, 1) if "all" in request.GET else PRODUCTS_A_PAGE).get_page(
         request.GET.get("page")
     )
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     context = {"batch": row, "form": form, "page": page, "count": count, "today": today}
     return render(request, "jobs/batch.html", context)

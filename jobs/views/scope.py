@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of
+from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
@@ -19,7 +19,7 @@ from jobs.scope.definitions import cost_of_needs
 @require_GET
 def show_to_buy(request: HttpRequest) -> HttpResponse:
     """The page `jobs:to_buy`: what all booked work of the coming weeks takes, as one purchase."""
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     form = WeeksForm(request.GET or None)
     weeks = (form.is_valid() and form.cleaned_data["weeks"]) or DEFAULT_WEEKS_AHEAD
     bookings = purchase.bookings_within_weeks(today=today, weeks=weeks)

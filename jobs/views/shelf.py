@@ -13,7 +13,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients import display
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
+from clients.models.keys import is_primary_key
 from jobs import actions
 from jobs.forms.shelf import PackChangeForm, PackForm, TinChangeForm, TinForm
 from jobs.models import Job, Pack, Product, StockTin
@@ -40,7 +41,7 @@ def tin_add(request: HttpRequest, pk: int) -> HttpResponse:
         batch_code=values["batch"],
         litres=values["litres"],
         form_key=values["form_key"],
-        today=business_of(request).today(timezone.now()),
+        today=business_today(request),
     )
     what = (
         f"{display.format_measure(tin.litres, 'volume')} of"
@@ -76,13 +77,9 @@ def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     job = request.POST.get("job", "")
     return (
         redirect("jobs:detail", int(job))
-        if is_job_number(job)
+        if is_primary_key(job)
         else redirect("jobs:shelf", tin.product_id)
     )
-
-
-def is_job_number(text: str) -> bool:
-    return text.isascii() and text.isdecimal() and len(text) < 18
 
 
 def tins_after(job: Job, *, units: str, today: date) -> list[TinChangeForm]:

@@ -13,12 +13,6 @@ MIN_SPREAD_SHARE = {"smooth": Decimal("0.6"), "sawn": Decimal("0.3"), "weathered
 MAX_SPREAD_SHARE = Decimal("1.5")
 
 
-def wet_film_um(spread_m2_per_l: Decimal) -> Decimal:
-    """Thickness of the wet film in micrometres:
-    one litre on one square metre stands one millimetre high."""
-    return 1000 / spread_m2_per_l
-
-
 @dataclass(frozen=True)
 class MeasuredSpread:
     """What one product did on the boards: measured and stated spread rate a coat, and whether they

@@ -4,8 +4,8 @@ learn from the past at each origin, then score what follows."""
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.fitting import FINE_QUADRATURE_NODES
 from reminders.forecast.inspection_data import (
     InspectionData,
@@ -26,8 +26,6 @@ from reminders.forecast.scoring import (
     estimate_window_coverage,
     score_forecast,
 )
-
-Floats = NDArray[np.float64]
 
 FLAT_RULE_DAYS = 365.25  # "every deck once a year"
 YEAR_DAYS = 365.25

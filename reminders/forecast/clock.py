@@ -7,10 +7,9 @@ sunny and wet months.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
+from reminders.forecast.arrays import Floats, Integers
 
 
 @dataclass(frozen=True)

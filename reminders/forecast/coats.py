@@ -6,6 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from reminders.forecast.arrays import ArrayRecord, Booleans, Floats
+
 CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "finish_class": (
         "penetrating_oil",
@@ -47,7 +49,7 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
 MONTHLY_MAXIMA = {"sun": 60.0, "wet_days": 31.0}
 
 
-def _raise_for_rows(name: str, rule: str, values: NDArray[Any], bad: NDArray[np.bool_]) -> None:
+def _raise_for_rows(name: str, rule: str, values: NDArray[Any], bad: Booleans) -> None:
     if bad.any():
         at = np.argwhere(bad)[0]
         raise ValueError(f"{name} {rule}; row {at[0]} has {values[tuple(at)]!s}")
@@ -83,7 +85,7 @@ def encode_levels(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
     return np.broadcast_to(codes.astype(np.int8), (count,))
 
 
-def _numeric_column(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+def _numeric_column(name: str, values: ArrayLike, count: int) -> Floats:
     low, high, optional = NUMERIC_LIMITS[name]
     array = np.asarray(values, dtype=float)
     inside = (array >= low) & (array <= high)
@@ -92,7 +94,7 @@ def _numeric_column(name: str, values: ArrayLike, count: int) -> NDArray[np.floa
     return _broadcast_rows(name, array, (count,))
 
 
-def _monthly_column(name: str, values: ArrayLike, count: int) -> NDArray[np.float64]:
+def _monthly_column(name: str, values: ArrayLike, count: int) -> Floats:
     array = np.atleast_2d(np.asarray(values, dtype=float))
     if array.shape[1] != 12:
         raise ValueError(f"{name} must have twelve months a row; got shape {array.shape}")
@@ -117,7 +119,7 @@ def _broadcast_rows(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> N
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Coats:
+class Coats(ArrayRecord):
     """Coats on decks: one row a coat, one value for all rows where they share it.
 
     Words may be given as strings or as codes; they are kept as codes. Everything left out is as on
@@ -206,26 +208,8 @@ class Coats:
     def __len__(self) -> int:
         return len(self.coated_on)
 
-    def take(self, rows: Any) -> "Coats":
-        """Return some of the rows, without checking them again.
-
-        Parameters
-        ----------
-        rows : slice or ndarray
-            Which rows.
-
-        Returns
-        -------
-        Coats
-            Those rows.
-        """
-        part = object.__new__(Coats)
-        for field in fields(self):
-            object.__setattr__(part, field.name, getattr(self, field.name)[rows])
-        return part
-
     @property
-    def is_film(self) -> NDArray[np.bool_]:
+    def is_film(self) -> Booleans:
         """Whether the finish forms a film."""
         first = CATEGORY_LEVELS["finish_class"].index(FILM_CLASSES[0])
         return self.finish_class >= first

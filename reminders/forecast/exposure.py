@@ -8,9 +8,8 @@ softwood, cleaned and given two coats of an untinted water-borne decking oil.
 import numpy as np
 from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.coats import CATEGORY_LEVELS, Coats
-
-Floats = NDArray[np.float64]
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
 REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
@@ -61,7 +60,7 @@ DESIGN_COLUMNS: dict[str, str] = {
 FACTORS: tuple[str, ...] = (*dict.fromkeys(DESIGN_COLUMNS.values()), "own_history", "inspection")
 
 
-def _has_level(coats: Coats, name: str, word: str) -> NDArray[np.bool_]:
+def _has_level(coats: Coats, name: str, word: str) -> Booleans:
     return getattr(coats, name) == CATEGORY_LEVELS[name].index(word)
 
 

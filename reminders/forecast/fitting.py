@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Floats, Integers
 from reminders.forecast.frailty import QUADRATURE_NODES, frailty_moments
 from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.posterior import Posterior
@@ -18,8 +18,6 @@ from reminders.forecast.posterior_mode import (
 )
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.reml import apply_reml_correction
-
-Floats = NDArray[np.float64]
 
 # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 FINE_QUADRATURE_NODES = 31
@@ -177,7 +175,7 @@ def fit(
 
 def _frailty_posteriors(
     lives: CensoredLives, theta: Floats, misclassification: float, nodes: int, deck_effect: bool
-) -> tuple[NDArray[np.int64], Floats, Floats]:
+) -> tuple[Integers, Floats, Floats]:
     past = lives.take(np.flatnonzero(~lives.running & (lives.deck >= 0)))
     if not deck_effect or not len(past):
         return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)

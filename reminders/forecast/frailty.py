@@ -5,20 +5,17 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import logsumexp
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.likelihood import (
-    LOGNORMAL,
     CensoringIntervals,
-    LifeDistribution,
     LikelihoodTerms,
     log_likelihood_terms,
     row_log_likelihoods,
 )
 from reminders.forecast.lognormal import LOG_SQRT_2PI
 
-Floats = NDArray[np.float64]
 ValueGradientHessian = tuple[float, Floats, Floats]
 
 BLOCK_ROWS = 4_096  # rows whose nodes are worked on together
@@ -39,14 +36,11 @@ class DeckRows:
         What was seen of each life, arrays of shape (d, r).
     weight : ndarray, shape (d, r)
         How many coats a row stands for.
-    law : Law
-        How lives scatter.
     """
 
     x: Floats
     seen: CensoringIntervals
     weight: Floats
-    law: LifeDistribution = LOGNORMAL
 
     def __len__(self) -> int:
         return len(self.x)
@@ -68,7 +62,6 @@ class DeckRows:
             self.x[part],
             CensoringIntervals(*(array[part] for array in self.seen)),
             self.weight[part],
-            self.law,
         )
 
     @property
@@ -103,7 +96,7 @@ class DeckRows:
             The weighted terms.
         """
         return LikelihoodTerms(
-            *(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread, self.law))
+            *(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread))
         )
 
 
@@ -204,7 +197,7 @@ def _quadrature_centre(
     # peaks.
     log_frailty = _node_positions(centre, count)
     values = (
-        row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]), rows.law)
+        row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]))
         * rows.weight
     )
     mean, variance = _weigh_nodes(log_frailty, values, theta, centre[1]).moments()

@@ -4,8 +4,8 @@ visit."""
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
 from reminders.forecast.fitting import MISCLASSIFICATION, Fit, fit
@@ -15,9 +15,6 @@ from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.prediction import predict_log_life
 from reminders.forecast.priors import PUBLISHED_PRIOR
-from reminders.forecast.scoring import log_scores
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +50,7 @@ class InspectionData:
         """
         return self.visits.take(np.flatnonzero(self.visits.visited_on < day))
 
-    def running(self, day: float) -> NDArray[np.bool_]:
+    def running(self, day: float) -> Booleans:
         """Return which coats were on a deck on a day, or not yet.
 
         Parameters
@@ -120,11 +117,11 @@ class ScoredVisits:
         What was found.
     """
 
-    coat: NDArray[np.int64]
+    coat: Integers
     low: Floats
     age: Floats
     days: Floats
-    worn: NDArray[np.bool_]
+    worn: Booleans
 
 
 def scored_visits(
@@ -154,7 +151,7 @@ def scored_visits(
     at = age[order]
     new = np.diff(coat, prepend=-1) != 0
     before = np.where(new, 0.0, np.concatenate([[0.0], at[:-1]]))
-    earlier: NDArray[np.int64] = np.cumsum(worn) - worn
+    earlier: Integers = np.cumsum(worn) - worn
     first = np.maximum.accumulate(np.where(new, np.arange(len(coat)), 0))
     unworn = earlier == earlier[first] if len(coat) else np.zeros(0, dtype=bool)
     day = visits.visited_on[order]
@@ -188,67 +185,3 @@ def worn_chances_at_visits(
         low = (np.log(tried.low) - mean) / spread
         high = (np.log(tried.age) - mean) / spread
     return truncated_normal_cdf(low, np.full(len(low), np.inf), high)
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Whether a new fit is taken into use.
-
-    Parameters
-    ----------
-    is_adopted : bool
-        Whether it is.
-    candidate_score : float
-        Its mean log score over the held-back visits; less is better.
-    in_use_score : float
-        That of the fit in use.
-    visits : int
-        Visits held back.
-    reason : str
-        In plain words.
-    """
-
-    is_adopted: bool
-    candidate_score: float
-    in_use_score: float
-    visits: int
-    reason: str
-
-
-def compare_fits(
-    book: InspectionData, candidate: Posterior, in_use: Posterior, *, since: float, until: float
-) -> Comparison:
-    """Compare a fit with the one in use over visits that neither has seen.
-
-    Parameters
-    ----------
-    book : Book
-        All coats and visits.
-    candidate : Posterior
-        Fitted to visits before `since`.
-    in_use : Posterior
-        The belief that forecasts rest on now.
-    since, until : float
-        The period held back, in days since 1970-01-01.
-
-    Returns
-    -------
-    Verdict
-        Adopted unless it scores worse; with no visits held back there is nothing to say against it.
-    """
-    tried = scored_visits(book, since, until)
-    if not len(tried.worn):
-        return Comparison(
-            True, float("nan"), float("nan"), 0, "No visit was held back to judge the new fit by."
-        )
-    new, old = (
-        float(log_scores(worn_chances_at_visits(book, tried, p), tried.worn).mean())
-        for p in (candidate, in_use)
-    )
-    adopted = new <= old + 1e-9
-    said = "as good or better" if adopted else "worse, so the fit in use stays"
-    reason = (
-        f"Over {len(tried.worn)} held-back visits the new fit scores {new:.3f} against {old:.3f}:"
-        f" {said}."
-    )
-    return Comparison(adopted, new, old, len(tried.worn), reason)

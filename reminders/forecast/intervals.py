@@ -6,11 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reminders.forecast.arrays import ArrayRecord, Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import design_matrix, sun_on_deck
-
-Floats = NDArray[np.float64]
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
 RECOAT_LIMIT_GRADE = 3.0
@@ -23,7 +22,7 @@ CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Visits:
+class Visits(ArrayRecord):
     """Inspections of coats, oldest first for each coat; also those after which nothing was done.
 
     Parameters
@@ -62,28 +61,8 @@ class Visits:
     def __len__(self) -> int:
         return len(self.coat)
 
-    def take(self, rows: Any) -> "Visits":
-        """Return some of the visits.
-
-        Parameters
-        ----------
-        rows : slice or ndarray
-            Which rows.
-
-        Returns
-        -------
-        Visits
-            Those rows.
-        """
-        return Visits(
-            coat=self.coat[rows],
-            visited_on=self.visited_on[rows],
-            grade=self.grade[rows],
-            reason=self.reason[rows],
-        )
-
     @property
-    def worn(self) -> NDArray[np.bool_]:
+    def worn(self) -> Booleans:
         """Whether the coat was found due for a recoat."""
         return self.grade >= RECOAT_LIMIT_GRADE
 
@@ -120,7 +99,7 @@ def _encode_reasons(values: Any, count: int) -> NDArray[np.int8]:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class CensoredLives:
+class CensoredLives(ArrayRecord):
     """Lives of n coats as visits bound them, ready for the fit.
 
     Parameters
@@ -144,7 +123,7 @@ class CensoredLives:
     x: Floats
     lower: Floats
     upper: Floats
-    deck: NDArray[np.int64]
+    deck: Integers
     running: Any = None
     weight: Any = None
 
@@ -170,23 +149,6 @@ class CensoredLives:
     def __len__(self) -> int:
         return len(self.lower)
 
-    def take(self, rows: Any) -> "CensoredLives":
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : slice or ndarray
-            Which rows.
-
-        Returns
-        -------
-        Lives
-            Those rows.
-        """
-        return CensoredLives(
-            **{name: getattr(self, name)[rows] for name in self.__dataclass_fields__}
-        )
-
 
 @dataclass(frozen=True, eq=False)
 class LifeBounds:
@@ -207,8 +169,8 @@ class LifeBounds:
 
     lower: Floats
     upper: Floats
-    seen: NDArray[np.bool_]
-    conflict: NDArray[np.bool_]
+    seen: Booleans
+    conflict: Booleans
 
 
 def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
@@ -287,7 +249,7 @@ def life_bounds(
 
 
 def _limit_state_ages(
-    age: Floats, visits: Visits, film: NDArray[np.bool_], limits: dict[str, Any]
+    age: Floats, visits: Visits, film: Booleans, limits: dict[str, Any]
 ) -> tuple[Floats, Floats]:
     # Grade g says: the last limit at or below g has been passed, the next one has not.
     low = np.zeros(len(age))
@@ -304,14 +266,14 @@ def _limit_state_ages(
     return low, high
 
 
-def _is_first_worn_visit(age: Floats, visits: Visits, count: int) -> NDArray[np.bool_]:
+def _is_first_worn_visit(age: Floats, visits: Visits, count: int) -> Booleans:
     # Whether the visit is the first that found its coat worn.
     first = np.full(count, np.inf)
     np.minimum.at(first, visits.coat[visits.worn], age[visits.worn])
     return visits.worn & (age == first[visits.coat])
 
 
-def censored_lives(coats: Coats, found: LifeBounds, running: NDArray[np.bool_]) -> CensoredLives:
+def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> CensoredLives:
     """Return the coats that teach something, ready for the fit.
 
     Parameters

@@ -1,15 +1,12 @@
 """The log-likelihood of a life between two ages and its derivatives, accurate far into both
 tails."""
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
-
-Floats = NDArray[np.float64]
 
 
 class LikelihoodTerms(NamedTuple):
@@ -49,7 +46,7 @@ class CensoringIntervals(NamedTuple):
 
     low: Floats
     high: Floats
-    exact: NDArray[np.bool_]
+    exact: Booleans
     misread: Floats
     certain: Floats
 
@@ -96,33 +93,8 @@ def prepare_intervals(
     return CensoringIntervals(low, np.where(exact, np.inf, high), exact, misclassified, classified)
 
 
-class LifeDistribution(NamedTuple):
-    """How lives scatter about what is expected of them:
-    log life = eta + spread · z, and z follows a fixed curve.
-
-    Parameters
-    ----------
-    name : str
-        As it is told to people.
-    log_probability : callable
-        (low, high) of z to the log probability between them.
-    interval : callable
-        (low, high, spread) to the terms of rows whose life lies between two ages.
-    exact : callable
-        (z, log age, spread) to the terms of rows whose life is known.
-    """
-
-    name: str
-    log_probability: Callable[[Floats, Floats], Floats]
-    interval: Callable[[Floats, Floats, float], LikelihoodTerms]
-    exact: Callable[[Floats, Floats, float], LikelihoodTerms]
-
-
 def log_likelihood_terms(
-    observed: CensoringIntervals,
-    eta: Floats,
-    spread: float,
-    distribution: LifeDistribution | None = None,
+    observed: CensoringIntervals, eta: Floats, spread: float
 ) -> LikelihoodTerms:
     """Return the log-likelihood of each row and its derivatives.
 
@@ -131,35 +103,27 @@ def log_likelihood_terms(
     observed : Observed
         What was seen.
     eta : ndarray, shape (..., n)
-        Where log life is expected: its mean if the law is log-normal.
+        Mean of log life.
     spread : float
-        Scale of log life: its standard deviation if the law is log-normal.
-    distribution : Law, optional
-        How lives scatter; log-normal if not given.
+        Standard deviation of log life.
 
     Returns
     -------
     Terms
         Arrays of the shape of `eta`.
     """
-    distribution = distribution or LOGNORMAL
     a = (observed.low - eta) / spread
     b = (observed.high - eta) / spread
-    terms = distribution.interval(a, b, spread)
+    terms = _interval_terms(a, b, spread)
     if observed.exact.any():
-        exact = distribution.exact(a, observed.low, spread)
+        exact = _exact_terms(a, observed.low, spread)
         terms = LikelihoodTerms(
             *(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True))
         )
     return _with_misclassification(terms, observed) if observed.misread.any() else terms
 
 
-def row_log_likelihoods(
-    observed: CensoringIntervals,
-    eta: Floats,
-    spread: float,
-    distribution: LifeDistribution | None = None,
-) -> Floats:
+def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float) -> Floats:
     """Return the log-likelihood of each row alone, without derivatives.
 
     Parameters
@@ -167,32 +131,25 @@ def row_log_likelihoods(
     observed : Observed
         What was seen.
     eta : ndarray, shape (..., n)
-        Where log life is expected.
+        Mean of log life.
     spread : float
-        Scale of log life.
-    distribution : Law, optional
-        How lives scatter; log-normal if not given.
+        Standard deviation of log life.
 
     Returns
     -------
     ndarray
         Of the shape of `eta`.
     """
-    distribution = distribution or LOGNORMAL
-    value = distribution.log_probability(
-        (observed.low - eta) / spread, (observed.high - eta) / spread
-    )
+    low = (observed.low - eta) / spread
+    high = (observed.high - eta) / spread
+    value = log_ndtr_interval(low, high)
     if observed.exact.any():
-        value = np.where(
-            observed.exact,
-            distribution.exact((observed.low - eta) / spread, observed.low, spread).value,
-            value,
-        )
+        value = np.where(observed.exact, _exact_terms(low, observed.low, spread).value, value)
     with np.errstate(divide="ignore"):
         return np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
 
 
-def _lognormal_interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
+def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         value = log_ndtr_interval(a, b)
         lower = np.exp(-(a**2) / 2 - LOG_SQRT_2PI - value)
@@ -215,17 +172,12 @@ def _lognormal_interval_terms(a: Floats, b: Floats, spread: float) -> Likelihood
     )
 
 
-def _lognormal_exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
+def _exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
     log_age = np.where(np.isfinite(log_age), log_age, 0.0)
     z = np.where(np.isfinite(z), z, 0.0)
     value = -(z**2) / 2 - LOG_SQRT_2PI - np.log(spread) - log_age
     flat = np.full_like(z, -1 / spread**2)
     return LikelihoodTerms(value, z / spread, z**2 - 1, flat, -2 * z / spread, -2 * z**2)
-
-
-LOGNORMAL = LifeDistribution(
-    "log-normal", log_ndtr_interval, _lognormal_interval_terms, _lognormal_exact_terms
-)
 
 
 def _with_misclassification(

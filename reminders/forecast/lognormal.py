@@ -1,10 +1,9 @@
 """Log-normal probabilities of intervals and their inverse, accurate far into both tails."""
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import log_ndtr, ndtri_exp
 
-Floats = NDArray[np.float64]
+from reminders.forecast.arrays import Floats
 
 LOG_SQRT_2PI = 0.5 * np.log(2 * np.pi)
 MAX_NARROW_WIDTH = 1e-3

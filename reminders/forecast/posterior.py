@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from reminders.forecast.arrays import Floats, Integers
 
 
 def _empty_array() -> NDArray:
@@ -40,7 +40,7 @@ class Posterior:
     mean: Floats
     covariance: Floats
     version: str
-    deck_keys: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    deck_keys: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     deck_mean: Floats = field(default_factory=_empty_array)
     deck_variance: Floats = field(default_factory=_empty_array)
 
@@ -65,11 +65,6 @@ class Posterior:
         return self.covariance[:-2, :-2]
 
     @property
-    def sigma(self) -> float:
-        """Spread from coat to coat on one deck, on the log scale."""
-        return float(np.exp(self.mean[-2]))
-
-    @property
     def coat_variance(self) -> float:
         """Expected variance from coat to coat, the doubt about sigma included."""
         return float(np.exp(2 * self.mean[-2] + 2 * self.covariance[-2, -2]))
@@ -84,7 +79,7 @@ class Posterior:
         """Median life on the reference deck."""
         return float(np.exp(self.mean[0]))
 
-    def log_frailty_of(self, deck: NDArray[np.int64]) -> tuple[Floats, Floats]:
+    def log_frailty_of(self, deck: Integers) -> tuple[Floats, Floats]:
         """Return mean and variance of the log pace of decks, known to the books or not.
 
         Parameters

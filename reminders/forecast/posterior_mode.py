@@ -4,9 +4,9 @@ posterior."""
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
+from reminders.forecast.arrays import Floats, Integers
 from reminders.forecast.frailty import (
     QUADRATURE_NODES,
     DeckRows,
@@ -16,13 +16,9 @@ from reminders.forecast.frailty import (
 )
 from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.likelihood import (
-    LOGNORMAL,
     CensoringIntervals,
-    LifeDistribution,
     prepare_intervals,
 )
-
-Floats = NDArray[np.float64]
 
 MAX_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-10
@@ -83,14 +79,10 @@ class LogPosterior:
         total: ValueGradientHessian = (0.0, np.zeros(size), np.zeros((size, size)))
         at = theta if self.deck_effect else np.append(theta[:-1], -np.inf)
         for rows in self.groups:
-            # Only two normal spreads add up to one; any other law needs its nodes even for a single
-            # row.
-            one = rows.x.shape[1] == 1 and (rows.law is LOGNORMAL or not self.deck_effect)
-            more = (
-                single_coat_likelihood(rows, at)
-                if one
-                else deck_likelihood(rows, theta, self.nodes)
-            )
+            if rows.x.shape[1] == 1:
+                more = single_coat_likelihood(rows, at)
+            else:
+                more = deck_likelihood(rows, theta, self.nodes)
             total = (total[0] + more[0], total[1] + more[1], total[2] + more[2])
         return total
 
@@ -130,7 +122,6 @@ def prepare_log_posterior(
     deck_effect: bool = True,
     misclassification: float = 0.0,
     nodes: int = QUADRATURE_NODES,
-    distribution: LifeDistribution = LOGNORMAL,
 ) -> LogPosterior:
     """Sort lives by deck and split decks with one coat from decks with more.
 
@@ -148,8 +139,6 @@ def prepare_log_posterior(
         Chance that a visit is graded on the wrong side of the limit.
     nodes : int
         Quadrature nodes a deck.
-    distribution : Law
-        How lives scatter.
 
     Returns
     -------
@@ -162,16 +151,15 @@ def prepare_log_posterior(
         if not deck_effect
         else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
     )
-    groups = [rows for _, rows in group_by_coat_count(lives, own, misclassification, distribution)]
+    groups = [rows for _, rows in group_by_coat_count(lives, own, misclassification)]
     return LogPosterior(groups, mean, precision, deck_effect, nodes)
 
 
 def group_by_coat_count(
     lives: CensoredLives,
-    deck: NDArray[np.int64],
+    deck: Integers,
     misclassification: float,
-    distribution: LifeDistribution = LOGNORMAL,
-) -> list[tuple[NDArray[np.int64], DeckRows]]:
+) -> list[tuple[Integers, DeckRows]]:
     """Sort lives into decks, and decks by the number of their lives.
 
     Parameters
@@ -182,8 +170,6 @@ def group_by_coat_count(
         The deck of each.
     misclassification : float
         Chance that a visit is graded on the wrong side of the limit.
-    distribution : Law
-        How lives scatter.
 
     Returns
     -------
@@ -205,7 +191,6 @@ def group_by_coat_count(
                     x[at],
                     CensoringIntervals(*(array[at] for array in observed)),
                     lives.weight[at],
-                    distribution,
                 ),
             )
         )

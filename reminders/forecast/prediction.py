@@ -5,16 +5,15 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, design_matrix, sun_on_deck
 from reminders.forecast.lognormal import truncated_normal_cdf, truncated_normal_quantile
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import PUBLISHED_PRIOR
-
-Floats = NDArray[np.float64]
 
 OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
@@ -37,8 +36,6 @@ class Prediction:
         The date at which four in five are worn.
     chance_worn_today : ndarray, shape (n,)
         Chance that the coat is worn today, given its inspections.
-    age_months : ndarray, shape (n,)
-        Age of the coat today.
     median_months : ndarray, shape (n,)
         Median life of the coat before its inspections are taken into account.
     due_months : ndarray, shape (n,)
@@ -50,14 +47,6 @@ class Prediction:
         rows sum to the whole difference.
     prior_share : ndarray, shape (n,)
         Share of the spread between decks that still rests on the priors.
-    book_share : ndarray, shape (n,)
-        Share that visits to all decks have taken away.
-    own_share : ndarray, shape (n,)
-        Share that earlier coats of the deck itself have taken away.
-    deck_pace : ndarray, shape (n,)
-        Life on this deck against decks of like exposure; 1 is alike.
-    deck_pace_sd : ndarray, shape (n,)
-        Its doubt, on the log scale.
     reference_months : float
         Median life on the reference deck.
     version : str
@@ -68,38 +57,13 @@ class Prediction:
     due_by: Floats
     late: Floats
     chance_worn_today: Floats
-    age_months: Floats
     median_months: Floats
     due_months: Floats
     log_sd: Floats
     contributions: Floats
     prior_share: Floats
-    book_share: Floats
-    own_share: Floats
-    deck_pace: Floats
-    deck_pace_sd: Floats
     reference_months: float
     version: str
-
-    def ranked_contributions(self, row: int = 0) -> dict[str, float]:
-        """Return the months that each factor adds or takes away, the largest first.
-
-        Parameters
-        ----------
-        row : int
-            Which coat.
-
-        Returns
-        -------
-        dict of str to float
-            Factor to months; factors without effect are left out.
-        """
-        pairs = zip(FACTORS, self.contributions[row].tolist(), strict=True)
-        return dict(
-            sorted(
-                ((name, months) for name, months in pairs if months), key=lambda pair: -abs(pair[1])
-            )
-        )
 
 
 def predict(
@@ -243,12 +207,11 @@ def _predict_rows(
         "chance_worn_today": truncated_normal_cdf(
             low, high, _standardised_log_age(age, mean, spread, -np.inf)
         ),
-        "age_months": age,
         "median_months": np.exp(mean),
         "due_months": months[DUE_CHANCE],
         "log_sd": spread,
         "contributions": _factor_contributions(belief, posterior, months[DUE_CHANCE]),
-        **_variance_shares(belief, posterior),
+        "prior_share": _prior_share(belief, posterior),
     }
 
 
@@ -282,17 +245,12 @@ def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) ->
     return months
 
 
-def _variance_shares(belief: LogLife, posterior: Posterior) -> dict[str, Floats]:
+def _prior_share(belief: LogLife, posterior: Posterior) -> Floats:
+    # The rest was taken away by earlier coats of the deck itself and by visits to all decks.
     deck = posterior.omega**2
-    before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
     variance = belief.pace_variance
+    before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
     now = belief.spread**2 - posterior.coat_variance - variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)
-    return {
-        "own_share": own,
-        "book_share": book,
-        "prior_share": 1 - own - book,
-        "deck_pace": np.exp(belief.pace),
-        "deck_pace_sd": np.sqrt(variance),
-    }
+    return 1 - own - book

@@ -53,11 +53,6 @@ class CoefficientPrior:
     mark: Literal["READ", "MEMORY", "JUDGEMENT"]
     source: str
 
-    @property
-    def time_ratio(self) -> float:
-        """By how much the life is multiplied."""
-        return exp(self.mean)
-
 
 def _prior_from_years(
     name: str, years: float, mark: Literal["READ", "MEMORY", "JUDGEMENT"], source: str

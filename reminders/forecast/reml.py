@@ -10,15 +10,13 @@ joins the log posterior of the two spreads.
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.posterior_mode import (
     LogPosterior,
     PosteriorMode,
     covariance_from_information,
 )
-
-Floats = NDArray[np.float64]
 
 REML_ROUNDS = 2  # the second moves the spreads by less than one in a hundred
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles

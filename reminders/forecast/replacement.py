@@ -8,12 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.intervals import STRIP_RATIO
-
-Floats = NDArray[np.float64]
 
 HORIZON_MONTHS = 240.0
 

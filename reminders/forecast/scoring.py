@@ -4,11 +4,10 @@ one visit at a time."""
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.turnbull import turnbull_estimate
-
-Floats = NDArray[np.float64]
 
 MIN_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
 COVERAGE_GRID_STEPS = 400

@@ -11,15 +11,13 @@ from django.db.models import Exists, OuterRef, Q
 
 from jobs.models import Coat, Visit
 from jobs.models.visit import GRADE_FIELDS
-from reminders.forecast.scoring import MIN_FINISHED_COATS
+from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
 from reminders.forecasting.refitting import MIN_NEW_VISITS
 from reminders.models import ModelFit
-from reminders.pictures.reliability import ReliabilityBin, ReliabilityDiagram, reliability_diagram
+from reminders.pictures.reliability import ReliabilityDiagram, reliability_diagram
 
 MAX_FITS_SHOWN = 12
 MIN_MEANINGFUL_VISITS = 50  # below that a picture shows mostly luck (judgement)
-# of log-likelihood; less is weak evidence between laws with equally many numbers (judgement)
-MIN_EVIDENCE_POINTS = 2.0
 FORECAST_LABELS = {
     "learned": "This program, learning as it went",
     "prior": "Published figures alone, nothing learned",
@@ -76,7 +74,7 @@ class AccuracyFigures:
 
     @property
     def picture(self) -> ReliabilityDiagram:
-        return reliability_diagram([ReliabilityBin(**step) for step in self.stored["bins"]])
+        return reliability_diagram([CalibrationBin(**step) for step in self.stored["bins"]])
 
     @property
     def scores(self) -> list[ScoredForecast]:
@@ -97,29 +95,12 @@ class AccuracyFigures:
     @property
     def verdict(self) -> str:
         """Whether coats wore as foretold; a difference that luck explains is called none."""
-        steps = [ReliabilityBin(**step) for step in self.stored["bins"]]
+        steps = [CalibrationBin(**step) for step in self.stored["bins"]]
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]
         if abs(surplus) <= 2 * doubt:
             return "Coats wore as foretold, as far as these visits can tell."
         return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
-
-    @property
-    def shape(self) -> str:
-        """Whether the curve of life that forecasts assume explains the visits;
-        empty for fits of older versions."""
-        found = self.stored.get("shape")
-        if not found or not found["coats"]:
-            return ""
-        ahead = found["lognormal"] - found["weibull"]
-        if abs(ahead) < MIN_EVIDENCE_POINTS:
-            return "Your visits do not tell it from the usual other one, Weibull’s, so it stays."
-        if ahead > 0:
-            return "It explains your visits better than the usual other one, Weibull’s."
-        return (
-            "Weibull’s curve would explain your visits better, so take the ends of the windows with"
-            " care."
-        )
 
     @property
     def returns(self) -> ReturnCounts:

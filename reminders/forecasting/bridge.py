@@ -6,21 +6,14 @@ from itertools import pairwise
 
 import numpy as np
 from django.db import connection, transaction
-from numpy.typing import NDArray
 
 from clients.models import Deck
 from clients.models.deck import SPECIES_CLASS
 from clients.places import climate
 from reminders import forecast
-from reminders.forecast.climate import (
-    SUNSHINE_BIAS,
-    extraterrestrial_radiation,
-    radiation_from_sunshine,
-)
+from reminders.forecast import Floats
 from reminders.forecasting import active_fit
 from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
-
-Floats = NDArray[np.float64]
 
 DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
 MID_MONTH_DAYS = (
@@ -142,8 +135,9 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
         np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True
     )
     normals = climate.normals(places[:, 0], places[:, 1])
-    extraterrestrial = extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
-    sun = SUNSHINE_BIAS * radiation_from_sunshine(normals.sunshine_fraction, extraterrestrial)
+    above_air = forecast.extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
+    on_ground = forecast.radiation_from_sunshine(normals.sunshine_fraction, above_air)
+    sun = forecast.SUNSHINE_BIAS * on_ground
     wet_days = normals.wet_days.astype(float)[place]
     for row, own in enumerate(coats.wet_days):
         if own is not None:

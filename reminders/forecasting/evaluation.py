@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from reminders import forecast
-from reminders.forecast.inspection_data import scored_visits
 from reminders.forecasting import bridge
 from reminders.forecasting.learning import TrainingData
 
@@ -125,5 +124,5 @@ def count_returns(
 
 def informative_visit_days(book: forecast.InspectionData, since: float, until: float) -> np.ndarray:
     """Days of the visits that tell something a forecast can be judged by, in order."""
-    tried = scored_visits(book, since, until)
+    tried = forecast.scored_visits(book, since, until)
     return np.sort(book.coats.coated_on[tried.coat] + tried.days)

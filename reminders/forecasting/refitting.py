@@ -5,10 +5,10 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 
 import numpy as np
-from django.db import connection, transaction
+from django.db import transaction
 
+from clients.actions.saving import lock_until_commit
 from reminders import actions, forecast
-from reminders.forecast.inspection_data import scored_visits, worn_chances_at_visits
 from reminders.forecasting import active_fit as in_use
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit
@@ -19,7 +19,6 @@ MIN_NEW_VISITS = 20
 # foretold
 HELD_BACK_PARTS = 4
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
-REFIT_LOCK_KEY = 7_301_442  # any number that nothing else in this database locks
 
 
 @dataclass(frozen=True)
@@ -47,8 +46,7 @@ def refit(*, today: date, now: datetime, always: bool = False) -> RefitResult:
     """Learn from the book if enough is new (or `always`);
     afterwards all forecasts follow the fit in use."""
     with transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [REFIT_LOCK_KEY])
+        lock_until_commit("refit")
         result = fit_if_enough_is_new(today=today, now=now, always=always)
     if result.fit is not None and result.fit.is_in_use:
         actions.refresh_forecasts(deck_ids=None, today=today, now=now)
@@ -133,23 +131,7 @@ def compute_figures(
     """What the Figures page shows, reckoned once here because it takes many fits."""
     return asdict(evaluation.backtest_by_year(history.book, today=today)) | {
         "returns": evaluation.count_returns(history, belief, today=today),
-        "shape": distribution_figures(history, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
-    }
-
-
-def distribution_figures(history: learning.TrainingData, *, today: date) -> dict[str, float | int]:
-    """How well the assumed curve of life explains the lives, and how well another one would."""
-    until = bridge.epoch_days(today) + 1
-    book = history.book
-    seen = forecast.censored_lives(
-        book.coats, forecast.life_bounds(book.coats, book.visits_before(until)), book.running(until)
-    )
-    found = forecast.compare_distributions(seen)
-    return {
-        "coats": found.coats,
-        "lognormal": round(found.lognormal, 3),
-        "weibull": round(found.weibull, 3),
     }
 
 
@@ -166,12 +148,9 @@ def score_on_held_back_visits(history: learning.TrainingData, *, today: date) ->
     rolled = forecast.backtest(
         history.book, since, until, step_days=(until - since) / (HELD_BACK_PARTS - 1)
     )
-    held = scored_visits(history.book, since, until)
-    before = float(
-        forecast.log_scores(
-            worn_chances_at_visits(history.book, held, in_use.active_posterior()), held.worn
-        ).mean()
-    )
+    held = forecast.scored_visits(history.book, since, until)
+    chances = forecast.worn_chances_at_visits(history.book, held, in_use.active_posterior())
+    before = float(forecast.log_scores(chances, held.worn).mean())
     own = rolled.scores["learned"].log_score
     flat, by_class = (rolled.scores[name].log_score for name in ("flat_rule", "finish_average"))
     is_adopted = own <= before + 1e-9

@@ -12,7 +12,6 @@ from django.db import connection
 from clients.models import Business
 from clients.places import climate
 from reminders import forecast
-from reminders.forecast.exposure import sun_on_deck
 from reminders.forecasting import bridge
 from reminders.forecasting.coats import NewestCoats, read_newest_coats
 from reminders.models import Forecast
@@ -77,10 +76,6 @@ class Upkeep:
     currency: str
     jobs: list[UpkeepJob]
 
-    @property
-    def saved_a_year(self) -> Decimal:
-        return self.neglect_a_year - self.upkeep_a_year
-
 
 def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | None:
     """For the deck of a forecast; None while the prices of the two jobs are not known."""
@@ -144,7 +139,8 @@ def seasonal_clock_and_months(
     """The deck's seasonal clock, and which months can be worked at its place and by this
     business."""
     core = bridge.core_coats(coats, today=today)
-    clock = forecast.SeasonalClock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
+    rate = forecast.seasonal_rate(forecast.sun_on_deck(core), core.wet_days)
+    clock = forecast.SeasonalClock(rate)
     normals = climate.normals([coats.latitude[0]], [coats.longitude[0]])
     season = [month in business.season_months for month in range(1, 13)]
     return clock, forecast.workable_months(

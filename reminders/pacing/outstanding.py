@@ -12,9 +12,9 @@ from django.utils import timezone
 
 from jobs import diary
 from jobs.models import Offer
+from reminders.forecast.arrays import Floats, Integers
 from reminders.models import Forecast
 from reminders.pacing.core import Beta, remaining_chance
-from reminders.pacing.core.problem import Floats, Integers
 from reminders.pacing.labour import LabourTimes, labour_times
 from reminders.pacing.responses import ResponseRates, response_group
 

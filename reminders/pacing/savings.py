@@ -8,20 +8,17 @@ import numpy as np
 from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Greatest
-from numpy.typing import NDArray
 
 from jobs.models import Booking, Offer, OfferScope
 from jobs.models.job import STRIP_ABOVE_COATS
 from reminders import forecast
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast import Floats
 from reminders.forecasting import bridge
 from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
-
-Floats = NDArray[np.float64]
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
 STRIP_PRICE_RATIO = (
@@ -154,7 +151,8 @@ def clock_ages(coats: NewestCoats, days: Floats, today: date) -> tuple[Floats, F
     """Clock months from the coat to each day, to the last sound inspection and to the first worn
     one."""
     core = bridge.core_coats(coats, today=today)
-    clock = forecast.SeasonalClock(forecast.seasonal_rate(sun_on_deck(core), core.wet_days))
+    rate = forecast.seasonal_rate(forecast.sun_on_deck(core), core.wet_days)
+    clock = forecast.SeasonalClock(rate)
     start = clock.reading(core.coated_on)
     ages = np.column_stack([clock.reading(np.full(len(coats), day)) - start for day in days])
     return ages, clock.reading(core.sound_on) - start, clock.reading(core.worn_on) - start

@@ -11,11 +11,11 @@ import numpy as np
 
 from clients.models import Business
 from jobs import diary
+from reminders.forecast.arrays import Floats
 from reminders.models import PacedDeck
 from reminders.months import month_of, shift_months
 from reminders.pacing import core
 from reminders.pacing.actions import PacingPlan
-from reminders.pacing.core.problem import Floats
 from reminders.pacing.inputs import Horizon, Household, PacingInputs, gather_pacing_inputs
 from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
 

@@ -39,7 +39,6 @@ class MonthStrip:
     TOP = 26.0
     BOTTOM = 122.0
     COLUMN = 31.0
-    BAR = 23.0
 
     bars: list[MonthBar]
     total: int

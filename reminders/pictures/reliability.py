@@ -7,21 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import bdtrik
 
+from reminders.forecast import CalibrationBin
+
 # Fifths of the chance in words that anyone knows.
 CHANCE_LABELS = ("hardly", "unlikely", "about even", "likely", "nearly sure")
 BINOMIAL_LEVEL = 0.9  # share of all times that chance alone stays inside the pale bar
-
-
-@dataclass(frozen=True)
-class ReliabilityBin:
-    """Visits to which a like chance was given:
-    how many, the mean chance given, and the share found worn."""
-
-    low: float
-    high: float
-    visits: int
-    forecast: float
-    found: float
 
 
 @dataclass(frozen=True)
@@ -29,7 +19,7 @@ class ReliabilityRow:
     """One fifth: where its marks stand, in the units of the view box, and the words beside them."""
 
     words: str
-    step: ReliabilityBin
+    step: CalibrationBin
     top: float
     forecast_x: float
     found: float
@@ -86,7 +76,7 @@ def share_x(share: float) -> float:
     )
 
 
-def merge_into_fifths(steps: Sequence[ReliabilityBin]) -> list[ReliabilityBin]:
+def merge_into_fifths(steps: Sequence[CalibrationBin]) -> list[CalibrationBin]:
     """The steps of the back-test gathered into fifths; those without visits are left out."""
     gathered = []
     for place in range(5):
@@ -95,7 +85,7 @@ def merge_into_fifths(steps: Sequence[ReliabilityBin]) -> list[ReliabilityBin]:
         if visits:
             forecast = sum(step.visits * step.forecast for step in inside) / visits
             found = sum(step.visits * step.found for step in inside) / visits
-            gathered.append(ReliabilityBin(place / 5, (place + 1) / 5, visits, forecast, found))
+            gathered.append(CalibrationBin(place / 5, (place + 1) / 5, visits, forecast, found))
     return gathered
 
 
@@ -111,7 +101,7 @@ def binomial_interval(visits: int, chance: float) -> tuple[float, float]:
 
 
 def reliability_diagram(
-    steps: Sequence[ReliabilityBin], *, key: str = "reliability"
+    steps: Sequence[CalibrationBin], *, key: str = "reliability"
 ) -> ReliabilityDiagram:
     """Lay out one row for each fifth of the chance that was ever given."""
     rows = []

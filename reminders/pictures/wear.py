@@ -62,10 +62,6 @@ class WearCurve:
     years: list[YearTick]
     seasons: list[TimeSpan]
 
-    @property
-    def is_late(self) -> bool:
-        return self.facts.today >= self.facts.window.late_on
-
 
 def chance_y(chance: float) -> float:
     return round(

@@ -2,14 +2,14 @@
 about the decks."""
 
 import hashlib
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from babel.core import UnknownLocaleError
 from babel.dates import format_date
 from django.db.models import Max
 
+from clients.display import locale_for_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
@@ -76,7 +76,7 @@ class DraftWriter:
         fields = {
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks_text(chosen_facts, channel, language),
-            "due_by": month_in_locale(first, self.locale(language)),
+            "due_by": self.month(first, language),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
         }
@@ -92,10 +92,8 @@ class DraftWriter:
         )
         return Draft(planned, written)
 
-    def locale(self, language: str) -> str:
-        """The business's way of writing dates, in the language of the text."""
-        own = self.business.locale
-        return own if primary_language(own) == primary_language(language) else language
+    def month(self, day: date, language: str) -> str:
+        return format_date(day, "LLLL y", locale_for_language(language, self.business))
 
     def decks_text(self, chosen_facts: Sequence[DeckFacts], channel: str, language: str) -> str:
         """A paragraph each, or all on one line where that is the custom of the channel."""
@@ -105,17 +103,15 @@ class DraftWriter:
 
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
         labels = standard_phrases(language, "deck")
-        locale = self.locale(language)
+        locale = locale_for_language(language, self.business)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
             ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
         )
-        yield (
-            f"{labels['last']}"
-            f" {finishes + '; ' if finishes else ''}{day_in_locale(deck.coated_on, locale)}"
-        )
+        coated = format_date(deck.coated_on, "medium", locale)
+        yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
         due = labels["past"] if deck.due_on < self.today else labels["due"]
-        yield f"{due} {month_in_locale(deck.due_on, locale)}"
+        yield f"{due} {self.month(deck.due_on, language)}"
         if why := deck.why(language):
             yield f"{labels['why']} {why}"
 
@@ -180,17 +176,3 @@ def plan_fingerprint(planned: Iterable[PlannedMessage]) -> str:
     )
     newest = MessageText.objects.aggregate(at=Max("changed_at"))["at"]
     return hashlib.sha256("\n".join([*parts, str(newest)]).encode()).hexdigest()[:32]
-
-
-def date_formatter(pattern: str) -> Callable[[date, str], str]:
-    def write(value: date, locale: str) -> str:
-        try:
-            return format_date(value, format=pattern, locale=locale.replace("-", "_"))
-        except (UnknownLocaleError, ValueError):
-            return format_date(value, format=pattern, locale="en")
-
-    return write
-
-
-day_in_locale = date_formatter("medium")
-month_in_locale = date_formatter("LLLL y")

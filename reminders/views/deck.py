@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of
+from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.models import Offer
 from jobs.work.coat_build import coat_build
@@ -28,7 +28,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
     forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
-    today = business_of(request).today(timezone.now())
+    today = business_today(request)
     context = {
         "deck": deck,
         "forecast": forecast,

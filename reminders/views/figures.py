@@ -3,10 +3,9 @@ back."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, office_required
+from clients.access import business_today, office_required
 from reminders.forecasting.accuracy import (
     MIN_MEANINGFUL_VISITS,
     count_graded_visits,
@@ -20,7 +19,7 @@ from reminders.forecasting.accuracy import (
 def show_figures(request: HttpRequest) -> HttpResponse:
     """The page `figures:overview`."""
     found = newest_figures()
-    counted = count_graded_visits(today=business_of(request).today(timezone.now()))
+    counted = count_graded_visits(today=business_today(request))
     context = {
         "figures": found,
         "counted": counted,

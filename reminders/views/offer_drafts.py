@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, current_user, office_required
+from clients.models.keys import primary_keys
 from jobs.actions.offers import OfferError
 from jobs.models import Offer
 from jobs.offers.pricing import PricingError
@@ -15,7 +16,7 @@ from reminders import offer_drafting
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
 from reminders.months import month_key
-from reminders.views.remind import posted_deck_ids, posted_month
+from reminders.views.remind import posted_month
 
 MAX_DECKS_AT_ONCE = 500
 MAX_REPORTED = 5
@@ -26,7 +27,11 @@ MAX_REPORTED = 5
 def create_offer_drafts(request: HttpRequest) -> HttpResponse:
     """The door `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of
     `month`."""
-    ids = deck_ids_of_list(request) if "whole" in request.POST else posted_deck_ids(request)
+    ids = (
+        deck_ids_of_list(request)
+        if "whole" in request.POST
+        else primary_keys(request.POST.getlist("deck"))
+    )
     back = request.POST.get("month") and reverse(
         "reminders:due_month", args=[month_key(posted_month(request))]
     )

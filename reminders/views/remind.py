@@ -9,7 +9,8 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, business_today, current_user, office_required
+from clients.models.keys import primary_keys
 from reminders import actions
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import preview
@@ -24,7 +25,7 @@ def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
     """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the
     deed."""
     month = posted_month(request)
-    deck_ids = posted_deck_ids(request)
+    deck_ids = primary_keys(request.POST.getlist("deck"))
     if not deck_ids or len(deck_ids) > MAX_CHOSEN:
         how_many = f"at most {MAX_CHOSEN} decks at a time" if deck_ids else "at least one deck"
         messages.error(request, f"Choose {how_many}, then send.")
@@ -52,17 +53,7 @@ def posted_month(request: HttpRequest) -> date:
     try:
         return parse_month(request.POST.get("month", ""))
     except MonthError:
-        return month_of(business_of(request).today(timezone.now()))
-
-
-def posted_deck_ids(request: HttpRequest) -> list[int]:
-    """The numbers ticked, each once; what is no number was not ticked on our page."""
-    ticked = {
-        text
-        for text in request.POST.getlist("deck")
-        if text.isascii() and text.isdigit() and len(text) < 19
-    }
-    return sorted(map(int, ticked))
+        return month_of(business_today(request))
 
 
 def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[int]) -> HttpResponse:

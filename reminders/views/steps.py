@@ -11,7 +11,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, office_required, owner_required
+from clients.access import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    owner_required,
+)
 from clients.messaging.models import Message, SendingRules
 from clients.models import Deck
 from reminders import actions
@@ -60,7 +66,7 @@ def show_reminder_plan(request: HttpRequest) -> HttpResponse:
 def requested_month(text: str, request: HttpRequest) -> date:
     """The month in the address; the present one without."""
     if not text:
-        return month_of(business_of(request).today(timezone.now()))
+        return month_of(business_today(request))
     try:
         return parse_month(text)
     except MonthError as error:

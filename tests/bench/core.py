@@ -8,17 +8,17 @@ import warnings
 from importlib.util import find_spec
 
 import numpy as np
-from numpy.typing import NDArray
 
-from reminders.forecast import DESIGN_COLUMNS, CensoredLives, Coats, fit, predict
+from reminders.forecast import Coats, predict
+from reminders.forecast.exposure import DESIGN_COLUMNS
+from reminders.forecast.fitting import fit
+from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.posterior_mode import (
     PosteriorMode,
     find_posterior_mode,
     prepare_log_posterior,
 )
 from tests.bench.timing import elapsed_seconds, time_in_turn
-
-Floats = NDArray[np.float64]
 
 
 def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:

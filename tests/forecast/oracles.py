@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from reminders.forecast import CensoredLives
+from reminders.forecast.intervals import CensoredLives
 
 INF = np.inf
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from reminders.forecast import (
-    CATEGORY_LEVELS,
     PUBLISHED_PRIOR,
     Coats,
     InspectionData,
@@ -16,6 +15,7 @@ from reminders.forecast import (
     seasonal_rate,
     sun_on_deck,
 )
+from reminders.forecast.coats import CATEGORY_LEVELS
 from reminders.forecast.prediction import predict_log_life
 
 START = 15000.0  # 2011-01-26
@@ -27,7 +27,15 @@ FINISHES = [
     "repellent_preservative",
     "solid_film",
 ]
-SUN = climate.monthly_radiation(44.6, 1960.0)[0]  # Halifax, Nova Scotia
+SUNSHINE_SHARE = 1960 / 4380  # Halifax, Nova Scotia
+SUN = climate.SUNSHINE_BIAS * climate.radiation_from_sunshine(
+    SUNSHINE_SHARE,
+    np.add.reduceat(
+        climate.extraterrestrial_radiation(44.6, np.arange(1, 366)),
+        np.cumsum(climate.MONTH_DAYS) - climate.MONTH_DAYS,
+    )
+    / climate.MONTH_DAYS,
+)
 WET = np.array([12, 10, 12, 12, 12, 11, 10, 9, 9, 10, 12, 13.0])
 
 
@@ -108,7 +116,7 @@ def _lives(
     coats: Coats, truth: Posterior, pace: np.ndarray, rng: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray]:
     mean = predict_log_life(coats, truth)[0]
-    months = np.exp(mean + pace + truth.sigma * rng.normal(size=len(mean)))
+    months = np.exp(mean + pace + np.exp(truth.mean[-2]) * rng.normal(size=len(mean)))
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days))
     return months, clock.day_after(coats.coated_on, months)
 

@@ -8,7 +8,6 @@ from reminders.forecast import (
     InspectionData,
     Posterior,
     backtest,
-    compare_fits,
     optimal_recoat_age,
     predict,
 )
@@ -93,22 +92,6 @@ def test_recoating_at_the_best_age_costs_less_than_every_twelve_months() -> None
     flat = yearly_cost(made, rows, np.full(len(rows), 12.0), 900.0, 2700.0)
     print(f"cost a year: {ours:.0f} against {flat:.0f}")  # noqa: T201 (as above)
     assert ours < 0.95 * flat
-
-
-def test_a_worse_fit_is_not_adopted_and_says_so() -> None:
-    made = simulate(3, 40, 5.0, shifted_truth())
-    since = START + 4 * YEAR
-    until = START + 5 * YEAR
-    learned = made.book.fit_before(since).posterior
-    good = compare_fits(made.book, learned, PUBLISHED_PRIOR, since=since, until=until)
-    bad = compare_fits(made.book, PUBLISHED_PRIOR, learned, since=since, until=until)
-    assert good.is_adopted
-    assert not bad.is_adopted
-    assert "worse, so the fit in use stays" in bad.reason
-    assert good.visits > 20
-    assert compare_fits(
-        made.book, learned, PUBLISHED_PRIOR, since=until, until=until + 1
-    ).is_adopted
 
 
 def test_a_small_back_test_scores_the_same_visits_for_all() -> None:

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reminders.forecast import ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast import SeasonalClock, seasonal_rate
+from reminders.forecast.clock import ClockWeights
 from tests.forecast.conftest import MID_LATITUDE_SUN
 
 RATE = seasonal_rate(MID_LATITUDE_SUN, np.full(12, 10.0))

@@ -9,7 +9,7 @@ from lifelines import LogNormalAFTFitter
 from lifelines.datasets import load_c_botulinum_lag_phase, load_diabetes
 from scipy import stats
 
-from reminders.forecast import CensoredLives
+from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.lognormal import log_ndtr_interval
 from reminders.forecast.posterior_mode import (
     PosteriorMode,

@@ -7,13 +7,8 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy import stats
 
-from reminders.forecast import (
-    TurnbullEstimate,
-    calibration_bins,
-    estimate_window_coverage,
-    score_forecast,
-    turnbull_estimate,
-)
+from reminders.forecast.scoring import calibration_bins, estimate_window_coverage, score_forecast
+from reminders.forecast.turnbull import TurnbullEstimate, turnbull_estimate
 from tests.forecast.oracles import MICROPROCESSORS, TUBES, WHEELS
 
 

@@ -4,7 +4,6 @@ import numpy as np
 from scipy.stats import lognorm
 
 from reminders.forecast import (
-    CLOCK_WEIGHTS,
     PUBLISHED_PRIOR,
     STRIP_RATIO,
     Coats,
@@ -13,6 +12,7 @@ from reminders.forecast import (
     strip_chances_after_waits,
     sun_on_deck,
 )
+from reminders.forecast.clock import CLOCK_WEIGHTS
 from reminders.forecast.prediction import predict_log_life
 
 TODAY = 20_500.0

@@ -13,7 +13,6 @@ from jobs.materials import (
     litres_at_film,
     litres_at_spread,
 )
-from jobs.work.spread_rate import wet_film_um
 
 D = Decimal
 
@@ -57,7 +56,7 @@ def test_litres_agree_with_published_coverage_tables(
     by_spread = litres_at_spread(area_m2=D(100), coats=1, spread_m2_per_l=D(spread))
 
     assert abs(by_film - by_spread) <= D("0.01")
-    assert wet_film_um(D(spread)) == wet_mm * 1000
+    assert 1 / D(spread) == wet_mm  # one litre on one square metre stands one millimetre high
 
 
 def test_what_is_lost_in_the_tool_is_bought_as_well() -> None:

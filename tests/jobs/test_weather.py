@@ -7,7 +7,7 @@ import pytest
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Product
-from jobs.work.spread_rate import measured_spreads, wet_film_um
+from jobs.work.spread_rate import measured_spreads
 from jobs.work.weather import dew_point_c, dew_point_depression_c, equilibrium_moisture_percent
 
 
@@ -55,7 +55,15 @@ def test_wood_rests_where_the_formula_in_fahrenheit_has_it(air_c: float, humidit
 
 
 @pytest.mark.parametrize(
-    ("air_c", "humidity", "percent"), [(20, 50, 9.27), (21.1, 65, 12.0), (4.4, 80, 16.5)]
+    ("air_c", "humidity", "percent"),
+    [
+        (20, 50, 9.27),
+        (21.1, 65, 12.0),
+        (21.1, 50, 9.2),
+        (21.1, 30, 6.2),
+        (4.4, 80, 16.5),
+        (32.2, 90, 19.9),
+    ],
 )
 def test_wood_rests_where_the_tables_have_it(air_c: float, humidity: float, percent: float) -> None:
     """9.27: example output of ConSciR (R package, same equation); the others:
@@ -70,16 +78,6 @@ def test_saturated_air_is_at_its_dew_point_and_dry_air_has_none() -> None:
     assert dew_point_depression_c(Decimal("14.2"), 0) is None
     with pytest.raises(ValueError, match="humidity"):
         dew_point_c(14.2, 0)
-
-
-@pytest.mark.parametrize(("spread", "film_um"), [("10", 100), ("8", 125), ("1", 1000)])
-def test_a_litre_on_a_square_metre_is_a_millimetre(spread: str, film_um: int) -> None:
-    """10 m²/L is a wet film of 100 µm and 8 m²/L one of 125 µm:
-    wet film = volume / area, as coating handbooks have it.
-
-    1 mm of stripper = 1 L/m²: common practice, no source beside the arithmetic.
-    """
-    assert wet_film_um(Decimal(spread)) == film_um
 
 
 def deck(**values: object) -> Deck:

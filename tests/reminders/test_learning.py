@@ -14,6 +14,7 @@ from django.db import IntegrityError
 from clients.models import Deck
 from jobs.models import Visit
 from reminders import forecast
+from reminders.forecast.coats import CATEGORY_LEVELS
 from reminders.forecasting import active_fit, evaluation, learning, refitting
 from reminders.models import Forecast, ModelFit
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
@@ -279,4 +280,4 @@ def test_several_products_in_one_job_make_one_coat(business):
 
     assert len(coats) == 1
     assert coats.coats.tolist() == [2]
-    assert forecast.CATEGORY_LEVELS["finish_class"][coats.finish_class[0]] == "tinted"
+    assert CATEGORY_LEVELS["finish_class"][coats.finish_class[0]] == "tinted"

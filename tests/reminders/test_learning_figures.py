@@ -6,11 +6,9 @@ import pytest
 from django.utils.html import strip_tags
 from scipy.stats import binom
 
+from reminders.forecast import CalibrationBin
 from reminders.forecasting import refitting
-from reminders.forecasting.accuracy import AccuracyFigures
-from reminders.models import ModelFit
 from reminders.pictures.reliability import (
-    ReliabilityBin,
     binomial_interval,
     merge_into_fifths,
     reliability_diagram,
@@ -81,7 +79,6 @@ def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
     assert "Forecasts rest on fit fit-" in said
     assert "It learns again after 20 more graded visits" in said
     assert "Coats that no visit graded" in said
-    assert "Forecasts assume a log-normal curve of life." in said
     assert "found worn," in said  # the picture in words
 
 
@@ -109,24 +106,6 @@ def test_nobody_may_open_it_without_signing_in(client, business):
     assert client.get("/figures/").status_code == 302
 
 
-@pytest.mark.parametrize(
-    ("ahead", "expected"),
-    [
-        (5.0, "better than the usual other one"),
-        (0.5, "do not tell it from"),
-        (-5.0, "take the ends of the windows with care"),
-    ],
-)
-def test_it_says_whether_the_assumed_curve_of_life_fits(ahead, expected):
-    fit = ModelFit(figures={"shape": {"coats": 90, "lognormal": -50.0 + ahead, "weibull": -50.0}})
-
-    assert expected in AccuracyFigures(fit, None, []).shape
-
-
-def test_fits_of_older_versions_say_nothing_about_the_curve():
-    assert AccuracyFigures(ModelFit(figures={}), None, []).shape == ""
-
-
 # The picture.
 
 
@@ -139,8 +118,8 @@ def test_luck_is_the_binomial_law():
 
 
 def test_a_share_that_luck_cannot_explain_is_marked():
-    right = ReliabilityBin(0.2, 0.3, 100, 0.25, 0.27)
-    wrong = ReliabilityBin(0.7, 0.8, 100, 0.75, 0.40)
+    right = CalibrationBin(0.2, 0.3, 100, 0.25, 0.27)
+    wrong = CalibrationBin(0.7, 0.8, 100, 0.75, 0.40)
 
     picture = reliability_diagram([right, wrong])
 
@@ -150,7 +129,7 @@ def test_a_share_that_luck_cannot_explain_is_marked():
 
 
 def test_tenths_gather_into_fifths_without_losing_a_visit():
-    steps = [ReliabilityBin(k / 10, (k + 1) / 10, k + 1, k / 10 + 0.05, 0.5) for k in range(10)]
+    steps = [CalibrationBin(k / 10, (k + 1) / 10, k + 1, k / 10 + 0.05, 0.5) for k in range(10)]
 
     gathered = merge_into_fifths(steps)
 

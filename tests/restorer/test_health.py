@@ -8,9 +8,9 @@ from django.test import Client
 from django.utils import timezone
 from django_q.models import Schedule
 
-from clients import heartbeat
 from clients.messaging.models import Message
 from clients.models import Heartbeat
+from clients.models.business import HeartbeatQuerySet
 from reminders import tasks
 from tests.outbox import queued
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.usefixtures("business")
 
 
 def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
-    heartbeat.record_heartbeat("worker")
+    Heartbeat.objects.record("worker")
     answer = client.get("/health/", headers={"Accept": "application/json"})
     assert answer.status_code == 200
     told = answer.json()
@@ -33,8 +33,8 @@ def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
 
 
 def test_it_is_ill_when_a_loop_is_silent_for_five_minutes(client: Client) -> None:
-    heartbeat.record_heartbeat("deliver")
-    heartbeat.record_heartbeat("worker")
+    Heartbeat.objects.record("deliver")
+    Heartbeat.objects.record("worker")
     Heartbeat.objects.filter(name="worker").update(
         beat_at=timezone.now() - timedelta(minutes=5, seconds=1)
     )
@@ -51,10 +51,10 @@ def test_it_is_ill_before_any_loop_ran_and_after_the_database_left(
 
     assert client.get("/health/").status_code == 503
 
-    def away(**options: object) -> None:
+    def away(*rows: object, **options: object) -> None:
         raise OperationalError("no")
 
-    monkeypatch.setattr(heartbeat, "heartbeat_ages", away)
+    monkeypatch.setattr(HeartbeatQuerySet, "ages", away)
     answer = client.get("/health/?format=json")
     assert (answer.status_code, answer.json()) == (503, {"ok": False, "database": False})
 
@@ -90,7 +90,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
 
 def test_the_tick_shows_a_sign_of_life() -> None:
     tasks.tick()
-    assert heartbeat.heartbeat_ages(now=timezone.now())["worker"] < 5
+    assert Heartbeat.objects.ages(now=timezone.now())["worker"] < 5
 
 
 def test_the_nightly_tasks_refresh_the_forecasts_and_learn() -> None:

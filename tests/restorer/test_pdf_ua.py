@@ -12,14 +12,12 @@ from django.utils import timezone
 from pypdf import PdfWriter
 from pypdf.generic import NameObject
 
-from clients.messaging.models import LetterBatch
 from jobs.models import Job, Offer
 from jobs.offers.links import offer_url
 from jobs.pdf import care_record_pdf, offer_pdf
 from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
-from tests.clients.test_letters import queued_letter
 from tests.factories import (
     CoatFactory,
     OfferFactory,
@@ -72,15 +70,6 @@ def a_due_list(browser: Browser) -> bytes:
     return browser.get(f"/due/{month:%Y-%m}/?format=pdf").content
 
 
-def a_batch(browser: Browser) -> bytes:
-    """Letters with two offers each, one letter in French."""
-    offer = ("offer-204.pdf", "application/pdf", an_offer())
-    queued_letter(1, attachments=[offer, offer])
-    queued_letter(2, attachments=[offer], language="fr")
-    browser.post("/outbox/letters/new/")
-    return browser.post(f"/outbox/letters/{LetterBatch.objects.get().pk}/print/").content
-
-
 PRINTS: dict[str, Callable[[Browser], bytes]] = {
     "offer": lambda browser: an_offer(),
     "care record": lambda browser: a_care_record(),
@@ -96,18 +85,6 @@ def test_no_fault_that_a_machine_can_see(as_owner: Browser, name: str) -> None:
     assert len(papers.pages) > 1 or name == "care record"
     assert {"/H1", "/P", "/Table", "/TH", "/TD"} <= set(papers.kinds())
     assert faults(pdf) == []
-
-
-def test_letters_with_what_is_behind_them_have_no_fault_either(as_owner: Browser) -> None:
-    pdf = a_batch(as_owner)
-
-    assert faults(pdf) == []
-    papers = Papers(pdf)
-    letters = [element.language for element in papers.of_kind("/Art")]
-    assert letters == ["en", "fr"]
-    # each offer hangs behind its letter: slip, letter, two offers, letter, offer
-    tops = [element.kind for element in papers.elements if element.above == ("/Document",)]
-    assert tops == ["/Sect", "/Art", "/Document", "/Document", "/Art", "/Document"]
 
 
 def without(path: str) -> Callable[[Any], None]:

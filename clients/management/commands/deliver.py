@@ -12,8 +12,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.db import Error, connections
 
-from clients import heartbeat
 from clients.messaging import outbox
+from clients.models import Heartbeat
 from clients.tabular import add_format_option, write_rows
 
 COLUMNS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled", "line_down"]
@@ -90,7 +90,7 @@ class Command(BaseCommand):
         tally = outbox.deliver(
             deadline_seconds=options["deadline"] or 45, stop=self.stopping.is_set
         )
-        heartbeat.record_heartbeat("deliver")
+        Heartbeat.objects.record("deliver")
         if tally.total:
             write_rows([tally.row()], format=options["format"], out=self.stdout, columns=COLUMNS)
         if tally.line_down:
@@ -99,6 +99,6 @@ class Command(BaseCommand):
 
     def clear_heartbeat(self) -> None:
         try:
-            heartbeat.remove_heartbeat("deliver")
+            Heartbeat.objects.filter(name="deliver").delete()
         except Error:
             connections.close_all()

@@ -186,10 +186,6 @@ class Message(models.Model):
     def traits(self) -> ChannelTraits:
         return traits_of(self.channel)
 
-    @property
-    def needs_a_person(self) -> bool:
-        return self.state in UNRESOLVED_STATES
-
 
 class MessageEvent(models.Model):
     """A step a message took: append-only, written in the same transaction as the step."""

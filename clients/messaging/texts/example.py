@@ -4,12 +4,11 @@ occasion has."""
 from datetime import date, time
 from decimal import Decimal
 
-from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_time
 from babel.numbers import format_currency
 
+from clients.display import locale_for_language
 from clients.messaging.texts.fields import MESSAGE_FIELDS, fields_of
-from clients.messaging.texts.standard import primary_language
 from clients.models import Business, Client
 from clients.models.channel import traits_of
 
@@ -70,7 +69,7 @@ def example_decks(client: Client, channel: str) -> str:
 
 def example_dates(language: str, business: Business) -> dict[str, str]:
     """Days, times and money as this language writes them."""
-    locale = example_locale(language, business)
+    locale = locale_for_language(language, business)
     return {
         "due_by": format_date(date(2027, 3, 1), "MMMM y", locale),
         "valid_until": format_date(date(2027, 4, 30), "medium", locale),
@@ -78,16 +77,3 @@ def example_dates(language: str, business: Business) -> dict[str, str]:
         "visit_time": format_time(time(8), "short", locale=locale),
         "total": format_currency(Decimal("684.25"), business.currency, locale=locale),
     }
-
-
-def example_locale(language: str, business: Business) -> Locale:
-    """That of the business where it is in this language, else the language's own."""
-    wanted = (
-        business.locale
-        if primary_language(business.locale) == primary_language(language)
-        else language
-    )
-    try:
-        return Locale.parse(wanted, sep="-")
-    except (UnknownLocaleError, ValueError):
-        return Locale("en")

@@ -1,15 +1,13 @@
 """The law page: which rules apply to whom, what was applied, and the owner's own rules over the
 table."""
 
-from datetime import date
-
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, owner_required
+from clients.access import business_of, business_today, current_user, owner_required
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
@@ -24,7 +22,7 @@ from clients.models.channel import Channel
 def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
     rules = LegalRules.load()
-    on = today(request)
+    on = business_today(request)
     context = {
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),
@@ -42,8 +40,9 @@ def law_rule(request: HttpRequest, jurisdiction: str, medium: str) -> HttpRespon
     it begins as what is in force there now."""
     if medium not in Channel.values or not law_page.is_jurisdiction(jurisdiction):
         raise Http404("There is no such rule.")
-    rule = LegalRules.load().rule_of(jurisdiction, medium, today(request))
-    form = LawRuleForm(request.POST or None, medium=medium, today=today(request), rule=rule)
+    today = business_today(request)
+    rule = LegalRules.load().rule_of(jurisdiction, medium, today)
+    form = LawRuleForm(request.POST or None, medium=medium, today=today, rule=rule)
     if form.is_valid():
         actions.save_law_rule(
             jurisdiction=jurisdiction,
@@ -74,7 +73,3 @@ def law_drop(request: HttpRequest, pk: int) -> HttpResponse:
     actions.delete_law_rule(row=get_object_or_404(LawRule, pk=pk))
     messages.success(request, "Our own rule is gone; the table counts again.")
     return redirect("speech:law")
-
-
-def today(request: HttpRequest) -> date:
-    return business_of(request).today(timezone.now())

@@ -4,7 +4,6 @@ person may decide."""
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -14,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, office_required
+from clients.access import business_of, current_user, office_required
 from clients.messaging import text_costs
 from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
@@ -215,7 +214,7 @@ def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
     if chosen is None:
         raise Http404
     try:
-        done = chosen.act(message, timezone.now(), signed_in(request))
+        done = chosen.act(message, timezone.now(), current_user(request))
     except Unsendable as problem:
         messages.warning(request, str(problem))
         return redirect("outbox:detail", pk=pk)
@@ -232,7 +231,3 @@ def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
         if request.POST.get("back") == "list"
         else redirect("outbox:detail", pk=pk)
     )
-
-
-def signed_in(request: HttpRequest) -> Any:
-    return request.user

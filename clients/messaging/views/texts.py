@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, owner_required
+from clients.access import business_of, business_today, current_user, owner_required
 from clients.messaging import texts
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LanguageForm, TextForm
@@ -138,5 +138,5 @@ def preview_of(request: HttpRequest, form: TextForm, language: str) -> TextPrevi
         client=form.preview_client(),
         purpose=form.purpose,
         channel=form.channel,
-        today=business_of(request).today(timezone.now()),
+        today=business_today(request),
     )

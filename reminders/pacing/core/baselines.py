@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from reminders.forecast.arrays import Integers
 from reminders.pacing.core.hall_intervals import (
     fits_intervals,
     hall_intervals,
@@ -11,7 +12,6 @@ from reminders.pacing.core.hall_intervals import (
 from reminders.pacing.core.problem import (
     FREE_CHOICE,
     CrewHours,
-    Integers,
     LeadTime,
     PacingRules,
     ReminderCandidates,

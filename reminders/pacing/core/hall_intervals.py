@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from reminders.pacing.core.problem import CrewHours, Floats, Integers, LeadTime, ReminderCandidates
+from reminders.forecast.arrays import Floats, Integers
+from reminders.pacing.core.problem import CrewHours, LeadTime, ReminderCandidates
 
 MIN_SD_SHARE = 0.05  # of the hours: a tangent nearer to 0 would be steep and shut the stretch
 DOUBT_HEADROOM = 1.05  # how much more shared doubt than now the next round may hold

@@ -5,8 +5,8 @@ from itertools import permutations
 
 import numpy as np
 
+from reminders.forecast.arrays import Floats, Integers
 from reminders.pacing.core.hall_intervals import HallIntervals, fits_intervals
-from reminders.pacing.core.problem import Floats, Integers
 
 MAX_PASSES = 6
 MAX_PAIRED_HOUSEHOLDS = 40  # households; of more only one is moved at a time

@@ -3,7 +3,8 @@ into the first week with room, soonest reminded first."""
 
 import numpy as np
 
-from reminders.pacing.core.problem import Floats, LeadTime
+from reminders.forecast.arrays import Floats
+from reminders.pacing.core.problem import LeadTime
 
 
 def place_hours(expected: Floats, open_hours: Floats, lead: LeadTime) -> tuple[Floats, Floats]:

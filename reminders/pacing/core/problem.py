@@ -5,12 +5,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
-Booleans = NDArray[np.bool_]
+from reminders.forecast.arrays import Booleans, Floats, Integers
 
 # in `fixed`: the plan may choose; a person said no
 FREE_CHOICE = -1

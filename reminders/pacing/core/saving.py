@@ -11,9 +11,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from reminders.forecast import STRIP_RATIO, optimal_recoat_age
-from reminders.forecast.lognormal import truncated_normal_cdf
-from reminders.pacing.core.problem import Floats
+from reminders.forecast import STRIP_RATIO, optimal_recoat_age, truncated_normal_cdf
+from reminders.forecast.arrays import Floats
 
 TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
 

@@ -7,6 +7,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
 
+from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.pacing.core.hall_intervals import (
     HallIntervals,
     LinearisedBound,
@@ -21,10 +22,7 @@ from reminders.pacing.core.hall_intervals import (
 from reminders.pacing.core.local_search import PlanExchange
 from reminders.pacing.core.problem import (
     FREE_CHOICE,
-    Booleans,
     CrewHours,
-    Floats,
-    Integers,
     LeadTime,
     PacingRules,
     ReminderCandidates,

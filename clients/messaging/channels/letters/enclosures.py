@@ -42,10 +42,6 @@ class Enclosure:
     def pages(self) -> int:
         return len(self.reader.pages) if self.reader and self.is_printed else 0
 
-    def reopen(self) -> PdfReader:
-        """With nothing of it copied yet."""
-        return PdfReader(BytesIO(bytes(self.row.content)))
-
 
 def unopened_enclosure(row: Attachment, known: dict[str, str]) -> Enclosure:
     """Without opening it: what the last print found (attachment → why it stayed apart), else by its

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from io import BytesIO
 from typing import Any
 
 from django.template.loader import render_to_string
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader, PdfWriter
 from weasyprint import CSS, HTML
 from weasyprint.urls import URLFetcher
 
@@ -21,7 +22,6 @@ from clients import display
 from clients.messaging.channels.letters import enclosures
 from clients.messaging.channels.letters.batches import Letter
 from clients.messaging.channels.letters.enclosures import Enclosure
-from clients.messaging.channels.letters.merging import TaggedPdfMerger
 from clients.messaging.channels.letters.sheets import Sheet, sheet_for_country
 from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
@@ -31,12 +31,12 @@ from clients.printing import pdf_tagging
 
 @dataclass(frozen=True)
 class BatchSection:
-    """The slip or a letter: its pages in the batch before anything is put in, and what goes behind
-    them."""
+    """The slip or a letter: its pages in the batch before anything is put in, and its
+    enclosures."""
 
     pages: range
     language: str
-    behind: list[PdfReader]
+    enclosures: list[PdfReader]
 
 
 @lru_cache(maxsize=2)
@@ -69,58 +69,58 @@ def batch_pdf(
         "sheet": sheet_for_country(business.country),
         "both_sides": both_sides,
     }
-    pdf, pieces = render_batch(context)
+    pdf, sections = render_batch(context)
     try:
-        return assemble_pdf(pdf, pieces, both_sides=both_sides)
+        return assemble_pdf(pdf, sections, both_sides=both_sides)
     # what comes from elsewhere can be wrong in any way: find out which it was, and print the rest
     except Exception:
-        if not exclude_broken(pdf, pieces, every):
+        if not exclude_broken(every):
             raise
     return assemble_pdf(*render_batch(context), both_sides=both_sides)
 
 
-def exclude_broken(pdf: bytes, pieces: list[BatchSection], every: list[Enclosure]) -> bool:
+def exclude_broken(every: list[Enclosure]) -> bool:
     """Whether one of them cannot be put into a PDF; it says so from now on."""
     broken = [
-        each
-        for each in every
-        if each.is_printed and not can_be_inserted(pdf, pieces[0].pages, each)
+        each for each in every if each.reader and each.is_printed and not can_be_copied(each.reader)
     ]
     for each in broken:
         each.why_apart = enclosures.UNREADABLE_PDF
     return bool(broken)
 
 
-def can_be_inserted(pdf: bytes, pages: range, enclosure: Enclosure) -> bool:
+def can_be_copied(reader: PdfReader) -> bool:
     try:
-        merged = TaggedPdfMerger(pdf)
-        merged.insert_pdf(enclosure.reopen(), 0, behind=merged.last_element_on(pages))
-        return bool(merged.to_bytes())
+        copy = PdfWriter()
+        copy.append_pages_from_reader(reader)
+        copy.write(BytesIO())
     except Exception:  # as above
         return False
+    return True
 
 
-def assemble_pdf(pdf: bytes, pieces: list[BatchSection], *, both_sides: bool) -> bytes:
-    merged = TaggedPdfMerger(pdf)
-    at = 0
-    for piece in pieces:
-        behind = merged.last_element_on(piece.pages)
-        at = next_sheet_start(merged, at + len(piece.pages), piece.language, both_sides)
-        for reader in piece.behind:
-            behind = merged.insert_pdf(reader, at, behind=behind)
-            at = next_sheet_start(merged, at + len(reader.pages), piece.language, both_sides)
-    return merged.to_bytes()
+def assemble_pdf(pdf: bytes, sections: list[BatchSection], *, both_sides: bool) -> bytes:
+    """Each section with its enclosures behind it, as pages to print: without tags."""
+    own = PdfReader(BytesIO(pdf))
+    merged = PdfWriter()
+    merged.metadata = own.metadata
+    empty: dict[bytes, PdfReader] = {}  # pypdf knows readers by their place in memory
+    for section in sections:
+        letter = own.pages[section.pages.start : section.pages.stop]
+        for part in [letter, *(reader.pages for reader in section.enclosures)]:
+            for page in part:
+                merged.add_page(page)
+            if both_sides and len(merged.pages) % 2:
+                side = render_empty_side(*page_size(merged.pages[-1]), section.language)
+                merged.add_page(empty.setdefault(side, PdfReader(BytesIO(side))).pages[0])
+    target = BytesIO()
+    merged.write(target)
+    return target.getvalue()
 
 
-def next_sheet_start(merged: TaggedPdfMerger, at: int, language: str, both_sides: bool) -> int:
-    """Where the next sheet begins: here, or behind an empty side."""
-    if not both_sides or at % 2 == 0:
-        return at
-    box = merged.writer.pages[at - 1].mediabox
-    merged.insert_empty_side(
-        render_empty_side(round(float(box.width), 2), round(float(box.height), 2), language), at
-    )
-    return at + 1
+def page_size(page: PageObject) -> tuple[float, float]:
+    """Width and height, points."""
+    return round(float(page.mediabox.width), 2), round(float(page.mediabox.height), 2)
 
 
 def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
@@ -136,17 +136,16 @@ def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
         "clients/letters/batch.html", {**context, "apart": apart, "dated": dated}
     )
     document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
-        stylesheets=[letter_stylesheet(context["sheet"])], **pdf_tagging.PDF_OPTIONS
+        stylesheets=[letter_stylesheet(context["sheet"])]
     )
     starts = letter_start_pages(document.pages)
     ends = [*starts[1:], len(document.pages)]
-    pieces = [BatchSection(range(starts[0]), "en", [])]
+    sections = [BatchSection(range(starts[0]), "en", [])]
     for letter, start, end in zip(context["letters"], starts, ends, strict=True):
-        behind = [each.reader for each in letter.enclosures if each.is_printed and each.reader]
-        pieces.append(BatchSection(range(start, end), letter.message.language, behind))
-    languages = {number: piece.language for piece in pieces[1:] for number in piece.pages}
-    pdf: bytes = document.write_pdf(**pdf_tagging.pdf_options(languages))
-    return pdf, pieces
+        printed = [each.reader for each in letter.enclosures if each.reader and each.is_printed]
+        sections.append(BatchSection(range(start, end), letter.message.language, printed))
+    pdf: bytes = document.write_pdf()
+    return pdf, sections
 
 
 def letter_date(letter: Letter, today: date) -> str:
@@ -175,7 +174,7 @@ def render_empty_side(width: float, height: float, language: str) -> bytes:
         "language": language,
     }
     page = HTML(string=render_to_string("clients/letters/empty_side.html", context))
-    written: bytes = page.write_pdf(**pdf_tagging.pdf_options())
+    written: bytes = page.write_pdf()
     return written
 
 
@@ -195,7 +194,7 @@ def render_window_test(business: Business) -> bytes:
     }
     page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
     written: bytes = page.write_pdf(
-        stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.pdf_options()
+        stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.PDF_OPTIONS
     )
     return written
 
