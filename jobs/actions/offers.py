@@ -23,7 +23,7 @@ from jobs.offers import (
     prices_from_list,
     strip_scopes,
 )
-from jobs.offers.drafting import drafted_line_row
+from jobs.offers.drafting import drafted_line_row, offer_tax_rows
 from jobs.offers.pricing import (
     PricedLine,
     PricingError,
@@ -257,17 +257,7 @@ def replace_offer_totals(offer: Offer, totals: Totals) -> None:
     offer.total = totals.total
     offer.save()
     offer.taxes.all().delete()
-    OfferTax.objects.bulk_create(
-        OfferTax(
-            offer=offer,
-            position=place,
-            name=tax.name,
-            percent=tax.percent,
-            base=tax.base,
-            amount=tax.amount,
-        )
-        for place, tax in enumerate(totals.taxes, start=1)
-    )
+    OfferTax.objects.bulk_create(offer_tax_rows(offer, totals))
 
 
 @transaction.atomic

@@ -20,11 +20,14 @@ class TurnbullEstimate:
         Ends of the intervals, ascending.
     mass : ndarray, shape (m,)
         Probabilities, summing to 1.
+    log_likelihood : float
+        An upper bound for any curve on the same rows.
     """
 
     left: Floats
     right: Floats
     mass: Floats
+    log_likelihood: float
 
     def mass_between(self, low: float, high: float) -> float:
         """Return the mass between two points, intervals that straddle an end counted by length.
@@ -97,13 +100,13 @@ def turnbull_estimate(
     left, right = _innermost_intervals(pairs[:, 0], pairs[:, 1])
     first = np.searchsorted(left, pairs[:, 0], side="left")
     last = np.searchsorted(right, pairs[:, 1], side="right")
-    mass = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
-    return TurnbullEstimate(left, right, mass)
+    mass, value = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
+    return TurnbullEstimate(left, right, mass, value)
 
 
 def _expectation_maximisation(
     first: NDArray, last: NDArray, count: NDArray, cells: int, tolerance: float, steps: int
-) -> Floats:
+) -> tuple[Floats, float]:
     # A row may draw on the cells first … last − 1; sums over cells are differences of running sums.
     # Each round takes two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008),
     # undone where it does not help.
@@ -131,7 +134,7 @@ def _expectation_maximisation(
         ):
             break
         value = now
-    return mass
+    return mass, step(mass)[1]
 
 
 def _squarem_leap(mass: Floats, one: Floats, two: Floats) -> Floats:

@@ -12,6 +12,7 @@ from django.urls import reverse
 from freezegun import freeze_time
 from pypdf import PdfReader
 
+from clients.display import locale_for_language
 from clients.messaging.models import Consent, Message, ToDo
 from clients.models import Business, Client, User
 from jobs.actions import offer_sending, offers
@@ -354,3 +355,23 @@ def test_the_client_may_read_the_sign_off_in_the_other_language(
     assert "I have seen the finished work" in page
     assert 'name="language" value="en"' in page
     assert "Français" in page
+
+
+@pytest.mark.parametrize(
+    ("language", "own", "country", "locale"),
+    [
+        ("", "en-US", "CA", "en_US"),
+        ("en", "en-US", "CA", "en_US"),
+        ("fr", "en-CA", "CA", "fr_CA"),
+        ("fr", "en-GB", "GB", "fr"),
+        ("pt-BR", "en-CA", "CA", "pt_BR"),
+        ("tlh", "en-CA", "CA", "en"),
+    ],
+)
+def test_a_language_is_written_as_the_business_does_or_else_as_its_country_does(
+    language: str, own: str, country: str, locale: str
+) -> None:
+    """Locales: Unicode CLDR, by Babel."""
+    business = Business(locale=own, country=country)
+
+    assert str(locale_for_language(language, business)) == locale

@@ -8,6 +8,7 @@ from scipy.stats import binom
 
 from reminders.forecast import CalibrationBin
 from reminders.forecasting import refitting
+from reminders.models import ModelFit
 from reminders.pictures.reliability import (
     binomial_interval,
     merge_into_fifths,
@@ -91,6 +92,18 @@ def test_the_markup_carries_no_inline_style_or_script(as_owner, learned):
     assert 'aria-labelledby="reliability-title"' in page
     assert 'id="reliability-title"' in page
     assert page.count('id="reliability-words"') == 1
+
+
+def test_figures_that_an_earlier_version_stored_are_shown_still(as_owner, learned):
+    """Until 0.2 a fit kept how another curve of life did."""
+    fit = ModelFit.objects.latest("pk")
+    fit.figures["shape"] = {"coats": 90, "lognormal": -45.0, "weibull": -50.0}
+    fit.save()
+
+    said = words(as_owner.get("/figures/"))
+
+    assert f"Forecasts rest on fit {fit.version}" in said
+    assert "Weibull" not in said
 
 
 @pytest.mark.parametrize(("role", "status"), [("owner", 200), ("office", 200), ("crew", 403)])
