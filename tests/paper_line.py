@@ -14,17 +14,17 @@ from tests.outbox import queued
 
 
 class PaperLine:
-    """A channel that notes what it is given;
-    `before` runs right before the last look, `during` while handing over."""
+    """A channel that notes what it is given; `before` runs before the final check is asked for,
+    `meanwhile` between asking and the answer, `during` while handing over."""
 
     lease_seconds = 600.0
     is_open = False
 
-    def __init__(self, *, looks_ahead: bool = False) -> None:
+    def __init__(self) -> None:
         self.handed_over: list[str] = []
         self.before: Callable[[Message], Any] = lambda message: None
+        self.meanwhile: Callable[[Message], Any] = lambda message: None
         self.during: Callable[[Message], Any] = lambda message: None
-        self.looks_ahead = looks_ahead
         self.outcome = SendOutcome(SendResult.ACCEPTED, "250 noted")
 
     def connect(self) -> None:
@@ -32,11 +32,11 @@ class PaperLine:
 
     def send(self, message: Message, permit: SendPermit) -> SendOutcome:
         self.before(message)
+        permit.request()
+        self.meanwhile(message)
         if not permit.is_granted():
             return SendOutcome(SendResult.WITHHELD)
         self.handed_over.append(message.address)
-        if self.looks_ahead:
-            permit.next_message()
         self.during(message)
         return self.outcome
 

@@ -21,7 +21,6 @@ from restorer.local import processes
 from tests.bench.timing import time_in_turn
 
 PAIRS = 5
-PAIRS_BY_ONE = 3
 TEXT = (
     "The finish on your deck is due — a clean and a coat keep it from a full strip.\n" * 12
     + "{unsubscribe_url}\n"
@@ -39,31 +38,20 @@ threading.Event().wait()
 
 
 def measure_delivery(messages: int, now: datetime) -> dict[str, float]:
-    """Pairs in turn: so many of our queue, then as many by smtplib, composed beforehand.
-
-    First by as many connections as the settings allow, as the outbox sends; then by one.
-    """
-    queue_bench_messages(messages * (PAIRS + PAIRS_BY_ONE + 2), now)
+    """Pairs in turn: so many of our queue, then as many by smtplib, composed beforehand."""
+    queue_bench_messages(messages * (PAIRS + 1), now)
     composed = compose_bench_messages(messages)
-    connections = settings.EMAIL_CONNECTIONS
     with smtp_peer() as port:
         settings.EMAIL_HOST = "127.0.0.1"
         settings.EMAIL_PORT = port
         pair = time_in_turn(
             lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS
         )
-        settings.EMAIL_CONNECTIONS = 1
-        by_one = time_in_turn(
-            lambda: send_by_outbox(messages), lambda: send_bare(port, composed), times=PAIRS_BY_ONE
-        )
-    settings.EMAIL_CONNECTIONS = connections
     return {
         "messages": float(messages),
-        "connections": float(connections),
         "ours_per_s": messages / statistics.median(pair.ours),
         "smtplib_per_s": messages / statistics.median(pair.other),
         "share_of_smtplib": 1 / pair.ratio,
-        "share_by_one_connection": 1 / by_one.ratio,
     }
 
 

@@ -1,5 +1,6 @@
 """The states of a message: what lets it go, and what stops it at the last moment."""
 
+import time
 from collections.abc import Callable
 from datetime import date, timedelta
 
@@ -10,7 +11,7 @@ from freezegun import freeze_time
 from clients.messaging import outbox, suppression
 from clients.messaging.channels.transport import TransportDownError
 from clients.messaging.models import Consent, Message
-from clients.messaging.outbox import decisions
+from clients.messaging.outbox import decisions, ledger
 from clients.models import Business, ContactPoint, User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
@@ -116,6 +117,45 @@ def test_what_forbids_writing_is_looked_at_once_more_before_handing_over(
     outbox.deliver()
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
     assert history(message) == ["queued", "claimed", "cancelled"]
+
+
+@pytest.fixture
+def stale(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if the server took too long between asking for the final check and its answer."""
+    monkeypatch.setattr(ledger, "PERMIT_FRESH_SECONDS", 0.0)
+
+
+@pytest.mark.usefixtures("stale")
+@pytest.mark.parametrize("deed", REASONS)
+def test_what_forbids_writing_while_a_server_dawdles_stops_the_message(
+    line: PaperLine, deed: Callable[[Message], None]
+) -> None:
+    first = queued(1)
+    second = queued(2)
+
+    def forbid_once_checked(message: Message) -> None:
+        until = time.monotonic() + 5
+        while states().get("transmitting") != 1 and time.monotonic() < until:
+            time.sleep(0.01)
+        deed(message)
+
+    def forbid_second(message: Message) -> None:
+        if message == second:
+            elsewhere(lambda: forbid_once_checked(second))
+
+    line.meanwhile = forbid_second
+    outbox.deliver()
+    assert (states(), line.handed_over) == ({"accepted": 1, "cancelled": 1}, [first.address])
+    assert history(second) == ["queued", "claimed", "transmitting", "cancelled"]
+
+
+@pytest.mark.usefixtures("stale")
+def test_what_is_checked_twice_counts_as_one_try(line: PaperLine) -> None:
+    message = queued(1)
+    assert outbox.deliver().accepted == 1
+    message.refresh_from_db()
+    assert message.attempts == 1
+    assert history(message) == ["queued", "claimed", "transmitting", "accepted"]
 
 
 def test_about_a_booked_visit_we_may_write_without_consent_but_not_to_a_suppressed_address(

@@ -11,8 +11,8 @@ from django.utils import timezone
 from clients.messaging import outbox
 from clients.messaging.channels.transport import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
-from clients.messaging.outbox import decisions, leases, ledger
-from clients.models import User
+from clients.messaging.outbox import decisions, leases, ledger, sweeping, transitions
+from clients.models import Business, User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
 
@@ -74,6 +74,36 @@ def test_a_sender_that_died_while_handing_over_leaves_it_to_a_person(line: Paper
     message.refresh_from_db()
     assert (message.state, message.lease_token, line.handed_over) == ("unconfirmed", None, [])
     assert "nobody knows" in message.reply
+
+
+def test_a_sender_that_died_leaves_one_message_to_a_person_and_the_others_to_the_queue(
+    line: PaperLine,
+) -> None:
+    for number in range(5):
+        queued(number)
+    batch = transitions.claim_messages("email", 5)
+    dying = ledger.Ledger(Business.objects.get(), 600)
+    dying.request_permit(batch[0])
+    assert dying.is_permitted()
+    Message.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
+    assert outbox.sweep() == sweeping.SweepCounts(requeued=4, unconfirmed=1, expired=0)
+    assert Message.objects.get(state="unconfirmed") == batch[0]
+    assert outbox.deliver().accepted == 4
+    assert batch[0].address not in line.handed_over
+
+
+def test_what_was_accepted_is_written_down_before_the_next_text_leaves(line: PaperLine) -> None:
+    for number in range(4):
+        queued(number)
+    seen: list[dict[str, int]] = []
+    line.during = lambda message: elsewhere(lambda: seen.append(states()))
+    assert outbox.deliver().accepted == 4
+    assert [(each.get("accepted", 0), each["transmitting"]) for each in seen] == [
+        (0, 1),
+        (1, 1),
+        (2, 1),
+        (3, 1),
+    ]
 
 
 def test_a_lease_that_still_runs_is_left_alone(line: PaperLine) -> None:

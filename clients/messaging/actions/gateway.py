@@ -39,9 +39,6 @@ class UnconditionalPermit:
     def is_granted(self) -> bool:
         return True
 
-    def next_message(self) -> None:
-        return None
-
 
 def send_trial(*, business: Business, number: str, now: datetime) -> SendOutcome:
     """One text message outside the outbox.

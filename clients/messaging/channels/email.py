@@ -55,9 +55,6 @@ class SmtpTransport:
         self.identity = SenderIdentity.for_business(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
-        self.composed: tuple[Message, bytes] | None = (
-            None  # the next message, as it will go over the wire
-        )
         self.lease_seconds: float = (SMTP_PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
@@ -96,7 +93,7 @@ class SmtpTransport:
         if not permit.is_granted():
             self.hang_up()  # the server waits for the text; only hanging up takes the envelope back
             return SendOutcome(SendResult.WITHHELD)
-        return self.send_content(content, permit)
+        return self.send_content(content)
 
     def open_envelope(self, message: Message, permit: SendPermit) -> bytes:
         """MAIL, RCPT, DATA; once more on a new connection if the server had closed one that was in
@@ -112,32 +109,16 @@ class SmtpTransport:
             return self.send_envelope(message, permit)
 
     def send_envelope(self, message: Message, permit: SendPermit) -> bytes:
-        """A message that was not written ahead is written while server and database are busy with
-        the envelope."""
+        """The database makes the final check, and the text is written, while the server is busy."""
         assert self.smtp is not None  # noqa: S101 - connect came first
         recipient = ascii_domain_address(message.address)
         self.smtp.putcmd(f"MAIL FROM:<{self.return_path(message)}>{self.smtputf8_option(message)}")
         permit.request()
-        content = self.wire_bytes(message)
+        content = dot_stuff(compose_email(self.identity, message, now=timezone.now()))
         expect_reply(self.smtp.getreply(), 250)
         expect_reply(self.smtp.docmd(f"RCPT TO:<{recipient}>"), 250, 251)
         expect_reply(self.smtp.docmd("DATA"), 354)
         return content
-
-    def wire_bytes(self, message: Message) -> bytes:
-        if self.composed is None or self.composed[0] is not message:
-            self.composed = (
-                message,
-                dot_stuff(compose_email(self.identity, message, now=timezone.now())),
-            )
-        return self.composed[1]
-
-    def compose_ahead(self, upcoming: Message | None) -> None:
-        """The next message is written while the server reads this one;
-        a fault in it comes up in its own turn."""
-        if upcoming is not None:
-            with contextlib.suppress(Exception):
-                self.wire_bytes(upcoming)
 
     def smtputf8_option(self, message: Message) -> str:
         """RFC 6531 where an address needs it; the encoding of our commands follows."""
@@ -158,12 +139,11 @@ class SmtpTransport:
         own = f"{local}+{key}"
         return f"{own if len(own) <= 64 else local}@{domain}"
 
-    def send_content(self, content: bytes, permit: SendPermit) -> SendOutcome:
+    def send_content(self, content: bytes) -> SendOutcome:
         """From here on a lost answer means that nobody knows."""
         assert self.smtp is not None  # noqa: S101 - the dialogue came first
         try:
             self.smtp.send(content)
-            self.compose_ahead(permit.next_message())
             code, words = self.smtp.getreply()
         except (OSError, smtplib.SMTPException) as error:
             self.hang_up()

@@ -69,7 +69,6 @@ class MailBackendTransport:
         self.backend = backend
 
     def send(self, message: Message, permit: SendPermit) -> SendOutcome:
-        permit.request()
         mail = build_django_email(self.identity, message)
         if not permit.is_granted():
             return SendOutcome(SendResult.WITHHELD)

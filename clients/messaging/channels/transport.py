@@ -34,27 +34,22 @@ class TransportDownError(Exception):
 
 
 class SendPermit(Protocol):
-    """The outbox's last look at a message. `start` asks the database; `go` waits for the answer.
-
-    `upcoming` is the message that will probably be next: while the far side is busy with the text
-    of this one, a line may write it out in full, and the outbox has its look at it. It is asked for
-    after `go` only.
-    """
+    """The outbox's final check of a message. `request` asks the database; `is_granted` waits for
+    the answer, and asks first if nobody did."""
 
     def request(self) -> None: ...
 
     def is_granted(self) -> bool: ...
-
-    def next_message(self) -> Message | None: ...
 
 
 class Transport(Protocol):
     """A connection to whoever takes messages of one channel, one recipient a message.
 
     `connect` comes first, and again whenever `is_open` has become False; it raises
-    `TransportDownError`. `send` calls `look.go()` right before the point of no return, and hands
-    nothing over unless that says True. It may call `look.start()` earlier, once the far side has
-    something to do, so that both work at once. `send` raises nothing for what the far side does.
+    `TransportDownError`. `send` calls `permit.is_granted()` once, right before the point of no
+    return, and hands nothing over unless that says True. It may call `permit.request()` earlier,
+    once the receiver has something to do, so that both work at once. `send` raises nothing for what
+    the receiver does.
     `lease_seconds` is longer than all its time-outs together.
     """
 

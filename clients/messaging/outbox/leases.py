@@ -2,7 +2,7 @@
 
 Each statement is one guarded change and one row of its history, by the table of transitions. Times
 of leases are the database's, so that several hosts need not agree on a clock
-(docs/decisions/0007).
+(docs/decisions/0029).
 """
 
 from datetime import timedelta
@@ -47,41 +47,22 @@ WITH due AS (
 SELECT *, EXISTS (SELECT FROM clients_attachment a WHERE a.message_id = moved.id) AS has_files
 FROM moved ORDER BY not_before, id
 """  # noqa: S608 - made of constants
-# The steps of the fast path are sent ahead of their answer (see pipeline.py), each guarded by the
-# lease. LATERAL and `state || ''` keep the planner on the primary key: with old statistics it would
-# walk through all that there is.
-PERMIT_SQL = """
-WITH fit AS (
-    SELECT m.id
-    FROM json_to_recordset($3::json) AS given (id bigint, hash text, spelling text)
-    CROSS JOIN LATERAL (
-        SELECT m.id FROM clients_message m
-        WHERE m.id = given.id AND m.lease_token = $1::uuid AND m.state || '' IN {states}
-            AND m.lease_until > clock_timestamp() AND m.held_at IS NULL AND ({why_not}) IS NULL
-        LIMIT 1 FOR UPDATE OF m
-    ) m
-), moved AS (
-    UPDATE clients_message m SET {changes}lease_until = clock_timestamp() + $2::interval
-    FROM fit WHERE m.id = fit.id RETURNING m.id
+# The two steps of each message that goes out, sent ahead of their answer (see pipeline.py) and
+# guarded by the lease. `state || ''` keeps the planner on the primary key: with old statistics it
+# would walk through all that there is.
+TRANSMIT_SQL = f"""
+WITH moved AS (
+    UPDATE clients_message m
+    SET state = '{Transition.TRANSMIT.end}', attempts = attempts + 1,
+        lease_until = clock_timestamp() + $3::interval
+    WHERE m.id = $1::bigint AND m.lease_token = $2::uuid
+        AND m.state || '' IN {Transition.TRANSMIT.starts_sql}
+        AND m.lease_until > clock_timestamp() AND m.held_at IS NULL
+        AND ({REFUSAL_SQL.format(hash="$4", normalized="$5", today="$6::date")}) IS NULL
+    RETURNING m.id
 )
-"""
-GIVEN_REFUSAL_SQL = REFUSAL_SQL.format(
-    hash="given.hash", normalized="given.spelling", today="$4::date"
-)
-BEGIN_TRANSMIT_SQL = PERMIT_SQL.format(
-    changes=f"state = '{Transition.TRANSMIT.end}', attempts = attempts + 1, ",
-    states=Transition.TRANSMIT.starts_sql,
-    why_not=GIVEN_REFUSAL_SQL,
-)
-TRANSMIT_SQL = f"""{BEGIN_TRANSMIT_SQL}
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), '{Transition.TRANSMIT.end}', '' FROM moved RETURNING message_id
-"""  # noqa: S608 - made of constants
-CHECK_AGAIN_SQL = PERMIT_SQL.format(
-    changes="", states=Transition.ACCEPT.starts_sql, why_not=GIVEN_REFUSAL_SQL
-)
-RECHECK_SQL = f"""{CHECK_AGAIN_SQL}
-SELECT id FROM moved
 """  # noqa: S608 - made of constants
 ACCEPT_SQL = f"""
 WITH moved AS (
@@ -94,7 +75,7 @@ WITH moved AS (
 INSERT INTO clients_messageevent (message_id, at, state, note)
 SELECT id, clock_timestamp(), '{Transition.ACCEPT.end}', $3 FROM moved RETURNING message_id
 """  # noqa: S608 - made of constants
-PIPELINE_STATEMENTS = {"transmit": TRANSMIT_SQL, "again": RECHECK_SQL, "accept": ACCEPT_SQL}
+PIPELINE_STATEMENTS = {"transmit": TRANSMIT_SQL, "accept": ACCEPT_SQL}
 
 
 def claim_messages(channel: str, size: int) -> list[Message]:

@@ -1,132 +1,118 @@
-"""What a sender has the database write down about a batch, ahead of its answers, and what those
+"""What a sender has the database write down of the messages that it hands over, and what the
 answers allow."""
 
-import json
 import time
-from collections.abc import Sequence
-from datetime import timedelta
-from math import inf
+from datetime import date, timedelta
 
 from django.db import Error, connection
+from django.db.models.functions import Now
 from django.utils import timezone
 
-from clients.messaging.channels.transport import SendOutcome
+from clients.messaging.channels.transport import SendOutcome, SendResult
 from clients.messaging.models import Message
 from clients.messaging.outbox import leases, outcomes
+from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.pipeline import StatementPipeline
 from clients.messaging.suppression import address_hash, normalize_address
 from clients.models import Business
 
-PERMIT_FRESH_SECONDS = 0.1  # a last look that is older is taken again
+PERMIT_FRESH_SECONDS = 0.1  # a final check that is older is made again
 RECOVERY_WAITS = (0.2, 0.5, 1, 2, 4, 8, 8, 8)
+Step = tuple[str, list[object]]  # a prepared statement and its values
 
 
 class Ledger:
-    """The steps of a batch under one lease, whose messages are handed over one after the other.
+    """The steps of one sender, which hands one message over after the other.
 
-    None is handed over before the acceptance of the one before is written down. Hence of what a
-    sender leaves in *transmitting* when it dies only the first may have gone out (see sweeping.py),
-    however many were looked at ahead.
+    None is handed over before the outcome of the one before is written down. Hence a sender that
+    dies leaves at most one message of which nobody knows whether it went out.
     """
 
     def __init__(self, business: Business, lease_seconds: float) -> None:
         self.business = business
         self.lease = timedelta(seconds=lease_seconds)
         self.pipeline = StatementPipeline(leases.PIPELINE_STATEMENTS)
-        self.requested: dict[
-            int, tuple[Message, float]
-        ] = {}  # and when; nothing of these is handed over
-        self.permitted: set[int] = set()  # the last look said yes
-        self.unsaved: dict[
-            int, tuple[Message, SendOutcome]
-        ] = {}  # how tries ended, and the database has not confirmed
-        self.unflushed: Message | None = None  # accepted, and the database does not know
-        self.awaited: list[
-            Message | None
-        ] = []  # what answers are open: None for a look, else whose acceptance
+        self.in_hand: Message | None = None  # its final check was asked for
+        self.asked_at = 0.0
+        # how the last try ended, and the database has not confirmed it
+        self.unsaved: tuple[Message, SendOutcome] | None = None
+        self.is_unsaved_sent = False  # an answer about it will come
 
-    def request_permits(self, messages: Sequence[Message], step: str = "transmit") -> None:
-        """Ask for the step to transmitting and all that speaks against it, in one statement;
-        in the order of locks."""
-        now = time.monotonic()
-        self.requested |= {message.pk: (message, now) for message in messages}
-        given = [
-            self.permit_values(message)
-            for message in sorted(messages, key=lambda message: message.pk)
-        ]
-        today = self.business.today(timezone.now())
-        values = [messages[0].lease_token, self.lease, json.dumps(given), today]
-        self.pipeline.send_statement(step, values)
-        self.awaited.append(None)
+    def request_permit(self, message: Message) -> None:
+        """Ask for the final check (all that speaks against a message, and its step to
+        *transmitting*), and tell how the one before ended."""
+        self.in_hand = message
+        self.asked_at = time.monotonic()
+        self.send_steps([self.transmit_step(message)])
 
-    def permit_values(self, message: Message) -> dict[str, object]:
-        """By what the last look finds a message, and what may stand against its address."""
-        return {
-            "id": message.pk,
-            "hash": address_hash(self.business, message.channel, message.address),
-            "spelling": normalize_address(message.channel, message.address),
-        }
+    def is_permitted(self) -> bool:
+        """Whether what is in hand may go, by a check that is fresh, and once all that was handed
+        over before is written down. Waits."""
+        message = self.in_hand
+        assert message is not None  # noqa: S101 - it was asked for
+        if not self.read_answers()[-1]:
+            return False
+        if time.monotonic() - self.asked_at <= PERMIT_FRESH_SECONDS:
+            return True
+        if not leases.leased_row(message).filter(lease_until__gt=Now()).exists():
+            return False
+        return not reasons_not_to_send(self.business, [message], today=self.today())
 
-    def accepted(self, message: Message, outcome: SendOutcome) -> None:
-        """The database is told as soon as the far side has something to do, or before anything
-        hangs on it."""
-        self.unsaved[message.pk] = message, outcome
-        self.unflushed = message
+    def today(self) -> date:
+        return self.business.today(timezone.now())
 
-    def flush(self) -> None:
-        message = self.unflushed
-        self.unflushed = None
-        if message is not None:
-            outcome = self.unsaved[message.pk][1]
-            self.pipeline.send_statement(
-                "accept", [message.pk, message.lease_token, outcome.reply, outcome.provider_id]
-            )
-            self.awaited.append(message)
-
-    def is_permitted(self, message: Message) -> bool:
-        """By a look that is fresh, and once all that was handed over before is written down.
-        Waits."""
-        if message.pk not in self.requested:
-            self.request_permits([message])
-        self.sync()
-        if time.monotonic() - self.requested[message.pk][1] > PERMIT_FRESH_SECONDS:
-            self.permitted.discard(message.pk)
-            self.request_permits([message], "again")
+    def write(self, message: Message, outcome: SendOutcome) -> str:
+        """How a try ended; the word of the tally. The database learns of an acceptance as soon as
+        the receiver has something to do, or before anything hangs on it."""
+        if outcome.result is not SendResult.ACCEPTED:
             self.sync()
-        del self.requested[message.pk]
-        return message.pk in self.permitted
+        self.in_hand = None
+        self.unsaved = message, outcome
+        if outcome.result is SendResult.ACCEPTED:
+            return "accepted"
+        tally_key = outcomes.record_outcome(self.business, message, outcome)
+        self.unsaved = None
+        return tally_key
 
     def sync(self) -> None:
         """Tell the database all that it does not know, and read its answers."""
-        self.flush()
-        asked = self.awaited
-        self.awaited = []
-        for message, changed in zip(asked, self.pipeline.fetch_results(), strict=True):
-            if message is None:
-                self.permitted.update(changed)
-            else:
-                del self.unsaved[message.pk]
-                if not changed:
-                    self.handle_lost_lease(message)
+        self.send_steps([])
+        self.read_answers()
 
-    def handle_lost_lease(self, message: Message) -> None:
-        """Our time had run out, so others may have what was looked at: all is looked at again."""
-        leases.accept_late(message)
-        self.requested = {pk: (other, -inf) for pk, (other, _) in self.requested.items()}
+    def send_steps(self, steps: list[Step]) -> None:
+        if self.unsaved and not self.is_unsaved_sent:
+            self.is_unsaved_sent = True
+            steps = [self.accept_step(*self.unsaved), *steps]
+        if steps:
+            self.pipeline.send_transaction(steps)
 
-    def write(self, message: Message, outcome: SendOutcome) -> str:
-        """How a try ended that was not accepted; the word of the tally."""
-        self.unsaved[message.pk] = message, outcome
-        self.requested.pop(message.pk, None)
-        self.sync()
-        tally_key = outcomes.record_outcome(self.business, message, outcome)
-        del self.unsaved[message.pk]
-        return tally_key
+    def read_answers(self) -> list[int]:
+        counts = self.pipeline.fetch_results()
+        if self.unsaved and self.is_unsaved_sent:
+            message = self.unsaved[0]
+            self.unsaved = None
+            self.is_unsaved_sent = False
+            if not counts[0]:
+                leases.accept_late(message)
+        return counts
+
+    def transmit_step(self, message: Message) -> Step:
+        return "transmit", [
+            message.pk,
+            message.lease_token,
+            self.lease,
+            address_hash(self.business, message.channel, message.address),
+            normalize_address(message.channel, message.address),
+            self.today(),
+        ]
+
+    def accept_step(self, message: Message, outcome: SendOutcome) -> Step:
+        return "accept", [message.pk, message.lease_token, outcome.reply, outcome.provider_id]
 
     def recover(self) -> None:
         """The database went away; what only this process knows is written down as soon as it is
         back."""
-        for wait in RECOVERY_WAITS if self.unsaved or self.requested else ():
+        for wait in RECOVERY_WAITS if self.unsaved or self.in_hand else ():
             time.sleep(wait)
             connection.close()
             try:
@@ -136,6 +122,7 @@ class Ledger:
             return
 
     def write_unsaved(self) -> None:
-        for message, outcome in self.unsaved.values():
-            outcomes.record_outcome(self.business, message, outcome)
-        outcomes.requeue_leased([message for message, _ in self.requested.values()])
+        if self.unsaved:
+            outcomes.record_outcome(self.business, *self.unsaved)
+        if self.in_hand:
+            outcomes.requeue_leased([self.in_hand])

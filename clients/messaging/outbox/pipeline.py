@@ -1,7 +1,7 @@
 """Statements sent to PostgreSQL ahead of their answer, so that it works while the mail server does.
 
-It is libpq's pipeline mode. Nothing irrevocable may happen before `answers` has been read; see
-docs/decisions/0007.
+It is libpq's pipeline mode. Nothing irrevocable may happen before `fetch_results`; see
+docs/decisions/0029.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,23 +17,23 @@ prepared_connections: WeakSet[Any] = WeakSet()  # connections that know the stat
 
 class StatementPipeline:
     """A line to the database that need not be waited for.
-    No other query may run while answers are open."""
+    No other query may run while an answer is open."""
 
     def __init__(self, statements: Mapping[str, str]) -> None:
         self.statements = statements
         self.pgconn: Any = None
-        self.pending = 0  # statements whose answers have not been read
+        self.is_pending = False  # an answer has not been read
 
-    def send_statement(self, name: str, values: Sequence[Any]) -> None:
-        """Send one of the prepared statements, by name, off as a transaction of its own."""
+    def send_transaction(self, steps: Sequence[tuple[str, Sequence[object]]]) -> None:
+        """Send prepared statements off, by name and with their values, as one transaction."""
         with connection.wrap_database_errors:
-            if not self.pending:
-                self.prepare_statements()
-            self.pgconn.send_query_prepared(
-                name.encode(), [str(value).encode() for value in values]
-            )
+            self.prepare_statements()
+            self.is_pending = True
+            for name, values in steps:
+                self.pgconn.send_query_prepared(
+                    name.encode(), [str(value).encode() for value in values]
+                )
             self.pgconn.pipeline_sync()
-            self.pending += 1
             self.pgconn.flush()
 
     def prepare_statements(self) -> None:
@@ -46,35 +46,33 @@ class StatementPipeline:
             prepared_connections.add(connection.connection)
         self.pgconn.enter_pipeline_mode()
 
-    def fetch_results(self) -> list[list[int]]:
-        """For each statement asked since the last call, the rows it changed. Waits;
-        Error if the line broke."""
-        if not self.pending:
+    def fetch_results(self) -> list[int]:
+        """How many rows each statement of the last transaction returned. Waits; Error if the
+        connection broke."""
+        if not self.is_pending:
             return []
         try:
             with connection.wrap_database_errors:
-                found = [self.read_result() for _ in range(self.pending)]
+                counts = self.read_counts()
                 self.pgconn.exit_pipeline_mode()
         except BaseException:
             connection.close()  # half-read answers would be taken for those of the next query
             raise
         finally:
-            self.pending = 0
-        return found
+            self.is_pending = False
+        return counts
 
-    def read_result(self) -> list[int]:
-        """A statement answers with one result and a None, its transaction with a Sync."""
-        ids: list[int] = []
+    def read_counts(self) -> list[int]:
+        """Each statement answers with a result and a None, the transaction with a Sync."""
+        counts: list[int] = []
         while (
             result := self.pgconn.get_result()
         ) is None or result.status != ExecStatus.PIPELINE_SYNC:
             if result is None:
                 self.check_connection()
             else:
-                ids = [
-                    int(raise_on_failure(result).get_value(row, 0)) for row in range(result.ntuples)
-                ]
-        return ids
+                counts.append(raise_on_failure(result).ntuples)
+        return counts
 
     def check_connection(self) -> None:
         """None only parts one statement from the next, unless there is no connection any more."""

@@ -5,10 +5,9 @@ No message is ever sent twice by this machine: what may have been handed over an
 becomes *unconfirmed*, and only a person moves it on.
 """
 
-import contextlib
 import logging
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 
 from django.db import Error
@@ -22,7 +21,7 @@ from clients.messaging.channels.transport import (
 )
 from clients.messaging.models import Message
 from clients.messaging.outbox import channel_health, leases, outcomes, quiet_hours
-from clients.messaging.outbox.ledger import PERMIT_FRESH_SECONDS, Ledger
+from clients.messaging.outbox.ledger import Ledger
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.transitions import Transition
 from clients.models import Business
@@ -31,7 +30,6 @@ BATCH_SIZE = 200
 BATCH_SECONDS = (
     leases.CLAIM_LEASE.total_seconds() / 2
 )  # a slow server: give the rest back before the leases end
-MAX_PERMITS_AHEAD = 20  # at most so many messages are looked at together
 TALLY_FIELDS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled"]
 logger = logging.getLogger(__name__)
 
@@ -65,20 +63,15 @@ class DeliveryTally:
 
 
 class Sender:
-    """One pass over one channel by one connection.
-    One that is `extra` is not missed when it gets no connection."""
+    """One pass over one channel by one connection."""
 
-    def __init__(
-        self, business: Business, channel: str, transport: Transport, *, is_extra: bool = False
-    ) -> None:
+    def __init__(self, business: Business, channel: str, transport: Transport) -> None:
         self.business = business
         self.channel = channel
         self.line = transport
-        self.is_extra = is_extra
         self.tally = DeliveryTally()
         self.ledger = Ledger(business, transport.lease_seconds)
         self.is_connected = False
-        self.seconds_per_message = 0.0  # seconds that the last message took
 
     def run(self, should_stop: Callable[[], bool], limit: int | None) -> DeliveryTally:
         try:
@@ -113,15 +106,11 @@ class Sender:
         except TransportDownError as error:
             self.report_down(str(error))
             return False
-        if not self.is_extra:
-            channel_health.mark_up(self.channel)
+        channel_health.mark_up(self.channel)
         self.is_connected = True
         return True
 
     def report_down(self, why: str) -> None:
-        if self.is_extra:
-            logger.info("No further connection: %s", why)
-            return
         channel_health.mark_down(self.channel, why)
         self.tally.line_down.append(why)
 
@@ -147,31 +136,21 @@ class Sender:
     def send_batch(self, batch: list[Message], should_stop: Callable[[], bool]) -> None:
         """One after the other; what is not reached goes back to the queue at once."""
         left = list(batch)
-        self.ledger = Ledger(self.business, self.line.lease_seconds)
         until = time.monotonic() + BATCH_SECONDS
         try:
             while left and time.monotonic() < until and not should_stop():
                 if not self.line.is_open:
                     self.ledger.sync()  # connecting may take long
                     self.line.connect()
-                message = left.pop(0)
-                self.send_one(message, LedgerPermit(self.ledger, message, left, self.soon()))
+                self.send_one(left.pop(0))
         except TransportDownError as error:
             self.is_connected = False
             logger.info("The line broke down: %s", error)
         self.ledger.sync()
         outcomes.requeue_leased(left)
 
-    def soon(self) -> int:
-        """How many messages will go while a look at them is fresh, by the pace of the last one."""
-        return (
-            min(MAX_PERMITS_AHEAD, int(PERMIT_FRESH_SECONDS / 2 / self.seconds_per_message))
-            if self.seconds_per_message
-            else 0
-        )
-
-    def send_one(self, message: Message, permit: "LedgerPermit") -> None:
-        began = time.monotonic()
+    def send_one(self, message: Message) -> None:
+        permit = LedgerPermit(self.ledger, message)
         try:
             outcome = self.line.send(message, permit)
         except Error:
@@ -183,43 +162,22 @@ class Sender:
                 SendResult.UNKNOWN if permit.was_granted else SendResult.REFUSED,
                 f"{type(error).__name__}: {error}",
             )
-        self.seconds_per_message = time.monotonic() - began
-        if outcome.result is SendResult.ACCEPTED:
-            self.tally.count("accepted")
-            self.ledger.accepted(message, outcome)
-        else:
-            self.tally.count(self.ledger.write(message, outcome))
+        self.tally.count(self.ledger.write(message, outcome))
 
 
 class LedgerPermit:
-    """Keeps `contract.Look` for a message and the `following` ones, of which so many will go
-    `soon`."""
+    """Keeps `transport.SendPermit` for one message."""
 
-    def __init__(
-        self, record: Ledger, message: Message, following: Sequence[Message], ahead_count: int
-    ) -> None:
-        self.ledger = record
+    def __init__(self, ledger: Ledger, message: Message) -> None:
+        self.ledger = ledger
         self.message = message
-        self.following = following
-        self.soon = ahead_count
         self.was_granted = False
 
     def request(self) -> None:
-        self.ledger.flush()
-        if self.message.pk not in self.ledger.requested:
-            self.ledger.request_permits([self.message])
+        if self.ledger.in_hand is not self.message:
+            self.ledger.request_permit(self.message)
 
     def is_granted(self) -> bool:
-        self.was_granted = self.ledger.is_permitted(self.message)
+        self.request()
+        self.was_granted = self.ledger.is_permitted()
         return self.was_granted
-
-    def next_message(self) -> Message | None:
-        """The database looks at the next ones meanwhile;
-        if it is gone, that comes up once something hangs on it."""
-        if not self.following:
-            return None
-        upcoming = self.following[0]
-        if self.soon and upcoming.pk not in self.ledger.requested:
-            with contextlib.suppress(Error):
-                self.ledger.request_permits(self.following[: self.soon])
-        return upcoming

@@ -1,5 +1,4 @@
-"""While the mail server reads one message the next is written out;
-neither may learn of the other's faults."""
+"""A message that cannot be written stops no other, and each arrives as itself."""
 
 from typing import Any
 
