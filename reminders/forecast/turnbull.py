@@ -2,6 +2,7 @@
 intervals (l, r]."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,7 +103,12 @@ def turnbull_estimate(
 
 
 def _expectation_maximisation(
-    first: NDArray, last: NDArray, count: NDArray, cells: int, tolerance: float, steps: int
+    first: NDArray[Any],
+    last: NDArray[Any],
+    count: NDArray[Any],
+    cells: int,
+    tolerance: float,
+    steps: int,
 ) -> Floats:
     # A row may draw on the cells first … last − 1; sums over cells are differences of running sums.
     # Each round takes two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008),

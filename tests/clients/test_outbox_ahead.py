@@ -228,9 +228,8 @@ def test_a_limit_holds_for_all_connections_together(line: PaperLine) -> None:
 def test_a_server_that_lets_only_one_in_gets_all_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = [PaperLine(), PaperLine()]
     monkeypatch.setattr(lines[1], "connect", refuse)
-    monkeypatch.setitem(
-        channels.TRANSPORTS, "email", lambda business, rest=list(lines): rest.pop(0)
-    )
+    rest = list(lines)
+    monkeypatch.setitem(channels.TRANSPORTS, "email", lambda business: rest.pop(0))
     for number in range(6):
         queued(number)
     tally = outbox.deliver()

@@ -57,7 +57,7 @@ def test_no_combination_is_better_in_cost_leftover_or_number(
     assert (
         found.cost,
         found.leftover + litres,
-        sum(each.count for each in found.counts),
+        sum(each.number for each in found.counts),
     ) == brute_force(litres, shop)
 
 
@@ -83,7 +83,7 @@ def test_the_cost_is_that_of_a_general_integer_programme(
     assert best.success
     assert found
     assert float(found.cost * 100) == pytest.approx(best.fun, abs=0.5)
-    assert sum(each.litres * each.count for each in found.counts) == litres + found.leftover
+    assert sum(each.litres * each.number for each in found.counts) == litres + found.leftover
 
 
 def test_four_litres_come_in_one_tin_and_sixteen_in_four_where_the_pail_is_dear() -> None:
