@@ -58,7 +58,8 @@ def mask_value(value: str) -> str:
 def audit_log_entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
     """Newest first; `person` is the key of a user or "program", `record` such as client-7 or
     client."""
-    rows = LogEntry.objects.select_related("actor", "content_type").order_by("-timestamp", "-id")
+    rows: QuerySet[Any, Any] = LogEntry.objects.select_related("actor", "content_type")
+    rows = rows.order_by("-timestamp", "-id")
     if person == PROGRAM:
         rows = rows.filter(actor=None)
     elif person:

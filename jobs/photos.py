@@ -27,7 +27,7 @@ class PhotoError(ValueError):
     """The file is no photograph we can keep; the message says why and what to do."""
 
 
-def normalize_photo(upload: File) -> ContentFile:
+def normalize_photo(upload: "File[bytes]") -> "ContentFile[bytes]":
     """An upright JPEG of at most 2000 pixels a side without EXIF, so without the place where it was
     taken."""
     name = (upload.name or "The file")[:80]
@@ -59,7 +59,7 @@ def refuse_truncated_images() -> Iterator[None]:
         ImageFile.LOAD_TRUNCATED_IMAGES = before
 
 
-def upright_rgb(upload: File) -> Image.Image:
+def upright_rgb(upload: "File[bytes]") -> Image.Image:
     """The picture alone, upright, transparent parts on white."""
     upload.seek(0)
     with Image.open(upload, formats=PHOTO_FORMATS) as opened:
@@ -82,7 +82,7 @@ def encode_jpeg(picture: Image.Image) -> bytes:
     return out.getvalue()
 
 
-def make_thumbnail(stored: File) -> bytes:
+def make_thumbnail(stored: "File[bytes]") -> bytes:
     """A copy for lists."""
     with Image.open(stored, formats=["JPEG"]) as opened:
         opened.draft("RGB", (THUMBNAIL_SIDE_PIXELS, THUMBNAIL_SIDE_PIXELS))
@@ -105,13 +105,13 @@ def staged_photo_names(form_key: uuid.UUID) -> list[str]:
     )
 
 
-def stage_photos(form_key: uuid.UUID, files: list[ContentFile]) -> None:
+def stage_photos(form_key: uuid.UUID, files: list["ContentFile[bytes]"]) -> None:
     before = len(staged_photo_names(form_key))
     for number, file in enumerate(files, before):
         default_storage.save(f"{staging_folder(form_key)}/{number:03}-{file.name}", file)
 
 
-def read_staged_photos(form_key: uuid.UUID) -> list[ContentFile]:
+def read_staged_photos(form_key: uuid.UUID) -> list["ContentFile[bytes]"]:
     """Read what a form left here."""
     taken = []
     for name in staged_photo_names(form_key):

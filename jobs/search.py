@@ -73,7 +73,8 @@ def word_readings(words: Sequence[str]) -> list[tuple[str, bool, list[str]]]:
     known words."""
     with connection.cursor() as cursor:
         cursor.execute(WORD_READINGS_SQL, [list(words)])
-        return cursor.fetchall()
+        rows: list[tuple[str, bool, list[str]]] = cursor.fetchall()
+    return rows
 
 
 def tsquery_term(word: str, is_known: bool, close: Sequence[str]) -> str:

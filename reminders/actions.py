@@ -1,7 +1,7 @@
 """The deeds of this app: bring forecasts up to date, remind, and stop reminding."""
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from django.db import transaction
@@ -17,7 +17,7 @@ from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
 from reminders.models import Forecast, Reminder, Stop
-from reminders.steps import LeftOut, ReminderPlan, plan_reminders
+from reminders.steps import LeftOut, ReminderPlan, ReminderRequest, plan_reminders
 from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
 from reminders.steps.facts import coats_on_decks
 from reminders.steps.planner import ReminderPlanner
@@ -50,49 +50,30 @@ def refresh_forecasts(
 @transaction.atomic
 def queue_reminders(
     *,
-    deck_ids: Collection[int] | None,
-    until: date,
+    asked: ReminderRequest,
     by: User | None,
     now: datetime,
-    at_once: bool = False,
-    by_itself: bool = False,
     limit: int | None = None,
     agreed_fingerprint: str = "",
 ) -> RemindResult:
-    """Queue one message a client about the words due before `until`, of the chosen decks or of the
-    whole book.
+    """Queue one message a client about the words that are asked for.
 
     Never twice about a coat and step in any channel: the clients are locked in order of key, so of
     two overlapping runs the second waits and then finds the reminders of the first; constraints
-    stand behind both. `most` limits the number of messages, soonest first. `agreed` is the
-    fingerprint of a preview; raises `PlanChanged` if the plan is another by now. `at_once` and
-    `by_itself` as in `reminders.steps.plan_reminders`.
+    stand behind both. `limit` is of the number of messages, soonest first. `agreed_fingerprint` is
+    that of a preview; raises `PlanChanged` if the plan is another by now.
     """
     business = Business.objects.get()
-    ahead = plan_reminders(
-        business=business,
-        now=now,
-        until=until,
-        deck_ids=deck_ids,
-        at_once=at_once,
-        by_itself=by_itself,
-    )
+    ahead = plan_reminders(asked, business=business, now=now)
     chosen = ahead.planned[:limit]
     lock_clients(each.client_id for each in chosen)
     decks = [due_step.coat.deck_id for each in chosen for due_step in each.due_steps]
-    made = plan_reminders(
-        business=business,
-        now=now,
-        until=until,
-        deck_ids=decks,
-        at_once=at_once,
-        by_itself=by_itself,
-    )
+    made = plan_reminders(replace(asked, deck_ids=decks), business=business, now=now)
     if agreed_fingerprint and plan_fingerprint(made.planned) != agreed_fingerprint:
         raise PlanChanged(PlanChanged.__doc__)
     queued = queue_planned_messages(made, business, by=by, now=now)
     return RemindResult(
-        queued, made.left_out if deck_ids is None else made.left_out + ahead.left_out
+        queued, made.left_out if asked.deck_ids is None else made.left_out + ahead.left_out
     )
 
 
@@ -109,9 +90,8 @@ def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> Rem
         return RemindResult([], [])
     business = Business.objects.get()
     decks = message.reminders.values("deck")
-    planning = ReminderPlanner.of(
-        coats_on_decks(decks), business=business, now=now, until=date.max, at_once=True
-    )
+    asked = ReminderRequest(date.max, at_once=True)
+    planning = ReminderPlanner.of(coats_on_decks(decks), asked, business=business, now=now)
     planning.facts.assumed_unsent = {message.pk}
     made = planning.run()
     if made.planned:
@@ -193,26 +173,20 @@ def message_from_draft(
     """The message with the law that was asked when it was planned, not to be sent once its basis
     has run out."""
     planned = draft.planned
-    written = draft.written
     route = draft.planned.route
     allowed = route.permission
-    message = queueing.draft_message(
-        business,
+    outgoing = outbox.OutgoingMessage(
         client=clients[planned.client_id],
         kind=Message.Kind.REMINDER,
         channel=route.channel,
-        address=route.address,
-        subject=written.subject,
-        text=written.text,
-        html=written.html,
         key=planned.key,
-        consent=consents.get(allowed.consent_id or 0),
+        address=route.address,
         basis=allowed.basis,
-        now=now,
-        by=by,
+        consent=consents.get(allowed.consent_id or 0),
+        written=draft.written,
         not_before=planned.goes_at,
-        language=written.language,
     )
+    message = queueing.draft_message(business, outgoing, now=now, by=by)
     message.law = allowed.rule.code
     if allowed.law_ends_on:
         message.expires_at = datetime.combine(

@@ -57,13 +57,13 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
             "deck__property__town", "deck__property__region", "-worth", "deck_id"
         )
 
-    def towns(self) -> "models.QuerySet[Forecast, dict[str, Any]]":
+    def towns(self) -> "models.QuerySet[Forecast, Any]":
         """How many decks and how much surface each town has, in the order of `by_town`."""
         town = F("deck__property__town")
         region = F("deck__property__region")
         grouped = self.order_by().values(town=town, region=region)
         counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
-        return counted.order_by("town", "region")  # type: ignore[misc] # named by values()
+        return counted.order_by("town", "region")
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
         """How many become due in each of so many months, from the first on;

@@ -14,6 +14,7 @@ from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
+from reminders.steps import ReminderRequest
 
 MAX_PER_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
@@ -85,6 +86,6 @@ def queue_reminders_nightly() -> str:
     now = timezone.now()
     tomorrow = business.today(now) + timedelta(days=1)
     queued = actions.queue_reminders(
-        deck_ids=None, until=tomorrow, by=None, now=now, by_itself=True, limit=MAX_PER_NIGHT
+        asked=ReminderRequest(tomorrow, by_itself=True), by=None, now=now, limit=MAX_PER_NIGHT
     ).queued
     return f"{len(queued)} queued"

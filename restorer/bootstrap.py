@@ -282,9 +282,10 @@ def package_of(library: str) -> str:
 
 def start_database() -> None:
     from restorer.local import postgres
+    from restorer.local.postgres_programs import PostgresError
 
     try:
         if postgres.start_server():
             os.environ["RESTORER_OWNS_POSTGRES"] = "1"
-    except postgres.PostgresError as error:
+    except PostgresError as error:
         raise BootstrapError(str(error)) from error

@@ -26,6 +26,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 SOURCE = Path(__file__).resolve().parent.parent
 SUITES = ["bookworm", "trixie"]  # Debian 12 with Python 3.11, Debian 13 with Python 3.13
@@ -180,10 +181,12 @@ def must(command: list[str]) -> str:
 def heard(command: list[str], environment: dict[str, str]) -> tuple[int, str]:
     """Its status and everything it says, which is passed on as it comes."""
     kept = b""
-    into_one = {"stdout": subprocess.PIPE, "stderr": subprocess.STDOUT}
-    with subprocess.Popen(command, env=environment, **into_one) as process:
+    with subprocess.Popen(
+        command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+    ) as process:
+        out: Any = process.stdout
         try:
-            while said := process.stdout.read1():
+            while said := out.read1():
                 kept += said
                 sys.stdout.buffer.write(said)
                 sys.stdout.flush()

@@ -4,6 +4,7 @@ of them."""
 import gc
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from typing import Any
 
 import freezegun
 import hypothesis
@@ -83,7 +84,7 @@ def pytest_collection_finish() -> None:
 def _pages_only(django_test_environment: None) -> None:
     """Tests ask what a page was made of, never its parts:
     Django's record of each option of each list is left out."""
-    recorded = Template._render
+    recorded = Template._render  # type: ignore[attr-defined] # Django gives it no other name
 
     def render(template: Template, context: Context) -> str:
         is_page = context.template is template and not (template.name or "").startswith(
@@ -91,7 +92,7 @@ def _pages_only(django_test_environment: None) -> None:
         )
         return recorded(template, context) if is_page else template.nodelist.render(context)
 
-    Template._render = render
+    Template._render = render  # type: ignore[attr-defined] # as above
 
 
 @pytest.fixture(scope="session")
@@ -106,7 +107,8 @@ def django_db_modify_db_settings(
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
     """A thread of the live server or a killed sender may hold a connection a moment too long:
     end them, then drop."""
-    TransactionTestCase._fixture_teardown = database.empty
+    case: Any = TransactionTestCase  # the stubs do not know what it empties tables by
+    case._fixture_teardown = database.empty
     yield
     with django_db_blocker.unblock():
         connection.close()  # a test may have had it cut off

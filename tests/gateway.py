@@ -7,12 +7,10 @@ from contextlib import contextmanager
 from datetime import time
 from typing import Any
 
-from django.utils import timezone
-
-from clients.messaging import outbox
 from clients.messaging.channels.fake_gateway import FakeGateway, FakeGatewayServer
 from clients.messaging.models import Message, SendingRules, TextGateway
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
+from tests.outbox import queue_test_message
 
 TEXT = (
     "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100: your deck is due by March. Reply"
@@ -96,13 +94,9 @@ def queued_text(number: int = 1, **over: Any) -> Message:
         "kind": "reminder",
         "channel": "text",
         "address": point.normalized,
-        "subject": "",
         "text": TEXT,
-        "html": "",
         "key": f"due/text/{number}",
         "consent": consent,
         "basis": consent.basis,
-        "now": timezone.now(),
     }
-    message, _ = outbox.queue_message(**(values | over))
-    return message
+    return queue_test_message(**(values | over))

@@ -57,6 +57,7 @@ def choice_fields() -> Iterator[Any]:
 
 
 def subclasses(kind: type) -> Iterator[type]:
+    each: type
     for each in kind.__subclasses__():
         yield each
         yield from subclasses(each)

@@ -155,48 +155,55 @@ def set_preferred_contact(client: Client, kind: str, normalized: str | None) -> 
             point.save(update_fields=["is_preferred"])
 
 
-@transaction.atomic
-def record_consent(
-    *,
-    client: Client,
-    channel: str,
-    is_given: bool,
-    basis: str,
-    wording: str,
-    evidence: str,
-    by: User | None,
-    now: datetime,
-    expires_on: date | None = None,
-    is_welcome_again: bool = False,
-) -> Consent:
-    """Add a line to the log of what a client allowed.
-    A withdrawal also cancels what is queued by that channel.
+@dataclass(frozen=True)
+class ConsentInput:
+    """A line for the log: by which channel the client allows messages, or withdraws (`is_given`
+    False), on which basis (of `Consent.Basis`), in which words, shown by what, until when.
 
     `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so
     many words.
     """
-    if is_given and not (wording.strip() and evidence.strip()):
+
+    channel: str
+    is_given: bool
+    basis: str
+    wording: str
+    evidence: str
+    expires_on: date | None = None
+    is_welcome_again: bool = False
+
+
+@transaction.atomic
+def record_consent(
+    *, client: Client, entry: ConsentInput, by: User | None, now: datetime
+) -> Consent:
+    """Add a line to the log of what a client allowed.
+    A withdrawal also cancels what is queued by that channel."""
+    channel = entry.channel
+    wording = entry.wording.strip()
+    evidence = entry.evidence.strip()
+    if entry.is_given and not (wording and evidence):
         raise ConsentError(
             "A consent needs the words the client agreed to and the evidence that shows it."
         )
     consent = Consent.objects.create(
         client=client,
         channel=channel,
-        is_given=is_given,
-        basis=basis,
-        wording=wording.strip(),
-        evidence=evidence.strip(),
-        expires_on=expires_on if is_given else None,
+        is_given=entry.is_given,
+        basis=entry.basis,
+        wording=wording,
+        evidence=evidence,
+        expires_on=entry.expires_on if entry.is_given else None,
         recorded_at=now,
         recorded_by=by,
     )
-    if not is_given:
+    if not entry.is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
         outbox.cancel_unsent(messages=waiting, why="The client withdrew consent.", by=by, now=now)
         clients_left.send(
             Client, client_ids=[client.pk], words="The client withdrew consent.", now=now
         )
-    elif is_welcome_again:
+    elif entry.is_welcome_again:
         lift_suppression(client, channel)
     return consent
 

@@ -53,7 +53,7 @@ class SignInForm(AuthenticationForm):
 
     def clean_username(self) -> str:
         """A name that no account can have is not even tried (nor written down by the throttle)."""
-        username = self.cleaned_data["username"]
+        username: str = self.cleaned_data["username"]
         if len(username) > MAX_NAME_LENGTH:
             raise self.get_invalid_login_error()
         return username
@@ -72,7 +72,7 @@ class NewPasswordForm(forms.Form):
     password_again = password_field("The same password again")
 
     def clean_username(self) -> str:
-        username = self.cleaned_data["username"]
+        username: str = self.cleaned_data["username"]
         if User.objects.filter(username__iexact=username).exists():
             raise ValidationError("Somebody has this sign-in name already. Choose another.")
         return username

@@ -78,13 +78,13 @@ class BusinessForm(forms.ModelForm):
         self.fields["time_zone"].choices = zones if is_listed else [(own, own), *zones]  # type: ignore[attr-defined]
 
     def clean_currency(self) -> str:
-        code = self.cleaned_data["currency"].upper()
+        code: str = self.cleaned_data["currency"].upper()
         if not is_currency(code):
             raise ValidationError("Write the three letters of a currency, such as CAD.")
         return code
 
     def clean_locale(self) -> str:
-        text = self.cleaned_data["locale"].replace("_", "-")
+        text: str = self.cleaned_data["locale"].replace("_", "-")
         if not countries.is_locale(text):
             raise ValidationError("Write a language and a country, such as en-CA.")
         return text

@@ -192,9 +192,10 @@ def contact_formset(data: Any, *, client: Client | None, country: str) -> BaseCo
         validate_max=True,
         absolute_max=MAX_CONTACT_POINTS * 3,
     )
-    return factory(
+    reach: BaseContactFormSet = factory(
         data, initial=[*initial, *empty], prefix="reach", form_kwargs={"country": country}
     )
+    return reach
 
 
 class ConsentForm(forms.Form):
@@ -255,7 +256,7 @@ class ConsentForm(forms.Form):
             )
 
     def clean_expires_on(self) -> date | None:
-        day = self.cleaned_data["expires_on"]
+        day: date | None = self.cleaned_data["expires_on"]
         if day and not self.today <= day < MAX_EXPIRY_DAY:
             raise ValidationError("Write a day from today on, or leave it empty.")
         return day

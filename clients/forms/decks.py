@@ -164,7 +164,7 @@ class DeckForm(forms.Form):
         return label
 
     def clean_built_year(self) -> int | None:
-        year = self.cleaned_data["built_year"]
+        year: int | None = self.cleaned_data["built_year"]
         if year is not None and not MIN_BUILT_YEAR <= year <= self.today.year + 1:
             raise ValidationError(f"Write a year from {MIN_BUILT_YEAR} to {self.today.year + 1}.")
         return year

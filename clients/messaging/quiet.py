@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 import holidays
@@ -34,12 +34,18 @@ class NeverOpenError(ValueError):
     change the sending rules."""
 
 
+class Locality(NamedTuple):
+    """Where a telephone rings: by which clock, and whose holidays."""
+
+    zone: ZoneInfo
+    country: str
+    region: str
+
+
 def first_allowed_moment(
     moment: datetime,
     *,
-    zone: ZoneInfo,
-    country: str,
-    region: str,
+    place: Locality,
     channel: str,
     rules: SendingRules,
     law_window: LawWindow | None = None,
@@ -49,14 +55,14 @@ def first_allowed_moment(
     if not traits_of(channel).disturbs:
         return moment
     at = moment.astimezone(UTC)
-    today = moment.astimezone(zone).date()
+    today = moment.astimezone(place.zone).date()
     for day in (today + timedelta(days=n) for n in range(-1, MAX_SEARCH_DAYS)):
-        is_holiday = day in public_holidays(country, region, day.year)
+        is_holiday = day in public_holidays(place.country, place.region, day.year)
         for opens, closes in open_hours(
             day, is_holiday=is_holiday, rules=rules, law_window=law_window
         ):
-            start = latest_instant(opens, zone)
-            end = earliest_instant(closes, zone)
+            start = latest_instant(opens, place.zone)
+            end = earliest_instant(closes, place.zone)
             if max(at, start) < end:
                 return max(at, start)
     raise NeverOpenError(NeverOpenError.__doc__)

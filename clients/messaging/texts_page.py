@@ -87,27 +87,6 @@ class TextPreview:
     caution: str = ""
     size: sms_parts.SmsSize | None = None
 
-    @classmethod
-    def of(
-        cls,
-        words: Wording,
-        *,
-        business: Business,
-        client: Client | None,
-        purpose: str,
-        channel: str,
-        today: date,
-    ) -> "TextPreview":
-        values = example_fields(
-            client, purpose=purpose, channel=channel, language=words.language, business=business
-        )
-        try:
-            written = texts.Texts(business, {}).fill(words, purpose, channel, values)
-        except texts.TextProblem as problem:
-            return cls(client, problem=str(problem), size=sms_size_of(words.body, channel))
-        caution = law_objection(written, business, client, purpose, channel, today)
-        return cls(client, written, caution=caution, size=sms_size_of(written.text, channel))
-
     @property
     def text(self) -> str:
         return (
@@ -115,6 +94,27 @@ class TextPreview:
             if self.written
             else ""
         )
+
+
+def preview_text(
+    words: Wording,
+    *,
+    business: Business,
+    client: Client | None,
+    purpose: str,
+    channel: str,
+    today: date,
+) -> TextPreview:
+    """This wording as the client would get it, or an example where there is none."""
+    values = example_fields(
+        client, purpose=purpose, channel=channel, language=words.language, business=business
+    )
+    try:
+        written = texts.Texts(business, {}).fill(words, purpose, channel, values)
+    except texts.TextProblem as problem:
+        return TextPreview(client, problem=str(problem), size=sms_size_of(words.body, channel))
+    caution = law_objection(written, business, client, purpose, channel, today)
+    return TextPreview(client, written, caution=caution, size=sms_size_of(written.text, channel))
 
 
 def sms_size_of(text: str, channel: str) -> sms_parts.SmsSize | None:

@@ -83,7 +83,8 @@ class _TownQuery:
 
     def is_exact_match(self, town: Any) -> bool:
         """The whole name, in the country asked for."""
-        return town.folded == self.name and town.country == (self.country or town.country)
+        is_whole_name: bool = town.folded == self.name
+        return is_whole_name and (not self.country or town.country == self.country)
 
     def _places(self) -> QuerySet[Any, Any]:
         return Place.objects.annotate(
@@ -94,21 +95,20 @@ class _TownQuery:
         )
 
     def starting_with_name(self) -> QuerySet[Any, Any]:
-        found = (
+        found: QuerySet[Any, Any] = (
             self._places()
             .filter(folded__startswith=self.name)
             .annotate(order_whole=_rank_first(Q(folded=self.name)))
         )
-        return found.order_by(
-            "order_whole", "order_region", "order_country", "order_size", "geoname_id"
-        )
+        order = ("order_whole", "order_region", "order_country", "order_size", "geoname_id")
+        return found.order_by(*order)
 
     def similar_by_trigram(self) -> QuerySet[Any, Any]:
-        found = self._places().filter(folded__trigram_similar=self.name)
         likeness = TrigramSimilarity("folded", self.name)
-        return found.annotate(likeness=likeness).order_by(
-            "-likeness", "order_country", "order_size", "geoname_id"
+        found: QuerySet[Any, Any] = (
+            self._places().filter(folded__trigram_similar=self.name).annotate(likeness=likeness)
         )
+        return found.order_by("-likeness", "order_country", "order_size", "geoname_id")
 
     def sort_by_match(self, towns: list[Any]) -> list[Any]:
         return sorted(towns, key=self._sort_key)
@@ -166,7 +166,7 @@ def _in_region(rest: str) -> Q:
     return here
 
 
-def _distance_rank(near: Coordinates) -> ExpressionWrapper:
+def _distance_rank(near: Coordinates) -> "ExpressionWrapper[Any]":
     """Grows with the great-circle distance: minus the cosine of its angle."""
     (x, y, z) = unit_vectors(*near)
     latitude = Radians("latitude")

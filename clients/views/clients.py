@@ -125,7 +125,10 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if form.is_valid():
         consent = actions.record_consent(
-            client=client, by=current_user(request), now=timezone.now(), **form.cleaned_data
+            client=client,
+            entry=actions.ConsentInput(**form.cleaned_data),
+            by=current_user(request),
+            now=timezone.now(),
         )
         messages.success(request, f"Kept: {consent}.")
         return redirect("clients:detail", client.pk)

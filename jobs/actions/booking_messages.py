@@ -97,23 +97,18 @@ def queue_booking_message(
     )
     has_file = traits_of(channel).carries_files
     files = [calendar_attachment(booking, business, now)] if has_file else []
-    message, _ = outbox.queue_message(
+    outgoing = outbox.OutgoingMessage(
         client=client,
         kind=Message.Kind.SERVICE,
         channel=channel,
         address=route.address,
-        subject=written.subject,
-        text=written.text,
-        html=written.html,
-        language=written.language,
-        key=booking_message_key(booking),
-        consent=None,
         basis=route.permission.basis,
-        now=now,
-        by=by,
+        key=booking_message_key(booking),
+        written=written,
         expires_at=booking_message_expiry(booking),
         attachments=files,
     )
+    message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     return message
 
 

@@ -2,6 +2,7 @@
 done."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -13,19 +14,22 @@ from clients.display import format_day as written
 from clients.events import work_decided
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import MessageText, ToDo
-from clients.models import Business, Deck, Property, User
+from clients.models import Business, Deck, User
 from jobs import diary
 from jobs.actions import booking_messages, crew_days
 from jobs.actions import placement as fitting
+from jobs.actions.booking_inputs import BookingMove, NewBooking
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
-from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
+from jobs.arrival import Arrival
 from jobs.diary import Placement
 from jobs.diary.placement import MIN_BOOKING_HOURS
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
     "BookingError",
+    "BookingMove",
+    "NewBooking",
     "NoRoomError",
     "book_work",
     "cancel_booking",
@@ -45,60 +49,50 @@ State = Booking.State
 
 @transaction.atomic
 def book_work(
-    *,
-    property: Property,
-    decks: Sequence[Deck],
-    hours: Decimal,
-    first_day: date | None,
-    week: date | None,
-    crew: Crew | None,
-    offer: Offer | None,
-    by: User | None,
-    now: datetime,
-    notes: str = "",
-    on_any_day: bool = False,
-    arrival: Arrival = UNSPECIFIED_ARRIVAL,
-    notify_client: bool = True,
+    *, work: NewBooking, by: User | None, now: datetime, notify_client: bool = True
 ) -> Booking:
     """Put work into the diary from a day on, or somewhere in the week of a day (from tomorrow on).
 
-    `crew` None means the crew that suits best: already in that town, then early. Hours are those of
-    the whole crew together. Asked twice for the same, it gives the booking that is there.
-    `on_any_day` books a day on which the crew would not go out, by somebody who knows why; `tells`
-    queues the message to the client, with the day for the calendar. Raises `NoRoomError` with words
-    for whoever asked.
+    Asked twice for the same, it gives the booking that is there. `notify_client` queues the message
+    to the client, with the day for the calendar. Raises `NoRoomError` with words for whoever asked.
     """
     business = Business.objects.get()
-    if offer:
-        offer = Offer.objects.select_for_update().get(pk=offer.pk)
-        hours = max(hours, MIN_BOOKING_HOURS)
-    lock_until_commit(f"booking of property {property.pk}")
-    fitting.check_bookable_work(property, decks, hours)
-    if there := fitting.existing_booking(property, decks, offer, first_day, week, arrival):
+    if work.offer:
+        offer = Offer.objects.select_for_update().get(pk=work.offer.pk)
+        work = replace(work, offer=offer, hours=max(work.hours, MIN_BOOKING_HOURS))
+    lock_until_commit(f"booking of property {work.property.pk}")
+    fitting.check_bookable_work(work)
+    if there := fitting.existing_booking(work):
         return there
-    crews = crew_days.lock_crews([crew] if crew else diary.active_crews())
+    crews = crew_days.lock_crews([work.crew] if work.crew else diary.active_crews())
     if not crews:
         raise NoRoomError("There is no crew to book. Add one under Diary, Crews.", "crew")
-    placement = fitting.find_placement(
-        crews, property, hours, first_day, week, business, business.today(now), on_any_day
-    )
-    booking = reusable_booking(offer) or Booking(
-        client_id=property.client_id, property=property, created_by=by
-    )
-    booking.offer = offer
-    booking.notes = notes
-    booking.hours = hours
-    booking.arrives_from = arrival.begins
-    booking.arrives_to = arrival.ends
-    assign_booking_days(booking, placement, why="", now=now)
-    booking.decks.set(decks)
+    placement = fitting.find_placement(crews, work, business, business.today(now))
+    booking = write_booking(work, placement, by=by, now=now)
     record_booking_on_offer(booking, by, now)
     settle_rebooking_to_dos(booking, by, now)
-    follow_booking(booking, decks, now)
+    follow_booking(booking, work.decks, now)
     if notify_client:
         booking_messages.notify_client_of_booking(
             booking=booking, purpose=Purpose.BOOKED, now=now, by=by
         )
+    return booking
+
+
+def write_booking(
+    work: NewBooking, placement: Placement, *, by: User | None, now: datetime
+) -> Booking:
+    """The row with its crew, days and decks."""
+    booking = reusable_booking(work.offer) or Booking(
+        client_id=work.property.client_id, property=work.property, created_by=by
+    )
+    booking.offer = work.offer
+    booking.notes = work.notes
+    booking.hours = work.hours
+    booking.arrives_from = work.arrival.begins
+    booking.arrives_to = work.arrival.ends
+    assign_booking_days(booking, placement, why="", now=now)
+    booking.decks.set(work.decks)
     return booking
 
 
@@ -114,18 +108,12 @@ def follow_booking(booking: Booking, decks: Iterable[Deck], now: datetime) -> No
 def move_booking(
     *,
     booking: Booking,
-    first_day: date,
-    crew: Crew | None,
-    why: str,
+    move: BookingMove,
     by: User | None,
     now: datetime,
-    hours: Decimal | None = None,
-    arrival: Arrival | None = None,
-    on_any_day: bool = False,
     notify_client: bool = True,
 ) -> Booking:
-    """Another day; another crew, other hours or time of arrival (None: the same).
-    One that was held stands again.
+    """Another day; another crew, other hours or time of arrival. One that was held is booked again.
 
     Moved to where it is, nothing changes. Raises `NoRoomError`, or `BookingError` if it is done or
     called off.
@@ -133,9 +121,10 @@ def move_booking(
     booking = lock_booking(booking)
     business = Business.objects.get()
     require_open_booking(booking)
-    crew = crew or booking.crew
-    hours = hours or booking.hours
-    arrival = booking.arrival() if arrival is None else arrival
+    first_day = move.first_day
+    crew = move.crew or booking.crew
+    hours = move.hours or booking.hours
+    arrival = booking.arrival() if move.arrival is None else move.arrival
     was = (booking.state, booking.first_on, booking.crew_id, booking.hours)
     if was == (State.BOOKED, first_day, crew.pk, hours):
         return change_booking_arrival(
@@ -143,24 +132,31 @@ def move_booking(
         )
     fitting.check_bookable_day(first_day, business.today(now))
     news = purpose_of_move(booking, first_day, arrival)
-    crew = crew_days.lock_crews([crew, booking.crew])[0]
-    crew_days.free_crew_hours(booking)
-    placement = fitting.find_placement_on_day(
-        crews=[crew],
-        day=first_day,
-        hours=hours,
-        property=booking.property,
-        business=business,
-        on_any_day=on_any_day,
-    )
+    placement = free_and_find_placement(booking, move, crew, hours, business)
     booking.hours = hours
     booking.arrives_from = arrival.begins
     booking.arrives_to = arrival.ends
-    assign_booking_days(booking, placement, why=why, now=now)
+    assign_booking_days(booking, placement, why=move.why, now=now)
     follow_booking(booking, booking.decks.all(), now)
     if notify_client and news:
         booking_messages.notify_client_of_booking(booking=booking, purpose=news, now=now, by=by)
     return booking
+
+
+def free_and_find_placement(
+    booking: Booking, move: BookingMove, crew: Crew, hours: Decimal, business: Business
+) -> Placement:
+    """Free the hours it has, and find those it moves to; both crews stay locked."""
+    locked = crew_days.lock_crews([crew, booking.crew])[0]
+    crew_days.free_crew_hours(booking)
+    return fitting.find_placement_on_day(
+        crews=[locked],
+        day=move.first_day,
+        hours=hours,
+        property=booking.property,
+        business=business,
+        on_any_day=move.on_any_day,
+    )
 
 
 def purpose_of_move(booking: Booking, first_day: date, arrival: Arrival) -> str:
@@ -386,14 +382,14 @@ def add_rebooking_to_do(booking: Booking, now: datetime) -> None:
             f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find"
             " another day?"
         )
-        add_to_do(
+        matter = ToDo(
             kind=ToDo.Kind.BOOK,
             key=f"book/{booking.uid}/{booking.sequence}",
             client=booking.client,
             words=words,
             url=reverse("diary:booking", args=[booking.pk]),
-            now=now,
         )
+        add_to_do(matter=matter, now=now)
 
 
 def settle_rebooking_to_dos(booking: Booking, by: User | None, now: datetime) -> None:

@@ -1,12 +1,16 @@
 """What a logged job and a visit are made of: the values that forms hand to the actions."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from django.core.files.base import ContentFile
+
 from clients.actions.saving import lock_until_commit, save_if_changed
-from jobs.models import Batch, CoatApplied, Job, Product
+from clients.models import Deck
+from jobs.models import Batch, Booking, CoatApplied, Job, Product
 
 
 class JobError(ValueError):
@@ -43,6 +47,36 @@ class NewDeck:
     area_m2: Decimal
     emails: tuple[str, ...] = ()
     phones: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class JobInput:
+    """What was done and found: `details` are fields of Job, `findings` fields of Visit.
+
+    A visit is kept when anything was found or a reason given. Of a job that is corrected, what
+    `details` leaves out stays as it was.
+    """
+
+    details: Mapping[str, Any]
+    coats: Sequence[CoatInput] = ()
+    findings: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class NewJob:
+    """A finished job to log: on which deck, what was done, and the photographs of it.
+
+    `form_key` is that of the page it was written on: a job is logged once for each. `moment` is
+    when the photographs were taken (of `Photo.Moment`). `booking` is the one that it was done for,
+    if that is known.
+    """
+
+    deck: Deck | NewDeck
+    work: JobInput
+    form_key: uuid.UUID
+    photos: Sequence["ContentFile[bytes]"] = ()
+    moment: str = "finished"
+    booking: Booking | None = None
 
 
 def get_or_create_batch(product: Product, code: str) -> Batch | None:

@@ -1,11 +1,9 @@
 """Log a job, change it, remove it."""
 
-import uuid
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 
@@ -14,87 +12,66 @@ from clients.events import decks_changed
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.job_inputs import (
-    CoatInput,
     JobError,
+    JobInput,
     NewDeck,
+    NewJob,
     replace_coats_applied,
 )
 from jobs.actions.new_decks import add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
 from jobs.actions.photos import attach_photos
-from jobs.models import Booking, Job, Visit
+from jobs.models import Job, Visit
 
 EARLIEST_JOB_DAY = date(1950, 1, 1)
 
 
 @transaction.atomic
-def log_job(
-    *,
-    deck: Deck | NewDeck,
-    details: Mapping[str, Any],
-    coats: Sequence[CoatInput],
-    findings: Mapping[str, Any],
-    form_key: uuid.UUID,
-    business: Business,
-    by: User | None,
-    now: datetime,
-    photos: Sequence[ContentFile] = (),
-    moment: str = "finished",
-    booking: Booking | None = None,
-) -> tuple[Job, bool]:
+def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     """Write a finished job once; a second time with the same form key it is only found (False).
 
-    `details` are fields of Job, `found` are fields of Visit; a visit is kept when anything was
-    found or a reason given. The booking that it was done for, or the one in the diary for that deck
-    by that day, is closed with it.
+    The booking that it was done for, or the one in the diary for that deck by that day, is closed
+    with it.
     """
-    lock_until_commit(f"job {form_key}")
-    if there := Job.objects.filter(form_key=form_key).first():
+    lock_until_commit(f"job {new.form_key}")
+    if there := Job.objects.filter(form_key=new.form_key).first():
         return there, False
+    business = Business.objects.get()
+    deck = new.deck
     if isinstance(deck, NewDeck):
         deck = add_client_and_deck(new=deck, by=by, now=now)
-    check_loggable(deck, details["finished_on"], business.today(now))
+    check_loggable(deck, new.work.details["finished_on"], business.today(now))
     job = Job(
         deck=deck,
-        form_key=form_key,
+        form_key=new.form_key,
         recorded_by=by,
         created_at=now,
-        **with_currency(details, business),
+        **with_currency(new.work.details, business),
     )
-    job.visit = save_visit_of_job(
-        Visit(deck=deck, recorded_by=by, created_at=now), details, findings
-    )
+    job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), new.work)
     job.save()
-    replace_coats_applied(job, list(coats))
+    replace_coats_applied(job, list(new.work.coats))
     attach_photos(
-        deck=deck, job=job, files=photos, moment=moment, taken_on=job.finished_on, now=now
+        deck=deck, job=job, files=new.photos, moment=new.moment, taken_on=job.finished_on, now=now
     )
-    bookings.close_booking_of_job(job=job, booking=booking, now=now)
+    bookings.close_booking_of_job(job=job, booking=new.booking, now=now)
     follow_job_changes(deck_ids=[deck.pk], now=now)
     return job, True
 
 
 @transaction.atomic
-def change_job(
-    *,
-    job: Job,
-    details: Mapping[str, Any],
-    coats: Sequence[CoatInput],
-    findings: Mapping[str, Any],
-    business: Business,
-    by: User | None,
-    now: datetime,
-) -> Job:
-    """Correct a job; what `details` leaves out stays as it was."""
+def change_job(*, job: Job, work: JobInput, by: User | None, now: datetime) -> Job:
+    """Correct a job."""
+    business = Business.objects.get()
+    details = work.details
     job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)
     if details["finished_on"] != job.finished_on:
         check_work_date(details["finished_on"], business.today(now))
     visit = job.visit or Visit(deck=job.deck, recorded_by=by, created_at=now)
     save_if_changed(
-        job,
-        {**with_currency(details, business), "visit": save_visit_of_job(visit, details, findings)},
+        job, {**with_currency(details, business), "visit": save_visit_of_job(visit, work)}
     )
-    replace_coats_applied(job, list(coats))
+    replace_coats_applied(job, list(work.coats))
     follow_job_changes(deck_ids=[job.deck_id], now=now)
     return job
 
@@ -152,17 +129,16 @@ def with_currency(details: Mapping[str, Any], business: Business) -> Mapping[str
     return {**details, "currency": business.currency if details["amount"] is not None else ""}
 
 
-def save_visit_of_job(
-    visit: Visit, details: Mapping[str, Any], findings: Mapping[str, Any]
-) -> Visit | None:
+def save_visit_of_job(visit: Visit, work: JobInput) -> Visit | None:
     """The visit on which the job was done, saved;
     None when nothing was found and no reason given."""
+    findings = work.findings
     if all(value in (None, "") for value in findings.values()):
         if visit.pk:
             visit.delete()
         return None
-    day = details["finished_on"]
-    who = details.get("crew", "")
+    day = work.details["finished_on"]
+    who = work.details.get("crew", "")
     reason = findings.get("reason") or Visit.Reason.OTHER
     save_if_changed(visit, {**findings, "reason": reason, "visited_on": day, "found_by": who})
     return visit

@@ -16,6 +16,7 @@ from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
 from clients.models import Business
 from jobs import diary
+from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.bookings import book_work
 from jobs.actions.offers import record_offer_event
 from jobs.models import Offer, OfferEvent
@@ -70,17 +71,14 @@ def book_accepted_week(offer: Offer, monday: date, words: str, now: datetime) ->
     if not is_offer_bookable(offer):
         add_offer_to_do(offer, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
         return
-    book_work(
+    work = NewBooking(
         property=offer.property,
         decks=[scope.deck for scope in offer.scopes.select_related("deck")],
         hours=offer.hours,
-        first_day=None,
         week=monday,
-        crew=None,
         offer=offer,
-        by=None,
-        now=now,
     )
+    book_work(work=work, by=None, now=now)
     add_offer_to_do(offer, ToDo.Kind.ANSWER, "accepted", words, now)
 
 
@@ -165,11 +163,11 @@ def open_questions(offer: Offer) -> list[OfferEvent]:
 
 def add_offer_to_do(offer: Offer, kind: str, matter: str, words: str, now: datetime) -> None:
     """Put it before a person, once a matter."""
-    add_to_do(
+    to_do = ToDo(
         kind=kind,
         key=f"offer/{offer.pk}/{matter}",
         client=offer.client,
         words=" ".join(words.split()),
         url=f"/offers/{offer.pk}/",
-        now=now,
     )
+    add_to_do(matter=to_do, now=now)

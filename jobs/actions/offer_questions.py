@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.messaging import outbox
+from clients.messaging import outbox, texts
 from clients.messaging.models import Message, ToDo
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business, User
@@ -59,19 +59,16 @@ def queue_answer_email(
         return None
     text = f"{offer.client.greeting},\n\n{event.note}\n\n{business.name}\n{business.phone}\n"
     subject = format_lazy(_("Your question about our offer {number}"), number=offer.reference)
-    message, _is_new = outbox.queue_message(
+    outgoing = outbox.OutgoingMessage(
         client=offer.client,
         kind=Message.Kind.SERVICE,
         channel=Channel.EMAIL,
         address=route.address,
-        subject=offer.in_client_language(subject),
-        text=text,
-        html="",
-        key=offer_message_key(offer, f"answer/{event.pk}"),
-        consent=None,
         basis=route.permission.basis,
-        now=now,
-        by=by,
-        language=offer.language,
+        key=offer_message_key(offer, f"answer/{event.pk}"),
+        written=texts.ComposedText(
+            offer.in_client_language(subject), text, language=offer.language
+        ),
     )
+    message, _is_new = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     return message

@@ -78,23 +78,19 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         basis=route.permission.basis,
         fields=offer_text_fields(row, channel, token),
     )
-    message, _ = outbox.queue_message(
+    outgoing = outbox.OutgoingMessage(
         client=row.client,
         kind=Message.Kind.OFFER,
         channel=channel,
         address=route.address,
-        subject=written.subject,
-        text=written.text,
-        html=written.html,
-        key=offer_message_key(row, channel),
-        consent=route.permission.consent(),
         basis=route.permission.basis,
-        now=now,
-        by=by,
-        language=written.language,
+        consent=route.permission.consent(),
+        key=offer_message_key(row, channel),
+        written=written,
         expires_at=offer_message_expiry(row, business),
         attachments=offer_attachments(row, channel, links.offer_url(token)),
     )
+    message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     record_offer_event(
         row,
         Kind.SENT,

@@ -15,7 +15,7 @@ def attach_photos(
     *,
     deck: Deck,
     job: Job | None,
-    files: Sequence[ContentFile],
+    files: Sequence["ContentFile[bytes]"],
     moment: str,
     taken_on: date,
     now: datetime,
@@ -32,7 +32,7 @@ def attach_photos(
 
 @transaction.atomic
 def add_photos(
-    *, job: Job, files: Sequence[ContentFile], moment: str, caption: str, now: datetime
+    *, job: Job, files: Sequence["ContentFile[bytes]"], moment: str, caption: str, now: datetime
 ) -> list[Photo]:
     photos = attach_photos(
         deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now

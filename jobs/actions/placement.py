@@ -7,51 +7,47 @@ from decimal import Decimal
 
 from clients.display import format_day as written
 from clients.display import format_number
-from clients.models import Business, Deck, Property
+from clients.models import Business, Property
 from jobs import diary
+from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.crew_days import NoRoomError
-from jobs.arrival import Arrival
 from jobs.diary import CrewDayCapacity, Placement
 from jobs.diary.placement import MAX_BOOKING_SPAN_DAYS
-from jobs.models import Booking, Crew, Offer
+from jobs.models import Booking, Crew
 
 OPEN_BOOKING_STATES = [Booking.State.BOOKED, Booking.State.HELD]
 
 
-def check_bookable_work(property: Property, decks: Sequence[Deck], hours: Decimal) -> None:
-    if hours <= 0:
+def check_bookable_work(work: NewBooking) -> None:
+    if work.hours <= 0:
         raise NoRoomError("Say how many hours the work takes.", "hours")
-    if not decks:
+    if not work.decks:
         raise NoRoomError("Choose at least one deck.", "decks")
-    if stranger := next((deck for deck in decks if deck.property_id != property.pk), None):
-        raise NoRoomError(f"{stranger} does not stand at {property}.", "decks")
-    if property.client.archived_at or any(deck.archived_at for deck in decks):
+    home = work.property
+    if stranger := next((deck for deck in work.decks if deck.property_id != home.pk), None):
+        raise NoRoomError(f"{stranger} does not stand at {home}.", "decks")
+    if home.client.archived_at or any(deck.archived_at for deck in work.decks):
         raise NoRoomError(
             "The client or a deck is archived. Bring it back from the archive first.", "decks"
         )
 
 
-def existing_booking(
-    property: Property,
-    decks: Sequence[Deck],
-    offer: Offer | None,
-    first_day: date | None,
-    week: date | None,
-    arrival: Arrival,
-) -> Booking | None:
+def existing_booking(work: NewBooking) -> Booking | None:
     """The booking that does just this, from a second click;
     raises `NoRoomError` if a deck is booked otherwise."""
     living = Booking.objects.filter(
-        property=property, state__in=OPEN_BOOKING_STATES, decks__in=decks
+        property=work.property, state__in=OPEN_BOOKING_STATES, decks__in=work.decks
     ).distinct()
     for there in living.prefetch_related("decks"):
-        is_same_work = there.offer == offer and {*there.decks.all()} == {*decks}
+        is_same_work = there.offer == work.offer and {*there.decks.all()} == {*work.decks}
         is_same_time = (
-            there.first_on == first_day if first_day else is_in_week(there.first_on, week)
+            there.first_on == work.first_day
+            if work.first_day
+            else is_in_week(there.first_on, work.week)
         )
-        if is_same_work and is_same_time and there.arrival() == arrival:
+        if is_same_work and is_same_time and there.arrival() == work.arrival:
             return there
-        shared = next(deck for deck in decks if deck in there.decks.all())
+        shared = next(deck for deck in work.decks if deck in there.decks.all())
         raise NoRoomError(
             f"{shared} is booked for {written(there.first_on)} already. Move that booking instead.",
             "decks",
@@ -64,29 +60,27 @@ def is_in_week(day: date, week: date | None) -> bool:
 
 
 def find_placement(
-    crews: Sequence[Crew],
-    property: Property,
-    hours: Decimal,
-    first_day: date | None,
-    week: date | None,
-    business: Business,
-    today: date,
-    on_any_day: bool,
+    crews: Sequence[Crew], work: NewBooking, business: Business, today: date
 ) -> Placement:
-    if first_day is None:
-        if week is None:
+    if work.first_day is None:
+        if work.week is None:
             raise NoRoomError("Choose a day or a week.", "first_day")
         return find_placement_in_week(
-            crews=crews, week=week, today=today, hours=hours, property=property, business=business
+            crews=crews,
+            week=work.week,
+            today=today,
+            hours=work.hours,
+            property=work.property,
+            business=business,
         )
-    check_bookable_day(first_day, today)
+    check_bookable_day(work.first_day, today)
     return find_placement_on_day(
         crews=crews,
-        day=first_day,
-        hours=hours,
-        property=property,
+        day=work.first_day,
+        hours=work.hours,
+        property=work.property,
         business=business,
-        on_any_day=on_any_day,
+        on_any_day=work.on_any_day,
     )
 
 
@@ -104,7 +98,6 @@ def find_placement_on_day(
     hours: Decimal,
     property: Property,
     business: Business,
-    excluding: Booking | None = None,
     on_any_day: bool = False,
 ) -> Placement:
     """The work from this day on, by the first of the crews that has room; raises `NoRoomError`."""
@@ -112,10 +105,8 @@ def find_placement_on_day(
     rooms = diary.crew_day_capacities(
         business=business,
         crews=crews,
-        first=day,
-        last=day + timedelta(days=MAX_BOOKING_SPAN_DAYS),
+        days=diary.days_between(day, day + timedelta(days=MAX_BOOKING_SPAN_DAYS)),
         regions=regions,
-        excluding=excluding,
         forced_open_on=day if on_any_day else None,
     )
     found = diary.placements(rooms, crews, [day], hours, home=property)
@@ -158,7 +149,10 @@ def find_placement_in_week(
     regions = diary.holiday_regions(business, (property.country, property.region))
     last = starts[-1] + timedelta(days=MAX_BOOKING_SPAN_DAYS)
     rooms = diary.crew_day_capacities(
-        business=business, crews=crews, first=starts[0], last=last, regions=regions
+        business=business,
+        crews=crews,
+        days=diary.days_between(starts[0], last),
+        regions=regions,
     )
     found = diary.placements_within_week(rooms, crews, starts, hours, home=property)
     if not found:

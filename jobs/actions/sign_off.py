@@ -2,11 +2,12 @@
 the care record."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
 
-from clients.actions.clients import record_consent
+from clients.actions.clients import ConsentInput, record_consent
 from clients.messaging import outbox, texts
 from clients.messaging.models import Consent, Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
@@ -21,16 +22,20 @@ class CareRecordError(ValueError):
     """The care record cannot go out by e-mail; the message says why and what to do."""
 
 
+@dataclass(frozen=True)
+class Signature:
+    """Who signed what: the name, the whole wording above it, the boxes ticked, and whether the care
+    record is wanted by e-mail."""
+
+    name: str
+    wording: str
+    agreed: Collection[ConsentRequest] = ()
+    wants_record: bool = False
+
+
 @transaction.atomic
 def sign_off_jobs(
-    *,
-    jobs: Sequence[Job],
-    name: str,
-    wording: str,
-    agreed: Collection[ConsentRequest],
-    wants_record: bool,
-    by: User | None,
-    now: datetime,
+    *, jobs: Sequence[Job], signature: Signature, by: User | None, now: datetime
 ) -> list[SignOff]:
     """Keep what was read and signed, and a consent in writing for each box that was ticked;
     once a job.
@@ -45,14 +50,18 @@ def sign_off_jobs(
     done = set(SignOff.objects.filter(job__in=numbers).values_list("job_id", flat=True))
     new = [
         SignOff.objects.create(
-            job=job, name=name.strip(), wording=wording, signed_at=now, recorded_by=by
+            job=job,
+            name=signature.name.strip(),
+            wording=signature.wording,
+            signed_at=now,
+            recorded_by=by,
         )
         for job in jobs
         if job.pk not in done
     ]
-    for ask in agreed if new else []:
+    for ask in signature.agreed if new else []:
         record_ticked_consent(ask, new, by, now)
-    for signed in new if wants_record else []:
+    for signed in new if signature.wants_record else []:
         send_care_record(job=signed.job, by=by, now=now)
     return new
 
@@ -62,17 +71,15 @@ def record_ticked_consent(
 ) -> None:
     """In writing; it also ends a refusal, as its wording says."""
     numbers = ", ".join(str(each.job_id) for each in signed)
-    record_consent(
-        client=signed[0].job.deck.property.client,
+    entry = ConsentInput(
         channel=ask.channel,
         is_given=True,
         basis=Consent.Basis.WRITTEN,
         wording=ask.wording,
         evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
-        by=by,
-        now=now,
         is_welcome_again=True,
     )
+    record_consent(client=signed[0].job.deck.property.client, entry=entry, by=by, now=now)
 
 
 @transaction.atomic
@@ -95,22 +102,17 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
             "care": care_record_summary(record),
         },
     )
-    return outbox.queue_message(
+    outgoing = outbox.OutgoingMessage(
         client=client,
         kind=Message.Kind.SERVICE,
         channel=Channel.EMAIL,
         address=route.address,
-        subject=written.subject,
-        text=written.text,
-        html=written.html,
-        key=f"care/{job.pk}/email",
-        consent=None,
         basis=route.permission.basis,
-        now=now,
-        by=by,
-        language=written.language,
+        key=f"care/{job.pk}/email",
+        written=written,
         attachments=[(record.file_name, "application/pdf", care_record_pdf(record))],
     )
+    return outbox.queue_message(outgoing=outgoing, now=now, by=by)
 
 
 def care_record_route(job: Job, now: datetime) -> Route:

@@ -6,6 +6,7 @@ from jobs.diary.capacity import (
     CrewDayCapacity,
     active_crews,
     crew_day_capacities,
+    days_between,
     holiday_regions,
     monday_of,
 )
@@ -31,6 +32,7 @@ __all__ = [
     "active_crews",
     "crew_day_capacities",
     "crew_hours_by_week",
+    "days_between",
     "holiday_regions",
     "monday_of",
     "placement_from_day",

@@ -60,18 +60,18 @@ def crew_day_capacities(
     *,
     business: Business,
     crews: Sequence[Crew],
-    first: date,
-    last: date,
+    days: Sequence[date],
     regions: Iterable[HolidayRegion],
     excluding: Booking | None = None,
     forced_open_on: date | None = None,
 ) -> CrewDayCapacities:
-    """The room of these crews from the first to the last day, in three queries.
+    """The room of these crews on days that follow one another, in three queries.
 
-    `without` leaves one booking out, as if it were not there; on the day `opened` the crew goes out
+    One booking is left out, as if it were not there; on the day `forced_open_on` the crew goes out
     whatever the day, for somebody who knows why.
     """
-    days = days_between(first, last)
+    first = days[0]
+    last = days[-1]
     closed = ClosedDays(
         business,
         public_holidays.public_holiday_names(regions, first, last),

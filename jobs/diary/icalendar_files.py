@@ -61,7 +61,8 @@ def client_calendar_file(booking: Booking, business: Business, *, now: datetime)
     event.add("transp", "TRANSPARENT")  # the client need not be at home
     if is_off and booking.why:
         event.add("comment", booking.why)
-    return build_calendar([event], method="CANCEL" if is_off else "PUBLISH").to_ical()
+    content: bytes = build_calendar([event], method="CANCEL" if is_off else "PUBLISH").to_ical()
+    return content
 
 
 def itip_method(booking: Booking) -> str:
@@ -87,7 +88,8 @@ def crew_feed_file(
     whole.add("x-published-ttl", "PT6H")
     whole.add("source", url, parameters={"VALUE": "URI"})
     whole.add("color", FEED_COLOURS[crew.pk % len(FEED_COLOURS)])
-    return whole.to_ical()
+    content: bytes = whole.to_ical()
+    return content
 
 
 def crew_feed_bookings(crew: Crew, *, today: date) -> QuerySet[Booking]:

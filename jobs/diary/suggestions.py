@@ -53,8 +53,7 @@ def placement_suggestions(
     found = crew_day_capacities(
         business=business,
         crews=going,
-        first=first,
-        last=last + timedelta(days=MAX_BOOKING_SPAN_DAYS),
+        days=days_between(first, last + timedelta(days=MAX_BOOKING_SPAN_DAYS)),
         excluding=booking,
         regions=holiday_regions(business, (property.country, property.region)),
     )

@@ -112,7 +112,10 @@ def diary_week(day: date, *, business: Business) -> DiaryWeek:
     sunday = monday + timedelta(days=6)
     crews = crews_in_period(monday, sunday)
     found = crew_day_capacities(
-        business=business, crews=crews, first=monday, last=sunday, regions=holiday_regions(business)
+        business=business,
+        crews=crews,
+        days=days_between(monday, sunday),
+        regions=holiday_regions(business),
     )
     stops = stops_by_crew_day(monday, sunday)
     days = [diary_day(each, crews, found, stops) for each in days_between(monday, sunday)]

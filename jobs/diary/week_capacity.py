@@ -75,7 +75,7 @@ def week_capacities(
     last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
     regions = holiday_regions(business, (property.country, property.region))
     all_rooms = crew_day_capacities(
-        business=business, crews=crews, first=first, last=last, regions=regions
+        business=business, crews=crews, days=days_between(first, last), regions=regions
     )
     found = []
     for n in range(MAX_LOOKAHEAD_WEEKS):
@@ -136,7 +136,10 @@ def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[C
     crews = active_crews()
     last = monday + timedelta(days=7 * weeks - 1)
     found = crew_day_capacities(
-        business=business, crews=crews, first=monday, last=last, regions=holiday_regions(business)
+        business=business,
+        crews=crews,
+        days=days_between(monday, last),
+        regions=holiday_regions(business),
     )
     return [crew_hours_in_week(found, monday + timedelta(days=7 * n)) for n in range(weeks)]
 

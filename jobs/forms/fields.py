@@ -57,7 +57,7 @@ class PhotosField(forms.FileField):
         )
         super().__init__(**kwargs)
 
-    def clean(self, data: Any, initial: Any = None) -> list[ContentFile]:
+    def clean(self, data: Any, initial: Any = None) -> list["ContentFile[bytes]"]:
         uploads = [
             upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload
         ]

@@ -90,7 +90,7 @@ class JobForm(FindingsForm):
             self.fields["amount"].label = f"Price charged, {business.currency}"
 
     def clean_finished_on(self) -> date:
-        on = self.cleaned_data["finished_on"]
+        on: date = self.cleaned_data["finished_on"]
         if on > self.today:
             raise ValidationError(
                 "This day is in the future. Write the day on which the work was finished."

@@ -14,6 +14,7 @@ from clients.access import business_of, current_user
 from clients.models import Deck, User
 from clients.models.keys import is_primary_key
 from jobs import photos
+from jobs.actions.job_inputs import JobInput
 from jobs.diary import booked_work
 from jobs.forms import coats
 from jobs.forms.formsets import PageForms, posted_rows
@@ -37,7 +38,8 @@ class LogForms(PageForms):
 
     @property
     def shelf(self) -> coats.ProductChoices:
-        return self.rows.form_kwargs["shelf"]
+        shelf: coats.ProductChoices = self.rows.form_kwargs["shelf"]
+        return shelf
 
     @property
     def form_key(self) -> uuid.UUID | None:
@@ -45,6 +47,10 @@ class LogForms(PageForms):
             return uuid.UUID(str(self.job["form_key"].value()))
         except ValueError:
             return None
+
+    def work_done(self) -> JobInput:
+        """What the page says of the job, once it is valid."""
+        return JobInput(self.job.details(), self.rows.coats(), self.job.findings())
 
     @property
     def photos_kept(self) -> int:

@@ -61,7 +61,7 @@ class NewDeckForm(forms.Form):
             raise ValidationError(str(error)) from error
 
     def clean_phone(self) -> str:
-        text = self.cleaned_data["phone"].strip()
+        text: str = self.cleaned_data["phone"].strip()
         if text:
             try:
                 phones.parse_phone(text, self.business.country)

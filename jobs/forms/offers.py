@@ -46,7 +46,7 @@ class OfferForm(forms.Form):
         self.today = today
 
     def clean_valid_until(self) -> date:
-        day = self.cleaned_data["valid_until"]
+        day: date = self.cleaned_data["valid_until"]
         if day < self.today:
             raise forms.ValidationError("This day is over. Choose today or a later one.")
         if day > self.today + MAX_VALIDITY:

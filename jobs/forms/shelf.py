@@ -78,7 +78,7 @@ class TinForm(forms.Form):
             del self.fields["colour"]
 
     def clean_batch(self) -> str:
-        code = self.cleaned_data["batch"]
+        code: str = self.cleaned_data["batch"]
         if "\x00" in code:
             raise ValidationError("This holds a character that cannot be stored.")
         return code

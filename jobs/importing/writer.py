@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from clients import phones
 from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
@@ -18,6 +18,7 @@ from clients.places import towns
 from jobs.importing.reading import ReadRow, RowValues, SheetProblem
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 
+Row = TypeVar("Row")  # of the book: found, or made
 DECK_FIELDS = ["species", "texture", "traffic", "salt", "roof_percent"]
 
 
@@ -81,10 +82,11 @@ class BookWriter:
         if job.pk in self.made_jobs and values.get("product"):
             self.coat(values, job)
 
-    def remember(self, key: tuple[Any, ...], find: Callable[[], Any]) -> Any:
+    def remember(self, key: tuple[Any, ...], find: Callable[[], Row]) -> Row:
         if key not in self.seen:
             self.seen[key] = find()
-        return self.seen[key]
+        found: Row = self.seen[key]
+        return found
 
     def client(self, values: RowValues) -> Client:
         country = values.get("country", self.business.country)

@@ -17,12 +17,12 @@ TIN_STALE_AFTER = timedelta(
 )  # a tin noted longer ago may have dried up or been used (a judgement)
 
 
-def money_field(label: str = "", **kwargs: Any) -> models.DecimalField:
+def money_field(label: str = "", **kwargs: Any) -> "models.DecimalField[Any, Any]":
     """An amount in the currency of its list or offer, to the cent."""
     return models.DecimalField(label or None, max_digits=10, decimal_places=2, **kwargs)
 
 
-def percentage_field(label: str = "", **kwargs: Any) -> models.DecimalField:
+def percentage_field(label: str = "", **kwargs: Any) -> "models.DecimalField[Any, Any]":
     return models.DecimalField(label or None, max_digits=6, decimal_places=3, default=0, **kwargs)
 
 

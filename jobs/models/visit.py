@@ -11,7 +11,7 @@ from clients.models import Deck
 GRADE_FIELDS = ["overall", "greying", "beading", "flaking", "cracking", "mould"]
 
 
-def grade_field(label: str) -> models.PositiveSmallIntegerField:
+def grade_field(label: str) -> "models.PositiveSmallIntegerField[int | None, int | None]":
     """An as-found grade from 0 (unchanged) to 5 (very marked), in the sense of ISO 4628-1;
     empty if not looked at."""
     return models.PositiveSmallIntegerField(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -61,13 +61,13 @@ def draft_offer(
         raise PricingError("There is no deck to make an offer for.")
     check_scope_litres(brief.scopes)
     works = [deck_work_from_scope(scope, place) for place, scope in enumerate(brief.scopes)]
-    valid_until = today + timedelta(days=context.price_list.valid_days)
     reductions = Reductions(
-        expected_work_month(context, brief, today), is_early_booking(brief, valid_until)
+        expected_work_month(context, brief, today),
+        is_early_booking(brief, context.valid_until(today)),
     )
     way = journey_to(context, brief.property)
     found = price_work(context.prices, works, way, reductions, units=context.business.units)
-    offer = offer_row(context, brief, found, number, today, valid_until, by)
+    offer = offer_row(context, brief, found, number=number, today=today, by=by)
     notes = [words for scope in brief.scopes for words in scope_notes(scope, brief.outlook)]
     if (
         way.km is None
@@ -160,9 +160,9 @@ def offer_row(
     context: DraftingContext,
     brief: OfferBrief,
     found: PricedWork,
+    *,
     number: int,
     today: date,
-    valid_until: date,
     by: User | None,
 ) -> Offer:
     client = brief.property.client
@@ -181,7 +181,7 @@ def offer_row(
         total=totals.total,
         hours=found.total_hours,
         drafted_on=today,
-        valid_until=valid_until,
+        valid_until=context.valid_until(today),
         created_by=by,
     )
 

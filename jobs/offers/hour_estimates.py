@@ -61,7 +61,8 @@ def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal, Decimal
     as one array, for thousands of parameters are slow to bind."""
     with connection.cursor() as cursor:
         cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
-        return cursor.fetchall()
+        rows: list[tuple[int, Decimal, Decimal, int]] = cursor.fetchall()
+    return rows
 
 
 def minutes_per_unit(prices: PriceTable) -> dict[str, float]:

@@ -1,7 +1,7 @@
 """Rows of the book as the frozen inputs of jobs.offers.pricing."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from clients import display
@@ -33,6 +33,10 @@ class DraftingContext:
     price_list: PriceList
     prices: PriceTable
     yard: tuple[float, float] | None  # latitude and longitude of the business's town
+
+    def valid_until(self, today: date) -> date:
+        """The last day of an offer drafted today."""
+        return today + timedelta(days=self.price_list.valid_days)
 
 
 def drafting_context(*, today: date) -> DraftingContext:

@@ -1,6 +1,7 @@
 """Which finish holds over which: rules of common practice without a source;
 both data sheets go before them."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db.models import TextChoices
@@ -14,7 +15,7 @@ from jobs.models.product import FinishClass
 
 FILM_FINISHES = {FinishClass.SOLID_FILM, FinishClass.CLEAR_FILM}
 DOES_NOT_BIND = _("a {new} finish does not bind to a {old} one")
-lowercase_lazy = lazy(lambda words: str(words).lower(), str)
+lowercase_lazy: Callable[[StrOrPromise], StrOrPromise] = lazy(lambda words: str(words).lower(), str)
 PIGMENT_ORDER = [Product.Pigment.NONE, Product.Pigment.LIGHT, Product.Pigment.DARK]
 
 

@@ -99,17 +99,20 @@ def submit_booking(
     request: HttpRequest, form: BookingForm, asked: BookingRequest
 ) -> Booking | None:
     values = form.cleaned_data
-    names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival", "notify_client")
+    names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival")
+    work = actions.NewBooking(
+        property=asked.property,
+        decks=list(values["decks"]),
+        offer=asked.offer,
+        **{name: values[name] for name in names},
+    )
     return run_or_add_error(
         form,
         lambda: actions.book_work(
-            property=asked.property,
-            decks=list(values["decks"]),
-            week=None,
-            offer=asked.offer,
+            work=work,
             by=current_user(request),
             now=timezone.now(),
-            **{name: values[name] for name in names},
+            notify_client=values["notify_client"],
         ),
     )
 
@@ -145,12 +148,16 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
 
 
 def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> Booking | None:
-    names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival", "notify_client")
-    values = {name: form.cleaned_data[name] for name in names}
+    names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival")
+    move = actions.BookingMove(**{name: form.cleaned_data[name] for name in names})
     return run_or_add_error(
         form,
         lambda: actions.move_booking(
-            booking=row, by=current_user(request), now=timezone.now(), **values
+            booking=row,
+            move=move,
+            by=current_user(request),
+            now=timezone.now(),
+            notify_client=form.cleaned_data["notify_client"],
         ),
     )
 

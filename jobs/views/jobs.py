@@ -82,10 +82,7 @@ def render_job_edit(request: HttpRequest, job: Job, page: forms.LogForms) -> Htt
 def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
     actions.change_job(
         job=job,
-        details=page.job.details(),
-        coats=page.rows.coats(),
-        findings=page.job.findings(),
-        business=business_of(request),
+        work=page.work_done(),
         by=current_user(request),
         now=timezone.now(),
     )

@@ -10,10 +10,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, business_today, current_user
+from clients.access import business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.job_inputs import JobError, NewDeck
+from jobs.actions.job_inputs import JobError, NewDeck, NewJob
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
@@ -129,19 +129,15 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
     form_key = form.cleaned_data["form_key"]
     deck = page.deck or (page.new.new_deck() if page.new else None)
     pictures = [*photos.read_staged_photos(form_key), *form.cleaned_data["photos"]]
-    job, is_new = actions.log_job(
+    new = NewJob(
         deck=cast(Deck | NewDeck, deck),
-        details=form.details(),
-        coats=page.rows.coats(),
-        findings=form.findings(),
+        work=page.work_done(),
         form_key=form_key,
-        business=business_of(request),
-        by=current_user(request),
-        now=now,
         photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
         booking=page.booking,
     )
+    job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)
     photos.delete_abandoned_photos(now=now)
     if not is_new:

@@ -76,12 +76,10 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
 
 def save_sign_off(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
     with display.in_staff_language():
-        sign_off.sign_off_jobs(
-            jobs=jobs,
+        signature = sign_off.Signature(
             name=form.cleaned_data["name"],
             wording=wording,
             agreed=form.agreed,
             wants_record=form.cleaned_data.get("wants_record", False),
-            by=by,
-            now=timezone.now(),
         )
+        sign_off.sign_off_jobs(jobs=jobs, signature=signature, by=by, now=timezone.now())

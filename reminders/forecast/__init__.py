@@ -15,6 +15,7 @@ from reminders.forecast.climate import (
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
+    UpkeepRule,
     best_workable_month,
     plan_coating_jobs,
     workable_months,
@@ -53,6 +54,7 @@ __all__ = [
     "Posterior",
     "Prediction",
     "SeasonalClock",
+    "UpkeepRule",
     "Visits",
     "backtest",
     "best_workable_month",

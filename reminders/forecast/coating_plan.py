@@ -171,18 +171,37 @@ class PlannedCoatingJob:
     cost: float
 
 
+@dataclass(frozen=True)
+class UpkeepRule:
+    """How a deck is kept up.
+
+    Parameters
+    ----------
+    age_months : float
+        Best age to recoat, in clock months.
+    workable : array_like of bool, shape (12,)
+        Months of the year that can be worked.
+    coats_a_job : int
+        Coats that a job puts on.
+    recoat_cost, strip_cost : float
+        Prices of the two jobs on this deck.
+    """
+
+    age_months: float
+    workable: ArrayLike
+    coats_a_job: int
+    recoat_cost: float
+    strip_cost: float
+
+
 def plan_coating_jobs(
     clock: SeasonalClock,
-    coated_on: float,
-    age_months: float,
-    workable: ArrayLike,
+    rule: UpkeepRule,
     *,
+    coated_on: float,
+    build: int,
     today: float,
     years: int,
-    build: int,
-    coats_a_job: int,
-    recoat_cost: float,
-    strip_cost: float,
 ) -> list[PlannedCoatingJob]:
     """Return the jobs of the coming years, with a strip wherever the coats have grown too thick.
 
@@ -190,22 +209,16 @@ def plan_coating_jobs(
     ----------
     clock : Clock
         The seasonal clock of the deck.
+    rule : UpkeepRule
+        How the deck is kept up.
     coated_on : float
         Date of the running coat.
-    age_months : float
-        Best age to recoat, in clock months.
-    workable : array_like of bool, shape (12,)
-        Months of the year that can be worked.
+    build : int
+        Coats since the last strip.
     today : float
         In days since 1970-01-01.
     years : int
         How far to plan.
-    build : int
-        Coats since the last strip.
-    coats_a_job : int
-        Coats that a job puts on.
-    recoat_cost, strip_cost : float
-        Prices of the two jobs on this deck.
 
     Returns
     -------
@@ -217,18 +230,21 @@ def plan_coating_jobs(
     earliest = today
     end = today + 365.25 * years
     while True:
-        month = best_workable_month(clock, last, age_months, workable, not_before=earliest)
+        month = best_workable_month(
+            clock, last, rule.age_months, rule.workable, not_before=earliest
+        )
         if month.middle > end:
             return jobs
-        jobs.append(_coating_job(month, build, coats_a_job, recoat_cost, strip_cost))
+        jobs.append(_coating_job(month, build, rule))
         build = jobs[-1].build_after
         last = month.middle
         earliest = CalendarMonth(month.number + 1).middle
 
 
-def _coating_job(
-    month: CalendarMonth, build: int, coats: int, recoat_cost: float, strip_cost: float
-) -> PlannedCoatingJob:
+def _coating_job(month: CalendarMonth, build: int, rule: UpkeepRule) -> PlannedCoatingJob:
+    coats = rule.coats_a_job
     if build > MAX_COATS_BEFORE_STRIP:
-        return PlannedCoatingJob(month, "strip", THICK_BUILD_APPLICATIONS, build, coats, strip_cost)
-    return PlannedCoatingJob(month, "recoat", 0, build, build + coats, recoat_cost)
+        return PlannedCoatingJob(
+            month, "strip", THICK_BUILD_APPLICATIONS, build, coats, rule.strip_cost
+        )
+    return PlannedCoatingJob(month, "recoat", 0, build, build + coats, rule.recoat_cost)

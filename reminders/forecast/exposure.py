@@ -5,6 +5,8 @@ Every column is nought on the reference deck: mid-latitude, open, household traf
 softwood, cleaned and given two coats of an untinted water-borne decking oil.
 """
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -118,7 +120,7 @@ def facing_equator(coats: Coats) -> Floats:
     return np.where(np.isnan(towards), 0.0, towards)
 
 
-def _finish_columns(coats: Coats) -> dict[str, NDArray]:
+def _finish_columns(coats: Coats) -> dict[str, NDArray[Any]]:
     film = coats.is_film
     light = _has_level(coats, "pigment", "light")
     dark = _has_level(coats, "pigment", "dark")
@@ -141,7 +143,7 @@ def _finish_columns(coats: Coats) -> dict[str, NDArray]:
     }
 
 
-def _timber_columns(coats: Coats) -> dict[str, NDArray]:
+def _timber_columns(coats: Coats) -> dict[str, NDArray[Any]]:
     film = coats.is_film
     weathered = _has_level(coats, "texture", "weathered")
     durable = _has_level(coats, "species_class", "durable_soft")
@@ -156,7 +158,7 @@ def _timber_columns(coats: Coats) -> dict[str, NDArray]:
     }
 
 
-def _site_columns(coats: Coats) -> dict[str, NDArray]:
+def _site_columns(coats: Coats) -> dict[str, NDArray[Any]]:
     open_sun = coats.sun.mean(axis=1)
     on_deck = sun_on_deck(coats).mean(axis=1)
     wet = coats.wet_days.mean(axis=1)
@@ -175,7 +177,7 @@ def _site_columns(coats: Coats) -> dict[str, NDArray]:
     }
 
 
-def _use_columns(coats: Coats) -> dict[str, NDArray]:
+def _use_columns(coats: Coats) -> dict[str, NDArray[Any]]:
     return {
         "traffic_light": _has_level(coats, "traffic", "light"),
         "traffic_heavy": _has_level(coats, "traffic", "heavy"),

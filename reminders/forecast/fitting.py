@@ -12,6 +12,7 @@ from reminders.forecast.frailty import QUADRATURE_NODES, frailty_moments
 from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.posterior_mode import (
+    NormalPrior,
     find_posterior_mode,
     group_by_coat_count,
     prepare_log_posterior,
@@ -136,8 +137,7 @@ def fit(
     for count in (nodes, max(nodes, FINE_QUADRATURE_NODES)):
         problem = prepare_log_posterior(
             lives,
-            prior.mean,
-            precision,
+            NormalPrior(prior.mean, precision),
             deck_effect=deck_effect,
             misclassification=misclassification,
             nodes=count,

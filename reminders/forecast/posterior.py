@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from reminders.forecast.arrays import Floats, Integers
 
 
-def _empty_array() -> NDArray:
+def _empty_array() -> NDArray[Any]:
     return np.zeros(0)
 
 

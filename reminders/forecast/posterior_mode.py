@@ -114,10 +114,25 @@ class LogPosterior:
         return value - 0.5 * float(away @ pull), gradient, hessian
 
 
+@dataclass(frozen=True, eq=False)
+class NormalPrior:
+    """What is held of the coefficients before any life is seen.
+
+    Parameters
+    ----------
+    mean : ndarray
+        Prior means of coefficients, log sigma, log omega.
+    precision : ndarray
+        Inverse of their covariance; zeros for no prior.
+    """
+
+    mean: Floats
+    precision: Floats
+
+
 def prepare_log_posterior(
     lives: CensoredLives,
-    mean: Floats,
-    precision: Floats,
+    prior: NormalPrior,
     *,
     deck_effect: bool = True,
     misclassification: float = 0.0,
@@ -129,10 +144,8 @@ def prepare_log_posterior(
     ----------
     lives : Lives
         The lives.
-    mean : ndarray
-        Prior means.
-    precision : ndarray
-        Prior precision.
+    prior : NormalPrior
+        What is held beforehand.
     deck_effect : bool
         Whether decks have a pace of their own.
     misclassification : float
@@ -152,7 +165,7 @@ def prepare_log_posterior(
         else np.where(lives.deck < 0, -1 - np.arange(len(lives)), lives.deck)
     )
     groups = [rows for _, rows in group_by_coat_count(lives, own, misclassification)]
-    return LogPosterior(groups, mean, precision, deck_effect, nodes)
+    return LogPosterior(groups, prior.mean, prior.precision, deck_effect, nodes)
 
 
 def group_by_coat_count(

@@ -2,6 +2,7 @@
 intervals (l, r]."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,14 +21,11 @@ class TurnbullEstimate:
         Ends of the intervals, ascending.
     mass : ndarray, shape (m,)
         Probabilities, summing to 1.
-    log_likelihood : float
-        An upper bound for any curve on the same rows.
     """
 
     left: Floats
     right: Floats
     mass: Floats
-    log_likelihood: float
 
     def mass_between(self, low: float, high: float) -> float:
         """Return the mass between two points, intervals that straddle an end counted by length.
@@ -100,13 +98,18 @@ def turnbull_estimate(
     left, right = _innermost_intervals(pairs[:, 0], pairs[:, 1])
     first = np.searchsorted(left, pairs[:, 0], side="left")
     last = np.searchsorted(right, pairs[:, 1], side="right")
-    mass, value = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
-    return TurnbullEstimate(left, right, mass, value)
+    mass = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
+    return TurnbullEstimate(left, right, mass)
 
 
 def _expectation_maximisation(
-    first: NDArray, last: NDArray, count: NDArray, cells: int, tolerance: float, steps: int
-) -> tuple[Floats, float]:
+    first: NDArray[Any],
+    last: NDArray[Any],
+    count: NDArray[Any],
+    cells: int,
+    tolerance: float,
+    steps: int,
+) -> Floats:
     # A row may draw on the cells first … last − 1; sums over cells are differences of running sums.
     # Each round takes two plain steps and one leap along them (SQUAREM of Varadhan & Roland 2008),
     # undone where it does not help.
@@ -134,7 +137,7 @@ def _expectation_maximisation(
         ):
             break
         value = now
-    return mass, step(mass)[1]
+    return mass
 
 
 def _squarem_leap(mass: Floats, one: Floats, two: Floats) -> Floats:

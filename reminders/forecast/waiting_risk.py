@@ -5,11 +5,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from reminders.forecast.arrays import Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
-from reminders.forecast.lognormal import Floats, truncated_normal_cdf
+from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.prediction import predict_log_life
 

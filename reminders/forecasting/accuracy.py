@@ -62,7 +62,8 @@ class AccuracyFigures:
 
     @property
     def stored(self) -> dict[str, Any]:
-        return self.fit.figures
+        figures: dict[str, Any] = self.fit.figures
+        return figures
 
     @cached_property
     def learned(self) -> dict[str, Any]:
@@ -70,7 +71,8 @@ class AccuracyFigures:
 
     @property
     def is_meaningful(self) -> bool:
-        return self.learned["visits"] >= MIN_MEANINGFUL_VISITS
+        visits: int = self.learned["visits"]
+        return visits >= MIN_MEANINGFUL_VISITS
 
     @property
     def picture(self) -> ReliabilityDiagram:

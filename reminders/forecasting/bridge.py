@@ -181,7 +181,8 @@ def iso_dates(day: Floats, coats: NewestCoats) -> list[str]:
     """Days of the core as ISO dates, no further than LONGEST_DAYS from the coat."""
     start = np.array([epoch_days(each) for each in coats.finished_on])
     whole = np.floor(np.clip(np.nan_to_num(day, nan=np.inf), start, start + MAX_FORECAST_DAYS))
-    return np.datetime_as_string(whole.astype("datetime64[D]")).tolist()
+    days: list[str] = np.datetime_as_string(whole.astype("datetime64[D]")).tolist()
+    return days
 
 
 def contributions_as_json(found: forecast.Prediction) -> Iterator[str]:

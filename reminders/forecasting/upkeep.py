@@ -175,17 +175,20 @@ def upkeep_jobs(
 ) -> list[UpkeepJob]:
     """The jobs of the coming years, with a strip wherever the coats have grown too thick."""
     clock, workable = seasonal_clock_and_months(coats, today, business)
-    jobs = forecast.plan_coating_jobs(
-        clock,
-        coating_day(coats, today),
-        age,
-        workable,
-        today=bridge.epoch_days(today),
-        years=PLANNED_YEARS,
-        build=int(coats.build[0]),
+    rule = forecast.UpkeepRule(
+        age_months=age,
+        workable=workable,
         coats_a_job=int(coats.coats[0] or 2),
         recoat_cost=float(recoat.amount),
         strip_cost=float(strip.amount),
+    )
+    jobs = forecast.plan_coating_jobs(
+        clock,
+        rule,
+        coated_on=coating_day(coats, today),
+        build=int(coats.build[0] or 0),
+        today=bridge.epoch_days(today),
+        years=PLANNED_YEARS,
     )
     return [
         UpkeepJob(

@@ -2,7 +2,7 @@
 households, hours of the crews, and what is out already."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -28,7 +28,6 @@ from reminders.pacing.responses import (
 from reminders.pacing.savings import (
     DeckPrices,
     DeckSavings,
-    Floats,
     OpenDeck,
     deck_prices,
     deck_savings,
@@ -144,9 +143,12 @@ def gather_pacing_inputs(horizon: Horizon, *, today: date, business: Business) -
             "No crew has hours in these weeks. Add a crew, or choose weeks that reach into the"
             " season."
         )
-    free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
-    made = PacingInputsBuilder(horizon, known, crews, free, today, business)
-    return made.build()
+    return PacingInputsBuilder(horizon, known, crews, today, business).build()
+
+
+def pacing_rules(prices: DeckPrices, times: LabourTimes) -> core.PacingRules:
+    """An hour is worth what it earns at a recoat."""
+    return core.PacingRules(hour_value=prices.recoat_m2 / times.recoat_m2)
 
 
 class PacingInputsBuilder:
@@ -157,13 +159,13 @@ class PacingInputsBuilder:
         horizon: Horizon,
         known: ResponseRates,
         crews: list[diary.CrewHoursInWeek],
-        free: Floats,
         today: date,
         business: Business,
     ) -> None:
         self.horizon = horizon
         self.known = known
         self.crews = crews
+        free = np.array([float(week.hours_free) for week in crews]) * horizon.percent / 100
         self.free = free
         self.today = today
         self.business = business
@@ -188,30 +190,23 @@ class PacingInputsBuilder:
         decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
         times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
         prices = deck_prices(decks, today=self.today, currency=self.business.currency)
-        rules = core.PacingRules(hour_value=prices.recoat_m2 / times.recoat_m2)
         if not decks:
-            return self.assemble([], empty_work(self.horizon.weeks), rules, prices, times, 0)
+            return self.assemble([], empty_work(self.horizon.weeks), prices, times)
         found = deck_savings(decks, self.days, prices, today=self.today)
         households = self.households(decks)
         work = self.work(households, decks, found, times, by_hand)
-        kept = most_valuable_rows(work, rules)
-        return self.assemble(
-            [households[row] for row in kept],
-            select_work_rows(work, kept),
-            rules,
-            prices,
-            times,
-            len(households) - len(kept),
+        kept = most_valuable_rows(work, pacing_rules(prices, times))
+        made = self.assemble(
+            [households[row] for row in kept], select_work_rows(work, kept), prices, times
         )
+        return replace(made, left_over=len(households) - len(kept))
 
     def assemble(
         self,
         households: list[Household],
         work: core.ReminderCandidates,
-        rules: core.PacingRules,
         prices: DeckPrices,
         times: LabourTimes,
-        left_over: int,
     ) -> PacingInputs:
         reach = self.horizon.weeks + self.known.lead.last
         weeks, moments = outstanding_work(
@@ -222,13 +217,12 @@ class PacingInputsBuilder:
             households,
             work,
             core.CrewHours(self.free[:reach], weeks, moments),
-            rules,
+            pacing_rules(prices, times),
             self.known,
             self.crews[:reach],
             prices.is_known,
             times.is_from_prices,
             self.business.currency,
-            left_over,
         )
 
     def is_elsewhere(self, week: date | None) -> bool:

@@ -76,6 +76,17 @@ class PacingPicture:
     key: str = "pacing"
 
 
+@dataclass(frozen=True)
+class PacingScale:
+    """What all bars are drawn to: the width of a week, the hours at the top, the most reminders of
+    a week, and the colour of each town."""
+
+    wide: float
+    top: float
+    max_reminders: int
+    shades: Mapping[str, str]
+
+
 def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> PacingPicture:
     """Lay out the weeks; hours grow upwards, reminders hang below the line."""
     most = max(
@@ -87,9 +98,10 @@ def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> Pac
     shades = town_shades(columns)
     reminders = max((each.reminders for each in columns), default=0)
     wide = (PacingPicture.RIGHT - PacingPicture.LEFT) / max(len(columns), 1)
+    scale = PacingScale(wide, top, reminders, shades)
     bars = [
-        pacing_bar(place, each, wide, top, shades, reminders, columns)
-        for place, each in enumerate(columns)
+        pacing_bar(place, each, scale, label)
+        for place, (each, label) in enumerate(zip(columns, month_labels(columns), strict=True))
     ]
     levels = [(hours_y(hours, top), hours) for hours in range(0, int(top) + 1, step)]
     named = [(shade, name) for name, shade in shades.items()]
@@ -122,15 +134,18 @@ def hours_y(hours: float, top: float) -> float:
     return round(PacingPicture.BOTTOM - (PacingPicture.BOTTOM - PacingPicture.TOP) * hours / top, 1)
 
 
-def pacing_bar(
-    place: int,
-    column: PacingWeek,
-    wide: float,
-    top: float,
-    shades: Mapping[str, str],
-    most_reminders: int,
-    columns: Sequence[PacingWeek],
-) -> PacingBar:
+def month_labels(columns: Sequence[PacingWeek]) -> list[str]:
+    """The name of the month below its first week, nothing below the others."""
+    months = [column.monday.month for column in columns]
+    return [
+        f"{column.monday:%b}" if before != column.monday.month else ""
+        for before, column in zip([0, *months], columns, strict=False)
+    ]
+
+
+def pacing_bar(place: int, column: PacingWeek, scale: PacingScale, label: str) -> PacingBar:
+    shades = scale.shades
+    top = scale.top
     parts = [("booked", "is-booked", column.hours_booked)] if column.hours_booked else []
     parts += [
         (name, shades[name], column.by_town[name]) for name in shades if name in column.by_town
@@ -145,17 +160,17 @@ def pacing_bar(
             BarSegment(name, shade, hours, upper, round(hours_y(reached, top) - upper, 1))
         )
         reached += hours
-    begins = place == 0 or column.monday.month != columns[place - 1].monday.month
-    deep = PacingPicture.DEEPEST * column.reminders / most_reminders if most_reminders else 0.0
+    most = scale.max_reminders
+    deep = PacingPicture.DEEPEST * column.reminders / most if most else 0.0
     return PacingBar(
         column.monday,
-        round(PacingPicture.LEFT + place * wide, 2),
-        round(wide * 0.84, 2),
+        round(PacingPicture.LEFT + place * scale.wide, 2),
+        round(scale.wide * 0.84, 2),
         pieces,
         column.hours_open,
         reached,
         hours_y(column.hours_open, top),
         column.reminders,
         round(deep, 1),
-        f"{column.monday:%b}" if begins else "",
+        label,
     )

@@ -10,10 +10,11 @@ from babel.dates import format_date
 from django.db.models import Max
 
 from clients.display import locale_for_language
+from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import primary_language, standard_phrases
+from clients.messaging.texts.standard import standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import traits_of

@@ -8,7 +8,7 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from clients import display
-from clients.messaging.quiet import NeverOpenError, first_allowed_moment
+from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Business, Deck
 from clients.models.channel import Channel
@@ -30,7 +30,6 @@ LEFT_OUT_KINDS = {
     "archived": "Archived",
     "no coat": "No coat",
 }
-PlaceKey = tuple[str, str, str]  # time zone, country, region
 WHY_ARCHIVED = "The deck or its client is archived."
 MAX_ROUNDS = 14  # of looking for a moment that suits all places of a client
 
@@ -97,36 +96,33 @@ class ReminderPlan:
     left_out: list[LeftOut] = field(default_factory=list)
 
 
-def plan_reminders(
-    *,
-    business: Business,
-    now: datetime,
-    until: date,
-    deck_ids: Collection[int] | None = None,
-    at_once: bool = False,
-    by_itself: bool = False,
-) -> ReminderPlan:
-    """The words due before `until`, of the chosen decks or of the whole book, each on its day.
+@dataclass(frozen=True)
+class ReminderRequest:
+    """Which words are asked for: those due before `until`, of the chosen decks (None: of the whole
+    book).
 
-    `at_once` lets the chosen ones go without waiting for their days; rules and quiet times are kept
-    all the same. `by_itself` takes only steps that the owner lets go without a look.
+    `at_once` lets them go without waiting for their days; rules and quiet times are kept all the
+    same. `by_itself` takes only steps that the owner lets go without a look.
     """
+
+    until: date
+    deck_ids: Collection[int] | None = None
+    at_once: bool = False
+    by_itself: bool = False
+
+
+def plan_reminders(asked: ReminderRequest, *, business: Business, now: datetime) -> ReminderPlan:
+    """The words that are asked for, each on its day."""
     steps = ReminderStep.objects.sequence()
     rows = (
-        known.coats_due_before(until, steps) if deck_ids is None else known.coats_on_decks(deck_ids)
+        known.coats_due_before(asked.until, steps)
+        if asked.deck_ids is None
+        else known.coats_on_decks(asked.deck_ids)
     )
-    planning = ReminderPlanner.of(
-        rows,
-        business=business,
-        now=now,
-        until=until,
-        at_once=at_once,
-        by_itself=by_itself,
-        steps=steps,
-    )
+    planning = ReminderPlanner.of(rows, asked, business=business, now=now, steps=steps)
     made = planning.run()
-    if deck_ids is not None:
-        made.left_out += decks_without_coat(deck_ids)
+    if asked.deck_ids is not None:
+        made.left_out += decks_without_coat(asked.deck_ids)
     made.planned.sort(key=lambda each: (each.day, each.client_id))
     return made
 
@@ -150,12 +146,10 @@ class ReminderPlanner:
 
     now: datetime
     today: date
-    until: date
+    asked: ReminderRequest
     steps: Sequence[ReminderStep]
     facts: ReminderFacts
     contacts: Reach
-    at_once: bool = False
-    by_itself: bool = False
     plan: ReminderPlan = field(default_factory=ReminderPlan)
     openings: dict[tuple[object, ...], datetime] = field(default_factory=dict)
 
@@ -163,19 +157,17 @@ class ReminderPlanner:
     def of(
         cls,
         rows: ForecastQuerySet,
+        asked: ReminderRequest,
         *,
         business: Business,
         now: datetime,
-        until: date,
-        at_once: bool = False,
-        by_itself: bool = False,
         steps: Sequence[ReminderStep] | None = None,
     ) -> "ReminderPlanner":
         """A run about these coats, with everything it may have to ask."""
         facts = ReminderFacts(rows, now=now, zone=business.zone)
         sequence = ReminderStep.objects.sequence() if steps is None else steps
         contacts = Reach(facts.clients, business=business)
-        return cls(now, business.today(now), until, sequence, facts, contacts, at_once, by_itself)
+        return cls(now, business.today(now), asked, sequence, facts, contacts)
 
     def run(self) -> ReminderPlan:
         for _, coats in groupby(self.facts.coats(), key=lambda coat: coat.client_id):
@@ -197,7 +189,7 @@ class ReminderPlanner:
             kind = "said" if found.is_over else "waiting" if found.message_id else "later"
             self.leave_out(coat, kind, found.why, found.message_id)
             return None
-        if self.by_itself and not found.step.goes_by_itself:
+        if self.asked.by_itself and not found.step.goes_by_itself:
             return None
         if why := self.why_later(coat, found):
             self.leave_out(coat, "later", why)
@@ -251,12 +243,12 @@ class ReminderPlanner:
         return None
 
     def why_later(self, coat: CoatRow, found: NextStep) -> str:
-        if not self.at_once and found.day >= self.until:
+        if not self.asked.at_once and found.day >= self.asked.until:
             return (
                 f"The {found.step.label} is due on {display.format_day(found.day)}, after this"
                 " time."
             )
-        if self.at_once and coat.due_on >= self.until:
+        if self.asked.at_once and coat.due_on >= self.asked.until:
             return f"It is due by {display.format_day(coat.due_on)}, after this time."
         return ""
 
@@ -266,12 +258,12 @@ class ReminderPlanner:
         step = min((word.next.step for word in due_steps), key=lambda each: each.number)
         wanted = (
             self.today
-            if self.at_once
+            if self.asked.at_once
             else max(self.today, min(word.next.day for word in due_steps))
         )
         client = due_steps[0].coat.client_id
         day = allowed_day(wanted, self.facts.contact_days.get(client, ()), self.facts.rules)
-        if day >= self.until and day > self.today:
+        if day >= self.asked.until and day > self.today:
             self.leave_all_out(
                 due_steps, "capped", f"So often is enough: again from {display.format_day(day)}."
             )
@@ -334,15 +326,18 @@ class ReminderPlanner:
     def opening(self, due_steps: Sequence[DueStep], route: Route, day: date) -> datetime:
         """From when it may go, at all places of the client if there is a moment that suits all,
         else at the first."""
-        places = {(word.coat.zone, word.coat.country, word.coat.region): None for word in due_steps}
+        places = dict.fromkeys(
+            Locality(ZoneInfo(word.coat.zone), word.coat.country, word.coat.region)
+            for word in due_steps
+        )
         asked = (day, route.channel, id(route.permission.rule), *places)
         if asked not in self.openings:  # most of a book lies in a few places and days
             self.openings[asked] = self.common_opening(list(places), route, day)
         return self.openings[asked]
 
-    def common_opening(self, places: Sequence[PlaceKey], route: Route, day: date) -> datetime:
-        opens = datetime.combine(day, self.facts.rules.quiet_until, ZoneInfo(places[0][0]))
-        is_now = day <= self.today and not self.by_itself
+    def common_opening(self, places: Sequence[Locality], route: Route, day: date) -> datetime:
+        opens = datetime.combine(day, self.facts.rules.quiet_until, places[0].zone)
+        is_now = day <= self.today and not self.asked.by_itself
         moment = first = self.open_at(
             self.now if is_now else max(self.now, opens), places[0], route
         )
@@ -355,13 +350,10 @@ class ReminderPlanner:
             moment = later
         return first
 
-    def open_at(self, moment: datetime, place: PlaceKey, route: Route) -> datetime:
-        zone, country, region = place
+    def open_at(self, moment: datetime, place: Locality, route: Route) -> datetime:
         return first_allowed_moment(
             moment,
-            zone=ZoneInfo(zone),
-            country=country,
-            region=region,
+            place=place,
             channel=route.channel,
             rules=self.facts.rules,
             law_window=route.permission.rule.window_local,

@@ -10,7 +10,7 @@ from decimal import Decimal
 from clients.messaging import text_costs
 from clients.models import Business
 from clients.models.channel import Channel
-from reminders.steps import LeftOut, PlannedMessage, ReminderPlan, plan_reminders
+from reminders.steps import LeftOut, PlannedMessage, ReminderPlan, ReminderRequest, plan_reminders
 from reminders.steps.drafts import Draft, plan_fingerprint, write_drafts
 from reminders.steps.planner import LEFT_OUT_KINDS
 
@@ -69,7 +69,7 @@ def preview_chosen_decks(
 ) -> ReminderPreview:
     """Everything that queueing these decks would do."""
     made = plan_reminders(
-        business=business, now=now, until=until, deck_ids=deck_ids, at_once=at_once
+        ReminderRequest(until, deck_ids, at_once=at_once), business=business, now=now
     )
     return preview_of_plan(made, business=business, now=now)
 
@@ -77,9 +77,10 @@ def preview_chosen_decks(
 def preview_whole_book(
     *, business: Business, now: datetime, until: date, limit: int
 ) -> ReminderPreview:
-    """The whole book until a day: the `most` messages that come first, as one click queues them."""
+    """The whole book until a day: the `limit` messages that come first, as one click queues
+    them."""
     return preview_of_plan(
-        plan_reminders(business=business, now=now, until=until),
+        plan_reminders(ReminderRequest(until), business=business, now=now),
         business=business,
         now=now,
         limit=limit,

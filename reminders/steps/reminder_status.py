@@ -11,7 +11,7 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox.fallback import is_in_doubt
 from clients.models import Business
 from reminders.models import Forecast, ForecastQuerySet, Stop
-from reminders.steps import DueStep, LeftOut
+from reminders.steps import DueStep, LeftOut, ReminderRequest
 from reminders.steps.planner import ReminderPlanner
 from reminders.steps.sequence import SentReminder, step_name
 
@@ -46,7 +46,7 @@ def plan_next_for_coats(
     rows: ForecastQuerySet, business: Business, *, now: datetime
 ) -> ReminderPlanner:
     """What would come next about these coats, however late."""
-    planning = ReminderPlanner.of(rows, business=business, now=now, until=date.max)
+    planning = ReminderPlanner.of(rows, ReminderRequest(date.max), business=business, now=now)
     planning.run()
     return planning
 

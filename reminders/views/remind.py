@@ -13,7 +13,7 @@ from clients.access import business_of, business_today, current_user, office_req
 from clients.models.keys import primary_keys
 from reminders import actions
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
-from reminders.steps import preview
+from reminders.steps import ReminderRequest, preview
 
 MAX_CHOSEN = 500
 MAX_REPORTED = 5
@@ -34,11 +34,11 @@ def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
         return render_reminder_preview(request, month, deck_ids)
     try:
         result = actions.queue_reminders(
-            deck_ids=deck_ids,
-            until=shift_months(month, 1),
+            asked=ReminderRequest(
+                shift_months(month, 1), deck_ids, at_once="at_once" in request.POST
+            ),
             by=current_user(request),
             now=timezone.now(),
-            at_once="at_once" in request.POST,
             agreed_fingerprint=request.POST.get("agreed", ""),
         )
     except actions.PlanChanged as changed:

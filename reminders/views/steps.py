@@ -24,7 +24,7 @@ from reminders import actions
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, step_form_rows
 from reminders.models import ReminderStep, Stop
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
-from reminders.steps import preview
+from reminders.steps import ReminderRequest, preview
 from reminders.steps.settings import save_sequence
 from reminders.views.remind import report_reminders
 
@@ -81,8 +81,7 @@ def queue_month_reminders(request: HttpRequest) -> HttpResponse:
     back = f"{reverse('steps:plan')}?month={month_key(month)}"
     try:
         result = actions.queue_reminders(
-            deck_ids=None,
-            until=shift_months(month, 1),
+            asked=ReminderRequest(shift_months(month, 1)),
             by=current_user(request),
             now=timezone.now(),
             limit=MAX_AT_ONCE,

@@ -311,19 +311,28 @@ def make_deck(random: Random, home: Property, label: str) -> Deck:
     )
 
 
+@dataclass(frozen=True)
+class DemoFinish:
+    """What goes on a deck year after year; a batch for each year from 2018 on."""
+
+    product: Product
+    colour: str
+    batches: list[Batch]
+
+
 def make_history(
     random: Random, deck: Deck, shelf: DemoProducts, business: Business, today: date
 ) -> None:
     """A strip some years ago, then recoats about when they were due; some clients then forgot."""
     product = random.choices(shelf.finishes, weights=[6, 2, 3, 3, 1])[0]
-    colour = random.choice(product.colour_list)
+    finish = DemoFinish(product, random.choice(product.colour_list), shelf.batches[product.pk])
     day = in_season(today - timedelta(days=random.randint(200, 7 * 365)), business)
     last: date | None = None
     kind = "strip"
     life = life_months(random, deck, product)
     while day < today - timedelta(days=14):
         grade = found_grade(random, life, last, day)
-        add_demo_job(random, deck, kind, day, grade, product, colour, shelf)
+        add_demo_job(random, deck, finish, kind=kind, day=day, grade=grade)
         if random.random() < 0.07:
             return  # the client forgot, and so did we
         last = day
@@ -379,15 +388,9 @@ def found_grade(random: Random, life: float, last: date | None, day: date) -> in
 
 
 def add_demo_job(
-    random: Random,
-    deck: Deck,
-    kind: str,
-    day: date,
-    grade: int,
-    product: Product,
-    colour: str,
-    shelf: DemoProducts,
+    random: Random, deck: Deck, finish: DemoFinish, *, kind: str, day: date, grade: int
 ) -> None:
+    product = finish.product
     crew = random.choice(CREWS)
     visit = Visit.objects.create(
         deck=deck,
@@ -425,8 +428,8 @@ def add_demo_job(
         job=job,
         position=1,
         product=product,
-        colour=colour,
+        colour=finish.colour,
         coats=coats,
         litres=litres.quantize(Decimal("0.1")) or None,
-        batch=shelf.batches[product.pk][min(8, max(0, day.year - 2018))],
+        batch=finish.batches[min(8, max(0, day.year - 2018))],
     )

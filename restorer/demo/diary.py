@@ -43,20 +43,11 @@ def book_demo_visit(
 ) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
     hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
+    work = bookings.NewBooking(
+        property=deck.property, decks=[deck], hours=hours, week=week, arrival=arrival
+    )
     try:
-        bookings.book_work(
-            property=deck.property,
-            decks=[deck],
-            hours=hours,
-            first_day=None,
-            week=week,
-            crew=None,
-            offer=None,
-            arrival=arrival,
-            by=None,
-            now=now,
-            notify_client=False,
-        )
+        bookings.book_work(work=work, by=None, now=now, notify_client=False)
     except NoRoomError:
         return
 

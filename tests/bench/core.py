@@ -14,6 +14,7 @@ from reminders.forecast.exposure import DESIGN_COLUMNS
 from reminders.forecast.fitting import fit
 from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.posterior_mode import (
+    NormalPrior,
     PosteriorMode,
     find_posterior_mode,
     prepare_log_posterior,
@@ -39,7 +40,7 @@ def own_fit(lives: CensoredLives) -> PosteriorMode:
     """The maximum of the likelihood alone, without deck effect, as lifelines has it."""
     size = lives.x.shape[1] + 3
     problem = prepare_log_posterior(
-        lives, np.zeros(size), np.zeros((size, size)), deck_effect=False
+        lives, NormalPrior(np.zeros(size), np.zeros((size, size))), deck_effect=False
     )
     return find_posterior_mode(problem, np.array([2.5, *np.zeros(size - 3), -1.0, 0.0]))
 

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from clients.models import Business
 from reminders import actions
 from reminders.months import month_of, shift_months
-from reminders.steps import plan_reminders
+from reminders.steps import ReminderRequest, plan_reminders
 from tests.bench.pages import run_statements
 from tests.bench.timing import elapsed_seconds, time_in_turn
 
@@ -23,12 +23,16 @@ def measure_reminder_planning(today: date, now: datetime) -> dict[str, float]:
     nobody has heard anything yet, the most there can be."""
     business = Business.objects.get()
     until = shift_months(month_of(today), 2)
-    ask = partial(plan_reminders, business=business, now=now, until=until)
+    ask = partial(plan_reminders, ReminderRequest(until), business=business, now=now)
     with CaptureQueriesContext(connection) as captured:
         made = ask()
     pair = time_in_turn(ask, lambda: run_statements([query["sql"] for query in captured]), times=3)
     queue = partial(
-        actions.queue_reminders, deck_ids=None, until=until, by=None, now=now, limit=MESSAGES
+        actions.queue_reminders,
+        asked=ReminderRequest(until),
+        by=None,
+        now=now,
+        limit=MESSAGES,
     )
     return {
         "messages": float(len(made.planned)),

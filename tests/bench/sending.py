@@ -19,6 +19,7 @@ from clients.messaging.outbox import queueing
 from clients.models import Business, Client
 from restorer.local import processes
 from tests.bench.timing import time_in_turn
+from tests.outbox import outgoing_message
 
 PAIRS = 5
 TEXT = (
@@ -88,16 +89,18 @@ def draft_bench_message(consent: Consent, now: datetime) -> Message:
     person = consent.client
     return queueing.draft_message(
         Business.objects.get(),
-        client=person,
-        kind="reminder",
-        channel="email",
-        address=f"bench{person.pk}@example.org",
-        subject="Your deck is due this spring",
-        text=TEXT,
-        html=HTML,
-        key=f"bench/{person.pk}",
-        consent=consent,
-        basis="express",
+        outgoing_message(
+            client=person,
+            kind="reminder",
+            channel="email",
+            address=f"bench{person.pk}@example.org",
+            subject="Your deck is due this spring",
+            text=TEXT,
+            html=HTML,
+            key=f"bench/{person.pk}",
+            consent=consent,
+            basis="express",
+        ),
         now=now,
     )
 

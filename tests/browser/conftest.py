@@ -3,6 +3,7 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -104,7 +105,7 @@ def open_as(
     assert complaints == []
 
 
-def session_of(user: User, url: str) -> dict[str, str]:
+def session_of(user: User, url: str) -> Any:
     client = Client()
     client.force_login(user)
     return {

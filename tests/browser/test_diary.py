@@ -32,17 +32,15 @@ def booking(people: dict[str, User], monday: date) -> Booking:
     deck = DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck)
-    return bookings.book_work(
+    work = bookings.NewBooking(
         property=deck.property,
         decks=[deck],
         hours=Decimal(6),
         first_day=monday,
-        week=None,
         crew=Crew.objects.get(name="Tern crew"),
         offer=offer,
-        by=None,
-        now=timezone.now(),
     )
+    return bookings.book_work(work=work, by=None, now=timezone.now())
 
 
 def week(monday: date) -> str:

@@ -228,4 +228,4 @@ def test_status_codes_are_not_taken_from_addresses_of_the_internet() -> None:
     assert returned_mail.STATUS_CODE_PATTERN.search("blocked 5.9.1.2, see below") is None
     assert (
         returned_mail.STATUS_CODE_PATTERN.search("550 5.1.1 <x@example.org>: unknown")[0] == "5.1.1"
-    )  # type: ignore[index]
+    )

@@ -15,6 +15,7 @@ from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business, ContactPoint, User
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
+from tests.outbox import queue_test_message
 
 pytestmark = pytest.mark.usefixtures("business")
 
@@ -28,15 +29,10 @@ def queued_call(number: int = 1, **over: Any) -> Message:
         "kind": "service",
         "channel": "call",
         "address": point.normalized,
-        "subject": "",
         "text": "Ask whether a Tuesday in May suits.",
-        "html": "",
         "key": f"call/{number}",
-        "consent": None,
-        "basis": "",
-        "now": timezone.now(),
     }
-    return outbox.queue_message(**(values | over))[0]
+    return queue_test_message(**(values | over))
 
 
 def note(browser: Browser, message: Message, result: str, words: str = "") -> str:
@@ -110,19 +106,14 @@ def test_without_an_answer_it_comes_again_and_not_for_ever(as_owner: Browser) ->
 
 def test_a_wrong_number_is_not_used_again_by_any_channel(as_owner: Browser) -> None:
     message = queued_call(1)
-    other = outbox.queue_message(
+    other = queue_test_message(
         client=message.client,
         kind="service",
         channel="text",
         address=message.address,
-        subject="",
-        html="",
         text="Driftline Deck Care: we come on Tuesday.",
         key="visit/1",
-        consent=None,
-        basis="",
-        now=timezone.now(),
-    )[0]
+    )
 
     note(as_owner, message, "wrong")
 

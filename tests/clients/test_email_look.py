@@ -128,20 +128,17 @@ def test_what_is_written_arrives_whole(
         purpose=purpose, channel="email", language=language, fields=GIVEN, basis="express"
     )
     kind = Message.Kind.OFFER if purpose == "offer" else Message.Kind.REMINDER
-    message, _ = outbox.queue_message(
+    outgoing = outbox.OutgoingMessage(
         client=client,
         kind=kind,
         channel="email",
-        address="a@example.org",
-        subject=written.subject,
-        text=written.text,
-        html=written.html,
         key=f"k/{purpose}",
+        address="a@example.org",
         consent=consent,
         basis="express",
-        now=timezone.now(),
-        language=written.language,
+        written=written,
     )
+    message, _ = outbox.queue_message(outgoing=outgoing, now=timezone.now())
     assert outbox.deliver().accepted == 1
 
     got = peer.message()

@@ -10,7 +10,6 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients.messaging import outbox
 from clients.messaging.law import LegalRules, rule_for
 from clients.messaging.law.rule import add_months
 from clients.messaging.law.table import table_rules
@@ -28,6 +27,7 @@ from tests.factories import (
     PhoneFactory,
     PropertyFactory,
 )
+from tests.outbox import queue_test_message
 
 pytestmark = pytest.mark.usefixtures("business")
 TODAY = date(2026, 11, 25)
@@ -191,7 +191,7 @@ def test_what_is_not_enough_in_a_country_is_refused_by_name() -> None:
     place = PropertyFactory(country="US")
     PhoneFactory(client=place.client)
     ConsentFactory(client=place.client, channel="text", basis="express")
-    assert "not enough there (US+CA text" in ask(place.client, "text").why  # type: ignore[union-attr]
+    assert "not enough there (US+CA text" in ask(place.client, "text").why
 
     ConsentFactory(client=place.client, channel="text", basis="written")
     assert isinstance(ask(place.client, "text"), Route)
@@ -205,7 +205,7 @@ def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
     assert isinstance(letter, Route)
     assert (letter.permission.basis, letter.permission.consent()) == ("none_needed", None)
     assert isinstance(ask(place.client, "call"), Route)
-    assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why  # type: ignore[union-attr]
+    assert "18 months" in ask(place.client, "call", today=date(2026, 12, 13)).why
 
     for channel in ("letter", "call"):
         ConsentFactory(client=place.client, channel=channel, is_given=False)
@@ -220,13 +220,10 @@ def queue(client: Any, **over: Any) -> Message:
         "address": "a@example.org",
         "subject": "Your deck",
         "text": ADDRESS + "\n{unsubscribe_url}",
-        "html": "",
         "key": "k",
-        "consent": None,
-        "basis": "",
         "now": NOW,
     }
-    return outbox.queue_message(**(values | over))[0]
+    return queue_test_message(**(values | over))
 
 
 def test_the_rule_is_frozen_and_bounds_the_message() -> None:

@@ -10,7 +10,6 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pypdf import PdfReader
 
-from clients.messaging import outbox
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.addresses import window_lines
 from clients.messaging.channels.letters.sheets import sheet_for_country
@@ -19,6 +18,7 @@ from clients.messaging.outbox import decisions
 from clients.messaging.reach import Reach
 from clients.models import Business, User
 from tests.factories import ClientFactory, PropertyFactory
+from tests.outbox import queue_test_message
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 POINT = 25.4 / 72  # mm
@@ -37,13 +37,9 @@ def queued_letter(number: int = 1, *, client: Any = None, text: str = "", **over
         "address": Reach([client.pk]).address(client.pk, "letter"),
         "subject": "We come on Tuesday",
         "text": text or "Dear Marlow,\n\nwe come on Tuesday.\n\nKind regards\nMaren",
-        "html": "",
         "key": f"visit/{number}",
-        "consent": None,
-        "basis": "",
-        "now": timezone.now(),
     }
-    return outbox.queue_message(**(values | over))[0]
+    return queue_test_message(**(values | over))
 
 
 def new_batch(browser: Browser) -> LetterBatch:

@@ -1,6 +1,7 @@
 """E-mail by another Django backend: Django's own in memory, and one that fails in every way a mail
 service can."""
 
+from collections.abc import Sequence
 from types import SimpleNamespace
 from typing import Any
 
@@ -35,7 +36,7 @@ class Service(BaseEmailBackend):
     behaviour: Any = None
     taken: list[Any] = []
 
-    def send_messages(self, email_messages: list[Any]) -> int:
+    def send_messages(self, email_messages: Sequence[Any]) -> int:
         if isinstance(self.behaviour, Exception):
             raise self.behaviour
         for message in email_messages:

@@ -14,7 +14,7 @@ from clients.messaging.outbox import Unsendable
 from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
 from clients.models import Business
 from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
-from tests.outbox import SENDER, queued
+from tests.outbox import SENDER, outgoing_message, queue_test_message, queued
 
 pytestmark = pytest.mark.usefixtures("business")
 TODAY = date(2026, 5, 4)
@@ -22,19 +22,16 @@ TODAY = date(2026, 5, 4)
 
 def test_the_same_key_is_queued_once() -> None:
     first = queued(1)
-    again, is_new = outbox.queue_message(
+    outgoing = outgoing_message(
         client=first.client,
         kind="reminder",
         channel="email",
         address=first.address,
         subject="Other words",
         text=SENDER + "{unsubscribe_url}",
-        html="",
         key="due/1",
-        consent=None,
-        basis="",
-        now=timezone.now(),
     )
+    again, is_new = outbox.queue_message(outgoing=outgoing, now=timezone.now())
     assert (again.pk, is_new) == (first.pk, False)
     assert again.subject == "Your deck is due this spring"
     assert [event.state for event in again.events.all()] == ["queued"]
@@ -113,18 +110,14 @@ def test_what_cannot_be_sent_is_refused_with_the_reason(over: dict[str, Any], wo
 def test_an_address_that_is_not_exactly_one_is_refused(address: str) -> None:
     client = ClientFactory()
     with pytest.raises(Unsendable, match="not one e-mail address"):
-        outbox.queue_message(
+        queue_test_message(
             client=client,
             kind="reminder",
             channel="email",
             address=address,
             subject="s",
             text="{unsubscribe_url}",
-            html="",
             key="k",
-            consent=None,
-            basis="",
-            now=timezone.now(),
         )
 
 
@@ -154,23 +147,12 @@ def test_every_way_and_every_file_is_checked_before_queueing(
         "kind": "service",
         "channel": "email",
         "address": "a@example.org",
+        "subject": "s",
+        "text": "We come on Tuesday.",
+        "key": "k",
     }
     with pytest.raises(Unsendable, match=word):
-        outbox.queue_message(
-            **(
-                values
-                | {
-                    "subject": "s",
-                    "text": "We come on Tuesday.",
-                    "html": "",
-                    "key": "k",
-                    "consent": None,
-                    "basis": "",
-                    "now": timezone.now(),
-                }
-                | over
-            )
-        )
+        queue_test_message(**(values | over))
     assert not Message.objects.exists()
     assert "Not queued (k)" in caplog.text
 
@@ -179,18 +161,14 @@ def test_every_way_and_every_file_is_checked_before_queueing(
     "address", ["zoë@example.org", "a@bücher.example.org", "o'hara+deck@example.org"]
 )
 def test_addresses_of_every_alphabet_are_taken(address: str) -> None:
-    outbox.queue_message(
+    queue_test_message(
         client=ClientFactory(),
         kind="reminder",
         channel="email",
         address=address,
         subject="s",
         text=SENDER + "{unsubscribe_url}",
-        html="",
         key="k",
-        consent=None,
-        basis="",
-        now=timezone.now(),
     )
     assert Message.objects.get().address == address
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from clients.messaging import quiet
 from clients.messaging.models import SendingRules
 from clients.messaging.quiet import (
+    Locality,
     NeverOpenError,
     first_allowed_moment,
     public_holidays,
@@ -55,9 +56,7 @@ def asked(
 ):
     found = first_allowed_moment(
         moment,
-        zone=ZoneInfo(zone),
-        country=country,
-        region=region,
+        place=Locality(ZoneInfo(zone), country, region),
         channel=channel,
         rules=rules or sending(),
         law_window=law,
@@ -274,9 +273,7 @@ def look_at_the_answer(moment, zone, rules, law, is_open):
     try:
         found = first_allowed_moment(
             moment,
-            zone=ZoneInfo(zone),
-            country="NZ",
-            region="",
+            place=Locality(ZoneInfo(zone), "NZ", ""),
             channel="text",
             rules=rules,
             law_window=law,
@@ -292,9 +289,7 @@ def look_at_the_answer(moment, zone, rules, law, is_open):
     assert is_open(found)
     again = first_allowed_moment(
         found,
-        zone=ZoneInfo(zone),
-        country="NZ",
-        region="",
+        place=Locality(ZoneInfo(zone), "NZ", ""),
         channel="text",
         rules=rules,
         law_window=law,

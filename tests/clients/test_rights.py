@@ -132,7 +132,7 @@ def test_nothing_is_open_to_a_stranger(client: Browser, owner: User, name: str) 
     sent = client.post(address, {"name": "x"})
 
     assert seen.status_code == 302
-    assert seen.url.startswith(f"/sign-in/?next={address}")
+    assert seen["Location"].startswith(f"/sign-in/?next={address}")
     assert sent.status_code == 403
 
 

@@ -106,9 +106,9 @@ def test_somebody_is_added_and_may_sign_in(as_owner: Browser) -> None:
 
     as_owner.post(reverse("settings:add_person"), new)
 
-    assert Browser().post(
-        reverse("sign_in"), {"username": "fern", "password": words}
-    ).url == reverse("this_month")
+    assert Browser().post(reverse("sign_in"), {"username": "fern", "password": words})[
+        "Location"
+    ] == reverse("this_month")
     assert User.objects.get(username="fern").role == "crew"
 
 

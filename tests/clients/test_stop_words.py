@@ -21,6 +21,7 @@ from clients.models import Business
 from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
 from tests.gateway import gateway_row, queued_text
+from tests.outbox import queue_test_message
 
 # 47 CFR 64.1200(a)(10) (Federal Register 2024-04587) names these seven; the rest is custom, from
 # memory.
@@ -129,23 +130,19 @@ def test_only_the_confirmation_goes_to_a_number_that_said_stop(
     client = queued_text(1).client
     says(gateway, "STOP")
     now = timezone.now()
-    outbox.queue_message(
+    queue_test_message(
         client=client,
         kind="service",
         channel="text",
         address="+19025550101",
-        subject="",
         text="We come on Tuesday.",
-        html="",
         key="visit/1",
-        consent=None,
-        basis="",
         now=now,
     )
     handed_over: list[str] = []
 
     class Paper(channels.text.GatewayTransport):
-        is_open = True  # type: ignore[assignment]
+        is_open = True
 
         def connect(self) -> None:
             """Nobody is called."""

@@ -179,8 +179,8 @@ class Walk(RuleBasedStateMachine):
             claimed = leases.claim_messages(self.channel, 1)
             if claimed and begins_to_hand_over:
                 ledger = Ledger(self.business, 600)
-                ledger.request_permits(claimed)
-                ledger.sync()
+                ledger.request_permit(claimed[0])
+                ledger.is_permitted()
         self.in_hand = claimed[0] if claimed else self.in_hand
 
     @precondition(lambda self: self.in_hand)
@@ -221,14 +221,8 @@ class Walk(RuleBasedStateMachine):
     @rule()
     def unsubscribe(self) -> None:
         with self.door(Cause.PERSON) as message:
-            opt_out.opt_out_address(
-                channel=self.channel,
-                address=message.address,
-                people=[message.client],
-                why=WHY,
-                evidence=WHY,
-                now=timezone.now(),
-            )
+            asked = opt_out.OptOut.of_recipient(message, WHY, evidence=WHY)
+            opt_out.opt_out_address(asked=asked, now=timezone.now())
 
     @precondition(lambda self: self.channel == "call")
     @rule(result=st.sampled_from(CallNote.Result.values))

@@ -197,9 +197,9 @@ def test_another_spelling_of_the_address_is_the_same_address(
     other = queued(1, address=written)
     own = queued(2, address=clicked)
     mail_program.post(path_of(own))
-    assert {message.state for message in (other, own) if message.refresh_from_db() is None} == {
-        "cancelled"
-    }
+    other.refresh_from_db()
+    own.refresh_from_db()
+    assert (other.state, own.state) == ("cancelled", "cancelled")
 
 
 @pytest.mark.django_db(transaction=True)

@@ -129,7 +129,7 @@ def _visit(
     rng: np.random.Generator,
 ) -> tuple[list[tuple[np.ndarray, ...]], np.ndarray]:
     # A round of visits to every coat, until found worn, recoated early, or the book ends.
-    seen = []
+    seen: list[tuple[np.ndarray, ...]] = []
     finish = np.full(len(worn_on), np.nan)
     now = coated_on.copy()
     open_ = np.ones(len(worn_on), dtype=bool)

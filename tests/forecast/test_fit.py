@@ -12,6 +12,7 @@ from scipy import stats
 from reminders.forecast.intervals import CensoredLives
 from reminders.forecast.lognormal import log_ndtr_interval
 from reminders.forecast.posterior_mode import (
+    NormalPrior,
     PosteriorMode,
     find_posterior_mode,
     prepare_log_posterior,
@@ -24,7 +25,9 @@ def flat(lives: CensoredLives, start: list[float], **options: object) -> Posteri
     """The maximum of the likelihood alone; coefficients, log sigma, log omega."""
     size = len(start)
     return find_posterior_mode(
-        prepare_log_posterior(lives, np.zeros(size), np.zeros((size, size)), **options),
+        prepare_log_posterior(
+            lives, NormalPrior(np.zeros(size), np.zeros((size, size))), **options
+        ),
         np.array(start, dtype=float),
     )
 
@@ -90,7 +93,9 @@ def test_interval_probabilities_keep_their_digits_in_the_tails(
 
 
 def test_value_gradient_and_hessian_of_the_wheels_at_a_fixed_point() -> None:
-    problem = prepare_log_posterior(WHEELS, np.zeros(3), np.zeros((3, 3)), deck_effect=False)
+    problem = prepare_log_posterior(
+        WHEELS, NormalPrior(np.zeros(3), np.zeros((3, 3))), deck_effect=False
+    )
     value, gradient, hessian = problem.likelihood(np.array([3.6, -0.5, 0.0]))
     assert value == pytest.approx(-192.254538833, abs=1e-8)  # scipy.stats.norm, summed by hand
     assert gradient[:2] == pytest.approx([20.394273, 8.290349], abs=1e-5)
@@ -103,7 +108,7 @@ def test_the_most_probable_wheels_under_a_prior_agree_with_nelder_mead() -> None
     mean = np.array([3.5, np.log(0.5), 0.0])
     precision = np.diag([100.0, 25.0, 1.0])
     best = find_posterior_mode(
-        prepare_log_posterior(WHEELS, mean, precision, deck_effect=False), mean
+        prepare_log_posterior(WHEELS, NormalPrior(mean, precision), deck_effect=False), mean
     )
     assert best.theta[:2] == pytest.approx([3.62711954, -0.45608799], abs=1e-6)
     assert best.value == pytest.approx(-193.00891030, abs=1e-7)
@@ -140,7 +145,7 @@ def test_spreads_of_rails_freed_of_their_bias_agree_with_restricted_maximum_like
     rail = np.repeat(np.arange(6), 3)
     life = np.exp(y / 20)
     problem = prepare_log_posterior(
-        replace(rows(life, life), deck=rail), np.zeros(3), np.zeros((3, 3))
+        replace(rows(life, life), deck=rail), NormalPrior(np.zeros(3), np.zeros((3, 3)))
     )
     best = find_posterior_mode(problem, np.array([3.0, -1.0, -0.5]))
     freed = apply_reml_correction(problem, best, 6)
@@ -218,7 +223,7 @@ def test_a_mixed_sample_agrees_with_scipy() -> None:
 def test_derivatives_agree_with_differences(misclassification: float) -> None:
     lives = book(30, 3, seed=4)
     problem = prepare_log_posterior(
-        lives, np.zeros(5), np.eye(5), misclassification=misclassification, nodes=31
+        lives, NormalPrior(np.zeros(5), np.eye(5)), misclassification=misclassification, nodes=31
     )
     theta = np.array([2.4, 0.1, 0.2, -1.1, -0.9])
     step = 1e-5
@@ -255,7 +260,9 @@ def book(
 def test_nine_nodes_are_as_good_as_brute_force() -> None:
     lives = book(20, 3, seed=8)
     theta = np.array([2.5, 0.1, -0.2, np.log(0.35), np.log(0.4)])
-    found = prepare_log_posterior(lives, np.zeros(5), np.zeros((5, 5))).likelihood(theta)[0]
+    found = prepare_log_posterior(lives, NormalPrior(np.zeros(5), np.zeros((5, 5)))).likelihood(
+        theta
+    )[0]
     pace = np.linspace(-4, 4, 4001)
     total = 0.0
     for deck in range(20):

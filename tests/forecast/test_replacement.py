@@ -8,6 +8,7 @@ from scipy import integrate, optimize, special, stats
 
 from reminders.forecast import (
     SeasonalClock,
+    UpkeepRule,
     best_workable_month,
     optimal_recoat_age,
     plan_coating_jobs,
@@ -102,15 +103,11 @@ def test_the_best_month_is_the_nearest_workable_one() -> None:
 def test_more_than_six_coats_are_stripped_with_two_applications() -> None:
     jobs = plan_coating_jobs(
         EVEN,
-        20209.0,
-        14.0,
-        SUMMER,
+        UpkeepRule(14.0, SUMMER, coats_a_job=2, recoat_cost=900.0, strip_cost=2700.0),
+        coated_on=20209.0,
+        build=4,
         today=20300.0,
         years=8,
-        build=4,
-        coats_a_job=2,
-        recoat_cost=900.0,
-        strip_cost=2700.0,
     )
     assert [job.work for job in jobs[:4]] == ["recoat", "recoat", "strip", "recoat"]
     assert [(job.build_before, job.build_after) for job in jobs[:4]] == [

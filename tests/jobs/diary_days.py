@@ -13,20 +13,30 @@ MONDAY = date(2027, 6, 7)
 TUESDAY = date(2027, 6, 8)
 
 
+def book_visit(
+    *, by: Any = None, now: datetime = NOW, notify_client: bool = True, **work: Any
+) -> Booking:
+    """Book this work, given as the fields of `NewBooking`."""
+    return bookings.book_work(
+        work=bookings.NewBooking(**work), by=by, now=now, notify_client=notify_client
+    )
+
+
+def move_visit(booking: Booking, *, by: Any = None, now: datetime = NOW, **move: Any) -> Booking:
+    """Move a booking, given the fields of `BookingMove`."""
+    return bookings.move_booking(booking=booking, move=bookings.BookingMove(**move), by=by, now=now)
+
+
 def booked(
     day: date = MONDAY, hours: str = "6", *, offer: Any = None, decks: Any = None, **deck: Any
 ) -> Booking:
     decks = decks or [DeckFactory(**deck)]
-    return bookings.book_work(
+    return book_visit(
         property=decks[0].property,
         decks=decks,
         hours=Decimal(hours),
         first_day=day,
-        week=None,
-        crew=None,
         offer=offer,
-        by=None,
-        now=NOW,
     )
 
 

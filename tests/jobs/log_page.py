@@ -6,7 +6,6 @@ from io import BytesIO
 from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.http import HttpResponse
 from django.test import Client
 from PIL import Image
 
@@ -67,11 +66,11 @@ def new_client(**values: Any) -> dict[str, Any]:
     return {f"new-{name}": value for name, value in {**fields, **values}.items()}
 
 
-def log(client: Client, *args: Any, **kwargs: Any) -> HttpResponse:
+def log(client: Client, *args: Any, **kwargs: Any) -> Any:
     return client.post(URL, filled(*args, **kwargs))
 
 
-def errors(response: HttpResponse) -> dict[str, list[str]]:
+def errors(response: Any) -> dict[str, list[str]]:
     """What the page complains about, by field."""
     page = response.context["page"]
     found = {name: list(texts) for name, texts in page.job.errors.items()}

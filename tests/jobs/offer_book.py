@@ -7,6 +7,7 @@ from typing import Any
 from clients.models import Deck
 from jobs.actions import offers
 from jobs.models import Offer, PriceList, Rate, Tax
+from jobs.offers.drafting import OfferBrief
 from jobs.offers.outlook import DeckOutlook, Outlook
 from jobs.scope import propose_scopes
 from tests.factories import (
@@ -73,7 +74,7 @@ def drafted(*decks: Deck, **over: Any) -> Offer:
         "by": None,
     }
     asked |= over
-    brief = offers.OfferBrief(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
+    brief = OfferBrief(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
     made, problems = offers.draft_offer_batch(briefs=[brief], **asked)
     if problems:
         raise problems[0][1]

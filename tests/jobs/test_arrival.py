@@ -23,6 +23,7 @@ from jobs.diary.week_agenda import diary_week
 from jobs.models import Booking, Crew
 from restorer import time_zones
 from tests.factories import CrewFactory, DeckFactory, EmailFactory
+from tests.jobs.diary_days import book_visit, move_visit
 from tests.jobs.sent_offers import sent_offer, yes
 
 pytestmark = pytest.mark.django_db
@@ -49,14 +50,11 @@ def book(
 ) -> Booking:
     row = DeckFactory(**deck)
     EmailFactory(client=row.property.client, value=f"client{row.pk}@example.org")
-    return bookings.book_work(
+    return book_visit(
         property=row.property,
         decks=[row],
         hours=Decimal(hours),
         first_day=day,
-        week=None,
-        crew=None,
-        offer=None,
         arrival=arrival,
         **ANYBODY,
     )
@@ -109,15 +107,11 @@ def test_another_time_on_the_same_day_is_told_anew_and_counts_one_up() -> None:
     same_day: dict[str, Any] = {
         "booking": booking,
         "first_day": MONDAY,
-        "crew": None,
         "why": "",
         **ANYBODY,
     }
-    assert bookings.move_booking(**same_day).arrival() == EIGHT
-    assert (
-        bookings.move_booking(**same_day, arrival=UNSPECIFIED_ARRIVAL).arrival()
-        == UNSPECIFIED_ARRIVAL
-    )
+    assert move_visit(**same_day).arrival() == EIGHT
+    assert move_visit(**same_day, arrival=UNSPECIFIED_ARRIVAL).arrival() == UNSPECIFIED_ARRIVAL
     assert Message.objects.filter(state="queued").get().text.count("Arrival") == 0
 
 
@@ -140,16 +134,13 @@ def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> No
         "property": booking.property,
         "decks": list(booking.decks.all()),
         "hours": Decimal(2),
-        "week": None,
         "first_day": MONDAY,
-        "crew": None,
-        "offer": None,
         **ANYBODY,
     }
 
-    assert bookings.book_work(**again, arrival=EIGHT) == booking
+    assert book_visit(**again, arrival=EIGHT) == booking
     with pytest.raises(bookings.NoRoomError, match="Move that booking instead"):
-        bookings.book_work(**again, arrival=FROM_EIGHT_TO_TEN)
+        book_visit(**again, arrival=FROM_EIGHT_TO_TEN)
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,7 @@ from tests.factories import (
     PhoneFactory,
 )
 from tests.jobs.at_once import at_once
+from tests.jobs.diary_days import book_visit, move_visit
 
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
 MONDAY = date(2027, 6, 7)
@@ -41,20 +42,17 @@ def book(day: date = MONDAY, hours: str = "6", *, told: bool = True, **kwargs: A
     deck = DeckFactory(label="Back deck", property__town="Chester", **kwargs)
     if told:
         EmailFactory(client=deck.property.client, value=f"client{deck.pk}@example.org")
-    return bookings.book_work(
+    return book_visit(
         property=deck.property,
         decks=[deck],
         hours=Decimal(hours),
         first_day=day,
-        week=None,
-        crew=None,
-        offer=None,
         **ANYBODY,
     )
 
 
 def move(booking: Booking, day: date, **asked: Any) -> Booking:
-    return bookings.move_booking(
+    return move_visit(
         booking=booking, first_day=day, **{"crew": None, "why": "", **ANYBODY, **asked}
     )
 
@@ -277,14 +275,11 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
         reason="Unsubscribed.",
     )
 
-    bookings.book_work(
+    book_visit(
         property=deck.property,
         decks=[deck],
         hours=Decimal(6),
         first_day=MONDAY,
-        week=None,
-        crew=None,
-        offer=None,
         **ANYBODY,
     )
 
@@ -334,11 +329,9 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     BusinessFactory()
     tern = CrewFactory(name="Tern crew")
     heron = CrewFactory(name="Heron crew")
-    usual = {"hours": Decimal(4), "week": None, "offer": None, **ANYBODY}
+    usual = {"hours": Decimal(4), **ANYBODY}
     one, other = (
-        bookings.book_work(
-            property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual
-        )
+        book_visit(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
         for deck, crew in ((DeckFactory(), tern), (DeckFactory(), heron))
     )
 

@@ -16,6 +16,7 @@ from jobs.actions.bookings import NoRoomError
 from jobs.models import Booking, Crew, CrewDay, Offer, OfferEvent
 from tests.factories import BusinessFactory, CrewFactory, DeckFactory, OfferFactory
 from tests.jobs.at_once import at_once
+from tests.jobs.diary_days import book_visit, move_visit
 
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
 MONDAY = date(2027, 6, 7)
@@ -23,8 +24,8 @@ MONDAY = date(2027, 6, 7)
 
 def book(deck: Any = None, hours: str = "6", **asked: Any) -> Booking:
     deck = deck or DeckFactory()
-    usual = {"first_day": None, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
-    return bookings.book_work(
+    usual = {"by": None, "now": NOW}
+    return book_visit(
         property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked}
     )
 
@@ -173,14 +174,12 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
 def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> None:
     deck = DeckFactory()
     stranger = DeckFactory()
-    usual = {"first_day": MONDAY, "week": None, "crew": None, "offer": None, "by": None, "now": NOW}
+    usual = {"first_day": MONDAY, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
-        bookings.book_work(
-            property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual
-        )
+        book_visit(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="at least one deck"):
-        bookings.book_work(property=deck.property, decks=[], hours=Decimal(6), **usual)
+        book_visit(property=deck.property, decks=[], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="archived"):
         book(DeckFactory(archived_at=NOW), first_day=MONDAY)
 
@@ -251,7 +250,7 @@ def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
     ]
     if there:
         deeds += [
-            lambda: bookings.move_booking(first_day=day, crew=crew, why="", **anybody),
+            lambda: move_visit(first_day=day, crew=crew, why="", **anybody),
             lambda: bookings.hold_booking(why="", **anybody),
             lambda: bookings.release_booking(**anybody),
             lambda: bookings.cancel_booking(why="", **anybody),

@@ -17,6 +17,7 @@ from jobs.actions import bookings, crews
 from jobs.diary import icalendar_files
 from jobs.models import Booking, Crew
 from tests.factories import CrewFactory, DeckFactory, OfferFactory, OfferScopeFactory
+from tests.jobs.diary_days import book_visit, move_visit
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2027, 6, 2, 12, 30, 15, 987654, tzinfo=UTC)
@@ -31,14 +32,11 @@ def tern(business: Business) -> Crew:
 
 def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
     row = DeckFactory(**{"property__client__name": "Marlow Pennington", **deck})
-    return bookings.book_work(
+    return book_visit(
         property=row.property,
         decks=[row],
         hours=Decimal(hours),
         first_day=day,
-        week=None,
-        crew=None,
-        offer=None,
         **ANYBODY,
     )
 
@@ -85,7 +83,7 @@ def test_uid_stays_and_sequence_goes_up_through_changes_until_the_booking_is_cal
 ) -> None:
     booking = book()
     steps = [
-        lambda: bookings.move_booking(
+        lambda: move_visit(
             booking=booking, first_day=FRIDAY + timedelta(days=3), crew=None, why="", **ANYBODY
         ),
         lambda: bookings.hold_booking(booking=booking, why="Rain.", **ANYBODY),
@@ -125,16 +123,12 @@ def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(
         "property": deck.property,
         "decks": [deck],
         "hours": Decimal(6),
-        "week": None,
-        "crew": None,
     }
-    first = bookings.book_work(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
+    first = book_visit(first_day=FRIDAY, offer=offer, **usual, **ANYBODY)
     bookings.cancel_booking(booking=first, why="Ill.", **ANYBODY)
     to_do = ToDo.objects.get(kind="book", done_at=None)
 
-    again = bookings.book_work(
-        first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY
-    )
+    again = book_visit(first_day=FRIDAY - timedelta(days=1), offer=offer, **usual, **ANYBODY)
 
     assert (again.pk, again.uid, again.sequence, again.state) == (first.pk, first.uid, 2, "booked")
     to_do.refresh_from_db()
@@ -197,13 +191,11 @@ def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(
     )
     offer = OfferFactory(property=deck.property)
     OfferScopeFactory(offer=offer, deck=deck, product__name="Tidewood Deck Oil", coats=2)
-    bookings.book_work(
+    book_visit(
         property=deck.property,
         decks=[deck],
         hours=Decimal(6),
         first_day=FRIDAY,
-        week=None,
-        crew=None,
         offer=offer,
         notes="Key under the pot",
         **ANYBODY,

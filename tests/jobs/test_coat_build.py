@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import date
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -46,7 +47,7 @@ def test_a_deck_that_was_never_stripped_counts_from_its_first_coat_and_an_empty_
 
 
 def test_many_decks_are_answered_in_one_query(
-    django_assert_num_queries: Callable[[int], object],
+    django_assert_num_queries: Callable[[int], Any],
 ) -> None:
     decks = DeckFactory.create_batch(5)
     for deck in decks:

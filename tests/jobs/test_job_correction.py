@@ -1,8 +1,9 @@
 """A job is corrected and removed, and the apps above hear of it."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from auditlog.models import LogEntry
@@ -12,7 +13,7 @@ from django.utils import timezone
 from clients.events import decks_changed
 from clients.models import User
 from jobs import actions
-from jobs.actions.job_inputs import JobError
+from jobs.actions.job_inputs import JobError, JobInput, NewJob
 from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (
     BatchFactory,
@@ -29,7 +30,7 @@ AsUser = Callable[[User], Client]
 
 
 @pytest.fixture
-def told() -> list[list[int]]:
+def told() -> Iterator[list[list[int]]]:
     """The decks that the apps above were told about."""
     calls: list[list[int]] = []
 
@@ -66,7 +67,7 @@ def test_a_correction_changes_the_job_its_products_and_its_grades_and_the_foreca
         ),
     )
 
-    assert response.url == f"/jobs/{job.pk}/"
+    assert response["Location"] == f"/jobs/{job.pk}/"
     job = Job.objects.get()
     coat = job.coats_applied.get()
     assert (coat.pk, coat.product, coat.colour, coat.coats, coat.litres) == (
@@ -143,7 +144,7 @@ def test_only_the_owner_removes_a_job(as_user: AsUser, office: User, crew: User)
 def test_a_job_is_removed_with_a_reason_that_the_audit_trail_keeps(
     as_owner: Client,
     told: list[list[int]],
-    django_capture_on_commit_callbacks: Callable[..., object],
+    django_capture_on_commit_callbacks: Callable[..., Any],
 ) -> None:
     job = job_with()
     CoatFactory(job=job)
@@ -153,7 +154,7 @@ def test_a_job_is_removed_with_a_reason_that_the_audit_trail_keeps(
     with django_capture_on_commit_callbacks(execute=True):
         response = as_owner.post(f"/jobs/{job.pk}/remove/", {"reason": "Logged on the wrong deck"})
 
-    assert response.url == f"/decks/{job.deck_id}/"
+    assert response["Location"] == f"/decks/{job.deck_id}/"
     assert (Job.objects.count(), CoatApplied.objects.count(), Visit.objects.count()) == (0, 0, 0)
     entry = LogEntry.objects.get(
         object_pk=str(job.pk), content_type__model="job", action=LogEntry.Action.DELETE
@@ -185,12 +186,11 @@ def test_what_hangs_on_a_job_runs_in_its_transaction(as_owner: Client) -> None:
 def test_a_job_in_the_future_is_refused_by_the_action_itself(owner: User, business: object) -> None:
     with pytest.raises(JobError, match="in the future"):
         actions.log_job(
-            deck=DeckFactory(),
-            details={"kind": "clean", "finished_on": date(2026, 6, 12)},
-            coats=[],
-            findings={},
-            form_key=Job._meta.get_field("form_key").get_default(),
-            business=business,
+            new=NewJob(
+                DeckFactory(),
+                JobInput({"kind": "clean", "finished_on": date(2026, 6, 12)}),
+                Job._meta.get_field("form_key").get_default(),
+            ),
             by=owner,
             now=datetime(2026, 6, 12, 2, 30, tzinfo=UTC) - timedelta(hours=0),
         )

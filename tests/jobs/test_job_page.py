@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -236,7 +237,7 @@ def test_a_job_logged_later_counts_from_the_end_of_its_day_and_the_note_goes_whe
 
 
 def test_the_page_needs_few_queries_however_many_products_and_earlier_jobs(
-    as_owner: Client, django_assert_max_num_queries: Callable[[int], object]
+    as_owner: Client, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:
     deck = DeckFactory()
     for year in range(2015, 2026):

@@ -1,6 +1,6 @@
 """Log a job: the page used as on the deck, and everything that can go wrong while typing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
 
@@ -24,7 +24,7 @@ AsUser = Callable[[User], Client]
 
 
 @pytest.fixture(autouse=True)
-def _noon_on_the_deck() -> None:
+def _noon_on_the_deck() -> Iterator[None]:
     with freeze_time("2026-06-11 15:00:00", ignore=["urllib3"]):  # noon in Nova Scotia
         yield
 
@@ -62,7 +62,7 @@ def test_the_crew_logs_a_job_with_all_that_was_seen_and_used(
     response = log(as_crew, deck, row(oil, batch=" tw-77 "), **more)
 
     job = Job.objects.get()
-    assert response.url == f"/jobs/{job.pk}/"
+    assert response["Location"] == f"/jobs/{job.pk}/"
     assert (job.deck, job.kind, str(job.finished_on), job.crew) == (
         deck,
         "recoat",
@@ -111,7 +111,7 @@ def test_a_new_client_and_deck_are_written_with_the_job(
     response = log(as_crew, None, row(oil), kind="strip", **new_client())
 
     job = Job.objects.get()
-    assert response.url == f"/jobs/{job.pk}/"
+    assert response["Location"] == f"/jobs/{job.pk}/"
     home = job.deck.property
     assert (home.client.name, home.street, home.town) == (
         "Ottilie Saltonby",
@@ -167,7 +167,7 @@ def test_a_second_click_adds_nothing_and_shows_the_job(as_crew: Client, deck: De
     first = as_crew.post(URL, page)
     second = as_crew.post(URL, page, follow=True)
 
-    assert second.redirect_chain == [(first.url, 302)]
+    assert second.redirect_chain == [(first["Location"], 302)]
     assert "This job was logged already. Nothing was added." in second.content.decode()
     assert (Job.objects.count(), Visit.objects.count(), CoatApplied.objects.count()) == (1, 1, 1)
 
@@ -348,4 +348,4 @@ def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None
         "batches/1/",
         "photos/1/",
     ]:
-        assert client.get(f"/jobs/{path}").url.startswith("/sign-in/?next=")
+        assert client.get(f"/jobs/{path}")["Location"].startswith("/sign-in/?next=")

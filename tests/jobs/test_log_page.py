@@ -1,7 +1,8 @@
 """What the page “Log a job” offers when it opens: products, colours, decks, today."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -22,7 +23,7 @@ AsUser = Callable[[User], Client]
 
 
 @pytest.fixture(autouse=True)
-def _noon_on_the_deck() -> None:
+def _noon_on_the_deck() -> Iterator[None]:
     with freeze_time("2026-06-11 15:00:00", ignore=["urllib3"]):  # noon in Nova Scotia
         yield
 
@@ -106,7 +107,7 @@ def test_today_is_the_day_at_the_business_not_in_greenwich(as_crew: Client, deck
 
 
 def test_the_page_asks_few_questions_of_the_database_however_many_products(
-    as_crew: Client, deck: Deck, django_assert_max_num_queries: Callable[[int], object]
+    as_crew: Client, deck: Deck, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:
     job = JobFactory(deck=deck)
     for _ in range(8):

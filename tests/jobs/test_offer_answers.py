@@ -77,7 +77,7 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(
     finally:
         work_decided.disconnect(hear)
 
-    assert (first.status_code, first.url, again.status_code) == (302, f"{url}#state", 302)
+    assert (first.status_code, first["Location"], again.status_code) == (302, f"{url}#state", 302)
     offer.refresh_from_db()
     booking = Booking.objects.get()
     assert (offer.state, offer.accepted_week, offer.answered_by) == (

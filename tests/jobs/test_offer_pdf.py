@@ -114,7 +114,7 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
     # headers, figures with words. Clause numbers from memory; a checker of the whole standard is
     # not at hand.
     reader = read(offer_pdf(offer, url=offer_url("a-link-of-our-own")))
-    root = reader.root_object
+    root: Any = reader.root_object
 
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en"
@@ -122,7 +122,7 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
     assert reader.metadata
     assert reader.metadata.title == "Offer 204 · Driftline Deck Care"
     assert 'pdfuaid:part="1"' in root["/Metadata"].get_data().decode()
-    tags = elements(reader)
+    tags: list[Any] = elements(reader)
     kinds = [str(tag["/S"]) for tag in tags]
     assert [kind for kind in kinds if kind in {"/H1", "/H2"}] == ["/H1", "/H2", "/H2", "/H2", "/H2"]
     assert {"/P", "/Table", "/TR", "/TH", "/TD", "/Link"} <= set(kinds)

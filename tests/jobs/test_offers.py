@@ -263,11 +263,9 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     elif leaving == "unsubscribed":
         clients.record_consent(
             client=client,
-            channel="email",
-            is_given=False,
-            basis="",
-            wording="Said so",
-            evidence="",
+            entry=clients.ConsentInput(
+                channel="email", is_given=False, basis="", wording="Said so", evidence=""
+            ),
             by=owner,
             now=NOW,
         )

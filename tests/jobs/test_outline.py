@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db
 
 def products(random: Random) -> list[Product]:
     """Finishes of every class, some out of use, and what goes on before them."""
-    finishes = [
+    finishes: list[Product] = [
         ProductFactory(
             name=f"Marram {n}",
             finish_class=each,

@@ -5,6 +5,7 @@ import uuid
 from collections.abc import Callable
 from datetime import timedelta
 from io import BytesIO
+from typing import Any
 
 import pytest
 from django.core.files.base import ContentFile
@@ -138,7 +139,7 @@ def test_only_people_who_are_signed_in_see_a_photo(
     photo = Photo.objects.get()
 
     whole = as_owner.get(f"/jobs/photos/{photo.pk}/")
-    image = Image.open(BytesIO(b"".join(whole.streaming_content)))
+    image = Image.open(BytesIO(b"".join(whole)))
     small = as_owner.get(f"/jobs/photos/{photo.pk}/?small")
 
     assert client.get(f"/jobs/photos/{photo.pk}/").status_code == 302
@@ -152,7 +153,7 @@ def test_a_photo_is_added_described_and_removed(
     as_owner: Client,
     crew: User,
     as_user: Callable[[User], Client],
-    django_capture_on_commit_callbacks: Callable[..., object],
+    django_capture_on_commit_callbacks: Callable[..., Any],
 ) -> None:
     job = JobFactory()
     add = {"photos": [picture()], "moment": "found", "caption": "Flaking by the stairs"}

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Collection
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -51,7 +52,7 @@ def test_the_crew_adds_a_product_and_only_the_office_changes_it(
     response = as_user(crew).post("/jobs/products/new/", sheet())
 
     product = Product.objects.get()
-    assert response.url == "/jobs/products/"
+    assert response["Location"] == "/jobs/products/"
     assert (product.finish_class, product.spread_m2_per_l, product.minimum_c) == (
         "tinted",
         Decimal("8.5"),
@@ -134,7 +135,7 @@ def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner
 
 
 def test_the_list_of_products_asks_once_however_many(
-    as_owner: Client, django_assert_max_num_queries: Callable[[int], object]
+    as_owner: Client, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:
     ProductFactory.create_batch(60)
 
@@ -168,7 +169,7 @@ def test_a_batch_is_traced_to_every_deck_with_client_and_phone(as_user: AsUser, 
 
 
 def test_a_long_trace_comes_in_pages_or_all_at_once_for_printing(
-    as_owner: Client, django_assert_max_num_queries: Callable[[int], object]
+    as_owner: Client, django_assert_max_num_queries: Callable[[int], Any]
 ) -> None:
     batch = BatchFactory()
     for _ in range(53):
@@ -212,7 +213,7 @@ def test_a_check_without_work_is_recorded_once(as_user: AsUser, crew: User) -> N
     as_user(crew).post("/jobs/visit/", check(deck, mould="2", notes="North corner."))
 
     visit = Visit.objects.get()
-    assert first.url == f"/decks/{deck.pk}/"
+    assert first["Location"] == f"/decks/{deck.pk}/"
     assert (visit.overall, visit.mould, visit.reason, visit.found_by) == (
         1,
         2,
@@ -255,5 +256,5 @@ def test_a_check_is_corrected_and_the_grades_of_a_job_are_corrected_with_the_job
 
     visit.refresh_from_db()
     assert (visit.overall, visit.visited_on) == (3, date(2026, 6, 10))
-    assert as_owner.get(f"/jobs/visit/{job.visit.pk}/edit/").url == f"/jobs/{job.pk}/edit/"
+    assert as_owner.get(f"/jobs/visit/{job.visit.pk}/edit/")["Location"] == f"/jobs/{job.pk}/edit/"
     assert as_owner.get("/jobs/visit/", {"deck": "99999"}).status_code == 404

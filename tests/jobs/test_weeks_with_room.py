@@ -9,11 +9,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from clients.models import Business
-from jobs.actions import bookings
 from jobs.diary import public_holidays
 from jobs.diary.week_capacity import WeekCapacity, crew_hours_by_week, week_capacities
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import CrewFactory, DeckFactory, PropertyFactory
+from tests.jobs.diary_days import book_visit
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
@@ -32,8 +32,8 @@ def weeks(hours: str = "6", today: date = TODAY, **kwargs: Any) -> list[WeekCapa
 
 def book(hours: str, day: date, **kwargs: Any) -> Booking:
     deck = kwargs.pop("deck", None) or DeckFactory()
-    asked = {"week": None, "crew": None, "offer": None, "by": None, "now": NOW, **kwargs}
-    return bookings.book_work(
+    asked = {"by": None, "now": NOW, **kwargs}
+    return book_visit(
         property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked
     )
 

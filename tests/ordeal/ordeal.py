@@ -23,6 +23,7 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client
 from restorer.local import processes
+from tests.outbox import outgoing_message
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
 MAX_DRAIN_SECONDS = 600
@@ -91,14 +92,15 @@ class Ordeal:
         drafts = [
             queueing.draft_message(
                 business,
-                client=each.client,
-                channel=self.channel,
-                html="",
-                key=f"ordeal/{number}",
-                consent=each,
-                basis="express",
+                outgoing_message(
+                    client=each.client,
+                    channel=self.channel,
+                    key=f"ordeal/{number}",
+                    consent=each,
+                    basis="express",
+                    **self.message_fields(number),
+                ),
                 now=now,
-                **self.message_fields(number),
             )
             for number, each in enumerate(consents)
         ]

@@ -86,11 +86,10 @@ def lived_through(world: World, week: np.ndarray, *, seasons: int = 400, seed: i
     work = world.work
     chosen = np.nonzero(week >= 0)[0]
     rows = np.array([one_season(world, week, chosen, rng) for _ in range(seasons)])
-    return (
-        Outcome(*rows.mean(axis=0)[:3], float((rows[:, 1] > 0.01).mean()))
-        if len(work)
-        else Outcome(0, 0, 0, 0)
-    )
+    if not len(work):
+        return Outcome(0, 0, 0, 0)
+    first, second, third = rows.mean(axis=0)[:3]
+    return Outcome(first, second, third, float((rows[:, 1] > 0.01).mean()))
 
 
 def one_season(

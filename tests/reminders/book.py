@@ -27,11 +27,11 @@ def simulated_book(
     """
     place = PropertyFactory(client=ClientFactory())
     product = ProductFactory()
-    made = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
+    made: list[Deck] = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
     rng = np.random.default_rng(seed)
     clock = clock_of(made[0], product)
-    jobs = []
-    visits = []
+    jobs: list[Job] = []
+    visits: list[Visit] = []
     for deck in made:
         history_of(deck, clock, rng, np.log(months) + rng.normal(0, 0.1), spread, jobs, visits)
     Job.objects.bulk_create(jobs)

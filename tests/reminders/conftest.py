@@ -11,6 +11,7 @@ from jobs.models import Job
 from reminders import actions
 from reminders.models import Forecast
 from reminders.months import shift_months
+from reminders.steps import ReminderRequest
 from tests.factories import (
     ClientFactory,
     CoatFactory,
@@ -31,9 +32,8 @@ def refresh(*decks: Deck, today: date = TODAY) -> int:
 
 
 def remind(*decks: Deck, month: date = MARCH, by: Any = None) -> Any:
-    return actions.queue_reminders(
-        deck_ids=[deck.pk for deck in decks], until=shift_months(month, 1), by=by, now=NOW
-    )
+    asked = ReminderRequest(shift_months(month, 1), [deck.pk for deck in decks])
+    return actions.queue_reminders(asked=asked, by=by, now=NOW)
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from clients.messaging.models import Message
 from reminders import actions
-from reminders.steps import plan_reminders
+from reminders.steps import ReminderRequest, plan_reminders
 from tests.reminders.conftest import NOW
 
 HALIFAX = ZoneInfo("America/Halifax")
@@ -13,11 +13,13 @@ JANUARY = date(2027, 1, 1)
 
 
 def remind(now=NOW, until=JANUARY, deck_ids=None, **options):
-    return actions.queue_reminders(deck_ids=deck_ids, until=until, by=None, now=now, **options)
+    of_run = {name: options.pop(name) for name in ("at_once", "by_itself") if name in options}
+    asked = ReminderRequest(until, deck_ids, **of_run)
+    return actions.queue_reminders(asked=asked, by=None, now=now, **options)
 
 
 def planned(business, now=NOW, until=JANUARY):
-    return plan_reminders(business=business, now=now, until=until)
+    return plan_reminders(ReminderRequest(until), business=business, now=now)
 
 
 def went(message, at=NOW):

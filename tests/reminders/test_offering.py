@@ -143,7 +143,7 @@ def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
     ).content.decode()
 
     assert "Draft offers for this whole list" in page
-    assert one.url == f"/offers/{Offer.objects.get(property=first.property).pk}/"
+    assert one["Location"] == f"/offers/{Offer.objects.get(property=first.property).pk}/"
     assert Offer.objects.get(property=second.property).state == "draft"
     assert "1 offer drafted. Nothing is sent yet." in rest
     assert (

@@ -36,7 +36,7 @@ CHANCES = [(COATED + days(month), float(REFERENCE.cdf(month))) for month in rang
 
 def facts(**over: object) -> WearFacts:
     values = {"coat_on": COATED, "today": TODAY, "window": WINDOW, "chances": CHANCES} | over
-    return WearFacts(**values)  # type: ignore[arg-type]
+    return WearFacts(**values)
 
 
 def drawn(template: str, **context: object) -> str:

@@ -14,6 +14,7 @@ from clients.messaging.models import Message, MessageText, SendingRules
 from jobs.models import Booking
 from reminders import actions, tasks
 from reminders.models import Forecast, ReminderStep, Stop
+from reminders.steps import ReminderRequest
 from tests.factories import (
     BusinessFactory,
     ClientFactory,
@@ -225,7 +226,7 @@ def test_a_day_that_is_none_stops_nothing(deck, visit):
 
 def test_a_person_says_by_another_way_what_nobody_knows_to_have_gone(deck, visit):
     (first,) = actions.queue_reminders(
-        deck_ids=[deck.pk], until=date(2027, 1, 1), by=None, now=NOW - timedelta(days=3)
+        asked=ReminderRequest(date(2027, 1, 1), [deck.pk]), by=None, now=NOW - timedelta(days=3)
     ).queued
     Message.objects.filter(pk=first.pk).update(state="unconfirmed")
     first.events.create(state="unconfirmed", at=NOW - timedelta(hours=47))
@@ -290,7 +291,7 @@ def test_a_booking_at_the_moment_of_a_run_leaves_no_reminder_waiting(transaction
 
     def run():
         actions.queue_reminders(
-            deck_ids=[deck.pk for deck in decks], until=date(2027, 4, 1), by=None, now=NOW
+            asked=ReminderRequest(date(2027, 4, 1), [deck.pk for deck in decks]), by=None, now=NOW
         )
 
     with ThreadPoolExecutor(7) as pool:

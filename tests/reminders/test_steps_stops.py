@@ -13,7 +13,7 @@ from jobs.actions import bookings
 from jobs.models import Job, Offer
 from reminders import actions
 from reminders.models import PacedDeck, Stop
-from reminders.steps import plan_reminders
+from reminders.steps import ReminderRequest, plan_reminders
 from reminders.steps.caps import allowed_day
 from tests.factories import (
     CrewFactory,
@@ -31,18 +31,14 @@ def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, bus
     remind()
     crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
 
-    bookings.book_work(
+    work = bookings.NewBooking(
         property=deck.property,
         decks=[deck],
         hours=Decimal(4),
         first_day=date(2027, 5, 4),
-        week=None,
         crew=crew,
-        offer=None,
-        by=None,
-        now=NOW,
-        notify_client=False,
     )
+    bookings.book_work(work=work, by=None, now=NOW, notify_client=False)
 
     states = dict(Message.objects.filter(kind="reminder").values_list("reminders__deck", "state"))
     assert states == {deck.pk: "cancelled", other.pk: "queued"}
@@ -83,7 +79,7 @@ def test_an_archived_deck_is_called_back_and_says_so(due, business):
     properties.archive_deck(deck=deck, now=NOW)
 
     assert Message.objects.get().state == "cancelled"
-    assert why(plan_reminders(business=business, now=NOW, until=JANUARY, deck_ids=[deck.pk])) == {
+    assert why(plan_reminders(ReminderRequest(JANUARY, [deck.pk]), business=business, now=NOW)) == {
         deck.pk: "The deck or its client is archived."
     }
 

@@ -177,9 +177,12 @@ def test_root_on_debian_gets_the_library_that_the_drivers_node_lacks(
     machine: Machine, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     told = lacking(monkeypatch, tmp_path, "libatomic.so.1")
-    monkeypatch.setattr(
-        bootstrap, "apt_install", lambda packages: told.unlink() or packages == ["libatomic1"]
-    )
+
+    def install(packages: list[str]) -> bool:
+        told.unlink()
+        return packages == ["libatomic1"]
+
+    monkeypatch.setattr(bootstrap, "apt_install", install)
     assert bootstrap.ensure_chromium() == "/usr/bin/true"
 
 

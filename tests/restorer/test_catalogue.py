@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from io import StringIO
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from babel import Locale
@@ -15,6 +16,7 @@ from django.conf import settings
 from django.core.management import CommandError, call_command
 from django.template.base import Lexer, TokenType
 from django.utils import translation
+from django.utils.translation import trans_real
 
 from clients.display import in_client_language
 from clients.messaging import texts
@@ -110,7 +112,7 @@ def test_one_and_many_are_told_apart_as_the_language_does(language: str) -> None
 
     # One million is “many” in the French of CLDR, which gettext has no form for; nothing here is
     # counted that far.
-    ours = translation.trans_real.translation(language)
+    ours = trans_real.translation(language)
     said = [ours.ngettext("visit", "visits", number) for number in range(40)]
     assert [first == second for first, second in pairwise(said)] == [
         rule(n) == rule(n + 1) for n in range(39)
@@ -153,10 +155,10 @@ def test_no_template_that_clients_see_has_words_that_are_not_marked(path: Path) 
 
 
 def test_the_command_says_what_is_not_translated(
-    tmp_path: object, settings: object, monkeypatch: object
+    tmp_path: Any, settings: Any, monkeypatch: Any
 ) -> None:
-    settings.LOCALE_PATHS = [tmp_path]  # type: ignore[attr-defined]
-    said = StringIO()  # type: ignore[attr-defined]
+    settings.LOCALE_PATHS = [tmp_path]
+    said = StringIO()
 
     with pytest.raises(CommandError, match="Translate them"):
         call_command("words", stdout=said)

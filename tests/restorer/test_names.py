@@ -24,7 +24,7 @@ def modules() -> Iterator[tuple[str, ast.Module]]:
 def module_names(kinds: type | tuple[type, ...]) -> list[tuple[str, str]]:
     """Name and module of what is defined at the top of each module."""
     return [
-        (node.name, path)
+        (str(getattr(node, "name", "")), path)
         for path, tree in modules()
         for node in tree.body
         if isinstance(node, kinds)

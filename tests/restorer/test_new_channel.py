@@ -16,6 +16,7 @@ from freezegun import freeze_time
 from clients.messaging import channels, law, outbox, texts
 from clients.messaging.channels.transport import TransportDownError
 from clients.messaging.models import Message, MessageText, SendingRules
+from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.messaging.texts.standard import missing_texts, standard_wording
 from clients.models import Business, Client, Deck
 from clients.models.channel import CHANNEL_TRAITS, Channel
@@ -192,8 +193,8 @@ def test_consent_to_it_is_asked_for_and_taken_back_on_the_pages(
 
     assert answer.status_code == 302
     assert not owner_of_pager.consents.first().is_given
-    refusal = outbox.contact_permission(owner_of_pager, PAGER, today=TODAY)
-    assert isinstance(refusal, outbox.Refusal)
+    refusal = route_to(owner_of_pager, PAGER, ContactPurpose.MARKETING, on=TODAY)
+    assert isinstance(refusal, Refusal)
 
 
 def test_an_offer_goes_by_it(owner_of_pager: Client) -> None:

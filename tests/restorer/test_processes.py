@@ -133,7 +133,7 @@ def test_a_process_that_keeps_dying_is_tried_ever_more_slowly(
     waits = []
     for _ in range(7):
         child.start(supervisor.environment)
-        child.process.wait()  # type: ignore[union-attr]
+        child.process.wait()
         supervisor.restart(child)
         waits.append(child.next_start - clock[0])
     assert waits == [1, 2, 4, 8, 16, 30, 30]

@@ -82,29 +82,28 @@ def suspend_wrong_number(message: Message, words: str, by: User, now: datetime) 
         now=now,
         by=by,
     )
-    add_to_do(
+    matter = ToDo(
         kind=ToDo.Kind.ADDRESS,
         key=f"number/{message.pk}",
         client=message.client,
         message=message,
         words=f"Find out the number of {message.client.name}: {message.address} is wrong.",
         url=f"/clients/{message.client_id}/edit/",
-        now=now,
     )
+    add_to_do(matter=matter, now=now)
 
 
 def stop_calls(message: Message, words: str, by: User, now: datetime) -> None:
     """In the same transaction nobody calls this number any more."""
     people = opt_out.clients_at_number(message.address) or [message.client]
-    opt_out.opt_out_address(
+    asked = opt_out.OptOut(
         channel=message.channel,
         address=message.address,
         people=people,
         why=CALL_STOP_REASON,
-        now=now,
-        by=by,
         evidence=f"Call of {now:%Y-%m-%d %H:%M} UTC: {words}",
     )
+    opt_out.opt_out_address(asked=asked, now=now, by=by)
 
 
 def apply_call_result(

@@ -2,33 +2,18 @@
 
 from datetime import datetime
 
-from clients.messaging.models import Message, ToDo
-from clients.models import Client, User
+from clients.messaging.models import ToDo
+from clients.models import User
 
 MAX_TO_DO_CHARACTERS = 500
 
 
-def add_to_do(
-    *,
-    kind: str,
-    key: str,
-    words: str,
-    url: str,
-    now: datetime,
-    client: Client | None = None,
-    message: Message | None = None,
-) -> None:
-    """Put a matter before a person; the same key again changes nothing, settled or not."""
-    row = ToDo(
-        kind=kind,
-        key=key,
-        client=client,
-        message=message,
-        words=words.strip()[:MAX_TO_DO_CHARACTERS],
-        url=url,
-        made_at=now,
-    )
-    ToDo.objects.bulk_create([row], ignore_conflicts=True)
+def add_to_do(*, matter: ToDo, now: datetime) -> None:
+    """Put a matter, not saved so far, before a person;
+    the same key again changes nothing, settled or not."""
+    matter.words = matter.words.strip()[:MAX_TO_DO_CHARACTERS]
+    matter.made_at = now
+    ToDo.objects.bulk_create([matter], ignore_conflicts=True)
 
 
 def complete_to_do(*, to_do: ToDo, by: User, now: datetime) -> bool:

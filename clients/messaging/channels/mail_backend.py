@@ -83,12 +83,13 @@ class MailBackendTransport:
     def send_mail(self, mail: EmailMultiAlternatives) -> int | None:
         """A service that takes no metadata says so before anything is sent: then it gets none."""
         try:
-            return self.backend.send_messages([mail])
+            count: int | None = self.backend.send_messages([mail])
         except Exception as error:
             if type(error).__name__ != "AnymailUnsupportedFeature" or METADATA not in str(error):
                 raise
-        del mail.metadata  # type: ignore[attr-defined]
-        return self.backend.send_messages([mail])
+            del mail.metadata  # type: ignore[attr-defined]
+            count = self.backend.send_messages([mail])
+        return count
 
     def close(self) -> None:
         backend = self.backend

@@ -198,10 +198,11 @@ class GatewayForm(forms.ModelForm):
 
     def typed_or_stored(self, name: str) -> str:
         """What was typed, else what is there: a secret is never shown again."""
-        typed = self.cleaned_data[name]
+        typed: str = self.cleaned_data[name]
         if typed and not HEADER_VALUE.fullmatch(typed):
             raise ValidationError("It may only have letters, digits and signs without accents.")
-        return typed or getattr(self.instance, name)
+        stored: str = getattr(self.instance, name)
+        return typed or stored
 
     def clean_sender(self) -> str:
         """A number as E.164, a short code or a name as it is."""

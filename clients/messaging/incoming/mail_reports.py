@@ -90,14 +90,10 @@ def opt_out_recipient(
     event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime
 ) -> None:
     """Suppression, withdrawal and what waits, in the transaction of the report."""
-    opt_out.opt_out_address(
-        channel=message.channel,
-        address=message.address,
-        people=[message.client],
-        why=returned.report.value,
-        evidence=f"Report {event.event_id}",
-        now=now,
+    asked = opt_out.OptOut.of_recipient(
+        message, returned.report.value, evidence=f"Report {event.event_id}"
     )
+    opt_out.opt_out_address(asked=asked, now=now)
 
 
 def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> None:
@@ -114,7 +110,7 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
             channel=message.channel, address__iexact=message.address
         )
         decisions.cancel_unsent(messages=waiting, why=why, now=now, by=None)
-        add_to_do(
+        matter = ToDo(
             kind=ToDo.Kind.ADDRESS,
             key=f"bounce/{message.pk}/{point.pk}",
             client=point.client,
@@ -124,8 +120,8 @@ def suspend_address(message: Message, returned: ReturnedMail, now: datetime) -> 
                 f" {returned.why}"
             ),
             url=f"/clients/{point.client_id}/edit/",
-            now=now,
         )
+        add_to_do(matter=matter, now=now)
 
 
 def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -> None:
@@ -134,20 +130,20 @@ def add_refusal_to_do(message: Message, returned: ReturnedMail, now: datetime) -
     what = (
         "comes back" if returned.report is MailReport.FAILED else "is not sent by the mail service"
     )
-    add_to_do(
+    matter = ToDo(
         kind=ToDo.Kind.ADDRESS,
         key=f"refused/{domain[:60]}/{returned.status}/{now:%Y-%m-%d}",
         message=message,
         words=f"Mail to {domain} {what}, and not for a wrong address: {returned.why}",
         url=f"/outbox/{message.pk}/",
-        now=now,
     )
+    add_to_do(matter=matter, now=now)
 
 
 def add_mail_answer_to_do(
     event: InboundEvent, message: Message, returned: ReturnedMail, now: datetime
 ) -> None:
-    add_to_do(
+    matter = ToDo(
         kind=ToDo.Kind.ANSWER,
         key=f"mail/{event.pk}",
         client=message.client,
@@ -157,5 +153,5 @@ def add_mail_answer_to_do(
             f" “{returned.words}”"
         ),
         url=f"/outbox/{message.pk}/",
-        now=now,
     )
+    add_to_do(matter=matter, now=now)

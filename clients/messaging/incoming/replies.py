@@ -9,9 +9,11 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from clients.messaging.incoming.keywords import Keyword
-from clients.messaging.models import InboundEvent
+from clients.messaging.models import InboundEvent, Message
 from clients.messaging.outbox import queueing
+from clients.messaging.texts import ComposedText
 from clients.messaging.texts.standard import standard_phrases
+from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import Channel
 
@@ -34,21 +36,17 @@ def queue_reply(
     text = standard_phrases(language, "replies")[keyword.value]
     reach = ", ".join(filter(None, [business.phone, business.email]))
     text = text.replace("{business}", business.name).replace("{reach}", reach)
+    outgoing = queueing.OutgoingMessage(
+        client=people[0],
+        kind=Message.Kind.SERVICE,
+        channel=Channel.TEXT,
+        key=f"{keyword.value}/{event.pk}",
+        address=number,
+        basis=keyword.value,
+        written=ComposedText("", text, language=language),
+        expires_at=now + REPLY_VALIDITY,
+    )
     try:
-        queueing.queue_message(
-            client=people[0],
-            kind="service",
-            channel=Channel.TEXT,
-            address=number,
-            subject="",
-            text=text,
-            html="",
-            key=f"{keyword.value}/{event.pk}",
-            consent=None,
-            basis=keyword.value,
-            now=now,
-            expires_at=now + REPLY_VALIDITY,
-            language=language,
-        )
-    except queueing.Unsendable as problem:  # the word itself has taken effect all the same
+        queueing.queue_message(outgoing=outgoing, now=now)
+    except Unsendable as problem:  # the word itself has taken effect all the same
         logger.warning("No answer to %s: %s", keyword.value, problem)

@@ -43,14 +43,10 @@ def message_of_status_report(report: GatewayReport) -> tuple[Message | None, boo
 def apply_reported_opt_out(
     message: Message, event: InboundEvent, is_current: bool, now: datetime
 ) -> EventResult:
-    opt_out.opt_out_address(
-        channel=message.channel,
-        address=message.address,
-        people=[message.client],
-        why=OPTED_OUT_BY_REPORT,
-        evidence=f"Report {event.event_id}",
-        now=now,
+    asked = opt_out.OptOut.of_recipient(
+        message, OPTED_OUT_BY_REPORT, evidence=f"Report {event.event_id}"
     )
+    opt_out.opt_out_address(asked=asked, now=now)
     delivery_reports.apply_delivery_report(
         message=message,
         report=delivery_reports.REPORT_FAILED,

@@ -54,14 +54,14 @@ def handle_stop(
             business=business, channel=Channel.TEXT, addresses=[number]
         )
     )
-    cancelled = opt_out.opt_out_address(
+    asked = opt_out.OptOut(
         channel=Channel.TEXT,
         address=number,
         people=people,
         why=STOPPED_BY_TEXT,
         evidence=answer_evidence(event, report),
-        now=now,
     )
+    cancelled = opt_out.opt_out_address(asked=asked, now=now)
     if not was_stopped:
         replies.queue_reply(Keyword.STOP, business, event, number, people, now)
     return f"{STOPPED_BY_TEXT} {cancelled} waiting messages were cancelled."
@@ -143,15 +143,15 @@ def add_text_answer_to_do(
 ) -> None:
     who = people[0].name if people else number
     url = reverse("clients:detail", args=[people[0].pk]) if people else ""
-    add_to_do(
+    matter = ToDo(
         kind=ToDo.Kind.ANSWER,
         key=f"answer/{event.pk}",
         client=people[0] if people else None,
         message=last_message_to(number),
         words=f"{who} answered by text message: “{report.text[:300]}”",
         url=url,
-        now=now,
     )
+    add_to_do(matter=matter, now=now)
 
 
 def last_message_to(number: str) -> Message | None:

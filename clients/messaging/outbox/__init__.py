@@ -9,12 +9,14 @@ from clients.messaging.outbox.decisions import (
 )
 from clients.messaging.outbox.delivering import deliver
 from clients.messaging.outbox.opt_out import unsubscribe_by_token
-from clients.messaging.outbox.queueing import Unsendable, queue_message
+from clients.messaging.outbox.queueing import OutgoingMessage, queue_message
 from clients.messaging.outbox.sender import DeliveryTally
 from clients.messaging.outbox.sweeping import sweep
+from clients.messaging.unsendable import Unsendable
 
 __all__ = [
     "DeliveryTally",
+    "OutgoingMessage",
     "Unsendable",
     "cancel_unsent",
     "confirm_sent",

@@ -10,8 +10,9 @@ from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions
 from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
-from clients.messaging.outbox.queueing import AttachmentFile, queue_message
+from clients.messaging.outbox.queueing import AttachmentFile, OutgoingMessage, queue_message
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
+from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, User
 from clients.models.channel import Channel, traits_of
@@ -49,23 +50,20 @@ def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Mes
     route = route_to(row.client, channel, purpose, on=business.today(now))
     if isinstance(route, Refusal):
         raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {route.why}")
-    said, _ = queue_message(
+    words = ComposedText(row.subject, text_without_link(business, row), language=row.language)
+    outgoing = OutgoingMessage(
         client=row.client,
         kind=row.kind,
         channel=channel,
         address=route.address,
-        subject=row.subject,
-        text=text_without_link(business, row),
-        html="",
-        key=f"{row.idempotency_key}/{channel}",
-        consent=route.permission.consent(),
         basis=route.permission.basis if is_marketing else row.basis,
-        now=now,
-        by=by,
+        consent=route.permission.consent(),
+        key=f"{row.idempotency_key}/{channel}",
+        written=words,
         expires_at=row.expires_at,
-        language=row.language,
         attachments=attachment_files(row) if traits_of(channel).carries_files else (),
     )
+    said, _ = queue_message(outgoing=outgoing, now=now, by=by)
     decisions.dismiss_message(message=row, now=now, by=by)
     return said
 

@@ -1,7 +1,8 @@
 """Hearing no more: by the link in a message (RFC 8058), by a word sent back, by word of mouth.
 At once, for good."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -31,40 +32,46 @@ def unsubscribe_by_token(*, token: str, now: datetime) -> bool:
     )
     if message is None:
         return False
+    evidence = f"Message {message.message_id}"
     opt_out_address(
-        channel=message.channel,
-        address=message.address,
-        people=[message.client],
-        why=UNSUBSCRIBED_BY_LINK,
-        evidence=f"Message {message.message_id}",
-        now=now,
+        asked=OptOut.of_recipient(message, UNSUBSCRIBED_BY_LINK, evidence=evidence), now=now
     )
     return True
 
 
+@dataclass(frozen=True)
+class OptOut:
+    """An address that wants to hear no more by its channel, the clients who have it, why (in words
+    for the history), and what shows it."""
+
+    channel: str
+    address: str
+    people: Sequence[Client]
+    why: str
+    evidence: str
+
+    @classmethod
+    def of_recipient(cls, message: Message, why: str, *, evidence: str) -> "OptOut":
+        """Asked for by whoever got this message."""
+        return cls(message.channel, message.address, [message.client], why, evidence)
+
+
 @transaction.atomic
-def opt_out_address(
-    *,
-    channel: str,
-    address: str,
-    people: Iterable[Client],
-    why: str,
-    evidence: str,
-    now: datetime,
-    by: User | None = None,
-) -> int:
+def opt_out_address(*, asked: OptOut, now: datetime, by: User | None = None) -> int:
     """Suppress, withdraw and cancel in one transaction, by one channel.
     How many messages were cancelled."""
     suppression.suppress_address(
-        business=Business.objects.get(), channel=channel, address=address, reason=why
+        business=Business.objects.get(),
+        channel=asked.channel,
+        address=asked.address,
+        reason=asked.why,
     )
-    people = list(people)
-    for client in people:
-        withdraw_consent(client, channel, why=why, evidence=evidence, by=by)
-    clients_left.send(Client, client_ids=[client.pk for client in people], words=why, now=now)
-    return decisions.cancel_unsent(
-        messages=unsent_messages_for(channel, address, people), why=why, now=now, by=by
-    )
+    for client in asked.people:
+        withdraw_consent(client, asked.channel, why=asked.why, evidence=asked.evidence, by=by)
+    client_ids = [client.pk for client in asked.people]
+    clients_left.send(Client, client_ids=client_ids, words=asked.why, now=now)
+    waiting = unsent_messages_for(asked.channel, asked.address, asked.people)
+    return decisions.cancel_unsent(messages=waiting, why=asked.why, now=now, by=by)
 
 
 def withdraw_consent(

@@ -50,14 +50,10 @@ def record_refusal(message: Message, reply: str, *, has_opted_out: bool) -> str:
     """For good. If the gateway knows that this address wants to hear no more, then so do we from
     now on."""
     if has_opted_out:
-        opt_out.opt_out_address(
-            channel=message.channel,
-            address=message.address,
-            people=[message.client],
-            why=OPTED_OUT_AT_SENDING,
-            evidence=f"Message {message.message_id}: {reply}",
-            now=timezone.now(),
+        asked = opt_out.OptOut.of_recipient(
+            message, OPTED_OUT_AT_SENDING, evidence=f"Message {message.message_id}: {reply}"
         )
+        opt_out.opt_out_address(asked=asked, now=timezone.now())
     return transition_leased(message, Transition.REFUSE, reply)
 
 

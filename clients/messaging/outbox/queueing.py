@@ -3,8 +3,8 @@
 import logging
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
@@ -14,6 +14,7 @@ from clients.messaging import message_keys, sms_parts
 from clients.messaging.models import Attachment, Consent, Message, MessageEvent
 from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce_law_rule
 from clients.messaging.suppression import ascii_domain
+from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, User
 from clients.models.channel import AddressKind, traits_of
@@ -34,112 +35,88 @@ AttachmentFile = tuple[str, str, bytes]  # name, media type, content
 logger = logging.getLogger(__name__)
 
 
+@dataclass(frozen=True)
+class OutgoingMessage:
+    """What is to be said to one client, by which channel to which address, and what allows it.
+
+    `kind` is one of `Message.Kind`. `key` names the occasion: there is one message a key.
+    `basis` and `consent` (None where none is needed) are frozen with it, `written` holds the words
+    with their language. Nothing goes before `not_before` (None: now), nor at or after `expires_at`
+    (None: never too late). Attachments (name, media type, bytes) are frozen with it.
+    """
+
+    client: Client
+    kind: str
+    channel: str
+    address: str
+    key: str
+    basis: str
+    written: ComposedText
+    consent: Consent | None = None
+    not_before: datetime | None = None
+    expires_at: datetime | None = None
+    attachments: Sequence[AttachmentFile] = ()
+
+
 def queue_message(
-    *,
-    client: Client,
-    kind: str,
-    channel: str,
-    address: str,
-    subject: str,
-    text: str,
-    html: str,
-    key: str,
-    consent: Consent | None,
-    basis: str,
-    now: datetime,
-    by: User | None = None,
-    not_before: datetime | None = None,
-    expires_at: datetime | None = None,
-    language: str = "en",
-    attachments: Sequence[AttachmentFile] = (),
+    *, outgoing: OutgoingMessage, now: datetime, by: User | None = None
 ) -> tuple[Message, bool]:
     """Freeze a message and queue it; False means that the key was there already and nothing
     changed.
 
     A reminder or an offer by e-mail must hold ``{unsubscribe_url}`` in its text (and in its HTML,
     if it has any): this function makes the link and puts it in. Replacing is literal, no other
-    braces mean anything. Attachments (name, media type, bytes) are frozen with it. Call it inside
-    the transaction of the decision. Raises `Unsendable` with a plain reason, which is logged too.
+    braces mean anything. Call it inside the transaction of the decision. Raises `Unsendable` with
+    a plain reason, which is logged too.
     """
     business = Business.objects.get()
     try:
-        message = build_message(
-            business,
-            client=client,
-            kind=kind,
-            channel=channel,
-            address=address,
-            subject=subject,
-            text=text,
-            html=html,
-            key=key,
-            consent=consent,
-            basis=basis,
-            now=now,
-            by=by,
-            not_before=not_before,
-            expires_at=expires_at,
-            language=language,
-        )
-        check_attachments(attachments, channel)
-        enforce_law_rule(business, message, client, today=business.today(now))
+        message = build_message(business, outgoing, now=now, by=by)
+        check_attachments(outgoing.attachments, outgoing.channel)
+        enforce_law_rule(business, message, outgoing.client, today=business.today(now))
         insert_unsubscribe_link(business, message)
     except Unsendable as problem:
-        logger.warning("Not queued (%s): %s", key, problem)
+        logger.warning("Not queued (%s): %s", outgoing.key, problem)
         raise
     with transaction.atomic():
         new = store_new_messages([message], by=by, now=now)
-        attach_files(new, attachments)
-    return new[0] if new else Message.objects.get(idempotency_key=key), bool(new)
+        attach_files(new, outgoing.attachments)
+    return new[0] if new else Message.objects.get(idempotency_key=outgoing.key), bool(new)
 
 
-def draft_message(business: Business, **values: Any) -> Message:
-    """The message checked and frozen, not yet in the outbox; many are kept together by `keep`.
-    Takes what `queue_message` takes, but does not ask the law (see compliance.py): whoever calls it
-    has.
+def draft_message(
+    business: Business, outgoing: OutgoingMessage, *, now: datetime, by: User | None = None
+) -> Message:
+    """The message checked and frozen, not yet in the outbox; many are kept together by
+    `store_new_messages`. It does not ask the law (see compliance.py): whoever calls it has. Nor
+    does it keep attachments.
     """
-    message = build_message(business, **values)
+    message = build_message(business, outgoing, now=now, by=by)
     insert_unsubscribe_link(business, message)
     return message
 
 
 def build_message(
-    business: Business,
-    *,
-    client: Client,
-    kind: str,
-    channel: str,
-    address: str,
-    subject: str,
-    text: str,
-    html: str,
-    key: str,
-    consent: Consent | None,
-    basis: str,
-    now: datetime,
-    by: User | None = None,
-    not_before: datetime | None = None,
-    expires_at: datetime | None = None,
-    language: str = "en",
+    business: Business, outgoing: OutgoingMessage, *, now: datetime, by: User | None
 ) -> Message:
     """As it will go, but for the link to unsubscribe."""
     message = Message(
-        client=client,
-        kind=kind,
-        channel=channel,
-        address=address.strip(),
-        subject=subject.strip(),
-        text=text,
-        html=html,
-        language=language,
-        consent=consent,
-        basis=basis,
-        idempotency_key=key,
+        client=outgoing.client,
+        kind=outgoing.kind,
+        channel=outgoing.channel,
+        address=outgoing.address.strip(),
+        subject=outgoing.written.subject.strip(),
+        text=outgoing.written.text,
+        html=outgoing.written.html,
+        language=outgoing.written.language,
+        consent=outgoing.consent,
+        basis=outgoing.basis,
+        idempotency_key=outgoing.key,
         queued_by=by,
-        message_id=message_keys.make_message_id(business, key),
+        message_id=message_keys.make_message_id(business, outgoing.key),
         queued_at=now,
-        not_before=not_before or now,
-        expires_at=expires_at,
+        not_before=outgoing.not_before or now,
+        expires_at=outgoing.expires_at,
     )
     check_message(message)
     return message

@@ -7,14 +7,13 @@ at any hour.
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from django.db.models import prefetch_related_objects
 
 from clients.messaging.law import LegalRule, LegalRules, countries_of
 from clients.messaging.models import Message, SendingRules
-from clients.messaging.outbox.queueing import MARKETING_MESSAGE_KINDS
-from clients.messaging.quiet import NeverOpenError, first_allowed_moment
+from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
+from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.models import Business, Client
 
 MAX_ZONE_ROUNDS = 10  # properties in several zones: until an hour suits all
@@ -55,12 +54,10 @@ def next_allowed_moment(
     moment = now
     for _ in range(MAX_ZONE_ROUNDS):
         before = moment
-        for zone, country, region in client_locations(business, message.client):
+        for place in client_locations(business, message.client):
             moment = first_allowed_moment(
                 moment,
-                zone=zone,
-                country=country,
-                region=region,
+                place=place,
                 channel=message.channel,
                 rules=rules,
                 law_window=rule.window_local,
@@ -70,10 +67,10 @@ def next_allowed_moment(
     raise NeverOpenError(NeverOpenError.__doc__)
 
 
-def client_locations(business: Business, client: Client) -> Iterator[tuple[ZoneInfo, str, str]]:
+def client_locations(business: Business, client: Client) -> Iterator[Locality]:
     """The zone, country and region of each property; the business's own where there is none."""
     homes = list(client.properties.all())
     for home in homes:
-        yield home.zone, home.country, home.region
+        yield Locality(home.zone, home.country, home.region)
     if not homes:
-        yield business.zone, business.country, business.region
+        yield Locality(business.zone, business.country, business.region)

@@ -27,14 +27,14 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class ComposedText:
-    """A message ready for `clients.messaging.outbox.queue_message`;
+    """The words of a message, ready for `clients.messaging.outbox.queue_message`;
     `parts` of a text message, else 0."""
 
     subject: str
     text: str
-    html: str
-    parts: int
-    language: str
+    html: str = ""
+    parts: int = 0
+    language: str = "en"
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,9 @@ from django.template import loader
 from django.utils.safestring import SafeString, mark_safe
 
 from clients import phones
+from clients.languages import primary_language
 from clients.messaging.texts.fields import FIELD_PATTERN, MESSAGE_FIELDS
-from clients.messaging.texts.standard import Wording, primary_language
+from clients.messaging.texts.standard import Wording
 from clients.models import Business
 
 LINK_LINE_PATTERN = re.compile(

@@ -44,16 +44,15 @@ def law_rule(request: HttpRequest, jurisdiction: str, medium: str) -> HttpRespon
     rule = LegalRules.load().rule_of(jurisdiction, medium, today)
     form = LawRuleForm(request.POST or None, medium=medium, today=today, rule=rule)
     if form.is_valid():
-        actions.save_law_rule(
+        own = actions.LawRuleInput(
             jurisdiction=jurisdiction,
             medium=medium,
             valid_from=form.cleaned_data["valid_from"],
             rules=form.rules,
             source=form.cleaned_data["source"],
             checked_on=form.cleaned_data["checked_on"],
-            by=current_user(request),
-            now=timezone.now(),
         )
+        actions.save_law_rule(rule=own, by=current_user(request), now=timezone.now())
         messages.success(
             request, "Saved. Messages already in the outbox keep the rule they were queued under."
         )

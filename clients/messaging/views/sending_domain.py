@@ -45,7 +45,7 @@ def domain_findings(business: Business) -> list[Finding]:
     """What DNS says now, or said in the last five minutes; nothing while there is no sender."""
     if not business.sender:
         return []
-    known = cache.get(findings_cache_key(business))
+    known: list[Finding] | None = cache.get(findings_cache_key(business))
     if known is None:
         selectors = [name.strip() for name in business.dkim_selectors.split(",") if name.strip()]
         bounce = address_domain(business.bounce_email or business.sender)

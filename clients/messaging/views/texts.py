@@ -16,7 +16,13 @@ from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LanguageForm, TextForm
 from clients.messaging.models import MessageText
 from clients.messaging.texts.standard import Wording
-from clients.messaging.texts_page import TextPreview, language_name, languages_in_use, text_listings
+from clients.messaging.texts_page import (
+    TextPreview,
+    language_name,
+    languages_in_use,
+    preview_text,
+    text_listings,
+)
 from clients.models import Client
 from clients.models.channel import Channel, traits_of
 
@@ -53,12 +59,11 @@ def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -
     values = {"subject": words.subject, "body": words.body, "client": request.GET.get("client", "")}
     form = TextForm(request.POST or None, initial=values, purpose=purpose, channel=channel)
     if "save" in request.POST and form.is_valid():
+        own = Wording(form.cleaned_data.get("subject", ""), form.cleaned_data["body"], language)
         actions.save_message_text(
             purpose=purpose,
             channel=channel,
-            language=language,
-            subject=form.cleaned_data.get("subject", ""),
-            body=form.cleaned_data["body"],
+            words=own,
             by=current_user(request),
             now=timezone.now(),
         )
@@ -132,7 +137,7 @@ def wording_or_404(request: HttpRequest, purpose: str, channel: str, language: s
 
 def preview_of(request: HttpRequest, form: TextForm, language: str) -> TextPreview:
     subject, body = form.wording
-    return TextPreview.of(
+    return preview_text(
         Wording(subject, body, language),
         business=business_of(request),
         client=form.preview_client(),

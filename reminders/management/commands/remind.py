@@ -3,7 +3,7 @@ which they are."""
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -19,7 +19,7 @@ from reminders.due import due_list
 from reminders.management.arguments import month_argument, require_business
 from reminders.models import Reminder
 from reminders.months import shift_months
-from reminders.steps import LeftOut, PlannedMessage, plan_reminders
+from reminders.steps import LeftOut, PlannedMessage, ReminderRequest, plan_reminders
 from reminders.steps.drafts import Draft, write_drafts
 
 COLUMNS = [
@@ -47,17 +47,7 @@ class RemindArguments:
 
     business: Business
     now: datetime
-    until: date
-    deck_ids: list[int] | None
-    at_once: bool
-
-    def plan_arguments(self) -> dict[str, Any]:
-        return {
-            "deck_ids": self.deck_ids,
-            "until": self.until,
-            "now": self.now,
-            "at_once": self.at_once,
-        }
+    asked: ReminderRequest
 
 
 class Command(BaseCommand):
@@ -85,9 +75,11 @@ class Command(BaseCommand):
         run = RemindArguments(
             business,
             timezone.now(),
-            shift_months(month, 1),
-            chosen_deck_ids(month, options),
-            options["at_once"],
+            ReminderRequest(
+                shift_months(month, 1),
+                chosen_deck_ids(month, options),
+                at_once=options["at_once"],
+            ),
         )
         with display.override_business(business), timezone.override(business.zone):
             done = dry_run_rows if options["dry_run"] else queue_and_list_rows
@@ -103,7 +95,7 @@ def chosen_deck_ids(month: date, options: dict[str, Any]) -> list[int] | None:
 
 
 def dry_run_rows(run: RemindArguments) -> list[dict[str, Any]]:
-    made = plan_reminders(business=run.business, **run.plan_arguments())
+    made = plan_reminders(run.asked, business=run.business, now=run.now)
     rows = []
     silent = list(made.left_out)
     for part in message_chunks(made.planned):
@@ -139,12 +131,14 @@ def draft_row(draft: Draft) -> dict[str, Any]:
 
 
 def queue_and_list_rows(run: RemindArguments) -> list[dict[str, Any]]:
-    ahead = plan_reminders(business=run.business, **run.plan_arguments())
+    ahead = plan_reminders(run.asked, business=run.business, now=run.now)
     rows = []
     silent = list(ahead.left_out)
     for part in message_chunks(ahead.planned):
         decks = [due_step.coat.deck_id for each in part for due_step in each.due_steps]
-        result = actions.queue_reminders(by=None, **run.plan_arguments() | {"deck_ids": decks})
+        result = actions.queue_reminders(
+            asked=replace(run.asked, deck_ids=decks), by=None, now=run.now
+        )
         rows += [
             message_row(message, reminders)
             for message, reminders in actions.messages_with_reminders(result.queued)

@@ -1,6 +1,7 @@
 """Better by exchange: take one or two households out of a plan and put them where they fit best, at
 the true risk."""
 
+from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
@@ -14,6 +15,7 @@ NO_WEEK = -1
 MIN_GAIN = 1e-9
 
 
+@dataclass(eq=False)
 class PlanExchange:
     """A plan that is bettered in place.
 
@@ -33,21 +35,12 @@ class PlanExchange:
         Standard deviations that stay free.
     """
 
-    def __init__(
-        self,
-        intervals: HallIntervals,
-        total: Floats,
-        moments: Floats,
-        worth: Floats,
-        week: Integers,
-        z: float,
-    ) -> None:
-        self.found = intervals
-        self.total = total
-        self.moments = moments
-        self.worth = worth
-        self.week = week
-        self.z = z
+    intervals: HallIntervals
+    total: Floats
+    moments: Floats
+    worth: Floats
+    week: Integers
+    z: float
 
     def improve(self, rows: Integers) -> Integers:
         """Exchange one and two of these rows at a time until nothing gains.
@@ -103,11 +96,11 @@ class PlanExchange:
             if not self.worth[row, week] > 0:
                 return
             if fits_intervals(
-                self.found, self.total, self.found.past + week, self.moments[row], self.z
+                self.intervals, self.total, self.intervals.past + week, self.moments[row], self.z
             ):
                 self.total = self.total + self.interval_moments(row, week)
                 self.week[row] = week
                 return
 
     def interval_moments(self, row: int, week: int) -> Floats:
-        return self.found.inside[:, [self.found.past + week]] * self.moments[row]
+        return self.intervals.inside[:, [self.intervals.past + week]] * self.moments[row]

@@ -170,25 +170,23 @@ def evaluate_weeks(
     )
 
 
+@dataclass(eq=False)
 class PacingSolver:
     """One problem: lays tangents, solves, brings towns together, makes whole."""
 
-    def __init__(
-        self,
-        work: ReminderCandidates,
-        hours: CrewHours,
-        intervals: HallIntervals,
-        rules: PacingRules,
-        choices: Choices,
-        fixed: Integers,
-    ) -> None:
-        self.work = work
-        self.hours = hours
-        self.found = intervals
-        self.rules = rules
-        self.choices = choices
-        self.fixed = fixed
-        self.fixed_load = intervals.total(moments_by_week(work, fixed, hours, intervals.past))
+    work: ReminderCandidates
+    hours: CrewHours
+    found: HallIntervals
+    rules: PacingRules
+    choices: Choices
+    fixed: Integers
+
+    def __post_init__(self) -> None:
+        work = self.work
+        choices = self.choices
+        self.fixed_load = self.found.total(
+            moments_by_week(work, self.fixed, self.hours, self.found.past)
+        )
         count = len(choices)
         self.assignment = coo_matrix(
             (np.ones(count), (choices.row, np.arange(count))), shape=(len(work), count)
