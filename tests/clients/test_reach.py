@@ -19,6 +19,7 @@ from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED
 from clients.messaging.law.rule import add_months
 from clients.messaging.models import Message, MessageEvent
+from clients.messaging.outbox.compliance import limit_validity
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import Business, Channel, Client
@@ -167,29 +168,31 @@ def answers_of_both(
     """For all at once, and the same for each alone."""
     many = Reach(Client.objects.order_by().values("pk"), business=business)
     rows = Client.objects.in_bulk()
-    for client, channel, purpose in product(clients, CHANNELS, [MARKETING, BOOKING]):
-        answer = many.route(client.pk, channel, purpose, on=on)
-        assert answer == route_to(rows[client.pk], channel, purpose, on=on)
-        yield (client, channel, purpose), answer
+    for client in clients:
+        alone = Reach.of(rows[client.pk], business=business)
+        for channel, purpose in product(CHANNELS, [MARKETING, BOOKING]):
+            answer = many.route(client.pk, channel, purpose, on=on)
+            assert answer == alone.route(client.pk, channel, purpose, on=on)
+            yield (client, channel, purpose), answer
 
 
 def planned_message(client: Client, purpose: ContactPurpose, route: Route) -> Message:
     """A message as it is frozen when it is planned: it ends with its basis."""
-    ends_on = route.permission.law_ends_on
-    zone = Business.objects.get().zone
-    over = ends_on and datetime(ends_on.year, ends_on.month, ends_on.day, tzinfo=zone)
     key = f"{client.pk}/{purpose}/{route.channel}"
-    made: Message = Message.objects.create(
+    made = Message(
         client=client,
         kind="reminder" if purpose == MARKETING else "service",
         channel=route.channel,
         address=route.address,
         text="The finish on your deck is due.",
+        consent=route.permission.consent(),
         basis=route.permission.basis,
         idempotency_key=key,
         message_id=key,
-        expires_at=over + timedelta(days=1) if over else None,
     )
+    if purpose == MARKETING:
+        limit_validity(Business.objects.get(), made, route.permission.rule, client)
+    made.save()
     return made
 
 
