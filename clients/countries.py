@@ -6,6 +6,7 @@ from zoneinfo import available_timezones
 from babel import Locale
 from babel.core import UnknownLocaleError
 from babel.numbers import get_territory_currencies
+from django.core.exceptions import ValidationError
 
 NON_COUNTRY_CODES = {"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"}
 NON_TOWN_ZONE_PREFIXES = (
@@ -60,3 +61,11 @@ def is_locale(text: str) -> bool:
     except (UnknownLocaleError, ValueError):
         return False
     return True
+
+
+def validate_time_zone(name: str) -> None:
+    """Refuse a name that the database of time zones does not know."""
+    if name not in available_timezones():
+        raise ValidationError(
+            f"“{name}” is not a time zone. Use a name such as America/Halifax.", code="time_zone"
+        )

@@ -1,5 +1,5 @@
 """Rows printed by commands: a table for people, JSON or CSV for programs.
-Keys are documented in docs/operations.md."""
+Keys are documented in docs/commands.md."""
 
 import csv
 import json

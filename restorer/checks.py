@@ -98,7 +98,7 @@ def check_mail_backend(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
         import_string(settings.OUTBOX_BACKEND)
     except ImportError as error:
         hint = (
-            "Install its package (docs/operations.md, EMAIL_BACKEND), or unset EMAIL_BACKEND to"
+            "Install its package (docs/server.md, EMAIL_BACKEND), or unset EMAIL_BACKEND to"
             " send by SMTP."
         )
         return [Error(f"EMAIL_BACKEND cannot be loaded: {error}", hint=hint, id="restorer.E005")]
@@ -114,7 +114,7 @@ def check_mail_reports(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
         return []
     hint = (
         "Set ANYMAIL_WEBHOOK_SECRET to NAME:PASSWORD, or the service's key for signing"
-        " (docs/operations.md)."
+        " (docs/server.md)."
     )
     return [
         Warning(

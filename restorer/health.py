@@ -38,7 +38,7 @@ def show_health(request: HttpRequest) -> HttpResponse:
 
 
 def health_state(now: datetime) -> dict[str, Any]:
-    """The keys are stable; they are documented in docs/operations.md."""
+    """The keys are stable; they are documented in docs/server.md."""
     try:
         ages = Heartbeat.objects.ages(now=now)
         waiting = Message.objects.waiting_since(now - timedelta(minutes=15)).count()

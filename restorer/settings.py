@@ -240,7 +240,7 @@ BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
 # Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 
-# django-q2 is the alarm clock only. Why each value: docs/operations.md, "The worker".
+# django-q2 is the alarm clock only. Why each value: docs/server.md, "The worker".
 Q_CLUSTER = {
     "name": "restorer",
     "orm": "default",

@@ -7,8 +7,8 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients import form_recovery
 from clients.access import business_today
+from clients.forms import form_recovery
 from reminders.months import month_of
 from restorer.demo.style_samples import style_samples
 from restorer.month_page import month_page

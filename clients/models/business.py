@@ -11,7 +11,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.places.time_zones import validate_time_zone
+from clients.countries import validate_time_zone
 from clients.units import Units
 
 

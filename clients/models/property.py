@@ -9,8 +9,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
+from clients.countries import validate_time_zone
 from clients.models.client import Client
-from clients.places.time_zones import validate_time_zone
 
 ON_EARTH = Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180)
 

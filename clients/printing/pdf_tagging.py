@@ -1,7 +1,7 @@
 """The tags of our PDFs, put in order just before WeasyPrint writes them:
 what it leaves open of ISO 14289-1 (PDF/UA-1).
 
-Checkpoints are those of the Matterhorn Protocol 1.1 (numbers from memory); docs/operations.md says
+Checkpoints are those of the Matterhorn Protocol 1.1 (numbers from memory); docs/server.md says
 what stays open.
 """
 

@@ -14,9 +14,9 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from clients import form_recovery
 from clients.access import current_user
 from clients.actions import business as actions
+from clients.forms import form_recovery
 from clients.forms.accounts import OwnPasswordForm, SignInForm
 
 

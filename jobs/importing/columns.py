@@ -1,6 +1,6 @@
 """The columns of the sheet: what each may hold and what is said when it holds something else.
 
-The table in docs/operations.md ("The sheet") is checked against `COLUMNS` by a test.
+The table in docs/owner.md ("The sheet") is checked against `COLUMNS` by a test.
 """
 
 import re

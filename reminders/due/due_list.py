@@ -230,7 +230,7 @@ def due_month_rows(
 
 def due_rows(found: Iterable[DueDeck], *, is_carried_over: bool = False) -> list[dict[str, Any]]:
     """The lines with the stable keys of COLUMNS, as commands and the CSV write them
-    (docs/operations.md)."""
+    (docs/commands.md)."""
     return [due_row(line, is_carried_over) for line in found]
 
 

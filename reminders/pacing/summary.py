@@ -118,7 +118,7 @@ def why_not_planned(work: core.ReminderCandidates, row: int) -> str:
 
 
 def household_rows(made: PacingPlan) -> list[dict[str, Any]]:
-    """With the keys of COLUMNS, as documented in docs/operations.md."""
+    """With the keys of COLUMNS, as documented in docs/commands.md."""
     return [household_row(line) for line in household_lines(made)]
 
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from freezegun import freeze_time
 
-from clients import form_recovery
+from clients.forms import form_recovery
 from clients.models import Client, User
 from tests.factories import ClientFactory
 

@@ -42,7 +42,7 @@ from tests.gateway import gateway_row, queued_text
 from tests.outbox import queued
 from tests.paper_line import PaperLine
 
-GUIDE = Path(__file__).parents[2] / "docs" / "operations.md"
+GUIDE = Path(__file__).parents[2] / "docs" / "owner.md"
 SECRET = "hook-secret-of-these-tests"
 AN_HOUR = timedelta(hours=1)
 WHY = "For a test."

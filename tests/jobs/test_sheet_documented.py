@@ -1,4 +1,4 @@
-"""The table of columns in docs/operations.md says what the import does."""
+"""The table of columns in docs/owner.md says what the import does."""
 
 from pathlib import Path
 
@@ -6,7 +6,7 @@ from jobs.importing.columns import SHEET_COLUMNS
 
 
 def test_every_column_is_documented_as_it_is() -> None:
-    text = (Path(__file__).parents[2] / "docs" / "operations.md").read_text()
+    text = (Path(__file__).parents[2] / "docs" / "owner.md").read_text()
 
     for column in SHEET_COLUMNS:
         needed = "yes" if column.is_required else ""

@@ -52,7 +52,7 @@ class Command(BaseCommand):
 
     def read_mailbox(self) -> None:
         if not incoming.has_bounce_mailbox():
-            raise CommandError("No mailbox is set: see BOUNCES_HOST in docs/operations.md.")
+            raise CommandError("No mailbox is set: see BOUNCES_HOST in docs/server.md.")
         try:
             incoming.fetch_unseen_mails(
                 lambda content: self.receive_mail("imap", content), deadline_seconds=float("inf")

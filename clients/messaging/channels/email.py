@@ -3,7 +3,7 @@ of each try.
 
 Django's own backend (its EMAIL_* settings) opens the connection; the dialogue is ours, because only
 the phase that was reached tells whether a message may ever be tried again (RFC 1047;
-docs/operations.md, "What the states mean").
+docs/owner.md, "What the states mean").
 """
 
 import contextlib

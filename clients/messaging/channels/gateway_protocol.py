@@ -109,7 +109,7 @@ def answer_outcome(
     gateway: TextGateway, status: int, content: bytes, media_type: str = ""
 ) -> SendOutcome:
     """What an HTTP answer to a message says about it;
-    see docs/operations.md, "The text message gateway"."""
+    see docs/server.md, "The text message gateway"."""
     answer = parse_body(content, media_type)
     code = value_at_path(answer, gateway.refusal_path) if gateway.refusal_path else ""
     reply = http_reply_text(status, content)

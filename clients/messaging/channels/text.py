@@ -2,7 +2,7 @@
 one request a message, one recipient a request, and never a second try.
 
 The head of the request goes ahead; its body leaves only after the outbox's last look. What happens
-before that handed nothing over; a lost answer after it means that nobody knows (docs/operations.md,
+before that handed nothing over; a lost answer after it means that nobody knows (docs/owner.md,
 "The text message gateway").
 """
 

@@ -13,7 +13,7 @@ from clients.models.client import Client
 
 
 class State(models.TextChoices):
-    """Where a message stands; see docs/operations.md, "What the states mean"."""
+    """Where a message stands; see docs/owner.md, "What the states mean"."""
 
     QUEUED = "queued", "Queued"
     CLAIMED = "claimed", "Being prepared"

@@ -1,6 +1,6 @@
 """The table of what can happen to a message, and the one way to let it happen.
 
-Printed in docs/operations.md, "How a message moves"; what is not in it cannot happen.
+Printed in docs/owner.md, "How a message moves"; what is not in it cannot happen.
 """
 
 from collections.abc import Collection

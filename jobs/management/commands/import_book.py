@@ -18,7 +18,7 @@ TALLY_COLUMNS = ["clients", "properties", "decks", "products", "batches", "jobs"
 
 class Command(BaseCommand):
     help = (
-        "Import a CSV or XLSX sheet with one row a job (columns: docs/operations.md). All of it or"
+        "Import a CSV or XLSX sheet with one row a job (columns: docs/owner.md). All of it or"
         " nothing."
     )
 

@@ -96,7 +96,7 @@ def offer_line_row(line: OfferLine) -> dict[str, Any]:
 
 
 def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
-    """The stable keys of docs/operations.md; decimals as text."""
+    """The stable keys of docs/commands.md; decimals as text."""
     offer = drafted.offer
     scope = drafted.scopes[0]
     return {
