@@ -72,7 +72,7 @@ def test_what_is_left_in_a_tin_is_noted_and_an_empty_one_leaves_the_shelf(
 def test_after_a_job_what_is_left_in_its_tins_is_noted_on_its_own_page(
     as_user: AsUser, crew: User, oil: Product
 ) -> None:
-    now = timezone.localdate()
+    now = Business.objects.get().today(timezone.now())
     job = JobFactory(finished_on=now)
     old = JobFactory(finished_on=now - timedelta(days=15))
     for each in (job, old):
