@@ -51,7 +51,7 @@ def test_how_a_call_ended_is_noted_on_the_phone_without_scripts(
     first.get_by_label("What was said").fill("Wants a Tuesday")
     first.get_by_role("button", name="No answer").click()
 
-    assert page.get_by_text("1 to make now, 1 later").is_visible()
+    page.get_by_text("1 to make now, 1 later").wait_for()
     note = CallNote.objects.get()
     assert (note.result, note.note) == ("no_answer", "Wants a Tuesday")
     Message.objects.update(not_before=timezone.now())
