@@ -17,7 +17,7 @@ import pytest
 
 from restorer.local import postgres
 
-START = "from restorer.local import postgres as p; print(p.start())"
+START = "from restorer.local import postgres as p; print(p.start_server())"
 
 
 @pytest.fixture
