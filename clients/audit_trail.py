@@ -19,6 +19,7 @@ ACTION_VERBS = {
     LogEntry.Action.DELETE: "deleted",
 }
 MAX_VALUE_LENGTH = 200
+RENAMED_FIELDS = {"property": "site"}  # as older entries call them
 IGNORED_FIELDS = {
     "id",
     "created_at",
@@ -97,7 +98,7 @@ def field_changes(row: LogEntry, model: type[Model] | None) -> Iterator[FieldCha
     for name, values in (row.changes_dict or {}).items():
         if name in IGNORED_FIELDS or not isinstance(values, list) or len(values) != 2:
             continue
-        field = model_field(model, name)
+        field = model_field(model, RENAMED_FIELDS.get(name, name))
         if not getattr(field, "concrete", True):
             continue  # rows that point here have entries of their own
         before, after = (display_value(field, value) for value in values)

@@ -255,7 +255,7 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
 
 
 def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
-    lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("property__client_id", flat=True))
+    lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("site__client_id", flat=True))
 
 
 def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:

@@ -69,11 +69,11 @@ def decks_to_draft(
     deck_ids: Collection[int], drafted: DraftingResult, *, today: date
 ) -> list[Deck]:
     """The decks for which nothing is under way, property by property."""
-    rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("property_id", "pk")
+    rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("site_id", "pk")
     taken = reasons_not_to_draft(deck_ids, today=today)
     found = []
     for deck in rows:
-        is_archived = deck.archived_at or deck.property.client.archived_at
+        is_archived = deck.archived_at or deck.site.client.archived_at
         why = "The deck or its client is archived." if is_archived else taken.get(deck.pk, "")
         if why:
             drafted.left_out.append((deck, why))
@@ -103,7 +103,7 @@ def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferB
     scopes = propose_scopes(decks, today=today)
     known = deck_outlooks(decks, today=today)
     version = active_fit.active_posterior().version
-    for place, members in groupby(decks, key=lambda deck: deck.property):
+    for place, members in groupby(decks, key=lambda deck: deck.site):
         listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))
         outlook = Outlook(
             {deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version

@@ -45,7 +45,7 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
         "said": said[:MESSAGES_SHOWN],
         "said_count": said.count(),
         "refusing": suppressed_channels(client, business_of(request)),
-        "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
+        "first_deck": Deck.objects.filter(site__client=client).current().order_by("id").first(),
     }
     return render(request, "clients/detail.html", context)
 

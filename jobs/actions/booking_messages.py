@@ -114,9 +114,7 @@ def queue_booking_message(
 
 def booking_message_expiry(booking: Booking) -> datetime:
     """Midnight after its last day, at the property: what has not gone out by then is of no use."""
-    return datetime.combine(
-        booking.last_on + timedelta(days=1), time.min, tzinfo=booking.property.zone
-    )
+    return datetime.combine(booking.last_on + timedelta(days=1), time.min, tzinfo=booking.site.zone)
 
 
 def calendar_attachment(
@@ -148,8 +146,7 @@ def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:
 
 def deck_addresses(booking: Booking) -> list[str]:
     return [
-        f"{deck.label}, {booking.property.street}, {booking.property.town}"
-        for deck in booking.decks.all()
+        f"{deck.label}, {booking.site.street}, {booking.site.town}" for deck in booking.decks.all()
     ]
 
 

@@ -60,7 +60,7 @@ def book_work(
     if work.offer:
         offer = Offer.objects.select_for_update().get(pk=work.offer.pk)
         work = replace(work, offer=offer, hours=max(work.hours, MIN_BOOKING_HOURS))
-    lock_until_commit(f"booking of property {work.property.pk}")
+    lock_until_commit(f"booking of property {work.site.pk}")
     fitting.check_bookable_work(work)
     if there := fitting.existing_booking(work):
         return there
@@ -84,7 +84,7 @@ def write_booking(
 ) -> Booking:
     """The row with its crew, days and decks."""
     booking = reusable_booking(work.offer) or Booking(
-        client_id=work.property.client_id, property=work.property, created_by=by
+        client_id=work.site.client_id, site=work.site, created_by=by
     )
     booking.offer = work.offer
     booking.notes = work.notes
@@ -153,7 +153,7 @@ def free_and_find_placement(
         crews=[locked],
         day=move.first_day,
         hours=hours,
-        property=booking.property,
+        site=booking.site,
         business=business,
         on_any_day=move.on_any_day,
     )

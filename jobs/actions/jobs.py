@@ -105,7 +105,7 @@ def follow_job_changes(*, deck_ids: Collection[int], now: datetime) -> None:
 
 
 def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
-    if deck.archived_at or deck.property.client.archived_at:
+    if deck.archived_at or deck.site.client.archived_at:
         raise JobError(
             "deck",
             f"{deck} is archived. Bring it back from the archive first, or choose another deck.",

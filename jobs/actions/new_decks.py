@@ -23,5 +23,5 @@ def add_client_and_deck(*, new: NewDeck, by: User | None, now: datetime) -> Deck
         client=client, street=new.street, town=new.town, created_at=now, **dict(new.place)
     )
     return Deck.objects.create(
-        property=home, label=new.label, species=new.species, area_m2=new.area_m2, created_at=now
+        site=home, label=new.label, species=new.species, area_m2=new.area_m2, created_at=now
     )

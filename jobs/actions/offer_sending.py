@@ -162,8 +162,7 @@ def offered_decks_text(offer: Offer, scopes: Sequence[OfferScope], *, on_one_lin
     if on_one_line:
         return ", ".join(scope.deck.label for scope in scopes)
     return "\n\n".join(
-        f"{scope.deck.label}, {offer.property.street},"
-        f" {offer.property.town}\n{scope_work_text(scope)}"
+        f"{scope.deck.label}, {offer.site.street}, {offer.site.town}\n{scope_work_text(scope)}"
         for scope in scopes
     )
 

@@ -39,7 +39,7 @@ FIRST_OFFER_NUMBER = 101
 REVISION_FIELDS = [
     "number",
     "client",
-    "property",
+    "site",
     "price_list",
     "language",
     "currency",
@@ -188,7 +188,7 @@ def lock_offer(offer: Offer, *states: str) -> Offer:
     """The row locked, and in one of these states. Raises `OfferError`."""
     row = (
         Offer.objects.select_for_update(of=("self",))
-        .select_related("client", "property", "price_list")
+        .select_related("client", "site", "price_list")
         .get(pk=offer.pk)
     )
     if row.state not in states:

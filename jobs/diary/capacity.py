@@ -110,7 +110,7 @@ def booked_hours_and_locations(
         rows = rows.exclude(booking=excluding)
     hours: dict[tuple[int, date], Decimal] = {}
     spots: dict[tuple[int, date], list[StopLocation]] = {}
-    home = "booking__property__"
+    home = "booking__site__"
     for crew, day, taken, *spot in rows.order_by().values_list(
         "crew_day__crew_id",
         "crew_day__day",

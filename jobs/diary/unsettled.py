@@ -30,9 +30,9 @@ class UnsettledWork:
 
 def unsettled_work(*, today: date) -> UnsettledWork:
     offers = Offer.objects.filter(state=Offer.State.ACCEPTED, booking=None).select_related(
-        "client", "property"
+        "client", "site"
     )
-    bookings = Booking.objects.select_related("client", "property", "crew")
+    bookings = Booking.objects.select_related("client", "site", "crew")
     held = bookings.filter(state=Booking.State.HELD)
     over = bookings.filter(state=Booking.State.BOOKED, last_on__lt=today)
     gone = bookings.filter(
@@ -55,7 +55,7 @@ def bookings_on_days_off(today: date) -> list[tuple[BookingDay, DayOff]]:
         crew_day__day__range=(today, last), booking__state=Booking.State.BOOKED
     )
     rows = (
-        rows.select_related("crew_day__crew", "booking__client", "booking__property")
+        rows.select_related("crew_day__crew", "booking__client", "booking__site")
         if off
         else rows.none()
     )

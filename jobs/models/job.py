@@ -149,8 +149,8 @@ class Job(models.Model):
 class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
     def trace(self, batch: Batch) -> "CoatAppliedQuerySet":
         """Where a batch went, newest first, with the deck, the client and how to reach them."""
-        rows = self.filter(batch=batch).select_related("job__deck__property__client")
-        return rows.prefetch_related("job__deck__property__client__contact_points").order_by(
+        rows = self.filter(batch=batch).select_related("job__deck__site__client")
+        return rows.prefetch_related("job__deck__site__client__contact_points").order_by(
             "-job__finished_on", "-id"
         )
 

@@ -54,9 +54,9 @@ def propose_scopes(
         return {
             deck.pk: build_scope(
                 past[deck.pk],
-                supplies.setdefault(deck.property_id, Supply(stock)),
+                supplies.setdefault(deck.site_id, Supply(stock)),
                 (overrides or {}).get(deck.pk, NO_OVERRIDE),
-                SeasonDay(today, month, latitudes[deck.property_id]),
+                SeasonDay(today, month, latitudes[deck.site_id]),
             )
             for deck in listed
         }

@@ -37,7 +37,7 @@ def new_check(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Visit.objects.select_related("deck__property__client", "job"), pk=pk)
+    row = get_object_or_404(Visit.objects.select_related("deck__site__client", "job"), pk=pk)
     if hasattr(row, "job"):
         return redirect("jobs:edit", row.job.pk)  # a job's own grades are corrected with it
     initial = {name: getattr(row, name) for name in CheckForm.base_fields}

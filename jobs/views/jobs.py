@@ -26,7 +26,7 @@ from jobs.work.spread_rate import measured_spreads
 
 def job_or_404(pk: int) -> Job:
     jobs = Job.objects.select_related(
-        "deck__property__client", "visit", "recorded_by", "sign_off"
+        "deck__site__client", "visit", "recorded_by", "sign_off"
     ).with_coats()
     return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
 

@@ -50,7 +50,7 @@ def deck_by_number(text: str) -> Deck | None:
 
 def current_deck(text: str) -> Deck | None:
     deck = deck_by_number(text)
-    return None if deck is None or deck.archived_at or deck.property.client.archived_at else deck
+    return None if deck is None or deck.archived_at or deck.site.client.archived_at else deck
 
 
 def choose_deck(request: HttpRequest) -> HttpResponse:

@@ -35,9 +35,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("jobs:detail", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
     chosen = (
-        request.POST.get("language")
-        or request.GET.get("language")
-        or job.deck.property.client.language
+        request.POST.get("language") or request.GET.get("language") or job.deck.site.client.language
     )
     with display.in_client_language(chosen):
         return sign_off_page(request, job)
@@ -45,7 +43,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
-    client = job.deck.property.client
+    client = job.deck.site.client
     jobs = jobs_to_sign_off(job)
     wording = sign_off_statement(jobs)
     asks = consent_requests(client, business_of(request))

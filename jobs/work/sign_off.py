@@ -50,13 +50,10 @@ def jobs_to_sign_off(job: Job) -> list[Job]:
     """This job, and what else was finished at that property on that day and is not signed off:
     one visit, one name."""
     visit = Job.objects.filter(
-        deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None
+        deck__site=job.deck.site_id, finished_on=job.finished_on, sign_off=None
     )
     found = (
-        visit.exclude(pk=job.pk)
-        .select_related("deck__property__client")
-        .with_coats()
-        .order_by("pk")
+        visit.exclude(pk=job.pk).select_related("deck__site__client").with_coats().order_by("pk")
     )
     return [job, *found]
 

@@ -27,7 +27,7 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
         if (grade := visit.grade) is not None
     ]
     chances = worn_chances(row, coat_on, today)
-    hemisphere = "south" if row.deck.property.latitude < 0 else "north"
+    hemisphere = "south" if row.deck.site.latitude < 0 else "north"
     return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
 
 

@@ -12,7 +12,7 @@ from reminders.models import Forecast
 
 
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
-    rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__property", "job")
+    rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__site", "job")
     return {row.deck_id: forecast_summary(row, today) for row in rows}
 
 

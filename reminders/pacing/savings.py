@@ -48,7 +48,7 @@ GROUP BY j.kind
 class OpenDeck(DeckRow):
     """A deck that may be reminded."""
 
-    property_id: int
+    site_id: int
     median_months: float
     log_sd: float
 
@@ -80,7 +80,7 @@ def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]
         .values_list(*value_columns(OpenDeck))[:MAX_OPEN_DECKS]
     )
     return sorted(
-        (OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id)
+        (OpenDeck(*row) for row in nearest), key=lambda deck: (deck.site_id, deck.deck_id)
     )
 
 

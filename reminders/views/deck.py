@@ -27,7 +27,7 @@ MAX_OFFERS = 8
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
+    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__site").first()
     today = business_today(request)
     context = {
         "deck": deck,
@@ -44,7 +44,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
         "today": today,
-        "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
+        "neighbours": deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
     }
     return render(request, "reminders/deck.html", context)
 

@@ -101,7 +101,7 @@ def report_drafting(request: HttpRequest, drafted: offer_drafting.DraftingResult
         )
     for deck, why in drafted.left_out[:MAX_REPORTED]:
         messages.warning(
-            request, f"{deck.property.client.name}, {deck.label}: no offer was drafted. {why}"
+            request, f"{deck.site.client.name}, {deck.label}: no offer was drafted. {why}"
         )
     if left_out > MAX_REPORTED:
         messages.warning(

@@ -168,11 +168,11 @@ def save_week_choice(
     now = timezone.now()
     try:
         if answer == PLAN_CHOOSES:
-            clear_chosen_week(property_id=place.pk, now=now)
+            clear_chosen_week(site_id=place.pk, now=now)
             messages.success(request, f"The next plan chooses the week of {place.client}.")
         else:
             week = None if answer == LEAVE_OUT else date.fromisoformat(answer)
-            choose_week(property_id=place.pk, week=week, now=now)
+            choose_week(site_id=place.pk, week=week, now=now)
             words = (
                 f"is reminded in the week of {display.format_day(week)}"
                 if week

@@ -121,7 +121,7 @@ def add_person(person: dict[str, Any], number: int, business: Business, now: dat
     homes = [PropertyFactory(client=client, country=each) for each in person["countries"]]
     if homes and person["last_job"]:
         finished_on = months_before(today, *person["last_job"])
-        JobFactory(deck=DeckFactory(property=homes[0]), finished_on=finished_on)
+        JobFactory(deck=DeckFactory(site=homes[0]), finished_on=finished_on)
     add_points(client, number, person["points"], now)
     for entry in person["consents"]:
         add_consent(client, entry, business, now)

@@ -27,7 +27,7 @@ def simulated_book(
     """
     place = PropertyFactory(client=ClientFactory())
     product = ProductFactory()
-    made: list[Deck] = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
+    made: list[Deck] = [DeckFactory(site=place, label=f"Deck {n}") for n in range(decks)]
     rng = np.random.default_rng(seed)
     clock = clock_of(made[0], product)
     jobs: list[Job] = []

@@ -67,9 +67,7 @@ class Command(BaseCommand):
 
 def forecast_or_error(deck_id: int) -> Forecast:
     forecast = (
-        Forecast.objects.filter(deck=deck_id)
-        .select_related("deck__property__client", "job")
-        .first()
+        Forecast.objects.filter(deck=deck_id).select_related("deck__site__client", "job").first()
     )
     if forecast is not None:
         return forecast
@@ -84,7 +82,7 @@ def forecast_or_error(deck_id: int) -> Forecast:
 
 
 def forecast_row(forecast: Forecast) -> dict[str, Any]:
-    place = forecast.deck.property
+    place = forecast.deck.site
     return {name: getattr(forecast, name) for name in STORED_COLUMNS} | {
         "deck_id": forecast.deck_id,
         "client": place.client.name,
