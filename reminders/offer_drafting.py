@@ -16,8 +16,8 @@ from jobs.offers import OfferBrief
 from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
 from jobs.scope import propose_scopes
 from reminders import forecast
-from reminders.forecasting import active_fit, bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting import bridge
+from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 
 DAYS_PER_MONTH = 365.25 / 12
@@ -102,7 +102,7 @@ def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferB
     """One order a property, the deck that is due first leading."""
     scopes = propose_scopes(decks, today=today)
     known = deck_outlooks(decks, today=today)
-    version = active_fit.active_posterior().version
+    version = bridge.active_posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.site):
         listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))
         outlook = Outlook(
@@ -123,7 +123,7 @@ def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutloo
         return {}
     now, later = forecast.strip_chances_after_waits(
         bridge.core_coats(coats, today=today),
-        active_fit.active_posterior(),
+        bridge.active_posterior(),
         bridge.epoch_days(today),
         [months * DAYS_PER_MONTH for months in WAITING_MONTHS],
     )

@@ -1,12 +1,31 @@
 """A client with a property and a deck, made on the spot so that the first job can be logged."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 
 from clients.actions import clients
 from clients.models import Deck, Property, User
-from jobs.actions.job_inputs import NewDeck
+
+
+@dataclass(frozen=True)
+class NewDeck:
+    """A client and deck that are not in the book yet.
+    `place` holds region, country, latitude, longitude, time_zone."""
+
+    name: str
+    street: str
+    town: str
+    place: Mapping[str, Any]
+    label: str
+    species: str
+    area_m2: Decimal
+    emails: tuple[str, ...] = ()
+    phones: tuple[str, ...] = ()
 
 
 @transaction.atomic

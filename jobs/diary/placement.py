@@ -13,7 +13,7 @@ from decimal import Decimal
 from enum import IntEnum
 
 from clients.models import Property
-from clients.places.geometry import distance_km
+from clients.places.climate import distance_km
 from jobs.diary.capacity import CrewDayCapacities, CrewDayCapacity, monday_of
 from jobs.models.diary import Crew
 

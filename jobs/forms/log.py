@@ -14,7 +14,7 @@ from clients.access import business_of, current_user
 from clients.models import Deck, User
 from clients.models.keys import is_primary_key
 from jobs import photos
-from jobs.actions.job_inputs import JobInput
+from jobs.actions.jobs import JobInput
 from jobs.diary import booked_work
 from jobs.forms import coats
 from jobs.forms.formsets import PageForms, posted_rows

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_of, business_today, current_user
 from clients.models import Deck
 from jobs import actions
-from jobs.actions.job_inputs import JobError
+from jobs.actions.jobs import JobError
 from jobs.forms.findings import CheckForm
 from jobs.forms.log import add_action_error
 from jobs.models import Visit

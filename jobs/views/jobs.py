@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, owner_required
 from jobs import actions
-from jobs.actions.job_inputs import JobError
+from jobs.actions.jobs import JobError
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm

@@ -13,7 +13,8 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.job_inputs import JobError, NewDeck, NewJob
+from jobs.actions.jobs import JobError, NewJob
+from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField

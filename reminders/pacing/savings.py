@@ -15,7 +15,7 @@ from reminders import forecast
 from reminders.due.deck_rows import DeckRow, value_columns
 from reminders.forecast import Floats
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
+from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core

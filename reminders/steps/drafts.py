@@ -18,7 +18,8 @@ from clients.messaging.texts.standard import standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client
 from clients.models.channel import traits_of
-from reminders.due.due_list import AppliedFinish, finishes_by_job
+from jobs.models import CoatApplied
+from jobs.models.job import AppliedFinish
 from reminders.forecasting.reasons import reasons_for_client
 from reminders.models import Forecast
 from reminders.steps import LeftOut, PlannedMessage
@@ -130,7 +131,7 @@ def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
         "contributions",
     )
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
-    coats = finishes_by_job([row[1] for row in rows])
+    coats = CoatApplied.objects.finishes_by_job([row[1] for row in rows])
     return {
         deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
         for deck, job, label, street, town, coated_on, due_on, contributions in rows

@@ -14,9 +14,8 @@ from clients.models import Business, Deck
 from clients.models.channel import Channel
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
-from reminders.steps.caps import allowed_day
 from reminders.steps.facts import CoatRow, ReminderFacts
-from reminders.steps.sequence import NextStep, NothingDue, next_step
+from reminders.steps.sequence import NextStep, NothingDue, allowed_day, next_step
 
 LEFT_OUT_KINDS = {
     "unreachable": "No way to reach them",

@@ -11,8 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clients.messaging.law import LegalRules, rule_for
-from clients.messaging.law.rule import add_months
-from clients.messaging.law.table import table_rules
+from clients.messaging.law.rules import add_months, table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
 from clients.messaging.outbox import Unsendable
 from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED
-from clients.messaging.law.rule import add_months
+from clients.messaging.law.rules import add_months
 from clients.messaging.models import Message, MessageEvent
 from clients.messaging.outbox.compliance import limit_validity
 from clients.messaging.outbox.permission import reasons_not_to_send

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from clients.messaging.channels.mime import SenderIdentity, compose_email
+from clients.messaging.channels.email import SenderIdentity, compose_email
 from clients.messaging.models import Message
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.suppression import suppress_address

@@ -9,7 +9,7 @@ from clients.models import Deck
 from jobs.models import CoatApplied, Job, Visit
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting.bridge import read_newest_coats
 from tests.factories import ClientFactory, DeckFactory, ProductFactory, PropertyFactory
 
 FIRST = date(2021, 5, 1)

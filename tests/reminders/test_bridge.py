@@ -14,7 +14,7 @@ from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecast import FACTORS
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 from tests.factories import (
     CoatFactory,

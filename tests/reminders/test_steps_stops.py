@@ -14,7 +14,7 @@ from jobs.models import Job, Offer
 from reminders import actions
 from reminders.models import PacedDeck, Stop
 from reminders.steps import ReminderRequest, plan_reminders
-from reminders.steps.caps import allowed_day
+from reminders.steps.sequence import allowed_day
 from tests.factories import (
     CrewFactory,
     MessageFactory,

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 
 from clients.messaging import sms_parts
-from clients.messaging.law.rule import AGREED_BASES, LegalRule
+from clients.messaging.law.rules import AGREED_BASES, LegalRule
 from clients.messaging.texts.standard import standard_phrase, text_languages
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business

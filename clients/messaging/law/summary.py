@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rule import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
+from clients.messaging.law.rules import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
 from clients.messaging.models import Consent
 from clients.models.channel import Channel
 

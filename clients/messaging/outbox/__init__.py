@@ -7,11 +7,10 @@ from clients.messaging.outbox.decisions import (
     release_message,
     resend_message,
 )
-from clients.messaging.outbox.delivering import deliver
+from clients.messaging.outbox.leases import sweep
 from clients.messaging.outbox.opt_out import unsubscribe_by_token
 from clients.messaging.outbox.queueing import OutgoingMessage, queue_message
-from clients.messaging.outbox.sender import DeliveryTally
-from clients.messaging.outbox.sweeping import sweep
+from clients.messaging.outbox.sender import DeliveryTally, deliver
 from clients.messaging.unsendable import Unsendable
 
 __all__ = [

@@ -1,10 +1,15 @@
 """What is said to clients: texts with fields in braces, the owner's own wording or the program's,
 in any language."""
 
-from clients.messaging.texts.checking import check_wording
 from clients.messaging.texts.composing import ComposedText, Texts, compose_text
-from clients.messaging.texts.fields import MESSAGE_FIELDS, TextProblem, fields_of
-from clients.messaging.texts.standard import FALLBACK_LANGUAGE, text_languages
+from clients.messaging.texts.standard import (
+    FALLBACK_LANGUAGE,
+    MESSAGE_FIELDS,
+    TextProblem,
+    check_wording,
+    fields_of,
+    text_languages,
+)
 
 __all__ = [
     "FALLBACK_LANGUAGE",
