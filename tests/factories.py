@@ -224,7 +224,7 @@ class OfferScopeFactory(RowFactory):
         model = jobs.OfferScope
 
     offer = factory.SubFactory(OfferFactory)
-    deck = factory.SubFactory(DeckFactory, site=factory.SelfAttribute("..offer.property"))
+    deck = factory.SubFactory(DeckFactory, site=factory.SelfAttribute("..offer.site"))
     work = "recoat"
     product = factory.SubFactory(ProductFactory)
     colour = "Driftwood"

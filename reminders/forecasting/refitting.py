@@ -9,6 +9,7 @@ from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
 from reminders import actions, forecast
+from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit
 
 # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
