@@ -10,8 +10,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, QuerySet
 
-from clients.models import User
-from clients.models.keys import is_primary_key
+from clients.models import User, is_primary_key
 
 ACTION_VERBS = {
     LogEntry.Action.CREATE: "added",

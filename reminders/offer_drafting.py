@@ -12,12 +12,10 @@ from clients.models import Deck, User
 from jobs.actions import offers as offer_actions
 from jobs.actions.offers import OfferError
 from jobs.models import Booking, Offer, OfferScope
-from jobs.offers import OfferBrief
-from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.offers import WAITING_MONTHS, DeckOutlook, OfferBrief, Outlook
 from jobs.scope import propose_scopes
 from reminders import forecast
-from reminders.forecasting import bridge
-from reminders.forecasting.bridge import read_newest_coats
+from reminders.forecasting import bridge, read_newest_coats
 from reminders.models import Forecast
 
 DAYS_PER_MONTH = 365.25 / 12

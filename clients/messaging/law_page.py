@@ -8,13 +8,19 @@ from datetime import date, datetime
 from django.db.models import Count, Max
 
 from clients import countries
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules
-from clients.messaging.law.rules import DEFAULT_JURISDICTION, law_table_as_of, table_rules
-from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
+from clients.messaging.law import (
+    BASIS_LABELS,
+    DEFAULT_JURISDICTION,
+    NONE_NEEDED,
+    LegalRule,
+    LegalRules,
+    RuleSummary,
+    law_table_as_of,
+    table_rules,
+)
 from clients.messaging.models import Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
-from clients.models import Business, Client, Property
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Client, Property
 
 MAX_APPLIED_RULES = 50
 JURISDICTION_GROUPS = {"EU": "European Union", DEFAULT_JURISDICTION: "Everywhere else"}

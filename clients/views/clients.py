@@ -17,7 +17,7 @@ from clients.actions import properties
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset, suppressed_channels
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
-from clients.messaging.law.summary import RuleSummary
+from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent, Message
 from clients.models import Client, Deck

@@ -13,8 +13,7 @@ from clients.messaging.models import Message, MessageText
 from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, User
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, User, traits_of
 from jobs.diary import icalendar_files
 from jobs.models import Booking
 

@@ -22,8 +22,7 @@ from jobs.actions.booking_inputs import BookingMove, NewBooking
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.arrival import Arrival
-from jobs.diary import Placement
-from jobs.diary.placement import MIN_BOOKING_HOURS
+from jobs.diary import MIN_BOOKING_HOURS, Placement
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [

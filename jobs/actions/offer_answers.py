@@ -20,7 +20,7 @@ from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.bookings import book_work
 from jobs.actions.offers import record_offer_event
 from jobs.models import Offer, OfferEvent
-from jobs.offers.page import is_offer_bookable
+from jobs.offers import is_offer_bookable
 
 State = Offer.State
 Event = OfferEvent.Kind

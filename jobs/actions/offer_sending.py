@@ -11,8 +11,7 @@ from clients import display
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
-from clients.models import Business, User
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, User, traits_of
 from jobs.actions.offers import (
     Kind,
     OfferError,

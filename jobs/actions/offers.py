@@ -18,17 +18,16 @@ from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offers import (
     DraftedOffer,
     OfferBrief,
-    draft_offer,
-    drafting_context,
-    prices_from_list,
-    strip_scopes,
-)
-from jobs.offers.drafting import drafted_line_row, offer_tax_rows
-from jobs.offers.pricing import (
     PricedLine,
     PricingError,
     Totals,
+    draft_offer,
+    drafted_line_row,
+    drafting_context,
+    offer_tax_rows,
+    prices_from_list,
     rounded_line,
+    strip_scopes,
     totals_of_lines,
     with_tax_names,
 )

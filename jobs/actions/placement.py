@@ -11,8 +11,7 @@ from clients.models import Business, Property
 from jobs import diary
 from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.crew_days import NoRoomError
-from jobs.diary import CrewDayCapacity, Placement
-from jobs.diary.placement import MAX_BOOKING_SPAN_DAYS
+from jobs.diary import MAX_BOOKING_SPAN_DAYS, CrewDayCapacity, Placement
 from jobs.models import Booking, Crew
 
 OPEN_BOOKING_STATES = [Booking.State.BOOKED, Booking.State.HELD]

@@ -14,8 +14,7 @@ from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Channel, User
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import build_care_record, care_record_summary
-from jobs.work.sign_off import ConsentRequest
+from jobs.work import ConsentRequest, build_care_record, care_record_summary
 
 
 class CareRecordError(ValueError):

@@ -7,8 +7,7 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
-from clients.models import Deck, Property
-from clients.models.keys import is_primary_key
+from clients.models import Deck, Property, is_primary_key
 from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")

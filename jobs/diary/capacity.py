@@ -10,7 +10,7 @@ from clients import display
 from clients.models import Business
 from jobs.diary import public_holidays
 from jobs.diary.public_holidays import HolidayRegion
-from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff
+from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
 
 NO_HOURS = Decimal(0)
 StopLocation = tuple[str, float, float]  # town, latitude, longitude

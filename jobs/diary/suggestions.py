@@ -15,7 +15,7 @@ from jobs.diary.placement import (
     chronological_key,
     placements,
 )
-from jobs.models.diary import Booking, Crew
+from jobs.models import Booking, Crew
 
 SUGGESTED_WEEKS = 6
 # how many of each are shown

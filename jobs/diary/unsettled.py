@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from jobs.diary.capacity import days_off_between, is_day_off_for
-from jobs.models.diary import Booking, BookingDay, DayOff
-from jobs.models.offer import Offer
+from jobs.models import Booking, BookingDay, DayOff, Offer
 
 MAX_UNSETTLED_SHOWN = 20
 DAY_OFF_LOOKAHEAD = timedelta(days=60)

@@ -17,7 +17,7 @@ from jobs.diary.capacity import (
     monday_of,
 )
 from jobs.diary.town_runs import TownRun, group_into_town_runs
-from jobs.models.diary import Booking, BookingDay, Crew
+from jobs.models import Booking, BookingDay, Crew
 
 State = Booking.State
 

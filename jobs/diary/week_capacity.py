@@ -22,7 +22,7 @@ from jobs.diary.placement import (
     MIN_BOOKING_HOURS,
     placements_within_week,
 )
-from jobs.models.diary import Crew
+from jobs.models import Crew
 
 MAX_LOOKAHEAD_WEEKS = 60  # over the longest closed season
 

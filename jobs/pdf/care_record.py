@@ -4,7 +4,7 @@ it is next due."""
 from clients import display
 from clients.models import Business
 from jobs.pdf import rendering
-from jobs.work.care_record import CareRecord
+from jobs.work import CareRecord
 
 
 def care_record_pdf(record: CareRecord) -> bytes:

@@ -17,7 +17,7 @@ from jobs.scope.needs import Supply, chemicals_for, material_needs
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
 from jobs.scope.work import ProposedWork, decide_work, unseen_warning
-from jobs.work.cautions import job_cautions
+from jobs.work import job_cautions
 
 NO_OVERRIDE = Override()
 

@@ -15,9 +15,13 @@ from clients.access import business_of, business_today, current_user, office_req
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
-from jobs.diary import icalendar_files
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
-from jobs.diary.suggestions import placement_suggestions
+from jobs.diary import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    icalendar_files,
+    placement_suggestions,
+)
 from jobs.forms.bookings import (
     OTHER_DAY,
     ArrivalForm,

@@ -17,11 +17,13 @@ from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.views.shelf import tins_after
-from jobs.work.care_times import care_note
-from jobs.work.cautions import job_cautions
-from jobs.work.coat_build import coat_build_before_and_after
-from jobs.work.plausibility import plausibility_warnings
-from jobs.work.spread_rate import measured_spreads
+from jobs.work import (
+    care_note,
+    coat_build_before_and_after,
+    job_cautions,
+    measured_spreads,
+    plausibility_warnings,
+)
 
 
 def job_or_404(pk: int) -> Job:

@@ -19,7 +19,7 @@ from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Job
-from jobs.work.cautions import job_cautions
+from jobs.work import job_cautions
 
 MAX_RECENT_DECKS = 6
 MAX_FOUND_DECKS = 20

@@ -12,19 +12,13 @@ from django.views.decorators.http import require_http_methods
 from clients import display
 from clients.access import business_of, current_user
 from clients.messaging.unsendable import Unsendable
-from clients.models import User
-from clients.models.channel import traits_of
+from clients.models import User, traits_of
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
-from jobs.work.sign_off import (
-    consent_requests,
-    jobs_to_sign_off,
-    latest_care_note,
-    sign_off_statement,
-)
+from jobs.work import consent_requests, jobs_to_sign_off, latest_care_note, sign_off_statement
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

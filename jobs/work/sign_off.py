@@ -9,8 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.messaging.reach import Reach
-from clients.models import Business, Channel, Client
-from clients.models.channel import traits_of
+from clients.models import Business, Channel, Client, traits_of
 from jobs.models import Job
 from jobs.work.care_times import CareNote, care_note
 

@@ -12,14 +12,13 @@ from django.db.models import Count, Sum
 from django.urls import reverse
 
 from clients import display
-from jobs.models import CoatApplied
-from jobs.models.job import AppliedFinish
+from jobs.models import AppliedFinish, CoatApplied
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting.reasons import ranked_reasons
+from reminders.forecasting import ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
-from reminders.steps.reminder_status import ReminderStatus, reminder_statuses
+from reminders.steps import ReminderStatus, reminder_statuses
 
 PAGE_SIZE = 200
 MAX_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout

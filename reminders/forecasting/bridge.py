@@ -12,10 +12,9 @@ from operator import itemgetter
 import numpy as np
 from django.db import connection, transaction
 
-from clients.models import Deck
-from clients.models.deck import SPECIES_CLASS
+from clients.models import SPECIES_CLASS, Deck
 from clients.places import climate
-from jobs.models.visit import GRADE_FIELDS
+from jobs.models import GRADE_FIELDS
 from reminders import forecast
 from reminders.forecast import Floats
 from reminders.models import ModelFit

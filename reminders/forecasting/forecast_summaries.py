@@ -6,7 +6,7 @@ from datetime import date
 
 from django.template.loader import render_to_string
 
-from jobs.offers.forecast_summary import ForecastSummary
+from jobs.offers import ForecastSummary
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.models import Forecast
 

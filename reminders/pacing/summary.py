@@ -17,7 +17,7 @@ from reminders.months import month_of, shift_months
 from reminders.pacing import core
 from reminders.pacing.actions import PacingPlan
 from reminders.pacing.inputs import Horizon, Household, PacingInputs, gather_pacing_inputs
-from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
+from reminders.pictures import PacingPicture, PacingWeek, pacing_picture
 
 COLUMNS = [
     "week",

@@ -14,15 +14,13 @@ from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import standard_phrases
+from clients.messaging.texts import standard_phrases
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client
-from clients.models.channel import traits_of
-from jobs.models import CoatApplied
-from jobs.models.job import AppliedFinish
-from reminders.forecasting.reasons import reasons_for_client
+from clients.models import Business, Client, traits_of
+from jobs.models import AppliedFinish, CoatApplied
+from reminders.forecasting import reasons_for_client
 from reminders.models import Forecast
-from reminders.steps import LeftOut, PlannedMessage
+from reminders.steps.planner import LeftOut, PlannedMessage
 
 
 @dataclass(frozen=True)

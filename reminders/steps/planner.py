@@ -10,8 +10,7 @@ from zoneinfo import ZoneInfo
 from clients import display
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
-from clients.models import Business, Deck
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Deck
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.facts import CoatRow, ReminderFacts

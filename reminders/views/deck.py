@@ -11,13 +11,11 @@ from django.views.decorators.http import require_GET
 from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.models import Offer
-from jobs.work.coat_build import coat_build
-from reminders.forecasting.curve import forecast_wear_curve
-from reminders.forecasting.reasons import factors_with_months
-from reminders.forecasting.upkeep import deck_upkeep
+from jobs.work import coat_build
+from reminders.forecasting import deck_upkeep, factors_with_months, forecast_wear_curve
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
-from reminders.steps.reminder_status import deck_reminder_state
+from reminders.steps import deck_reminder_state
 from reminders.timeline import deck_timeline
 
 MAX_OFFERS = 8

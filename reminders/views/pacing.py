@@ -17,10 +17,16 @@ from clients.access import business_of, business_today, office_required
 from clients.models import Property
 from jobs.diary import monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
-from reminders.pacing import summary
-from reminders.pacing.actions import choose_week, clear_chosen_week, save_pacing_plan
-from reminders.pacing.inputs import Horizon, PacingError
-from reminders.pacing.summary import HouseholdLine, PlanSummary
+from reminders.pacing import (
+    Horizon,
+    HouseholdLine,
+    PacingError,
+    PlanSummary,
+    choose_week,
+    clear_chosen_week,
+    save_pacing_plan,
+    summary,
+)
 
 NOT_PLANNED = "none"  # in the address: those not in the plan
 

@@ -9,8 +9,7 @@ from clients.models import Business, Deck
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
-from jobs.diary import monday_of
-from jobs.diary.suggestions import next_season_day
+from jobs.diary import monday_of, next_season_day
 from jobs.models import Crew, DayOff
 
 BOOKINGS = 26

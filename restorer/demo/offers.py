@@ -17,7 +17,7 @@ from jobs.actions import offer_answers, offer_questions, offer_sending, offers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import PriceListRows, save_price_list
 from jobs.models import Offer, PriceList, Rate
-from jobs.offers.page import bookable_weeks
+from jobs.offers import bookable_weeks
 from reminders import offer_drafting
 from reminders.models import Forecast
 

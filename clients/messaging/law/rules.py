@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from clients.messaging.models import LawRule
-from clients.models import Client
-from clients.models.channel import Channel, traits_of
+from clients.models import Channel, Client, traits_of
 
 NONE_NEEDED = "none_needed"
 AGREED_BASES = {"express", "written"}

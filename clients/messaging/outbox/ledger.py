@@ -17,7 +17,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 from psycopg.pq import ConnStatus, ExecStatus
 
-from clients.messaging.channels.transport import SendOutcome, SendResult
+from clients.messaging.channels import SendOutcome, SendResult
 from clients.messaging.models import Message
 from clients.messaging.outbox import leases, outcomes
 from clients.messaging.outbox.permission import reasons_not_to_send

@@ -13,7 +13,7 @@ from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from clients.messaging.channels.transport import SendOutcome, SendResult
+from clients.messaging.channels import SendOutcome, SendResult
 from clients.messaging.models import Message
 from clients.messaging.outbox import leases, opt_out
 from clients.messaging.outbox.permission import reasons_not_to_send

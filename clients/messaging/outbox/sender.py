@@ -13,8 +13,8 @@ from dataclasses import asdict, dataclass, field
 from django.db import Error
 from django.utils import timezone
 
-from clients.messaging.channels import TRANSPORTS
-from clients.messaging.channels.transport import (
+from clients.messaging.channels import (
+    TRANSPORTS,
     SendOutcome,
     SendResult,
     Transport,

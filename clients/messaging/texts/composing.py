@@ -19,7 +19,7 @@ from django.utils.safestring import SafeString, mark_safe
 from clients import display, phones
 from clients.languages import primary_language
 from clients.messaging import sms_parts
-from clients.messaging.law.rules import AGREED_BASES
+from clients.messaging.law import AGREED_BASES
 from clients.messaging.models import MessageText
 from clients.messaging.texts import standard
 from clients.messaging.texts.standard import (
@@ -32,8 +32,7 @@ from clients.messaging.texts.standard import (
     clean_values,
     fields_of,
 )
-from clients.models import Business
-from clients.models.channel import traits_of
+from clients.models import Business, traits_of
 
 LINK_LINE_PATTERN = re.compile(
     r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$"

@@ -9,8 +9,7 @@ from babel.numbers import format_currency
 
 from clients.display import locale_for_language
 from clients.messaging.texts.standard import MESSAGE_FIELDS, fields_of
-from clients.models import Business, Client
-from clients.models.channel import traits_of
+from clients.models import Business, Client, traits_of
 
 BUSINESS_FIELDS = {
     "business",

@@ -14,7 +14,7 @@ from typing import Any
 from clients.languages import primary_language
 from clients.messaging.models import MessageText
 from clients.messaging.unsendable import Unsendable
-from clients.models.channel import Channel, traits_of
+from clients.models import Channel, traits_of
 
 FALLBACK_LANGUAGE = "en"
 

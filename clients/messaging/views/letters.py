@@ -13,7 +13,7 @@ from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing
 from clients.messaging.channels.letters.sheets import sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
-from clients.models.channel import channels_with
+from clients.models import channels_with
 
 MAX_BATCHES = 20
 MAX_WAITING = 100

@@ -19,11 +19,9 @@ from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import decisions, delivery_reports, fallback, outcomes
-from clients.messaging.outbox.transitions import Transition
+from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, outcomes
 from clients.messaging.unsendable import Unsendable
-from clients.models import User
-from clients.models.channel import Channel, channels_with, traits_of
+from clients.models import Channel, User, channels_with, traits_of
 
 MESSAGES_PER_PAGE = 50
 MAX_NEEDING_A_PERSON = 20

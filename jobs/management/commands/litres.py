@@ -15,10 +15,7 @@ from clients.models import Business, Deck
 from clients.tabular import add_format_option, write_rows
 from jobs import materials
 from jobs.models import Product
-from jobs.scope import Need
-from jobs.scope.compatibility import is_film
-from jobs.scope.needs import Supply, need_from_supply
-from jobs.scope.shelf import load_shelf
+from jobs.scope import Need, Supply, is_film, load_shelf, need_from_supply
 
 PURCHASE_COLUMNS = [
     "product",
