@@ -8,7 +8,6 @@ from jobs.offers.drafting import (
     drafted_line_row,
     offer_tax_rows,
 )
-from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.offers.hour_estimates import DeckHours, work_hours_by_deck
 from jobs.offers.link_expiry import is_offer_link_expired
 from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
@@ -39,7 +38,6 @@ __all__ = [
     "DeckOutlook",
     "DraftedOffer",
     "DraftingContext",
-    "ForecastSummary",
     "OfferBrief",
     "OfferPage",
     "Outlook",
@@ -51,7 +49,6 @@ __all__ = [
     "draft_offer",
     "drafted_line_row",
     "drafting_context",
-    "forecast_summary_by_deck",
     "is_offer_bookable",
     "is_offer_link_expired",
     "offer_by_token_hash",

@@ -9,8 +9,7 @@ from decimal import Decimal
 from django.db import connection
 
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offers.pricing import DeckWork, PriceTable
-from jobs.offers.pricing.calculation import task_minutes
+from jobs.offers.pricing import DeckWork, PriceTable, task_minutes
 from jobs.offers.pricing_inputs import prices_from_list
 from jobs.scope import Outline, outlines
 

@@ -15,8 +15,8 @@ from django.utils.translation import ngettext
 from clients import display
 from clients.languages import supported_language
 from jobs import diary
+from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
-from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 
 Event = OfferEvent.Kind
 State = Offer.State

@@ -5,7 +5,6 @@ the work, the finish, the materials, the steps.
 """
 
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
-from jobs.scope.compatibility import finish_compatibility, is_film
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
 from jobs.scope.outline import Outline, outlines
@@ -22,8 +21,6 @@ __all__ = [
     "Supply",
     "WorkStep",
     "cost_of_needs",
-    "finish_compatibility",
-    "is_film",
     "load_shelf",
     "need_from_supply",
     "outlines",

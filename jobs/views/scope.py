@@ -8,9 +8,9 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of, business_today
 from clients.models import Deck
+from jobs.forecast_summary import forecast_summary_by_deck
 from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
-from jobs.offers import forecast_summary_by_deck
 from jobs.scope import (
     NO_READING,
     Override,

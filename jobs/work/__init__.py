@@ -10,6 +10,7 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import job_cautions
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
+from jobs.work.compatibility import finish_compatibility, finish_distance, is_film
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -41,7 +42,10 @@ __all__ = [
     "consent_requests",
     "dew_point_c",
     "equilibrium_moisture_percent",
+    "finish_compatibility",
+    "finish_distance",
     "get_job_for_record",
+    "is_film",
     "job_cautions",
     "jobs_to_sign_off",
     "latest_care_note",

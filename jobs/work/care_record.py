@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import StrOrPromise
+from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product
-from jobs.offers import ForecastSummary, forecast_summary_by_deck
 from jobs.work.care_times import CareNote, care_note
 from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
 
