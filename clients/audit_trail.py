@@ -10,8 +10,7 @@ from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, QuerySet
 
-from clients.models import User
-from clients.models.keys import is_primary_key
+from clients.models import User, is_primary_key
 
 ACTION_VERBS = {
     LogEntry.Action.CREATE: "added",
@@ -19,6 +18,7 @@ ACTION_VERBS = {
     LogEntry.Action.DELETE: "deleted",
 }
 MAX_VALUE_LENGTH = 200
+RENAMED_FIELDS = {"property": "site"}  # as older entries call them
 IGNORED_FIELDS = {
     "id",
     "created_at",
@@ -97,7 +97,7 @@ def field_changes(row: LogEntry, model: type[Model] | None) -> Iterator[FieldCha
     for name, values in (row.changes_dict or {}).items():
         if name in IGNORED_FIELDS or not isinstance(values, list) or len(values) != 2:
             continue
-        field = model_field(model, name)
+        field = model_field(model, RENAMED_FIELDS.get(name, name))
         if not getattr(field, "concrete", True):
             continue  # rows that point here have entries of their own
         before, after = (display_value(field, value) for value in values)

@@ -9,18 +9,23 @@ from django.db.models import F, Q, prefetch_related_objects
 
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
-from clients.messaging.outbox import queueing
-from clients.messaging.outbox.decisions import dismiss_message
-from clients.messaging.outbox.fallback import is_in_doubt
-from clients.messaging.outbox.transitions import Transition
+from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
 from reminders.models import Forecast, Reminder, Stop
-from reminders.steps import LeftOut, ReminderPlan, ReminderRequest, plan_reminders
-from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
-from reminders.steps.facts import coats_on_decks
-from reminders.steps.planner import ReminderPlanner
+from reminders.steps import (
+    Draft,
+    LeftOut,
+    ReminderPlan,
+    ReminderPlanner,
+    ReminderRequest,
+    coats_on_decks,
+    plan_fingerprint,
+    plan_reminders,
+    unwritable_decks,
+    write_drafts,
+)
 
 OUTDATED = "The deck has a new coat, or is archived."
 ALREADY_QUEUED = "A reminder about this coat is in the outbox already."
@@ -255,7 +260,7 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
 
 
 def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
-    lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("property__client_id", flat=True))
+    lock_clients(Deck.objects.filter(pk__in=deck_ids).values_list("site__client_id", flat=True))
 
 
 def cancel_waiting(deck_ids: Collection[int], why: str, *, by: User | None, now: datetime) -> int:

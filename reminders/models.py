@@ -38,7 +38,7 @@ class DaysPast(Func):
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
         """Of decks that are neither archived nor a former client's."""
-        return self.filter(deck__archived_at=None, deck__property__client__archived_at=None)
+        return self.filter(deck__archived_at=None, deck__site__client__archived_at=None)
 
     def due_in(self, month: date) -> "ForecastQuerySet":
         """Due by a day of that month."""
@@ -54,13 +54,13 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         lateness = 1 + DaysPast(Value(on), F("due_on")) / Value(365.0)
         worth = ExpressionWrapper(F("deck__area_m2") * lateness, output_field=FloatField())
         return self.annotate(worth=worth).order_by(
-            "deck__property__town", "deck__property__region", "-worth", "deck_id"
+            "deck__site__town", "deck__site__region", "-worth", "deck_id"
         )
 
     def towns(self) -> "models.QuerySet[Forecast, Any]":
         """How many decks and how much surface each town has, in the order of `by_town`."""
-        town = F("deck__property__town")
-        region = F("deck__property__region")
+        town = F("deck__site__town")
+        region = F("deck__site__region")
         grouped = self.order_by().values(town=town, region=region)
         counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
         return counted.order_by("town", "region")

@@ -12,12 +12,10 @@ from clients.models import Deck, User
 from jobs.actions import offers as offer_actions
 from jobs.actions.offers import OfferError
 from jobs.models import Booking, Offer, OfferScope
-from jobs.offers import OfferBrief
-from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.offers import WAITING_MONTHS, DeckOutlook, OfferBrief, Outlook
 from jobs.scope import propose_scopes
 from reminders import forecast
-from reminders.forecasting import active_fit, bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting import bridge, read_newest_coats
 from reminders.models import Forecast
 
 DAYS_PER_MONTH = 365.25 / 12
@@ -69,11 +67,11 @@ def decks_to_draft(
     deck_ids: Collection[int], drafted: DraftingResult, *, today: date
 ) -> list[Deck]:
     """The decks for which nothing is under way, property by property."""
-    rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("property_id", "pk")
+    rows = Deck.objects.with_owner().filter(pk__in=deck_ids).order_by("site_id", "pk")
     taken = reasons_not_to_draft(deck_ids, today=today)
     found = []
     for deck in rows:
-        is_archived = deck.archived_at or deck.property.client.archived_at
+        is_archived = deck.archived_at or deck.site.client.archived_at
         why = "The deck or its client is archived." if is_archived else taken.get(deck.pk, "")
         if why:
             drafted.left_out.append((deck, why))
@@ -102,8 +100,8 @@ def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferB
     """One order a property, the deck that is due first leading."""
     scopes = propose_scopes(decks, today=today)
     known = deck_outlooks(decks, today=today)
-    version = active_fit.active_posterior().version
-    for place, members in groupby(decks, key=lambda deck: deck.property):
+    version = bridge.active_posterior().version
+    for place, members in groupby(decks, key=lambda deck: deck.site):
         listed = sorted(members, key=lambda deck: (due_date_or_max(known.get(deck.pk)), deck.pk))
         outlook = Outlook(
             {deck.pk: known[deck.pk] for deck in listed if deck.pk in known}, today, version
@@ -123,7 +121,7 @@ def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutloo
         return {}
     now, later = forecast.strip_chances_after_waits(
         bridge.core_coats(coats, today=today),
-        active_fit.active_posterior(),
+        bridge.active_posterior(),
         bridge.epoch_days(today),
         [months * DAYS_PER_MONTH for months in WAITING_MONTHS],
     )

@@ -7,8 +7,7 @@ from django.template.loader import render_to_string
 from weasyprint import HTML
 from weasyprint.urls import URLFetcher
 
-from clients.printing import pdf_tagging
-from clients.printing.paper_sizes import paper_size
+from clients.printing import paper_size, pdf_tagging
 
 
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:

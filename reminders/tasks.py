@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
-from clients.messaging.outbox import channel_health
+from clients.messaging.outbox import outcomes
 from clients.models import Business, Heartbeat
 from reminders import actions
 from reminders.forecasting import bridge, refitting
@@ -43,9 +43,9 @@ def fetch_bounces() -> None:
         )
     except incoming.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        channel_health.mark_down(channel_health.BOUNCE_MAILBOX, str(error))
+        outcomes.mark_down(outcomes.BOUNCE_MAILBOX, str(error))
     else:
-        channel_health.mark_up(channel_health.BOUNCE_MAILBOX)
+        outcomes.mark_up(outcomes.BOUNCE_MAILBOX)
 
 
 def refresh_forecasts_nightly() -> int:

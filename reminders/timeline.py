@@ -78,7 +78,7 @@ def photo_entries(deck: Deck) -> Iterator[TimelineEntry]:
 def message_entries(deck: Deck) -> Iterator[TimelineEntry]:
     """What was said to the client about this deck, or about no deck in particular."""
     about = Q(reminders__deck=deck) | Q(reminders=None)
-    said = Message.objects.filter(about, client=deck.property.client_id).distinct()
+    said = Message.objects.filter(about, client=deck.site.client_id).distinct()
     shown = said.only("channel", "kind", "state", "subject", "queued_at", "accepted_at", "address")
     return (
         TimelineEntry(timezone.localdate(message.queued_at), "message", message)

@@ -75,7 +75,7 @@ def bookings_ahead(today: date) -> Sequence[BookingDay]:
         crew_day__day__range=(today, today + DAYS_AHEAD),
         booking__state__in=[Booking.State.BOOKED, Booking.State.DONE],
     )
-    rows = rows.select_related("crew_day__crew", "booking__client", "booking__property")
+    rows = rows.select_related("crew_day__crew", "booking__client", "booking__site")
     arrival = [
         F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")
     ]
@@ -88,5 +88,5 @@ def bookings_ahead(today: date) -> Sequence[BookingDay]:
 
 def recent_jobs() -> Sequence[Job]:
     """The newest jobs with the finishes that went on."""
-    jobs = Job.objects.newest_first().select_related("deck__property__client")
+    jobs = Job.objects.newest_first().select_related("deck__site__client")
     return list(jobs.prefetch_related("coats_applied__product")[:MAX_JOBS])

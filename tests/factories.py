@@ -106,7 +106,7 @@ class DeckFactory(RowFactory):
     class Meta:
         model = clients.Deck
 
-    property = factory.SubFactory(PropertyFactory)
+    site = factory.SubFactory(PropertyFactory)
     label = factory.Sequence(lambda n: f"Back deck {n}")
     area_m2 = Decimal("18.00")
 
@@ -205,8 +205,8 @@ class OfferFactory(RowFactory):
         is_sent = factory.Trait(state="open", sent_at=datetime(2026, 11, 20, 14, 30, tzinfo=UTC))
 
     number = factory.Sequence(lambda n: 100 + n)
-    client = factory.LazyAttribute(lambda offer: offer.property.client)
-    property = factory.SubFactory(PropertyFactory)
+    client = factory.LazyAttribute(lambda offer: offer.site.client)
+    site = factory.SubFactory(PropertyFactory)
     price_list = factory.SubFactory(PriceListFactory)
     currency = "CAD"
     tax_mode = "exclusive"
@@ -224,7 +224,7 @@ class OfferScopeFactory(RowFactory):
         model = jobs.OfferScope
 
     offer = factory.SubFactory(OfferFactory)
-    deck = factory.SubFactory(DeckFactory, property=factory.SelfAttribute("..offer.property"))
+    deck = factory.SubFactory(DeckFactory, site=factory.SelfAttribute("..offer.site"))
     work = "recoat"
     product = factory.SubFactory(ProductFactory)
     colour = "Driftwood"

@@ -89,7 +89,7 @@ def save_local_normals(
         setattr(row, name, value)
     row.save()
     here = Deck.objects.filter(
-        property__town=row.town, property__region=row.region, property__country=row.country
+        site__town=row.town, site__region=row.region, site__country=row.country
     )
     decks_changed.send(Deck, deck_ids=list(here.values_list("pk", flat=True)), now=now)
     return row

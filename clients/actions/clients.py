@@ -14,8 +14,7 @@ from clients import phones as numbers
 from clients.events import clients_left
 from clients.messaging import outbox, suppression
 from clients.messaging.models import Consent, Message
-from clients.models import Business, Client, ContactPoint, User
-from clients.models.channel import traits_of
+from clients.models import Business, Client, ContactPoint, User, traits_of
 
 ContactKind = ContactPoint.Kind
 

@@ -22,7 +22,7 @@ class NewAccount:
 
     client: dict[str, Any]
     reaches: Iterable[clients.ContactInput]
-    property: dict[str, Any]
+    site: dict[str, Any]
     deck: dict[str, Any]
 
 
@@ -31,23 +31,23 @@ def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
     """A new client with a property and a deck, all or nothing;
     a second click finds what the first one made."""
     same = {
-        "street": new.property["street"],
-        "town": new.property["town"],
+        "street": new.site["street"],
+        "town": new.site["town"],
         "client__name": new.client["name"],
     }
     lock_until_commit(f"open {same}")
     made = Deck.objects.filter(
         label=new.deck["label"],
         created_at__gt=now - SECOND_CLICK_WINDOW,
-        **{f"property__{name}": same[name] for name in same},
+        **{f"site__{name}": same[name] for name in same},
     )
     return made.first() or create_account(new=new, by=by, now=now)
 
 
 def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
     client = clients.add_client(values=new.client, contacts=new.reaches, by=by, now=now)
-    home = add_property(client=client, values=new.property, now=now)
-    return add_deck(property=home, values=new.deck, now=now)
+    home = add_property(client=client, values=new.site, now=now)
+    return add_deck(site=home, values=new.deck, now=now)
 
 
 @transaction.atomic
@@ -56,22 +56,21 @@ def add_property(*, client: Client, values: dict[str, Any], now: datetime) -> Pr
 
 
 @transaction.atomic
-def change_property(*, property: Property, values: dict[str, Any], now: datetime) -> Property:
+def change_property(*, site: Property, values: dict[str, Any], now: datetime) -> Property:
     """Another place means another sun and rain: the forecasts of its decks follow."""
     has_moved = any(
-        getattr(property, name) != values.get(name)
-        for name in ("latitude", "longitude", "time_zone")
+        getattr(site, name) != values.get(name) for name in ("latitude", "longitude", "time_zone")
     )
-    save_if_changed(property, values)
+    save_if_changed(site, values)
     if has_moved:
-        deck_ids = list(property.decks.values_list("pk", flat=True))
+        deck_ids = list(site.decks.values_list("pk", flat=True))
         decks_changed.send(Deck, deck_ids=deck_ids, now=now)
-    return property
+    return site
 
 
 @transaction.atomic
-def add_deck(*, property: Property, values: dict[str, Any], now: datetime) -> Deck:
-    deck = Deck.objects.create(property=property, created_at=now, **values)
+def add_deck(*, site: Property, values: dict[str, Any], now: datetime) -> Deck:
+    deck = Deck.objects.create(site=site, created_at=now, **values)
     decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
     return deck
 

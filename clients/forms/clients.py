@@ -13,8 +13,7 @@ from clients.forms.fields import CountryField, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
-from clients.models import Business, Client, ContactPoint
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, Client, ContactPoint, traits_of
 from clients.phones import PhoneError, parse_phone
 
 MAX_CONTACT_POINTS = 12

@@ -9,8 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Model
 
 from clients.forms.fields import MeasureField, textarea
-from clients.models import Business, Deck, Property
-from clients.models.deck import Species
+from clients.models import Business, Deck, Property, Species
 
 MIN_BUILT_YEAR = 1700
 COMPASS_CHOICES = [

@@ -8,15 +8,22 @@ from datetime import date, datetime
 from django.db.models import Count, Max
 
 from clients import countries
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, table
-from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
+from clients.messaging.law import (
+    BASIS_LABELS,
+    DEFAULT_JURISDICTION,
+    NONE_NEEDED,
+    LegalRule,
+    LegalRules,
+    RuleSummary,
+    law_table_as_of,
+    table_rules,
+)
 from clients.messaging.models import Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
-from clients.models import Business, Client, Property
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Client, Property
 
 MAX_APPLIED_RULES = 50
-JURISDICTION_GROUPS = {"EU": "European Union", table.DEFAULT_JURISDICTION: "Everywhere else"}
+JURISDICTION_GROUPS = {"EU": "European Union", DEFAULT_JURISDICTION: "Everywhere else"}
 
 
 @dataclass(frozen=True)
@@ -120,13 +127,13 @@ def applied_rules() -> list[AppliedRule]:
 def rules_by_jurisdiction() -> list[tuple[str, list[RuleSummary]]]:
     """The table that comes with the program, by jurisdiction."""
     found: dict[str, list[RuleSummary]] = {}
-    for rule in table.table_rules():
+    for rule in table_rules():
         found.setdefault(jurisdiction_name(rule.jurisdiction), []).append(RuleSummary(rule))
     return list(found.items())
 
 
 def law_table_date() -> date:
-    return table.law_table_as_of()
+    return law_table_as_of()
 
 
 def jurisdiction_name(code: str) -> str:

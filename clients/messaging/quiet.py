@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from clients.messaging.models import SendingRules
-from clients.models.channel import traits_of
+from clients.models import traits_of
 
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
 SATURDAY = 5

@@ -17,11 +17,17 @@ from django.db.models import Q
 
 from clients import display
 from clients.messaging import suppression
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules
-from clients.messaging.law.history import last_job_dates
+from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
-from clients.models import Business, Client, ContactPoint, Property
-from clients.models.channel import Channel, channels_with, traits_of
+from clients.models import (
+    Business,
+    Channel,
+    Client,
+    ContactPoint,
+    Property,
+    channels_with,
+    traits_of,
+)
 
 NO_SENDER = "The business has no address to send from."
 NO_GATEWAY = "No gateway for text messages is in use."

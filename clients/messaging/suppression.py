@@ -10,8 +10,7 @@ from functools import lru_cache
 from django.utils.encoding import punycode
 
 from clients.messaging.models import Suppression
-from clients.models import Business
-from clients.models.channel import traits_of
+from clients.models import Business, traits_of
 
 
 @lru_cache(maxsize=256)

@@ -9,12 +9,9 @@ from babel import Locale
 from clients.messaging import sms_parts, texts
 from clients.messaging.law import LegalRules, contents, countries_of
 from clients.messaging.models import MessageText
-from clients.messaging.texts.example import example_fields
-from clients.messaging.texts.fields import MARKETING_PURPOSES
-from clients.messaging.texts.standard import Wording
+from clients.messaging.texts import MARKETING_PURPOSES, Wording, example_fields
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, Client, traits_of
 
 
 @dataclass(frozen=True)

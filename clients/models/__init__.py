@@ -1,16 +1,26 @@
 """The rows of the book: the business, its people, clients, properties and decks."""
 
 from clients.models.business import Business, Heartbeat, User
-from clients.models.channel import Channel
+from clients.models.channel import (
+    AddressKind,
+    Channel,
+    ChannelTraits,
+    channels_with,
+    traits_of,
+)
 from clients.models.client import Client, ContactPoint
-from clients.models.deck import Deck
+from clients.models.deck import SPECIES_CLASS, Deck, Species
+from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
 
 __all__ = [
+    "SPECIES_CLASS",
+    "AddressKind",
     "Business",
     "Channel",
+    "ChannelTraits",
     "Client",
     "ContactPoint",
     "Deck",
@@ -18,5 +28,10 @@ __all__ = [
     "LocalNormals",
     "Place",
     "Property",
+    "Species",
     "User",
+    "channels_with",
+    "is_primary_key",
+    "primary_keys",
+    "traits_of",
 ]

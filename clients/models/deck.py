@@ -1,7 +1,5 @@
 """A deck: what it is made of and what wears its finish."""
 
-import builtins
-
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
@@ -70,10 +68,10 @@ JET_SENSITIVE_SPECIES = {
 class DeckQuerySet(models.QuerySet["Deck"]):
     def current(self) -> "DeckQuerySet":
         """Neither the deck nor its client is archived."""
-        return self.filter(archived_at=None, property__client__archived_at=None)
+        return self.filter(archived_at=None, site__client__archived_at=None)
 
     def with_owner(self) -> "DeckQuerySet":
-        return self.select_related("property__client")
+        return self.select_related("site__client")
 
 
 class Deck(models.Model):
@@ -103,7 +101,13 @@ class Deck(models.Model):
         SOME = "some", "Some leaves"
         HEAVY = "heavy", "Leaves lie for weeks"
 
-    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="decks")
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.PROTECT,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="decks",
+    )
     label = models.CharField(max_length=80, default="Deck", help_text="Such as Back deck.")
     area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
     rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
@@ -142,11 +146,9 @@ class Deck(models.Model):
     objects = DeckQuerySet.as_manager()
 
     class Meta:
-        ordering = ["property__client__name", "property_id", "label", "id"]
+        ordering = ["site__client__name", "site_id", "label", "id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["property", "label"], name="deck_label_once_a_property"
-            ),
+            models.UniqueConstraint(fields=["site", "label"], name="deck_label_once_a_property"),
             models.CheckConstraint(name="deck_area_positive", condition=Q(area_m2__gt=0)),
             models.CheckConstraint(name="deck_rail_not_negative", condition=Q(rail_m__gte=0)),
             models.CheckConstraint(name="deck_screens_not_negative", condition=Q(screen_m2__gte=0)),
@@ -162,14 +164,14 @@ class Deck(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.label}, {self.property.street}"
+        return f"{self.label}, {self.site.street}"
 
-    @builtins.property  # the field of that name hides it here
+    @property
     def species_class(self) -> str:
         """soft, durable_soft, hardwood or modified."""
         return SPECIES_CLASS[self.species]
 
-    @builtins.property  # the field of that name hides it here
+    @property
     def is_jet_sensitive(self) -> bool:
         """Whether a close water jet harms this timber."""
         return self.species in JET_SENSITIVE_SPECIES

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from clients.places.geometry import distance_km
+from clients.places.climate import distance_km
 from clients.places.sources import MissingPackage, package_file
 from clients.places.tables import MEASURED_SUNSHINE
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from clients.models import Place
-from clients.places.geometry import chord_to_km, unit_vectors, validate_coordinates
+from clients.places.climate import chord_to_km, unit_vectors, validate_coordinates
 from clients.places.spelling import fold_place_name
 from clients.places.tables import town_rows
 

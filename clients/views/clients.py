@@ -17,7 +17,7 @@ from clients.actions import properties
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset, suppressed_channels
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
-from clients.messaging.law.summary import RuleSummary
+from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent, Message
 from clients.models import Client, Deck
@@ -45,7 +45,7 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
         "said": said[:MESSAGES_SHOWN],
         "said_count": said.count(),
         "refusing": suppressed_channels(client, business_of(request)),
-        "first_deck": Deck.objects.filter(property__client=client).current().order_by("id").first(),
+        "first_deck": Deck.objects.filter(site__client=client).current().order_by("id").first(),
     }
     return render(request, "clients/detail.html", context)
 

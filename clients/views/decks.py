@@ -24,7 +24,7 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
     form = DeckForm(request.POST or None, business=business, today=business.today(now), home=home)
     if form.is_valid():
         try:
-            deck = actions.add_deck(property=home, values=form.cleaned_data, now=now)
+            deck = actions.add_deck(site=home, values=form.cleaned_data, now=now)
         except IntegrityError:
             form.add_error("label", LABEL_TAKEN)
         else:
@@ -36,7 +36,7 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    home = deck.property
+    home = deck.site
     now = timezone.now()
     business = business_of(request)
     form = DeckForm(

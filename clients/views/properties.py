@@ -28,7 +28,7 @@ def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
     form = PropertyForm(request.POST or None, business=business_of(request), home=home)
     if form.is_valid():
-        actions.change_property(property=home, values=form.values, now=timezone.now())
+        actions.change_property(site=home, values=form.values, now=timezone.now())
         messages.success(request, f"{home.address} is saved.")
         return redirect("clients:detail", home.client_id)
     context = {"property_form": form, "client": home.client, "home": home}

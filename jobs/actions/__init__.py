@@ -1,8 +1,14 @@
 """The deeds of the jobs app, each one transaction."""
 
-from jobs.actions.jobs import change_job, log_job, remove_job
+from jobs.actions.jobs import (
+    add_photos,
+    change_job,
+    describe_photo,
+    log_job,
+    remove_job,
+    remove_photo,
+)
 from jobs.actions.new_decks import add_client_and_deck
-from jobs.actions.photos import add_photos, describe_photo, remove_photo
 from jobs.actions.products import change_batch, save_product
 from jobs.actions.shelf import add_tin, change_pack, measure_tin, save_pack
 from jobs.actions.visits import change_visit, record_visit

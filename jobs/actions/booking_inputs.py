@@ -19,7 +19,7 @@ class NewBooking:
     by somebody who knows why. `notes` are for the crew.
     """
 
-    property: Property
+    site: Property
     decks: Sequence[Deck]
     hours: Decimal
     first_day: date | None = None

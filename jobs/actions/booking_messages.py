@@ -13,8 +13,7 @@ from clients.messaging.models import Message, MessageText
 from clients.messaging.models.message import MessageQuerySet, State
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, User
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, User, traits_of
 from jobs.diary import icalendar_files
 from jobs.models import Booking
 
@@ -114,9 +113,7 @@ def queue_booking_message(
 
 def booking_message_expiry(booking: Booking) -> datetime:
     """Midnight after its last day, at the property: what has not gone out by then is of no use."""
-    return datetime.combine(
-        booking.last_on + timedelta(days=1), time.min, tzinfo=booking.property.zone
-    )
+    return datetime.combine(booking.last_on + timedelta(days=1), time.min, tzinfo=booking.site.zone)
 
 
 def calendar_attachment(
@@ -148,8 +145,7 @@ def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:
 
 def deck_addresses(booking: Booking) -> list[str]:
     return [
-        f"{deck.label}, {booking.property.street}, {booking.property.town}"
-        for deck in booking.decks.all()
+        f"{deck.label}, {booking.site.street}, {booking.site.town}" for deck in booking.decks.all()
     ]
 
 

@@ -22,8 +22,7 @@ from jobs.actions.booking_inputs import BookingMove, NewBooking
 from jobs.actions.crew_days import BookingError, NoRoomError
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.arrival import Arrival
-from jobs.diary import Placement
-from jobs.diary.placement import MIN_BOOKING_HOURS
+from jobs.diary import MIN_BOOKING_HOURS, Placement
 from jobs.models import Booking, Crew, Job, Offer, OfferEvent
 
 __all__ = [
@@ -60,7 +59,7 @@ def book_work(
     if work.offer:
         offer = Offer.objects.select_for_update().get(pk=work.offer.pk)
         work = replace(work, offer=offer, hours=max(work.hours, MIN_BOOKING_HOURS))
-    lock_until_commit(f"booking of property {work.property.pk}")
+    lock_until_commit(f"booking of property {work.site.pk}")
     fitting.check_bookable_work(work)
     if there := fitting.existing_booking(work):
         return there
@@ -84,7 +83,7 @@ def write_booking(
 ) -> Booking:
     """The row with its crew, days and decks."""
     booking = reusable_booking(work.offer) or Booking(
-        client_id=work.property.client_id, property=work.property, created_by=by
+        client_id=work.site.client_id, site=work.site, created_by=by
     )
     booking.offer = work.offer
     booking.notes = work.notes
@@ -153,7 +152,7 @@ def free_and_find_placement(
         crews=[locked],
         day=move.first_day,
         hours=hours,
-        property=booking.property,
+        site=booking.site,
         business=business,
         on_any_day=move.on_any_day,
     )

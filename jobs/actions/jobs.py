@@ -1,9 +1,13 @@
-"""Log a job, change it, remove it."""
+"""Log a job, change it, remove it; its batches and photographs."""
 
+import uuid
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 
@@ -11,17 +15,136 @@ from clients.actions.saving import lock_until_commit, save_if_changed
 from clients.events import decks_changed
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
-from jobs.actions.job_inputs import (
-    JobError,
-    JobInput,
-    NewDeck,
-    NewJob,
-    replace_coats_applied,
-)
-from jobs.actions.new_decks import add_client_and_deck
+from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
-from jobs.actions.photos import attach_photos
-from jobs.models import Job, Visit
+from jobs.models import Batch, Booking, CoatApplied, Job, Photo, Product, Visit
+
+
+class JobError(ValueError):
+    """A job that cannot be; the message says why, `field` where."""
+
+    def __init__(self, field: str, message: str) -> None:
+        super().__init__(message)
+        self.field = field
+
+
+@dataclass(frozen=True)
+class CoatInput:
+    """One product that went on; SI inside."""
+
+    product: Product
+    batch_code: str = ""
+    colour: str = ""
+    surface: str = CoatApplied.Surface.BOARDS
+    coats: int = 1
+    litres: Decimal | None = None
+
+
+@dataclass(frozen=True)
+class JobInput:
+    """What was done and found: `details` are fields of Job, `findings` fields of Visit.
+
+    A visit is kept when anything was found or a reason given. Of a job that is corrected, what
+    `details` leaves out stays as it was.
+    """
+
+    details: Mapping[str, Any]
+    coats: Sequence[CoatInput] = ()
+    findings: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class NewJob:
+    """A finished job to log: on which deck, what was done, and the photographs of it.
+
+    `form_key` is that of the page it was written on: a job is logged once for each. `moment` is
+    when the photographs were taken (of `Photo.Moment`). `booking` is the one that it was done for,
+    if that is known.
+    """
+
+    deck: Deck | NewDeck
+    work: JobInput
+    form_key: uuid.UUID
+    photos: Sequence["ContentFile[bytes]"] = ()
+    moment: str = "finished"
+    booking: Booking | None = None
+
+
+def get_or_create_batch(product: Product, code: str) -> Batch | None:
+    """The batch with that code, made if it is new;
+    capitals and spaces around do not make another batch."""
+    code = " ".join(code.split())
+    if not code:
+        return None
+    lock_until_commit(f"batch {product.pk} {code.casefold()}")
+    there = product.batches.filter(code__iexact=code).first()
+    return there or Batch.objects.create(product=product, code=code)
+
+
+def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
+    """Make the job's rows these ones; rows that stay the same stay untouched, so the audit trail
+    shows changes only."""
+    there = list(job.coats_applied.order_by("position", "id"))
+    for position, coat in enumerate(coats, 1):
+        row = there[position - 1] if position <= len(there) else CoatApplied(job=job)
+        values = {
+            "position": position,
+            "product": coat.product,
+            "batch": get_or_create_batch(coat.product, coat.batch_code),
+            "colour": coat.colour,
+            "surface": coat.surface,
+            "coats": coat.coats,
+            "litres": coat.litres,
+        }
+        save_if_changed(row, values)
+    for row in there[len(coats) :]:
+        row.delete()
+
+
+def attach_photos(
+    *,
+    deck: Deck,
+    job: Job | None,
+    files: Sequence["ContentFile[bytes]"],
+    moment: str,
+    taken_on: date,
+    now: datetime,
+) -> list[Photo]:
+    """Store prepared pictures; if the transaction fails, files without a row are left, never rows
+    without a file."""
+    return [
+        Photo.objects.create(
+            deck=deck, job=job, image=file, moment=moment, taken_on=taken_on, created_at=now
+        )
+        for file in files
+    ]
+
+
+@transaction.atomic
+def add_photos(
+    *, job: Job, files: Sequence["ContentFile[bytes]"], moment: str, caption: str, now: datetime
+) -> list[Photo]:
+    photos = attach_photos(
+        deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now
+    )
+    for photo in photos:
+        describe_photo(photo=photo, caption=caption)
+    return photos
+
+
+@transaction.atomic
+def describe_photo(*, photo: Photo, caption: str) -> None:
+    """What is to be seen, in words, for those who cannot see it."""
+    photo.caption = caption.strip()
+    photo.save(update_fields=["caption"])
+
+
+@transaction.atomic
+def remove_photo(*, photo: Photo) -> None:
+    name = photo.image.name or ""
+    photo.delete()
+    transaction.on_commit(lambda: default_storage.delete(name))
+
 
 EARLIEST_JOB_DAY = date(1950, 1, 1)
 
@@ -105,7 +228,7 @@ def follow_job_changes(*, deck_ids: Collection[int], now: datetime) -> None:
 
 
 def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
-    if deck.archived_at or deck.property.client.archived_at:
+    if deck.archived_at or deck.site.client.archived_at:
         raise JobError(
             "deck",
             f"{deck} is archived. Bring it back from the archive first, or choose another deck.",

@@ -20,7 +20,7 @@ from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.bookings import book_work
 from jobs.actions.offers import record_offer_event
 from jobs.models import Offer, OfferEvent
-from jobs.offers.page import is_offer_bookable
+from jobs.offers import is_offer_bookable
 
 State = Offer.State
 Event = OfferEvent.Kind
@@ -51,7 +51,7 @@ def accept_offer(*, token_hash: str, week: date, name: str, now: datetime) -> Of
     """
     found = sent_offer_by_token_hash(token_hash)
     lock_until_commit(
-        f"booking of property {found.property_id}"
+        f"booking of property {found.site_id}"
     )  # as `book` does, in the order it needs
     monday = diary.monday_of(week)
     if not record_answer(found, State.ACCEPTED, name, now, accepted_week=monday):
@@ -72,7 +72,7 @@ def book_accepted_week(offer: Offer, monday: date, words: str, now: datetime) ->
         add_offer_to_do(offer, ToDo.Kind.BOOK, "accepted", f"{words} It needs a day.", now)
         return
     work = NewBooking(
-        property=offer.property,
+        site=offer.site,
         decks=[scope.deck for scope in offer.scopes.select_related("deck")],
         hours=offer.hours,
         week=monday,
@@ -128,7 +128,7 @@ def ask_question(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
 
 
 def sent_offer_by_token_hash(token_hash: str) -> Offer:
-    found = Offer.objects.select_related("client", "property").filter(token_hash=token_hash).first()
+    found = Offer.objects.select_related("client", "site").filter(token_hash=token_hash).first()
     if found is None or found.state == State.DRAFT:
         raise AnswerError(_("This link leads to no offer. Use the whole link from our message."))
     return found

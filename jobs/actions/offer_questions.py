@@ -9,8 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, ToDo
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
-from clients.models import Business, User
-from clients.models.channel import Channel
+from clients.models import Business, Channel, User
 from jobs.actions.offers import (
     Kind,
     OfferError,

@@ -11,8 +11,7 @@ from clients import display
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
-from clients.models import Business, User
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, User, traits_of
 from jobs.actions.offers import (
     Kind,
     OfferError,
@@ -162,8 +161,7 @@ def offered_decks_text(offer: Offer, scopes: Sequence[OfferScope], *, on_one_lin
     if on_one_line:
         return ", ".join(scope.deck.label for scope in scopes)
     return "\n\n".join(
-        f"{scope.deck.label}, {offer.property.street},"
-        f" {offer.property.town}\n{scope_work_text(scope)}"
+        f"{scope.deck.label}, {offer.site.street}, {offer.site.town}\n{scope_work_text(scope)}"
         for scope in scopes
     )
 

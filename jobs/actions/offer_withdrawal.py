@@ -12,8 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from clients.events import clients_left
 from clients.languages import StrOrPromise
 from jobs.actions.offers import withdraw_offer
-from jobs.models import Coat, Offer, OfferScope
-from jobs.models.offer import OfferQuerySet
+from jobs.models import Coat, Offer, OfferQuerySet, OfferScope
 
 
 @transaction.atomic

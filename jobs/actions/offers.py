@@ -18,17 +18,16 @@ from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offers import (
     DraftedOffer,
     OfferBrief,
-    draft_offer,
-    drafting_context,
-    prices_from_list,
-    strip_scopes,
-)
-from jobs.offers.drafting import drafted_line_row, offer_tax_rows
-from jobs.offers.pricing import (
     PricedLine,
     PricingError,
     Totals,
+    draft_offer,
+    drafted_line_row,
+    drafting_context,
+    offer_tax_rows,
+    prices_from_list,
     rounded_line,
+    strip_scopes,
     totals_of_lines,
     with_tax_names,
 )
@@ -39,7 +38,7 @@ FIRST_OFFER_NUMBER = 101
 REVISION_FIELDS = [
     "number",
     "client",
-    "property",
+    "site",
     "price_list",
     "language",
     "currency",
@@ -188,7 +187,7 @@ def lock_offer(offer: Offer, *states: str) -> Offer:
     """The row locked, and in one of these states. Raises `OfferError`."""
     row = (
         Offer.objects.select_for_update(of=("self",))
-        .select_related("client", "property", "price_list")
+        .select_related("client", "site", "price_list")
         .get(pk=offer.pk)
     )
     if row.state not in states:

@@ -11,8 +11,7 @@ from clients.models import Business, Property
 from jobs import diary
 from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.crew_days import NoRoomError
-from jobs.diary import CrewDayCapacity, Placement
-from jobs.diary.placement import MAX_BOOKING_SPAN_DAYS
+from jobs.diary import MAX_BOOKING_SPAN_DAYS, CrewDayCapacity, Placement
 from jobs.models import Booking, Crew
 
 OPEN_BOOKING_STATES = [Booking.State.BOOKED, Booking.State.HELD]
@@ -23,8 +22,8 @@ def check_bookable_work(work: NewBooking) -> None:
         raise NoRoomError("Say how many hours the work takes.", "hours")
     if not work.decks:
         raise NoRoomError("Choose at least one deck.", "decks")
-    home = work.property
-    if stranger := next((deck for deck in work.decks if deck.property_id != home.pk), None):
+    home = work.site
+    if stranger := next((deck for deck in work.decks if deck.site_id != home.pk), None):
         raise NoRoomError(f"{stranger} does not stand at {home}.", "decks")
     if home.client.archived_at or any(deck.archived_at for deck in work.decks):
         raise NoRoomError(
@@ -36,7 +35,7 @@ def existing_booking(work: NewBooking) -> Booking | None:
     """The booking that does just this, from a second click;
     raises `NoRoomError` if a deck is booked otherwise."""
     living = Booking.objects.filter(
-        property=work.property, state__in=OPEN_BOOKING_STATES, decks__in=work.decks
+        site=work.site, state__in=OPEN_BOOKING_STATES, decks__in=work.decks
     ).distinct()
     for there in living.prefetch_related("decks"):
         is_same_work = there.offer == work.offer and {*there.decks.all()} == {*work.decks}
@@ -70,7 +69,7 @@ def find_placement(
             week=work.week,
             today=today,
             hours=work.hours,
-            property=work.property,
+            site=work.site,
             business=business,
         )
     check_bookable_day(work.first_day, today)
@@ -78,7 +77,7 @@ def find_placement(
         crews=crews,
         day=work.first_day,
         hours=work.hours,
-        property=work.property,
+        site=work.site,
         business=business,
         on_any_day=work.on_any_day,
     )
@@ -96,12 +95,12 @@ def find_placement_on_day(
     crews: Sequence[Crew],
     day: date,
     hours: Decimal,
-    property: Property,
+    site: Property,
     business: Business,
     on_any_day: bool = False,
 ) -> Placement:
     """The work from this day on, by the first of the crews that has room; raises `NoRoomError`."""
-    regions = diary.holiday_regions(business, (property.country, property.region))
+    regions = diary.holiday_regions(business, (site.country, site.region))
     rooms = diary.crew_day_capacities(
         business=business,
         crews=crews,
@@ -109,7 +108,7 @@ def find_placement_on_day(
         regions=regions,
         forced_open_on=day if on_any_day else None,
     )
-    found = diary.placements(rooms, crews, [day], hours, home=property)
+    found = diary.placements(rooms, crews, [day], hours, home=site)
     if not found:
         raise NoRoomError(
             why_day_has_no_room([rooms[crew.pk, day] for crew in crews], hours), "first_day"
@@ -138,7 +137,7 @@ def find_placement_in_week(
     week: date,
     today: date,
     hours: Decimal,
-    property: Property,
+    site: Property,
     business: Business,
 ) -> Placement:
     """The best place in the week of that day, from tomorrow on; raises `NoRoomError`."""
@@ -146,7 +145,7 @@ def find_placement_in_week(
     starts = [day for n in range(7) if (day := monday + timedelta(days=n)) > today]
     if not starts:
         raise NoRoomError("This week is over. Choose a later one.", "week")
-    regions = diary.holiday_regions(business, (property.country, property.region))
+    regions = diary.holiday_regions(business, (site.country, site.region))
     last = starts[-1] + timedelta(days=MAX_BOOKING_SPAN_DAYS)
     rooms = diary.crew_day_capacities(
         business=business,
@@ -154,7 +153,7 @@ def find_placement_in_week(
         days=diary.days_between(starts[0], last),
         regions=regions,
     )
-    found = diary.placements_within_week(rooms, crews, starts, hours, home=property)
+    found = diary.placements_within_week(rooms, crews, starts, hours, home=site)
     if not found:
         raise NoRoomError(
             f"The week of {written(monday)} has no room for this work any more. Choose another.",

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import transaction
 
 from clients.actions.saving import save_if_changed
-from jobs.actions.job_inputs import get_or_create_batch
+from jobs.actions.jobs import get_or_create_batch
 from jobs.models import Pack, Product, StockTin
 
 

@@ -14,8 +14,7 @@ from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Channel, User
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import build_care_record, care_record_summary
-from jobs.work.sign_off import ConsentRequest
+from jobs.work import ConsentRequest, build_care_record, care_record_summary
 
 
 class CareRecordError(ValueError):
@@ -79,7 +78,7 @@ def record_ticked_consent(
         evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
         is_welcome_again=True,
     )
-    record_consent(client=signed[0].job.deck.property.client, entry=entry, by=by, now=now)
+    record_consent(client=signed[0].job.deck.site.client, entry=entry, by=by, now=now)
 
 
 @transaction.atomic
@@ -89,7 +88,7 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     It is a message about work that was done, so it needs no consent; an address that refuses all
     mail gets none. Raises `CareRecordError`, `Unsendable`.
     """
-    client = job.deck.property.client
+    client = job.deck.site.client
     record = build_care_record(job)
     route = care_record_route(job, now)
     written = texts.compose_text(
@@ -117,7 +116,7 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
 
 def care_record_route(job: Job, now: datetime) -> Route:
     """By which the record goes."""
-    client = job.deck.property.client
+    client = job.deck.site.client
     contacts = Reach.of(client)
     if not contacts.address(client.pk, Channel.EMAIL):
         raise CareRecordError(

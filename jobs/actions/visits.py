@@ -9,10 +9,8 @@ from django.db import transaction
 from clients.actions.saving import lock_until_commit, save_if_changed
 from clients.events import decks_changed
 from clients.models import Business, Deck, User
-from jobs.actions.job_inputs import JobError
-from jobs.actions.jobs import check_loggable, check_work_date
-from jobs.models import Visit
-from jobs.models.visit import GRADE_FIELDS
+from jobs.actions.jobs import JobError, check_loggable, check_work_date
+from jobs.models import GRADE_FIELDS, Visit
 
 
 @transaction.atomic

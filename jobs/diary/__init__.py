@@ -1,6 +1,7 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
 where."""
 
+from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
 from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
@@ -11,11 +12,17 @@ from jobs.diary.capacity import (
     monday_of,
 )
 from jobs.diary.placement import (
+    MAX_BOOKING_SPAN_DAYS,
+    MIN_BOOKING_HOURS,
     Placement,
+    Proximity,
     placement_from_day,
     placements,
     placements_within_week,
 )
+from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
+from jobs.diary.unsettled import unsettled_work
+from jobs.diary.week_agenda import diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
@@ -24,19 +31,30 @@ from jobs.diary.week_capacity import (
 )
 
 __all__ = [
+    "MAX_BOOKING_SPAN_DAYS",
+    "MIN_BOOKING_HOURS",
+    "BookingRequest",
     "CrewDayCapacities",
     "CrewDayCapacity",
     "CrewHoursInWeek",
     "Placement",
+    "PlacementSuggestion",
+    "Proximity",
     "WeekCapacity",
     "active_crews",
+    "booked_decks",
     "crew_day_capacities",
     "crew_hours_by_week",
     "days_between",
+    "diary_week",
+    "find_booking_request",
     "holiday_regions",
     "monday_of",
+    "next_season_day",
     "placement_from_day",
+    "placement_suggestions",
     "placements",
     "placements_within_week",
+    "unsettled_work",
     "week_capacities",
 ]

@@ -1,15 +1,13 @@
 """What a booking is about: the decks with what was offered for each, and how that becomes a job to
 log."""
 
-import builtins
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
-from clients.models import Deck, Property
-from clients.models.keys import is_primary_key
+from clients.models import Deck, Property, is_primary_key
 from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
@@ -20,13 +18,13 @@ DEFAULT_HOURS = Decimal(4)  # hours, where nobody has said how long the work tak
 class BookingRequest:
     """What is to be booked: decks of a property, perhaps by an offer."""
 
-    property: Property
+    site: Property
     decks: list[Deck]
     selectable_decks: list[Deck]  # all that could be chosen
     hours: Decimal | None = None
     offer: Offer | None = None
 
-    @builtins.property  # the field of that name hides it here
+    @property
     def hours_or_default(self) -> Decimal:
         return self.hours or DEFAULT_HOURS
 
@@ -46,10 +44,10 @@ def find_booking_request(*, deck: str = "", offer: str = "") -> BookingRequest |
     """By the number of an offer or of a deck, as they stand in an address;
     None if there is no such one."""
     if is_primary_key(offer) and (
-        row := Offer.objects.select_related("property__client").filter(pk=offer).first()
+        row := Offer.objects.select_related("site__client").filter(pk=offer).first()
     ):
-        decks = [scope.deck for scope in row.scopes.select_related("deck__property")]
-        return BookingRequest(row.property, decks, decks, row.hours or None, row)
+        decks = [scope.deck for scope in row.scopes.select_related("deck__site")]
+        return BookingRequest(row.site, decks, decks, row.hours or None, row)
     chosen = (
         Deck.objects.current().with_owner().filter(pk=deck).first()
         if is_primary_key(deck)
@@ -57,9 +55,9 @@ def find_booking_request(*, deck: str = "", offer: str = "") -> BookingRequest |
     )
     if chosen is None:
         return None
-    there = list(Deck.objects.current().filter(property=chosen.property).select_related("property"))
+    there = list(Deck.objects.current().filter(site=chosen.site).select_related("site"))
     last = Booking.objects.filter(decks=chosen).order_by("-first_on").first()
-    return BookingRequest(chosen.property, [chosen], there, last.hours if last else None)
+    return BookingRequest(chosen.site, [chosen], there, last.hours if last else None)
 
 
 def booked_decks(booking: Booking) -> list[BookedDeck]:

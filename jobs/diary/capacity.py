@@ -10,7 +10,7 @@ from clients import display
 from clients.models import Business
 from jobs.diary import public_holidays
 from jobs.diary.public_holidays import HolidayRegion
-from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff
+from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
 
 NO_HOURS = Decimal(0)
 StopLocation = tuple[str, float, float]  # town, latitude, longitude
@@ -110,7 +110,7 @@ def booked_hours_and_locations(
         rows = rows.exclude(booking=excluding)
     hours: dict[tuple[int, date], Decimal] = {}
     spots: dict[tuple[int, date], list[StopLocation]] = {}
-    home = "booking__property__"
+    home = "booking__site__"
     for crew, day, taken, *spot in rows.order_by().values_list(
         "crew_day__crew_id",
         "crew_day__day",

@@ -46,7 +46,7 @@ def client_calendar_file(booking: Booking, business: Business, *, now: datetime)
     is_off = booking.state == Booking.State.CANCELLED
     event = booking_event(booking, stamp=now)
     event.add("summary", f"{business.name}: {deck_names(booking)}")
-    event.add("location", booking.property.address)
+    event.add("location", booking.site.address)
     with display.override_business(business), display.in_client_language(booking.client.language):
         arrives = booking.arrival().client_sentence
     event.add(
@@ -95,7 +95,7 @@ def crew_feed_file(
 def crew_feed_bookings(crew: Crew, *, today: date) -> QuerySet[Booking]:
     """What the feed holds, in four queries however many."""
     rows = Booking.objects.filter(crew=crew, last_on__gte=today - timedelta(days=FEED_HISTORY_DAYS))
-    return rows.select_related("property", "client", "crew").prefetch_related(
+    return rows.select_related("site", "client", "crew").prefetch_related(
         "decks", "days__crew_day", "offer__scopes__product"
     )
 
@@ -140,7 +140,7 @@ def booking_event_span(booking: Booking) -> tuple[date, date]:
     arrival = booking.arrival()
     if arrival.begins is None:
         return booking.first_on, booking.last_on + timedelta(days=1)
-    zone = booking.property.zone
+    zone = booking.site.zone
     last = datetime.combine(booking.last_on, arrival.begins, tzinfo=zone) + time_on_site(booking)
     if arrival.ends:
         last = max(last, datetime.combine(booking.last_on, arrival.ends, tzinfo=zone))
@@ -158,7 +158,7 @@ def time_on_site(booking: Booking) -> timedelta:
 
 
 def crew_event(booking: Booking) -> Event:
-    home = booking.property
+    home = booking.site
     event = booking_event(booking, stamp=booking.changed_at)
     event.add("summary", f"{home.town}: {home.street} ({name_initials(booking.client.name)})")
     event.add(

@@ -13,9 +13,9 @@ from decimal import Decimal
 from enum import IntEnum
 
 from clients.models import Property
-from clients.places.geometry import distance_km
+from clients.places.climate import distance_km
 from jobs.diary.capacity import CrewDayCapacities, CrewDayCapacity, monday_of
-from jobs.models.diary import Crew
+from jobs.models import Crew
 
 MAX_BOOKING_SPAN_DAYS = 56  # from the first to the last day of one booking
 MIN_BOOKING_HOURS = Decimal(1)  # of an offer whose hours nobody reckoned

@@ -15,7 +15,7 @@ from jobs.diary.placement import (
     chronological_key,
     placements,
 )
-from jobs.models.diary import Booking, Crew
+from jobs.models import Booking, Crew
 
 SUGGESTED_WEEKS = 6
 # how many of each are shown
@@ -39,7 +39,7 @@ class PlacementSuggestion:
 def placement_suggestions(
     *,
     hours: Decimal,
-    property: Property,
+    site: Property,
     business: Business,
     today: date,
     booking: Booking | None = None,
@@ -55,9 +55,9 @@ def placement_suggestions(
         crews=going,
         days=days_between(first, last + timedelta(days=MAX_BOOKING_SPAN_DAYS)),
         excluding=booking,
-        regions=holiday_regions(business, (property.country, property.region)),
+        regions=holiday_regions(business, (site.country, site.region)),
     )
-    ways = placements(found, going, days_between(first, last), hours, home=property)
+    ways = placements(found, going, days_between(first, last), hours, home=site)
     if booking:
         ways = [
             way

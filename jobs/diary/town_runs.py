@@ -11,7 +11,7 @@ from itertools import groupby, pairwise, permutations
 from typing import Generic, TypeVar
 
 from clients.models import Property
-from clients.places.geometry import distance_km
+from clients.places.climate import distance_km
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
 
 T = TypeVar("T")

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from jobs.diary.capacity import days_off_between, is_day_off_for
-from jobs.models.diary import Booking, BookingDay, DayOff
-from jobs.models.offer import Offer
+from jobs.models import Booking, BookingDay, DayOff, Offer
 
 MAX_UNSETTLED_SHOWN = 20
 DAY_OFF_LOOKAHEAD = timedelta(days=60)
@@ -30,9 +29,9 @@ class UnsettledWork:
 
 def unsettled_work(*, today: date) -> UnsettledWork:
     offers = Offer.objects.filter(state=Offer.State.ACCEPTED, booking=None).select_related(
-        "client", "property"
+        "client", "site"
     )
-    bookings = Booking.objects.select_related("client", "property", "crew")
+    bookings = Booking.objects.select_related("client", "site", "crew")
     held = bookings.filter(state=Booking.State.HELD)
     over = bookings.filter(state=Booking.State.BOOKED, last_on__lt=today)
     gone = bookings.filter(
@@ -55,7 +54,7 @@ def bookings_on_days_off(today: date) -> list[tuple[BookingDay, DayOff]]:
         crew_day__day__range=(today, last), booking__state=Booking.State.BOOKED
     )
     rows = (
-        rows.select_related("crew_day__crew", "booking__client", "booking__property")
+        rows.select_related("crew_day__crew", "booking__client", "booking__site")
         if off
         else rows.none()
     )

@@ -17,7 +17,7 @@ from jobs.diary.capacity import (
     monday_of,
 )
 from jobs.diary.town_runs import TownRun, group_into_town_runs
-from jobs.models.diary import Booking, BookingDay, Crew
+from jobs.models import Booking, BookingDay, Crew
 
 State = Booking.State
 
@@ -138,7 +138,7 @@ def stops_by_crew_day(first: date, last: date) -> dict[tuple[int, date], list[Di
     """By crew and day, in order of booking; `runs` puts them in order of arrival."""
     decks = Prefetch("booking__decks", Deck.objects.order_by("label"))
     rows = BookingDay.objects.filter(crew_day__day__range=(first, last)).order_by("booking_id")
-    rows = rows.select_related("crew_day", "booking__property", "booking__client", "booking__crew")
+    rows = rows.select_related("crew_day", "booking__site", "booking__client", "booking__crew")
     found: dict[tuple[int, date], list[DiaryStop]] = {}
     for row in rows.prefetch_related(decks, "booking__days__crew_day"):
         whole = [part.crew_day.day for part in row.booking.days.all()]
@@ -158,7 +158,7 @@ def diary_day(
             found[crew.pk, day],
             group_into_town_runs(
                 stops.get((crew.pk, day), []),
-                lambda stop: stop.booking.property,
+                lambda stop: stop.booking.site,
                 lambda stop: stop.booking.arrival(),
             ),
         )

@@ -22,7 +22,7 @@ from jobs.diary.placement import (
     MIN_BOOKING_HOURS,
     placements_within_week,
 )
-from jobs.models.diary import Crew
+from jobs.models import Crew
 
 MAX_LOOKAHEAD_WEEKS = 60  # over the longest closed season
 
@@ -60,7 +60,7 @@ class CrewHoursInWeek:
 
 
 def week_capacities(
-    *, hours: Decimal, property: Property, today: date, weeks: int = 12
+    *, hours: Decimal, site: Property, today: date, weeks: int = 12
 ) -> list[WeekCapacity]:
     """So many weeks from this one on, in time order;
     months outside the season are passed over, not counted.
@@ -73,7 +73,7 @@ def week_capacities(
     crews = active_crews()
     first = today + timedelta(days=1)
     last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
-    regions = holiday_regions(business, (property.country, property.region))
+    regions = holiday_regions(business, (site.country, site.region))
     all_rooms = crew_day_capacities(
         business=business, crews=crews, days=days_between(first, last), regions=regions
     )
@@ -83,7 +83,7 @@ def week_capacities(
             day for day in days_of_week(monday_of(first) + timedelta(days=7 * n)) if day >= first
         ]
         if any(day.month in business.season_months for day in days):
-            found.append(week_capacity(all_rooms, crews, days, hours, property))
+            found.append(week_capacity(all_rooms, crews, days, hours, site))
     return found[:weeks]
 
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.forms.fields import textarea
 from jobs.models import Offer
-from jobs.offers.page import week_text
+from jobs.offers import week_text
 
 NAME_NEEDED = _("Write your name, so that we know who answered.")
 

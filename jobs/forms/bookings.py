@@ -11,8 +11,7 @@ from django.core.exceptions import ValidationError
 from clients import display
 from clients.models import Deck
 from jobs.arrival import Arrival
-from jobs.diary.placement import Proximity
-from jobs.diary.suggestions import PlacementSuggestion
+from jobs.diary import PlacementSuggestion, Proximity
 from jobs.forms.fields import DayField
 from jobs.models import Crew
 

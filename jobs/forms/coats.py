@@ -9,7 +9,7 @@ from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.fields import MeasureField
-from jobs.actions.job_inputs import CoatInput
+from jobs.actions.jobs import CoatInput
 from jobs.forms.formsets import BaseRowFormSet
 from jobs.models import CoatApplied, Job, Product
 

@@ -6,8 +6,7 @@ from typing import Any
 from django import forms
 
 from jobs.forms.fields import DayField, GradeField
-from jobs.models import Visit
-from jobs.models.visit import GRADE_FIELDS
+from jobs.models import GRADE_FIELDS, Visit
 
 
 class FindingsForm(forms.Form):

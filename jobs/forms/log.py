@@ -11,17 +11,16 @@ from django import forms
 from django.http import HttpRequest
 
 from clients.access import business_of, current_user
-from clients.models import Deck, User
-from clients.models.keys import is_primary_key
+from clients.models import Deck, User, is_primary_key
 from jobs import photos
-from jobs.actions.job_inputs import JobInput
+from jobs.actions.jobs import JobInput
 from jobs.diary import booked_work
 from jobs.forms import coats
 from jobs.forms.formsets import PageForms, posted_rows
 from jobs.forms.job import JobForm, job_initial_values, posted_values
 from jobs.forms.new_deck import NewDeckForm
 from jobs.models import Booking, Job
-from jobs.work.coat_build import CoatBuild, coat_build
+from jobs.work import CoatBuild, coat_build
 
 
 @dataclass

@@ -8,10 +8,9 @@ from django.core.exceptions import ValidationError
 
 from clients import emails, phones
 from clients.forms.fields import MeasureField
-from clients.models import Business
-from clients.models.deck import Species
+from clients.models import Business, Species
 from clients.places import towns
-from jobs.actions.job_inputs import NewDeck
+from jobs.actions.new_decks import NewDeck
 
 
 class NewDeckForm(forms.Form):

@@ -8,10 +8,8 @@ from typing import Any
 from django import forms
 
 from clients.forms.fields import MeasureField
-from jobs.models import OfferScope, Product
-from jobs.models.job import STRIP_ABOVE_COATS
-from jobs.scope import Override
-from jobs.scope.checklist import SiteReading
+from jobs.models import STRIP_ABOVE_COATS, OfferScope, Product
+from jobs.scope import Override, SiteReading
 
 DEFAULT_WEEKS_AHEAD = 2
 ChoiceGroup = tuple[str, list[tuple[str, str]]]

@@ -10,8 +10,8 @@ from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
-from clients.models.channel import traits_of
-from jobs.work.sign_off import ConsentRequest
+from clients.models import traits_of
+from jobs.work import ConsentRequest
 
 
 class SignOffForm(forms.Form):

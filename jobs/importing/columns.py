@@ -14,10 +14,9 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db.models import TextChoices
 
-from clients.models.deck import Deck, Species
+from clients.models import Deck, Species
 from clients.units import SQUARE_FOOT, US_GALLON
-from jobs.models import Job, Product, Visit
-from jobs.models.product import FinishClass
+from jobs.models import FinishClass, Job, Product, Visit
 
 DATE_FORMATS = [
     "%Y-%m-%d",

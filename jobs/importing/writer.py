@@ -171,7 +171,7 @@ class BookWriter:
         given = {name: values[name] for name in DECK_FIELDS if name in values}
         self.tally.decks += 1
         return Deck.objects.create(
-            property=home,
+            site=home,
             label=label,
             area_m2=area.quantize(Decimal("0.01")),
             notes=values.get("deck_notes", ""),

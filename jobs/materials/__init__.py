@@ -9,9 +9,11 @@ from jobs.materials.packs import (
     cheapest_purchase,
     require_plausible_litres,
 )
-from jobs.materials.surfaces import Surfaces
+from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2, Surfaces
 
 __all__ = [
+    "RAIL_M2_PER_M",
+    "TREAD_M2",
     "MaterialError",
     "PackPrice",
     "PackQuantity",

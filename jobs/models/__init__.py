@@ -3,15 +3,18 @@ prices, offers and the diary."""
 
 from jobs.models.coat import Coat
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
-from jobs.models.job import CoatApplied, Job, Photo
-from jobs.models.offer import Offer, OfferLine, OfferScope, OfferTax
+from jobs.models.job import STRIP_ABOVE_COATS, AppliedFinish, CoatApplied, Job, Photo
+from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, OfferTax
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
-from jobs.models.product import Batch, Product
+from jobs.models.product import Batch, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord
-from jobs.models.visit import Visit
+from jobs.models.visit import GRADE_FIELDS, Visit
 
 __all__ = [
+    "GRADE_FIELDS",
+    "STRIP_ABOVE_COATS",
+    "AppliedFinish",
     "Batch",
     "Booking",
     "BookingDay",
@@ -20,10 +23,12 @@ __all__ = [
     "Crew",
     "CrewDay",
     "DayOff",
+    "FinishClass",
     "Job",
     "Offer",
     "OfferEvent",
     "OfferLine",
+    "OfferQuerySet",
     "OfferScope",
     "OfferTax",
     "Pack",

@@ -116,7 +116,13 @@ class Booking(models.Model):
         default=0, help_text="Goes up whenever day, time, place or state changes."
     )
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="bookings")
-    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="bookings")
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.PROTECT,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="bookings",
+    )
     offer = models.OneToOneField(
         Offer, null=True, blank=True, on_delete=models.PROTECT, related_name="booking"
     )
@@ -165,7 +171,7 @@ class Booking(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.property} on {self.first_on}"
+        return f"{self.site} on {self.first_on}"
 
     def is_over(self, *, today: date) -> bool:
         return self.last_on < today

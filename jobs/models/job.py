@@ -2,6 +2,7 @@
 
 import uuid
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -146,11 +147,27 @@ class Job(models.Model):
         return {"why": self.removal_reason} if self.removal_reason else None
 
 
+@dataclass(frozen=True)
+class AppliedFinish:
+    """A finish that a job left on the deck."""
+
+    product: str
+    colour: str
+
+
 class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
+    def finishes_by_job(self, job_ids: Collection[int]) -> dict[int, list[AppliedFinish]]:
+        """The finishes that went on in each of these jobs."""
+        found: dict[int, list[AppliedFinish]] = {}
+        rows = self.filter(job__in=job_ids, product__kind="finish").order_by("job_id", "position")
+        for job_id, product, colour in rows.values_list("job_id", "product__name", "colour"):
+            found.setdefault(job_id, []).append(AppliedFinish(product, colour))
+        return found
+
     def trace(self, batch: Batch) -> "CoatAppliedQuerySet":
         """Where a batch went, newest first, with the deck, the client and how to reach them."""
-        rows = self.filter(batch=batch).select_related("job__deck__property__client")
-        return rows.prefetch_related("job__deck__property__client__contact_points").order_by(
+        rows = self.filter(batch=batch).select_related("job__deck__site__client")
+        return rows.prefetch_related("job__deck__site__client__contact_points").order_by(
             "-job__finished_on", "-id"
         )
 

@@ -1,6 +1,5 @@
 """Offers: what work is proposed on which decks at what price, each revision kept as it was sent."""
 
-import builtins
 from collections.abc import Collection
 from datetime import date
 
@@ -44,7 +43,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         """With decks, lines, taxes and history, in a fixed number of queries."""
         events = OfferEvent.objects.select_related("by")
         scopes = OfferScope.objects.select_related("deck", "product")
-        return self.select_related("client", "property", "price_list").prefetch_related(
+        return self.select_related("client", "site", "price_list").prefetch_related(
             "lines", "taxes", models.Prefetch("scopes", scopes), models.Prefetch("events", events)
         )
 
@@ -55,7 +54,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         )
         rows = (
             self.with_question_flag()
-            .select_related("client", "property")
+            .select_related("client", "site")
             .defer("introduction", "waiting")
         )
         return rows.prefetch_related(models.Prefetch("scopes", scopes))
@@ -97,8 +96,8 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         """The number, or words out of the client's name, the street or the town."""
         found = self
         for word in words.split():
-            named = Q(client__name__icontains=word) | Q(property__street__icontains=word)
-            named |= Q(property__town__icontains=word)
+            named = Q(client__name__icontains=word) | Q(site__street__icontains=word)
+            named |= Q(site__town__icontains=word)
             number, _, revision = word.partition("-")
             if word.isascii() and number.isdigit() and len(number) < 10:
                 of_revision = (
@@ -132,7 +131,13 @@ class Offer(models.Model):
     number = models.PositiveIntegerField()
     revision = models.PositiveSmallIntegerField(default=1)
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="offers")
-    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="offers")
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.PROTECT,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="offers",
+    )
     price_list = models.ForeignKey(PriceList, on_delete=models.PROTECT, related_name="offers")
     state = models.CharField(max_length=9, choices=State.choices, default=State.DRAFT)
     language = models.CharField(max_length=12, default="en")
@@ -209,7 +214,7 @@ class Offer(models.Model):
     def __str__(self) -> str:
         return f"Offer {self.reference}"
 
-    @builtins.property  # the field of that name hides it here
+    @property
     def reference(self) -> str:
         """The number as the client reads it, such as 104 or 104-2."""
         return str(self.number) if self.revision == 1 else f"{self.number}-{self.revision}"
@@ -222,7 +227,7 @@ class Offer(models.Model):
         with display.in_client_language(self.language):
             return str(words)
 
-    @builtins.property
+    @property
     def file_name(self) -> str:
         """Of its PDF, in the language of the offer."""
         return self.in_client_language(_("offer-{number}.pdf")).format(number=self.reference)

@@ -1,16 +1,63 @@
 """Drafting offers: rows of the book → frozen inputs of jobs.offers.pricing → the rows of an offer,
 not yet saved."""
 
-from jobs.offers.drafting import DraftedOffer, OfferBrief, draft_offer
+from jobs.offers.drafting import (
+    DraftedOffer,
+    OfferBrief,
+    draft_offer,
+    drafted_line_row,
+    offer_tax_rows,
+)
+from jobs.offers.hour_estimates import DeckHours, work_hours_by_deck
+from jobs.offers.link_expiry import is_offer_link_expired
+from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.offers.page import (
+    DEAD_LINK_STATES,
+    OfferPage,
+    bookable_weeks,
+    build_offer_page,
+    is_offer_bookable,
+    offer_by_token_hash,
+    week_text,
+)
+from jobs.offers.pricing import (
+    PricedLine,
+    PricingError,
+    Totals,
+    rounded_line,
+    totals_of_lines,
+    with_tax_names,
+)
 from jobs.offers.pricing_inputs import DraftingContext, drafting_context, prices_from_list
 from jobs.offers.waiting_cost import strip_scopes
 
 __all__ = [
+    "DEAD_LINK_STATES",
+    "WAITING_MONTHS",
+    "DeckHours",
+    "DeckOutlook",
     "DraftedOffer",
     "DraftingContext",
     "OfferBrief",
+    "OfferPage",
+    "Outlook",
+    "PricedLine",
+    "PricingError",
+    "Totals",
+    "bookable_weeks",
+    "build_offer_page",
     "draft_offer",
+    "drafted_line_row",
     "drafting_context",
+    "is_offer_bookable",
+    "is_offer_link_expired",
+    "offer_by_token_hash",
+    "offer_tax_rows",
     "prices_from_list",
+    "rounded_line",
     "strip_scopes",
+    "totals_of_lines",
+    "week_text",
+    "with_tax_names",
+    "work_hours_by_deck",
 ]

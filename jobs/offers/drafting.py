@@ -30,7 +30,7 @@ STRIP_WARNING_CHANCE = (
 class OfferBrief:
     """What one offer is to be about."""
 
-    property: Property
+    site: Property
     scopes: Sequence[Scope]
     outlook: Outlook | None = None
 
@@ -65,7 +65,7 @@ def draft_offer(
         expected_work_month(context, brief, today),
         is_early_booking(brief, context.valid_until(today)),
     )
-    way = journey_to(context, brief.property)
+    way = journey_to(context, brief.site)
     found = price_work(context.prices, works, way, reductions, units=context.business.units)
     offer = offer_row(context, brief, found, number=number, today=today, by=by)
     notes = [words for scope in brief.scopes for words in scope_notes(scope, brief.outlook)]
@@ -165,12 +165,12 @@ def offer_row(
     today: date,
     by: User | None,
 ) -> Offer:
-    client = brief.property.client
+    client = brief.site.client
     totals = found.totals
     return Offer(
         number=number,
         client=client,
-        property=brief.property,
+        site=brief.site,
         price_list=context.price_list,
         language=client.language or context.business.locale,
         currency=context.price_list.currency,

@@ -9,10 +9,9 @@ from decimal import Decimal
 from django.db import connection
 
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offers.pricing import DeckWork, PriceTable
-from jobs.offers.pricing.calculation import task_minutes
+from jobs.offers.pricing import DeckWork, PriceTable, task_minutes
 from jobs.offers.pricing_inputs import prices_from_list
-from jobs.scope.outline import Outline, outlines
+from jobs.scope import Outline, outlines
 
 ONE = Decimal(1)
 DECK_MEASURES_SQL = (

@@ -3,7 +3,7 @@ the people of the business see the offer for good."""
 
 from datetime import date
 
-from clients.messaging.law.rule import add_months
+from clients.messaging.law import add_months
 from clients.models import Business
 from jobs.models import Booking, Offer
 

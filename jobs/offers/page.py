@@ -15,8 +15,8 @@ from django.utils.translation import ngettext
 from clients import display
 from clients.languages import supported_language
 from jobs import diary
+from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
-from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -187,9 +187,9 @@ def offer_by_token_hash(token_hash: str) -> Offer | None:
 
 def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
-    related = offers.select_related("client", "property", "price_list")
+    related = offers.select_related("client", "site", "price_list")
     return related.prefetch_related(
-        "scopes__deck__property", "scopes__product", "lines", "taxes", "events"
+        "scopes__deck__site", "scopes__product", "lines", "taxes", "events"
     )
 
 
@@ -235,7 +235,7 @@ def is_offer_bookable(offer: Offer) -> bool:
 def bookable_weeks(offer: Offer, *, today: date) -> list[date]:
     """Mondays of weeks with room for this work;
     where the program can find no day, of all weeks of the season."""
-    weeks = diary.week_capacities(hours=offer.hours, property=offer.property, today=today)
+    weeks = diary.week_capacities(hours=offer.hours, site=offer.site, today=today)
     chosen = [week for week in weeks if week.has_room] if is_offer_bookable(offer) else weeks
     return [week.monday for week in chosen if (week.monday - today).days >= NOTICE_DAYS]
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from clients import display
 from clients.models import Business, Place, Property
-from clients.places.geometry import distance_km
+from clients.places.climate import distance_km
 from jobs.models import PriceList
 from jobs.offers.pricing import (
     DeckWork,

@@ -4,7 +4,7 @@ it is next due."""
 from clients import display
 from clients.models import Business
 from jobs.pdf import rendering
-from jobs.work.care_record import CareRecord
+from jobs.work import CareRecord
 
 
 def care_record_pdf(record: CareRecord) -> bytes:
@@ -13,7 +13,7 @@ def care_record_pdf(record: CareRecord) -> bytes:
     photos = {record.photo.pk: record.photo} if record.photo else {}
     with (
         display.override_business(business),
-        display.in_client_language(record.job.deck.property.client.language),
+        display.in_client_language(record.job.deck.site.client.language),
     ):
         context = {"record": record, "job": record.job, "business": business}
         return rendering.render_paper(

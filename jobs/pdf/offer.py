@@ -5,7 +5,7 @@ from typing import Any
 from clients import display
 from clients.models import Business
 from jobs.models import Offer
-from jobs.offers.page import build_offer_page
+from jobs.offers import build_offer_page
 from jobs.pdf import rendering
 
 OFFER_PDF_TEMPLATE = "jobs/pdf/offer.html"

@@ -17,8 +17,7 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-from clients.printing import pdf_tagging
-from clients.printing.paper_sizes import paper_size
+from clients.printing import paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import make_thumbnail
 

@@ -4,7 +4,27 @@ the work, the finish, the materials, the steps.
 `propose_scopes` answers for many decks in a fixed number of queries.
 """
 
-from jobs.scope.definitions import Need, Override, Scope, WorkStep
+from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
+from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
+from jobs.scope.needs import Supply, need_from_supply
+from jobs.scope.outline import Outline, outlines
 from jobs.scope.proposal import propose_scope, propose_scopes
+from jobs.scope.shelf import load_shelf
 
-__all__ = ["Need", "Override", "Scope", "WorkStep", "propose_scope", "propose_scopes"]
+__all__ = [
+    "NO_READING",
+    "Need",
+    "Outline",
+    "Override",
+    "Scope",
+    "SiteReading",
+    "Supply",
+    "WorkStep",
+    "cost_of_needs",
+    "load_shelf",
+    "need_from_supply",
+    "outlines",
+    "propose_scope",
+    "propose_scopes",
+    "weather_checklist",
+]

@@ -7,12 +7,12 @@ from decimal import Decimal
 
 from clients import display
 from jobs.models import Product
-from jobs.scope.compatibility import is_film
-from jobs.work.care_times import DEFAULT_WALK_HOURS
-from jobs.work.weather import (
+from jobs.work import (
+    DEFAULT_WALK_HOURS,
     MIN_DEW_POINT_DEPRESSION_C,
     dew_point_c,
     equilibrium_moisture_percent,
+    is_film,
     temperature_difference,
 )
 

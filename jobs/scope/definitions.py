@@ -11,8 +11,7 @@ from clients import display
 from clients.languages import StrOrPromise
 from clients.models import Deck
 from clients.units import FOOT, Units
-from jobs.materials import PackQuantity
-from jobs.materials.surfaces import RAIL_M2_PER_M, TREAD_M2
+from jobs.materials import RAIL_M2_PER_M, TREAD_M2, PackQuantity
 from jobs.models import Product
 
 

@@ -8,10 +8,10 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
 from jobs.models import CoatApplied, Product
-from jobs.scope.compatibility import finish_compatibility, finish_distance
 from jobs.scope.definitions import Override
 from jobs.scope.history import DeckHistory
 from jobs.scope.shelf import Shelf
+from jobs.work import finish_compatibility, finish_distance
 
 UNKNOWN_FINISH = "No finish is in the book for this deck. Look at it before the price stands."
 COLOUR_CHANGE_WARNING = (

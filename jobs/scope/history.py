@@ -9,8 +9,7 @@ from typing import TypeVar
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Product, Visit
-from jobs.work.coat_build import CoatBuild
-from jobs.work.spread_rate import measured_spreads
+from jobs.work import CoatBuild, measured_spreads
 
 JobOrVisit = TypeVar("JobOrVisit", Job, Visit)
 ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}

@@ -8,12 +8,12 @@ from clients import display
 from clients.models import Deck
 from jobs import materials
 from jobs.models import Product
-from jobs.scope.compatibility import is_film
 from jobs.scope.definitions import Need
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
 from jobs.scope.shelf import Shelf
 from jobs.scope.work import RECOAT, STRIP, ProposedWork
+from jobs.work import is_film
 
 # Where a data sheet says nothing (common practice, no source): 9 m² a litre of finish, 1 mm of
 # stripper; the wet films of cleaner and brightener, and the square metres a disc lasts, are

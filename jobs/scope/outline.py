@@ -22,7 +22,7 @@ from jobs.scope.needs import chemicals_for
 from jobs.scope.proposal import NO_OVERRIDE, task_quantities
 from jobs.scope.shelf import Shelf, shelf_of_products
 from jobs.scope.work import RECOAT, STRIP, decide_work
-from jobs.work.coat_build import CoatBuild
+from jobs.work import CoatBuild
 
 UNIT_MEASURE = Decimal(1)
 PLACEHOLDER_DATE = date(2000, 1, 1)  # only for words that nobody reads

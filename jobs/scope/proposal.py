@@ -17,7 +17,7 @@ from jobs.scope.needs import Supply, chemicals_for, material_needs
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
 from jobs.scope.work import ProposedWork, decide_work, unseen_warning
-from jobs.work.cautions import job_cautions
+from jobs.work import job_cautions
 
 NO_OVERRIDE = Override()
 
@@ -54,9 +54,9 @@ def propose_scopes(
         return {
             deck.pk: build_scope(
                 past[deck.pk],
-                supplies.setdefault(deck.property_id, Supply(stock)),
+                supplies.setdefault(deck.site_id, Supply(stock)),
                 (overrides or {}).get(deck.pk, NO_OVERRIDE),
-                SeasonDay(today, month, latitudes[deck.property_id]),
+                SeasonDay(today, month, latitudes[deck.site_id]),
             )
             for deck in listed
         }

@@ -23,7 +23,7 @@ def bookings_within_weeks(*, today: date, weeks: int) -> list[Booking]:
     with decks and offers."""
     ahead = Q(state=Booking.State.BOOKED, last_on__gte=today) | Q(state=Booking.State.HELD)
     rows = Booking.objects.filter(ahead, first_on__lt=today + timedelta(weeks=weeks))
-    rows = rows.select_related("property__client", "crew", "offer").order_by("first_on", "id")
+    rows = rows.select_related("site__client", "crew", "offer").order_by("first_on", "id")
     return list(rows.prefetch_related("decks", "offer__scopes__product"))
 
 

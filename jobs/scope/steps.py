@@ -19,7 +19,7 @@ from jobs.models import Product, Rate
 from jobs.scope.definitions import WorkStep
 from jobs.scope.drying import DRYING_MINUTES, DRYING_TEXTS
 from jobs.scope.work import ProposedWork
-from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS
+from jobs.work import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS
 
 DWELL_MINUTES = {"stripper": 60, "cleaner": 15, "brightener": 20}
 EXTRA_DWELL = {

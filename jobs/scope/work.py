@@ -9,12 +9,11 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import StrOrPromise, ngettext_lazy
-from jobs.models import OfferScope
-from jobs.models.job import STRIP_ABOVE_COATS
-from jobs.scope.compatibility import is_film
+from jobs.models import STRIP_ABOVE_COATS, OfferScope
 from jobs.scope.definitions import Override
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
+from jobs.work import is_film
 
 RECOAT = OfferScope.Work.RECOAT
 STRIP = OfferScope.Work.STRIP

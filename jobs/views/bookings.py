@@ -15,9 +15,13 @@ from clients.access import business_of, business_today, current_user, office_req
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
-from jobs.diary import icalendar_files
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
-from jobs.diary.suggestions import placement_suggestions
+from jobs.diary import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    icalendar_files,
+    placement_suggestions,
+)
 from jobs.forms.bookings import (
     OTHER_DAY,
     ArrivalForm,
@@ -53,7 +57,7 @@ def arrival_initial(row: Booking) -> dict[str, Any]:
 
 
 def booking_or_404(pk: int) -> Booking:
-    rows = Booking.objects.select_related("client", "property", "crew", "offer", "created_by")
+    rows = Booking.objects.select_related("client", "site", "crew", "offer", "created_by")
     return get_object_or_404(
         rows.prefetch_related("decks", "days__crew_day", "client__contact_points"), pk=pk
     )
@@ -86,7 +90,7 @@ def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
     today = business_today(request)
     business = business_of(request)
     suggested = placement_suggestions(
-        hours=asked.hours_or_default, property=asked.property, business=business, today=today
+        hours=asked.hours_or_default, site=asked.site, business=business, today=today
     )
     first = suggested[0].value if suggested else OTHER_DAY
     initial = {"decks": asked.decks, "hours": asked.hours, "when": first, "notify_client": True}
@@ -101,7 +105,7 @@ def submit_booking(
     values = form.cleaned_data
     names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival")
     work = actions.NewBooking(
-        property=asked.property,
+        site=asked.site,
         decks=list(values["decks"]),
         offer=asked.offer,
         **{name: values[name] for name in names},
@@ -135,7 +139,7 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
     business = business_of(request)
     today = business.today(timezone.now())
     suggested = placement_suggestions(
-        hours=row.hours, property=row.property, business=business, today=today, booking=row
+        hours=row.hours, site=row.site, business=business, today=today, booking=row
     )
     asked = {"when": OTHER_DAY, "first_day": request.GET["day"]} if "day" in request.GET else {}
     initial = {

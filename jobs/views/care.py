@@ -12,7 +12,7 @@ from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.models import Job
 from jobs.pdf import care_record_pdf
-from jobs.work.care_record import build_care_record, get_job_for_record
+from jobs.work import build_care_record, get_job_for_record
 
 
 def job_for_record_or_404(pk: int) -> Job:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_of, business_today, current_user
 from clients.models import Deck
 from jobs import actions
-from jobs.actions.job_inputs import JobError
+from jobs.actions.jobs import JobError
 from jobs.forms.findings import CheckForm
 from jobs.forms.log import add_action_error
 from jobs.models import Visit
@@ -37,7 +37,7 @@ def new_check(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Visit.objects.select_related("deck__property__client", "job"), pk=pk)
+    row = get_object_or_404(Visit.objects.select_related("deck__site__client", "job"), pk=pk)
     if hasattr(row, "job"):
         return redirect("jobs:edit", row.job.pk)  # a job's own grades are corrected with it
     initial = {name: getattr(row, name) for name in CheckForm.base_fields}

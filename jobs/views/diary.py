@@ -14,9 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients import display
 from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import bookings
-from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week_agenda import diary_week
-from jobs.diary.week_capacity import crew_hours_by_week
+from jobs.diary import crew_hours_by_week, diary_week, unsettled_work
 from jobs.forms.bookings import HoldDayForm
 
 WEEKS_AROUND = 10  # weeks whose hours are shown, from the one before on

@@ -11,22 +11,24 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, owner_required
 from jobs import actions
-from jobs.actions.job_inputs import JobError
+from jobs.actions.jobs import JobError
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job
 from jobs.views.shelf import tins_after
-from jobs.work.care_times import care_note
-from jobs.work.cautions import job_cautions
-from jobs.work.coat_build import coat_build_before_and_after
-from jobs.work.plausibility import plausibility_warnings
-from jobs.work.spread_rate import measured_spreads
+from jobs.work import (
+    care_note,
+    coat_build_before_and_after,
+    job_cautions,
+    measured_spreads,
+    plausibility_warnings,
+)
 
 
 def job_or_404(pk: int) -> Job:
     jobs = Job.objects.select_related(
-        "deck__property__client", "visit", "recorded_by", "sign_off"
+        "deck__site__client", "visit", "recorded_by", "sign_off"
     ).with_coats()
     return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
 

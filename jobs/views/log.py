@@ -13,12 +13,13 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.job_inputs import JobError, NewDeck, NewJob
+from jobs.actions.jobs import JobError, NewJob
+from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Job
-from jobs.work.cautions import job_cautions
+from jobs.work import job_cautions
 
 MAX_RECENT_DECKS = 6
 MAX_FOUND_DECKS = 20
@@ -50,7 +51,7 @@ def deck_by_number(text: str) -> Deck | None:
 
 def current_deck(text: str) -> Deck | None:
     deck = deck_by_number(text)
-    return None if deck is None or deck.archived_at or deck.property.client.archived_at else deck
+    return None if deck is None or deck.archived_at or deck.site.client.archived_at else deck
 
 
 def choose_deck(request: HttpRequest) -> HttpResponse:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import business_of, current_user, office_required
 from clients.messaging.unsendable import Unsendable
-from clients.models.keys import primary_keys
+from clients.models import primary_keys
 from jobs.actions import offer_questions, offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError

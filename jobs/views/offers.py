@@ -16,7 +16,7 @@ from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
 from jobs.forms import offers as forms
 from jobs.models import Offer, OfferEvent
-from jobs.offers.page import build_offer_page
+from jobs.offers import build_offer_page
 
 OFFERS_A_PAGE = 50
 State = Offer.State

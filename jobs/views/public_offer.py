@@ -31,18 +31,17 @@ from jobs.actions.offer_answers import AnswerError
 from jobs.diary import icalendar_files
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm
 from jobs.models import Offer
-from jobs.offers import links
-from jobs.offers.link_expiry import is_offer_link_expired
-from jobs.offers.page import (
+from jobs.offers import (
     DEAD_LINK_STATES,
     OfferPage,
     bookable_weeks,
     build_offer_page,
+    is_offer_link_expired,
+    links,
     offer_by_token_hash,
     week_text,
 )
-from jobs.pdf import offer_pdf
-from jobs.pdf.rendering import stored_thumbnail
+from jobs.pdf import offer_pdf, stored_thumbnail
 
 MAX_OFFER_POST_BYTES = 64 * 1024  # an answer is a few lines
 PublicView = Callable[..., HttpResponse]

@@ -8,12 +8,17 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of, business_today
 from clients.models import Deck
+from jobs.forecast_summary import forecast_summary_by_deck
 from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
-from jobs.offers.forecast_summary import forecast_summary_by_deck
-from jobs.scope import Override, propose_scope, purchase
-from jobs.scope.checklist import NO_READING, weather_checklist
-from jobs.scope.definitions import cost_of_needs
+from jobs.scope import (
+    NO_READING,
+    Override,
+    cost_of_needs,
+    propose_scope,
+    purchase,
+    weather_checklist,
+)
 
 
 @require_GET

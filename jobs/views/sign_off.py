@@ -12,19 +12,13 @@ from django.views.decorators.http import require_http_methods
 from clients import display
 from clients.access import business_of, current_user
 from clients.messaging.unsendable import Unsendable
-from clients.models import User
-from clients.models.channel import traits_of
+from clients.models import User, traits_of
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
-from jobs.work.sign_off import (
-    consent_requests,
-    jobs_to_sign_off,
-    latest_care_note,
-    sign_off_statement,
-)
+from jobs.work import consent_requests, jobs_to_sign_off, latest_care_note, sign_off_statement
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -35,9 +29,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("jobs:detail", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
     chosen = (
-        request.POST.get("language")
-        or request.GET.get("language")
-        or job.deck.property.client.language
+        request.POST.get("language") or request.GET.get("language") or job.deck.site.client.language
     )
     with display.in_client_language(chosen):
         return sign_off_page(request, job)
@@ -45,7 +37,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     """The words in the language in force, and those very words kept."""
-    client = job.deck.property.client
+    client = job.deck.site.client
     jobs = jobs_to_sign_off(job)
     wording = sign_off_statement(jobs)
     asks = consent_requests(client, business_of(request))

@@ -1,2 +1,56 @@
 """The work itself: coat build, care, cautions, how far a product goes, the weather of the day, the
 sign-off."""
+
+from jobs.work.care_record import (
+    CareRecord,
+    build_care_record,
+    care_record_summary,
+    get_job_for_record,
+)
+from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
+from jobs.work.cautions import job_cautions
+from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
+from jobs.work.compatibility import finish_compatibility, finish_distance, is_film
+from jobs.work.plausibility import plausibility_warnings
+from jobs.work.sign_off import (
+    ConsentRequest,
+    consent_requests,
+    jobs_to_sign_off,
+    latest_care_note,
+    sign_off_statement,
+)
+from jobs.work.spread_rate import measured_spreads
+from jobs.work.weather import (
+    MIN_DEW_POINT_DEPRESSION_C,
+    dew_point_c,
+    equilibrium_moisture_percent,
+    temperature_difference,
+)
+
+__all__ = [
+    "DEFAULT_FURNITURE_DAYS",
+    "DEFAULT_WALK_HOURS",
+    "MIN_DEW_POINT_DEPRESSION_C",
+    "CareRecord",
+    "CoatBuild",
+    "ConsentRequest",
+    "build_care_record",
+    "care_note",
+    "care_record_summary",
+    "coat_build",
+    "coat_build_before_and_after",
+    "consent_requests",
+    "dew_point_c",
+    "equilibrium_moisture_percent",
+    "finish_compatibility",
+    "finish_distance",
+    "get_job_for_record",
+    "is_film",
+    "job_cautions",
+    "jobs_to_sign_off",
+    "latest_care_note",
+    "measured_spreads",
+    "plausibility_warnings",
+    "sign_off_statement",
+    "temperature_difference",
+]

@@ -9,8 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import StrOrPromise
+from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product
-from jobs.offers.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.work.care_times import CareNote, care_note
 from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
 
@@ -59,7 +59,7 @@ class CareRecord:
     @property
     def file_name(self) -> str:
         """Of its PDF, in the language of the client."""
-        with display.in_client_language(self.job.deck.property.client.language):
+        with display.in_client_language(self.job.deck.site.client.language):
             return gettext("care-record-{day}.pdf").format(day=self.job.finished_on)
 
     @property
@@ -96,7 +96,7 @@ class CareRecord:
 def get_job_for_record(pk: int) -> Job | None:
     """The job with all that its record shows."""
     return (
-        Job.objects.select_related("deck__property__client", "sign_off")
+        Job.objects.select_related("deck__site__client", "sign_off")
         .with_coats()
         .filter(pk=pk)
         .first()
@@ -105,9 +105,7 @@ def get_job_for_record(pk: int) -> Job | None:
 
 def build_care_record(job: Job) -> CareRecord:
     """From the job as logged and the forecast of its own coat."""
-    with display.in_client_language(
-        job.deck.property.client.language
-    ):  # the drawing has words in it
+    with display.in_client_language(job.deck.site.client.language):  # the drawing has words in it
         told = forecast_summary_by_deck([job.deck_id], today=job.finished_on).get(job.deck_id)
     photo = Photo.objects.filter(job=job, moment=Photo.Moment.FINISHED).order_by("-id").first()
     own = told if told and told.coat_on == job.finished_on and job.starts_a_coat else None
@@ -117,7 +115,7 @@ def build_care_record(job: Job) -> CareRecord:
 def care_record_summary(record: CareRecord) -> str:
     """The record as a few lines for the message that it goes with, in the language of its
     client."""
-    with display.in_client_language(record.job.deck.property.client.language):
+    with display.in_client_language(record.job.deck.site.client.language):
         return "\n".join(care_record_lines(record))
 
 

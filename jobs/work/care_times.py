@@ -36,7 +36,7 @@ def care_note(job: Job) -> CareNote | None:
     ]
     if not finishes:
         return None
-    zone = job.deck.property.zone
+    zone = job.deck.site.zone
     walk = max(
         product.walk_hours if product.walk_hours is not None else DEFAULT_WALK_HOURS
         for product in finishes

@@ -4,8 +4,7 @@ the next job."""
 from dataclasses import dataclass
 
 from clients.models import Deck
-from jobs.models import Job
-from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.models import STRIP_ABOVE_COATS, Job
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,6 @@ from jobs.models import Job
 
 def last_job_day_by_client(client_ids: Collection[int]) -> dict[int, date]:
     """Client → day of the newest job on any of their decks, in one query."""
-    rows = Job.objects.filter(deck__property__client__in=list(client_ids)).order_by()
-    newest = rows.values_list("deck__property__client").annotate(Max("finished_on"))
+    rows = Job.objects.filter(deck__site__client__in=list(client_ids)).order_by()
+    newest = rows.values_list("deck__site__client").annotate(Max("finished_on"))
     return dict(newest)

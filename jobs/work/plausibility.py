@@ -4,10 +4,9 @@ the one who stood on the deck decides."""
 from collections.abc import Callable, Iterator
 
 from clients import display
-from jobs.models import CoatApplied, Job, Product
-from jobs.models.job import STRIP_ABOVE_COATS
-from jobs.scope.compatibility import finish_compatibility
+from jobs.models import STRIP_ABOVE_COATS, CoatApplied, Job, Product
 from jobs.work.coat_build import CoatBuild
+from jobs.work.compatibility import finish_compatibility
 from jobs.work.spread_rate import MeasuredSpread, measured_spreads
 from jobs.work.weather import (
     MIN_DEW_POINT_DEPRESSION_C,

@@ -9,8 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.messaging.reach import Reach
-from clients.models import Business, Channel, Client
-from clients.models.channel import traits_of
+from clients.models import Business, Channel, Client, traits_of
 from jobs.models import Job
 from jobs.work.care_times import CareNote, care_note
 
@@ -50,13 +49,10 @@ def jobs_to_sign_off(job: Job) -> list[Job]:
     """This job, and what else was finished at that property on that day and is not signed off:
     one visit, one name."""
     visit = Job.objects.filter(
-        deck__property=job.deck.property_id, finished_on=job.finished_on, sign_off=None
+        deck__site=job.deck.site_id, finished_on=job.finished_on, sign_off=None
     )
     found = (
-        visit.exclude(pk=job.pk)
-        .select_related("deck__property__client")
-        .with_coats()
-        .order_by("pk")
+        visit.exclude(pk=job.pk).select_related("deck__site__client").with_coats().order_by("pk")
     )
     return [job, *found]
 

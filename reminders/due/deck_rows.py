@@ -7,13 +7,13 @@ from decimal import Decimal
 
 # Where a column lies, seen from the forecast; what is not named here is the forecast's own.
 COLUMN_PATHS = {
-    "property_id": "deck__property_id",
-    "client_id": "deck__property__client_id",
-    "client": "deck__property__client__name",
+    "site_id": "deck__site_id",
+    "client_id": "deck__site__client_id",
+    "client": "deck__site__client__name",
     "label": "deck__label",
-    "street": "deck__property__street",
-    "town": "deck__property__town",
-    "region": "deck__property__region",
+    "street": "deck__site__street",
+    "town": "deck__site__town",
+    "region": "deck__site__region",
     "area_m2": "deck__area_m2",
     "coated_on": "job__finished_on",
 }

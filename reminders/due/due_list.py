@@ -1,7 +1,7 @@
 """The due list of a month: what became due, grouped by town, with its coat and where reminding
 stands."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -12,26 +12,18 @@ from django.db.models import Count, Sum
 from django.urls import reverse
 
 from clients import display
-from jobs.models import CoatApplied
+from jobs.models import AppliedFinish, CoatApplied
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting.reasons import ranked_reasons
+from reminders.forecasting import ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
-from reminders.steps.reminder_status import ReminderStatus, reminder_statuses
+from reminders.steps import ReminderStatus, reminder_statuses
 
 PAGE_SIZE = 200
 MAX_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
 ALL_ROWS = slice(None)
 MONTHS_SHOWN = 12
-
-
-@dataclass(frozen=True)
-class AppliedFinish:
-    """What the newest coating job left on the deck."""
-
-    product: str
-    colour: str
 
 
 @dataclass
@@ -121,23 +113,12 @@ def due_decks(
 
 def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDeck]:
     """With what went on and where reminding stands, for all lines at once."""
-    coats = finishes_by_job([line.job_id for line in found])
+    coats = CoatApplied.objects.finishes_by_job([line.job_id for line in found])
     stands = reminder_statuses([line.job_id for line in found], today=today)
     for line in found:
         line.coats = coats.get(line.job_id, [])
         line.reminder_status = stands[line.job_id]
         line.today = today
-    return found
-
-
-def finishes_by_job(job_ids: Collection[int]) -> dict[int, list[AppliedFinish]]:
-    """The finishes that went on in each job."""
-    found: dict[int, list[AppliedFinish]] = {}
-    applied = CoatApplied.objects.filter(job__in=job_ids, product__kind="finish").order_by(
-        "job_id", "position"
-    )
-    for job_id, product, colour in applied.values_list("job_id", "product__name", "colour"):
-        found.setdefault(job_id, []).append(AppliedFinish(product, colour))
     return found
 
 

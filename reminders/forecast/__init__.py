@@ -7,11 +7,6 @@ REML-type correction of the two variance components, and a Laplace posterior.
 
 from reminders.forecast.arrays import Floats
 from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
-from reminders.forecast.climate import (
-    SUNSHINE_BIAS,
-    extraterrestrial_radiation,
-    radiation_from_sunshine,
-)
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -21,8 +16,13 @@ from reminders.forecast.coating_plan import (
     workable_months,
 )
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import FACTORS, sun_on_deck
-from reminders.forecast.fitting import Fit
+from reminders.forecast.exposure import (
+    FACTORS,
+    SUNSHINE_BIAS,
+    extraterrestrial_radiation,
+    radiation_from_sunshine,
+    sun_on_deck,
+)
 from reminders.forecast.inspection_data import (
     InspectionData,
     scored_visits,
@@ -30,7 +30,7 @@ from reminders.forecast.inspection_data import (
 )
 from reminders.forecast.intervals import STRIP_RATIO, Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
-from reminders.forecast.posterior import Posterior
+from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import Prediction, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import optimal_recoat_age

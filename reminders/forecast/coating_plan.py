@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from reminders.forecast.climate import MONTH_DAYS
 from reminders.forecast.clock import SeasonalClock
+from reminders.forecast.exposure import MONTH_DAYS
 from reminders.forecast.replacement import HORIZON_MONTHS
 
 MAX_COATS_BEFORE_STRIP = (

@@ -2,15 +2,13 @@
 are."""
 
 import hashlib
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from reminders.forecast.arrays import Floats, Integers
 from reminders.forecast.frailty import QUADRATURE_NODES, frailty_moments
 from reminders.forecast.intervals import CensoredLives
-from reminders.forecast.posterior import Posterior
+from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.posterior_mode import (
     NormalPrior,
     find_posterior_mode,
@@ -25,69 +23,6 @@ FINE_QUADRATURE_NODES = 31
 MISCLASSIFICATION = (
     0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Fit:
-    """A posterior and how it came about.
-
-    Parameters
-    ----------
-    posterior : Posterior
-        What is believed.
-    log_likelihood : float
-        Of the lives, without the priors.
-    coats : int
-        Coats that were learned from.
-    decks : int
-        Decks that they were on.
-    steps : int
-        Newton steps.
-    converged : bool
-        Whether the maximum was reached; if not, the posterior is the best found.
-    note : str
-        What a person should know, in plain words.
-    """
-
-    posterior: Posterior
-    log_likelihood: float
-    coats: int
-    decks: int
-    steps: int
-    converged: bool
-    note: str
-
-    @property
-    def version(self) -> str:
-        """Equal data and priors give an equal version."""
-        return self.posterior.version
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the fit as plain values, fit for JSON.
-
-        Returns
-        -------
-        dict
-            What `from_dict` reads.
-        """
-        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return plain | {"posterior": self.posterior.to_dict()}
-
-    @classmethod
-    def from_dict(cls, stored: dict[str, Any]) -> "Fit":
-        """Return the fit that `to_dict` wrote.
-
-        Parameters
-        ----------
-        stored : dict
-            What `to_dict` returned.
-
-        Returns
-        -------
-        Fit
-            The same fit.
-        """
-        return cls(**(stored | {"posterior": Posterior.from_dict(stored["posterior"])}))
 
 
 def fit(

@@ -8,11 +8,11 @@ import numpy as np
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.fitting import MISCLASSIFICATION, Fit, fit
+from reminders.forecast.fitting import MISCLASSIFICATION, fit
 from reminders.forecast.frailty import QUADRATURE_NODES
 from reminders.forecast.intervals import Visits, ages_at_visits, censored_lives, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
-from reminders.forecast.posterior import Posterior
+from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import predict_log_life
 from reminders.forecast.priors import PUBLISHED_PRIOR
 

@@ -144,3 +144,66 @@ class Posterior:
             deck_mean=np.array(stored["deck_mean"], dtype=float),
             deck_variance=np.array(stored["deck_variance"], dtype=float),
         )
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A posterior and how it came about.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        What is believed.
+    log_likelihood : float
+        Of the lives, without the priors.
+    coats : int
+        Coats that were learned from.
+    decks : int
+        Decks that they were on.
+    steps : int
+        Newton steps.
+    converged : bool
+        Whether the maximum was reached; if not, the posterior is the best found.
+    note : str
+        What a person should know, in plain words.
+    """
+
+    posterior: Posterior
+    log_likelihood: float
+    coats: int
+    decks: int
+    steps: int
+    converged: bool
+    note: str
+
+    @property
+    def version(self) -> str:
+        """Equal data and priors give an equal version."""
+        return self.posterior.version
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the fit as plain values, fit for JSON.
+
+        Returns
+        -------
+        dict
+            What `from_dict` reads.
+        """
+        plain = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return plain | {"posterior": self.posterior.to_dict()}
+
+    @classmethod
+    def from_dict(cls, stored: dict[str, Any]) -> "Fit":
+        """Return the fit that `to_dict` wrote.
+
+        Parameters
+        ----------
+        stored : dict
+            What `to_dict` returned.
+
+        Returns
+        -------
+        Fit
+            The same fit.
+        """
+        return cls(**(stored | {"posterior": Posterior.from_dict(stored["posterior"])}))

@@ -1,2 +1,36 @@
 """Forecasts of the book: its rows handed to the numerical core, the fit in use, what it says and
 how well."""
+
+from reminders.forecasting.accuracy import (
+    MIN_MEANINGFUL_VISITS,
+    count_graded_visits,
+    newest_figures,
+    visits_still_needed,
+)
+from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
+from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.reasons import (
+    factor_phrase,
+    factors_with_months,
+    ranked_reasons,
+    reasons_for_client,
+)
+from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS, deck_upkeep
+
+__all__ = [
+    "MAX_PRICE_AGE",
+    "MIN_MEANINGFUL_VISITS",
+    "MIN_PRICED_JOBS",
+    "NewestCoats",
+    "count_graded_visits",
+    "deck_upkeep",
+    "factor_phrase",
+    "factors_with_months",
+    "forecast_wear_curve",
+    "newest_figures",
+    "postgres_array",
+    "ranked_reasons",
+    "read_newest_coats",
+    "reasons_for_client",
+    "visits_still_needed",
+]

@@ -9,12 +9,11 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
-from jobs.models import Coat, Visit
-from jobs.models.visit import GRADE_FIELDS
+from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
 from reminders.forecasting.refitting import MIN_NEW_VISITS
 from reminders.models import ModelFit
-from reminders.pictures.reliability import ReliabilityDiagram, reliability_diagram
+from reminders.pictures import ReliabilityDiagram, reliability_diagram
 
 MAX_FITS_SHOWN = 12
 MIN_MEANINGFUL_VISITS = 50  # below that a picture shows mostly luck (judgement)

@@ -7,8 +7,8 @@ import numpy as np
 
 from jobs.models import Visit
 from reminders import forecast
-from reminders.forecasting import active_fit, bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting import bridge
+from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 from reminders.pictures import DueWindow, FoundGrade, WearCurve, WearFacts, wear_curve
 
@@ -27,7 +27,7 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
         if (grade := visit.grade) is not None
     ]
     chances = worn_chances(row, coat_on, today)
-    hemisphere = "south" if row.deck.property.latitude < 0 else "north"
+    hemisphere = "south" if row.deck.site.latitude < 0 else "north"
     return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
 
 
@@ -50,6 +50,6 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
     if coats is None:
         return start
     same = bridge.core_coats(coats, today=today).take(np.zeros(CURVE_POINTS, dtype=int))
-    chance = forecast.predict(same, active_fit.active_posterior(), days).chance_worn_today
+    chance = forecast.predict(same, bridge.active_posterior(), days).chance_worn_today
     dates = [date.fromordinal(int(day) + bridge.EPOCH_ORDINAL) for day in days]
     return start + list(zip(dates, np.clip(chance, 0, 1).tolist(), strict=True))

@@ -1,4 +1,4 @@
-"""Tells the app below what the forecast says about decks (jobs/offers/forecast_summary.py):
+"""Tells the app below what the forecast says about decks (jobs/forecast_summary.py):
 the window, and the curve as a drawing."""
 
 from collections.abc import Collection
@@ -6,13 +6,13 @@ from datetime import date
 
 from django.template.loader import render_to_string
 
-from jobs.offers.forecast_summary import ForecastSummary
+from jobs.forecast_summary import ForecastSummary
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.models import Forecast
 
 
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
-    rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__property", "job")
+    rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__site", "job")
     return {row.deck_id: forecast_summary(row, today) for row in rows}
 
 

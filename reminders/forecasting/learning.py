@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from clients.models import Deck
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import (
+from reminders.forecasting.bridge import (
     EXPOSURE_SQL,
     GRADE_SQL,
     NewestCoats,

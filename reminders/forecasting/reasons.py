@@ -4,11 +4,7 @@ without."""
 from collections.abc import Mapping
 
 from clients import display
-from clients.messaging.texts.standard import (
-    FALLBACK_LANGUAGE,
-    standard_phrases,
-    text_languages,
-)
+from clients.messaging.texts import FALLBACK_LANGUAGE, standard_phrases, text_languages
 
 MIN_SHOWN_MONTHS = 0.5  # months
 

@@ -9,7 +9,6 @@ from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
 from reminders import actions, forecast
-from reminders.forecasting import active_fit as in_use
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import ModelFit
 
@@ -97,7 +96,7 @@ def save_fit(
 ) -> RefitResult:
     """Judge the fit, keep it and, if it did well, take it into use."""
     trial = score_on_held_back_visits(history, today=today)
-    before = in_use.active_posterior()
+    before = bridge.active_posterior()
     figures = compute_figures(
         history, learned.posterior if trial.is_adopted else before, today=today
     )
@@ -149,7 +148,7 @@ def score_on_held_back_visits(history: learning.TrainingData, *, today: date) ->
         history.book, since, until, step_days=(until - since) / (HELD_BACK_PARTS - 1)
     )
     held = forecast.scored_visits(history.book, since, until)
-    chances = forecast.worn_chances_at_visits(history.book, held, in_use.active_posterior())
+    chances = forecast.worn_chances_at_visits(history.book, held, bridge.active_posterior())
     before = float(forecast.log_scores(chances, held.worn).mean())
     own = rolled.scores["learned"].log_score
     flat, by_class = (rolled.scores[name].log_score for name in ("flat_rule", "finish_average"))

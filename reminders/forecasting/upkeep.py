@@ -13,7 +13,7 @@ from clients.models import Business
 from clients.places import climate
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import NewestCoats, read_newest_coats
+from reminders.forecasting.bridge import NewestCoats, read_newest_coats
 from reminders.models import Forecast
 
 PLANNED_YEARS = 10  # how far the plan goes

@@ -8,7 +8,7 @@ from django import forms
 
 from clients import display
 from reminders.months import month_key, parse_month, shift_months
-from reminders.pacing.inputs import Horizon, horizon_from_month
+from reminders.pacing import Horizon, horizon_from_month
 
 MONTHS_AHEAD = 18
 PLAN_LENGTHS = [4, 8, 12, 16, 26, 39, 52]

@@ -8,7 +8,7 @@ from django import forms
 from django.forms import BaseFormSet, formset_factory
 
 from clients.messaging.models import MessageText, SendingRules
-from clients.models.channel import Channel
+from clients.models import Channel
 from reminders.models import ReminderStep
 
 PURPOSES = [

@@ -1,2 +1,23 @@
 """The pacing plan of the book: its question put together, the plan kept, and shown.
 The arithmetic is in `core`."""
+
+from reminders.pacing.actions import (
+    choose_week,
+    clear_chosen_week,
+    compute_pacing_plan,
+    save_pacing_plan,
+)
+from reminders.pacing.inputs import Horizon, PacingError, horizon_from_month
+from reminders.pacing.summary import HouseholdLine, PlanSummary
+
+__all__ = [
+    "Horizon",
+    "HouseholdLine",
+    "PacingError",
+    "PlanSummary",
+    "choose_week",
+    "clear_chosen_week",
+    "compute_pacing_plan",
+    "horizon_from_month",
+    "save_pacing_plan",
+]

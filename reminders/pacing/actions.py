@@ -48,7 +48,7 @@ def save_pacing_plan(*, horizon: Horizon, now: datetime) -> PacingPlan:
         )
         for household, week in zip(made.inputs.households, household_weeks(made), strict=True)
         for deck in household.decks
-        if made.inputs.work.fixed[made.inputs.row_by_property[household.property_id]]
+        if made.inputs.work.fixed[made.inputs.row_by_property[household.site_id]]
         == core.FREE_CHOICE
     )
     return made
@@ -70,14 +70,14 @@ def household_weeks(made: PacingPlan) -> list[date | None]:
 
 
 @transaction.atomic
-def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
+def choose_week(*, site_id: int, week: date | None, now: datetime) -> int:
     """Put all open decks of a property into a week, or leave them out of every plan;
     returns how many there are."""
     business = Business.objects.select_for_update().get()
     today = business.today(now)
     if week is not None and week < diary.monday_of(today):
         raise PacingError("This week is over. Choose the present week or a later one.")
-    decks = require_open_decks(property_id, today)
+    decks = require_open_decks(site_id, today)
     for deck_id, job_id in decks:
         chosen = {
             "deck_id": deck_id,
@@ -91,10 +91,10 @@ def choose_week(*, property_id: int, week: date | None, now: datetime) -> int:
 
 
 @transaction.atomic
-def clear_chosen_week(*, property_id: int, now: datetime) -> int:
+def clear_chosen_week(*, site_id: int, now: datetime) -> int:
     """Take back what a person chose; the next plan decides. Returns how many decks there are."""
     Business.objects.select_for_update().get()
-    rows = PacedDeck.objects.filter(deck__property=property_id, is_by_hand=True)
+    rows = PacedDeck.objects.filter(deck__site=site_id, is_by_hand=True)
     until = PacedDeck.objects.aggregate(until=Max("until"))["until"]
     return rows.update(is_by_hand=False, until=until, made_at=now) if until else rows.delete()[0]
 
@@ -105,11 +105,9 @@ def delete_old_plans(*, today: date) -> int:
     return PacedDeck.objects.filter(is_by_hand=False, until__lt=today).delete()[0]
 
 
-def require_open_decks(property_id: int, today: date) -> Sequence[tuple[int, int]]:
+def require_open_decks(site_id: int, today: date) -> Sequence[tuple[int, int]]:
     found = list(
-        open_forecasts(today=today)
-        .filter(deck__property=property_id)
-        .values_list("deck_id", "job_id")
+        open_forecasts(today=today).filter(deck__site=site_id).values_list("deck_id", "job_id")
     )
     if not found:
         raise PacingError(

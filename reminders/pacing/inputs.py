@@ -93,8 +93,8 @@ class Household:
     group: ResponseGroup
 
     @property
-    def property_id(self) -> int:
-        return self.decks[0].property_id
+    def site_id(self) -> int:
+        return self.decks[0].site_id
 
     @property
     def place(self) -> tuple[str, str]:
@@ -127,7 +127,7 @@ class PacingInputs:
 
     @cached_property
     def row_by_property(self) -> dict[int, int]:
-        return {household.property_id: row for row, household in enumerate(self.households)}
+        return {household.site_id: row for row, household in enumerate(self.households)}
 
 
 def gather_pacing_inputs(horizon: Horizon, *, today: date, business: Business) -> PacingInputs:
@@ -234,7 +234,7 @@ class PacingInputsBuilder:
     def households(self, decks: list[OpenDeck]) -> list[Household]:
         coats = Coat.objects.counts_by_deck([deck.deck_id for deck in decks])
         found = []
-        for _, members in groupby(decks, key=lambda deck: deck.property_id):
+        for _, members in groupby(decks, key=lambda deck: deck.site_id):
             home = list(members)
             groups = [
                 response_group(

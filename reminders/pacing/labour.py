@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from statistics import median
 
-from jobs.offers.hour_estimates import DeckHours, work_hours_by_deck
+from jobs.offers import DeckHours, work_hours_by_deck
 
 # While no price list says the minutes (judgement): for the visit, a m² of recoat, a m² of strip.
 STANDARD_HOURS = (1.0, 0.25, 0.6)

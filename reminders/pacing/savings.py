@@ -9,14 +9,18 @@ from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Greatest
 
-from jobs.models import Booking, Offer, OfferScope
-from jobs.models.job import STRIP_ABOVE_COATS
+from jobs.models import STRIP_ABOVE_COATS, Booking, Offer, OfferScope
 from reminders import forecast
-from reminders.due.deck_rows import DeckRow, value_columns
+from reminders.due import DeckRow, value_columns
 from reminders.forecast import Floats
-from reminders.forecasting import bridge
-from reminders.forecasting.coats import NewestCoats, postgres_array, read_newest_coats
-from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS
+from reminders.forecasting import (
+    MAX_PRICE_AGE,
+    MIN_PRICED_JOBS,
+    NewestCoats,
+    bridge,
+    postgres_array,
+    read_newest_coats,
+)
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
 
@@ -48,7 +52,7 @@ GROUP BY j.kind
 class OpenDeck(DeckRow):
     """A deck that may be reminded."""
 
-    property_id: int
+    site_id: int
     median_months: float
     log_sd: float
 
@@ -80,7 +84,7 @@ def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]
         .values_list(*value_columns(OpenDeck))[:MAX_OPEN_DECKS]
     )
     return sorted(
-        (OpenDeck(*row) for row in nearest), key=lambda deck: (deck.property_id, deck.deck_id)
+        (OpenDeck(*row) for row in nearest), key=lambda deck: (deck.site_id, deck.deck_id)
     )
 
 

@@ -17,7 +17,7 @@ from reminders.months import month_of, shift_months
 from reminders.pacing import core
 from reminders.pacing.actions import PacingPlan
 from reminders.pacing.inputs import Horizon, Household, PacingInputs, gather_pacing_inputs
-from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
+from reminders.pictures import PacingPicture, PacingWeek, pacing_picture
 
 COLUMNS = [
     "week",
@@ -125,10 +125,11 @@ def household_rows(made: PacingPlan) -> list[dict[str, Any]]:
 def household_row(line: HouseholdLine) -> dict[str, Any]:
     first = line.household.decks[0]
     own = {
-        name: getattr(first, name)
-        for name in ("property_id", "client", "client_id", "street", "town", "region")
+        name: getattr(first, name) for name in ("client", "client_id", "street", "town", "region")
     }
-    return own | {
+    return {
+        "property_id": first.site_id,
+        **own,
         "week": line.week,
         "by_hand": line.is_by_hand,
         "decks": line.decks,

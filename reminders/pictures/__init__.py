@@ -2,6 +2,8 @@
 knows no Django and no clock."""
 
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
+from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
+from reminders.pictures.reliability import ReliabilityDiagram, reliability_diagram
 from reminders.pictures.time_axis import DueWindow, first_of_month
 from reminders.pictures.wear import FoundGrade, WearCurve, WearFacts, chance_on, wear_curve
 from reminders.pictures.window_bar import WindowBar, window_bar
@@ -12,12 +14,17 @@ __all__ = [
     "MonthBar",
     "MonthCount",
     "MonthStrip",
+    "PacingPicture",
+    "PacingWeek",
+    "ReliabilityDiagram",
     "WearCurve",
     "WearFacts",
     "WindowBar",
     "chance_on",
     "first_of_month",
     "month_strip",
+    "pacing_picture",
+    "reliability_diagram",
     "wear_curve",
     "window_bar",
 ]

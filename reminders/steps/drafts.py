@@ -14,14 +14,13 @@ from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import standard_phrases
+from clients.messaging.texts import standard_phrases
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client
-from clients.models.channel import traits_of
-from reminders.due.due_list import AppliedFinish, finishes_by_job
-from reminders.forecasting.reasons import reasons_for_client
+from clients.models import Business, Client, traits_of
+from jobs.models import AppliedFinish, CoatApplied
+from reminders.forecasting import reasons_for_client
 from reminders.models import Forecast
-from reminders.steps import LeftOut, PlannedMessage
+from reminders.steps.planner import LeftOut, PlannedMessage
 
 
 @dataclass(frozen=True)
@@ -123,14 +122,14 @@ def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
         "deck_id",
         "job_id",
         "deck__label",
-        "deck__property__street",
-        "deck__property__town",
+        "deck__site__street",
+        "deck__site__town",
         "job__finished_on",
         "due_on",
         "contributions",
     )
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
-    coats = finishes_by_job([row[1] for row in rows])
+    coats = CoatApplied.objects.finishes_by_job([row[1] for row in rows])
     return {
         deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
         for deck, job, label, street, town, coated_on, due_on, contributions in rows

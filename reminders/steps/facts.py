@@ -29,7 +29,7 @@ class CoatRow(NamedTuple):
     job_id: int
     label: str
     deck_archived_at: datetime | None
-    property_id: int
+    site_id: int
     client_id: int
     client: str
     client_archived_at: datetime | None
@@ -57,18 +57,18 @@ COAT_COLUMNS = (
     "job_id",
     "deck__label",
     "deck__archived_at",
-    "deck__property_id",
-    "deck__property__client_id",
-    "deck__property__client__name",
-    "deck__property__client__archived_at",
-    "deck__property__client__preferred_channel",
-    "deck__property__client__language",
+    "deck__site_id",
+    "deck__site__client_id",
+    "deck__site__client__name",
+    "deck__site__client__archived_at",
+    "deck__site__client__preferred_channel",
+    "deck__site__client__language",
     "window_opens_on",
     "due_on",
     "late_on",
-    "deck__property__time_zone",
-    "deck__property__country",
-    "deck__property__region",
+    "deck__site__time_zone",
+    "deck__site__country",
+    "deck__site__region",
     "job__finished_on",
 )
 
@@ -112,7 +112,7 @@ class ReminderFacts:
 
     def coats(self) -> Iterator[CoatRow]:
         """Client by client, so that the decks of one come together."""
-        columns = self.rows.order_by("deck__property__client_id", "due_on", "deck_id").values_list(
+        columns = self.rows.order_by("deck__site__client_id", "due_on", "deck_id").values_list(
             *COAT_COLUMNS
         )
         return map(CoatRow._make, columns)
@@ -216,4 +216,4 @@ class ReminderFacts:
     @property
     def clients(self) -> Any:
         """The clients' numbers as a subquery."""
-        return self.rows.values("deck__property__client_id")
+        return self.rows.values("deck__site__client_id")

@@ -10,13 +10,11 @@ from zoneinfo import ZoneInfo
 from clients import display
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
-from clients.models import Business, Deck
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Deck
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
-from reminders.steps.caps import allowed_day
 from reminders.steps.facts import CoatRow, ReminderFacts
-from reminders.steps.sequence import NextStep, NothingDue, next_step
+from reminders.steps.sequence import NextStep, NothingDue, allowed_day, next_step
 
 LEFT_OUT_KINDS = {
     "unreachable": "No way to reach them",
@@ -76,7 +74,7 @@ class PlannedMessage:
         first = min(self.due_steps, key=lambda due_step: due_step.coat.job_id)
         coat = first.coat
         step = first.next.step
-        return f"due/{coat.property_id}/{coat.job_id}/{step.number}/{self.route.channel}"
+        return f"due/{coat.site_id}/{coat.job_id}/{step.number}/{self.route.channel}"
 
     @property
     def local(self) -> datetime:
@@ -130,7 +128,7 @@ def plan_reminders(asked: ReminderRequest, *, business: Business, now: datetime)
 def decks_without_coat(deck_ids: Collection[int]) -> Iterable[LeftOut]:
     """Decks that have no forecast, so no coat that anything could be due about."""
     for deck in Deck.objects.with_owner().filter(pk__in=deck_ids, forecast=None):
-        client = deck.property.client
+        client = deck.site.client
         is_archived = deck.archived_at or client.archived_at
         kind, why = (
             ("archived", WHY_ARCHIVED)

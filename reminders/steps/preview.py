@@ -8,11 +8,16 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from clients.messaging import text_costs
-from clients.models import Business
-from clients.models.channel import Channel
-from reminders.steps import LeftOut, PlannedMessage, ReminderPlan, ReminderRequest, plan_reminders
+from clients.models import Business, Channel
 from reminders.steps.drafts import Draft, plan_fingerprint, write_drafts
-from reminders.steps.planner import LEFT_OUT_KINDS
+from reminders.steps.planner import (
+    LEFT_OUT_KINDS,
+    LeftOut,
+    PlannedMessage,
+    ReminderPlan,
+    ReminderRequest,
+    plan_reminders,
+)
 
 
 @dataclass(frozen=True)

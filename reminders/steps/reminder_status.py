@@ -8,11 +8,10 @@ from datetime import date, datetime, time
 from clients import display
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox.fallback import is_in_doubt
+from clients.messaging.outbox import is_in_doubt
 from clients.models import Business
 from reminders.models import Forecast, ForecastQuerySet, Stop
-from reminders.steps import DueStep, LeftOut, ReminderRequest
-from reminders.steps.planner import ReminderPlanner
+from reminders.steps.planner import DueStep, LeftOut, ReminderPlanner, ReminderRequest
 from reminders.steps.sequence import SentReminder, step_name
 
 

@@ -1,12 +1,47 @@
-"""Which word comes next for one coat, from what was said about it so far. Rows in, no queries."""
+"""Which reminder comes next for one coat, from what was sent about it so far, and how often a
+client may be written to: days that keep apart from what was and will be sent.
 
-from collections.abc import Collection, Sequence
+Rows in, no queries.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from clients import display
+from clients.messaging.models import SendingRules
 from clients.messaging.models.message import State
 from reminders.models import ReminderStep
+
+
+def allowed_day(day: date, others: Iterable[date], rules: SendingRules) -> date:
+    """The day itself, or the first one after it that keeps the rules;
+    `others` are days of reminders and offers.
+
+    Two of them are at least `days_between` days apart, and any `most_days` days hold at most
+    `most_messages`.
+    """
+    if not (taken := sorted(others)):
+        return day
+    found = day
+    while (later := postponed_day(found, taken, rules)) > found:
+        found = later
+    return found
+
+
+def postponed_day(day: date, taken: list[date], rules: SendingRules) -> date:
+    """A later day if this one breaks a rule, else the day."""
+    gap = timedelta(days=rules.days_between)
+    near = [other for other in taken if abs(day - other) < gap]
+    if near:
+        return max(near) + gap
+    span = timedelta(days=rules.most_days)
+    for start in [*(other for other in taken if day - span < other < day), day]:
+        held = [other for other in taken if start <= other < start + span]
+        if len(held) >= rules.most_messages:
+            return held[0] + span
+    return day
+
 
 PENDING_STATES = {State.QUEUED, State.CLAIMED, State.TRANSMITTING}
 SENT_STATES = {State.ACCEPTED, State.DELIVERED}

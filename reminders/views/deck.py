@@ -11,13 +11,11 @@ from django.views.decorators.http import require_GET
 from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.models import Offer
-from jobs.work.coat_build import coat_build
-from reminders.forecasting.curve import forecast_wear_curve
-from reminders.forecasting.reasons import factors_with_months
-from reminders.forecasting.upkeep import deck_upkeep
+from jobs.work import coat_build
+from reminders.forecasting import deck_upkeep, factors_with_months, forecast_wear_curve
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
-from reminders.steps.reminder_status import deck_reminder_state
+from reminders.steps import deck_reminder_state
 from reminders.timeline import deck_timeline
 
 MAX_OFFERS = 8
@@ -27,7 +25,7 @@ MAX_OFFERS = 8
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__property").first()
+    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__site").first()
     today = business_today(request)
     context = {
         "deck": deck,
@@ -44,7 +42,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
         "today": today,
-        "neighbours": deck.property.decks.exclude(pk=deck.pk).only("label", "property"),
+        "neighbours": deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
     }
     return render(request, "reminders/deck.html", context)
 

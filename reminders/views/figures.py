@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from clients.access import business_today, office_required
-from reminders.forecasting.accuracy import (
+from reminders.forecasting import (
     MIN_MEANINGFUL_VISITS,
     count_graded_visits,
     newest_figures,

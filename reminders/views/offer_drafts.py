@@ -8,10 +8,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, current_user, office_required
-from clients.models.keys import primary_keys
+from clients.models import primary_keys
 from jobs.actions.offers import OfferError
 from jobs.models import Offer
-from jobs.offers.pricing import PricingError
+from jobs.offers import PricingError
 from reminders import offer_drafting
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
@@ -101,7 +101,7 @@ def report_drafting(request: HttpRequest, drafted: offer_drafting.DraftingResult
         )
     for deck, why in drafted.left_out[:MAX_REPORTED]:
         messages.warning(
-            request, f"{deck.property.client.name}, {deck.label}: no offer was drafted. {why}"
+            request, f"{deck.site.client.name}, {deck.label}: no offer was drafted. {why}"
         )
     if left_out > MAX_REPORTED:
         messages.warning(

@@ -17,10 +17,16 @@ from clients.access import business_of, business_today, office_required
 from clients.models import Property
 from jobs.diary import monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
-from reminders.pacing import summary
-from reminders.pacing.actions import choose_week, clear_chosen_week, save_pacing_plan
-from reminders.pacing.inputs import Horizon, PacingError
-from reminders.pacing.summary import HouseholdLine, PlanSummary
+from reminders.pacing import (
+    Horizon,
+    HouseholdLine,
+    PacingError,
+    PlanSummary,
+    choose_week,
+    clear_chosen_week,
+    save_pacing_plan,
+    summary,
+)
 
 NOT_PLANNED = "none"  # in the address: those not in the plan
 
@@ -168,11 +174,11 @@ def save_week_choice(
     now = timezone.now()
     try:
         if answer == PLAN_CHOOSES:
-            clear_chosen_week(property_id=place.pk, now=now)
+            clear_chosen_week(site_id=place.pk, now=now)
             messages.success(request, f"The next plan chooses the week of {place.client}.")
         else:
             week = None if answer == LEAVE_OUT else date.fromisoformat(answer)
-            choose_week(property_id=place.pk, week=week, now=now)
+            choose_week(site_id=place.pk, week=week, now=now)
             words = (
                 f"is reminded in the week of {display.format_day(week)}"
                 if week

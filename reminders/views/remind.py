@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.access import business_of, business_today, current_user, office_required
-from clients.models.keys import primary_keys
+from clients.models import primary_keys
 from reminders import actions
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import ReminderRequest, preview

@@ -24,8 +24,7 @@ from reminders import actions
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, step_form_rows
 from reminders.models import ReminderStep, Stop
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
-from reminders.steps import ReminderRequest, preview
-from reminders.steps.settings import save_sequence
+from reminders.steps import ReminderRequest, preview, save_sequence
 from reminders.views.remind import report_reminders
 
 PAGE_SIZE = 50

@@ -292,7 +292,7 @@ def make_property(
 def make_deck(random: Random, home: Property, label: str) -> Deck:
     shade = random.choice([0, 0, 0, 10, 30, 60])
     return Deck.objects.create(
-        property=home,
+        site=home,
         label=label,
         area_m2=Decimal(random.randint(90, 620)) / 10,
         rail_m=Decimal(random.randint(0, 18)),

@@ -9,8 +9,7 @@ from clients.models import Business, Deck
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
 from jobs.arrival import UNSPECIFIED_ARRIVAL, Arrival
-from jobs.diary import monday_of
-from jobs.diary.suggestions import next_season_day
+from jobs.diary import monday_of, next_season_day
 from jobs.models import Crew, DayOff
 
 BOOKINGS = 26
@@ -27,9 +26,7 @@ def write_demo_diary(random: Random, *, today: date, now: datetime) -> None:
     DayOff.objects.create(
         first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta"
     )
-    decks = list(
-        Deck.objects.filter(property__country=business.country).select_related("property__client")
-    )
+    decks = list(Deck.objects.filter(site__country=business.country).select_related("site__client"))
     random.shuffle(decks)
     for number, deck in enumerate(decks[:BOOKINGS]):
         book_demo_visit(
@@ -44,7 +41,7 @@ def book_demo_visit(
     """Hours by the size of the deck; a week that is full stays as it is."""
     hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
     work = bookings.NewBooking(
-        property=deck.property, decks=[deck], hours=hours, week=week, arrival=arrival
+        site=deck.site, decks=[deck], hours=hours, week=week, arrival=arrival
     )
     try:
         bookings.book_work(work=work, by=None, now=now, notify_client=False)

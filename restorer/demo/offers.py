@@ -17,7 +17,7 @@ from jobs.actions import offer_answers, offer_questions, offer_sending, offers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import PriceListRows, save_price_list
 from jobs.models import Offer, PriceList, Rate
-from jobs.offers.page import bookable_weeks
+from jobs.offers import bookable_weeks
 from reminders import offer_drafting
 from reminders.models import Forecast
 
@@ -101,7 +101,7 @@ def write_demo_offers(*, now: datetime) -> None:
 def next_due_deck_ids(today: date, limit: int = DRAFTED_DECKS) -> list[int]:
     """Decks near the yard that become due next: nothing of theirs is booked or offered."""
     rows = Forecast.objects.current().filter(
-        due_on__gte=today, deck__property__country="CA", deck__bookings=None
+        due_on__gte=today, deck__site__country="CA", deck__bookings=None
     )
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:limit])
 
@@ -110,12 +110,12 @@ def make_older_offer(business: Business, then: datetime) -> None:
     """An offer of some weeks ago that nobody answered; its message went out at that time."""
     today = business.today(then)
     decks = Forecast.objects.current().filter(
-        deck__property__client__consents__is_given=True,
+        deck__site__client__consents__is_given=True,
         job__finished_on__lt=today,
         deck__bookings=None,
     )
     chosen = (
-        decks.filter(deck__property__country="CA")
+        decks.filter(deck__site__country="CA")
         .order_by("-due_on")
         .values_list("deck_id", flat=True)[:6]
     )

@@ -67,7 +67,7 @@ def offer_batches(offers: list[Offer]) -> Iterator[list[Offer]]:
 
 def make_bench_offers(count: int, today: date, now: datetime) -> list[Offer]:
     """Offers of one deck each, with a forecast and a photograph of their own."""
-    decks = list(Deck.objects.select_related("property__client").order_by("pk")[:count])
+    decks = list(Deck.objects.select_related("site__client").order_by("pk")[:count])
     refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=now)
     prices, _ = PriceList.objects.get_or_create(valid_from=today, defaults={"currency": "CAD"})
     product = Product.objects.finishes()[0]
@@ -84,8 +84,8 @@ def make_bench_offer(
     tax = (net * Decimal("0.15")).quantize(Decimal("0.01"))
     offer = Offer.objects.create(
         number=number,
-        client=deck.property.client,
-        property=deck.property,
+        client=deck.site.client,
+        site=deck.site,
         price_list=prices,
         state=Offer.State.OPEN,
         currency="CAD",

@@ -13,7 +13,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.channels.mime import SenderIdentity, compose_email
+from clients.messaging.channels.email import SenderIdentity, compose_email
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import queueing
 from clients.models import Business, Client

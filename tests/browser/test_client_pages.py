@@ -24,7 +24,7 @@ Open = Callable[..., Page]
 @pytest.fixture
 def book(people: dict[str, User]) -> Client:
     client = EmailFactory().client
-    DeckFactory(property=PropertyFactory(client=client))
+    DeckFactory(site=PropertyFactory(client=client))
     ConsentFactory(client=client)
     MessageFactory(client=client, state="unconfirmed")
     return client

@@ -29,11 +29,11 @@ def monday(people: dict[str, User]) -> date:
 def booking(people: dict[str, User], monday: date) -> Booking:
     CrewFactory(name="Tern crew", hours_a_day=Decimal(16))
     CrewFactory(name="Heron crew", hours_a_day=Decimal(8))
-    deck = DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
-    offer = OfferFactory(property=deck.property)
+    deck = DeckFactory(site__client__name="Marlow Pennington", label="Back deck")
+    offer = OfferFactory(site=deck.site)
     OfferScopeFactory(offer=offer, deck=deck)
     work = bookings.NewBooking(
-        property=deck.property,
+        site=deck.site,
         decks=[deck],
         hours=Decimal(6),
         first_day=monday,

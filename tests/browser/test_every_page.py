@@ -69,7 +69,7 @@ def coat(people: dict[str, User]) -> CoatApplied:
         product=batch.product, batch=batch, job__notes="Two boards by the stairs replaced."
     )
     VisitFactory(deck=coat.job.deck)
-    client = coat.job.deck.property.client
+    client = coat.job.deck.site.client
     EmailFactory(client=client, value="a.rather.long.address.for.a.small.telephone@example.org")
     ConsentFactory(client=client)
     MessageFactory(client=client)
@@ -84,13 +84,13 @@ def make_offers(coat: CoatApplied) -> None:
     draft_offers(
         deck_ids=[coat.job.deck_id], today=timezone.localdate(), now=timezone.now(), by=None
     )
-    OfferFactory(number=900, is_sent=True, property=coat.job.deck.property)
+    OfferFactory(number=900, is_sent=True, site=coat.job.deck.site)
 
 
 def pages_of(coat: CoatApplied) -> list[str]:
     job = coat.job
     deck = coat.job.deck
-    client = coat.job.deck.property.client
+    client = coat.job.deck.site.client
     return [
         f"/decks/{deck.pk}/",
         f"/jobs/{job.pk}/",

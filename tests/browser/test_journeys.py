@@ -95,7 +95,7 @@ def overdue(people: dict[str, User]) -> Client:
     """A client with consent whose deck got its last coat three years ago."""
     today = timezone.localdate()
     coat = CoatFactory(job__finished_on=today - timedelta(days=1100), job__deck__label="Back deck")
-    client = coat.job.deck.property.client
+    client = coat.job.deck.site.client
     EmailFactory(client=client, value="ottilie@example.org")
     ConsentFactory(client=client)
     refresh_forecasts(today=today, now=timezone.now())
@@ -176,18 +176,18 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_three_next_step
 def test_a_mistyped_product_leads_to_its_batch_and_to_every_deck_that_got_it(open_as: Open) -> None:
     batch = BatchFactory(product__name="Saltmarsh Tint", code="ST-24/874")
     first, second = (CoatFactory(product=batch.product, batch=batch) for _ in range(2))
-    CoatFactory(product__name="Harbour Solid", job__deck__property__client__name="Somebody Else")
+    CoatFactory(product__name="Harbour Solid", job__deck__site__client__name="Somebody Else")
 
     page = open_as("crew", "/decks/")
     page.get_by_label("Look up").fill("saltmrash tnt")
     page.get_by_role("button", name="Look up").click()
-    page.get_by_role("link", name=first.job.deck.property.client.name).click()
+    page.get_by_role("link", name=first.job.deck.site.client.name).click()
     page.get_by_role("link", name="ST-24/874").click()
 
     assert heading(page) == "Batch ST-24/874"
     decks = page.get_by_role("main").inner_text()
-    assert first.job.deck.property.client.name in decks
-    assert second.job.deck.property.client.name in decks
+    assert first.job.deck.site.client.name in decks
+    assert second.job.deck.site.client.name in decks
     assert "Somebody Else" not in decks
 
 
@@ -237,7 +237,7 @@ def test_a_job_typed_while_the_session_ran_out_is_logged_after_signing_in(open_a
 
 
 def test_a_deck_is_looked_up_with_the_keyboard_alone(open_as: Open) -> None:
-    CoatFactory(job__deck__property__client__name="Ottilie Saltonby")
+    CoatFactory(job__deck__site__client__name="Ottilie Saltonby")
     page = open_as("office", "/decks/", size=DESKTOP)
 
     page.keyboard.press("Tab")

@@ -17,7 +17,7 @@ def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(
     open_as: Open, scripts: bool
 ) -> None:
     coat = CoatFactory(
-        job__deck__property__client__name="Ottilie Saltonby", product__name="Tidewood Oil"
+        job__deck__site__client__name="Ottilie Saltonby", product__name="Tidewood Oil"
     )
     brightener = ProductFactory(name="Bright Tide", kind="brightener", finish_class="", colours="")
 

@@ -21,7 +21,7 @@ def test_a_plan_is_made_seen_and_changed_by_hand(
     Crew.objects.create(name="Heron crew", hours_a_day=6)
     today = timezone.localdate()
     for town in ("Chester", "Lunenburg", "Mahone Bay"):
-        deck = DeckFactory(property=PropertyFactory(client=ClientFactory(), town=town))
+        deck = DeckFactory(site=PropertyFactory(client=ClientFactory(), town=town))
         CoatFactory(
             job__deck=deck, job__finished_on=date(today.year - 2, 6, 10) + timedelta(days=3)
         )

@@ -11,7 +11,7 @@ from tests.factories import CoatFactory
 def test_somebody_without_scripts_finds_a_deck_by_a_mistyped_name(
     open_as: Callable[..., Page],
 ) -> None:
-    CoatFactory(job__deck__property__client__name="Ottilie Saltonby", product__name="Saltmarsh Oil")
+    CoatFactory(job__deck__site__client__name="Ottilie Saltonby", product__name="Saltmarsh Oil")
 
     page = open_as("crew", "/decks/", scripts=False)
     page.get_by_label("Look up").fill("otilie saltenby")

@@ -38,7 +38,7 @@ def test_client_property_and_deck_are_taken_in_on_one_page(
         "household",
         0,
     )
-    home = deck.property
+    home = deck.site
     assert (home.latitude, home.longitude, home.time_zone) == (44.3785, -64.3153, "America/Halifax")
     assert home.region == "Nova Scotia"
     points = home.client.contact_points.order_by("id").values_list(
@@ -280,7 +280,7 @@ def test_the_client_page_asks_no_more_questions_for_more_rows(
     client = ClientFactory()
     for _ in range(4):
         home = PropertyFactory(client=client)
-        DeckFactory.create_batch(3, property=home)
+        DeckFactory.create_batch(3, site=home)
         MessageFactory(client=client)
         ConsentFactory(client=client)
         EmailFactory(client=client, is_preferred=False)

@@ -11,8 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clients.messaging.law import LegalRules, rule_for
-from clients.messaging.law.rule import add_months
-from clients.messaging.law.table import table_rules
+from clients.messaging.law.rules import add_months, table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
 from clients.messaging.outbox import Unsendable
 from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
@@ -179,7 +178,7 @@ def ask(client: Any, channel: str = "email", today: date = TODAY) -> Route | Ref
 
 def test_an_implied_consent_ends_two_years_after_the_last_job() -> None:
     place = canadian(basis="customer")
-    JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
+    JobFactory(deck__site=place, finished_on=date(2025, 6, 12))
 
     assert isinstance(ask(place.client, today=date(2027, 6, 12)), Route)
     late = ask(place.client, today=date(2027, 6, 13))
@@ -200,7 +199,7 @@ def test_what_is_not_enough_in_a_country_is_refused_by_name() -> None:
 def test_letters_and_calls_need_no_consent_and_honour_an_objection() -> None:
     place = canadian()
     PhoneFactory(client=place.client)
-    JobFactory(deck__property=place, finished_on=date(2025, 6, 12))
+    JobFactory(deck__site=place, finished_on=date(2025, 6, 12))
     letter = ask(place.client, "letter")
     assert isinstance(letter, Route)
     assert (letter.permission.basis, letter.permission.consent()) == ("none_needed", None)
@@ -228,7 +227,7 @@ def queue(client: Any, **over: Any) -> Message:
 
 def test_the_rule_is_frozen_and_bounds_the_message() -> None:
     place = canadian(basis="customer")
-    JobFactory(deck__property=place, finished_on=date(2024, 12, 1))
+    JobFactory(deck__site=place, finished_on=date(2024, 12, 1))
     consent = Consent.objects.get()
 
     message = queue(place.client, consent=consent, basis="customer")

@@ -11,7 +11,7 @@ from django.utils import timezone
 from clients.messaging import outbox
 from clients.messaging.channels.transport import SendOutcome, SendPermit, SendResult
 from clients.messaging.models import Message
-from clients.messaging.outbox import decisions, leases, ledger, sweeping
+from clients.messaging.outbox import decisions, leases, ledger
 from clients.models import Business, User
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history, leave
@@ -86,7 +86,7 @@ def test_a_sender_that_died_leaves_one_message_to_a_person_and_the_others_to_the
     dying.request_permit(batch[0])
     assert dying.is_permitted()
     Message.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
-    assert outbox.sweep() == sweeping.SweepCounts(requeued=4, unconfirmed=1, expired=0)
+    assert outbox.sweep() == leases.SweepCounts(requeued=4, unconfirmed=1, expired=0)
     assert Message.objects.get(state="unconfirmed") == batch[0]
     assert outbox.deliver().accepted == 4
     assert batch[0].address not in line.handed_over

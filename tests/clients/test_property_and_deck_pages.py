@@ -91,7 +91,7 @@ def test_opening_and_saving_a_deck_in_feet_moves_nothing(
 
 def test_two_decks_of_a_property_have_two_names(as_owner: Browser) -> None:
     deck = DeckFactory(label="Back deck")
-    door = reverse("deck_forms:new", args=[deck.property_id])
+    door = reverse("deck_forms:new", args=[deck.site_id])
 
     answer = as_owner.post(door, {"label": "back  DECK", "area_m2": "5", "species": "spruce"})
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED
-from clients.messaging.law.rule import add_months
+from clients.messaging.law.rules import add_months
 from clients.messaging.models import Message, MessageEvent
 from clients.messaging.outbox.compliance import limit_validity
 from clients.messaging.outbox.permission import reasons_not_to_send
@@ -121,7 +121,7 @@ def add_person(person: dict[str, Any], number: int, business: Business, now: dat
     homes = [PropertyFactory(client=client, country=each) for each in person["countries"]]
     if homes and person["last_job"]:
         finished_on = months_before(today, *person["last_job"])
-        JobFactory(deck=DeckFactory(property=homes[0]), finished_on=finished_on)
+        JobFactory(deck=DeckFactory(site=homes[0]), finished_on=finished_on)
     add_points(client, number, person["points"], now)
     for entry in person["consents"]:
         add_consent(client, entry, business, now)

@@ -197,7 +197,7 @@ def wet(town: str, day: str = "12") -> dict[str, str]:
 
 
 def test_wet_days_are_entered_for_a_town_of_the_book(as_owner: Browser) -> None:
-    DeckFactory(property=PropertyFactory(town="Lunenburg"))
+    DeckFactory(site=PropertyFactory(town="Lunenburg"))
 
     as_owner.post(reverse("settings:add_normals"), wet("Lunenburg"))
     row = LocalNormals.objects.get()

@@ -83,7 +83,7 @@ def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(
     as_owner: Browser,
 ) -> None:
     place = PropertyFactory(client=ClientFactory(name="Ottilie <Saltonby>"), street="7 Plover Row")
-    DeckFactory(property=place, label="Landing")
+    DeckFactory(site=place, label="Landing")
     ClientFactory(name="Newest Client")
 
     answer = as_owner.post(

@@ -11,7 +11,7 @@ from reminders.forecast import (
     Posterior,
     SeasonalClock,
     Visits,
-    climate,
+    exposure,
     seasonal_rate,
     sun_on_deck,
 )
@@ -28,13 +28,13 @@ FINISHES = [
     "solid_film",
 ]
 SUNSHINE_SHARE = 1960 / 4380  # Halifax, Nova Scotia
-SUN = climate.SUNSHINE_BIAS * climate.radiation_from_sunshine(
+SUN = exposure.SUNSHINE_BIAS * exposure.radiation_from_sunshine(
     SUNSHINE_SHARE,
     np.add.reduceat(
-        climate.extraterrestrial_radiation(44.6, np.arange(1, 366)),
-        np.cumsum(climate.MONTH_DAYS) - climate.MONTH_DAYS,
+        exposure.extraterrestrial_radiation(44.6, np.arange(1, 366)),
+        np.cumsum(exposure.MONTH_DAYS) - exposure.MONTH_DAYS,
     )
-    / climate.MONTH_DAYS,
+    / exposure.MONTH_DAYS,
 )
 WET = np.array([12, 10, 12, 12, 12, 11, 10, 9, 9, 10, 12, 13.0])
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reminders.forecast import climate
+from reminders.forecast import exposure
 
 DAYS = np.arange(1, 366)
 
@@ -19,19 +19,19 @@ DAYS = np.arange(1, 366)
     ],
 )
 def test_sun_above_the_air_agrees_with_fao_56(latitude: float, day: int, above_air: float) -> None:
-    assert climate.extraterrestrial_radiation(latitude, day) == pytest.approx(above_air, abs=0.05)
+    assert exposure.extraterrestrial_radiation(latitude, day) == pytest.approx(above_air, abs=0.05)
 
 
 def test_sun_from_sunshine_agrees_with_fao_56_example_10() -> None:
-    above = climate.extraterrestrial_radiation(-22.9, 135)
+    above = exposure.extraterrestrial_radiation(-22.9, 135)
     share = 7.1 / 10.9  # hours of sunshine and of daylight, printed there with one digit
     # 14.456 is printed by the NCL function that repeats the example.
-    assert climate.radiation_from_sunshine(share, above) == pytest.approx(14.456, abs=0.05)
+    assert exposure.radiation_from_sunshine(share, above) == pytest.approx(14.456, abs=0.05)
 
 
 @pytest.mark.parametrize("latitude", [-66, -45, -10, 0, 23, 51, 60])
 def test_sun_above_the_air_agrees_with_pvlib(latitude: int) -> None:
-    found = climate.extraterrestrial_radiation(latitude, DAYS)
+    found = exposure.extraterrestrial_radiation(latitude, DAYS)
     expected = np.array([_pvlib_day(latitude, day) for day in DAYS])
     # The one-term declination of FAO-56 is up to a degree off in autumn; over the year that comes
     # to 2 %.
@@ -51,13 +51,13 @@ def _pvlib_day(latitude: int, day: int) -> float:
 
 @given(st.floats(-90, 90))
 def test_sun_is_never_negative(latitude: float) -> None:
-    above = climate.extraterrestrial_radiation(latitude, DAYS)
+    above = exposure.extraterrestrial_radiation(latitude, DAYS)
     assert np.isfinite(above).all()
     assert (above >= 0).all()
 
 
 def test_the_poles_have_half_a_year_of_night() -> None:
-    north, south = climate.extraterrestrial_radiation([[90.0], [-90.0]], DAYS)
+    north, south = exposure.extraterrestrial_radiation([[90.0], [-90.0]], DAYS)
     december = DAYS[-31:] - 1
     june = DAYS[151:181] - 1
     assert north[december].max() == south[june].max() == 0
@@ -81,8 +81,8 @@ def test_the_poles_have_half_a_year_of_night() -> None:
     ],
 )
 def test_yearly_sun_agrees_with_weather_files(latitude: float, sunshine: float, kwh: float) -> None:
-    above = climate.extraterrestrial_radiation(latitude, DAYS)
-    sun = climate.SUNSHINE_BIAS * climate.radiation_from_sunshine(sunshine / 4380, above)
+    above = exposure.extraterrestrial_radiation(latitude, DAYS)
+    sun = exposure.SUNSHINE_BIAS * exposure.radiation_from_sunshine(sunshine / 4380, above)
     assert sun.sum() / 3.6 == pytest.approx(kwh, rel=0.18)
 
 
@@ -90,11 +90,11 @@ def test_yearly_sun_agrees_with_weather_files(latitude: float, sunshine: float, 
     ("call", "message"),
     [
         (
-            lambda: climate.extraterrestrial_radiation(91.0, 1),
+            lambda: exposure.extraterrestrial_radiation(91.0, 1),
             r"latitude must lie between -90 and 90; got 91\.0",
         ),
-        (lambda: climate.radiation_from_sunshine(np.nan, 30.0), r"sunshine_share .* got nan"),
-        (lambda: climate.radiation_from_sunshine(55.0, 30.0), r"sunshine_share .* got 55\.0"),
+        (lambda: exposure.radiation_from_sunshine(np.nan, 30.0), r"sunshine_share .* got nan"),
+        (lambda: exposure.radiation_from_sunshine(55.0, 30.0), r"sunshine_share .* got 55\.0"),
     ],
 )
 def test_bad_climate_is_refused_by_name_and_value(call: object, message: str) -> None:

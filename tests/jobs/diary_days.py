@@ -32,7 +32,7 @@ def booked(
 ) -> Booking:
     decks = decks or [DeckFactory(**deck)]
     return book_visit(
-        property=decks[0].property,
+        site=decks[0].site,
         decks=decks,
         hours=Decimal(hours),
         first_day=day,

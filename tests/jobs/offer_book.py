@@ -53,7 +53,7 @@ def deck(**over: Any) -> Deck:
 
 def reachable(of: Deck) -> Deck:
     """Its client has an address and agreed to e-mail."""
-    client = of.property.client
+    client = of.site.client
     EmailFactory(client=client)
     ConsentFactory(client=client)
     return of
@@ -66,7 +66,7 @@ def drafted(*decks: Deck, **over: Any) -> Offer:
         date(2026, 9, 1), date(2027, 1, 15), date(2027, 6, 1), 0.02, {6: 0.1, 12: 0.4}
     )
     asked: dict[str, Any] = {
-        "property": listed[0].property,
+        "site": listed[0].site,
         "scopes": list(propose_scopes(listed, today=TODAY).values()),
         "outlook": Outlook({each.pk: risk for each in listed}, TODAY, "test"),
         "today": TODAY,
@@ -74,7 +74,7 @@ def drafted(*decks: Deck, **over: Any) -> Offer:
         "by": None,
     }
     asked |= over
-    brief = OfferBrief(asked.pop("property"), asked.pop("scopes"), asked.pop("outlook"))
+    brief = OfferBrief(asked.pop("site"), asked.pop("scopes"), asked.pop("outlook"))
     made, problems = offers.draft_offer_batch(briefs=[brief], **asked)
     if problems:
         raise problems[0][1]

@@ -49,9 +49,9 @@ def book(
     arrival: Arrival = UNSPECIFIED_ARRIVAL, hours: str = "2", day: date = MONDAY, **deck: Any
 ) -> Booking:
     row = DeckFactory(**deck)
-    EmailFactory(client=row.property.client, value=f"client{row.pk}@example.org")
+    EmailFactory(client=row.site.client, value=f"client{row.pk}@example.org")
     return book_visit(
-        property=row.property,
+        site=row.site,
         decks=[row],
         hours=Decimal(hours),
         first_day=day,
@@ -76,7 +76,7 @@ def event_of(booking: Booking) -> Any:
     [("en", "Arrival about 8:00 a.m. – 10:00 a.m."), ("fr", "Arrivée vers 08 h 00 – 10 h 00")],
 )
 def test_the_client_reads_when_the_crew_arrives(language: str, line: str) -> None:
-    book(FROM_EIGHT_TO_TEN, property__client__language=language)
+    book(FROM_EIGHT_TO_TEN, site__client__language=language)
 
     assert line in plain(Message.objects.get().text)
 
@@ -131,7 +131,7 @@ def test_of_a_visit_held_for_the_weather_no_time_is_told_until_it_stands_again()
 def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> None:
     booking = book(EIGHT)
     again: dict[str, Any] = {
-        "property": booking.property,
+        "site": booking.site,
         "decks": list(booking.decks.all()),
         "hours": Decimal(2),
         "first_day": MONDAY,
@@ -154,7 +154,7 @@ def test_the_database_keeps_no_times_that_are_out_of_order(begins: time | None, 
 
 
 def test_a_calendar_shows_the_hours_by_the_clock_of_the_property() -> None:
-    booking = book(EIGHT, property__time_zone="America/Vancouver")
+    booking = book(EIGHT, site__time_zone="America/Vancouver")
     content = icalendar_files.client_calendar_file(booking, Business.objects.get(), now=NOW)
 
     # RFC 5545, 3.2.19: local time with a TZID, and a VTIMEZONE for it in the same object (3.6.5).
@@ -207,7 +207,7 @@ def test_a_visit_ends_when_the_last_days_work_may_be_done(
 
 def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(client: Browser) -> None:
     offer, url = sent_offer(
-        valid_until=date(2027, 6, 30), language="fr", property__client__language="fr"
+        valid_until=date(2027, 6, 30), language="fr", site__client__language="fr"
     )
     client.post(url, yes("2027-06-07"))
     booking = Booking.objects.get(offer=offer)
@@ -224,7 +224,7 @@ def test_a_crews_feed_holds_days_and_hours_and_is_the_same_until_something_chang
     client: Browser, tern: Crew
 ) -> None:
     book(FROM_EIGHT_TO_TEN)
-    other = book(property__time_zone="Australia/Hobart")
+    other = book(site__time_zone="Australia/Hobart")
     link = f"/calendar/{crews.open_crew_feed(crew=tern)}.ics"
 
     first = client.get(link)
@@ -255,7 +255,7 @@ def test_a_crews_day_is_in_order_of_arrival_and_what_has_no_time_waits_for_its_t
         ("Chester", nine),
         ("Chester", Arrival(time(15))),
     ]:
-        book(arrival, "1", property__town=town, property__client__name=f"{town} {arrival.begins}")
+        book(arrival, "1", site__town=town, site__client__name=f"{town} {arrival.begins}")
 
     day = diary_week(MONDAY, business=Business.objects.get()).days[0].crews[0]
 

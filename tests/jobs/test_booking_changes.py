@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from clients.messaging.channels.mime import SenderIdentity, compose_email
+from clients.messaging.channels.email import SenderIdentity, compose_email
 from clients.messaging.models import Message
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.suppression import suppress_address
@@ -39,11 +39,11 @@ ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
 
 
 def book(day: date = MONDAY, hours: str = "6", *, told: bool = True, **kwargs: Any) -> Booking:
-    deck = DeckFactory(label="Back deck", property__town="Chester", **kwargs)
+    deck = DeckFactory(label="Back deck", site__town="Chester", **kwargs)
     if told:
-        EmailFactory(client=deck.property.client, value=f"client{deck.pk}@example.org")
+        EmailFactory(client=deck.site.client, value=f"client{deck.pk}@example.org")
     return book_visit(
-        property=deck.property,
+        site=deck.site,
         decks=[deck],
         hours=Decimal(hours),
         first_day=day,
@@ -214,7 +214,7 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
 def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_client(
     tern: Crew, language: str, subject: str, said: str, unsaid: str
 ) -> None:
-    booking = book(property__client__language=language)
+    booking = book(site__client__language=language)
     leave(Message.objects.get())
 
     bookings.hold_booking(booking=booking, why="", **ANYBODY)
@@ -266,8 +266,8 @@ def test_without_an_address_nobody_is_told_and_the_diary_is_right_all_the_same(t
 @pytest.mark.django_db
 def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
     deck = DeckFactory()
-    PhoneFactory(client=deck.property.client, value="902-555-0142")
-    stopped = EmailFactory(client=deck.property.client)
+    PhoneFactory(client=deck.site.client, value="902-555-0142")
+    stopped = EmailFactory(client=deck.site.client)
     suppress_address(
         business=Business.objects.get(),
         channel="email",
@@ -276,7 +276,7 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
     )
 
     book_visit(
-        property=deck.property,
+        site=deck.site,
         decks=[deck],
         hours=Decimal(6),
         first_day=MONDAY,
@@ -297,7 +297,7 @@ def test_who_withdrew_from_reminders_and_offers_is_told_of_a_visit_all_the_same(
     for channel in Channel:
         ConsentFactory(client=client, channel=channel, is_given=False)
 
-    book(property__client=client)
+    book(site__client=client)
 
     mail = Message.objects.get()
     assert (mail.channel, mail.kind, mail.basis) == ("email", "service", "booking")
@@ -307,7 +307,7 @@ def test_who_withdrew_from_reminders_and_offers_is_told_of_a_visit_all_the_same(
 
 @pytest.mark.django_db
 def test_a_client_who_reads_french_is_told_in_french(tern: Crew) -> None:
-    book(property__client__language="fr")
+    book(site__client__language="fr")
 
     assert Message.objects.get().subject == "Votre terrasse : nous venons le lundi 7 juin 2027"
 
@@ -315,7 +315,7 @@ def test_a_client_who_reads_french_is_told_in_french(tern: Crew) -> None:
 @pytest.mark.django_db
 def test_a_booking_is_done_when_each_of_its_decks_has_a_job(tern: Crew) -> None:
     booking = book()
-    second = DeckFactory(property=booking.property, label="Steps")
+    second = DeckFactory(site=booking.site, label="Steps")
     booking.decks.add(second)
     jobs = [JobFactory(deck=deck, finished_on=MONDAY) for deck in booking.decks.all()]
 
@@ -331,7 +331,7 @@ def test_two_bookings_change_places_at_the_same_moment_without_a_jam() -> None:
     heron = CrewFactory(name="Heron crew")
     usual = {"hours": Decimal(4), **ANYBODY}
     one, other = (
-        book_visit(property=deck.property, decks=[deck], first_day=MONDAY, crew=crew, **usual)
+        book_visit(site=deck.site, decks=[deck], first_day=MONDAY, crew=crew, **usual)
         for deck, crew in ((DeckFactory(), tern), (DeckFactory(), heron))
     )
 

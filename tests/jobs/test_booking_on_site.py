@@ -41,9 +41,9 @@ def tern(owner: User) -> Crew:
 def offered(tern: Crew) -> Booking:
     """A booking for two decks by an offer, today: 18 m² of boards and a smaller landing."""
     back = DeckFactory(label="Back deck")
-    steps = DeckFactory(label="Steps", property=back.property)
+    steps = DeckFactory(label="Steps", site=back.site)
     offer = OfferFactory(
-        property=back.property, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01")
+        site=back.site, net=Decimal("400"), tax=Decimal("60.01"), total=Decimal("460.01")
     )
     oil = ProductFactory(name="Tidewood Deck Oil")
     wash = ProductFactory(name="Foam Wash", kind="cleaner", finish_class="")

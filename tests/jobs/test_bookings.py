@@ -25,9 +25,7 @@ MONDAY = date(2027, 6, 7)
 def book(deck: Any = None, hours: str = "6", **asked: Any) -> Booking:
     deck = deck or DeckFactory()
     usual = {"by": None, "now": NOW}
-    return book_visit(
-        property=deck.property, decks=[deck], hours=Decimal(hours), **{**usual, **asked}
-    )
+    return book_visit(site=deck.site, decks=[deck], hours=Decimal(hours), **{**usual, **asked})
 
 
 def booked_hours() -> list[tuple[str, date, Decimal]]:
@@ -50,7 +48,7 @@ def test_a_day_of_work_goes_whole_into_the_day(tern: Crew, owner: User) -> None:
         MONDAY,
         0,
     )
-    assert booking.client == booking.property.client
+    assert booking.client == booking.site.client
     assert booked_hours() == [("Tern crew", MONDAY, 6)]
 
 
@@ -71,11 +69,10 @@ def test_longer_work_takes_working_days_one_after_the_other(tern: Crew) -> None:
 @pytest.mark.django_db
 def test_a_week_is_filled_where_the_crew_is_in_that_town_already_else_early(tern: Crew) -> None:
     heron = CrewFactory(name="Heron crew")
-    book(DeckFactory(property__town="Chester"), hours="2", first_day=date(2027, 6, 9), crew=heron)
+    book(DeckFactory(site__town="Chester"), hours="2", first_day=date(2027, 6, 9), crew=heron)
 
     near, far = (
-        book(DeckFactory(property__town=town), week=date(2027, 6, 10))
-        for town in ("Chester", "Digby")
+        book(DeckFactory(site__town=town), week=date(2027, 6, 10)) for town in ("Chester", "Digby")
     )
 
     assert (near.crew, near.first_on) == (heron, date(2027, 6, 9))
@@ -157,7 +154,7 @@ def test_a_booking_tells_the_apps_above_and_the_history_of_its_offer(
         told.append((deck_ids, words, now))
 
     deck = DeckFactory()
-    offer = OfferFactory(property=deck.property)
+    offer = OfferFactory(site=deck.site)
 
     work_decided.connect(hear)
     try:
@@ -177,9 +174,9 @@ def test_decks_of_another_property_and_archived_ones_are_refused(tern: Crew) -> 
     usual = {"first_day": MONDAY, "by": None, "now": NOW}
 
     with pytest.raises(NoRoomError, match="does not stand at"):
-        book_visit(property=deck.property, decks=[deck, stranger], hours=Decimal(6), **usual)
+        book_visit(site=deck.site, decks=[deck, stranger], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="at least one deck"):
-        book_visit(property=deck.property, decks=[], hours=Decimal(6), **usual)
+        book_visit(site=deck.site, decks=[], hours=Decimal(6), **usual)
     with pytest.raises(NoRoomError, match="archived"):
         book(DeckFactory(archived_at=NOW), first_day=MONDAY)
 
@@ -189,7 +186,7 @@ def last_slot(transactional_db: None) -> list[Offer]:
     """One crew, one working day in the week, room for one booking; two offers want it."""
     BusinessFactory()
     CrewFactory(name="Tern crew", works_on=[1])
-    return [OfferFactory(property=DeckFactory().property) for _ in range(2)]
+    return [OfferFactory(site=DeckFactory().site) for _ in range(2)]
 
 
 @pytest.mark.django_db(transaction=True)
@@ -197,7 +194,7 @@ def test_two_people_want_the_last_slot_at_the_same_moment_and_one_is_told(
     last_slot: list[Offer],
 ) -> None:
     def accept(offer: Offer) -> Booking:
-        return book(offer.property.decks.get(), week=MONDAY, offer=offer)
+        return book(offer.site.decks.get(), week=MONDAY, offer=offer)
 
     for _ in range(5):  # so that the two meet in different ways
         outcomes = at_once(*[lambda offer=offer: accept(offer) for offer in last_slot])
@@ -216,7 +213,7 @@ def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(
     last_slot: list[Offer],
 ) -> None:
     offer = last_slot[0]
-    deck = last_slot[0].property.decks.get()
+    deck = last_slot[0].site.decks.get()
 
     outcomes = at_once(*[lambda: book(deck, week=MONDAY, offer=offer)] * 3)
 
@@ -228,7 +225,7 @@ def test_two_clicks_on_the_same_offer_at_the_same_moment_book_it_once(
 def test_the_database_itself_refuses_an_hour_too_many(
     last_slot: list[Offer], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    decks = [offer.property.decks.get() for offer in last_slot]
+    decks = [offer.site.decks.get() for offer in last_slot]
     # As if the lock did nothing: both see the room, and only the constraint stands between them.
     monkeypatch.setattr(bookings.crew_days, "lock_crews", lambda crews: list(crews))
 
@@ -266,7 +263,7 @@ def test_whatever_is_done_hours_of_days_are_those_of_their_bookings_and_never_to
 ) -> None:
     random = Random(seed)
     crews = [tern, CrewFactory(name="Heron crew", hours_a_day=Decimal("12.5"))]
-    decks = [DeckFactory(property__town=town) for town in ["Chester", "Digby"] * 4]
+    decks = [DeckFactory(site__town=town) for town in ["Chester", "Digby"] * 4]
 
     for _ in range(40):
         do_anything(random, decks, crews)

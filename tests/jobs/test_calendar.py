@@ -31,9 +31,9 @@ def tern(business: Business) -> Crew:
 
 
 def book(hours: str = "6", day: date = FRIDAY, **deck: Any) -> Booking:
-    row = DeckFactory(**{"property__client__name": "Marlow Pennington", **deck})
+    row = DeckFactory(**{"site__client__name": "Marlow Pennington", **deck})
     return book_visit(
-        property=row.property,
+        site=row.site,
         decks=[row],
         hours=Decimal(hours),
         first_day=day,
@@ -116,11 +116,9 @@ def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(
     tern: Crew, business: Business
 ) -> None:
     deck = DeckFactory()
-    offer = OfferFactory(
-        property=deck.property, state="accepted", accepted_week=FRIDAY, answered_at=NOW
-    )
+    offer = OfferFactory(site=deck.site, state="accepted", accepted_week=FRIDAY, answered_at=NOW)
     usual = {
-        "property": deck.property,
+        "site": deck.site,
         "decks": [deck],
         "hours": Decimal(6),
     }
@@ -138,7 +136,7 @@ def test_a_booking_taken_up_again_for_its_offer_is_the_same_entry(
 def test_lines_are_folded_at_75_octets_and_text_is_escaped(tern: Crew, business: Business) -> None:
     booking = book(
         label="Terrasse côté mer; grande, ensoleillée, « la préférée »",
-        property__street="7, rue de l’Île",
+        site__street="7, rue de l’Île",
     )
 
     content, _, event = file_of(booking, business)
@@ -186,13 +184,11 @@ def test_the_feed_names_itself_and_says_how_often_to_come_back(
 def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(
     client: Browser, link: str
 ) -> None:
-    deck = DeckFactory(
-        property__client__name="Marlow Pennington", property__access_notes="Gate code 4711"
-    )
-    offer = OfferFactory(property=deck.property)
+    deck = DeckFactory(site__client__name="Marlow Pennington", site__access_notes="Gate code 4711")
+    offer = OfferFactory(site=deck.site)
     OfferScopeFactory(offer=offer, deck=deck, product__name="Tidewood Deck Oil", coats=2)
     book_visit(
-        property=deck.property,
+        site=deck.site,
         decks=[deck],
         hours=Decimal(6),
         first_day=FRIDAY,
@@ -203,7 +199,7 @@ def test_the_feed_holds_initials_and_the_work_but_neither_name_nor_notes(
 
     event = events(client, link)[0]
 
-    assert event["summary"] == f"Lunenburg: {deck.property.street} (M.P.)"
+    assert event["summary"] == f"Lunenburg: {deck.site.street} (M.P.)"
     assert "Clean and recoat, Tidewood Deck Oil, Driftwood, 2 coats" in event["description"]
     whole = client.get(link).content.decode()
     assert not any(secret in whole for secret in ("Pennington", "4711", "Key under"))

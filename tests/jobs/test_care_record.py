@@ -66,7 +66,7 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
     for part in (
         "Care record",
         "Clean and recoat, Sun deck",
-        job.deck.property.client.name,
+        job.deck.site.client.name,
         product.name,
         "Driftwood",
         "TW-26/204",
@@ -134,7 +134,7 @@ def test_a_job_without_a_product_has_a_record_too(business: Business) -> None:
 
 
 def test_it_goes_by_email_once_with_the_paper_attached(job: Job, as_owner: Browser) -> None:
-    EmailFactory(client=job.deck.property.client, value="marlow@example.org")
+    EmailFactory(client=job.deck.site.client, value="marlow@example.org")
     door = reverse("jobs:care_send", args=[job.pk])
 
     first, again = (as_owner.post(door, follow=True).content.decode() for _ in range(2))
@@ -151,7 +151,7 @@ def test_it_goes_by_email_once_with_the_paper_attached(job: Job, as_owner: Brows
 def test_it_is_not_sent_where_nobody_may_be_written_to_and_says_why(
     job: Job, as_owner: Browser, why: str
 ) -> None:
-    client = job.deck.property.client
+    client = job.deck.site.client
     if why != "address":
         EmailFactory(client=client, value="marlow@example.org")
     if why == "suppressed":

@@ -78,7 +78,7 @@ def words_of(reader: PdfReader) -> str:
 
 
 def french(deck: Any) -> Any:
-    Client.objects.filter(pk=deck.property.client_id).update(language="fr")
+    Client.objects.filter(pk=deck.site.client_id).update(language="fr")
     return offer_book.reachable(type(deck).objects.get(pk=deck.pk))
 
 
@@ -206,9 +206,7 @@ def test_another_language_counts_from_the_next_draft_on(business: Business, owne
     assert "Nettoyage" in [line.words for line in Offer.objects.get().lines.all()]
     offer = Offer.objects.get()  # as a page of another day reads it
     deck = offer.scopes.get().deck
-    order = OfferBrief(
-        offer.property, list(propose_scopes([deck], today=offer_book.TODAY).values())
-    )
+    order = OfferBrief(offer.site, list(propose_scopes([deck], today=offer_book.TODAY).values()))
 
     again = offers.recalculate_draft(
         offer=offer, brief=order, today=offer_book.TODAY, now=offer_book.NOW, by=owner
@@ -321,7 +319,7 @@ def sign_off(
     business: Business, crew: User, as_user: Callable[[User], Browser]
 ) -> tuple[Browser, str]:
     job = CoatFactory(job__finished_on=date(2027, 5, 1)).job
-    EmailFactory(client=job.deck.property.client)
+    EmailFactory(client=job.deck.site.client)
     Client.objects.update(language="fr")
     return as_user(crew), reverse("jobs:sign_off", args=[job.pk])
 

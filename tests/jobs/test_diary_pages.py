@@ -42,7 +42,7 @@ def test_the_week_shows_runs_by_town_hours_and_why_nobody_goes_out(
     as_owner: Browser, tern: Crew
 ) -> None:
     for name, town in (("Marlow", "Chester"), ("Ansel", "Lunenburg"), ("Nerys", "Chester")):
-        booked(date(2027, 6, 29), "2", property__client__name=name, property__town=town)
+        booked(date(2027, 6, 29), "2", site__client__name=name, site__town=town)
 
     page = text(as_owner.get("/diary/?week=2027-06-29"))
 
@@ -86,7 +86,7 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(
     as_owner: Browser, tern: Crew, owner: User
 ) -> None:
     deck = DeckFactory()
-    EmailFactory(client=deck.property.client)
+    EmailFactory(client=deck.site.client)
     page = as_owner.get(f"/diary/new/?deck={deck.pk}")
     first = page.context["form"]["when"].value()
 
@@ -113,9 +113,9 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(
 
 
 def test_booking_an_accepted_offer_takes_its_decks_and_hours(as_owner: Browser, tern: Crew) -> None:
-    deck = DeckFactory(property__client__name="Marlow Pennington")
+    deck = DeckFactory(site__client__name="Marlow Pennington")
     offer = OfferFactory(
-        property=deck.property,
+        site=deck.site,
         state="accepted",
         accepted_week=MONDAY,
         answered_at=NOW,
@@ -277,7 +277,7 @@ def test_hours_that_no_day_has_are_refused(as_owner: Browser, tern: Crew, hours:
 
 
 def test_days_off_say_which_bookings_have_to_move(as_owner: Browser, tern: Crew) -> None:
-    booked(MONDAY, property__client__name="Marlow Pennington")
+    booked(MONDAY, site__client__name="Marlow Pennington")
 
     backwards = as_owner.post(
         "/diary/days-off/", {"crew": "", "first_on": "2027-06-09", "last_on": "2027-06-08"}
@@ -312,7 +312,7 @@ def test_a_calendar_link_is_shown_once_and_can_be_ended(as_owner: Browser, tern:
 def test_bookings_of_a_client_who_was_archived_wait_for_a_person(
     as_owner: Browser, tern: Crew
 ) -> None:
-    booking = booked(MONDAY, property__client__name="Marlow Pennington")
+    booking = booked(MONDAY, site__client__name="Marlow Pennington")
     as_owner.post(f"/clients/{booking.client_id}/archive/")
 
     assert "Client archived" in text(as_owner.get("/diary/"))

@@ -116,11 +116,9 @@ def test_a_row_becomes_client_property_deck_product_batch_visit_and_job(
     )
     assert job.visit.grade == 4
     assert job.deck.species == "red_cedar"
-    assert job.deck.property.time_zone == "America/Halifax"
+    assert job.deck.site.time_zone == "America/Halifax"
     assert job.source == "old list.csv, row 2"
-    assert [
-        point.normalized for point in job.deck.property.client.contact_points.order_by("kind")
-    ] == [
+    assert [point.normalized for point in job.deck.site.client.contact_points.order_by("kind")] == [
         "ottilie@example.org",
         "+19025550123",
     ]

@@ -13,7 +13,7 @@ from django.utils import timezone
 from clients.events import decks_changed
 from clients.models import User
 from jobs import actions
-from jobs.actions.job_inputs import JobError, JobInput, NewJob
+from jobs.actions.jobs import JobError, JobInput, NewJob
 from jobs.models import Batch, CoatApplied, Job, Visit
 from tests.factories import (
     BatchFactory,

@@ -194,7 +194,7 @@ def test_stripping_cautions_stand_on_the_page_where_a_strip_is_chosen(as_owner: 
 def test_the_care_note_takes_the_slowest_finish_in_the_local_time_of_the_property() -> None:
     """24 h before walking and 5 days before furniture where the data sheet is silent:
     common practice, no source."""
-    deck = DeckFactory(property__time_zone="America/Halifax")
+    deck = DeckFactory(site__time_zone="America/Halifax")
     job = JobFactory(
         deck=deck, finished_on=date(2026, 6, 10), created_at=datetime(2026, 6, 10, 19, tzinfo=UTC)
     )
@@ -211,7 +211,7 @@ def test_the_care_note_takes_the_slowest_finish_in_the_local_time_of_the_propert
 def test_drying_hours_pass_through_the_change_of_the_clocks() -> None:
     """Halifax goes back from -03:00 to -04:00 on 1 November 2026 (IANA tz database):
     24 hours later reads one less."""
-    deck = DeckFactory(property__time_zone="America/Halifax")
+    deck = DeckFactory(site__time_zone="America/Halifax")
     job = JobFactory(
         deck=deck, finished_on=date(2026, 10, 31), created_at=datetime(2026, 10, 31, 19, tzinfo=UTC)
     )

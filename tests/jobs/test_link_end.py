@@ -51,7 +51,7 @@ def test_it_ends_thirteen_months_after_the_answer_or_the_last_day(
     assert answer.status_code == 410  # RFC 9110, 15.5.11
     assert (answer["Referrer-Policy"], answer["X-Robots-Tag"][:7]) == ("no-referrer", "noindex")
     assert "This link has ended" in page
-    for word in (offer.client.name, offer.property.street, offer.reference, "$572.77"):
+    for word in (offer.client.name, offer.site.street, offer.reference, "$572.77"):
         assert word not in page
     assert not OfferEvent.objects.exists()
 
@@ -68,7 +68,7 @@ def test_the_visit_counts_and_so_do_the_months_of_the_owner_and_staff_see_it_sti
     Booking.objects.create(
         offer=offer,
         client=offer.client,
-        property=offer.property,
+        site=offer.site,
         crew=CrewFactory(),
         hours=6,
         first_on=date(2027, 9, 14),

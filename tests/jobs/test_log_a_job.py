@@ -31,7 +31,7 @@ def _noon_on_the_deck() -> Iterator[None]:
 
 @pytest.fixture
 def deck(business: Business) -> Deck:
-    return DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
+    return DeckFactory(site__client__name="Marlow Pennington", label="Back deck")
 
 
 @pytest.fixture
@@ -112,7 +112,7 @@ def test_a_new_client_and_deck_are_written_with_the_job(
 
     job = Job.objects.get()
     assert response["Location"] == f"/jobs/{job.pk}/"
-    home = job.deck.property
+    home = job.deck.site
     assert (home.client.name, home.street, home.town) == (
         "Ottilie Saltonby",
         "9 Plover Street",
@@ -240,7 +240,7 @@ def test_a_deck_of_an_archived_client_takes_no_job_and_loses_no_typing(
     as_crew: Client, business: Business
 ) -> None:
     gone = ClientFactory(archived_at=datetime(2026, 1, 1, tzinfo=UTC))
-    deck = DeckFactory(property__client=gone)
+    deck = DeckFactory(site__client=gone)
 
     response = log(as_crew, deck, row(ProductFactory()), notes="Shut the gate.")
 

@@ -30,7 +30,7 @@ def _noon_on_the_deck() -> Iterator[None]:
 
 @pytest.fixture
 def deck(business: Business) -> Deck:
-    return DeckFactory(property__client__name="Marlow Pennington", label="Back deck")
+    return DeckFactory(site__client__name="Marlow Pennington", label="Back deck")
 
 
 @pytest.fixture
@@ -88,7 +88,7 @@ def test_the_decks_this_person_worked_on_last_come_first(
 def test_a_deck_is_found_by_a_few_words_and_archived_ones_are_not(
     as_crew: Client, deck: Deck
 ) -> None:
-    DeckFactory(property__client__name="Marlow Gone", archived_at=datetime(2026, 1, 1, tzinfo=UTC))
+    DeckFactory(site__client__name="Marlow Gone", archived_at=datetime(2026, 1, 1, tzinfo=UTC))
 
     response = as_crew.get(URL, {"q": "marlow"})
 

@@ -62,7 +62,7 @@ def test_the_list_shows_states_apart_and_finds_by_number_name_and_town(as_owner:
         is_sent=True,
         drafted_on="2026-08-01",
         valid_until="2026-09-01",
-        property__town="Digby",
+        site__town="Digby",
     )
 
     def shown(query: str) -> set[int]:
@@ -212,9 +212,9 @@ def test_who_withdrew_by_one_way_gets_no_offer_by_letter_either_until_they_agree
 def test_a_consent_for_an_offer_counts_from_the_day_at_the_business(as_owner: Browser) -> None:
     """Asked late on May 24 in Lunenburg, six months ago: in UTC it was the 25th."""
     of = deck()
-    EmailFactory(client=of.property.client)
+    EmailFactory(client=of.site.client)
     ConsentFactory(
-        client=of.property.client,
+        client=of.site.client,
         basis="inquiry",
         recorded_at=datetime(2026, 5, 25, 2, tzinfo=UTC),
     )

@@ -106,7 +106,7 @@ def test_a_product_without_a_pack_is_not_charged_and_the_draft_says_so(prices: P
 
 def test_the_distance_is_estimated_and_said_to_be_unless_it_is_noted(prices: PriceList) -> None:
     PriceList.objects.update(travel_per_km=D("1.20"), travel_free_km=D(10))
-    noted = reachable(deck(property__travel_km=D(25)))
+    noted = reachable(deck(site__travel_km=D(25)))
 
     assert dict(lines_of(drafted(noted)))["Travel to Lunenburg"] == D("18.00")
 
@@ -241,7 +241,7 @@ def test_the_database_keeps_two_living_revisions_and_false_sums_out(prices: Pric
     offer = OfferFactory(is_sent=True)
 
     with pytest.raises(IntegrityError, match="one_living_revision"), transaction.atomic():
-        OfferFactory(number=offer.number, revision=2, property=offer.property)
+        OfferFactory(number=offer.number, revision=2, site=offer.site)
     with pytest.raises(IntegrityError, match="offer_adds_up"), transaction.atomic():
         Offer.objects.filter(pk=offer.pk).update(total=D("1"))
 
@@ -254,7 +254,7 @@ def test_an_unanswered_offer_is_withdrawn_when_there_is_no_more_use_for_it(
     offer = drafted(home)
     other = drafted()
     message = send(offer)
-    client = home.property.client
+    client = home.site.client
 
     if leaving == "booked":
         withdraw_offers_about_decks(

@@ -105,7 +105,7 @@ def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
         minutes=20,
     )
     back = deck(rail_m=Decimal(6), stair_treads=3)
-    front = deck(property=back.property)
+    front = deck(site=back.site)
     VisitFactory(deck=front, visited_on=TODAY, overall=4)
 
     hours = work_hours_by_deck([back.pk, front.pk], today=TODAY)

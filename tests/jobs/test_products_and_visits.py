@@ -149,14 +149,14 @@ def test_a_batch_is_traced_to_every_deck_with_client_and_phone(as_user: AsUser, 
     batch = BatchFactory(code="TW-77")
     other = BatchFactory()
     deck = DeckFactory(
-        property__client__name="Ottilie Saltonby",
-        property__client__archived_at=datetime(2026, 1, 1, tzinfo=UTC),
+        site__client__name="Ottilie Saltonby",
+        site__client__archived_at=datetime(2026, 1, 1, tzinfo=UTC),
     )
-    PhoneFactory(client=deck.property.client, value="902-555-0147")
-    EmailFactory(client=deck.property.client, value="ottilie@example.org")
+    PhoneFactory(client=deck.site.client, value="902-555-0147")
+    EmailFactory(client=deck.site.client, value="ottilie@example.org")
     CoatFactory(job=JobFactory(deck=deck), batch=batch, product=batch.product)
     CoatFactory(
-        job__deck__property__client__name="Marlow Unrelated", batch=other, product=other.product
+        job__deck__site__client__name="Marlow Unrelated", batch=other, product=other.product
     )
 
     text = as_user(crew).get(f"/jobs/batches/{batch.pk}/").content.decode()

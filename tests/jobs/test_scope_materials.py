@@ -88,7 +88,7 @@ def test_tins_are_used_first_and_the_rest_is_bought_in_the_cheapest_packs(
 def test_decks_of_one_property_share_the_tins(business: Business) -> None:
     oil = finish("Tidewood Deck Oil")
     first = DeckFactory()
-    second = DeckFactory(property=first.property)
+    second = DeckFactory(site=first.site)
     elsewhere = DeckFactory()
     for deck in (first, second, elsewhere):
         coated(deck, oil)
@@ -154,7 +154,7 @@ def test_wood_dries_by_the_season_of_its_place(
     business: Business, today: date, latitude: float, season: str, minutes: tuple[int, int]
 ) -> None:
     """2 to 3 hours on a sunny summer day, 24 in winter (common practice, no source)."""
-    deck = DeckFactory(property__latitude=latitude)
+    deck = DeckFactory(site__latitude=latitude)
     coated(deck, finish("Tidewood Deck Oil"))
 
     found = propose_scope(deck, today=today)

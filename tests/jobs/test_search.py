@@ -37,14 +37,14 @@ def deck(business: Business) -> Deck:
     home = PropertyFactory(
         client=client, street="17 Gannet Row", town="Mahone Bay", postcode="B0J 2E0"
     )
-    deck = DeckFactory(property=home, label="Lower deck", notes="Gate code with the neighbour.")
+    deck = DeckFactory(site=home, label="Lower deck", notes="Gate code with the neighbour.")
     oil = ProductFactory(name="Saltmarsh Oil", maker="Tidewood")
     batch = BatchFactory(product=oil, code="SM-24/117")
     job = JobFactory(deck=deck, crew="Heron crew", notes="Two boards by the stairs replaced.")
     CoatFactory(job=job, product=oil, batch=batch, colour="Slate grey")
     CoatFactory(
-        job__deck__property__client__name="Halvard Quill",
-        job__deck__property__street="2 Plover Hill",
+        job__deck__site__client__name="Halvard Quill",
+        job__deck__site__street="2 Plover Hill",
         product__name="Boreal Stain",
         colour="Ochre",
     )
@@ -117,9 +117,7 @@ def test_strange_text_is_answered_without_an_error(deck: Deck, text: str) -> Non
 
 
 def test_the_search_follows_a_change_whatever_made_it(deck: Deck) -> None:
-    type(deck.property.client).objects.filter(pk=deck.property.client_id).update(
-        name="Ottilie Vance"
-    )
+    type(deck.site.client).objects.filter(pk=deck.site.client_id).update(name="Ottilie Vance")
 
     assert found("vance") == [deck.pk]
     assert found("brankovic") == []
@@ -127,8 +125,8 @@ def test_the_search_follows_a_change_whatever_made_it(deck: Deck) -> None:
 
 def test_the_search_follows_a_deck_to_its_new_owner(deck: Deck) -> None:
     buyer = ClientFactory(name="Perpetua Lowe")
-    deck.property.client = buyer
-    deck.property.save()
+    deck.site.client = buyer
+    deck.site.save()
 
     assert found("perpetua") == [deck.pk]
     assert found("0123") == [None]  # the seller stays in the book, without a deck
@@ -144,7 +142,7 @@ def test_a_renamed_product_is_found_by_its_new_name(deck: Deck) -> None:
 
 def test_a_removed_deck_leaves_no_entry_behind(business: Business) -> None:
     deck = DeckFactory()
-    client = deck.property.client
+    client = deck.site.client
     deck.delete()
 
     assert list(SearchEntry.objects.values_list("client", "deck")) == [(client.pk, None)]

@@ -28,8 +28,8 @@ from tests.jobs.at_once import at_once
 @pytest.fixture
 def job(business: Business) -> Job:
     job: Job = CoatFactory(job__finished_on=date(2026, 6, 12), job__deck__label="Sun deck").job
-    EmailFactory(client=job.deck.property.client, value="marlow@example.org")
-    PhoneFactory(client=job.deck.property.client, value="902-555-0142")
+    EmailFactory(client=job.deck.site.client, value="marlow@example.org")
+    PhoneFactory(client=job.deck.site.client, value="902-555-0142")
     return job
 
 
@@ -89,12 +89,12 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
 
 def page_of_consents(job: Job) -> list[str]:
     return list(
-        Consent.objects.filter(client=job.deck.property.client).values_list("wording", flat=True)
+        Consent.objects.filter(client=job.deck.site.client).values_list("wording", flat=True)
     )
 
 
 def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
-    ConsentFactory(client=job.deck.property.client)
+    ConsentFactory(client=job.deck.site.client)
 
     on_site.post(door(job), {"name": "Marlow Pennington"})
 
@@ -160,9 +160,9 @@ def test_a_signature_needs_a_name(
 
 
 def test_two_decks_of_one_visit_are_signed_off_together(on_site: Browser, job: Job) -> None:
-    home = job.deck.property
+    home = job.deck.site
     landing = CoatFactory(
-        job__deck__property=home, job__deck__label="Landing", job__finished_on=job.finished_on
+        job__deck__site=home, job__deck__label="Landing", job__finished_on=job.finished_on
     ).job
     other_day = JobFactory(deck=landing.deck, finished_on=date(2025, 6, 12))
 
@@ -199,7 +199,7 @@ def test_signed_once_it_leads_to_the_job(on_site: Browser, job: Job) -> None:
 def test_two_taps_at_the_same_moment_sign_once(transactional_db: None) -> None:
     BusinessFactory()
     job = CoatFactory().job
-    EmailFactory(client=job.deck.property.client)
+    EmailFactory(client=job.deck.site.client)
     crew = UserFactory(username="tern", role="crew")
 
     def tap() -> Any:

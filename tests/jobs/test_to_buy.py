@@ -34,10 +34,10 @@ def _july() -> Any:
 
 def booked(deck: Deck, *, on: date, state: str = "booked", offer: Offer | None = None) -> Booking:
     crew, _ = Crew.objects.get_or_create(name="Tern crew")
-    client = deck.property.client
+    client = deck.site.client
     row = Booking.objects.create(
         client=client,
-        property=deck.property,
+        site=deck.site,
         crew=crew,
         first_on=on,
         last_on=on,
@@ -78,8 +78,8 @@ def test_what_an_offer_agreed_goes_before_the_history(as_owner: Client) -> None:
     prices = PriceList.objects.create(valid_from=date(2026, 1, 1), currency="CAD")
     offer = Offer.objects.create(
         number=1,
-        client=deck.property.client,
-        property=deck.property,
+        client=deck.site.client,
+        site=deck.site,
         price_list=prices,
         currency="CAD",
         tax_mode="exclusive",

@@ -26,16 +26,14 @@ def tern(business: Business) -> Crew:
 
 
 def weeks(hours: str = "6", today: date = TODAY, **kwargs: Any) -> list[WeekCapacity]:
-    home = kwargs.pop("property", None) or PropertyFactory()
-    return week_capacities(hours=Decimal(hours), property=home, today=today, **kwargs)
+    home = kwargs.pop("site", None) or PropertyFactory()
+    return week_capacities(hours=Decimal(hours), site=home, today=today, **kwargs)
 
 
 def book(hours: str, day: date, **kwargs: Any) -> Booking:
     deck = kwargs.pop("deck", None) or DeckFactory()
     asked = {"by": None, "now": NOW, **kwargs}
-    return book_visit(
-        property=deck.property, decks=[deck], hours=Decimal(hours), first_day=day, **asked
-    )
+    return book_visit(site=deck.site, decks=[deck], hours=Decimal(hours), first_day=day, **asked)
 
 
 def test_the_first_week_begins_tomorrow_and_the_others_on_monday(tern: Crew) -> None:
@@ -67,9 +65,7 @@ def test_a_public_holiday_where_the_deck_stands_or_where_the_business_is_takes_i
     # 10).
     def free(of: date, **place: str) -> Decimal:
         return next(
-            week.hours_free
-            for week in weeks(property=PropertyFactory(**place))
-            if week.monday == of
+            week.hours_free for week in weeks(site=PropertyFactory(**place)) if week.monday == of
         )
 
     assert free(date(2027, 6, 28)) == 32  # a Thursday
@@ -86,7 +82,7 @@ def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(
     )
     home = PropertyFactory(country="NZ", region="Nelson", latitude=-41.27, longitude=173.28)
 
-    found = {week.monday: week for week in weeks(property=home, today=date(2027, 6, 2), weeks=40)}
+    found = {week.monday: week for week in weeks(site=home, today=date(2027, 6, 2), weeks=40)}
 
     assert min(found) == date(2027, 9, 27)  # 1 October is the Friday of that week
     assert max(found) > date(2028, 4, 1)
@@ -171,6 +167,6 @@ def test_a_year_of_weeks_is_asked_in_five_queries(tern: Crew) -> None:
     book("6", date(2027, 6, 8))
 
     with CaptureQueriesContext(connection) as asked:
-        weeks(property=home, weeks=40)
+        weeks(site=home, weeks=40)
 
     assert len(asked) == 5

@@ -9,7 +9,7 @@ from clients.models import Deck
 from jobs.models import CoatApplied, Job, Visit
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting.bridge import read_newest_coats
 from tests.factories import ClientFactory, DeckFactory, ProductFactory, PropertyFactory
 
 FIRST = date(2021, 5, 1)
@@ -27,7 +27,7 @@ def simulated_book(
     """
     place = PropertyFactory(client=ClientFactory())
     product = ProductFactory()
-    made: list[Deck] = [DeckFactory(property=place, label=f"Deck {n}") for n in range(decks)]
+    made: list[Deck] = [DeckFactory(site=place, label=f"Deck {n}") for n in range(decks)]
     rng = np.random.default_rng(seed)
     clock = clock_of(made[0], product)
     jobs: list[Job] = []

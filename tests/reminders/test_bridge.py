@@ -14,7 +14,7 @@ from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecast import FACTORS
 from reminders.forecasting import bridge
-from reminders.forecasting.coats import read_newest_coats
+from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 from tests.factories import (
     CoatFactory,
@@ -111,7 +111,7 @@ def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
     south = PropertyFactory(
         latitude=-44.4, longitude=171.2, country="NZ", time_zone="Pacific/Auckland"
     )
-    decks = [DeckFactory(property=place) for place in (north, south)]
+    decks = [DeckFactory(site=place) for place in (north, south)]
     for deck in decks:
         coat(deck, on=date(2025, 5, 1))
 

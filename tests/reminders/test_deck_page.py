@@ -90,17 +90,15 @@ def photo(deck, *, on, job=None):
 
 
 def said(deck, job):
-    message = MessageFactory(
-        client=deck.property.client, queued_at=NOW - timedelta(days=job.pk % 300)
-    )
+    message = MessageFactory(client=deck.site.client, queued_at=NOW - timedelta(days=job.pk % 300))
     Reminder.objects.create(deck=deck, job=job, message=message, channel="email")
 
 
 def test_messages_about_another_deck_of_the_client_stay_on_its_page(coated):
     mine = coated()
-    other = DeckFactory(property=mine.property)
+    other = DeckFactory(site=mine.site)
     said(other, coat(other, on=date(2024, 5, 1)))
-    MessageFactory(client=mine.property.client, subject="About nothing in particular")
+    MessageFactory(client=mine.site.client, subject="About nothing in particular")
 
     entries = [
         entry for year in deck_timeline(mine) for entry in year.entries if entry.kind == "message"
@@ -161,7 +159,7 @@ def test_the_curve_passes_through_the_three_dates_of_the_window(coated):
     deck = coated()
     VisitFactory(deck=deck, visited_on=date(2026, 6, 1), overall=1)
     refresh(deck)
-    forecast = Forecast.objects.select_related("job", "deck__property").get(deck=deck)
+    forecast = Forecast.objects.select_related("job", "deck__site").get(deck=deck)
 
     chances = curve.worn_chances(forecast, forecast.job.finished_on, TODAY)
 

@@ -47,10 +47,10 @@ def text(response):
 def test_a_month_shows_what_is_due_in_it_by_town_with_subtotals(due_in, as_owner):
     here = PropertyFactory(town="Lunenburg", client=client_who_agreed())
     there = PropertyFactory(town="Chester", client=client_who_agreed())
-    due_in(date(2027, 3, 1), property=here, area_m2="20")
-    due_in(date(2027, 3, 31), property=here, area_m2="30.5")
-    due_in(date(2027, 3, 15), property=there, area_m2="12")
-    due_in(date(2027, 4, 1), property=there, area_m2="99")
+    due_in(date(2027, 3, 1), site=here, area_m2="20")
+    due_in(date(2027, 3, 31), site=here, area_m2="30.5")
+    due_in(date(2027, 3, 15), site=there, area_m2="12")
+    due_in(date(2027, 4, 1), site=there, area_m2="99")
 
     page = text(as_owner.get("/due/2027-03/"))
 
@@ -71,9 +71,9 @@ def client_who_agreed(**fields) -> Client:
 def test_inside_a_town_large_and_late_decks_come_first(due_in):
     client = client_who_agreed()
     place = PropertyFactory(client=client)
-    small = due_in(date(2027, 2, 1), property=place, area_m2="10")
-    large = due_in(date(2027, 2, 1), property=place, area_m2="40")
-    overdue = due_in(date(2025, 2, 1), property=place, area_m2="12")
+    small = due_in(date(2027, 2, 1), site=place, area_m2="10")
+    large = due_in(date(2027, 2, 1), site=place, area_m2="40")
+    overdue = due_in(date(2025, 2, 1), site=place, area_m2="12")
 
     rows = due_list.due_decks(due_list.carried_over(MARCH), today=TODAY, on=MARCH)
 
@@ -176,7 +176,7 @@ def test_a_long_list_is_cut_into_pages_with_whole_subtotals(due_in, as_owner, mo
     monkeypatch.setattr(due_list, "PAGE_SIZE", 3)
     place = PropertyFactory(client=client_who_agreed())
     for _ in range(5):
-        due_in(date(2027, 3, 9), property=place, area_m2="10")
+        due_in(date(2027, 3, 9), site=place, area_m2="10")
 
     first, second = (text(as_owner.get(f"/due/2027-03/?page={number}")) for number in (1, 2))
 

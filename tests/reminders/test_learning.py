@@ -15,7 +15,7 @@ from clients.models import Deck
 from jobs.models import Visit
 from reminders import forecast
 from reminders.forecast.coats import CATEGORY_LEVELS
-from reminders.forecasting import active_fit, evaluation, learning, refitting
+from reminders.forecasting import bridge, evaluation, learning, refitting
 from reminders.models import Forecast, ModelFit
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
 from tests.reminders.book import simulated_book
@@ -42,7 +42,7 @@ def test_with_an_empty_book_nothing_fails_and_the_priors_stay(business):
 
     assert result.fit is None
     assert "published figures" in result.outcome
-    assert active_fit.active_posterior() is forecast.PUBLISHED_PRIOR
+    assert bridge.active_posterior() is forecast.PUBLISHED_PRIOR
 
 
 def test_coats_without_visits_teach_nothing(business):
@@ -162,7 +162,7 @@ def test_a_fit_of_a_core_with_other_factors_is_not_used(long_lived):
     parameters["posterior"]["names"][1] = "something_older"
     ModelFit.objects.filter(pk=fit.pk).update(parameters=parameters, version="fit-older")
 
-    assert active_fit.active_posterior() is forecast.PUBLISHED_PRIOR
+    assert bridge.active_posterior() is forecast.PUBLISHED_PRIOR
     assert refit().fit.is_in_use
 
 

@@ -42,7 +42,7 @@ def draft(*decks: Deck) -> offer_drafting.DraftingResult:
 def test_decks_of_one_property_come_in_one_offer_and_a_second_click_drafts_nothing() -> None:
     price_list()
     back = deck()
-    front = deck(property=back.property)
+    front = deck(site=back.site)
     other = deck()
     refresh_forecasts(today=TODAY, now=NOW)
 
@@ -66,7 +66,7 @@ def test_two_people_who_draft_at_once_make_one_offer_and_two_who_send_one_messag
     other = reachable(deck())
 
     drafted = at_once(*[lambda: draft(home, other)] * 2, lambda: draft(other))
-    offer = Offer.objects.get(property=home.property)
+    offer = Offer.objects.get(site=home.site)
     sent = at_once(
         *[lambda: offer_sending.send_offer(offer=offer, channel="email", by=None, now=NOW)] * 2
     )
@@ -83,8 +83,8 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
     archived = deck(archived_at=timezone.now())
     free = deck()
     visit = Booking.objects.create(
-        client=booked.property.client,
-        property=booked.property,
+        client=booked.site.client,
+        site=booked.site,
         crew=CrewFactory(),
         first_on=TODAY,
         last_on=TODAY,
@@ -94,7 +94,7 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
 
     drafted = draft(booked, archived, free)
 
-    assert [offer.property for offer in drafted.offers] == [free.property]
+    assert [offer.site for offer in drafted.offers] == [free.site]
     assert dict(drafted.left_out) == {
         booked: "It is booked.",
         archived: "The deck or its client is archived.",
@@ -109,7 +109,7 @@ def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -
 
     drafted = draft(railed, plain, vast)
 
-    assert [offer.property for offer in drafted.offers] == [plain.property]
+    assert [offer.site for offer in drafted.offers] == [plain.site]
     why = dict(drafted.left_out)
     assert "no price for “Rails”" in why[railed]
     assert "Check its area." in why[vast]
@@ -143,11 +143,11 @@ def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
     ).content.decode()
 
     assert "Draft offers for this whole list" in page
-    assert one["Location"] == f"/offers/{Offer.objects.get(property=first.property).pk}/"
-    assert Offer.objects.get(property=second.property).state == "draft"
+    assert one["Location"] == f"/offers/{Offer.objects.get(site=first.site).pk}/"
+    assert Offer.objects.get(site=second.site).state == "draft"
     assert "1 offer drafted. Nothing is sent yet." in rest
     assert (
-        f"{first.property.client.name}, {first.label}: no offer was drafted. Offer 101 is draft."
+        f"{first.site.client.name}, {first.label}: no offer was drafted. Offer 101 is draft."
         in rest
     )
 

@@ -48,9 +48,7 @@ def decks(coated: Callable[..., Deck], crews: Crew) -> list[Deck]:
         client = ClientFactory(name=f"Odile Saltonby {number}")
         place = PropertyFactory(client=client, town=towns[number % 2])
         made.append(
-            coated(
-                on=date(2025, 6, 10 + number), client=client, property=place, area_m2=Decimal(20)
-            )
+            coated(on=date(2025, 6, 10 + number), client=client, site=place, area_m2=Decimal(20))
         )
     return made
 
@@ -127,17 +125,17 @@ def test_decks_reminded_booked_offered_or_stopped_are_not_paced(
     decks: list[Deck], crews: Crew
 ) -> None:
     reminded, booked, offered, stopped, over = decks[:5]
-    message = MessageFactory(client=reminded.property.client)
+    message = MessageFactory(client=reminded.site.client)
     Reminder.objects.create(
         deck=reminded, job=reminded.forecast.job, message=message, channel="email"
     )
-    home = {"client": booked.property.client, "property": booked.property, "crew": crews}
+    home = {"client": booked.site.client, "site": booked.site, "crew": crews}
     Booking.objects.create(first_on=WEEK, last_on=WEEK, hours=5, **home).decks.add(booked)
     prices = PriceList.objects.create(valid_from=TODAY, currency="CAD")
     offer = Offer.objects.create(
         number=1,
-        client=offered.property.client,
-        property=offered.property,
+        client=offered.site.client,
+        site=offered.site,
         price_list=prices,
         state="open",
         currency="CAD",
@@ -161,7 +159,7 @@ def test_the_decks_of_one_property_go_together(coated: Callable[..., Deck], crew
     client = ClientFactory()
     place = PropertyFactory(client=client)
     pair = [
-        coated(on=date(2025, 6, 10), client=client, property=place, label=label)
+        coated(on=date(2025, 6, 10), client=client, site=place, label=label)
         for label in ("Back", "Steps")
     ]
 
@@ -173,22 +171,22 @@ def test_the_decks_of_one_property_go_together(coated: Callable[..., Deck], crew
 def test_a_week_by_hand_stands_through_new_plans_until_it_is_given_back(decks: list[Deck]) -> None:
     first = decks[0]
     second = decks[1]
-    choose_week(property_id=first.property_id, week=WEEK, now=NOW)
-    choose_week(property_id=second.property_id, week=None, now=NOW)
+    choose_week(site_id=first.site_id, week=WEEK, now=NOW)
+    choose_week(site_id=second.site_id, week=None, now=NOW)
 
     made = save_pacing_plan(horizon=SPRING, now=NOW)
 
     assert PacedDeck.objects.get(deck=first).week == WEEK
     assert PacedDeck.objects.get(deck=second).week is None
-    assert made.pace.week[made.inputs.row_by_property[second.property_id]] == -1
+    assert made.pace.week[made.inputs.row_by_property[second.site_id]] == -1
 
-    clear_chosen_week(property_id=first.property_id, now=NOW)
+    clear_chosen_week(site_id=first.site_id, now=NOW)
     made = save_pacing_plan(horizon=SPRING, now=NOW)
 
-    assert made.inputs.work.fixed[made.inputs.row_by_property[first.property_id]] == FREE_CHOICE
+    assert made.inputs.work.fixed[made.inputs.row_by_property[first.site_id]] == FREE_CHOICE
     assert not PacedDeck.objects.get(deck=first).is_by_hand
     with pytest.raises(PacingError, match="is over"):
-        choose_week(property_id=first.property_id, week=date(2026, 3, 2), now=NOW)
+        choose_week(site_id=first.site_id, week=date(2026, 3, 2), now=NOW)
 
 
 @pytest.mark.parametrize(
@@ -209,23 +207,23 @@ def test_without_a_plan_the_page_begins_where_a_reminder_brings_work(
 
 
 def test_a_plan_whose_weeks_are_over_says_nothing_more(decks: list[Deck]) -> None:
-    choose_week(property_id=decks[0].property_id, week=None, now=NOW)
+    choose_week(site_id=decks[0].site_id, week=None, now=NOW)
     save_pacing_plan(horizon=SPRING, now=NOW)
 
     assert delete_old_plans(today=date(2027, 5, 23)) == 0
     assert delete_old_plans(today=date(2027, 5, 24)) == 7
 
     assert PacedDeck.objects.get().deck == decks[0], "left out by hand stays left out"
-    clear_chosen_week(property_id=decks[0].property_id, now=NOW)
+    clear_chosen_week(site_id=decks[0].site_id, now=NOW)
     assert not PacedDeck.objects.exists()
 
 
 def test_a_new_coat_and_a_sent_reminder_end_what_was_chosen_by_hand(decks: list[Deck]) -> None:
     for deck in decks[:2]:
-        choose_week(property_id=deck.property_id, week=WEEK, now=NOW)
+        choose_week(site_id=deck.site_id, week=WEEK, now=NOW)
     coat(decks[0], on=date(2026, 11, 20))
     refresh(decks[0])
-    message = MessageFactory(client=decks[1].property.client)
+    message = MessageFactory(client=decks[1].site.client)
     Reminder.objects.create(
         deck=decks[1], job=decks[1].forecast.job, message=message, channel="email"
     )
@@ -239,11 +237,11 @@ def test_chances_are_learned_from_ones_own_reminders_whose_time_is_over(decks: l
     before = learn_response_rates(today=TODAY).chances[ResponseGroup.ONCE]
     sent = datetime(2026, 3, 2, 12, tzinfo=UTC)
     for deck in decks[:4]:
-        message = MessageFactory(client=deck.property.client, state="accepted", accepted_at=sent)
+        message = MessageFactory(client=deck.site.client, state="accepted", accepted_at=sent)
         Reminder.objects.create(deck=deck, job=deck.forecast.job, message=message, channel="email")
     for deck in decks[:3]:
         JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 5, 4))
-    late = MessageFactory(client=decks[5].property.client, state="accepted", accepted_at=NOW)
+    late = MessageFactory(client=decks[5].site.client, state="accepted", accepted_at=NOW)
     Reminder.objects.create(deck=decks[5], job=decks[5].forecast.job, message=late, channel="email")
 
     after = learn_response_rates(today=TODAY)
@@ -262,7 +260,7 @@ def test_a_reminder_that_waits_for_its_answer_and_an_accepted_offer_take_hours(
 ) -> None:
     now = datetime(2027, 4, 5, 15, tzinfo=UTC)
     message = MessageFactory(
-        client=decks[0].property.client, state="accepted", accepted_at=now - timedelta(days=14)
+        client=decks[0].site.client, state="accepted", accepted_at=now - timedelta(days=14)
     )
     Reminder.objects.create(
         deck=decks[0], job=decks[0].forecast.job, message=message, channel="email"
@@ -309,7 +307,7 @@ def test_the_page_plans_shows_the_picture_and_says_what_it_aims_at(
 @freeze_time(NOW)
 def test_a_person_moves_a_household_on_its_page(as_owner: Browser, decks: list[Deck]) -> None:
     save_pacing_plan(horizon=SPRING, now=NOW)
-    address = f"/pacing/{decks[0].property_id}/?from=2027-03-01&weeks=12"
+    address = f"/pacing/{decks[0].site_id}/?from=2027-03-01&weeks=12"
 
     assert "Let the plan choose" in as_owner.get(address).content.decode()
     moved = as_owner.post(address, {"week": "2027-05-03"}, follow=True).content.decode()
@@ -338,7 +336,7 @@ def test_an_overrun_by_hand_is_said_on_the_page(
 ) -> None:
     Crew.objects.update(hours_a_day=Decimal("0.5"))
     for deck in decks:
-        choose_week(property_id=deck.property_id, week=date(2027, 3, 15), now=NOW)
+        choose_week(site_id=deck.site_id, week=date(2027, 3, 15), now=NOW)
 
     assert (
         "more is accepted than the crews can do"

@@ -107,8 +107,8 @@ def test_the_setting_up_counts_once_for_all_decks_of_a_property(
     coated(
         on=date(2025, 6, 10),
         area_m2=Decimal(20),
-        client=deck.property.client,
-        property=deck.property,
+        client=deck.site.client,
+        site=deck.site,
     )
 
     assert found().work.hours.tolist() == [pytest.approx(2 * alone - 0.5)]
@@ -118,7 +118,7 @@ def test_the_setting_up_counts_once_for_all_decks_of_a_property(
 def test_a_reminder_that_waits_takes_the_hours_of_its_work(deck: Deck) -> None:
     now = datetime(2027, 4, 5, 15, tzinfo=UTC)
     message = MessageFactory(
-        client=deck.property.client, state="accepted", accepted_at=now - timedelta(days=14)
+        client=deck.site.client, state="accepted", accepted_at=now - timedelta(days=14)
     )
     Reminder.objects.create(deck=deck, job=deck.forecast.job, message=message, channel="email")
 

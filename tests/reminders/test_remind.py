@@ -35,7 +35,7 @@ def two_decks(coated):
     EmailFactory(client=client, value="ottilie@example.org")
     ConsentFactory(client=client)
     place = PropertyFactory(client=client, street="7 Plover Row")
-    return [coated(property=place, label=label) for label in ("Back deck", "Landing")]
+    return [coated(site=place, label=label) for label in ("Back deck", "Landing")]
 
 
 def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
@@ -50,7 +50,7 @@ def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
     )
     assert {reminder.deck for reminder in message.reminders.all()} == set(two_decks)
     first = two_decks[0]
-    assert message.idempotency_key == f"due/{first.property_id}/{first.jobs.get().pk}/1/email"
+    assert message.idempotency_key == f"due/{first.site_id}/{first.jobs.get().pk}/1/email"
     assert message.queued_by == owner
 
 
@@ -127,10 +127,10 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
     quiet = ClientFactory()
     EmailFactory(client=quiet)
     no_consent = coated(client=quiet)
-    no_address.property.client.contact_points.all().delete()
-    ConsentFactory(client=withdrawn.property.client, is_given=False)
-    ConsentFactory(client=expired.property.client, expires_on=TODAY - timedelta(days=1))
-    address = silent.property.client.contact_points.get(kind="email").value
+    no_address.site.client.contact_points.all().delete()
+    ConsentFactory(client=withdrawn.site.client, is_given=False)
+    ConsentFactory(client=expired.site.client, expires_on=TODAY - timedelta(days=1))
+    address = silent.site.client.contact_points.get(kind="email").value
     suppression.suppress_address(
         business=business, channel="email", address=address, reason="asked"
     )
@@ -200,7 +200,7 @@ def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(
     two_decks, coated, page
 ):
     mute = coated(client=ClientFactory(name="Vivian Northquay"))
-    ConsentFactory(client=mute.property.client, is_given=False)
+    ConsentFactory(client=mute.site.client, is_given=False)
 
     shown = page(*two_decks, mute)
 

@@ -56,7 +56,7 @@ def coated_for_threads(transactional_db):
         ConsentFactory(client=client)
         place = PropertyFactory(client=client)
         for label in ("Back deck", "Landing"):
-            deck = DeckFactory(property=place, label=f"{label} {number}")
+            deck = DeckFactory(site=place, label=f"{label} {number}")
             coat(deck, on=date(2025, 6, 1), kind="strip")
             decks.append(deck)
     refresh(*decks)

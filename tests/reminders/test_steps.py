@@ -79,7 +79,7 @@ def test_a_word_that_reached_nobody_goes_by_the_next_channel(due, business):
     (second,) = remind().queued
 
     assert (first.channel, second.channel) == ("email", "letter")
-    assert second.idempotency_key == f"due/{deck.property_id}/{deck.jobs.get().pk}/1/letter"
+    assert second.idempotency_key == f"due/{deck.site_id}/{deck.jobs.get().pk}/1/letter"
     assert second.reminders.get().replaces == first.reminders.get()
     Message.objects.filter(pk=second.pk).update(state="failed")
     assert why(planned(business)) == {
@@ -156,7 +156,7 @@ def test_where_answers_are_owed_no_text_comes_from_a_name(due, business, gateway
     PhoneFactory(client=client)
     ConsentFactory(client=client, channel="text", basis="written")
     due(
-        property=PropertyFactory(
+        site=PropertyFactory(
             client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"
         )
     )
@@ -172,7 +172,7 @@ def test_a_client_with_decks_in_two_zones_hears_when_both_are_awake(due, busines
     far = PropertyFactory(
         client=client, country="NZ", region="Nelson", time_zone="Pacific/Auckland"
     )
-    due(property=far)
+    due(site=far)
 
     (message,) = remind(now=datetime(2026, 11, 30, 13, 30, tzinfo=UTC)).queued
 
@@ -185,7 +185,7 @@ def test_decks_of_a_client_go_together_in_the_gentlest_word(due, business):
     first = due(due_on=date(2026, 11, 2))
     went(remind().queued[0])
     Message.objects.update(accepted_at=NOW - timedelta(days=20))
-    other = due(property=first.property, opens=date(2026, 12, 5))
+    other = due(site=first.site, opens=date(2026, 12, 5))
 
     (message,) = remind().queued
 
@@ -245,7 +245,7 @@ def test_nobody_is_left_out_for_a_client_without_a_language_or_favourite(due):
 
 def test_the_ways_to_many_are_those_to_one(coated, business):
     """`Reach` answers for many clients what `route_to` answers for one."""
-    clients = [coated().property.client for _ in range(8)]
+    clients = [coated().site.client for _ in range(8)]
     clients[0].contact_points.update(suspended_at=NOW, suspended_why="the far side refused it")
     address = clients[2].contact_points.get(kind="email").value
     suppression.suppress_address(
@@ -277,7 +277,7 @@ def test_the_ways_to_many_are_those_to_one(coated, business):
 
 
 def test_whoever_left_by_one_channel_is_not_pursued_by_another(coated, business):
-    client = coated().property.client
+    client = coated().site.client
     ConsentFactory(client=client, is_given=False)
 
     assert route_to(client, "letter", ContactPurpose.MARKETING, on=TODAY) == Refusal(

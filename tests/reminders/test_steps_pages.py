@@ -92,7 +92,7 @@ def test_what_was_seen_is_queued_once(deck, visit):
 def test_nothing_is_queued_that_is_not_as_it_was_seen(deck, visit, change):
     seen = agreed(visit("/reminders/?month=2026-11"))
     if change == "address":
-        deck.property.client.contact_points.update(
+        deck.site.client.contact_points.update(
             value="new@example.org", normalized="new@example.org"
         )
     elif change == "text":
@@ -261,7 +261,7 @@ def test_at_night_only_steps_that_may_go_by_themselves_go_and_in_the_morning(dec
 
     message = Message.objects.get()
     assert message.queued_by is None
-    assert message.not_before.astimezone(deck.property.zone).hour == 9
+    assert message.not_before.astimezone(deck.site.zone).hour == 9
 
 
 @pytest.mark.django_db(transaction=True)
@@ -273,7 +273,7 @@ def test_a_booking_at_the_moment_of_a_run_leaves_no_reminder_waiting(transaction
         client = ClientFactory()
         EmailFactory(client=client)
         ConsentFactory(client=client)
-        deck = DeckFactory(property=PropertyFactory(client=client))
+        deck = DeckFactory(site=PropertyFactory(client=client))
         coat(deck, on=date(2025, 6, 1), kind="strip")
         decks.append(deck)
     refresh(*decks)

@@ -14,7 +14,7 @@ from jobs.models import Job, Offer
 from reminders import actions
 from reminders.models import PacedDeck, Stop
 from reminders.steps import ReminderRequest, plan_reminders
-from reminders.steps.caps import allowed_day
+from reminders.steps.sequence import allowed_day
 from tests.factories import (
     CrewFactory,
     MessageFactory,
@@ -32,7 +32,7 @@ def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, bus
     crew = CrewFactory(works_on=[1, 2, 3, 4, 5])
 
     work = bookings.NewBooking(
-        property=deck.property,
+        site=deck.site,
         decks=[deck],
         hours=Decimal(4),
         first_day=date(2027, 5, 4),
@@ -86,7 +86,7 @@ def test_an_archived_deck_is_called_back_and_says_so(due, business):
 
 def test_an_open_offer_makes_reminders_wait_and_an_accepted_one_ends_them(due, business):
     deck = due()
-    offer = OfferFactory(is_sent=True, property=deck.property, number=104)
+    offer = OfferFactory(is_sent=True, site=deck.site, number=104)
     OfferScopeFactory(offer=offer, deck=deck)
     assert why(planned(business)) == {deck.pk: "Offer 104 is open until Dec 20, 2026."}
 
@@ -99,7 +99,7 @@ def test_an_open_offer_makes_reminders_wait_and_an_accepted_one_ends_them(due, b
 
 def test_enough_is_enough_over_all_channels_and_offers_count_too(due, business):
     deck = due()
-    client = deck.property.client
+    client = deck.site.client
     for days, kind in ((80, "reminder"), (60, "offer"), (40, "reminder"), (20, "offer")):
         at = NOW - timedelta(days=days)
         MessageFactory(client=client, kind=kind, state="accepted", accepted_at=at, not_before=at)

@@ -4,6 +4,7 @@ import ast
 import re
 from collections import Counter
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -14,11 +15,15 @@ MAX_SHARED_SHARE = 0.02  # of the functions of modules; 31 % at release 0.2
 CALLED_BY_THE_FRAMEWORK = {"Command", "Migration"}
 
 
-def modules() -> Iterator[tuple[str, ast.Module]]:
-    for app in APPS:
-        for path in sorted((ROOT / app).rglob("*.py")):
-            if "migrations" not in path.parts:
-                yield path.relative_to(ROOT).as_posix(), ast.parse(path.read_text())
+@cache
+def modules() -> list[tuple[str, ast.Module]]:
+    """Path and contents of each module; read once, since many tests ask."""
+    return [
+        (path.relative_to(ROOT).as_posix(), ast.parse(path.read_text()))
+        for app in APPS
+        for path in sorted((ROOT / app).rglob("*.py"))
+        if "migrations" not in path.parts
+    ]
 
 
 def module_names(kinds: type | tuple[type, ...]) -> list[tuple[str, str]]:

@@ -71,7 +71,7 @@ def deliver_at_noon() -> None:
     """What is queued has waited long enough by the database's clock, too."""
     Message.objects.update(not_before=Now() - timedelta(hours=1), expires_at=None)
     with freeze_time(NOW):
-        outbox.deliver()
+        outbox.deliver(deadline_seconds=2)
 
 
 def lacking_places() -> list[str]:
@@ -156,7 +156,7 @@ def test_it_keeps_quiet_hours(pager: PaperLine, paged_deck: Deck) -> None:
 
 
 def test_nobody_is_reached_by_it_without_consent(pager: PaperLine, paged_deck: Deck) -> None:
-    ConsentFactory(client=paged_deck.property.client, channel=PAGER, is_given=False)
+    ConsentFactory(client=paged_deck.site.client, channel=PAGER, is_given=False)
 
     result = remind(paged_deck)
 
@@ -181,7 +181,7 @@ def test_consent_to_it_is_asked_for_and_taken_back_on_the_pages(
 ) -> None:
     job = CoatFactory(
         job__finished_on=date(2026, 6, 12),
-        job__deck__property=PropertyFactory(client=owner_of_pager),
+        job__deck__site=PropertyFactory(client=owner_of_pager),
     ).job
     box = "Driftline Deck Care may page me at (902) 555-0142."
     assert box in as_owner.get(f"/jobs/{job.pk}/sign-off/").content.decode()
@@ -199,7 +199,7 @@ def test_consent_to_it_is_asked_for_and_taken_back_on_the_pages(
 
 def test_an_offer_goes_by_it(owner_of_pager: Client) -> None:
     price_list()
-    offer = drafted(deck(property=PropertyFactory(client=owner_of_pager)))
+    offer = drafted(deck(site=PropertyFactory(client=owner_of_pager)))
 
     with freeze_time(NOW):
         message = offer_sending.send_offer(offer=offer, channel=PAGER, by=None, now=NOW)

@@ -61,7 +61,7 @@ def a_due_list(browser: Browser) -> bytes:
     home = PropertyFactory()
     for number in range(40):
         CoatFactory(
-            job__deck__property=home,
+            job__deck__site=home,
             job__deck__label=f"Deck {number}",
             job__finished_on=date(2025, 6, 12),
         )

@@ -69,7 +69,7 @@ def test_towns_stand_in_order_of_decks(coated, page):  # noqa: F811
     for town, decks in (("Chester", 1), ("Digby", 2)):
         for _ in range(decks):
             deck = coated()
-            PropertyFactory._meta.model.objects.filter(pk=deck.property_id).update(town=town)
+            PropertyFactory._meta.model.objects.filter(pk=deck.site_id).update(town=town)
             move(deck, date(2026, 11, 5))
 
     text = page()
@@ -97,7 +97,7 @@ def test_the_page_asks_the_same_number_of_questions_for_many_jobs(
     for _ in range(9):
         deck = coated()
         move(deck, date(2026, 11, 5))
-        MessageFactory(client=deck.property.client, state="failed")
+        MessageFactory(client=deck.site.client, state="failed")
 
     with freeze_time(NOW), django_assert_max_num_queries(18):
         as_owner.get("/")
@@ -143,11 +143,11 @@ def test_settling_twice_keeps_the_first_name_and_never_leads_off_the_site(
 def test_the_crew_sees_today_and_tomorrow(page, crew, as_user, business):
     crew_row = CrewFactory()
     place = PropertyFactory(street="7 Cormorant Lane")
-    DeckFactory(property=place)
+    DeckFactory(site=place)
     for day, state in ((NOW.date(), "booked"), (NOW.date() + timedelta(days=2), "booked")):
         booking = Booking.objects.create(
             client=place.client,
-            property=place,
+            site=place,
             crew=crew_row,
             state=state,
             first_on=day,

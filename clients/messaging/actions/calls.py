@@ -8,8 +8,7 @@ from django.db import transaction
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.channels.calls import waiting_calls
 from clients.messaging.models import CallNote, Message, ToDo
-from clients.messaging.outbox import decisions, opt_out
-from clients.messaging.outbox.transitions import Transition, apply_transition
+from clients.messaging.outbox import Transition, apply_transition, decisions, opt_out
 from clients.models import ContactPoint, User
 
 CallResult = CallNote.Result

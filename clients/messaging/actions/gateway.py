@@ -6,8 +6,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from clients.messaging.channels.text import GatewayTransport
-from clients.messaging.channels.transport import SendOutcome
+from clients.messaging.channels import GatewayTransport, SendOutcome
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.models.gateway import secret_hash
 from clients.models import Business

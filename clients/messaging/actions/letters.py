@@ -7,14 +7,13 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F
 
-from clients.messaging.channels.letters import batches, printing
-from clients.messaging.channels.letters.sheets import sheet_for_country
+from clients.messaging.channels.letters import batches, printing, sheet_for_country
 from clients.messaging.models import BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import State
-from clients.messaging.outbox.permission import reasons_not_to_send
-from clients.messaging.outbox.transitions import (
+from clients.messaging.outbox import (
     Transition,
     apply_transition,
+    reasons_not_to_send,
     write_message_events,
 )
 from clients.models import Business, User

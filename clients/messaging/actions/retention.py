@@ -3,7 +3,7 @@ what it was, when, about which message and what was made of it stays."""
 
 from datetime import datetime, time
 
-from clients.messaging.law.rule import add_months
+from clients.messaging.law import add_months
 from clients.messaging.models import InboundEvent
 from clients.models import Business
 

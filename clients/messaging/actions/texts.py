@@ -8,7 +8,7 @@ from django.db import transaction
 
 from clients.messaging import texts
 from clients.messaging.models import LawRule, MessageText
-from clients.messaging.texts.standard import Wording
+from clients.messaging.texts import Wording
 from clients.models import User
 
 

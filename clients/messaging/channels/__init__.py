@@ -5,10 +5,15 @@ from collections.abc import Callable
 
 from django.conf import settings
 
-from clients.messaging.channels import email, mail_backend, text
-from clients.messaging.channels.transport import Transport
-from clients.models import Business
-from clients.models.channel import Channel
+from clients.messaging.channels import email, mail_backend
+from clients.messaging.channels.text import GatewayTransport
+from clients.messaging.channels.transport import (
+    SendOutcome,
+    SendResult,
+    Transport,
+    TransportDownError,
+)
+from clients.models import Business, Channel
 
 SMTP_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 
@@ -24,5 +29,14 @@ def email_transport(business: Business) -> Transport:
 
 TRANSPORTS: dict[str, Callable[[Business], Transport]] = {
     str(Channel.EMAIL): email_transport,
-    str(Channel.TEXT): text.GatewayTransport,
+    str(Channel.TEXT): GatewayTransport,
 }
+
+__all__ = [
+    "TRANSPORTS",
+    "GatewayTransport",
+    "SendOutcome",
+    "SendResult",
+    "Transport",
+    "TransportDownError",
+]

@@ -16,7 +16,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from clients.messaging import message_keys
-from clients.messaging.channels.mime import (
+from clients.messaging.channels.email import (
     UNPRINTABLE,
     SenderIdentity,
     ascii_domain_address,

@@ -9,15 +9,20 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients.messaging import texts
-from clients.messaging.law import LegalRule, contents
-from clients.messaging.law.rule import CLOSED_ALL_DAY, DAY_KINDS, NONE_NEEDED, allowed_hours
-from clients.messaging.law.summary import BASIS_LABELS
-from clients.messaging.texts import checking
-from clients.models import Client
-from clients.models.channel import traits_of
+from clients.messaging.law import (
+    BASIS_LABELS,
+    CLOSED_ALL_DAY,
+    DAY_KINDS,
+    NONE_NEEDED,
+    LegalRule,
+    allowed_hours,
+    contents,
+)
+from clients.messaging.texts import standard
+from clients.models import Client, traits_of
 
 TIME_ERROR = "Write a time like 09:00."
-FIELD_CHECKS = {"subject": checking.check_subject, "body": checking.check_body}
+FIELD_CHECKS = {"subject": standard.check_subject, "body": standard.check_body}
 
 
 class TextForm(forms.Form):

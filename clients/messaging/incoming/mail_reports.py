@@ -8,8 +8,13 @@ from clients.messaging.incoming.matching import message_by_key
 from clients.messaging.incoming.results import EventResult
 from clients.messaging.incoming.returned_mail import MailReport, ReturnedMail
 from clients.messaging.models import InboundEvent, Message, ToDo
-from clients.messaging.outbox import decisions, delivery_reports, opt_out
-from clients.messaging.outbox.transitions import Transition, write_message_events
+from clients.messaging.outbox import (
+    Transition,
+    decisions,
+    delivery_reports,
+    opt_out,
+    write_message_events,
+)
 from clients.messaging.suppression import normalize_address
 from clients.models import ContactPoint
 

@@ -5,8 +5,7 @@ from django.db.models import Q
 from clients.messaging import message_keys
 from clients.messaging.models import Message
 from clients.messaging.models.message import MessageQuerySet
-from clients.models import Business
-from clients.models.channel import channels_with
+from clients.models import Business, channels_with
 
 
 def messages_with(trait: str) -> MessageQuerySet:

@@ -11,11 +11,9 @@ from datetime import datetime, timedelta
 from clients.messaging.incoming.keywords import Keyword
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.outbox import queueing
-from clients.messaging.texts import ComposedText
-from clients.messaging.texts.standard import standard_phrases
+from clients.messaging.texts import ComposedText, standard_phrases
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Client
 
 REPLY_VALIDITY = timedelta(minutes=5)
 logger = logging.getLogger(__name__)

@@ -19,8 +19,7 @@ from clients.messaging.incoming.keywords import (
 from clients.messaging.incoming.results import EventResult
 from clients.messaging.models import Consent, InboundEvent, Message, ToDo
 from clients.messaging.outbox import opt_out
-from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.models import Business, Channel, Client
 
 STOPPED_BY_TEXT = "Sent a word back to hear no more."
 

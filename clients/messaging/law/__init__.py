@@ -1,7 +1,39 @@
 """What the law of sender and recipient asks of a reminder or an offer: dated data, never advice;
 local law decides."""
 
-from clients.messaging.law.lookup import LegalRules, countries_of, rule_for
-from clients.messaging.law.rule import NONE_NEEDED, LegalRule
+from clients.messaging.law.history import last_job_dates
+from clients.messaging.law.rules import (
+    AGREED_BASES,
+    CLOSED_ALL_DAY,
+    DAY_KINDS,
+    DEFAULT_JURISDICTION,
+    NONE_NEEDED,
+    LegalRule,
+    LegalRules,
+    add_months,
+    allowed_hours,
+    countries_of,
+    law_table_as_of,
+    rule_for,
+    table_rules,
+)
+from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
 
-__all__ = ["NONE_NEEDED", "LegalRule", "LegalRules", "countries_of", "rule_for"]
+__all__ = [
+    "AGREED_BASES",
+    "BASIS_LABELS",
+    "CLOSED_ALL_DAY",
+    "DAY_KINDS",
+    "DEFAULT_JURISDICTION",
+    "NONE_NEEDED",
+    "LegalRule",
+    "LegalRules",
+    "RuleSummary",
+    "add_months",
+    "allowed_hours",
+    "countries_of",
+    "last_job_dates",
+    "law_table_as_of",
+    "rule_for",
+    "table_rules",
+]

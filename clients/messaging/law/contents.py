@@ -4,11 +4,10 @@ import re
 from collections.abc import Callable
 
 from clients.messaging import sms_parts
-from clients.messaging.law.rule import AGREED_BASES, LegalRule
-from clients.messaging.texts.standard import standard_phrase, text_languages
+from clients.messaging.law.rules import AGREED_BASES, LegalRule
+from clients.messaging.texts import standard_phrase, text_languages
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business
-from clients.models.channel import traits_of
+from clients.models import Business, traits_of
 
 STOP_LINE_PATTERN = re.compile(r"\b(STOP|ARR[EÊ]T)\b", re.IGNORECASE)
 ADVERTISEMENT_PATTERN = re.compile(r"advert|promotion|publicit", re.IGNORECASE)

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rule import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
+from clients.messaging.law.rules import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
 from clients.messaging.models import Consent
-from clients.models.channel import Channel
+from clients.models import Channel
 
 BASIS_LABELS = {str(value): str(label) for value, label in Consent.Basis.choices} | {
     NONE_NEEDED: "No consent needed until somebody objects"

@@ -5,8 +5,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.models.channel import Channel
-from clients.models.client import Client
+from clients.models import Channel, Client
 
 
 class Consent(models.Model):

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models.functions import Now
 
 from clients.messaging.models.message import Message
-from clients.models.client import Client
+from clients.models import Client
 
 
 class InboundEvent(models.Model):

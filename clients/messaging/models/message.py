@@ -8,8 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
-from clients.models.channel import Channel, ChannelTraits, channels_with, traits_of
-from clients.models.client import Client
+from clients.models import Channel, ChannelTraits, Client, channels_with, traits_of
 
 
 class State(models.TextChoices):

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.models.channel import Channel
+from clients.models import Channel
 
 
 class MessageText(models.Model):

@@ -6,7 +6,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.message import Message
-from clients.models.client import Client
+from clients.models import Client
 
 
 class ToDoQuerySet(models.QuerySet["ToDo"]):

@@ -3,28 +3,37 @@
 from clients.messaging.outbox.decisions import (
     cancel_unsent,
     confirm_sent,
+    dismiss_message,
     hold_message,
     release_message,
     resend_message,
 )
-from clients.messaging.outbox.delivering import deliver
+from clients.messaging.outbox.fallback import is_in_doubt
+from clients.messaging.outbox.leases import sweep
 from clients.messaging.outbox.opt_out import unsubscribe_by_token
+from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.queueing import OutgoingMessage, queue_message
-from clients.messaging.outbox.sender import DeliveryTally
-from clients.messaging.outbox.sweeping import sweep
+from clients.messaging.outbox.sender import DeliveryTally, deliver
+from clients.messaging.outbox.transitions import Transition, apply_transition, write_message_events
 from clients.messaging.unsendable import Unsendable
 
 __all__ = [
     "DeliveryTally",
     "OutgoingMessage",
+    "Transition",
     "Unsendable",
+    "apply_transition",
     "cancel_unsent",
     "confirm_sent",
     "deliver",
+    "dismiss_message",
     "hold_message",
+    "is_in_doubt",
     "queue_message",
+    "reasons_not_to_send",
     "release_message",
     "resend_message",
     "sweep",
     "unsubscribe_by_token",
+    "write_message_events",
 ]

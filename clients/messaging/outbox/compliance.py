@@ -3,13 +3,18 @@ basis, required contents, and how long the basis holds."""
 
 from datetime import date, datetime, time, timedelta
 
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, contents, countries_of
-from clients.messaging.law.history import last_job_dates
+from clients.messaging.law import (
+    NONE_NEEDED,
+    LegalRule,
+    LegalRules,
+    contents,
+    countries_of,
+    last_job_dates,
+)
 from clients.messaging.models import Message, TextGateway
 from clients.messaging.reach import why_unanswerable
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client
-from clients.models.channel import traits_of
+from clients.models import Business, Client, traits_of
 
 MARKETING_MESSAGE_KINDS = {Message.Kind.REMINDER, Message.Kind.OFFER}
 

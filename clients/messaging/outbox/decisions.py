@@ -14,8 +14,7 @@ from clients.messaging.outbox.transitions import (
     apply_transition,
     write_message_events,
 )
-from clients.models import Business, User
-from clients.models.channel import channels_with
+from clients.models import Business, User, channels_with
 
 CONFIRMED_NOTE = "Somebody made sure that it went out."
 RETURNED_LETTER_NOTE = "The post brought the letter back."

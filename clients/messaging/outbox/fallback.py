@@ -14,8 +14,7 @@ from clients.messaging.outbox.queueing import AttachmentFile, OutgoingMessage, q
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, User
-from clients.models.channel import Channel, traits_of
+from clients.models import Business, Channel, User, traits_of
 
 NOT_IN_DOUBT = "Nothing was changed: it is not unconfirmed, or not for long enough."
 

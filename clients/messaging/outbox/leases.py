@@ -2,9 +2,11 @@
 
 Each statement is one guarded change and one row of its history, by the table of transitions. Times
 of leases are the database's, so that several hosts need not agree on a clock
-(docs/decisions/0029).
+(docs/decisions/0029). What a dead sender leaves behind, and messages whose time has passed, are
+swept up.
 """
 
+from dataclasses import dataclass
 from datetime import timedelta
 
 from django.db.models import Case, F, IntegerField, When, prefetch_related_objects
@@ -18,6 +20,35 @@ from clients.messaging.outbox.transitions import (
     apply_transition,
     write_message_events,
 )
+
+EXPIRED_NOTE = "It was not sent in time."
+DIED_BEFORE = "The sender stopped before it handed anything over."
+DIED_AFTER = "The sender stopped while handing it over, so nobody knows whether it went out."
+
+
+@dataclass(frozen=True)
+class SweepCounts:
+    """How many rows a sweep moved."""
+
+    requeued: int
+    unconfirmed: int
+    expired: int
+
+
+def sweep() -> SweepCounts:
+    """Leases that ran out: claimed goes back to the queue, transmitting before a person. Expired:
+    cancelled."""
+    claimed = Message.objects.filter(state=State.CLAIMED, lease_until__lt=Now())
+    abandoned = Message.objects.filter(state=State.TRANSMITTING, lease_until__lt=Now())
+    late = Message.objects.filter(expires_at__lte=Now())
+    return SweepCounts(
+        requeued=apply_transition(claimed, Transition.RECOVER, note=DIED_BEFORE),
+        unconfirmed=apply_transition(
+            abandoned, Transition.ABANDON, note=DIED_AFTER, reply=DIED_AFTER
+        ),
+        expired=apply_transition(late, Transition.EXPIRE, note=EXPIRED_NOTE, reply=EXPIRED_NOTE),
+    )
+
 
 LATE_ACCEPTANCE_NOTE = "It was taken, after the sender's time was up."
 CLAIM_LEASE = timedelta(minutes=2)

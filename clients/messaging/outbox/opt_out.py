@@ -15,8 +15,7 @@ from clients.messaging.models import Consent, Message
 from clients.messaging.models.message import MessageQuerySet
 from clients.messaging.outbox import decisions
 from clients.messaging.outbox.transitions import Transition
-from clients.models import Business, Client, ContactPoint, User
-from clients.models.channel import traits_of
+from clients.models import Business, Client, ContactPoint, User, traits_of
 
 UNSUBSCRIBED_BY_LINK = "Unsubscribed by the link in a message."
 

@@ -16,8 +16,7 @@ from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, User
-from clients.models.channel import AddressKind, traits_of
+from clients.models import AddressKind, Business, Client, User, traits_of
 
 UNSUBSCRIBE_PLACEHOLDER = "{unsubscribe_url}"
 MAX_SUBJECT_LENGTH = 300

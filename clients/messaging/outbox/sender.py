@@ -1,8 +1,8 @@
-"""One sender: it takes messages of one channel under a lease and hands them over one after the
-other.
+"""Handing the outbox over, channel by channel, one message after the other.
 
-No message is ever sent twice by this machine: what may have been handed over and was not answered
-becomes *unconfirmed*, and only a person moves it on.
+A sender takes messages of one channel under a lease. Any number of them may run at once, on any
+number of hosts. No message is ever sent twice by this machine: what may have been handed over and
+was not answered becomes *unconfirmed*, and only a person moves it on.
 """
 
 import logging
@@ -13,14 +13,16 @@ from dataclasses import asdict, dataclass, field
 from django.db import Error
 from django.utils import timezone
 
-from clients.messaging.channels.transport import (
+from clients.messaging.channels import (
+    TRANSPORTS,
     SendOutcome,
     SendResult,
     Transport,
     TransportDownError,
 )
 from clients.messaging.models import Message
-from clients.messaging.outbox import channel_health, leases, outcomes, quiet_hours
+from clients.messaging.outbox import delivery_reports, leases, outcomes, permission
+from clients.messaging.outbox.leases import sweep
 from clients.messaging.outbox.ledger import Ledger
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.transitions import Transition
@@ -106,12 +108,12 @@ class Sender:
         except TransportDownError as error:
             self.report_down(str(error))
             return False
-        channel_health.mark_up(self.channel)
+        outcomes.mark_up(self.channel)
         self.is_connected = True
         return True
 
     def report_down(self, why: str) -> None:
-        channel_health.mark_down(self.channel, why)
+        outcomes.mark_down(self.channel, why)
         self.tally.line_down.append(why)
 
     def drop_forbidden(self, batch: list[Message]) -> list[Message]:
@@ -127,7 +129,7 @@ class Sender:
 
     def defer_quiet(self, batch: list[Message]) -> list[Message]:
         """Put off what would ring in quiet hours at the client's place."""
-        quiet = quiet_hours.postponed_until(self.business, batch, now=timezone.now())
+        quiet = permission.postponed_until(self.business, batch, now=timezone.now())
         for message in batch:
             if message.pk in quiet:
                 outcomes.defer_until(message, quiet[message.pk])
@@ -181,3 +183,29 @@ class LedgerPermit:
         self.request()
         self.was_granted = self.ledger.is_permitted()
         return self.was_granted
+
+
+def deliver(
+    *,
+    limit: int | None = None,
+    deadline_seconds: float = 45,
+    stop: Callable[[], bool] = lambda: False,
+    clock: Callable[[], float] = time.monotonic,
+) -> DeliveryTally:
+    """One pass: sweep, then send what is due until nothing is left, the deadline, the limit or
+    `stop`."""
+    tally = DeliveryTally()
+    sweep()
+    business = Business.current()
+    if business is None:
+        return tally
+    until = clock() + deadline_seconds
+
+    def should_stop() -> bool:
+        return stop() or clock() >= until
+
+    for channel, transport in TRANSPORTS.items():
+        left = None if limit is None else limit - tally.total
+        tally.add(Sender(business, channel, transport(business)).run(should_stop, left))
+    delivery_reports.query_open_messages(now=timezone.now(), should_stop=should_stop)
+    return tally

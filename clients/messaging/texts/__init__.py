@@ -1,19 +1,36 @@
 """What is said to clients: texts with fields in braces, the owner's own wording or the program's,
 in any language."""
 
-from clients.messaging.texts.checking import check_wording
 from clients.messaging.texts.composing import ComposedText, Texts, compose_text
-from clients.messaging.texts.fields import MESSAGE_FIELDS, TextProblem, fields_of
-from clients.messaging.texts.standard import FALLBACK_LANGUAGE, text_languages
+from clients.messaging.texts.example import example_fields
+from clients.messaging.texts.standard import (
+    FALLBACK_LANGUAGE,
+    MARKETING_PURPOSES,
+    MESSAGE_FIELDS,
+    TextProblem,
+    Wording,
+    check_wording,
+    fields_of,
+    missing_texts,
+    standard_phrase,
+    standard_phrases,
+    text_languages,
+)
 
 __all__ = [
     "FALLBACK_LANGUAGE",
+    "MARKETING_PURPOSES",
     "MESSAGE_FIELDS",
     "ComposedText",
     "TextProblem",
     "Texts",
+    "Wording",
     "check_wording",
     "compose_text",
+    "example_fields",
     "fields_of",
+    "missing_texts",
+    "standard_phrase",
+    "standard_phrases",
     "text_languages",
 ]

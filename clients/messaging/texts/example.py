@@ -8,9 +8,8 @@ from babel.dates import format_date, format_time
 from babel.numbers import format_currency
 
 from clients.display import locale_for_language
-from clients.messaging.texts.fields import MESSAGE_FIELDS, fields_of
-from clients.models import Business, Client
-from clients.models.channel import traits_of
+from clients.messaging.texts.standard import MESSAGE_FIELDS, fields_of
+from clients.models import Business, Client, traits_of
 
 BUSINESS_FIELDS = {
     "business",

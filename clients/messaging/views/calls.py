@@ -11,7 +11,7 @@ from clients.messaging.actions import calls as actions
 from clients.messaging.channels import calls as call_list
 from clients.messaging.forms.calls import CallForm
 from clients.messaging.models import CallNote, Message
-from clients.models.channel import channels_with
+from clients.models import channels_with
 
 CALL_BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
 

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, owner_required
 from clients.messaging.actions import gateway as actions
-from clients.messaging.channels.transport import SendResult, TransportDownError
+from clients.messaging.channels import SendResult, TransportDownError
 from clients.messaging.forms.gateway import GatewayForm, TrialForm
 from clients.messaging.models import InboundEvent, TextGateway
 

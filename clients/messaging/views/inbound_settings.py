@@ -12,7 +12,7 @@ from clients.access import business_of, owner_required
 from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import InboundEvent
-from clients.messaging.outbox import channel_health
+from clients.messaging.outbox import outcomes
 from clients.models import Business
 
 EVENTS_SHOWN = 8
@@ -38,9 +38,7 @@ def edit_inbound_settings(request: HttpRequest) -> HttpResponse:
             f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if has_bounce_mailbox() else ""
         ),
         "trouble": (
-            channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]).get(
-                channel_health.BOUNCE_MAILBOX, ""
-            )
+            outcomes.down_reasons([outcomes.BOUNCE_MAILBOX]).get(outcomes.BOUNCE_MAILBOX, "")
         ),
         "events": (
             InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[

@@ -11,10 +11,9 @@ from clients.access import business_of, business_today, current_user, owner_requ
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
-from clients.messaging.law import LegalRules
-from clients.messaging.law.summary import RuleSummary
+from clients.messaging.law import LegalRules, RuleSummary
 from clients.messaging.models import LawRule
-from clients.models.channel import Channel
+from clients.models import Channel
 
 
 @require_GET

@@ -10,10 +10,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.access import ViewFunction, business_of, current_user, office_required
 from clients.messaging.actions import letters as actions
-from clients.messaging.channels.letters import batches, printing
-from clients.messaging.channels.letters.sheets import sheet_for_country
+from clients.messaging.channels.letters import batches, printing, sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
-from clients.models.channel import channels_with
+from clients.models import channels_with
 
 MAX_BATCHES = 20
 MAX_WAITING = 100

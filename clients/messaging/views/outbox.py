@@ -19,11 +19,9 @@ from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import channel_health, decisions, delivery_reports, fallback
-from clients.messaging.outbox.transitions import Transition
+from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, outcomes
 from clients.messaging.unsendable import Unsendable
-from clients.models import User
-from clients.models.channel import Channel, channels_with, traits_of
+from clients.models import Channel, User, channels_with, traits_of
 
 MESSAGES_PER_PAGE = 50
 MAX_NEEDING_A_PERSON = 20
@@ -135,7 +133,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "calls": calls_to_make().count(),
         "sends_texts": TextGateway.objects.exists(),
         "trouble": machines_down(),
-        "bounces_down": channel_health.down_reasons([channel_health.BOUNCE_MAILBOX]),
+        "bounces_down": outcomes.down_reasons([outcomes.BOUNCE_MAILBOX]),
         "deeds": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
@@ -143,7 +141,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
 
 def machines_down() -> list[tuple[str, str]]:
     """Each machine that takes no messages now, and its last words."""
-    found = channel_health.down_reasons(list(map(str, channels_with("machine"))))
+    found = outcomes.down_reasons(list(map(str, channels_with("machine"))))
     return [(traits_of(channel).machine, why) for channel, why in found.items()]
 
 

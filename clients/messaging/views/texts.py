@@ -15,7 +15,7 @@ from clients.messaging import texts
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LanguageForm, TextForm
 from clients.messaging.models import MessageText
-from clients.messaging.texts.standard import Wording
+from clients.messaging.texts import Wording
 from clients.messaging.texts_page import (
     TextPreview,
     language_name,
@@ -23,8 +23,7 @@ from clients.messaging.texts_page import (
     preview_text,
     text_listings,
 )
-from clients.models import Client
-from clients.models.channel import Channel, traits_of
+from clients.models import Channel, Client, traits_of
 
 CLIENTS_SUGGESTED = 100
 

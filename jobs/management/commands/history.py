@@ -69,7 +69,7 @@ def history_rows(found: search.SearchResult) -> Iterator[dict[str, Any]]:
 
 
 def deck_columns(deck: Deck) -> dict[str, Any]:
-    place = deck.property
+    place = deck.site
     return {
         "client": place.client.name,
         "property": place.address,

@@ -9,8 +9,7 @@ from django.utils import timezone
 
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
-from jobs.importing.import_book import ImportReport, import_book
-from jobs.importing.sheet import SheetError
+from jobs.importing import ImportReport, SheetError, import_book
 
 PROBLEM_COLUMNS = ["row", "column", "message"]
 TALLY_COLUMNS = ["clients", "properties", "decks", "products", "batches", "jobs", "already_there"]

@@ -15,10 +15,8 @@ from clients.models import Business, Deck
 from clients.tabular import add_format_option, write_rows
 from jobs import materials
 from jobs.models import Product
-from jobs.scope import Need
-from jobs.scope.compatibility import is_film
-from jobs.scope.needs import Supply, need_from_supply
-from jobs.scope.shelf import load_shelf
+from jobs.scope import Need, Supply, load_shelf, need_from_supply
+from jobs.work import is_film
 
 PURCHASE_COLUMNS = [
     "product",

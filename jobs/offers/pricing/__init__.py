@@ -5,6 +5,7 @@ from jobs.offers.pricing.calculation import (
     PricedWork,
     price_work,
     rounded_line,
+    task_minutes,
     totals_of_lines,
     with_tax_names,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "cents",
     "price_work",
     "rounded_line",
+    "task_minutes",
     "totals_of_lines",
     "with_tax_names",
 ]

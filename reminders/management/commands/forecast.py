@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 from clients import display
 from clients.models import Deck
 from clients.tabular import add_format_option, write_rows
-from reminders.forecasting.reasons import factor_phrase
+from reminders.forecasting import factor_phrase
 from reminders.management.arguments import require_business
 from reminders.models import Forecast
 
@@ -67,9 +67,7 @@ class Command(BaseCommand):
 
 def forecast_or_error(deck_id: int) -> Forecast:
     forecast = (
-        Forecast.objects.filter(deck=deck_id)
-        .select_related("deck__property__client", "job")
-        .first()
+        Forecast.objects.filter(deck=deck_id).select_related("deck__site__client", "job").first()
     )
     if forecast is not None:
         return forecast
@@ -84,7 +82,7 @@ def forecast_or_error(deck_id: int) -> Forecast:
 
 
 def forecast_row(forecast: Forecast) -> dict[str, Any]:
-    place = forecast.deck.property
+    place = forecast.deck.site
     return {name: getattr(forecast, name) for name in STORED_COLUMNS} | {
         "deck_id": forecast.deck_id,
         "client": place.client.name,

@@ -14,8 +14,7 @@ from clients.models import Deck
 from clients.tabular import add_format_option, plain_value, write_rows
 from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
-from jobs.offers import DraftedOffer, draft_offer, drafting_context, strip_scopes
-from jobs.offers.pricing import PricingError
+from jobs.offers import DraftedOffer, PricingError, draft_offer, drafting_context, strip_scopes
 from reminders import offer_drafting
 from reminders.management.arguments import require_business
 

@@ -11,9 +11,13 @@ from clients import display
 from clients.tabular import add_format_option, write_rows
 from reminders.management.arguments import month_argument, require_business
 from reminders.months import month_key, month_of
-from reminders.pacing import summary
-from reminders.pacing.actions import compute_pacing_plan, save_pacing_plan
-from reminders.pacing.inputs import PacingError, horizon_from_month
+from reminders.pacing import (
+    PacingError,
+    compute_pacing_plan,
+    horizon_from_month,
+    save_pacing_plan,
+    summary,
+)
 
 
 class Command(BaseCommand):

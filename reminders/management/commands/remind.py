@@ -19,8 +19,14 @@ from reminders.due import due_list
 from reminders.management.arguments import month_argument, require_business
 from reminders.models import Reminder
 from reminders.months import shift_months
-from reminders.steps import LeftOut, PlannedMessage, ReminderRequest, plan_reminders
-from reminders.steps.drafts import Draft, write_drafts
+from reminders.steps import (
+    Draft,
+    LeftOut,
+    PlannedMessage,
+    ReminderRequest,
+    plan_reminders,
+    write_drafts,
+)
 
 COLUMNS = [
     "outcome",

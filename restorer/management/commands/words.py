@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from clients.messaging.texts.standard import missing_texts
+from clients.messaging.texts import missing_texts
 from restorer import catalogue
 
 

@@ -10,9 +10,8 @@ from django.db.models import Prefetch
 
 from clients.messaging.models import CallNote, Message
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.outbox.permission import reasons_not_to_send
-from clients.models import Business, Client
-from clients.models.channel import Channel
+from clients.messaging.outbox import reasons_not_to_send
+from clients.models import Business, Channel, Client
 
 MAX_CALLS_LISTED = 60
 

@@ -8,8 +8,7 @@ from clients.messaging.channels.letters.addresses import window_lines
 from clients.messaging.channels.letters.enclosures import Enclosure, unopened_enclosure
 from clients.messaging.models import Attachment, BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.models import Business
-from clients.models.channel import Channel
+from clients.models import Business, Channel
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
-from clients.printing.paper_sizes import paper_size
+from clients.printing import paper_size
 
 INCH = 25.4
 MEAN_LETTER_WIDTH = (

@@ -10,8 +10,7 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
-from jobs.models import Product
-from jobs.models.product import FinishClass
+from jobs.models import FinishClass, Product
 
 FILM_FINISHES = {FinishClass.SOLID_FILM, FinishClass.CLEAR_FILM}
 DOES_NOT_BIND = _("a {new} finish does not bind to a {old} one")
