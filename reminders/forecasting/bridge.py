@@ -263,12 +263,12 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
 
 
 def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
-    """The middle of the days on which each coat may have been laid, none later than today, and the
-    days either way."""
+    """The day in the middle of those on which each coat may have been laid, none later than today,
+    and the days either way."""
     last = np.minimum([epoch_days(day) for day in coats.finished_on], epoch_days(today))
     first = np.array([epoch_days(day) for day in coats.finished_from])
     first = np.where(np.isnan(first), last, np.minimum(first, last))
-    return (first + last) / 2, (last - first) / 2
+    return np.floor((first + last) / 2), (last - first) / 2
 
 
 def is_anything_unknown(coats: NewestCoats) -> bool:

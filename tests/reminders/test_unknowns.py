@@ -8,6 +8,7 @@ from datetime import date
 
 import pytest
 from django.core.management import call_command
+from django.urls import reverse
 from freezegun import freeze_time
 
 from clients.models import Deck, Species
@@ -188,7 +189,7 @@ def test_the_pages_of_a_deck_without_a_size_ask_for_it(unsized, as_owner):
     page = as_owner.get(f"/decks/{unsized.pk}/").content.decode()
     assert "Size not known." in page
     assert edit in page
-    work = as_owner.get(f"/decks/{unsized.pk}/work/").content.decode()
+    work = as_owner.get(reverse("jobs:scope", args=[unsized.pk])).content.decode()
     assert "Size not known." in work
     assert edit in work
     for address in (
@@ -207,7 +208,7 @@ def test_a_plan_takes_the_usual_size_where_nobody_knows_it(coated, unsized, as_o
     assert Deck.objects.usual_size().area_m2 == 20.0
     assert as_owner.get("/pacing/").status_code == 200
     out = io.StringIO()
-    call_command("pace", "--month", "2027-05", "--format", "json", stdout=out)
+    call_command("pace", "2027-05", "--format", "json", stdout=out)
     assert json.loads(out.getvalue()) is not None
 
 
