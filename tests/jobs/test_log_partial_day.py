@@ -4,10 +4,14 @@ number of coats."""
 from datetime import date
 
 import pytest
+from django.urls import reverse
 from freezegun import freeze_time
 
-from jobs.models import Job
-from tests.factories import CoatFactory, DeckFactory, JobFactory, PropertyFactory
+from clients import display
+from clients.models import Business
+from jobs.models import Booking, Job
+from jobs.work import build_care_record, care_record_summary
+from tests.factories import CoatFactory, CrewFactory, DeckFactory, JobFactory, PropertyFactory
 from tests.jobs.log_page import URL, errors, filled, log, row
 
 pytestmark = pytest.mark.django_db
@@ -130,3 +134,37 @@ def test_a_finish_that_nobody_knows_survives_a_correction(as_owner):
     page = as_owner.get(f"/jobs/{applied.job_id}/edit/").context["page"]
     initial = page.rows[0].initial
     assert (initial["product"], initial["coats"], initial["colour"]) == ("unknown", None, "Cedar")
+
+
+def test_an_old_job_of_which_only_the_year_is_known_closes_no_booking_of_today(as_owner):
+    """It was done on some day of the year, hardly on the one that is booked."""
+    deck = DeckFactory()
+    booking = Booking.objects.create(
+        client=deck.site.client,
+        site=deck.site,
+        crew=CrewFactory(),
+        first_on=date(2026, 6, 11),
+        last_on=date(2026, 6, 11),
+        hours=6,
+    )
+    booking.decks.add(deck)
+    log(as_owner, deck, known_year="2026")
+    booking.refresh_from_db()
+    assert booking.state == "booked"
+
+
+def test_the_care_record_of_an_old_job_invents_no_day(as_owner):
+    applied = CoatFactory(
+        product=None,
+        coats=None,
+        job__finished_from=date(2021, 3, 1),
+        job__finished_on=date(2021, 5, 31),
+        job__deck=DeckFactory(area_m2=None, species="unknown"),
+    )
+    record = build_care_record(applied.job)
+    assert record.care is None
+    with display.override_business(Business.objects.get()):
+        lines = care_record_summary(record)
+    assert "spring 2021" in lines
+    assert "Product not known, Driftwood." in lines
+    assert as_owner.get(reverse("jobs:care_record", args=[applied.job_id])).status_code == 200

@@ -206,7 +206,10 @@ def test_a_plan_takes_the_usual_size_where_nobody_knows_it(coated, unsized, as_o
     for area in ("10", "20", "60"):
         coated(on=LAST_DAY, area_m2=area)
     assert Deck.objects.usual_size().area_m2 == 20.0
-    assert as_owner.get("/pacing/").status_code == 200
+    page = as_owner.get(
+        reverse("pacing:plan"), {"from": "2027-05-03", "weeks": "12", "percent": "100"}
+    ).content.decode()
+    assert "The size of 1 deck is not known: planned with 20 m²" in page
     out = io.StringIO()
     call_command("pace", "2027-05", "--format", "json", stdout=out)
     assert json.loads(out.getvalue()) is not None
