@@ -31,6 +31,7 @@ from clients.messaging.texts.standard import (
     check_wording,
     clean_values,
     fields_of,
+    substitute_typography,
 )
 from clients.models import Business, traits_of
 
@@ -238,7 +239,7 @@ class Texts:
         subject = " ".join(fill_fields(words.subject, values).split())
         text = fill_fields(words.body, values).strip("\n")
         if traits_of(channel).in_sms_parts:
-            text = sms_parts.substitute_typography(text)
+            text = substitute_typography(text)
             return ComposedText(
                 subject, text, "", sms_parts.measure_sms(text).parts, words.language
             )
