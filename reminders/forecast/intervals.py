@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.arrays import ArrayRecord, Booleans, Floats, Integers
+from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
-from reminders.forecast.coats import Coats
+from reminders.forecast.coats import ArrayRecord, Coats
 from reminders.forecast.exposure import design_matrix, sun_on_deck
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
