@@ -19,7 +19,7 @@ from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, outcomes
+from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, sender
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User, channels_with, traits_of
 
@@ -133,7 +133,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "calls": calls_to_make().count(),
         "sends_texts": TextGateway.objects.exists(),
         "trouble": machines_down(),
-        "bounces_down": outcomes.down_reasons([outcomes.BOUNCE_MAILBOX]),
+        "bounces_down": sender.down_reasons([sender.BOUNCE_MAILBOX]),
         "deeds": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
@@ -141,7 +141,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
 
 def machines_down() -> list[tuple[str, str]]:
     """Each machine that takes no messages now, and its last words."""
-    found = outcomes.down_reasons(list(map(str, channels_with("machine"))))
+    found = sender.down_reasons(list(map(str, channels_with("machine"))))
     return [(traits_of(channel).machine, why) for channel, why in found.items()]
 
 
