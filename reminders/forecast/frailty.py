@@ -2,6 +2,7 @@
 Gauss–Hermite quadrature."""
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -204,14 +205,20 @@ def _quadrature_centre(
     return mean, 1.2 * variance
 
 
+@cache
+def _hermite_rule(count: int) -> tuple[Floats, Floats]:
+    # Nodes and weights; finding them takes as long as using them.
+    return np.polynomial.hermite_e.hermegauss(count)
+
+
 def _node_positions(centre: tuple[Floats, Floats], count: int) -> Floats:
-    return centre[0] + np.sqrt(centre[1]) * np.polynomial.hermite_e.hermegauss(count)[0][:, None]
+    return centre[0] + np.sqrt(centre[1]) * _hermite_rule(count)[0][:, None]
 
 
 def _weigh_nodes(
     log_frailty: Floats, values: Floats, theta: Floats, variance: Floats
 ) -> _QuadratureNodes:
-    node, node_weight = np.polynomial.hermite_e.hermegauss(len(log_frailty))
+    node, node_weight = _hermite_rule(len(log_frailty))
     joint = (
         values.sum(axis=-1)
         - log_frailty**2 / (2 * np.exp(2 * theta[-1]))
