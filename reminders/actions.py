@@ -89,7 +89,7 @@ def queue_reminders(
 @transaction.atomic
 def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> RemindResult:
     """Say by another channel what nobody knows to have gone out:
-    a person's deed, who takes it that it did not.
+    a decision of the person, who takes it that it did not.
 
     The unconfirmed message is then left at that. Nothing changes if there is no other way, or
     before the time that the sending rules want to pass.

@@ -41,7 +41,7 @@ def _flat_rule_chances(past: ScoredVisits, tried: ScoredVisits) -> Floats:
 
 
 def _finish_class_prior(prior: Posterior) -> Posterior:
-    # The same model told nothing but the finish: every other coefficient is held at nought.
+    # The same model told nothing but the finish: every other coefficient is held at zero.
     keep = np.array(
         [
             n in ("reference", "log_sigma", "log_omega") or n.startswith("finish_")

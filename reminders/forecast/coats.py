@@ -104,7 +104,7 @@ def _monthly_column(name: str, values: ArrayLike, count: int) -> Floats:
     )
     if name == "sun":
         _raise_for_rows(
-            name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0)
+            name, "must not be zero all year", array, (array.sum(axis=1, keepdims=True) <= 0)
         )
     return _broadcast_rows(name, array, (count, 12))
 

@@ -158,7 +158,7 @@ def prepare_log_posterior(
     Problem
         Ready for `find_posterior_mode`.
     """
-    # A deck key below nought stands for no deck in particular.
+    # A deck key below zero stands for no deck in particular.
     own = (
         np.arange(len(lives))
         if not deck_effect

@@ -51,7 +51,8 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
     is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
-    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
+    # As much of a sequence as a paginator asks for.
+    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment]
     page = Paginator(places, due_list.PAGE_SIZE).get_page(request.GET.get("page"))
     glance = (
         due_list.CarriedOverSummary()

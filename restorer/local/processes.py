@@ -230,7 +230,8 @@ def web_process(host: str, port: int) -> Child:
         "20",
     ]
     options += ["--no-control-socket", "--log-level", "warning"]
-    if Path("/dev/shm").is_dir():  # noqa: S108 gunicorn's own heartbeat file, which must not wait for a slow disk
+    # gunicorn's own heartbeat file must not wait for a slow disk
+    if Path("/dev/shm").is_dir():  # noqa: S108
         options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
     return Child(
         "web",

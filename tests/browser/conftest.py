@@ -48,7 +48,7 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture
 def people(transactional_db: None, with_words: None) -> dict[str, User]:
-    """The business and one person of each role (made anew:
+    """The business and one person of each role (made again:
     a live server's tests empty the tables)."""
     BusinessFactory()
     return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}

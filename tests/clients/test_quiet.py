@@ -137,7 +137,7 @@ def test_regions_are_known_by_their_names_and_codes(country, region, code):
     assert subdivision_code(country, region) == code
 
 
-def test_good_friday_is_two_days_before_the_easter_of_the_gregorian_reckoning():
+def test_good_friday_is_two_days_before_the_easter_of_the_gregorian_calendar():
     """Easter by dateutil.easter, method 3 (the western churches)."""
     for year in range(2025, 2060):
         assert easter(year) - timedelta(days=2) in public_holidays("CA", "Nova Scotia", year)
@@ -243,7 +243,7 @@ laws = st.sampled_from([None, {"from": "08:00", "to": "21:00"}, STRICT])
 def test_the_answer_is_open_by_another_clock_and_nothing_earlier_was(
     moment, zone, quiet_from, quiet_until, sundays, holidays, law
 ):
-    """The clock of the place by the C library, the rule written anew:
+    """The clock of the place by the C library, the rule written again:
     an instant is open if its wall time is."""
     rules = SendingRules(
         quiet_from=quiet_from, quiet_until=quiet_until, on_sundays=sundays, on_holidays=holidays

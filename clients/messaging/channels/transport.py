@@ -19,18 +19,18 @@ class SendResult(Enum):
 
 @dataclass(frozen=True)
 class SendOutcome:
-    """A result and the far side's own words."""
+    """A result and the other side's own words."""
 
     result: SendResult
     reply: str = ""
     provider_id: str = ""
     has_opted_out: bool = (
-        False  # refused because the far side knows that this address wants to hear no more
+        False  # refused because the other side knows that this address wants to hear no more
     )
 
 
 class TransportDownError(Exception):
-    """The far side cannot be reached, or does not let us in: no message was touched."""
+    """The other side cannot be reached, or does not let us in: no message was touched."""
 
 
 class SendPermit(Protocol):

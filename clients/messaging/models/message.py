@@ -114,7 +114,9 @@ class Message(models.Model):
     law = models.CharField(
         max_length=60, blank=True, help_text="The law rule that was applied, and its date."
     )
-    unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where set
+    unsubscribe_hash = models.CharField(  # noqa: DJ001 - unique where set
+        max_length=64, null=True, blank=True
+    )
     message_id = models.CharField(max_length=255)
 
     state = models.CharField(max_length=12, choices=State.choices, default=State.QUEUED)

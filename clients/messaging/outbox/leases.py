@@ -120,7 +120,9 @@ def claim_messages(channel: str, size: int) -> list[Message]:
     taken = list(
         Message.objects.raw(CLAIM_SQL, {"channel": channel, "size": size, "lease": CLAIM_LEASE})
     )
-    if with_files := [message for message in taken if message.has_files]:  # type: ignore[attr-defined] # of CLAIM
+    # `has_files` is a column of CLAIM_SQL
+    with_files = [message for message in taken if message.has_files]  # type: ignore[attr-defined]
+    if with_files:
         prefetch_related_objects(with_files, "attachments")
     return taken
 

@@ -149,7 +149,8 @@ def html_line(template: str, filling: FilledFields) -> SafeString:
     for each in FIELD_PATTERN.finditer(template):
         pieces += [escape(template[end : each.start()]), html_value(each[1], filling)]
         end = each.end()
-    return mark_safe("".join([*pieces, escape(template[end:])]))  # noqa: S308 - each piece is escaped
+    pieces.append(escape(template[end:]))
+    return mark_safe("".join(pieces))  # noqa: S308 - each piece is escaped
 
 
 def html_value(name: str, filling: FilledFields) -> str:

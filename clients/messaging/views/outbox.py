@@ -134,7 +134,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "sends_texts": TextGateway.objects.exists(),
         "trouble": machines_down(),
         "bounces_down": sender.down_reasons([sender.BOUNCE_MAILBOX]),
-        "deeds": MESSAGE_ACTIONS,
+        "actions": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
 
@@ -181,7 +181,7 @@ def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
     message = get_object_or_404(rows, pk=pk)
     context = {
         "message": message,
-        "doors": available_actions(message),
+        "actions": available_actions(message),
         "is_in_doubt": fallback.is_in_doubt(message, now=timezone.now()),
         "hours": SendingRules.current().unconfirmed_hours,
     }
@@ -205,10 +205,10 @@ def available_actions(message: Message) -> list[tuple[str, MessageAction]]:
 
 @require_POST
 @office_required
-def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
+def outbox_act(request: HttpRequest, pk: int, action: str) -> HttpResponse:
     """One button. A second click, or one that comes too late, changes nothing and says so."""
     message = get_object_or_404(Message, pk=pk)
-    chosen = MESSAGE_ACTIONS.get(deed)
+    chosen = MESSAGE_ACTIONS.get(action)
     if chosen is None:
         raise Http404
     try:

@@ -334,7 +334,7 @@ class PacingSolver:
         return week
 
     def solve_exactly(self, linearised: LinearisedBound) -> Integers:
-        """A small problem: every choice whole, tangents laid anew while that gains something."""
+        """A small problem: every choice whole, tangents laid again while that gains something."""
         best = self.fixed
         value = -1.0
         for _ in range(LINEARISATION_ROUNDS):
