@@ -3,7 +3,7 @@ here, in the same transaction, when decks, jobs, bookings or answers change."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import F, Q, prefetch_related_objects
@@ -14,6 +14,7 @@ from clients.events import decks_changed, work_decided
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
+from clients.messaging.outbox.compliance import expire_after
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
@@ -197,10 +198,7 @@ def message_from_draft(
     )
     message = queueing.draft_message(business, outgoing, now=now, by=by)
     message.law = allowed.rule.code
-    if allowed.law_ends_on:
-        message.expires_at = datetime.combine(
-            allowed.law_ends_on + timedelta(days=1), time.min, business.zone
-        )
+    expire_after(message, allowed.law_ends_on, business)
     return message
 
 
