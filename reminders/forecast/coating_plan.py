@@ -9,13 +9,11 @@ from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.exposure import MONTH_DAYS
 from reminders.forecast.replacement import HORIZON_MONTHS
 
-MAX_COATS_BEFORE_STRIP = (
-    6  # more coats since the last strip: the next job is a strip (common practice, no source)
-)
+# more coats since the last strip: the next job is a strip (common practice, no source)
+MAX_COATS_BEFORE_STRIP = 6
 THICK_BUILD_APPLICATIONS = 2  # full applications of stripper on such a build
-MIN_CELSIUS = (
-    10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
-)
+# water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+MIN_CELSIUS = 10.0
 MAX_WET_SHARE = 0.5  # of the days of a month (judgement)
 
 

@@ -18,9 +18,8 @@ from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.pdf import render_pdf
 
-MAX_CARRIED_OVER = (
-    20  # decks carried over that stand on the month's own page; the rest are one step away
-)
+# decks carried over that stand on the month's own page; the rest are one step away
+MAX_CARRIED_OVER = 20
 
 
 @office_required

@@ -28,9 +28,8 @@ from reminders.steps import ReminderRequest, preview, save_sequence
 from reminders.views.remind import report_reminders
 
 PAGE_SIZE = 50
-MAX_AT_ONCE = (
-    1000  # messages a click; more would keep the browser waiting for longer than a person does
-)
+# messages a click; more would keep the browser waiting for longer than a person does
+MAX_AT_ONCE = 1000
 MAX_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
 
 

@@ -15,9 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
-STALE_SECONDS = (
-    300  # a worker that has not beaten for this long hangs, however alive its processes look
-)
+# a worker that has not beaten for this long hangs, however alive its processes look
+STALE_SECONDS = 300
 POLL_SECONDS = 0.5
 CHECK_SECONDS = 10
 MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying

@@ -33,9 +33,8 @@ MAX_EXACT_CHOICES = 400  # choices that are solved whole at once
 LINEARISATION_ROUNDS = 3  # tangents laid in a small problem
 MILP_SECONDS = 1.0  # for each round of a small problem
 ROUNDING_TOLERANCE = 1e-6
-MAX_RELATIVE_LOSS = (
-    0.02  # choices that would lose more of their value than this are left until the last fillings
-)
+# choices that would lose more of their value than this are left until the last fillings
+MAX_RELATIVE_LOSS = 0.02
 SHARED_DOUBT_ROW = np.array([[0.0, 0.0, 1.0]])  # picks the shared doubt out of the three sums
 
 
