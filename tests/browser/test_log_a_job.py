@@ -1,12 +1,13 @@
 """Logging a job in a real browser: with a thumb, without scripts, for everybody."""
 
+import itertools
 from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import Page
 
 from jobs.models import CoatApplied, Job
-from tests.browser.conftest import DESKTOP, violations
+from tests.browser.conftest import DESKTOP, PHONE, look, violations
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
 
 Open = Callable[..., Page]
@@ -76,8 +77,7 @@ def test_an_error_takes_the_focus_and_its_link_leads_to_the_field(open_as: Open)
     assert page.get_by_label("Notes").input_value() == "Shut the gate."
 
 
-@pytest.mark.parametrize("dark", [False, True])
-def test_the_pages_of_jobs_pass_axe(open_as: Open, dark: bool) -> None:
+def test_the_pages_of_jobs_pass_axe(open_as: Open) -> None:
     coat = CoatFactory(job__visit=VisitFactory(), batch=None)
     JobFactory(deck=coat.job.deck)
     paths = [
@@ -91,8 +91,10 @@ def test_the_pages_of_jobs_pass_axe(open_as: Open, dark: bool) -> None:
         "/jobs/products/new/",
     ]
 
-    page = open_as("owner", paths[0], dark=dark)
-    found = {path: violations(page) for path in paths if page.goto(path)}
-    found["wide"] = violations(open_as("owner", paths[2], size=DESKTOP, dark=dark))
-
-    assert {path: rules for path, rules in found.items() if rules} == {}
+    page = open_as("owner", paths[0])
+    for path in paths:
+        page.goto(path)
+        for size, dark in itertools.product((PHONE, DESKTOP), (False, True)):
+            look(page, size, dark=dark)
+            assert violations(page) == [], path
+        look(page, PHONE, dark=False)
