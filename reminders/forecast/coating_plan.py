@@ -113,7 +113,7 @@ def best_workable_month(
 
     Parameters
     ----------
-    clock : Clock
+    clock : SeasonalClock
         The seasonal clock of the deck.
     coated_on : float
         Date of the coat.
@@ -126,7 +126,7 @@ def best_workable_month(
 
     Returns
     -------
-    Month
+    CalendarMonth
         The month.
     """
     good = np.asarray(workable, dtype=bool)
@@ -149,7 +149,7 @@ class PlannedCoatingJob:
 
     Parameters
     ----------
-    month : Month
+    month : CalendarMonth
         When.
     work : {"recoat", "strip"}
         Clean and recoat, or strip and refinish.
@@ -205,7 +205,7 @@ def plan_coating_jobs(
 
     Parameters
     ----------
-    clock : Clock
+    clock : SeasonalClock
         The seasonal clock of the deck.
     rule : UpkeepRule
         How the deck is kept up.
@@ -220,7 +220,7 @@ def plan_coating_jobs(
 
     Returns
     -------
-    list of PlannedJob
+    list of PlannedCoatingJob
         In order of time.
     """
     jobs: list[PlannedCoatingJob] = []

@@ -33,7 +33,7 @@ class DeckRows:
     ----------
     x : ndarray, shape (d, r, k + 1)
         Design matrix with the constant first.
-    seen : Observed
+    seen : CensoringIntervals
         What was seen of each life, arrays of shape (d, r).
     weight : ndarray, shape (d, r)
         How many coats a row stands for.
@@ -56,7 +56,7 @@ class DeckRows:
 
         Returns
         -------
-        Rows
+        DeckRows
             Those decks.
         """
         return DeckRows(
@@ -75,7 +75,7 @@ class DeckRows:
 
         Returns
         -------
-        list of Rows
+        list of DeckRows
             The parts, in order.
         """
         size = max(1, BLOCK_ROWS // self.x.shape[1])
@@ -93,7 +93,7 @@ class DeckRows:
 
         Returns
         -------
-        Terms
+        LikelihoodTerms
             The weighted terms.
         """
         return LikelihoodTerms(
@@ -107,7 +107,7 @@ def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessia
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         Decks of one row.
     theta : ndarray
         Coefficients, log sigma, log omega (−inf for no deck effect).
@@ -147,7 +147,7 @@ def frailty_modes(rows: DeckRows, eta: Floats, sigma: float, omega: float) -> tu
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     eta : ndarray, shape (d, r)
         Means of log life before the pace.
@@ -283,7 +283,7 @@ def deck_likelihood(
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     theta : ndarray
         Coefficients, log sigma, log omega.
@@ -312,7 +312,7 @@ def frailty_moments(
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     theta : ndarray
         Coefficients, log sigma, log omega.

@@ -227,7 +227,7 @@ def life_bounds(
 
     Returns
     -------
-    Bounds
+    LifeBounds
         One row a coat.
     """
     age = ages_at_visits(coats, visits, weights)
@@ -280,14 +280,14 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
     ----------
     coats : Coats
         The coats.
-    found : Bounds
+    found : LifeBounds
         What visits say about them.
     running : ndarray of bool, shape (n,)
         Which coats are still on.
 
     Returns
     -------
-    Lives
+    CensoredLives
         Coats that were inspected, without those whose grades contradict each other.
     """
     rows = np.flatnonzero(

@@ -50,16 +50,16 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
 
     Parameters
     ----------
-    problem : Problem
+    problem : LogPosterior
         Lives and priors, with a deck effect.
-    best : Maximum
+    best : PosteriorMode
         Where coefficients and spreads together are most probable.
     decks : int
         Decks in the book.
 
     Returns
     -------
-    Maximum
+    PosteriorMode
         The point moved to; the same if there is nothing to mend or no way to.
     """
     if not problem.deck_effect or decks > MAX_CORRECTED_DECKS:

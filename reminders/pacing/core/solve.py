@@ -90,18 +90,18 @@ def solve_pacing(
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    hours : Hours
+    hours : CrewHours
         What the crews have.
-    lead : Lead, optional
+    lead : LeadTime, optional
         From reminder to work.
-    rules : Rules, optional
+    rules : PacingRules, optional
         Risk and worth.
 
     Returns
     -------
-    Pace
+    PacingSolution
         The plan; weeks that a person chose stand as they are, whatever they overrun.
     """
     lead = lead or LeadTime()
@@ -138,22 +138,22 @@ def evaluate_weeks(
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    hours : Hours
+    hours : CrewHours
         What the crews have.
     week : ndarray, shape (n,)
         Week of each; -1 is none.
-    lead : Lead, optional
+    lead : LeadTime, optional
         From reminder to work.
-    rules : Rules, optional
+    rules : PacingRules, optional
         Risk and worth.
     bound : float
         The best value known to be possible, if any.
 
     Returns
     -------
-    Pace
+    PacingSolution
         The same weeks with their figures.
     """
     intervals = hall_intervals(hours, work.weeks, lead or LeadTime())
