@@ -35,23 +35,7 @@ from jobs.offers import (
 State = Offer.State
 Kind = OfferEvent.Kind
 FIRST_OFFER_NUMBER = 101
-REVISION_FIELDS = [
-    "number",
-    "client",
-    "site",
-    "price_list",
-    "language",
-    "currency",
-    "tax_mode",
-    "tax_rounding",
-    "net",
-    "tax",
-    "total",
-    "hours",
-    "introduction",
-    "waiting",
-]
-RECALCULATED_FIELDS = [
+PRICED_FIELDS = [  # what the price list and the book decide
     "language",
     "price_list",
     "currency",
@@ -62,9 +46,9 @@ RECALCULATED_FIELDS = [
     "total",
     "hours",
     "waiting",
-    "drafted_on",
-    "valid_until",
 ]
+REVISION_FIELDS = [*PRICED_FIELDS, "number", "client", "site", "introduction"]
+RECALCULATED_FIELDS = [*PRICED_FIELDS, "drafted_on", "valid_until"]
 
 
 class OfferError(ValueError):
