@@ -10,9 +10,9 @@ from clients.messaging.models import Message
 class SendResult(Enum):
     """How a try to hand a message over ended."""
 
-    ACCEPTED = "the far side said that it has it"
-    NOT_NOW = "the far side refused it for now"
-    REFUSED = "the far side refused it for good"
+    ACCEPTED = "the other side said that it has it"
+    NOT_NOW = "the other side refused it for now"
+    REFUSED = "the other side refused it for good"
     UNKNOWN = "handed over, and the answer was lost"
     WITHHELD = "the outbox said no at the last moment; nothing was handed over"
 
