@@ -90,6 +90,7 @@ def open_as(
             context.add_cookies([session_of(people[role], live_server.url)])
         page = context.new_page()
         page.set_default_timeout(10_000)
+        page.set_default_navigation_timeout(60_000)  # the first page of a busy machine
         if not may_complain:
             page.on(
                 "console",
