@@ -203,8 +203,10 @@ def test_what_goes_wrong_in_one_part_of_a_tick_keeps_no_other_from_its_turn(
         raise RuntimeError("broken")
 
     finished: list[object] = []
-    monkeypatch.setattr(tasks.outbox, "deliver", fail)
-    monkeypatch.setattr(tasks.incoming, "finish_events", lambda now: finished.append(now))
+    monkeypatch.setattr("clients.messaging.outbox.deliver", fail)
+    monkeypatch.setattr(
+        "clients.messaging.incoming.finish_events", lambda now: finished.append(now)
+    )
 
     assert tasks.tick() == "hand_over failed"
     assert len(finished) == 1
