@@ -29,7 +29,7 @@ from jobs.importing.cells.numbers import (
     read_money,
 )
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, Span, order_evidence, read_span
+from jobs.importing.cells.spans import Calendar, order_evidence, read_span
 from jobs.importing.cells.timber import TimberRead, names_timber, read_timber
 from jobs.importing.cells.work import PastWork, read_kind, read_past_work
 
@@ -40,7 +40,6 @@ __all__ = [
     "FinishRead",
     "PastWork",
     "PhoneRead",
-    "Span",
     "TimberRead",
     "UnreadableCell",
     "area_code_of",

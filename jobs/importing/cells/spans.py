@@ -1,7 +1,6 @@
 """Days as people write them. A month, a season or a year stays what it is: a span of days."""
 
 import re
-from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
@@ -9,32 +8,27 @@ from functools import lru_cache
 from babel.dates import get_month_names
 
 from jobs.importing.cells.problems import UnreadableCell
+from jobs.partial_dates import (
+    AUTUMN,
+    SPRING,
+    SUMMER,
+    WINTER,
+    DaySpan,
+    EdtfError,
+    Precision,
+    parse_edtf,
+)
 
 EARLIEST_DAY = date(1950, 1, 1)
 SPREADSHEET_EPOCH = date(1899, 12, 30)  # day 0 of spreadsheets (ECMA-376, 18.17.4.1; from memory)
 SPREADSHEET_DAYS = range(18_264, 60_000)  # 1950 to 2064
 LANGUAGES_OF_MONTHS = ("en", "fr", "de", "es")
 
-# The months of the northern seasons; winter begins in December of the year before.
-SEASONS = {"spring": 3, "summer": 6, "autumn": 9, "fall": 9, "winter": 12}
-SEASONS |= {"printemps": 3, "été": 6, "automne": 9, "hiver": 12}
-# ISO 8601-2:2019, 4.8: 21 to 24 are spring, summer, autumn, winter wherever one is.
-EDTF_SEASONS = {21: 3, 22: 6, 23: 9, 24: 12}
+SEASONS = {"spring": SPRING, "summer": SUMMER, "autumn": AUTUMN, "fall": AUTUMN, "winter": WINTER}
+SEASONS |= {"printemps": SPRING, "été": SUMMER, "automne": AUTUMN, "hiver": WINTER}
 PARTS = {"early": 0, "beginning": 0, "start": 0, "mid": 1, "middle": 1, "late": 2, "end": 2}
 ABOUT = re.compile(r"\b(?:c|ca|circa|about|approx|around|abt|maybe|sometime|in|of|the)\b\.?|[~?≈]")
 YEAR = r"(?:'|’)?(\d{4}|\d{2})(?:ish)?"
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """From the first day that is possible to the last; both the same where the day is known."""
-
-    first: date
-    last: date
-
-    @property
-    def is_a_day(self) -> bool:
-        return self.first == self.last
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +37,7 @@ class Calendar:
 
     today: date
     day_first: bool | None = None
-    is_southern: bool = False
+    is_south: bool = False
 
 
 @lru_cache(maxsize=1)
@@ -58,7 +52,7 @@ def month_numbers() -> dict[str, int]:
 
 
 @lru_cache(maxsize=50_000)
-def read_span(text: str, calendar: Calendar) -> Span:
+def read_span(text: str, calendar: Calendar) -> DaySpan:
     """The days that the text may mean. Raises UnreadableCell."""
     try:
         span = find_span(text, calendar)
@@ -73,13 +67,13 @@ def read_span(text: str, calendar: Calendar) -> Span:
         raise UnreadableCell(f"“{text}” is before 1950. Check the year.")
     if span.first > calendar.today:
         raise UnreadableCell(f"“{text}” is in the future. Write the day the work was finished.")
-    return Span(max(span.first, EARLIEST_DAY), min(span.last, calendar.today))
+    return DaySpan(max(span.first, EARLIEST_DAY), min(span.last, calendar.today))
 
 
-def find_span(text: str, calendar: Calendar) -> Span | None:
+def find_span(text: str, calendar: Calendar) -> DaySpan | None:
     words = ABOUT.sub(" ", text.casefold().replace("–", "-")).strip(" .,")
     words = " ".join(words.split())
-    for find in (numeric_span, named_span, season_span, part_span, spreadsheet_day):
+    for find in (edtf_span, numeric_span, named_span, season_span, part_span, spreadsheet_day):
         if (span := find(words, calendar)) is not None:
             return span
     return None
@@ -93,21 +87,29 @@ def full_year(text: str, calendar: Calendar) -> int:
     return year + (2000 if year <= calendar.today.year % 100 + 1 else 1900)
 
 
-def day_span(year: int, month: int, day: int) -> Span:
+def day_span(year: int, month: int, day: int) -> DaySpan:
     found = date(year, month, day)
-    return Span(found, found)
+    return DaySpan(found, found)
 
 
-def month_span(year: int, month: int) -> Span:
-    return Span(date(year, month, 1), date(year, month, monthrange(year, month)[1]))
+def month_span(year: int, month: int) -> DaySpan:
+    return DaySpan.of_months(year, month, 1)
 
 
-def years_span(first: int, last: int) -> Span:
-    return Span(date(first, 1, 1), date(last, 12, 31))
+def years_span(first: int, last: int) -> DaySpan:
+    return DaySpan(date(first, 1, 1), date(last, 12, 31))
 
 
-def numeric_span(words: str, calendar: Calendar) -> Span | None:
-    """2024-06-14, 14/6/24, 6/2024, 2024, 2018/19, and the year alone of ISO 8601-2 (202X)."""
+def edtf_span(words: str, calendar: Calendar) -> DaySpan | None:
+    """What ISO 8601-2:2019 writes: 2023-03, 2021-21, 202X, 2018/2019."""
+    try:
+        return parse_edtf(words.upper(), is_south=calendar.is_south)
+    except EdtfError:
+        return None
+
+
+def numeric_span(words: str, calendar: Calendar) -> DaySpan | None:
+    """2024/06/14, 20240614, 14/6/24, and what `numeric_month_or_year` reads."""
     words = re.sub(r"[t ]\d{1,2}:\d{2}(:\d{2})?.*$", "", words)
     if found := re.fullmatch(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})", words):
         return day_span(*map(int, found.groups()))
@@ -118,9 +120,8 @@ def numeric_span(words: str, calendar: Calendar) -> Span | None:
     return numeric_month_or_year(words, calendar)
 
 
-def numeric_month_or_year(words: str, calendar: Calendar) -> Span | None:
-    if found := re.fullmatch(r"(\d{4})-(\d{2})", words):
-        return year_and_part(int(found[1]), found[2])
+def numeric_month_or_year(words: str, calendar: Calendar) -> DaySpan | None:
+    """6/2024, 6/24, 2018/19, '19, 2020s."""
     if found := re.fullmatch(r"(\d{1,2})[-/.](\d{4})", words):
         return month_span(int(found[2]), int(found[1]))
     if found := re.fullmatch(r"(\d{1,2})/'?(\d{2})", words):
@@ -129,26 +130,13 @@ def numeric_month_or_year(words: str, calendar: Calendar) -> Span | None:
         first = int(found[1])
         last = int(found[2]) if len(found[2]) == 4 else first - first % 100 + int(found[2])
         return years_span(first, last) if first <= last <= first + 5 else None
-    if found := re.fullmatch(r"(\d{3})x", words):
-        return years_span(int(found[1]) * 10, int(found[1]) * 10 + 9)
-    if found := re.fullmatch(r"'\d{2}|’\d{2}|(?:19|20)\d{2}(?:ish)?s?", words):
+    if re.fullmatch(r"['’]\d{2}|(?:19|20)\d{2}(?:ish)?s?", words):
         year = full_year(re.sub(r"\D", "", words), calendar)
         return years_span(year, year + 9 * words.endswith("s"))
     return None
 
 
-def year_and_part(year: int, part: str) -> Span | None:
-    """ISO 8601: a month; ISO 8601-2: a season; else a range such as 2018-19."""
-    number = int(part)
-    if 1 <= number <= 12:
-        return month_span(year, number)
-    if number in EDTF_SEASONS:
-        return season_of(year, EDTF_SEASONS[number])
-    last = year - year % 100 + number
-    return years_span(year, last) if year < last <= year + 5 else None
-
-
-def ordered_day(one: str, two: str, year: str, calendar: Calendar) -> Span:
+def ordered_day(one: str, two: str, year: str, calendar: Calendar) -> DaySpan:
     """Day and month in whichever order is possible; where both are, in the order of the list."""
     a = int(one)
     b = int(two)
@@ -176,7 +164,7 @@ def order_evidence(text: str) -> str:
     return "month" if b > 12 else "either"
 
 
-def named_span(words: str, calendar: Calendar) -> Span | None:
+def named_span(words: str, calendar: Calendar) -> DaySpan | None:
     """14 June 2024, Jun 14 2024, 14-Jun-24, Mar 2023, March '23."""
     months = month_numbers()
     parts = re.findall(r"\d+|[^\W\d_]+", words)
@@ -193,47 +181,43 @@ def named_span(words: str, calendar: Calendar) -> Span | None:
     return day_span(full_year(year, calendar), names[0], int(day))
 
 
-def named_month(month: int, number: str, calendar: Calendar) -> Span | None:
+def named_month(month: int, number: str, calendar: Calendar) -> DaySpan | None:
     """“Mar 2023” and “Mar 23” are months: a day without its year says nothing."""
     if len(number) not in {2, 4}:
         return None
     return month_span(full_year(number, calendar), month)
 
 
-def season_span(words: str, calendar: Calendar) -> Span | None:
+def season_span(words: str, calendar: Calendar) -> DaySpan | None:
     if not (found := re.fullmatch(rf"([^\W\d]+)[ ,-]*{YEAR}", words)) or found[1] not in SEASONS:
         return None
-    begins = SEASONS[found[1]]
-    if calendar.is_southern:
-        begins = (begins + 5) % 12 + 1
-    return season_of(full_year(found[2], calendar), begins)
+    season = DaySpan.of_season(
+        full_year(found[2], calendar), SEASONS[found[1]], is_south=calendar.is_south
+    )
+    if season.first.year == season.last.year:
+        return season
+    # a season over New Year may be meant by either of its years
+    return DaySpan(season.first.replace(year=season.first.year - 1), season.last)
 
 
-def season_of(year: int, begins: int) -> Span:
-    """Three months; a winter that begins in December may be that of either side of the new year."""
-    if begins == 12:
-        return Span(date(year - 1, 12, 1), date(year, 12, 31)) if year else years_span(year, year)
-    return Span(date(year, begins, 1), month_span(year, begins + 2).last)
-
-
-def part_span(words: str, calendar: Calendar) -> Span | None:
+def part_span(words: str, calendar: Calendar) -> DaySpan | None:
     """The first, middle or last third of a month, a season or a year: “late 2019”, “mid June 21”."""
     if not (found := re.fullmatch(r"(\w+)[ -]+(.+)", words)) or found[1] not in PARTS:
         return None
     whole = find_span(found[2], calendar)
-    if whole is None or whole.is_a_day:
+    if whole is None or whole.precision is Precision.DAY:
         return whole
     days = (whole.last - whole.first).days + 1
     third = PARTS[found[1]]
-    return Span(
+    return DaySpan(
         whole.first + timedelta(days=days * third // 3),
         whole.first + timedelta(days=days * (third + 1) // 3 - 1),
     )
 
 
-def spreadsheet_day(words: str, calendar: Calendar) -> Span | None:
+def spreadsheet_day(words: str, calendar: Calendar) -> DaySpan | None:
     """A day that a spreadsheet gave out as its number."""
     if not re.fullmatch(r"\d{5}", words) or int(words) not in SPREADSHEET_DAYS:
         return None
     found = SPREADSHEET_EPOCH + timedelta(days=int(words))
-    return Span(found, found)
+    return DaySpan(found, found)

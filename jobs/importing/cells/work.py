@@ -6,7 +6,8 @@ from functools import lru_cache
 
 from jobs.importing.cells.numbers import read_coats
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, Span, month_numbers, read_span
+from jobs.importing.cells.spans import Calendar, month_numbers, read_span
+from jobs.partial_dates import DaySpan
 
 # Words of the trade, in order: the first kind found is the one (common practice, no source).
 KIND_WORDS = {
@@ -38,7 +39,7 @@ class PastWork:
     """A job that a note tells of."""
 
     kind: str
-    span: Span
+    span: DaySpan
     coats: int | None
     words: str
 
@@ -73,7 +74,7 @@ def coats_within(words: str) -> int | None:
         return None
 
 
-def span_within(words: str, calendar: Calendar) -> Span | None:
+def span_within(words: str, calendar: Calendar) -> DaySpan | None:
     """The longest run of words that is a date; it must hold a year."""
     parts = words.replace("(", " ").replace(")", " ").split()
     for length in range(min(4, len(parts)), 0, -1):
