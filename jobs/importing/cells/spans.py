@@ -152,7 +152,7 @@ def ordered_day(one: str, two: str, year: str, calendar: Calendar) -> DaySpan:
 
 def order_evidence(text: str) -> str:
     """What a cell says of the order of day and month: “day”, “month”, “either” or nothing."""
-    found = re.match(r"\s*(\d{1,2})[-/. ](\d{1,2})[-/. ]'?(?:\d{4}|\d{2})\b", text)
+    found = re.search(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2})\b", text)
     if not found:
         return ""
     a = int(found[1])
