@@ -11,6 +11,7 @@ from django.db import connection
 from clients.models import Business
 from clients.units import Units
 from jobs.importing.cells import area_code_of
+from jobs.importing.guessing import GROUP_HEAD
 from jobs.importing.rows import (
     Answers,
     BookFacts,
@@ -112,7 +113,9 @@ def client_cells(source: ListImport) -> list[ClientCells]:
         places["email"],
         places["street"] or places["address"],
     ]
-    parts = ", ".join(f"concat_ws('; ', {', '.join(['cells[%s]'] * len(c)) or 'NULL'})" for c in columns)
+    parts = ", ".join(
+        f"concat_ws('; ', {', '.join(['cells[%s]'] * len(c)) or 'NULL'})" for c in columns
+    )
     with connection.cursor() as cursor:
         cursor.execute(
             f"SELECT DISTINCT {parts} FROM jobs_importrow WHERE source_id = %s LIMIT %s",  # noqa: S608 - made of places
@@ -121,14 +124,14 @@ def client_cells(source: ListImport) -> list[ClientCells]:
         return [ClientCells(*row) for row in sorted(cursor.fetchall())]
 
 
-def grouped_by_invoice(
-    rows: Sequence[ListRow], mapping: Sequence[str]
-) -> Iterator[list[ListRow]]:
+def grouped_by_invoice(rows: Sequence[ListRow], mapping: Sequence[str]) -> Iterator[list[ListRow]]:
     """Neighbours that have the same invoice number; each other row by itself."""
     at = mapping.index("invoice") if "invoice" in mapping and "item" in mapping else None
     group: list[ListRow] = []
     for row in rows:
-        if group and (at is None or not invoice_of(row, at) or invoice_of(row, at) != invoice_of(group[0], at)):
+        if group and (
+            at is None or not invoice_of(row, at) or invoice_of(row, at) != invoice_of(group[0], at)
+        ):
             yield group
             group = []
         group.append(row)
@@ -145,7 +148,11 @@ def rows_of(source: ListImport, rows: Sequence[ImportRow]) -> list[ListRow]:
     found = []
     last: list[str] | None = None
     carried = [at for at, field in enumerate(source.mapping) if field in CARRIED_FIELDS]
-    placed = [at for at, field in enumerate(source.mapping) if field in PLACE_FIELDS]
+    placed = [
+        at
+        for at, field in enumerate(source.mapping)
+        if field in PLACE_FIELDS and source.heads[at] != GROUP_HEAD
+    ]
     names = [
         at
         for at, field in enumerate(source.mapping)
@@ -169,7 +176,7 @@ def filled_from(
     """Who it is from the row above; where it is too, unless the row says so itself."""
     cells = cells + [""] * (len(above) - len(cells))
     wanted = list(carried)
-    if not any(cells[at] for at in placed if at < len(cells) - 2):
+    if not any(cells[at] for at in placed):
         wanted += placed
     for at in wanted:
         cells[at] = cells[at] or above[at]

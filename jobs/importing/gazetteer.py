@@ -50,7 +50,9 @@ class Gazetteer:
     @cached_property
     def regions(self) -> dict[str, str]:
         """Folded names, and initials where these are of one region, → the name."""
-        names = sorted({town.region for each in self.towns.values() for town in each if town.region})
+        names = sorted(
+            {town.region for each in self.towns.values() for town in each if town.region}
+        )
         found: dict[str, str] = {}
         for name in names:
             words = [word for word in name.split() if word[0].isupper()]
@@ -77,9 +79,7 @@ class Gazetteer:
             return -float(town.population)
         north, east = self.home
         width = cos(radians(north))
-        return float(
-            (town.latitude - north) ** 2 + ((town.longitude - east) * width) ** 2
-        )
+        return float((town.latitude - north) ** 2 + ((town.longitude - east) * width) ** 2)
 
     def likest(self, name: str, region: str = "") -> list[KnownTown]:
         """Towns of the region (else of the business's) whose names come near, and then the town
@@ -92,7 +92,11 @@ class Gazetteer:
             if not wanted or town.region == wanted
         }
         close = process.extract(
-            fold_place_name(name), list(inside), scorer=fuzz.ratio, score_cutoff=LIKE_ENOUGH, limit=3
+            fold_place_name(name),
+            list(inside),
+            scorer=fuzz.ratio,
+            score_cutoff=LIKE_ENOUGH,
+            limit=3,
         )
         found = [inside[key] for key, _, _ in close]
         nearest = min(inside.values(), key=self.distance, default=None)

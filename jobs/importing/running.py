@@ -8,17 +8,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from auditlog.context import disable_auditlog, set_actor
 from django.db import connection, transaction
 from django.utils import timezone
 from django_q.tasks import async_task
 
-from auditlog.context import disable_auditlog, set_actor
 from clients.models import Business
-from jobs.importing.asking import ListReading, book_facts, grouped_by_invoice, rows_of
-from jobs.importing.rows import ListRow, UnitRead
-from jobs.importing.writing import ChunkWriter, remove_made_rows, what_was_built_on
-from jobs.importing.writing.chunks import Outcome
 from jobs.actions.jobs import follow_job_changes
+from jobs.importing.asking import ListReading, book_facts, grouped_by_invoice, rows_of
+from jobs.importing.guessing import FIELDS_BY_NAME
+from jobs.importing.rows import ListRow, UnitRead
+from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on
 from jobs.models import ImportRow, ListImport
 
 ROWS_A_CHUNK = 2_000
@@ -39,6 +39,18 @@ class ImportConflict(Exception):  # noqa: N818 - it is no fault
 
 def start_import(*, source: ListImport, now: datetime) -> None:
     """Let the list come in: at once if it is short, else by the worker."""
+    open_run(source, now)
+    wake(source)
+
+
+def import_now(*, source: ListImport, now: datetime) -> ListImport:
+    """Bring the whole list in before going on, however long it is: for the command."""
+    open_run(source, now)
+    continue_import(source.pk, deadline=None)
+    return ListImport.objects.get(pk=source.pk)
+
+
+def open_run(source: ListImport, now: datetime) -> None:
     with transaction.atomic():
         row = ListImport.objects.select_for_update().get(pk=source.pk)
         if row.state != State.ASKING:
@@ -47,7 +59,6 @@ def start_import(*, source: ListImport, now: datetime) -> None:
         ListImport.objects.filter(pk=row.pk).update(
             state=State.RUNNING, started_at=now, mapping=source.mapping, decisions=source.decisions
         )
-    wake(source)
 
 
 def wake(source: ListImport) -> None:
@@ -223,15 +234,18 @@ def finish_import(source: ListImport, now: datetime) -> None:
             row.save()
 
 
-def mend_row(*, row: ImportRow, cells: Mapping[int, str], business: Business, now: datetime) -> ImportRow:
-    """Cells written anew, and the row read again; it comes in if nothing is missing any more."""
+def mend_row(
+    *, row: ImportRow, cells: Mapping[int, str], business: Business, now: datetime
+) -> ImportRow:
+    """Cells written again (field → text), and the row read; it comes in if nothing is missing."""
     with transaction.atomic():
         source = ListImport.objects.select_for_update().get(pk=row.source_id)
         row = ImportRow.objects.select_for_update().get(pk=row.pk)
         if row.state != ImportRow.State.TO_COMPLETE or source.state != State.DONE:
             raise ImportConflict("This row is no longer waiting.")
         group = group_of_row(source, row)
-        for at, text in cells.items():
+        for field, text in cells.items():
+            at = column_for(source, field)
             row.cells = row.cells + [""] * (at + 1 - len(row.cells))
             row.cells[at] = text
         row.save(update_fields=["cells"])
@@ -243,6 +257,19 @@ def mend_row(*, row: ImportRow, cells: Mapping[int, str], business: Business, no
         source.rows_done -= sum(len(unit.numbers) for unit in units)
         store_progress(source, units, outcomes, run.writer)
     return ImportRow.objects.get(pk=row.pk)
+
+
+def column_for(source: ListImport, field: str) -> int:
+    """The column that tells it; the list gets one more if none does."""
+    if field in source.mapping:
+        return source.mapping.index(field)
+    source.heads = [*source.heads, FIELDS_BY_NAME[field].words]
+    source.mapping = [*source.mapping, field]
+    source.scores = [*source.scores, 1.0]
+    ListImport.objects.filter(pk=source.pk).update(
+        heads=source.heads, mapping=source.mapping, scores=source.scores
+    )
+    return len(source.mapping) - 1
 
 
 def group_of_row(source: ListImport, row: ImportRow) -> list[ImportRow]:
@@ -309,3 +336,21 @@ def reopen_import(*, source: ListImport) -> None:
         state=State.ASKING, counts={}, made={}, rows_done=0, started_at=None, finished_at=None
     )
 
+
+def save_answers(*, source: ListImport) -> None:
+    """Keep what a person chose and answered, for this list and for the next with its columns."""
+    ListImport.objects.filter(pk=source.pk, state=State.ASKING).update(
+        mapping=source.mapping, decisions=source.decisions
+    )
+
+
+@transaction.atomic
+def forget_list(*, source: ListImport) -> bool:
+    """Remove a list that has nothing in the book; False if it has."""
+    row = ListImport.objects.select_for_update().get(pk=source.pk)
+    if row.state not in {State.ASKING, State.UNDONE}:
+        return False
+    with disable_auditlog():
+        ImportRow.objects.filter(source=row)._raw_delete(using="default")
+        row.delete()
+    return True

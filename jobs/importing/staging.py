@@ -5,14 +5,21 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import lru_cache
 
+from auditlog.context import disable_auditlog
 from django.db import connection, transaction
 
-from auditlog.context import disable_auditlog
 from clients.models import Business, Place, User
 from clients.places.spelling import fold_place_name
 from jobs.importing.files import ListError, RawSheet, read_pasted_cells, read_sheets
 from jobs.importing.gazetteer import Gazetteer, KnownTown
-from jobs.importing.guessing import GROUP_HEAD, YEAR_HEAD, ContentReader, SheetLayout, guess_columns, lay_out
+from jobs.importing.guessing import (
+    GROUP_HEAD,
+    YEAR_HEAD,
+    ContentReader,
+    SheetLayout,
+    guess_columns,
+    lay_out,
+)
 from jobs.importing.writing import insert_rows
 from jobs.models import ImportRow, ListImport
 
@@ -156,9 +163,7 @@ def cached_gazetteer(
     country: str, town: str, region: str, home: tuple[float, float] | None, edition: int
 ) -> Gazetteer:
     """Read once a process; `edition` is the number of towns, which a new table changes."""
-    names = (
-        *("geoname_id", "name", "region", "latitude", "longitude", "time_zone", "population"),
-    )
+    names = (*("geoname_id", "name", "region", "latitude", "longitude", "time_zone", "population"),)
     rows = Place.objects.filter(country=country).order_by("geoname_id").values_list(*names)
     gazetteer = Gazetteer.of(country, (KnownTown(*row) for row in rows), home, region)
     known = gazetteer.find(town, gazetteer.region(region))

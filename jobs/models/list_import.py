@@ -43,7 +43,9 @@ class ListImport(models.Model):
         models.CharField(max_length=20, blank=True), default=list, help_text="Field by column."
     )
     scores = ArrayField(models.FloatField(), default=list, help_text="How sure each guess is.")
-    decisions = models.JSONField(default=dict, help_text="What a person answered: doubt → key → value.")
+    decisions = models.JSONField(
+        default=dict, help_text="What a person answered: doubt → key → value."
+    )
     remarks = ArrayField(models.TextField(), default=list)
     counts = models.JSONField(default=dict, help_text="What was made, changed and found.")
     made = models.JSONField(default=dict, help_text="Keys of products and batches that it made.")

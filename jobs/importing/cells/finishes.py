@@ -10,11 +10,55 @@ from clients.places.spelling import strip_accents
 
 # Colours as tins carry them (common practice, no source); those of the book come on top.
 COLOUR_WORDS = {
-    *("natural", "clear", "slate", "driftwood", "cedar", "honey", "amber", "teak", "walnut", "grey"),
-    *("gray", "brown", "black", "white", "redwood", "chestnut", "mahogany", "oak", "sand", "charcoal"),
+    *(
+        "natural",
+        "clear",
+        "slate",
+        "driftwood",
+        "cedar",
+        "honey",
+        "amber",
+        "teak",
+        "walnut",
+        "grey",
+    ),
+    *(
+        "gray",
+        "brown",
+        "black",
+        "white",
+        "redwood",
+        "chestnut",
+        "mahogany",
+        "oak",
+        "sand",
+        "charcoal",
+    ),
     *("silver", "golden", "gold", "ebony", "pewter", "straw", "butternut", "rosewood", "cocoa"),
-    *("mocha", "espresso", "bark", "fog", "stone", "rust", "red", "green", "blue", "taupe", "russet"),
-    *("beige", "pecan", "hickory", "maple", "cherry", "birch", "seagrass", "sandstone", "weathered"),
+    *(
+        "mocha",
+        "espresso",
+        "bark",
+        "fog",
+        "stone",
+        "rust",
+        "red",
+        "green",
+        "blue",
+        "taupe",
+        "russet",
+    ),
+    *(
+        "beige",
+        "pecan",
+        "hickory",
+        "maple",
+        "cherry",
+        "birch",
+        "seagrass",
+        "sandstone",
+        "weathered",
+    ),
 }
 COLOUR_BEGINNINGS = {"dark", "light", "warm", "pale", "deep", "medium"}
 # Words of data sheets; the first that is found counts (common practice, no source).
@@ -33,7 +77,8 @@ KIND_OF_PRODUCT_WORDS = {
     "cleaner": r"cleaner|\bclean$|wash$|percarbonate",
 }
 AMOUNTS = re.compile(
-    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal", re.I
+    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
+    re.I,
 )
 SAME_PRODUCT = 86  # of 100 (rapidfuzz, of the words in order): two slips in a name of three words
 
@@ -82,9 +127,7 @@ def finish_key(name: str) -> str:
     return " ".join(sorted(re.findall(r"\w+", strip_accents(name).casefold())))
 
 
-def group_spellings(
-    counted: Mapping[str, int], known: Iterable[str] = ()
-) -> list[SpellingGroup]:
+def group_spellings(counted: Mapping[str, int], known: Iterable[str] = ()) -> list[SpellingGroup]:
     """Names with how often each occurs → groups, the most frequent spelling in front. `known` are
     the products of the book: a spelling like one of these is that one."""
     groups = [SpellingGroup(name, "", "") for name in known]

@@ -168,13 +168,15 @@ def volume(value: Decimal, text: str) -> Decimal:
 def read_coats(text: str) -> int | None:
     """“2 cts”, “two coats”, “2x”: how many coats; None where it is not said."""
     words = text.casefold()
-    found = re.search(r"\b(\d{1,2}|one|two|three|four|single|double) ?(?:x\b|ct?s?\b|coats?\b)", words)
-    found = found or re.search(r"\bx ?(\d)\b(?! ?l)", words) or re.fullmatch(r" *(\d{1,2}) *", words)
+    found = re.search(
+        r"\b(\d{1,2}|one|two|three|four|single|double) ?(?:x\b|ct?s?\b|coats?\b)", words
+    )
+    found = (
+        found or re.search(r"\bx ?(\d)\b(?! ?l)", words) or re.fullmatch(r" *(\d{1,2}) *", words)
+    )
     if not found:
         return None
     count = NUMBER_WORDS.get(found[1]) or int(found[1])
     if not 1 <= count <= 10:
         raise UnreadableCell(f"“{text}”: coats are 1 to 10.")
     return count
-
-

@@ -157,7 +157,7 @@ def order_evidence(text: str) -> str:
         return ""
     a = int(found[1])
     b = int(found[2])
-    if a > 12 and b > 12 or a == b or not a or not b:
+    if (a > 12 and b > 12) or a == b or not a or not b:
         return ""
     if a > 12:
         return "day"

@@ -20,7 +20,7 @@ def delimited_lines(content: bytes, remarks: list[str]) -> Iterator[tuple[int, l
     """(number, cells) of each record; the number is that of its first line in the file."""
     lines = list(islice(decoded_lines(content, []), SAMPLE_LINES))
     if any("\x00" in line for line in lines):
-        raise ListError("This is no text file. Save the list as CSV, XLSX or ODS.")
+        raise ListError("The file is not a text file. Save the list as CSV, XLSX or ODS.")
     delimiter = find_delimiter(lines)
     has_mark = bool(lines) and lines[0].lower().startswith("sep=")
     width = usual_width(lines, delimiter)
@@ -37,7 +37,7 @@ def decoded_lines(content: bytes, remarks: list[str]) -> Iterator[str]:
         try:
             yield from content.decode("utf-16").splitlines()
         except UnicodeDecodeError as error:
-            raise ListError("This is no text file. Save the list as CSV or XLSX.") from error
+            raise ListError("The file is not a text file. Save the list as CSV or XLSX.") from error
         return
     content = content.removeprefix(b"\xef\xbb\xbf")
     if b"\n" not in content:

@@ -7,7 +7,6 @@ MAX_LIST_BYTES = 50 * 1024 * 1024
 MAX_UNPACKED_BYTES = 200 * 1024 * 1024
 MAX_LIST_ROWS = 200_000
 MAX_LIST_COLUMNS = 100
-MAX_CELL_LENGTH = 20_000
 
 
 class ListError(Exception):
@@ -34,7 +33,7 @@ class RawSheet:
 def clean_cell(text: str) -> str:
     """A cell without the blanks around it, nor what PostgreSQL cannot keep; the apostrophe that
     keeps a spreadsheet from running a formula goes."""
-    text = text.replace("\x00", "").replace("\u00a0", " ").strip()[:MAX_CELL_LENGTH]
+    text = text.replace("\x00", "").replace("\u00a0", " ").strip()
     return text[1:] if text[:1] == "'" and text[1:2] in {"=", "+", "-", "@"} else text
 
 

@@ -16,6 +16,7 @@ from jobs.importing.cells import (
     read_emails,
     read_kind,
     read_money,
+    read_past_work,
     read_phones,
     read_span,
 )
@@ -23,6 +24,7 @@ from jobs.importing.cells.addresses import POSTCODES
 from jobs.importing.gazetteer import Gazetteer
 
 CellTest = Callable[[str], bool]
+HISTORY = "history"  # no field: what makes a column one of notes
 STREET_LIKE = re.compile(r"^(?:unit|apt|lot|rr)?\.? ?#?\d+[a-z]? \D{3,}", re.I)
 
 
@@ -47,7 +49,7 @@ class ContentReader:
             "area": is_area_like,
             "species": lambda cell: len(cell) < 40 and names_timber(cell),
             "done": self.is_dated,
-            "kind": lambda cell: len(cell) < 60 and bool(read_kind(cell)),
+            "kind": lambda cell: len(cell) < 60 and bool(read_kind(cell)) and not self.tells(cell),
             "product": is_product_like,
             "price": is_price_like,
             "coats": lambda cell: bool(re.fullmatch(r"[1-9](?: ?c?ts?| coats?|x)?", cell, re.I)),
@@ -55,11 +57,16 @@ class ContentReader:
             "last_name": is_name_like,
             "first_name": is_name_like,
             "notes": lambda cell: len(cell.split()) > 3,
+            HISTORY: self.tells,
         }
 
     def is_phone(self, cell: str) -> bool:
         digits = sum(map(str.isdigit, cell))
         return digits >= 7 and reads(read_phones, cell, self.gazetteer.country, "902")
+
+    def tells(self, cell: str) -> bool:
+        """Whether work with its date stands in the cell: “oiled 2x spring 21, strip 2018”."""
+        return bool(read_past_work(cell, Calendar(self.today, day_first=True)))
 
     def is_postcode(self, cell: str) -> bool:
         pattern = POSTCODES.get(self.gazetteer.country)

@@ -21,14 +21,27 @@ LIST_FIELDS = [
     ),
     ListField("first_name", "First name", ("first name", "first", "given name", "forename")),
     ListField("last_name", "Last name", ("last name", "last", "surname", "family name")),
-    ListField("company", "Company", ("company", "business", "organisation", "organization", "firm")),
+    ListField(
+        "company", "Company", ("company", "business", "organisation", "organization", "firm")
+    ),
     ListField(
         "phone",
         "Phone",
-        ("phone", "telephone", "tel", "phone number", "phone no", "home phone", "contact", "number"),
+        (
+            "phone",
+            "telephone",
+            "tel",
+            "phone number",
+            "phone no",
+            "home phone",
+            "contact",
+            "number",
+        ),
         is_repeatable=True,
     ),
-    ListField("mobile", "Mobile phone", ("mobile", "cell", "cell phone", "mobile phone", "cellular")),
+    ListField(
+        "mobile", "Mobile phone", ("mobile", "cell", "cell phone", "mobile phone", "cellular")
+    ),
     ListField(
         "email",
         "E-mail",
@@ -42,7 +55,9 @@ LIST_FIELDS = [
     ),
     ListField("street", "Street", ("street", "street address", "address line 1", "civic", "road")),
     ListField("town", "Town", ("town", "city", "place", "community", "suburb", "area town")),
-    ListField("region", "Province, state or region", ("region", "province", "state", "prov", "county")),
+    ListField(
+        "region", "Province, state or region", ("region", "province", "state", "prov", "county")
+    ),
     ListField("postcode", "Postcode", ("postcode", "postal code", "zip", "zip code", "post code")),
     ListField("country", "Country", ("country",)),
     ListField("latitude", "Latitude", ("latitude", "lat")),
@@ -53,11 +68,22 @@ LIST_FIELDS = [
         "Size",
         (
             *("size", "deck size", "area", "sq ft", "sqft", "square feet", "square footage", "m2"),
-            *("dimensions", "sq m", "area m2", "area ft2", "size sq ft", "size m2", "footage", "sf"),
+            *(
+                "dimensions",
+                "sq m",
+                "area m2",
+                "area ft2",
+                "size sq ft",
+                "size m2",
+                "footage",
+                "sf",
+            ),
         ),
     ),
     ListField(
-        "species", "Timber", ("timber", "wood", "species", "wood type", "material", "lumber", "boards")
+        "species",
+        "Timber",
+        ("timber", "wood", "species", "wood type", "material", "lumber", "boards"),
     ),
     ListField("texture", "Surface of the boards", ("texture",)),
     ListField("traffic", "How much it is walked on", ("traffic",)),
@@ -78,7 +104,17 @@ LIST_FIELDS = [
     ListField(
         "kind",
         "What was done",
-        ("job", "work", "what", "job kind", "job type", "service", "work done", "type of work", "type"),
+        (
+            "job",
+            "work",
+            "what",
+            "job kind",
+            "job type",
+            "service",
+            "work done",
+            "type of work",
+            "type",
+        ),
     ),
     ListField(
         "product",
@@ -101,17 +137,39 @@ LIST_FIELDS = [
     ),
     ListField("grade", "Grade as found", ("grade", "condition grade")),
     ListField("visit_reason", "Why the visit happened", ("visit reason",)),
-    ListField("crew", "Who did the work", ("crew", "done by", "worker", "who did it", "team", "tech")),
+    ListField(
+        "crew", "Who did the work", ("crew", "done by", "worker", "who did it", "team", "tech")
+    ),
     ListField(
         "price",
         "Price",
-        ("price", "amount", "charged", "cost", "total", "paid", "invoiced", "line total", "fee", "$"),
+        (
+            "price",
+            "amount",
+            "charged",
+            "cost",
+            "total",
+            "paid",
+            "invoiced",
+            "line total",
+            "fee",
+            "$",
+        ),
     ),
     ListField("currency", "Currency", ("currency",)),
     ListField(
         "invoice",
         "Invoice number",
-        ("invoice", "invoice no", "invoice number", "num", "inv", "inv no", "document no", "doc no"),
+        (
+            "invoice",
+            "invoice no",
+            "invoice number",
+            "num",
+            "inv",
+            "inv no",
+            "document no",
+            "doc no",
+        ),
     ),
     ListField(
         "item",
@@ -129,8 +187,27 @@ LIST_FIELDS = [
 FIELDS_BY_NAME = {each.name: each for each in LIST_FIELDS}
 # Heads of columns that nothing here is read from.
 UNUSED_HEADS = (
-    *("next", "next due", "due", "next visit", "balance", "status", "id", "no", "tax", "hst", "gst"),
+    *(
+        "next",
+        "next due",
+        "due",
+        "next visit",
+        "balance",
+        "status",
+        "id",
+        "no",
+        "tax",
+        "hst",
+        "gst",
+    ),
     *("rate", "unit price", "terms", "account", "class", "due date", "paid date", "open balance"),
-    *("customer id", "reminded", "called", "type of transaction", "transaction type", "sales price"),
+    *(
+        "customer id",
+        "reminded",
+        "called",
+        "type of transaction",
+        "transaction type",
+        "sales price",
+    ),
     *("tax amount", "next time", "line no", "row"),
 )

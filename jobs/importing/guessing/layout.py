@@ -79,7 +79,7 @@ def grouped_rows(
             year = found[1]
             layout.group_heads.add(YEAR_HEAD)
         elif heading:
-            group = heading
+            group = heading.title() if heading.isupper() and len(heading) > 3 else heading
             layout.group_heads.add(GROUP_HEAD)
         else:
             yield ListLine(line.number, [*padded[:width], group, year])

@@ -4,7 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from jobs.importing.guessing.contents import ContentReader
+from jobs.importing.guessing.contents import HISTORY, ContentReader
 from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS
 from jobs.importing.guessing.layout import GROUP_HEAD, YEAR_HEAD
 from jobs.importing.guessing.names import UNUSED, folded_head, name_score
@@ -14,6 +14,7 @@ LEAST_SCORE = 0.4
 # Cells that cannot be anything else: a head without such cells is not believed.
 MUST_FIT = {"email", "phone", "mobile", "done", "area", "price", "postcode"}
 HEADLESS_FACTOR = 0.85  # a column told by its cells alone is less sure
+TOLD_SHARE = 0.3  # of the cells: a column that tells of work with its dates is one of notes
 NEVER_BY_CELLS = {"first_name", "last_name", "mobile", "coats"}
 
 
@@ -51,6 +52,8 @@ def column_score(head: str, field: str, shares: dict[str, float]) -> float:
     if head in {GROUP_HEAD, YEAR_HEAD}:
         return {GROUP_HEAD: {"town": 0.8}, YEAR_HEAD: {"done": 0.55}}[head].get(field, 0.0)
     name = name_score(head, field)
+    if field == "notes" and shares[HISTORY] >= TOLD_SHARE:
+        return 0.9
     if field not in shares:
         return name * 0.95
     share = shares[field]

@@ -181,7 +181,9 @@ def town_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
         options = [*((str(town.pk), str(town)) for town in near), ("", "At our own address")]
         entries.append(DoubtEntry(name, name, count, options, options[0][0]))
     if missing:
-        known = [book.gazetteer.find(name) for name in [book.town, *(n for n, _ in towns.most_common(8))]]
+        known = [
+            book.gazetteer.find(name) for name in [book.town, *(n for n, _ in towns.most_common(8))]
+        ]
         options = list({str(town.pk): (str(town.pk), str(town)) for town in known if town}.values())
         options = options or [("", "At our own address")]
         entries.append(DoubtEntry("", "No town written", missing, options, options[0][0]))
@@ -247,9 +249,7 @@ def timber_doubt(facts: ListFacts) -> Iterator[Doubt]:
     for text, count in facts.counted("species").most_common():
         found = read_timber(text)
         if not found.is_sure:
-            entries.append(
-                DoubtEntry(text, text, count, options, found.species or Species.UNKNOWN)
-            )
+            entries.append(DoubtEntry(text, text, count, options, found.species or Species.UNKNOWN))
     if entries:
         yield Doubt("timber", "What timber do these words mean?", "", entries[:MAX_ENTRIES])
 
@@ -305,7 +305,9 @@ def finish_key_of(name: str) -> str:
 def class_doubt(facts: ListFacts, book: BookFacts, answers: Answers) -> Iterator[Doubt]:
     """What kind of finish each product that is new to the book is: it decides how it wears."""
     names = finish_names(facts, book)
-    groups = {group.name: group for group in group_spellings(names, [p.name for p in book.products])}
+    groups = {
+        group.name: group for group in group_spellings(names, [p.name for p in book.products])
+    }
     counted: Counter[str] = Counter()
     for group in groups.values():
         for name, count in group.spellings.items():

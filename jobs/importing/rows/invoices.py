@@ -7,7 +7,8 @@ from decimal import Decimal
 from jobs.importing.cells import finish_class_of, product_kind_of, read_kind
 
 MONEY_ONLY = re.compile(
-    r"^\W*(?:hst|gst|pst|vat|tax|taxes|deposit|payment|paid|balance|interest|tip|e-?transfer)\b", re.I
+    r"^\W*(?:hst|gst|pst|vat|tax|taxes|deposit|payment|paid|balance|interest|tip|e-?transfer)\b",
+    re.I,
 )
 TAX_LINE = re.compile(r"^\W*(?:hst|gst|pst|vat|tax|taxes|deposit|payment|paid|balance)\b", re.I)
 PRICE_ONLY = re.compile(
@@ -20,12 +21,13 @@ OTHER_WORK = re.compile(
 )
 PRODUCT_NOUN = (
     r"(?:oil|stain|sealer|seal|varnish|stripper|cleaner|brightener|guard|finish|coating|semi|solid|"
-    r"preserver|preservative|toner|wash)"
+    r"preserver|preservative|toner)"
 )
 PRODUCT_LIKE = re.compile(rf"\b[A-Z]\w+(?: \w+)?[ -]{PRODUCT_NOUN}\b|\b\w+ {PRODUCT_NOUN}\b", re.I)
 WORK_VERB = re.compile(
-    r"\b(?:strip(?:ped|ping)? (?:and|&|\+)|clean(?:ed|ing)? (?:and|&|\+)|re-?coat|re-?oil\w*|re-?stain\w*|"
-    r"sand(?:ed|ing)?|supply|apply|applied|deck|labou?r|wash(?:ed|ing) |repair|replace)\w*",
+    r"\b(?:strip(?:ped|ping)? (?:and|&|\+)|clean(?:ed|ing)? (?:and|&|\+)|re-?coat\w*|re-?oil\w*|"
+    r"re-?stain\w*|sand(?:ed|ing)?|supply|apply|applied|labou?r|wash(?:ed|ing) |repair\w*|"
+    rf"replac\w*|decks?\b(?! {PRODUCT_NOUN}))",
     re.I,
 )
 PIECES = re.compile(r"\s*[,;:|]\s+|\s+[-–—]\s+|\s+(?:with|using|in)\s+", re.I)

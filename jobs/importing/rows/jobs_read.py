@@ -110,7 +110,9 @@ class JobReader:
         if text:
             strict = text.casefold()
             return (
-                strict if strict in KIND_ORDER else read_kind(text) or self.answers.get("kinds", text)
+                strict
+                if strict in KIND_ORDER
+                else read_kind(text) or self.answers.get("kinds", text)
             )
         kinds = {line.kind for line in works if line.is_work} or {line.kind for line in works}
         found = [kind for kind in KIND_ORDER if kind in kinds]
@@ -135,7 +137,9 @@ class JobReader:
                 jobs[-1].coats.append(CoatRead("", coats=same.coats))
         for work in rest:
             coats = [CoatRead("", coats=work.coats)] if work.kind in {"strip", "recoat"} else []
-            jobs.append(JobRead(work.kind, work.span, coats if work.coats else [], notes=[work.words]))
+            jobs.append(
+                JobRead(work.kind, work.span, coats if work.coats else [], notes=[work.words])
+            )
         return sorted(jobs, key=lambda job: (job.span.last, job.span.first), reverse=True)
 
     def describe(
@@ -156,7 +160,9 @@ class JobReader:
             counted = job.coats[0].coats if job.coats else None
             job.coats = [replace(coat, coats=coat.coats or counted) for coat in coats]
         job.notes += [words for coat in coats if (words := unnamed_words(coat))]
-        job.coats = [replace(coat, product=coat.product if is_named(coat) else "") for coat in job.coats]
+        job.coats = [
+            replace(coat, product=coat.product if is_named(coat) else "") for coat in job.coats
+        ]
         job.price = self.price(lines, works)
         job.currency = lines[0].first("currency").upper()[:3] or self.book.currency
         job.crew = lines[0].first("crew")[:120]
@@ -183,7 +189,9 @@ class JobReader:
             amounts = [line.amount for line in works if line.counts_for_price and line.amount]
             total = sum(amounts, Decimal(0))
             return total if amounts and total >= 0 else None
-        prices = [price for text in lines[0].all("price") if (price := money_or_none(text)) is not None]
+        prices = [
+            price for text in lines[0].all("price") if (price := money_or_none(text)) is not None
+        ]
         return prices[0] if prices and prices[0] >= 0 else None
 
     def invoice_line(self, cells: "Cells") -> InvoiceLine:
@@ -244,7 +252,9 @@ class JobReader:
         finish_class = (
             known.finish_class
             if known
-            else self.answers.get("classes", name, finish_class_of(name)) if kind == "finish" else ""
+            else self.answers.get("classes", name, finish_class_of(name))
+            if kind == "finish"
+            else ""
         )
         return CoatRead(
             name[:120],
@@ -307,7 +317,9 @@ def quiet(read, text: str):  # type: ignore[no-untyped-def]
 
 def quantity_litres(text: str, line: InvoiceLine) -> Decimal | None:
     """The quantity of a line that sells a product and says its unit."""
-    return quiet(read_litres, text) if re.search(r"[a-z]", text.casefold()) and line.products else None
+    return (
+        quiet(read_litres, text) if re.search(r"[a-z]", text.casefold()) and line.products else None
+    )
 
 
 def is_named(coat: CoatRead) -> bool:

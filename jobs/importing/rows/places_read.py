@@ -1,5 +1,6 @@
 """Where a row says that the deck is."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from jobs.importing.cells import AddressRead, split_address
@@ -19,7 +20,8 @@ MAX_TOWN = 120
 class PlaceReader:
     """Addresses in one cell or several; towns that are not known by the answers."""
 
-    def __init__(self, book: BookFacts, answers: "Answers") -> None:
+    def __init__(self, own_towns: Sequence[int], book: BookFacts, answers: "Answers") -> None:
+        self.own_towns = own_towns  # columns of towns that do not head a group
         self.book = book
         self.answers = answers
         self.towns_by_pk = {
@@ -77,8 +79,8 @@ class PlaceReader:
 
     def has_own_town(self, cells: "Cells") -> bool:
         """A town beside the address, not one that heads a group of rows: that gives way."""
-        columns = cells.places.get("town", ())
-        return any(at < len(cells.row.cells) - 2 and cells.row.cells[at] for at in columns)
+        row = cells.row.cells
+        return any(at < len(row) and row[at] for at in self.own_towns)
 
     def town(self, address: AddressRead, unit: UnitRead) -> KnownTown | None:
         key = (address.town, address.region)

@@ -14,7 +14,7 @@ from jobs.importing.cells import (
     read_timber,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
-from jobs.importing.guessing import unit_of_head
+from jobs.importing.guessing import GROUP_HEAD, unit_of_head
 from jobs.importing.rows.doubts import Answers
 from jobs.importing.rows.facts import BookFacts
 from jobs.importing.rows.jobs_read import JobReader
@@ -63,7 +63,8 @@ class RowReader:
             book.today, answers.get("day_order", default="day") == "day", book.is_south
         )
         self.jobs = JobReader(heads, self.places, book, answers, self.calendar)
-        self.sites = PlaceReader(book, answers)
+        own_towns = [at for at in self.places.get("town", ()) if heads[at] != GROUP_HEAD]
+        self.sites = PlaceReader(own_towns, book, answers)
 
     def read(self, rows: Sequence[ListRow]) -> UnitRead:
         """One row, or the lines of one invoice."""
@@ -116,9 +117,7 @@ class RowReader:
             return
         marked = f"{cell} cell" if field == "mobile" else cell
         area_code = self.answers.get("area_code", default=self.book.area_code)
-        found = self.guarded(
-            unit, field, lambda: read_phones(marked, self.book.country, area_code)
-        )
+        found = self.guarded(unit, field, lambda: read_phones(marked, self.book.country, area_code))
         known = {phone.e164 for phone in client.phones}
         client.phones += [phone for phone in found or () if phone.e164 not in known]
 
@@ -150,7 +149,9 @@ class RowReader:
             if is_blank(text):
                 continue
             try:
-                found = read_area(text, self.area_units[at] or ("m2" if self.book.is_metric else "ft2"))
+                found = read_area(
+                    text, self.area_units[at] or ("m2" if self.book.is_metric else "ft2")
+                )
             except UnreadableCell:
                 deck.notes.append(f"Size: {text}")
                 unit.remarks.append("The size could not be read and went to the notes.")

@@ -11,7 +11,7 @@ from jobs.importing.cells import name_key, read_name, street_key
 from jobs.importing.cells.contacts import EMAIL_LIKE
 from jobs.importing.rows.facts import ClientCells
 
-ASK_FROM = 55  # of 100: less alike is two clients
+ASK_FROM = 68  # of 100: less alike is two clients
 ONE_FROM = 74  # of 100: as alike as this is likely one
 MAX_SHARING = 6  # people at one number or street: more is an office or a block of flats
 

@@ -24,10 +24,14 @@ class Changes:
 
     def add(self, model: type[Model], key: int, name: str, old: Any, new: Any) -> None:
         self.values[model].setdefault(key, {})[name] = new
-        self.outcome.before.append([model._meta.label_lower, key, name, json_value(old), json_value(new)])
+        self.outcome.before.append(
+            [model._meta.label_lower, key, name, json_value(old), json_value(new)]
+        )
         self.count += 1
         words = str(model._meta.get_field(name).verbose_name)  # type: ignore[union-attr] # a column
-        self.outcome.remarks.append(f"{words.capitalize()}: {json_value(new)} instead of {json_value(old)}.")
+        self.outcome.remarks.append(
+            f"{words.capitalize()}: {json_value(new)} instead of {json_value(old)}."
+        )
 
     @property
     def has_new(self) -> bool:

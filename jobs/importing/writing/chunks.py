@@ -10,7 +10,15 @@ from django.db import connection, transaction
 from clients.models import Client, ContactPoint, Deck, Property, Species
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.cells import name_key
-from jobs.importing.rows import Answers, BookFacts, ClientRead, DeckRead, JobRead, SiteRead, UnitRead
+from jobs.importing.rows import (
+    Answers,
+    BookFacts,
+    ClientRead,
+    DeckRead,
+    JobRead,
+    SiteRead,
+    UnitRead,
+)
 from jobs.importing.writing.changes import Changes
 from jobs.importing.writing.coats import CoatWriter
 from jobs.importing.writing.copying import insert_rows, next_keys
@@ -74,15 +82,17 @@ class ChunkWriter:
         self.coats = CoatWriter(self.keys, source)
 
     @transaction.atomic
-    def write(self, units: Sequence[UnitRead]) -> list[Outcome]:
-        """All units; the search and the forecasts follow in the same transaction."""
+    def write(self, units: Sequence[UnitRead], *, is_trial: bool = False) -> list[Outcome]:
+        """All units; the search and the forecasts follow in the same transaction, unless it is a
+        trial that is taken back."""
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(hashtext('jobs_listimport'))")
             cursor.execute("SET LOCAL restorer.search_later = 'on'")
         self.start_chunk(units)
         outcomes = [self.write_unit(unit) for unit in units]
         self.flush()
-        self.follow()
+        if not is_trial:
+            self.follow()
         return outcomes
 
     def start_chunk(self, units: Sequence[UnitRead]) -> None:
@@ -173,7 +183,9 @@ class ChunkWriter:
                 self.changes.add(Property, slot.pk, "postcode", "", read.postcode)
                 slot.values["postcode"] = read.postcode
             return slot
-        slot = SiteSlot(self.keys.draw(Property), read.street, read.town, {"postcode": read.postcode})
+        slot = SiteSlot(
+            self.keys.draw(Property), read.street, read.town, {"postcode": read.postcode}
+        )
         client.sites.append(slot)
         self.new[Property].append(
             {
@@ -254,7 +266,13 @@ class ChunkWriter:
                 self.touched_decks.add(deck.pk)
             return
         known = KnownJob(
-            self.keys.draw(Job), read.kind, read.span.first, read.span.last, read.price, read.crew, True
+            self.keys.draw(Job),
+            read.kind,
+            read.span.first,
+            read.span.last,
+            read.price,
+            read.crew,
+            True,
         )
         deck.jobs.append(known)
         visit = self.visit(deck, read, outcome)

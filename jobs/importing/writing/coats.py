@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from jobs.importing.writing.chunks import Keys
 
 
-
 @dataclass(slots=True)
 class KnownCoat:
     """A coat that is in the book already."""

@@ -33,8 +33,8 @@ def defaults_of(model: type[Model]) -> dict[str, Any]:
     for each in model._meta.local_concrete_fields:
         if each.primary_key or each.db_default is not NOT_PROVIDED:
             continue
-        found[str(each.column)] = None if each.has_default() and callable(each.default) else (
-            each.get_default()
+        found[str(each.column)] = (
+            None if each.has_default() and callable(each.default) else (each.get_default())
         )
     return found
 
@@ -80,5 +80,3 @@ def insert_rows(model: type[Model], rows: Sequence[Row]) -> None:
                     value = called[name]()
                 values.append(json.dumps(value) if name in as_json else value)
             copy.write_row(values)
-
-

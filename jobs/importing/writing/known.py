@@ -11,7 +11,7 @@ from typing import Any
 from django.db import connection
 from rapidfuzz import fuzz
 
-from clients.models import Client, ContactPoint, Deck, Property
+from clients.models import ContactPoint, Deck, Property
 from jobs.importing.cells import name_key, street_key
 from jobs.importing.rows import Answers, JobRead, UnitRead, pair_key
 from jobs.models import Job
@@ -112,7 +112,9 @@ class KnownClients:
         self.load_points(slots)
         self.load_sites(slots)
 
-    def load_clients(self, points: Collection[str], names: Collection[str]) -> dict[int, ClientSlot]:
+    def load_clients(
+        self, points: Collection[str], names: Collection[str]
+    ) -> dict[int, ClientSlot]:
         """Also by the names that an answer calls the same."""
         with connection.cursor() as cursor:
             cursor.execute(

@@ -61,7 +61,12 @@ def what_was_built_on(source: ListImport) -> list[BuiltOn]:
     """Rows of others that hang on what the list made, and changes that people made since."""
     made = made_keys(source)
     own = {MADE_MODELS[kind]: set(keys) for kind, keys in made.items()}
-    found = [built for kind in MADE_MODELS if made.get(kind) for built in hanging_on(kind, made[kind], own)]
+    found = [
+        built
+        for kind in MADE_MODELS
+        if made.get(kind)
+        for built in hanging_on(kind, made[kind], own)
+    ]
     changed = sum(count_changes(MADE_MODELS[kind], keys) for kind, keys in made.items())
     if changed:
         found.append(BuiltOn(changed, "changes by people"))
@@ -123,5 +128,3 @@ def put_back(source: ListImport) -> None:
         for label, key, name, old, new in reversed(changes):
             model: Any = apps.get_model(label)
             model._default_manager.filter(pk=key, **{name: new}).update(**{name: old})
-
-
