@@ -73,7 +73,11 @@ def preview_list(reading: ListReading, now: datetime) -> ListPreview:
 def preview_row(unit: UnitRead, outcome: Outcome) -> PreviewRow:
     client = unit.client
     site = unit.site
-    reach = [*(phone_words(p.written, p.is_mobile) for p in client.phones), *client.emails] if client else []
+    reach = (
+        [*(phone_words(p.written, p.is_mobile) for p in client.phones), *client.emails]
+        if client
+        else []
+    )
     is_south = site is not None and site.latitude < 0
     return PreviewRow(
         number=unit.numbers[0],

@@ -31,7 +31,10 @@ MADE_WORDS = {
     "products": "product",
     "points": "phone number or e-mail address",
 }
-PLURALS = {"property": "properties", "phone number or e-mail address": "phone numbers and e-mail addresses"}
+PLURALS = {
+    "property": "properties",
+    "phone number or e-mail address": "phone numbers and e-mail addresses",
+}
 
 
 @require_http_methods(["GET", "POST"])
@@ -157,7 +160,11 @@ class ListProgress:
         left = ""
         if self.seconds_left is not None:
             minutes = self.seconds_left // 60
-            left = f", about {minutes} min left" if minutes > 1 else f", about {self.seconds_left} s left"
+            left = (
+                f", about {minutes} min left"
+                if minutes > 1
+                else f", about {self.seconds_left} s left"
+            )
         return f"{self.done:,} of {self.total:,} rows{left}"
 
 

@@ -40,7 +40,16 @@ def write_client_sheet(path: Path) -> int:
     """One row a client: last done, product used, notes; a title above. Returns the rows."""
     chance = random.Random(7)
     dates = [
-        *("Mar 2023", "14/11/22", "7/3/22", "spring 21", "2019", "14-Jun-24", "June 2024", "fall 2022"),
+        *(
+            "Mar 2023",
+            "14/11/22",
+            "7/3/22",
+            "spring 21",
+            "2019",
+            "14-Jun-24",
+            "June 2024",
+            "fall 2022",
+        ),
         *("2024-08-19", "25/9/23", "Sept 2020", "early 2021"),
     ]
     sizes = ["24 m2", "260 sq ft", "12x14", "~320'", "18.5 m2", "16x20", "300 sqft", "210 sq. ft."]
@@ -51,7 +60,16 @@ def write_client_sheet(path: Path) -> int:
     sheet.append([])
     sheet.append(
         [
-            *("Name", "Phone", "Email", "Address", "Deck size", "Wood", "Last done", "Product used"),
+            *(
+                "Name",
+                "Phone",
+                "Email",
+                "Address",
+                "Deck size",
+                "Wood",
+                "Last done",
+                "Product used",
+            ),
             *("Price", "Notes"),
         ]
     )
@@ -79,13 +97,32 @@ def write_client_sheet(path: Path) -> int:
             ]
         )
     sheet.append(
-        ["Ottilie & Hal Saltonbey", "902-555-0161", "hal@example.org", "77 Puffin St, Chester", "200 sf"]
+        [
+            "Ottilie & Hal Saltonbey",
+            "902-555-0161",
+            "hal@example.org",
+            "77 Puffin St, Chester",
+            "200 sf",
+        ]
         + ["cedar", "May 2022", "Tidewood oil", "700", ""]
     )
     sheet.append(
-        ["Ottilie Saltonbey", "902-555-0161", "", "77 Puffin Street, Chester", "", "", "2019", "", "", ""]
+        [
+            "Ottilie Saltonbey",
+            "902-555-0161",
+            "",
+            "77 Puffin Street, Chester",
+            "",
+            "",
+            "2019",
+            "",
+            "",
+            "",
+        ]
     )
-    sheet.append(["Bayside Cottages Ltd", "902-555-0177", "", "", "", "", "", "", "", "call in May"])
+    sheet.append(
+        ["Bayside Cottages Ltd", "902-555-0177", "", "", "", "", "", "", "", "call in May"]
+    )
     book.save(path)
     return len(people) + 3
 
@@ -156,7 +193,9 @@ def write_hand_list(path: Path) -> int:
             sheet.append(
                 [
                     f"{first} {last}",
-                    ["555-0123", "902-555-0132 cell", "", "902 555 0141 / 902 555 0142 c"][place % 4],
+                    ["555-0123", "902-555-0132 cell", "", "902 555 0141 / 902 555 0142 c"][
+                        place % 4
+                    ],
                     f"{place * 3 + count + 2} {ROADS[place % len(ROADS)]}",
                     "back deck" if place == 3 else "",
                     ["12x14", "320'", "16 x 20", "", "about 200 sq ft"][place % 5],
