@@ -11,6 +11,9 @@ from decimal import Decimal
 
 from django.db import connection
 
+from jobs.day_words import say_coats, say_span
+from jobs.partial_dates import DaySpan
+
 MAX_SEARCH_WORDS = 12
 MAX_RANKED_HITS = 2_000  # beyond this a search says nothing; the page asks for another word
 MIN_SIMILARITY = 0.35  # trigram similarity below which a word is another word
@@ -108,9 +111,11 @@ def query_hits(query: str, limit: int, offset: int) -> list[SearchHit]:
 
 
 COATS_ON_DECKS_SQL = """
-SELECT j.deck_id, j.id, j.finished_on, j.kind, p.name, p.maker, a.colour, coalesce(b.code, ''),
-    a.coats, a.litres
-FROM jobs_job j LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
+SELECT j.deck_id, j.id, j.finished_from, j.finished_on, place.latitude < 0, j.kind,
+    a.id IS NOT NULL, p.name, p.maker, a.colour, coalesce(b.code, ''), a.coats, a.litres
+FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
+    JOIN clients_property place ON place.id = d.property_id
+    LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
     LEFT JOIN jobs_product p ON p.id = a.product_id
 LEFT JOIN jobs_batch b ON b.id = a.batch_id
 WHERE j.deck_id = ANY (%s) ORDER BY j.finished_on DESC, j.id DESC, a.position
@@ -123,14 +128,33 @@ class CoatRecord:
 
     deck_id: int
     job_id: int
+    finished_from: date | None
     finished_on: date
+    is_south: bool
     kind: str
+    is_recorded: bool  # whether anything is noted of a product, if only that nobody knows which
     product: str | None
     maker: str | None
     colour: str | None
     batch: str
     coats: int | None
     litres: Decimal | None
+
+    @property
+    def span(self) -> DaySpan:
+        return DaySpan(self.finished_from or self.finished_on, self.finished_on)
+
+    @property
+    def day_words(self) -> str:
+        return say_span(self.span, is_south=self.is_south)
+
+    @property
+    def edtf(self) -> str:
+        return self.span.edtf(is_south=self.is_south)
+
+    @property
+    def coats_words(self) -> str:
+        return say_coats(self.coats)
 
 
 def coat_records_by_deck(deck_ids: Sequence[int]) -> dict[int, list[CoatRecord]]:
