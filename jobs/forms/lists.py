@@ -122,7 +122,8 @@ class MendRowForm(forms.Form):
     """The cells at fault of one row."""
 
     def __init__(self, *args: Any, row: ImportRow, mapping: Sequence[str], **kwargs: Any) -> None:
-        super().__init__(*args, prefix=f"row-{row.pk}", **kwargs)
+        kwargs["prefix"] = f"row-{row.pk}"
+        super().__init__(*args, **kwargs)
         self.row = row
         for field, message in row.why.items():
             at = mapping.index(field) if field in mapping else None

@@ -1,4 +1,4 @@
-"""Bringing an old client list in: any list by guessing and asking, or the documented sheet as it is."""
+"""Bringing an old client list in: any list by guessing and asking, or the documented sheet."""
 
 from jobs.importing.asking import ListReading, book_facts, rows_of
 from jobs.importing.files import MAX_LIST_BYTES, ListError

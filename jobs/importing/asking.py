@@ -1,4 +1,4 @@
-"""What is shown before a list comes in: the columns, the questions, and rows as they will become."""
+"""What is asked before a list comes in, and its rows as they are read."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -144,7 +144,8 @@ def invoice_of(row: ListRow, at: int) -> str:
 
 
 def rows_of(source: ListImport, rows: Sequence[ImportRow]) -> list[ListRow]:
-    """Rows to read; one that names nobody goes with the row above it."""
+    """Rows to read; one that tells neither a name nor how to reach anybody goes with the row above
+    it."""
     found = []
     last: list[str] | None = None
     carried = [at for at, field in enumerate(source.mapping) if field in CARRIED_FIELDS]
@@ -162,7 +163,7 @@ def rows_of(source: ListImport, rows: Sequence[ImportRow]) -> list[ListRow]:
         last = row_above(rows[0], names)
     for row in rows:
         cells = list(row.cells)
-        if names and last is not None and not any(row.cell(at) for at in names):
+        if names and last is not None and not any(row.cell(at) for at in carried):
             cells = filled_from(cells, last, carried, placed)
         elif any(row.cell(at) for at in names):
             last = cells

@@ -110,7 +110,7 @@ def region_marks(words: list[str]) -> list[str]:
     return [words[0][:2].upper()] if words else []
 
 
-# The marks of the post (Canada Post, postal standards; from memory) where initials do not give them.
+# The marks of the post (Canada Post; from memory), where initials do not give them.
 PROVINCES = {
     "CA": {
         "AB": "Alberta",

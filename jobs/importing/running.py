@@ -1,5 +1,7 @@
-"""Bringing a checked list in, chunk by chunk, by whoever has time: the page itself for a short list,
-the worker for a long one. What was written stays written; after a stop it goes on at the next row."""
+"""Bringing a checked list in, chunk by chunk: by the page itself if it is short, else by the worker.
+
+What was written stays written; after a stop it goes on at the next row.
+"""
 
 import json
 import time
@@ -157,9 +159,9 @@ def order_lines_of_invoices(source: ListImport) -> None:
     with connection.cursor() as cursor:
         cursor.execute(
             "UPDATE jobs_importrow SET ordinal = placed.place FROM (SELECT id, row_number() OVER"
-            " (ORDER BY first, number) AS place FROM (SELECT id, number, min(number) OVER (PARTITION"
-            " BY coalesce(nullif(cells[%s], ''), id::text)) AS first FROM jobs_importrow"
-            " WHERE source_id = %s) grouped) placed"
+            " (ORDER BY first, number) AS place FROM (SELECT id, number, min(number) OVER"
+            " (PARTITION BY coalesce(nullif(cells[%s], ''), id::text)) AS first"
+            " FROM jobs_importrow WHERE source_id = %s) grouped) placed"
             " WHERE placed.id = jobs_importrow.id AND ordinal <> placed.place",
             [at, source.pk],
         )
@@ -187,9 +189,9 @@ def store_outcomes(source: ListImport, outcomes: Sequence[Outcome]) -> None:
             "UPDATE jobs_importrow SET state = came.state, why = came.why::jsonb,"
             " remarks = came.remarks, client_id = came.client_id, deck_id = came.deck_id,"
             " made = came.made::jsonb, before = came.before::jsonb"
-            " FROM unnest(%s::int[], %s::text[], %s::text[], %s::text[], %s::bigint[], %s::bigint[],"
-            " %s::text[], %s::text[]) AS came (number, state, why, remarks, client_id, deck_id,"
-            " made, before)"
+            " FROM unnest(%s::int[], %s::text[], %s::text[], %s::text[], %s::bigint[],"
+            " %s::bigint[], %s::text[], %s::text[]) AS came (number, state, why, remarks,"
+            " client_id, deck_id, made, before)"
             " WHERE jobs_importrow.source_id = %s AND jobs_importrow.number = came.number",
             [*columns, source.pk],
         )
@@ -235,7 +237,7 @@ def finish_import(source: ListImport, now: datetime) -> None:
 
 
 def mend_row(
-    *, row: ImportRow, cells: Mapping[int, str], business: Business, now: datetime
+    *, row: ImportRow, cells: Mapping[str, str], business: Business, now: datetime
 ) -> ImportRow:
     """Cells written again (field → text), and the row read; it comes in if nothing is missing."""
     with transaction.atomic():

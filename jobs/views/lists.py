@@ -40,7 +40,8 @@ PLURALS = {
 @require_http_methods(["GET", "POST"])
 @owner_required
 def choose_list(request: HttpRequest) -> HttpResponse:
-    form = ChooseListForm(request.POST or None, request.FILES or None)
+    sent = (request.POST, request.FILES) if request.method == "POST" else ()
+    form = ChooseListForm(*sent)
     if form.is_valid():
         try:
             staged = stage_chosen(request, form)

@@ -98,13 +98,9 @@ def write_client_sheet(path: Path) -> int:
         )
     sheet.append(
         [
-            "Ottilie & Hal Saltonbey",
-            "902-555-0161",
-            "hal@example.org",
-            "77 Puffin St, Chester",
-            "200 sf",
+            *("Ottilie & Hal Saltonbey", "902-555-0161", "hal@example.org"),
+            *("77 Puffin St, Chester", "200 sf", "cedar", "May 2022", "Tidewood oil", "700", ""),
         ]
-        + ["cedar", "May 2022", "Tidewood oil", "700", ""]
     )
     sheet.append(
         [

@@ -46,7 +46,6 @@ def test_nine_of_ten_rows_of_an_honest_list_are_ready_by_guessing(
 ) -> None:
     count = write(tmp_path / name)
     found = guess(tmp_path / name)
-    Path(f"/tmp/guess_{name}.json").write_text(json.dumps(found))
 
     assert found[0]["rows"] == count
     assert found[0]["ready"] >= 0.9 * count

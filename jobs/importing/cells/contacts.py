@@ -86,7 +86,7 @@ def area_code_of(text: str) -> str:
 
 def read_emails(text: str) -> tuple[str, ...]:
     """All addresses of a cell. Raises UnreadableCell for something with an @ that is none."""
-    found = []
+    found: list[str] = []
     for written in EMAIL_LIKE.findall(text.replace("mailto:", "")):
         try:
             address = parse_email_address(written.strip(".'"))

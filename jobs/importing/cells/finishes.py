@@ -1,4 +1,4 @@
-"""Products as they are written in a list: name, colour and finish class; which spellings are one."""
+"""Products as they are written in a list: name, colour, finish class; which spellings are one."""
 
 import re
 from collections.abc import Collection, Iterable, Mapping
@@ -67,7 +67,9 @@ CLASS_WORDS = {
     "semitransparent": r"semi\w*|stain",
     "clear_film": r"varnish|polyurethane|urethane|spar|clear ?coat",
     "repellent_preservative": r"preserv\w*|wood ?guard",
-    "clear_repellent": r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane",
+    "clear_repellent": (
+        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane"
+    ),
     "tinted": r"tint\w*|toner|toned",
     "penetrating_oil": r"oil|penetrat\w*",
 }
@@ -123,7 +125,7 @@ def is_colour(word: str, known: Collection[str]) -> bool:
 
 
 def finish_key(name: str) -> str:
-    """What of a name is compared: its words without numbers of amounts, in order of the alphabet."""
+    """What of a name is compared: its words in order of the alphabet."""
     return " ".join(sorted(re.findall(r"\w+", strip_accents(name).casefold())))
 
 
@@ -131,13 +133,19 @@ def group_spellings(counted: Mapping[str, int], known: Iterable[str] = ()) -> li
     """Names with how often each occurs → groups, the most frequent spelling in front. `known` are
     the products of the book: a spelling like one of these is that one."""
     groups = [SpellingGroup(name, "", "") for name in known]
-    for name, count in sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])):
+    for name, count in sorted(counted.items(), key=spelling_rank):
         group = likest_group(name, groups)
         if group is None:
             group = SpellingGroup(tidy_name(name), finish_class_of(name), product_kind_of(name))
             groups.append(group)
         group.spellings[name] = count
     return [group for group in groups if group.spellings]
+
+
+def spelling_rank(counted: tuple[str, int]) -> tuple[int, int, str]:
+    """The most frequent spelling first, of equals the longer one."""
+    name, count = counted
+    return -count, -len(name), name
 
 
 def likest_group(name: str, groups: list[SpellingGroup]) -> SpellingGroup | None:

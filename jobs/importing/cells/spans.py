@@ -116,7 +116,7 @@ def numeric_span(words: str, calendar: Calendar) -> DaySpan | None:
     if found := re.fullmatch(r"(\d{4})(\d{2})(\d{2})", words):
         return day_span(*map(int, found.groups()))
     if found := re.fullmatch(r"(\d{1,2})[-/. ](\d{1,2})[-/. ]'?(\d{4}|\d{2})", words):
-        return ordered_day(*found.groups(), calendar)
+        return ordered_day(found[1], found[2], found[3], calendar)
     return numeric_month_or_year(words, calendar)
 
 
@@ -201,7 +201,7 @@ def season_span(words: str, calendar: Calendar) -> DaySpan | None:
 
 
 def part_span(words: str, calendar: Calendar) -> DaySpan | None:
-    """The first, middle or last third of a month, a season or a year: “late 2019”, “mid June 21”."""
+    """The first, middle or last third of a month, season or year: “late 2019”, “mid June 21”."""
     if not (found := re.fullmatch(r"(\w+)[ -]+(.+)", words)) or found[1] not in PARTS:
         return None
     whole = find_span(found[2], calendar)

@@ -20,7 +20,7 @@ KIND_WORDS = {
         r"seal(?:ed|ing)?|coat(?:ed|s|ing)?|top[ -]?up|maint\w*|refresh\w*|touch[ -]?up|"
         r"c ?& ?c|paint(?:ed|ing)?|finish(?:ed)?|clean (?:and|&|\+) (?:re)?coat"
     ),
-    "clean": r"clean\w*|wash\w*|pressure[ -]?wash\w*|power[ -]?wash\w*|soft[ -]?wash\w*|brighten\w*",
+    "clean": r"clean\w*|(?:pressure|power|soft)?[ -]?wash\w*|brighten\w*",
     "repair": (
         r"repair\w*|replac\w+|fix(?:ed)?|board swap\w*|new boards?|rebuilt|carpentry|re-?screw\w*"
     ),

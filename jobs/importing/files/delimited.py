@@ -79,23 +79,20 @@ def records(
     they come out as lines of their own again."""
     stray = 0
     waiting: list[tuple[int, str]] = []
-    source = iter(numbered)
-    while True:
-        first = waiting.pop(0) if waiting else next(source, None)
-        if first is None:
-            break
+    while (first := waiting.pop(0) if waiting else next(numbered, None)) is not None:
         number, text = first
         if not is_open(text, delimiter):
             yield number, split_record(text, delimiter)
             continue
-        whole, taken = closed_record(text, waiting, source, delimiter)
+        whole, taken = closed_record(text, waiting, numbered, delimiter)
         cells = split_record(whole, delimiter) if whole else []
-        if cells and (len(cells) == width or len(plain_split(text, delimiter)) != width):
-            del waiting[:taken]
-            yield number, cells
-        else:
+        is_stray = not cells or (len(cells) != width and len(plain_split(text, delimiter)) == width)
+        if is_stray:
             stray += 1
-            yield number, plain_split(text, delimiter)
+            cells = plain_split(text, delimiter)
+        else:
+            del waiting[:taken]
+        yield number, cells
     if stray:
         remarks.append(f"{stray:,} stray quotation marks were taken as letters.")
 

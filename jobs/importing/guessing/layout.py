@@ -60,31 +60,48 @@ def grouped_rows(
     layout: SheetLayout, lines: Iterator[ListLine], width: int, is_town: Callable[[str], bool]
 ) -> Iterator[ListLine]:
     """Data rows; headings are carried down to the rows below them."""
-    group = year = ""
+    headings = Headings(layout)
     skipped = 0
     last = 0
-    repeated = [cell.casefold() for cell in layout.header]
     for line in lines:
         has_gap = line.number > last + 1
         last = line.number
-        cells = line.cells
-        padded = cells + [""] * (width - len(cells))
-        if TOTAL_LINE.match(next(filter(None, cells))) or (
-            any(repeated) and [cell.casefold() for cell in padded] == repeated
-        ):
+        padded = line.cells + [""] * (width - len(line.cells))
+        if is_no_data(padded, layout.header):
             skipped += 1
             continue
-        heading = heading_of(cells, width, has_gap=has_gap, is_town=is_town)
-        if heading and (found := YEAR_HEADING.match(heading)):
-            year = found[1]
-            layout.group_heads.add(YEAR_HEAD)
-        elif heading:
-            group = heading.title() if heading.isupper() and len(heading) > 3 else heading
-            layout.group_heads.add(GROUP_HEAD)
+        heading = heading_of(line.cells, width, has_gap=has_gap, is_town=is_town)
+        if heading:
+            headings.take(heading)
         else:
-            yield ListLine(line.number, [*padded[:width], group, year])
+            yield ListLine(line.number, [*padded[:width], headings.group, headings.year])
     if skipped:
         layout.remarks.append(f"{skipped:,} lines with totals or a second header were left out.")
+
+
+@dataclass
+class Headings:
+    """What the rows that come next stand under."""
+
+    layout: SheetLayout
+    group: str = ""
+    year: str = ""
+
+    def take(self, heading: str) -> None:
+        found = YEAR_HEADING.match(heading)
+        if found:
+            self.year = found[1]
+        else:
+            is_loud = heading.isupper() and len(heading) > 3
+            self.group = heading.title() if is_loud else heading
+        self.layout.group_heads.add(YEAR_HEAD if found else GROUP_HEAD)
+
+
+def is_no_data(cells: list[str], header: list[str]) -> bool:
+    """A line of totals, or the header once more."""
+    if TOTAL_LINE.match(next(filter(None, cells))):
+        return True
+    return any(header) and [c.casefold() for c in cells] == [c.casefold() for c in header]
 
 
 def heading_of(

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
+from typing import Any
 
 from clients.models import Species
 from jobs.importing.cells import (
@@ -24,7 +25,7 @@ from jobs.importing.rows.invoices import product_words
 from jobs.importing.rows.same_clients import same_client_pairs
 from jobs.models import FinishClass, Job
 
-Options = Sequence[tuple[str, str]]
+Options = Sequence[tuple[str, Any]]  # value and label
 MAX_ENTRIES = 60
 METRIC_MEDIAN = 70  # bare sizes whose median is larger are square feet: a deck of 70 m² is rare
 NOT_KNOWN = ("", "Not known")
@@ -314,10 +315,10 @@ def class_doubt(facts: ListFacts, book: BookFacts, answers: Answers) -> Iterator
             counted[answers.get("products", finish_key_of(name)) or group.name] += count
     entries = []
     for name, count in counted.most_common():
-        group = groups.get(name)
-        if book.product(name) or (group and group.kind not in {"", "finish"}):
+        found = groups.get(name)
+        if book.product(name) or (found and found.kind not in {"", "finish"}):
             continue
-        preset = group.finish_class if group else ""
+        preset = found.finish_class if found else ""
         entries.append(DoubtEntry(name, name, count, [NOT_KNOWN, *FinishClass.choices], preset))
     if entries:
         yield Doubt(

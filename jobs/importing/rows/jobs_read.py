@@ -20,6 +20,7 @@ from jobs.importing.cells import (
     read_past_work,
     read_span,
 )
+from jobs.importing.cells.work import PLANS
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
 from jobs.importing.rows.doubts import finish_key_of
@@ -118,8 +119,14 @@ class JobReader:
         found = [kind for kind in KIND_ORDER if kind in kinds]
         if found:
             return found[0]
-        words = " ".join([*cells.all("product"), *cells.all("deck_notes")])
-        return "strip" if re.search(r"\bstrip(?:ped)?\b(?!per)", words, re.I) else ""
+        return next(filter(None, map(self.kind_of_note, cells.all("notes"))), "")
+
+    def kind_of_note(self, note: str) -> str:
+        """“stripped” beside a date is what was done then; work with a date of its own is not."""
+        if PLANS.search(note) or read_past_work(note, self.calendar):
+            return ""
+        kind = read_kind(note)
+        return kind if kind in {"strip", "recoat"} else ""
 
     def merge(self, spans: list[DaySpan], told: list[PastWork], kind: str) -> list[JobRead]:
         """Jobs by date; a note about the same time says what was done and when more closely."""

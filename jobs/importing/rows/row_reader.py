@@ -1,6 +1,7 @@
 """From the cells of a row, or of all lines of an invoice, to what they say."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from jobs.importing.cells import (
@@ -102,7 +103,7 @@ class RowReader:
     def read_contacts(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
         """Numbers and addresses, in whichever of their columns they stand."""
         for cell in cells.all("email"):
-            client.emails += self.guarded(unit, "email", lambda cell=cell: read_emails(cell)) or ()
+            client.emails += self.guarded(unit, "email", partial(read_emails, cell)) or ()
         for field in ("mobile", "phone"):
             for cell in cells.all(field):
                 self.read_phone_cell(cell, field, client, unit)
@@ -133,7 +134,7 @@ class RowReader:
         for name in EXPOSURE_COLUMNS:
             if cell := first.first(name):
                 value = self.guarded(
-                    unit, name, lambda name=name, cell=cell: COLUMNS_BY_NAME[name].read(cell)
+                    unit, name, partial(COLUMNS_BY_NAME[name].read, cell)
                 )
                 if value is not None:
                     deck.exposure[name] = value

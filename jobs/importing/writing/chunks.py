@@ -159,8 +159,9 @@ class ChunkWriter:
         self, slot: ClientSlot, kind: str, written: str, normalized: str, outcome: Outcome
     ) -> None:
         """A new way to reach a client; one of a client of the book is said."""
+        key = self.keys.draw(ContactPoint)
         row = {
-            "id": self.keys.draw(ContactPoint),
+            "id": key,
             "client_id": slot.pk,
             "kind": kind,
             "value": written[:254],
@@ -171,7 +172,7 @@ class ChunkWriter:
         self.new[ContactPoint].append(row)
         is_added = not slot.is_new
         state = outcome.state
-        outcome.add("points", int(row["id"]))
+        outcome.add("points", key)
         if is_added:
             outcome.state = State.CHANGED if state == State.MATCHED else state
             outcome.remarks.append(f"{written} was added.")

@@ -142,9 +142,9 @@ class KnownClients:
             sites[pk] = SiteSlot(pk, street, town, {"postcode": postcode})
             slots[client].sites.append(sites[pk])
         decks = self.load_decks(sites)
-        rows = Job.objects.filter(deck__in=list(decks)).order_by("id")
+        jobs = Job.objects.filter(deck__in=list(decks)).order_by("id")
         names = ("id", "deck_id", "kind", "finished_from", "finished_on", "amount", "crew")
-        for pk, deck, kind, first, last, amount, crew in rows.values_list(*names):
+        for pk, deck, kind, first, last, amount, crew in jobs.values_list(*names):
             decks[deck].jobs.append(KnownJob(pk, kind, first or last, last, amount, crew))
 
     def load_decks(self, sites: dict[int, SiteSlot]) -> dict[int, DeckSlot]:

@@ -76,7 +76,8 @@ def what_was_built_on(source: ListImport) -> list[BuiltOn]:
 def hanging_on(
     kind: str, keys: Collection[int], own: dict[type[Model], set[int]]
 ) -> Iterator[BuiltOn]:
-    for relation in MADE_MODELS[kind]._meta.get_fields(include_hidden=True):
+    relations: list[Any] = MADE_MODELS[kind]._meta.get_fields(include_hidden=True)
+    for relation in relations:
         model: Any = relation.related_model
         if not relation.auto_created or relation.concrete or not model or not model._meta.managed:
             continue
