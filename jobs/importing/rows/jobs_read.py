@@ -52,6 +52,7 @@ class JobReader:
         self.answers = answers
         self.calendar = calendar
         self.places = places
+        self.read_coats: dict[str, CoatRead] = {}  # by the words of their cell
         self.names = {finish_key_of(name): name for name in answers.values.get("classes", {})}
         self.year_columns = [at for at in places.get("done", ()) if heads[at] == YEAR_HEAD]
         self.volume_units = {at: volume_unit_of_head(heads[at]) for at in places.get("litres", ())}
@@ -250,6 +251,11 @@ class JobReader:
 
     def coat_of_words(self, words: str) -> CoatRead:
         """A product with its colour, coats and litres, as one cell has them."""
+        if words not in self.read_coats:
+            self.read_coats[words] = self.new_coat(words)
+        return self.read_coats[words]
+
+    def new_coat(self, words: str) -> CoatRead:
         written = read_finish(words, self.book.colours)
         name = self.answers.get("products", finish_key_of(written.name)) or self.canonical(
             written.name

@@ -22,7 +22,7 @@ from jobs.importing.rows.jobs_read import JobReader
 from jobs.importing.rows.places_read import PlaceReader
 from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
-EXPOSURE_COLUMNS = ["texture", "traffic", "salt", "roof_percent", "shade_percent"]
+EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
 MAX_NAME = 200
 MAX_LABEL = 80
 
@@ -33,15 +33,20 @@ class Cells:
     def __init__(self, row: ListRow, places: Mapping[str, Sequence[int]]) -> None:
         self.row = row
         self.places = places
+        self.texts: dict[str, list[str]] = {}
+        cells = row.cells
+        for field, columns in places.items():
+            for at in columns:
+                if at < len(cells) and (text := cells[at]) and not is_blank(text):
+                    self.texts.setdefault(field, []).append(text)
 
-    def all(self, field: str) -> list[str]:
+    def all(self, field: str) -> Sequence[str]:
         """What stands in the columns of that field; blanks and dashes are nothing."""
-        cells = self.row.cells
-        found = (cells[at] for at in self.places.get(field, ()) if at < len(cells))
-        return [cell for cell in found if not is_blank(cell)]
+        return self.texts.get(field, ())
 
     def first(self, field: str) -> str:
-        return next(iter(self.all(field)), "")
+        found = self.texts.get(field)
+        return found[0] if found else ""
 
 
 class RowReader:
@@ -131,7 +136,7 @@ class RowReader:
         self.read_size(first, deck, unit)
         self.read_species(first, deck)
         deck.notes += first.all("deck_notes")
-        for name in EXPOSURE_COLUMNS:
+        for name in first.texts.keys() & EXPOSURE_COLUMNS:
             if cell := first.first(name):
                 value = self.guarded(
                     unit, name, partial(COLUMNS_BY_NAME[name].read, cell)

@@ -51,7 +51,7 @@ class DeckRead:
     exposure: dict[str, Any] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class CoatRead:
     """A product that went on. `product` is empty where its name, or its class, is not known."""
 
