@@ -10,6 +10,8 @@ from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
 from clients.messaging.outbox import outcomes
 from clients.models import Business, Heartbeat
+from jobs import importing
+from jobs.models import ListImport
 from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
@@ -27,8 +29,15 @@ def tick() -> str:
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     Heartbeat.objects.record("worker")
     incoming.finish_events(now=timezone.now())
+    continue_lists()
     fetch_bounces()
     return f"{tally.accepted} accepted of {tally.total}"
+
+
+def continue_lists() -> None:
+    """Lists that are coming in, should nobody have been woken for them."""
+    if ListImport.objects.working().exists():
+        importing.continue_imports()
 
 
 def fetch_bounces() -> None:

@@ -1,4 +1,4 @@
-"""Bringing a checked list in, chunk by chunk: by the page itself if it is short, else by the worker.
+"""Bringing a checked list in, chunk by chunk: a short list by the page, a long one by the worker.
 
 What was written stays written; after a stop it goes on at the next row.
 """

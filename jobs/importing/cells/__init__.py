@@ -29,7 +29,7 @@ from jobs.importing.cells.numbers import (
     read_money,
 )
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, order_evidence, read_span
+from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
 from jobs.importing.cells.timber import TimberRead, names_timber, read_timber
 from jobs.importing.cells.work import PastWork, read_kind, read_past_work
 
@@ -65,6 +65,7 @@ __all__ = [
     "read_span",
     "read_timber",
     "region_key",
+    "short_date",
     "spelling_score",
     "split_address",
     "street_key",

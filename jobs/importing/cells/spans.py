@@ -27,6 +27,7 @@ LANGUAGES_OF_MONTHS = ("en", "fr", "de", "es")
 SEASONS = {"spring": SPRING, "summer": SUMMER, "autumn": AUTUMN, "fall": AUTUMN, "winter": WINTER}
 SEASONS |= {"printemps": SPRING, "été": SUMMER, "automne": AUTUMN, "hiver": WINTER}
 PARTS = {"early": 0, "beginning": 0, "start": 0, "mid": 1, "middle": 1, "late": 2, "end": 2}
+SHORT_DATE = re.compile(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2})\b")
 ABOUT = re.compile(r"\b(?:c|ca|circa|about|approx|around|abt|maybe|sometime|in|of|the)\b\.?|[~?≈]")
 YEAR = r"(?:'|’)?(\d{4}|\d{2})(?:ish)?"
 
@@ -150,9 +151,15 @@ def ordered_day(one: str, two: str, year: str, calendar: Calendar) -> DaySpan:
     return day_span(whole, b, a) if calendar.day_first else day_span(whole, a, b)
 
 
+def short_date(text: str) -> str:
+    """The date of figures alone that stands in the text; nothing if none does."""
+    found = SHORT_DATE.search(text)
+    return found[0] if found else ""
+
+
 def order_evidence(text: str) -> str:
     """What a cell says of the order of day and month: “day”, “month”, “either” or nothing."""
-    found = re.search(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2})\b", text)
+    found = SHORT_DATE.search(text)
     if not found:
         return ""
     a = int(found[1])

@@ -68,8 +68,12 @@ def find_delimiter(lines: list[str]) -> str:
 
 def usual_width(lines: list[str], delimiter: str) -> int:
     """How many cells most records have."""
-    widths = Counter(len(split_record(line, delimiter)) for line in lines if line.strip())
-    return widths.most_common(1)[0][0] if widths else 0
+    widths = Counter(
+        len(split_record(line, delimiter))
+        for line in lines
+        if line.strip() and not is_open(line, delimiter)
+    )
+    return max(widths, key=lambda width: (widths[width], width), default=0)
 
 
 def records(

@@ -88,9 +88,9 @@ def settle_columns(
 def unit_of_head(head: str) -> str:
     """“m2” or “ft2” where the head of a size column says which."""
     words = folded_head(head)
-    if re.search(r"\b(?:sq ft|sqft|ft2|sf|square feet|feet|footage)\b", words):
+    if re.search(r"(?:\b|\d)(?:sq ft|sqft|ft2|sf|square feet|feet|footage)\b", words):
         return "ft2"
-    return "m2" if re.search(r"\b(?:m2|sq m|sqm|square met\w+|qm)\b", words) else ""
+    return "m2" if re.search(r"(?:\b|\d)(?:m2|sq m|sqm|square met\w+|qm)\b", words) else ""
 
 
 def volume_unit_of_head(head: str) -> str:

@@ -5,6 +5,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import prod
 from statistics import median
 from typing import Any
 
@@ -17,6 +18,7 @@ from jobs.importing.cells import (
     read_finish,
     read_kind,
     read_timber,
+    short_date,
     split_address,
 )
 from jobs.importing.guessing import GROUP_HEAD, unit_of_head
@@ -115,7 +117,7 @@ def day_order_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
     told = seen["month"] + seen["day"]
     yield Doubt(
         "day_order",
-        f"Which comes first in a date such as {example[:40]}?",
+        f"Which comes first in a date such as {short_date(example)}?",
         f"{told} other dates of the list can be read in one way only." if told else "",
         [DoubtEntry("", "Dates", seen["either"], options, "month" if is_month else "day")],
     )
@@ -131,8 +133,10 @@ def size_unit_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
         for text, count in facts.counts.get(at, Counter()).items():
             unit = unit_of_head(text)
             written[unit] += count
-            if re.fullmatch(r"\D{0,8}\d+(?:\.\d+)?\D{0,3}", text) and not unit and "'" not in text:
-                bare += [float(re.findall(r"\d+(?:\.\d+)?", text)[0])] * count
+            size = bare_size(text)
+            if size and not unit:
+                bare += [size] * count
+            written["ft2"] += "'" in text
     if bare:
         is_feet = median(bare) > METRIC_MEDIAN or (
             median(bare) > METRIC_MEDIAN / 2 and written["ft2"] > written["m2"]
@@ -144,6 +148,16 @@ def size_unit_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
             f"Half of them are above {median(bare):g}.",
             [DoubtEntry("", "Sizes", len(bare), UNIT_OPTIONS, preset)],
         )
+
+
+def bare_size(text: str) -> float:
+    """A number without a unit, or the product of two sides; 0 for anything else."""
+    if "'" in text or not re.fullmatch(
+        r"[^\dx]{0,8}[\d. ]+(?:x[\d. ]+)?[^\d]{0,3}", text.casefold()
+    ):
+        return 0.0
+    numbers = [float(each) for each in re.findall(r"\d+(?:\.\d+)?", text)]
+    return prod(numbers) if numbers else 0.0
 
 
 def area_code_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:

@@ -138,9 +138,7 @@ class RowReader:
         deck.notes += first.all("deck_notes")
         for name in first.texts.keys() & EXPOSURE_COLUMNS:
             if cell := first.first(name):
-                value = self.guarded(
-                    unit, name, partial(COLUMNS_BY_NAME[name].read, cell)
-                )
+                value = self.guarded(unit, name, partial(COLUMNS_BY_NAME[name].read, cell))
                 if value is not None:
                     deck.exposure[name] = value
         return deck
