@@ -20,7 +20,7 @@ from tests.jobs.towns import add_towns
 pytestmark = pytest.mark.django_db
 
 LIST = """Name,Phone,Email,Address,Size,Wood,Last done,Product,Notes
-Ottilie Saltonby,902-555-0101,,"17 Gannet Row, Mahone Bay",24 m2,cedar,Mar 2023,Tidewood oil - slate,
+Ottilie Saltonby,902-555-0101,,"17 Gannet Row, Mahone Bay",24 m2,cedar,Mar 2023,Tidewood oil slate,
 "Quill, Halvard",902-555-0102 cell,,"9 Eider Dr., Lunenburg",12x14,PT,2019,Tidewod oil,stripped
 ,902-555-0103,,"4 Tern Wharf, Chester",20 m2,,2021,,
 """
