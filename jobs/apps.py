@@ -29,5 +29,6 @@ class JobsConfig(AppConfig):
             models.Tax,
             models.Pack,
             models.StockTin,
+            models.ListImport,
         ):
             auditlog.register(model)

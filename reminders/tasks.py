@@ -11,6 +11,8 @@ from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
 from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
+from jobs import importing
+from jobs.models import ListImport
 from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
@@ -27,7 +29,7 @@ def tick() -> str:
     """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
     in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    parts: list[Callable[[], str]] = [hand_over, finish_events, fetch_bounces]
+    parts: list[Callable[[], str]] = [hand_over, finish_events, continue_lists, fetch_bounces]
     return ", ".join(filter(None, map(attempt_part, parts)))
 
 
@@ -47,6 +49,13 @@ def hand_over() -> str:
 
 def finish_events() -> str:
     incoming.finish_events(now=timezone.now())
+    return ""
+
+
+def continue_lists() -> str:
+    """Lists that are coming in, should nobody have been woken for them."""
+    if ListImport.objects.working().exists():
+        importing.continue_imports()
     return ""
 
 

@@ -26,6 +26,7 @@ urlpatterns = [
     path("settings/", include("clients.urls.settings")),
     path("settings/", include("clients.messaging.urls.texts")),
     path("settings/prices/", include("jobs.urls.prices")),
+    path("settings/lists/", include("jobs.urls.lists")),
 ]
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"

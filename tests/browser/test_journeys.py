@@ -159,7 +159,7 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_three_next_step
     page.get_by_label("Sign-in name").fill("maren")
     page.get_by_label("Password").fill("low tide at seven")
     page.get_by_role("button", name="Sign in").click()
-    steps = page.get_by_role("region", name="Three steps to the first forecast")
+    steps = page.get_by_role("region", name="Start with the list you have")
     assert steps.get_by_role("listitem").count() == 3
     for link in [
         "Add the finish you use most",

@@ -42,7 +42,7 @@ def move(deck, day):
 def test_a_business_without_decks_is_told_the_three_next_steps(page):
     text = page()
 
-    assert "Three steps to the first forecast" in text
+    assert "Start with the list you have" in text
     for address in ("/jobs/products/new/", "/jobs/log/"):
         assert f'href="{address}"' in text
 
