@@ -11,6 +11,7 @@ from clients.models.property import Property
 class Species(models.TextChoices):
     """Timber by trade name; the class decides how fast a finish wears (see `SPECIES_CLASS`)."""
 
+    UNKNOWN = "unknown", _("Timber not known")
     TREATED_PINE = "treated_pine", _("Treated pine")
     SPRUCE = "spruce", _("Spruce")
     DOUGLAS_FIR = "douglas_fir", _("Douglas fir")
@@ -109,7 +110,14 @@ class Deck(models.Model):
         related_name="decks",
     )
     label = models.CharField(max_length=80, default="Deck", help_text="Such as Back deck.")
-    area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
+    area_m2 = models.DecimalField(
+        "area",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Deck boards; empty while the size is not known.",
+    )
     rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
     stair_treads = models.PositiveSmallIntegerField(default=0)
     screen_m2 = models.DecimalField(
@@ -119,7 +127,7 @@ class Deck(models.Model):
         "height above ground", max_digits=5, decimal_places=2, null=True, blank=True
     )
     built_year = models.PositiveSmallIntegerField(null=True, blank=True)
-    species = models.CharField(max_length=20, choices=Species.choices, default=Species.TREATED_PINE)
+    species = models.CharField(max_length=20, choices=Species.choices, default=Species.UNKNOWN)
     texture = models.CharField(max_length=10, choices=Texture.choices, default=Texture.SMOOTH)
     roof_percent = models.PositiveSmallIntegerField(
         "under a roof", default=0, help_text="Per cent of the deck."
@@ -168,8 +176,12 @@ class Deck(models.Model):
 
     @property
     def species_class(self) -> str:
-        """soft, durable_soft, hardwood or modified."""
-        return SPECIES_CLASS[self.species]
+        """soft, durable_soft, hardwood or modified; empty while the timber is not known."""
+        return SPECIES_CLASS.get(self.species, "")
+
+    @property
+    def is_species_known(self) -> bool:
+        return self.species != Species.UNKNOWN
 
     @property
     def is_jet_sensitive(self) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 from django.db import migrations
 
 # A job of which only the month or year is known counts for all of it.
-FROM_DAY = "j.finished_on"
+FROM_DAY = "coalesce(j.finished_from, j.finished_on)"
 
 
 def functions():
@@ -34,7 +34,7 @@ REFRESH = "SELECT search_refresh(NULL);"
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0009_site"), ("clients", "0013_fold_by_unicode")]
+    dependencies = [("jobs", "0010_unknowns"), ("clients", "0014_fold_by_unicode")]
     operations = [
         migrations.RunSQL(migrations.RunSQL.noop, REFRESH),
         migrations.RunSQL(functions(), earlier_functions()),

@@ -45,5 +45,5 @@ END;
 
 
 class Migration(migrations.Migration):
-    dependencies = [("clients", "0012_site")]
+    dependencies = [("clients", "0013_unknowns")]
     operations = [migrations.RunSQL(FOLD, EARLIER)]
