@@ -15,6 +15,7 @@ from babel.numbers import format_currency, format_decimal
 from django.conf import settings
 from django.utils import translation
 from django.utils.functional import lazy
+from django.utils.translation import gettext
 
 from clients.languages import primary_language, supported_language
 from clients.models import Business
@@ -105,6 +106,20 @@ def format_measure(value: Decimal | None, quantity: str) -> str:
     kind = QUANTITIES[quantity]
     units = current_business().units
     return f"{format_number(kind.from_si(Decimal(value), units))} {kind.symbol(units)}"
+
+
+def format_size(area_m2: Decimal | None) -> str:
+    """The area of a deck, or that nobody knows it."""
+    return format_measure(area_m2, "area") or gettext("size not known")
+
+
+def format_total_size(area_m2: Decimal | None, unsized: int) -> str:
+    """The area of several decks, and how many of them have none in the book."""
+    if not unsized:
+        return format_measure(area_m2 or Decimal(0), "area")
+    if not area_m2:
+        return "size not known"
+    return f"{format_measure(area_m2, 'area')} and {unsized} without a size"
 
 
 def format_pack_size(litres: Decimal) -> str:

@@ -35,6 +35,13 @@ def say_span(span: DaySpan, *, is_south: bool) -> str:
     return gettext("{first} to {last}").format(first=ends[0], last=ends[1])
 
 
+def say_coats(number: int | None) -> str:
+    """“2 coats”, or that nobody counted them; for people of the business."""
+    if number is None:
+        return "coats not counted"
+    return f"{number} coat{'' if number == 1 else 's'}"
+
+
 def season_year(span: DaySpan) -> str:
     """“2021”, or “2021/22” for a season over New Year."""
     first, last = span.first.year, span.last.year

@@ -35,6 +35,14 @@ class DaysPast(Func):
     output_field = IntegerField()
 
 
+# how many decks, their area, and how many of them have none in the book
+COUNT_AND_AREA = {
+    "decks": Count("pk"),
+    "area_m2": Sum("deck__area_m2"),
+    "unsized": Count("pk", filter=Q(deck__area_m2=None)),
+}
+
+
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
         """Of decks that are neither archived nor a former client's."""
@@ -50,11 +58,15 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
-        large ones and those long past due on that day."""
+        large ones and those long past due on that day; those whose size nobody knows come last."""
         lateness = 1 + DaysPast(Value(on), F("due_on")) / Value(365.0)
         worth = ExpressionWrapper(F("deck__area_m2") * lateness, output_field=FloatField())
         return self.annotate(worth=worth).order_by(
-            "deck__site__town", "deck__site__region", "-worth", "deck_id"
+            "deck__site__town",
+            "deck__site__region",
+            F("worth").desc(nulls_last=True),
+            "due_on",
+            "deck_id",
         )
 
     def towns(self) -> "models.QuerySet[Forecast, Any]":
@@ -62,8 +74,12 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         town = F("deck__site__town")
         region = F("deck__site__region")
         grouped = self.order_by().values(town=town, region=region)
-        counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
+        counted = grouped.annotate(**COUNT_AND_AREA)
         return counted.order_by("town", "region")
+
+    def count_and_area(self) -> dict[str, Any]:
+        """How many decks, how much surface [m²], and how many decks whose size nobody knows."""
+        return self.order_by().aggregate(**COUNT_AND_AREA)
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
         """How many become due in each of so many months, from the first on;

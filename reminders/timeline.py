@@ -58,7 +58,9 @@ def job_entries(deck: Deck) -> Iterator[TimelineEntry]:
     jobs = Job.objects.filter(deck=deck).prefetch_related(
         Prefetch("coats_applied", coats), "photos"
     )
-    return (TimelineEntry(job.finished_on, "job", job) for job in jobs)
+    for job in jobs:
+        job.deck = deck  # its property tells the season of a day that is not known
+        yield TimelineEntry(job.finished_on, "job", job)
 
 
 def visit_entries(deck: Deck) -> Iterator[TimelineEntry]:

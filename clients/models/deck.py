@@ -1,6 +1,8 @@
 """A deck: what it is made of and what wears its finish."""
 
-from django.db import models
+from dataclasses import dataclass
+
+from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
@@ -66,7 +68,34 @@ JET_SENSITIVE_SPECIES = {
 }
 
 
+# The size of a deck and its spread while no deck has one (judgement).
+USUAL_AREA_M2 = 20.0
+USUAL_AREA_CV = 0.5
+
+
+@dataclass(frozen=True)
+class UsualSize:
+    """The middle area of decks [m²] and its spread against it, for planning with decks whose size
+    nobody knows; never a fact about one of them."""
+
+    area_m2: float = USUAL_AREA_M2
+    cv: float = USUAL_AREA_CV
+
+
 class DeckQuerySet(models.QuerySet["Deck"]):
+    def usual_size(self) -> UsualSize:
+        """Of the decks whose size is known: their median, and half their middle two thirds."""
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT percentile_cont(ARRAY[0.16, 0.5, 0.84]) WITHIN GROUP (ORDER BY area_m2)"
+                " FROM clients_deck WHERE archived_at IS NULL AND area_m2 IS NOT NULL"
+            )
+            found = cursor.fetchone()[0]
+        if found is None:
+            return UsualSize()
+        low, middle, high = map(float, found)
+        return UsualSize(middle, (high - low) / 2 / middle)
+
     def current(self) -> "DeckQuerySet":
         """Neither the deck nor its client is archived."""
         return self.filter(archived_at=None, site__client__archived_at=None)

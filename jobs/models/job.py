@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Deck
-from jobs.day_words import say_span
+from jobs.day_words import say_coats, say_span
 from jobs.models.product import Batch, Product
 from jobs.models.visit import Visit
 from jobs.partial_dates import DaySpan
@@ -264,6 +264,11 @@ class CoatApplied(models.Model):
     def product_words(self) -> str:
         """The name of the product, or that it is not known."""
         return self.product.name if self.product else gettext("Product not known")
+
+    @property
+    def coats_words(self) -> str:
+        """“2 coats”, or that nobody counted them."""
+        return say_coats(self.coats)
 
     @property
     def is_finish(self) -> bool:

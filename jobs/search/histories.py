@@ -7,17 +7,21 @@ from decimal import Decimal
 
 from django.db import connection
 
+from jobs.day_words import say_coats, say_span
+from jobs.partial_dates import DaySpan
 from jobs.search.finding import AskedDecks
 from jobs.search.questions import Topic
 
 COATS_ON_DECKS_SQL = """
-SELECT j.deck_id, j.id, j.finished_on, j.kind, p.name, p.maker, a.colour, coalesce(b.code, ''),
-    a.coats, a.litres, p.id, coalesce(p.finish_class, ''),
-    tsvector_to_array(job_lexemes(j.finished_on, j.finished_on, j.kind, s.latitude < 0)::tsvector),
+SELECT j.deck_id, j.id, j.finished_from, j.finished_on, place.latitude < 0, j.kind,
+    a.id IS NOT NULL, p.name, p.maker, a.colour, coalesce(b.code, ''), a.coats, a.litres,
+    p.id, coalesce(p.finish_class, ''),
+    tsvector_to_array(job_lexemes(coalesce(j.finished_from, j.finished_on), j.finished_on, j.kind,
+        place.latitude < 0)::tsvector),
     fold(concat_ws(' ', p.name, p.maker, a.colour, b.code,
         regexp_replace(b.code, '[^[:alnum:]]', '', 'g'), j.crew, j.notes))
-FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id JOIN clients_property s ON
-    s.id = d.property_id
+FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
+JOIN clients_property place ON place.id = d.property_id
 LEFT JOIN jobs_coatapplied a ON a.job_id = j.id
 LEFT JOIN jobs_product p ON p.id = a.product_id
 LEFT JOIN jobs_batch b ON b.id = a.batch_id
@@ -31,8 +35,11 @@ class CoatRecord:
 
     deck_id: int
     job_id: int
+    finished_from: date | None
     finished_on: date
+    is_south: bool
     kind: str
+    is_recorded: bool  # whether anything is noted of a product, if only that nobody knows which
     product: str | None
     maker: str | None
     colour: str | None
@@ -43,6 +50,22 @@ class CoatRecord:
     finish_class: str
     lexemes: Sequence[str]  # when and what, as the search keeps it
     words: str  # of the product, batch, colour, crew and notes, folded
+
+    @property
+    def span(self) -> DaySpan:
+        return DaySpan(self.finished_from or self.finished_on, self.finished_on)
+
+    @property
+    def day_words(self) -> str:
+        return say_span(self.span, is_south=self.is_south)
+
+    @property
+    def edtf(self) -> str:
+        return self.span.edtf(is_south=self.is_south)
+
+    @property
+    def coats_words(self) -> str:
+        return say_coats(self.coats)
 
     def has_word(self, beginnings: Sequence[str]) -> bool:
         parts = "".join(letter if letter.isalnum() else " " for letter in self.words).split()

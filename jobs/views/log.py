@@ -89,7 +89,9 @@ def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     context = {
         "page": page,
         "strip_cautions": job_cautions(page.deck, Job.Kind.STRIP, []),
-        "cautions": job_cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
+        "cautions": job_cautions(
+            page.deck, Job.Kind.RECOAT, [coat.product for coat in products if coat.product]
+        ),
     }
     return render(request, "jobs/log.html", context)
 

@@ -13,7 +13,8 @@ Booleans = NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class ArrayRecord:
-    """A frozen dataclass whose fields are arrays with equally many rows."""
+    """A frozen dataclass whose fields are arrays with equally many rows, or no arrays at all and
+    shared by all rows."""
 
     def take(self, rows: Any) -> Self:
         """Return some of the rows, without checking them again.
@@ -30,5 +31,7 @@ class ArrayRecord:
         """
         part = object.__new__(type(self))
         for field in fields(self):
-            object.__setattr__(part, field.name, getattr(self, field.name)[rows])
+            value = getattr(self, field.name)
+            kept = value[rows] if isinstance(value, np.ndarray) else value
+            object.__setattr__(part, field.name, kept)
         return part

@@ -1,6 +1,6 @@
 """From as-found grades to what they say about the life of a coat: an interval, or one end of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from reminders.forecast.arrays import ArrayRecord, Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import design_matrix, sun_on_deck
+from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.mixing import expected_design
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
 RECOAT_LIMIT_GRADE = 3.0
@@ -18,6 +19,11 @@ STRIP_RATIO = 1.5  # a coat left for half its life again needs the stripper (jud
 # limit state, film formers two (Grüll et al. 2011).
 PENETRATING_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0),)
 FILM_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0), (4.0, STRIP_RATIO))
+LEAST_RATIO = 1.0001  # between the bounds of one start, where its grades leave no room
+# Where only the span of a coat's day is known, it is any day of it alike: integrated by
+# Gauss–Legendre, exact for polynomials up to degree 9.
+START_NODES, START_WEIGHTS = np.polynomial.legendre.leggauss(5)
+START_WEIGHTS = START_WEIGHTS / 2
 CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season (judgement)
 
 
@@ -118,6 +124,9 @@ class CensoredLives(ArrayRecord):
         deck, because the prediction conditions on them.
     weight : ndarray, shape (n,)
         How many coats a row stands for.
+    lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
+        The same ages for each of the days on which the coat may have been laid; without columns
+        where all days are known.
     """
 
     x: Floats
@@ -126,9 +135,14 @@ class CensoredLives(ArrayRecord):
     deck: Integers
     running: Any = None
     weight: Any = None
+    lower_at_starts: Any = None
+    upper_at_starts: Any = None
 
     def __post_init__(self) -> None:
         count = len(self.lower)
+        for name in ("lower_at_starts", "upper_at_starts"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros((count, 0)))
         if self.running is None:
             object.__setattr__(self, "running", np.zeros(count, dtype=bool))
         if self.weight is None:
@@ -149,6 +163,13 @@ class CensoredLives(ArrayRecord):
     def __len__(self) -> int:
         return len(self.lower)
 
+    @property
+    def is_start_known(self) -> Booleans:
+        """Whether the day of each coat is known."""
+        return (self.lower_at_starts == self.lower[:, None]).all(axis=1) & (
+            self.upper_at_starts == self.upper[:, None]
+        ).all(axis=1)
+
 
 @dataclass(frozen=True, eq=False)
 class LifeBounds:
@@ -165,12 +186,17 @@ class LifeBounds:
     conflict : ndarray of bool, shape (n,)
         Whether its grades contradict each other, such as sound after worn: to be looked at by a
         person.
+    lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
+        The bounds for each of the days on which the coat may have been laid; without columns where
+        all days are known.
     """
 
     lower: Floats
     upper: Floats
     seen: Booleans
     conflict: Booleans
+    lower_at_starts: Floats
+    upper_at_starts: Floats
 
 
 def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
@@ -230,6 +256,39 @@ def life_bounds(
     Bounds
         One row a coat.
     """
+    lower, upper = _age_bounds(coats, visits, weights, limits)
+    seen = np.zeros(len(coats), dtype=bool)
+    seen[visits.coat] = True
+    starts = _bounds_at_starts(coats, visits, weights, limits, (lower, upper))
+    return LifeBounds(lower, upper, seen, lower >= upper, *starts)
+
+
+def _bounds_at_starts(
+    coats: Coats,
+    visits: Visits,
+    weights: ClockWeights,
+    limits: dict[str, Any],
+    middle: tuple[Floats, Floats],
+) -> tuple[Floats, Floats]:
+    rows = np.flatnonzero(coats.coated_within > 0)
+    if not len(rows):
+        return np.zeros((len(coats), 0)), np.zeros((len(coats), 0))
+    lower, upper = (np.repeat(ages[:, None], len(START_NODES), axis=1) for ages in middle)
+    place = np.full(len(coats), -1)
+    place[rows] = np.arange(len(rows))
+    seen = visits.take(np.flatnonzero(place[visits.coat] >= 0))
+    seen = replace(seen, coat=place[seen.coat])
+    spans = coats.take(rows)
+    for node, share in enumerate(START_NODES):
+        low, high = _age_bounds(spans.started(share), seen, weights, limits)
+        lower[rows, node] = low
+        upper[rows, node] = np.maximum(high, low * LEAST_RATIO + np.finfo(float).tiny)
+    return lower, upper
+
+
+def _age_bounds(
+    coats: Coats, visits: Visits, weights: ClockWeights, limits: dict[str, Any]
+) -> tuple[Floats, Floats]:
     age = ages_at_visits(coats, visits, weights)
     low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
     lower = np.zeros(len(coats))
@@ -243,9 +302,7 @@ def life_bounds(
     np.maximum.at(
         lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay
     )
-    seen = np.zeros(len(coats), dtype=bool)
-    seen[visits.coat] = True
-    return LifeBounds(lower, upper, seen, conflict=lower >= upper)
+    return lower, upper
 
 
 def _limit_state_ages(
@@ -294,9 +351,11 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
         found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper))
     )
     return CensoredLives(
-        x=design_matrix(coats.take(rows)),
+        x=expected_design(coats.take(rows)).x,
         lower=found.lower[rows],
         upper=found.upper[rows],
         deck=coats.deck[rows],
         running=np.asarray(running, dtype=bool)[rows],
+        lower_at_starts=found.lower_at_starts[rows],
+        upper_at_starts=found.upper_at_starts[rows],
     )

@@ -1,9 +1,11 @@
 """The log-likelihood of a life between two ages and its derivatives, accurate far into both
 tails."""
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import logsumexp
 
 from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
@@ -42,6 +44,9 @@ class CensoringIntervals(NamedTuple):
         Whether the life is known exactly.
     misread, certain : ndarray
         The likelihood of a row is misread + certain · P(low < log life ≤ high).
+    low_at_starts, high_at_starts : ndarray, shape (n, k)
+        The logs for each of k days on which the coat may have been laid; k is 0 where all days are
+        known. P is then the mean over these days.
     """
 
     low: Floats
@@ -49,10 +54,16 @@ class CensoringIntervals(NamedTuple):
     exact: Booleans
     misread: Floats
     certain: Floats
+    low_at_starts: Floats
+    high_at_starts: Floats
 
 
 def prepare_intervals(
-    lower: Floats, upper: Floats, misclassification: float = 0.0
+    lower: Floats,
+    upper: Floats,
+    misclassification: float = 0.0,
+    *,
+    at_starts: tuple[Floats, Floats] | None = None,
 ) -> CensoringIntervals:
     """Prepare ages for the likelihood.
 
@@ -64,6 +75,8 @@ def prepare_intervals(
         Ages at which they were worn.
     misclassification : float
         Chance that a visit reads sound for worn or the other way round; below one half.
+    at_starts : (ndarray, ndarray), optional
+        Both ages for each of the days on which the coat may have been laid, shape (n, k).
 
     Returns
     -------
@@ -75,6 +88,8 @@ def prepare_intervals(
     with np.errstate(divide="ignore"):
         low = np.log(lower)
         high = np.log(upper)
+        none = np.zeros((len(low), 0))
+        low_at, high_at = (np.log(ages) for ages in at_starts) if at_starts else (none, none)
     exact = lower == upper
     ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
     # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both
@@ -90,7 +105,9 @@ def prepare_intervals(
         1.0,
     )
     # The interval of an exact row is not used; left open, it stays free of 0/0.
-    return CensoringIntervals(low, np.where(exact, np.inf, high), exact, misclassified, classified)
+    return CensoringIntervals(
+        low, np.where(exact, np.inf, high), exact, misclassified, classified, low_at, high_at
+    )
 
 
 def log_likelihood_terms(
@@ -114,7 +131,10 @@ def log_likelihood_terms(
     """
     a = (observed.low - eta) / spread
     b = (observed.high - eta) / spread
-    terms = _interval_terms(a, b, spread)
+    if observed.low_at_starts.shape[-1]:
+        terms = _terms_over_starts(observed, eta, spread)
+    else:
+        terms = _interval_terms(a, b, spread)
     if observed.exact.any():
         exact = _exact_terms(a, observed.low, spread)
         terms = LikelihoodTerms(
@@ -142,7 +162,16 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
     """
     low = (observed.low - eta) / spread
     high = (observed.high - eta) / spread
-    value = log_ndtr_interval(low, high)
+    if observed.low_at_starts.shape[-1]:
+        value = logsumexp(
+            [
+                np.log(weight) + log_ndtr_interval((start - eta) / spread, (end - eta) / spread)
+                for start, end, weight in _ages_at_starts(observed)
+            ],
+            axis=0,
+        )
+    else:
+        value = log_ndtr_interval(low, high)
     if observed.exact.any():
         value = np.where(observed.exact, _exact_terms(low, observed.low, spread).value, value)
     with np.errstate(divide="ignore"):
@@ -169,6 +198,45 @@ def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
         (a1 - b1 - first**2) / spread**2,
         (upper - b2 - lower + a2 - first * second) / spread,
         b1 - b * b2 - a1 + a * a2 - second**2,
+    )
+
+
+def _ages_at_starts(observed: CensoringIntervals) -> Iterator[tuple[Floats, Floats, float]]:
+    count = observed.low_at_starts.shape[-1]
+    weights = np.polynomial.legendre.leggauss(count)[1] / 2
+    for node, weight in enumerate(weights):
+        yield observed.low_at_starts[..., node], observed.high_at_starts[..., node], weight
+
+
+def _terms_over_starts(observed: CensoringIntervals, eta: Floats, spread: float) -> LikelihoodTerms:
+    # A mean of probabilities: its log has the derivatives of the parts, weighted by their shares r
+    # (Louis 1982).
+    parts = [
+        _interval_terms((low - eta) / spread, (high - eta) / spread, spread)
+        for low, high, _ in _ages_at_starts(observed)
+    ]
+    logs = np.array(
+        [
+            np.log(weight) + part.value
+            for part, (*_, weight) in zip(parts, _ages_at_starts(observed), strict=True)
+        ]
+    )
+    value = logsumexp(logs, axis=0)
+    r = np.exp(logs - value)
+    first, second, both = (
+        np.array([getattr(part, name) for part in parts]) for name in ("eta", "tau", "eta_tau")
+    )
+    eta_mean = (r * first).sum(axis=0)
+    tau_mean = (r * second).sum(axis=0)
+    eta_eta = np.array([part.eta_eta for part in parts]) + first**2
+    tau_tau = np.array([part.tau_tau for part in parts]) + second**2
+    return LikelihoodTerms(
+        value,
+        eta_mean,
+        tau_mean,
+        (r * eta_eta).sum(axis=0) - eta_mean**2,
+        (r * (both + first * second)).sum(axis=0) - eta_mean * tau_mean,
+        (r * tau_tau).sum(axis=0) - tau_mean**2,
     )
 
 

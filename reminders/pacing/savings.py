@@ -9,6 +9,7 @@ from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Greatest
 
+from clients.models import Deck
 from jobs.models import STRIP_ABOVE_COATS, Booking, Offer, OfferScope
 from reminders import forecast
 from reminders.due import DeckRow, value_columns
@@ -114,13 +115,20 @@ def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPri
         }
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
     strip_m2 = middle.get("strip", STRIP_PRICE_RATIO * recoat_m2)
-    area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
+    area = priced_areas(decks)
     recoat = recoat_m2 * area
     strip = strip_m2 * area
     for place, deck in enumerate(decks):
         recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
         strip[place] = own.get((deck.deck_id, "strip"), strip[place])
     return DeckPrices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
+
+
+def priced_areas(decks: list[OpenDeck]) -> Floats:
+    """Square metres of each deck; the usual size where nobody knows it."""
+    known = [deck.area_m2 for deck in decks]
+    usual = Deck.objects.usual_size().area_m2 if None in known else 0.0
+    return np.array([max(usual if area is None else float(area), 1.0) for area in known])
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from datetime import date
 from babel.dates import format_date
 from django.db.models import Max
 
+from clients import display
 from clients.display import locale_for_language
 from clients.languages import primary_language
 from clients.messaging import texts
@@ -17,7 +18,9 @@ from clients.messaging.models import MessageText
 from clients.messaging.texts import standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
+from jobs.day_words import say_span
 from jobs.models import AppliedFinish, CoatApplied
+from jobs.partial_dates import DaySpan, Precision
 from reminders.forecasting import reasons_for_client
 from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
@@ -43,7 +46,8 @@ class DeckFacts:
     town: str
     label: str
     coats: Sequence[AppliedFinish]
-    coated_on: date
+    coated: DaySpan
+    is_south: bool
     due_on: date
     contributions: Mapping[str, float]
 
@@ -101,14 +105,21 @@ class DraftWriter:
             return "; ".join(f"{each.label}, {each.street}" for each in chosen_facts)
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
+    def coated_words(self, deck: DeckFacts, language: str) -> str:
+        """The day of the last coat, as far as it is known."""
+        if deck.coated.precision == Precision.DAY:
+            locale = locale_for_language(language, self.business)
+            return format_date(deck.coated.last, "medium", locale)
+        with display.override_business(self.business), display.in_client_language(language):
+            return say_span(deck.coated, is_south=deck.is_south)
+
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
         labels = standard_phrases(language, "deck")
-        locale = locale_for_language(language, self.business)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
             ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
         )
-        coated = format_date(deck.coated_on, "medium", locale)
+        coated = self.coated_words(deck, language)
         yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
         due = labels["past"] if deck.due_on < self.today else labels["due"]
         yield f"{due} {self.month(deck.due_on, language)}"
@@ -124,15 +135,26 @@ def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
         "deck__label",
         "deck__site__street",
         "deck__site__town",
+        "job__finished_from",
         "job__finished_on",
+        "deck__site__latitude",
         "due_on",
         "contributions",
     )
     rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
     coats = CoatApplied.objects.finishes_by_job([row[1] for row in rows])
     return {
-        deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
-        for deck, job, label, street, town, coated_on, due_on, contributions in rows
+        deck: DeckFacts(
+            street,
+            town,
+            label,
+            coats.get(job, []),
+            DaySpan(coated_from or coated_on, coated_on),
+            latitude < 0,
+            due_on,
+            contributions,
+        )
+        for deck, job, label, street, town, coated_from, coated_on, latitude, due_on, contributions in rows
     }
 
 

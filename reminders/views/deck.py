@@ -25,7 +25,9 @@ MAX_OFFERS = 8
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__site").first()
+    forecast = (
+        Forecast.objects.filter(deck=deck).select_related("job__deck__site", "deck__site").first()
+    )
     today = business_today(request)
     context = {
         "deck": deck,

@@ -39,7 +39,9 @@ def book_demo_visit(
     random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime
 ) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
-    hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
+    hours = max(
+        Decimal(2), round((deck.area_m2 or Decimal(0)) * 2 / random.randint(5, 8)) / Decimal(2)
+    )
     work = bookings.NewBooking(
         site=deck.site, decks=[deck], hours=hours, week=week, arrival=arrival
     )

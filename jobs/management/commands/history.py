@@ -107,7 +107,7 @@ def deck_columns(deck: Deck) -> dict[str, Any]:
 
 def coat_columns(line: search.CoatRecord) -> dict[str, Any]:
     return {
-        "finished_on": line.finished_on,
+        "finished_on": line.edtf,
         "kind": Job.Kind(line.kind).label,
         "product": line.product,
         "maker": line.maker,

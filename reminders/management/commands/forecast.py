@@ -67,7 +67,9 @@ class Command(BaseCommand):
 
 def forecast_or_error(deck_id: int) -> Forecast:
     forecast = (
-        Forecast.objects.filter(deck=deck_id).select_related("deck__site__client", "job").first()
+        Forecast.objects.filter(deck=deck_id)
+        .select_related("deck__site__client", "job__deck__site")
+        .first()
     )
     if forecast is not None:
         return forecast
@@ -89,7 +91,7 @@ def forecast_row(forecast: Forecast) -> dict[str, Any]:
         "deck": forecast.deck.label,
         "street": place.street,
         "town": place.town,
-        "coated_on": forecast.job.finished_on,
+        "coated_on": forecast.job.edtf,
         "chance_worn": round(forecast.chance_worn, 3),
         "median_months": round(forecast.median_months, 2),
         "reference_months": round(forecast.reference_months, 2),
