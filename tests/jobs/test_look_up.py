@@ -395,3 +395,15 @@ def test_a_refresh_of_all_is_planned_with_statistics(business: Business) -> None
         with connection.cursor() as cursor:
             cursor.execute("SELECT reltuples FROM pg_class WHERE relname = 'jobs_coatapplied'")
             assert cursor.fetchone()[0] == 3
+
+
+def test_a_job_of_an_unknown_day_is_found_by_every_year_it_may_be_of(business: Business) -> None:
+    deck = deck_of("Ottilie Saltonby")
+    JobFactory(
+        deck=deck, kind="strip", finished_from=date(2018, 12, 1), finished_on=date(2019, 2, 28)
+    )
+
+    for text in ("strips 2018", "2019", "winter 2018", "january 2019", "2018-12"):
+        assert found(text) == {deck.pk}, text
+    assert found("march 2019") == set()
+    assert search.find_decks("saltonby 2017").failed == ["2017"]
