@@ -1,6 +1,6 @@
 """Finding decks: words and times in, the decks they mean out, typing errors forgiven, best first.
 
-Three queries: the words are folded, then the words of the book are found that were meant, then the
+Three queries: the text is folded, then the words of the book are found that were meant, then the
 decks. More only where nothing fits all of it, to say what does not.
 """
 
@@ -26,30 +26,35 @@ MAX_SEARCH_LETTERS = 400
 MAX_RANKED_HITS = 1_000  # beyond this a search says nothing; the page asks for another word
 MIN_SIMILARITY = 0.35  # trigram similarity below which a word is another word
 
-# Of a word that is not known, first those that it becomes when two letters beside each other change
-# places, else the most similar.
-WORD_READINGS_SQL = f"""
-SELECT typed.word, known.is_known, CASE WHEN known.is_known THEN ARRAY[]::text[] ELSE coalesce(
-        nullif(ARRAY(
-            SELECT swapped FROM generate_series(1, length(typed.word) - 1) AS place,
-                overlay(typed.word PLACING reverse(substr(typed.word, place, 2)) FROM place)
-                    AS swapped
-            WHERE length(typed.word) > 2 AND EXISTS (
-                SELECT FROM jobs_searchword w WHERE w.word ~>=~ swapped
-                    AND w.word ~<~ (swapped || chr(1114111))
-            ) ORDER BY place LIMIT 4
-        ), ARRAY[]::text[]),
-        ARRAY(
-            SELECT w.word FROM jobs_searchword w
-            WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {MIN_SIMILARITY}
-            ORDER BY similarity(w.word, typed.word) DESC, w.word LIMIT 4
-        )
-    ) END
-FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place),
-    LATERAL (SELECT typed.word ~ '^[0-9]+$' OR EXISTS (
-    SELECT FROM jobs_searchword w WHERE w.word ~>=~ typed.word
-        AND w.word ~<~ (typed.word || chr(1114111))
-) AS is_known) AS known ORDER BY typed.place
+MAX_FORMS = 8  # so many words that begin alike are asked for one by one, which is faster
+SHORT_NUMBER = 4  # digits; a shorter number is asked for as it stands
+
+# All words of the book that begin so, as far as they are few.
+FORMS_OF_WORDS_SQL = f"""
+SELECT typed.word, ARRAY(
+    SELECT w.word FROM jobs_searchword w WHERE w.word ~>=~ typed.word
+        AND w.word ~<~ (typed.word || chr(1114111)) ORDER BY w.word USING ~<~ LIMIT {MAX_FORMS + 1}
+) FROM unnest(%s::text[]) WITH ORDINALITY AS typed (word, place) ORDER BY typed.place
+"""  # noqa: S608 - a constant
+
+# First the words that one becomes when two letters beside each other change places, else the most
+# similar.
+CLOSE_WORDS_SQL = f"""
+SELECT typed.word, coalesce(
+    nullif(ARRAY(
+        SELECT swapped FROM generate_series(1, length(typed.word) - 1) AS place,
+            overlay(typed.word PLACING reverse(substr(typed.word, place, 2)) FROM place) AS swapped
+        WHERE length(typed.word) > 2 AND EXISTS (
+            SELECT FROM jobs_searchword w WHERE w.word ~>=~ swapped
+                AND w.word ~<~ (swapped || chr(1114111))
+        ) ORDER BY place LIMIT 4
+    ), ARRAY[]::text[]),
+    ARRAY(
+        SELECT w.word FROM jobs_searchword w
+        WHERE w.word %% typed.word AND similarity(w.word, typed.word) >= {MIN_SIMILARITY}
+        ORDER BY similarity(w.word, typed.word) DESC, w.word LIMIT 4
+    )
+) FROM unnest(%s::text[]) AS typed (word)
 """  # noqa: S608 - a constant
 
 PRODUCTS_OF_WORDS_SQL = """
@@ -89,11 +94,12 @@ class SearchHit:
 @dataclass(frozen=True)
 class WordReading:
     """How a word was read: whether the book knows it (or a word that begins so), else the words it
-    may have been meant for."""
+    may have been meant for; and the whole words that are asked for, any that begins so if none."""
 
     word: str
     is_known: bool
     close: Sequence[str] = ()
+    forms: Sequence[str] = ()
 
     @property
     def is_readable(self) -> bool:
@@ -102,6 +108,18 @@ class WordReading:
     @property
     def candidates(self) -> Sequence[str]:
         return [self.word] if self.is_known or not self.close else self.close
+
+    @property
+    def loose_term(self) -> str:
+        """Of a number also any that begins so."""
+        return f"{lexeme(self.word)}:*" if self.word.isdecimal() else self.term()
+
+    def term(self, weights: str = "") -> str:
+        """As a part of a tsquery, of these weights or any."""
+        if self.forms:
+            ending = f":{weights}" if weights else ""
+            return any_of(lexeme(form) + ending for form in self.forms)
+        return any_of(f"{lexeme(each)}:*{weights}" for each in self.candidates)
 
 
 @dataclass(frozen=True)
@@ -167,9 +185,9 @@ class AskedDecks:
         reading = self.readings[word]
         numbers = self.products.get(word, []) if is_strict and self.years else []
         if not numbers:
-            return any_of(lexeme(each) + ":*" for each in reading.candidates)
-        elsewhere = [lexeme(each) + ":*ABD" for each in reading.candidates]  # C is the product
-        return any_of([self.made_term([f"p{number}" for number in numbers]), *elsewhere])
+            return reading.term() if is_strict else reading.loose_term
+        elsewhere = reading.term("ABD")  # C is the product
+        return any_of([self.made_term([f"p{number}" for number in numbers]), elsewhere])
 
     def time_and_work_terms(self, is_strict: bool) -> list[str]:
         """Work and time that are both asked for are of one job."""
@@ -348,9 +366,35 @@ def fold_texts(texts: Sequence[str]) -> list[str]:
 
 
 def word_readings(words: Sequence[str]) -> list[WordReading]:
+    """How each of these words was read."""
+    forms = forms_of_words(words)
+    unknown = [word for word in words if not word.isdecimal() and not forms[word]]
+    close = close_words(unknown) if unknown else {}
+    forms |= forms_of_words([each for found in close.values() for each in found])
+    return [read_word(word, close.get(word, []), forms) for word in words]
+
+
+def read_word(word: str, close: Sequence[str], forms: dict[str, list[str]]) -> WordReading:
+    if word.isdecimal():
+        return WordReading(word, True, forms=[word] if len(word) < SHORT_NUMBER else [])
+    meant = [word] if forms[word] else close
+    found = [form for each in meant for form in forms[each]]
+    is_few = all(len(forms[each]) <= MAX_FORMS for each in meant)
+    return WordReading(word, bool(forms[word]), close, found if is_few else [])
+
+
+def forms_of_words(words: Sequence[str]) -> dict[str, list[str]]:
+    if not words:
+        return {}
     with connection.cursor() as cursor:
-        cursor.execute(WORD_READINGS_SQL, [list(words)])
-        return [WordReading(*row) for row in cursor.fetchall()]
+        cursor.execute(FORMS_OF_WORDS_SQL, [list(words)])
+        return dict(cursor.fetchall())
+
+
+def close_words(words: Sequence[str]) -> dict[str, list[str]]:
+    with connection.cursor() as cursor:
+        cursor.execute(CLOSE_WORDS_SQL, [list(words)])
+        return dict(cursor.fetchall())
 
 
 def products_of_words(readings: Iterable[WordReading]) -> dict[str, list[int]]:
