@@ -132,8 +132,8 @@ def recall_fields(candidate: RecallCandidate, notice: str) -> dict[str, str]:
 
 
 def coat_line(coat: CoatApplied) -> str:
-    """“Saltmarsh Oil, Honey, batch SM-24/117: Jun 12, 2025”."""
+    """“Saltmarsh Oil, Honey, batch SM-24/117 (Jun 12, 2025)”."""
     parts = [coat.product_words, coat.colour]
     if coat.batch:
         parts.append(gettext("batch {code}").format(code=coat.batch.code))
-    return f"{', '.join(filter(None, parts))}: {coat.job.day_words}"
+    return f"{', '.join(filter(None, parts))} ({coat.job.day_words})"

@@ -235,7 +235,7 @@ def test_exactly_those_are_told_once_however_often_it_is_pressed(
     )
     assert message.subject == "Please read: Saltmarsh Oil on your deck"
     assert NOTICE in message.text
-    assert "Saltmarsh Oil, Honey, batch SM-24/117: May 14, 2024" in message.text
+    assert "Saltmarsh Oil, Honey, batch SM-24/117 (May 14, 2024)" in message.text
     page = as_owner.get("/jobs/trace/recall/", {"batch": batch.pk}).content.decode()
     assert f"/outbox/{message.pk}/" in page
 
