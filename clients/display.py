@@ -153,6 +153,11 @@ def format_month(value: date | None) -> str:
     return format_date(value, format="LLLL y", locale=current_locale()) if value else ""
 
 
+def format_month_name(value: date) -> str:
+    """“March” without its year."""
+    return format_date(value, format="LLLL", locale=current_locale())
+
+
 def format_phone(value: str) -> str:
     """National form inside the business's country, international form elsewhere;
     text that is no number stays."""

@@ -114,6 +114,9 @@ class Forecast(models.Model):
     contributions = models.JSONField(
         default=dict, help_text="Factor → months longer or shorter than the reference."
     )
+    unknowns = models.JSONField(
+        default=dict, help_text="What is not known → months that knowing it takes off the window."
+    )
     prior_share = models.FloatField(default=1.0, help_text="How much rests on the prior, 0 to 1.")
     coat_build = models.PositiveSmallIntegerField(
         default=0, help_text="Coats since the last strip."

@@ -297,7 +297,7 @@ def record_booking_jobs(*, booking: Booking, jobs: Sequence[Job], now: datetime)
 
 def close_booking_of_job(*, job: Job, booking: Booking | None, now: datetime) -> Booking | None:
     """Close the booking that a job was done for;
-    without one, after a coat, the deck's that had begun by that day."""
+    without one, after a coat, the deck's that had surely begun by that day."""
     booking = booking or open_booking_for_job(job)
     return record_booking_jobs(booking=booking, jobs=[job], now=now) if booking else None
 
@@ -306,7 +306,7 @@ def open_booking_for_job(job: Job) -> Booking | None:
     if job.kind not in {Job.Kind.STRIP, Job.Kind.RECOAT}:
         return None
     living = Booking.objects.filter(
-        state__in=fitting.OPEN_BOOKING_STATES, decks=job.deck_id, first_on__lte=job.finished_on
+        state__in=fitting.OPEN_BOOKING_STATES, decks=job.deck_id, first_on__lte=job.span.first
     )
     return living.order_by("-first_on").first()
 

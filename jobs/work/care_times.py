@@ -30,9 +30,9 @@ class CareNote:
 
 def care_note(job: Job) -> CareNote | None:
     """From the slowest finish of the job (needs coats with products at hand); a finish that nobody
-    knows by name takes the usual times. None if no finish went on."""
+    knows by name takes the usual times. None if no finish went on, or nobody knows the day."""
     finishes = [coat.product for coat in job.coats_applied.all() if coat.is_finish]
-    if not finishes:
+    if not finishes or job.finished_from:
         return None
     zone = job.deck.site.zone
     sheet_hours = [product.walk_hours if product else None for product in finishes]

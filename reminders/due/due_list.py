@@ -15,7 +15,7 @@ from clients import display
 from jobs.day_words import say_span
 from jobs.models import AppliedFinish, CoatApplied
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting import ranked_reasons
+from reminders.forecasting import missing_reasons, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
@@ -34,13 +34,15 @@ class DueDeck(DeckRow):
     late_on: date
     chance_worn: float
     contributions: dict[str, float]
+    unknowns: dict[str, float]
     coats: list[AppliedFinish] = field(default_factory=list)
     reminder_status: ReminderStatus | None = None
     today: date | None = None
 
     @property
     def reasons(self) -> list[str]:
-        return ranked_reasons(self.contributions)
+        missing = missing_reasons(self.unknowns, self.coat_span.precision)
+        return [*ranked_reasons(self.contributions), *missing]
 
     @property
     def bar(self) -> WindowBar:

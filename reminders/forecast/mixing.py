@@ -3,6 +3,7 @@ how far it varies around that."""
 
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 
@@ -14,12 +15,14 @@ from reminders.forecast.unknown_mix import UnknownMix
 
 MIXED_FACTORS = ("finish", "species", "coats")
 # The columns that change with them; the others are the same whatever the unknown is.
-MIXED_COLUMNS = [
-    at
-    for at, name in enumerate(DESIGN_COLUMNS)
-    if name.startswith(("finish_", "oil_", "colour_", "film_", "base_", "species_", "log2_coats"))
-    or name == "texture_weathered"
-]
+MIXED_PREFIXES = ("finish_", "oil_", "colour_", "film_", "base_", "species_", "log2_coats")
+MIXED_COLUMNS = np.array(
+    [
+        at
+        for at, name in enumerate(DESIGN_COLUMNS)
+        if name.startswith(MIXED_PREFIXES) or name == "texture_weathered"
+    ]
+)
 _KEY_FIELDS = ("finish_class", "pigment", "base", "species_class", "texture", "coats")
 
 
@@ -58,14 +61,15 @@ class ExpectedDesign:
         -----
         With rows X that vary with covariance C around their mean, and coefficients with mean b and
         covariance V, the variance of X·b grows by the sum of C ∘ (V + b bᵀ) (law of total
-        variance).
+        variance). Knowing a factor takes away the part of b bᵀ; the doubt V about its effect stays.
         """
         variances = np.zeros((len(self.x), 1 + len(MIXED_FACTORS)))
         if not len(self.covariance):
             return variances
         slopes = posterior.beta[1:][MIXED_COLUMNS]
         doubt = posterior.beta_covariance[1:, 1:][np.ix_(MIXED_COLUMNS, MIXED_COLUMNS)]
-        by_kind = np.einsum("ufij,ij->uf", self.covariance, doubt + np.outer(slopes, slopes))
+        by_kind = np.einsum("ufij,ij->uf", self.covariance, np.outer(slopes, slopes))
+        by_kind[:, 0] += np.einsum("uij,ij->u", self.covariance[:, 0], doubt)
         rows = self.kind >= 0
         variances[rows] = np.maximum(by_kind, 0)[self.kind[rows]]
         return variances
@@ -120,7 +124,7 @@ def _mean_and_covariances(key: Floats, mix: UnknownMix) -> tuple[Floats, Floats]
     return mean, np.array(parts)
 
 
-def _case_rows(cases: list[tuple[tuple, tuple, tuple]], texture: str) -> Floats:
+def _case_rows(cases: list[tuple[Any, Any, Any]], texture: str) -> Floats:
     made = Coats(
         coated_on=np.zeros(len(cases)),
         latitude=45.0,

@@ -161,7 +161,8 @@ def best_recoat_month(coats: NewestCoats, age: float, today: date, business: Bus
 
 
 def coating_day(coats: NewestCoats, today: date) -> float:
-    return bridge.epoch_days(min(coats.finished_on[0], today))
+    """The middle of the days on which it may have been."""
+    return float(bridge.middle_days(coats, today)[0][0])
 
 
 def upkeep_jobs(

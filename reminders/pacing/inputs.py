@@ -126,6 +126,8 @@ class PacingInputs:
     is_timed: bool
     currency: str
     left_over: int = 0
+    unsized: int = 0  # decks whose size nobody knows, planned with the usual one
+    usual_area_m2: Decimal = Decimal(0)
 
     @cached_property
     def row_by_property(self) -> dict[int, int]:
@@ -201,7 +203,13 @@ class PacingInputsBuilder:
         made = self.assemble(
             [households[row] for row in kept], select_work_rows(work, kept), prices, times
         )
-        return replace(made, left_over=len(households) - len(kept))
+        usual = times.usual.area_m2 if times.usual else 0.0
+        return replace(
+            made,
+            left_over=len(households) - len(kept),
+            unsized=sum(deck.area_m2 is None for deck in decks),
+            usual_area_m2=Decimal(str(round(usual, 2))),
+        )
 
     def assemble(
         self,

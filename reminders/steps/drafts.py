@@ -117,7 +117,9 @@ class DraftWriter:
         labels = standard_phrases(language, "deck")
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
-            ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
+            ", ".join(filter(None, [coat.product, coat.colour]))
+            for coat in deck.coats
+            if coat.product or coat.colour
         )
         coated = self.coated_words(deck, language)
         yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
@@ -129,33 +131,27 @@ class DraftWriter:
 
 def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
     """In two queries."""
-    columns = (
-        "deck_id",
-        "job_id",
-        "deck__label",
-        "deck__site__street",
-        "deck__site__town",
-        "job__finished_from",
-        "job__finished_on",
-        "deck__site__latitude",
-        "due_on",
-        "contributions",
+    rows = list(
+        Forecast.objects.filter(deck__in=deck_ids)
+        .order_by()
+        .select_related("deck__site", "job__deck__site")
     )
-    rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
-    coats = CoatApplied.objects.finishes_by_job([row[1] for row in rows])
-    return {
-        deck: DeckFacts(
-            street,
-            town,
-            label,
-            coats.get(job, []),
-            DaySpan(coated_from or coated_on, coated_on),
-            latitude < 0,
-            due_on,
-            contributions,
-        )
-        for deck, job, label, street, town, coated_from, coated_on, latitude, due_on, contributions in rows
-    }
+    coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
+    return {row.deck_id: deck_facts(row, coats.get(row.job_id, [])) for row in rows}
+
+
+def deck_facts(row: Forecast, coats: Sequence[AppliedFinish]) -> DeckFacts:
+    place = row.deck.site
+    return DeckFacts(
+        place.street,
+        place.town,
+        row.deck.label,
+        coats,
+        row.job.span,
+        place.is_south,
+        row.due_on,
+        row.contributions,
+    )
 
 
 def write_drafts(
