@@ -45,5 +45,5 @@ END;
 
 
 class Migration(migrations.Migration):
-    dependencies = [("clients", "0013_unknowns")]
+    dependencies = [("clients", "0013_unknowns"), ("clients", "0013_inbound_tries")]
     operations = [migrations.RunSQL(FOLD, EARLIER)]
