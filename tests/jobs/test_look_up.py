@@ -270,7 +270,7 @@ def test_filters_are_plain_fields_of_the_address(
 
     assert "Halvard Quill" in page
     assert "Ottilie Saltonby" not in page
-    assert "<details open>" in page
+    assert '<details class="whole" open>' in page
     assert 'value="2019"' in page
 
 
