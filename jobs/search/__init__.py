@@ -8,8 +8,8 @@ from jobs.search.finding import (
     read_question,
 )
 from jobs.search.histories import (
+    AnsweringHistory,
     CoatRecord,
-    DeckHistory,
     coat_records_by_deck,
     split_history,
 )
@@ -29,9 +29,9 @@ __all__ = [
     "FIRST_YEAR",
     "LAST_YEAR",
     "NO_FILTERS",
+    "AnsweringHistory",
     "AskedDecks",
     "CoatRecord",
-    "DeckHistory",
     "QuestionPart",
     "SearchFilters",
     "SearchHit",

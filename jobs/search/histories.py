@@ -83,7 +83,7 @@ def coat_records_by_deck(deck_ids: Sequence[int]) -> dict[int, list[CoatRecord]]
 
 
 @dataclass(frozen=True)
-class DeckHistory:
+class AnsweringHistory:
     """What went on one deck: the lines that answer the question, best first, and the others."""
 
     matching: Sequence[CoatRecord]
@@ -94,7 +94,7 @@ class DeckHistory:
         return [*self.matching, *self.others]
 
 
-def split_history(records: Sequence[CoatRecord], asked: AskedDecks) -> DeckHistory:
+def split_history(records: Sequence[CoatRecord], asked: AskedDecks) -> AnsweringHistory:
     """A line answers if it is of the time, work, product and finish asked for; if none of these
     was, if it holds one of the words. Those with most of the words come first."""
     counted = [(words_held(record, asked), record) for record in records]
@@ -106,7 +106,7 @@ def split_history(records: Sequence[CoatRecord], asked: AskedDecks) -> DeckHisto
     ]
     matching.sort(key=lambda pair: -pair[0])
     lines = [record for _, record in matching]
-    return DeckHistory(lines, [record for record in records if record not in lines])
+    return AnsweringHistory(lines, [record for record in records if record not in lines])
 
 
 def words_held(record: CoatRecord, asked: AskedDecks) -> int:

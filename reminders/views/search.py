@@ -104,7 +104,7 @@ def deck_cards(decks: list[Deck], asked: search.AskedDecks) -> list[dict[str, An
     ]
 
 
-def card_lines(history: search.DeckHistory) -> list[dict[str, Any]]:
+def card_lines(history: search.AnsweringHistory) -> list[dict[str, Any]]:
     """The lines that answer first, then the newest."""
     return [
         {
