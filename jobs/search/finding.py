@@ -305,7 +305,7 @@ def find_decks(
     )
     hits = known.hits(limit, offset)
     failed: list[str] = []
-    if not hits and not offset and len(known.parts) > 1:
+    if not hits and len(known.parts) > 1 and not (offset and known.hits(1)):
         known, failed = drop_what_fails(known)
         hits = known.hits(limit, offset) if failed else []
     return SearchResult(

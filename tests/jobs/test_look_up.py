@@ -296,6 +296,9 @@ def test_more_than_a_page_is_one_step_away(as_owner: Browser) -> None:
     shown = [card["deck"].pk for page in (first, second) for card in page.context["cards"]]
     assert sorted(shown) == sorted(decks)
     assert "q=plover&amp;page=2" in first.content.decode()
+    failing = as_owner.get("/decks/", {"q": "plover 1987", "page": 2})
+    assert len(failing.context["cards"]) == 5
+    assert failing.context["found"].failed == ["1987"]
 
 
 def run_history(*words: str) -> tuple[list[dict[str, object]], str]:
