@@ -203,9 +203,19 @@ class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
             found.setdefault(job_id, []).append(AppliedFinish(product or "", colour))
         return found
 
-    def trace(self, batch: Batch) -> "CoatAppliedQuerySet":
-        """Where a batch went, newest first, with the deck, the client and how to reach them."""
-        rows = self.filter(batch=batch).select_related("job__deck__site__client")
+    def done_between(self, first: date | None, last: date | None) -> "CoatAppliedQuerySet":
+        """Of jobs that may have been finished on one of these days; None is open."""
+        rows = self
+        if first:
+            rows = rows.filter(job__finished_on__gte=first)
+        if last:
+            began = Q(job__finished_from=None, job__finished_on__lte=last)
+            rows = rows.filter(began | Q(job__finished_from__lte=last))
+        return rows
+
+    def with_owners(self) -> "CoatAppliedQuerySet":
+        """Newest first, with the deck, the client and how to reach them."""
+        rows = self.select_related("job__deck__site__client", "product", "batch")
         return rows.prefetch_related("job__deck__site__client__contact_points").order_by(
             "-job__finished_on", "-id"
         )

@@ -64,9 +64,10 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
 
 
 def decks_matching(words: str) -> list[Deck]:
-    ids = [
-        hit.deck_id for hit in search.find_decks(words, limit=MAX_FOUND_DECKS).hits if hit.deck_id
-    ]
+    found = search.find_decks(
+        words, limit=MAX_FOUND_DECKS, filters=search.SearchFilters(archived="no")
+    )
+    ids = [hit.deck_id for hit in found.hits if hit.deck_id]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
 

@@ -100,7 +100,7 @@ class Command(BaseCommand):
         took = elapsed_seconds(lambda: book.make_bench_book(options["decks"], today))
         self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
         steps: dict[str, Callable[[], dict[str, float]]] = {
-            "search": search.measure_deck_search,
+            "search": lambda: search.measure_deck_search(today),
             "forecasts": lambda: forecasts.measure_forecast_refresh(today, now),
             "due": lambda: pages.measure_due_page(
                 date(today.year + today.month // 12, today.month % 12 + 1, 1)

@@ -32,6 +32,7 @@ EVERYBODY = """
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
+    jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
@@ -43,7 +44,7 @@ OWNER_AND_OFFICE = """
     diary:crews
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
-    jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
+    jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send jobs:recall
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
     steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
     outbox:act outbox:to_do

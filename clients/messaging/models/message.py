@@ -87,7 +87,7 @@ class Message(models.Model):
     class Kind(models.TextChoices):
         REMINDER = "reminder", "Reminder"
         OFFER = "offer", "Offer"
-        SERVICE = "service", "About a booked visit"
+        SERVICE = "service", "About work booked or done"
 
     # A message moves three times in a second; an index that nobody needs would be written each
     # time. Hence unique constraints instead of unique=True (which adds a pattern index), and no

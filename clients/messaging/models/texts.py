@@ -25,6 +25,7 @@ class MessageText(models.Model):
         HELD = "held", "Visit put off for the weather"
         CALLED_OFF = "called_off", "Visit called off"
         CARE = "care", "Care record"
+        RECALL = "recall", "Notice about a product"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)
