@@ -4,8 +4,7 @@ from argparse import ArgumentParser
 from collections.abc import Iterator
 from typing import Any
 
-from django.core.management.base import BaseCommand
-
+from clients.management.opening import BookCommand
 from clients.models import Client, Deck
 from clients.tabular import add_format_option, write_rows
 from jobs import search
@@ -27,7 +26,7 @@ HISTORY_COLUMNS = [
 ]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "Look up what went on a deck: name, phone, address, product, colour, batch or any words."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

@@ -4,9 +4,10 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
 from jobs.importing import ImportReport, SheetError, import_book
@@ -15,7 +16,7 @@ PROBLEM_COLUMNS = ["row", "column", "message"]
 TALLY_COLUMNS = ["clients", "properties", "decks", "products", "batches", "jobs", "already_there"]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Import a CSV or XLSX sheet with one row a job (columns: docs/owner.md). All of it or"
         " nothing."
