@@ -57,11 +57,30 @@ class HashingReader:
         return FileRecord(self.size, self.digest.hexdigest())
 
 
+class CountingSink:
+    """What tarfile needs of a file to write to; a pipe cannot say how far it is."""
+
+    def __init__(self, out: IO[bytes]) -> None:
+        self.out = out
+        self.count = 0
+
+    def write(self, data: bytes) -> int:
+        self.count += len(data)
+        return self.out.write(data)
+
+    def tell(self) -> int:
+        return self.count
+
+
 class ArchiveWriter:
     """Writes the members one after the other, and at the end what they are."""
 
     def __init__(self, out: IO[bytes]) -> None:
-        self.tar = tarfile.open(fileobj=out, mode="w|", format=tarfile.GNU_FORMAT)  # noqa: SIM115
+        self.tar = tarfile.TarFile(
+            fileobj=CountingSink(out),  # type: ignore[arg-type] # all it needs
+            mode="w",
+            format=tarfile.GNU_FORMAT,
+        )
         self.records: dict[str, FileRecord] = {}
 
     def add(self, name: str, file: IO[bytes], size: int) -> None:

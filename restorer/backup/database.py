@@ -39,9 +39,9 @@ CHECKSUM_SQL = """
 SELECT count(*), coalesce(sum(('x' || substr(md5(t::text), 1, 15))::bit(60)::bigint), 0)::text
 FROM {} t
 """
-# How values are written as text must not depend on whose connection it is.
+# How values are written as text must not depend on whose connection it is; Django's is in UTC.
 TEXT_SETTINGS = """
-SET LOCAL TIME ZONE 'UTC'; SET LOCAL datestyle = 'ISO, YMD'; SET LOCAL intervalstyle = 'postgres';
+SET LOCAL datestyle = 'ISO, YMD'; SET LOCAL intervalstyle = 'postgres';
 SET LOCAL extra_float_digits = 1; SET LOCAL bytea_output = 'hex'; SET LOCAL search_path = public
 """
 
@@ -214,19 +214,30 @@ def scratch_database() -> Iterator[str]:
 
 def drop_left_over() -> None:
     """What a trial that was killed left; nobody else's, since one runs at a time."""
-    with connection._nodb_cursor() as cursor:
+    beginning = f"{book_name()[:40]}_trial_"
+    with server_cursor() as cursor:
         cursor.execute(
-            "SELECT datname FROM pg_database WHERE starts_with(datname, %s)",
-            [f"{book_name()[:40]}_trial_"],
+            "SELECT datname FROM pg_database WHERE starts_with(datname, %s)", [beginning]
         )
         for (name,) in cursor.fetchall():
             cursor.execute(f"DROP DATABASE {connection.ops.quote_name(name)} WITH (FORCE)")
 
 
 def run_on_server(*statements: str) -> None:
-    """Outside of any database of ours; several are one transaction."""
-    with connection._nodb_cursor() as cursor:
+    """Several are one transaction."""
+    with server_cursor() as cursor:
         cursor.execute(";".join(statements))
+
+
+@contextmanager
+def server_cursor() -> Iterator[Any]:
+    """Outside of any database of ours, even where the book is in that which servers come with."""
+    if book_name() != "postgres":
+        with connection._nodb_cursor() as cursor:
+            yield cursor
+        return
+    with connected_to("template1"), connection.cursor() as cursor:
+        yield cursor
 
 
 def require_right_to_make() -> None:

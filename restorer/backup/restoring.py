@@ -127,7 +127,7 @@ def require_fitting(manifest: Manifest) -> None:
             f"The backup is of {kinds[manifest.mode]}, and this is {kinds[settings.MODE]}."
             " Nothing was changed."
         )
-    known = MigrationLoader(None, ignore_no_initial=True).disk_migrations
+    known = MigrationLoader(None).disk_migrations
     unknown = [
         f"{app}.{name}"
         for app, names in manifest.migrations.items()

@@ -34,7 +34,7 @@ LEFT_OUT_COLUMNS = {
     ("clients_textgateway", "hook_hash"),
     ("clients_textgateway", "hook_key"),
 }
-KINDS: list[tuple[type[models.Field[Any, Any]], str]] = [
+KINDS: "list[tuple[type[models.Field[Any, Any]], str]]" = [
     (models.BooleanField, "true or false"),
     (models.DateTimeField, "date and time in UTC, ISO 8601"),
     (models.DateField, "date, ISO 8601"),

@@ -55,7 +55,9 @@ def read_export(*, path: Path, now: datetime) -> int:
                     cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         except Error as mistake:
             said = str(mistake).strip().splitlines()[0]
-            raise ExportError(f"The export does not fit together: {said}. Nothing was changed.")
+            raise ExportError(
+                f"The export does not fit together: {said}. Nothing was changed."
+            ) from mistake
     return count
 
 
@@ -77,7 +79,7 @@ def require_whole(tree: Any, path: Path) -> None:
 def fill_tables(tree: Any) -> int:
     """What migrations put there goes first; order does not matter, as PostgreSQL looks at
     references when the transaction ends."""
-    found = [model for model in exported_models()]
+    found = list(exported_models())
     quoted = connection.ops.quote_name
     count = 0
     with connection.cursor() as cursor:
