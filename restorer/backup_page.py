@@ -68,4 +68,4 @@ def download_export(request: HttpRequest) -> HttpResponse:
     write_zip(file)
     file.seek(0)
     name = f"book-{business_today(request):%Y-%m-%d}.zip"
-    return FileResponse(file, as_attachment=True, filename=name)
+    return FileResponse(file, as_attachment=True, filename=name)  # type: ignore[return-value]

@@ -21,7 +21,7 @@ class BookCommand(BaseCommand):
     waits_for_database = False  # it has a loop that does
 
     def execute(self, *args: Any, **options: Any) -> str | None:
-        if self._called_from_command_line:
+        if getattr(self, "_called_from_command_line", False):
             try:
                 open_book(self.stderr, makes_tables=self.makes_tables)
             except OperationalError as error:

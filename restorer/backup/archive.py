@@ -88,7 +88,7 @@ class ArchiveWriter:
         member = tarfile.TarInfo(name)
         member.size = size
         member.mode = 0o600
-        self.tar.addfile(member, reader)  # type: ignore[arg-type] # all it needs is read()
+        self.tar.addfile(member, reader)
         self.records[name] = reader.record
 
     def add_bytes(self, name: str, content: bytes) -> None:
@@ -269,7 +269,7 @@ def extract_members(file: IO[bytes], into: Path) -> dict[str, FileRecord]:
             target = into / safe_name(member.name)
             target.parent.mkdir(parents=True, exist_ok=True)
             with target.open("xb") as out:
-                shutil.copyfileobj(reader, out, CHUNK)  # type: ignore[misc] # all it needs is read()
+                shutil.copyfileobj(reader, out, CHUNK)
             records[member.name] = reader.record
         while file.read(CHUNK):
             pass  # to the end: what is encrypted proves itself only there

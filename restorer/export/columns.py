@@ -102,8 +102,7 @@ class Column:
             return value
         if isinstance(self.field, ArrayField):
             return [self.field.base_field.to_python(each) for each in value]
-        target = self.field.target_field if self.field.related_model else self.field
-        return target.to_python(value)
+        return getattr(self.field, "target_field", self.field).to_python(value)
 
 
 @cache

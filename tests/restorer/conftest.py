@@ -5,12 +5,19 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from django.core.files.storage import default_storage
 from django.db import connection
 from pytest_django import Settings
 
 from tests import database
 
 NewBook = Callable[[], str]
+
+
+def stored(name: str) -> bytes:
+    """What a file of the store holds."""
+    with default_storage.open(name) as file:
+        return bytes(file.read())
 
 
 @pytest.fixture

@@ -29,13 +29,13 @@ from clients.messaging import channels, outbox
 from clients.messaging.models import LetterBatch, Message
 from clients.models import Business, Client, Deck, User
 from restorer import backup, tasks
-from restorer.backup import archive
+from restorer.backup import archive, database
 from restorer.models import BackupRun
 from restorer.settings import BASE_DIR
 from tests.factories import BusinessFactory, DeckFactory, MessageFactory, UserFactory
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine
-from tests.restorer.conftest import NewBook
+from tests.restorer.conftest import NewBook, stored
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 PHOTO = b"\xff\xd8\xff\xe0 not much of a picture"
@@ -120,7 +120,7 @@ def test_a_restored_book_is_the_same_and_held(
     assert after.suppression_key == before.suppression_key
     assert Deck.objects.values().get() == deck
     assert User.objects.get().check_password("low tide at seven")
-    assert default_storage.open("decks/2026/11/a.jpg").read() == PHOTO
+    assert stored("decks/2026/11/a.jpg") == PHOTO
     assert not default_storage.exists("waiting")
     assert after.sends_nothing
     assert not scratch_databases()
@@ -183,14 +183,14 @@ def test_verifying_proves_the_file_and_leaves_nothing_behind(
 def test_a_table_that_does_not_come_back_equal_is_named(
     made: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    load = backup.restoring.database.load_dump
+    load = database.load_dump
 
     def load_and_lose_a_row(dump: Path, name: str) -> None:
         load(dump, name)
-        with backup.restoring.database.connected_to(name):
+        with database.connected_to(name):
             Deck.objects.update(label="Lower deck")
 
-    monkeypatch.setattr(backup.restoring.database, "load_dump", load_and_lose_a_row)
+    monkeypatch.setattr(database, "load_dump", load_and_lose_a_row)
     assert "clients_deck: 1 rows" in refusal("verify", made)
     assert BackupRun.objects.newest_proven() is None
     assert "clients_deck" in BackupRun.objects.newest_tried().proof_problem

@@ -27,7 +27,7 @@ from tests.factories import (
     UserFactory,
 )
 from tests.outbox import queued
-from tests.restorer.conftest import NewBook
+from tests.restorer.conftest import NewBook, stored
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
@@ -73,7 +73,7 @@ def test_out_in_and_out_again_gives_the_same_bytes(
     assert first.read_bytes() == second.read_bytes() == third.read_bytes()
     assert Client.objects.first().name == "=Pennington\nand Māori Ōtepoti"
     assert bytes(Attachment.objects.get().content) == b"\x00\xff%PDF"
-    assert default_storage.open("decks/2026/11/z.jpg").read() == b"picture"
+    assert stored("decks/2026/11/z.jpg") == b"picture"
     assert Business.objects.get().sends_nothing
     assert not User.objects.get(username="maren").has_usable_password()
     Deck.objects.create(site=Deck.objects.first().site, label="New")  # numbers go on behind
@@ -111,7 +111,8 @@ def test_each_column_says_what_it_holds(filled: str, tmp_path: Path) -> None:
         rows = json.loads(path.with_suffix(".json").read_text())
         assert all(list(row) == header for row in rows)
     # RFC 4180, and no spreadsheet runs a name as a formula
-    clients = list(csv.DictReader((tmp_path / "out/tables/clients_client.csv").open(newline="")))
+    with (tmp_path / "out/tables/clients_client.csv").open(newline="") as file:
+        clients = list(csv.DictReader(file))
     assert clients[0]["name"] == "'=Pennington\nand Māori Ōtepoti"
 
 
