@@ -28,11 +28,18 @@ from pytest_django import Settings
 from clients.messaging import channels, outbox
 from clients.messaging.models import LetterBatch, Message
 from clients.models import Business, Client, Deck, User
+from reminders import tasks as reminder_tasks
 from restorer import backup, tasks
 from restorer.backup import archive, database
 from restorer.models import BackupRun
 from restorer.settings import BASE_DIR
-from tests.factories import BusinessFactory, DeckFactory, MessageFactory, UserFactory
+from tests.factories import (
+    BusinessFactory,
+    DeckFactory,
+    MessageFactory,
+    ReminderStepFactory,
+    UserFactory,
+)
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine
 from tests.restorer.conftest import NewBook, stored
@@ -164,6 +171,23 @@ def test_a_held_book_has_no_calls_to_make_and_prints_no_letters(filled: str, as_
     assert batch.prints == 0
     call_command("hold_book", end=True)
     assert not Business.objects.get().sends_nothing
+
+
+def test_a_held_book_queues_nothing_by_itself_and_leaves_the_mailbox_alone(
+    filled: str, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fetched: list[int] = []
+    monkeypatch.setattr(
+        reminder_tasks.incoming, "fetch_unseen_mails", lambda *_, **__: fetched.append(1)
+    )
+    settings.BOUNCES_HOST = "mail.example.com"
+    ReminderStepFactory(is_on=True, goes_by_itself=True)
+    reminder_tasks.fetch_bounces()
+    assert reminder_tasks.queue_reminders_nightly() == "0 queued"
+    call_command("hold_book")
+    reminder_tasks.fetch_bounces()
+    assert len(fetched) == 1
+    assert reminder_tasks.queue_reminders_nightly() == "The book is held."
 
 
 def test_verifying_proves_the_file_and_leaves_nothing_behind(
