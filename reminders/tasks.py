@@ -62,7 +62,7 @@ def continue_lists() -> str:
 def fetch_bounces() -> str:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
-    if not incoming.has_bounce_mailbox():
+    if not incoming.has_bounce_mailbox() or is_book_held():
         return ""
     try:
         incoming.fetch_unseen_mails(
@@ -75,6 +75,12 @@ def fetch_bounces() -> str:
     else:
         sender.mark_up(sender.BOUNCE_MAILBOX)
     return ""
+
+
+def is_book_held() -> bool:
+    """A restored book queues nothing by itself, and leaves the mailbox to the one that sends."""
+    business = Business.current()
+    return business is not None and business.sends_nothing
 
 
 def refresh_forecasts_nightly() -> int:
@@ -112,6 +118,8 @@ def queue_reminders_nightly() -> str:
         or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists()
     ):
         return "No step goes by itself."
+    if is_book_held():
+        return "The book is held."
     now = timezone.now()
     tomorrow = business.today(now) + timedelta(days=1)
     queued = actions.queue_reminders(

@@ -110,6 +110,7 @@ TEMPLATES = [
     }
 ]
 
+OWN_DATABASE = not os.environ.get("DATABASE_URL")  # the server of our own, under var/
 DATABASES = {
     "default": dj_database_url.parse(
         os.environ.get("DATABASE_URL") or postgres.database_url(),
@@ -190,7 +191,9 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
-MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / "photos"))
+DEMO_PREFIX = "demo-" if MODE == "demo" else ""  # the invented book's files lie apart from yours
+MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos"))
+BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},

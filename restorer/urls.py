@@ -3,7 +3,7 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import health, views
+from restorer import backup_page, health, views
 
 urlpatterns = [
     path("", views.show_this_month, name="this_month"),
@@ -25,6 +25,10 @@ urlpatterns = [
     path("outbox/", include("clients.messaging.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
     path("settings/", include("clients.messaging.urls.texts")),
+    path("settings/backup/", backup_page.show_backup, name="backup"),
+    path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
+    path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
+    path("settings/backup/export/", backup_page.download_export, name="backup_export"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),
 ]

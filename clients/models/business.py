@@ -73,6 +73,11 @@ class Business(models.Model):
         validators=[MinValueValidator(1)],
     )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
+    sending_held_at = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="Since when nothing goes out: the book was restored and may not be the only one.",
+    )
     updated_at = models.DateTimeField(auto_now=True)
 
     class Meta:
@@ -105,6 +110,11 @@ class Business(models.Model):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    @property
+    def sends_nothing(self) -> bool:
+        """The book is held: no message, letter or call leaves it (docs/decisions/0032)."""
+        return self.sending_held_at is not None
 
     @property
     def sender(self) -> str:

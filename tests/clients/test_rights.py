@@ -62,6 +62,7 @@ OWNER = """
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
+    backup backup_now backup_release backup_export
     speech:domain speech:law_drop prices:new prices:change prices:remove
 """.split()
 MAY = {

@@ -4,12 +4,19 @@ from datetime import datetime
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
 from clients.messaging.models.gateway import TextGateway
-from clients.models import Channel, ChannelTraits, Client, channels_with, traits_of
+from clients.models import (
+    Business,
+    Channel,
+    ChannelTraits,
+    Client,
+    channels_with,
+    traits_of,
+)
 
 
 class State(models.TextChoices):
@@ -35,8 +42,9 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(state__in=[State.QUEUED, State.CLAIMED, State.TRANSMITTING])
 
     def due(self, channel: str) -> "MessageQuerySet":
-        """May be claimed now, by the database's clock."""
-        return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
+        """May be claimed now, by the database's clock; nothing while the book is held."""
+        rows = self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
+        return rows.exclude(Exists(Business.objects.filter(sending_held_at__isnull=False)))
 
     def waiting_since(self, moment: datetime) -> "MessageQuerySet":
         """Could have gone out by then and has not.

@@ -1,5 +1,6 @@
 """The outbox: what is to be said to clients, said at most once, and never lost from sight."""
 
+from clients.messaging.outbox.book_hold import hold_book, release_book
 from clients.messaging.outbox.decisions import (
     cancel_unsent,
     confirm_sent,
@@ -27,10 +28,12 @@ __all__ = [
     "confirm_sent",
     "deliver",
     "dismiss_message",
+    "hold_book",
     "hold_message",
     "is_in_doubt",
     "queue_message",
     "reasons_not_to_send",
+    "release_book",
     "release_message",
     "resend_message",
     "sweep",

@@ -4,9 +4,9 @@ from argparse import ArgumentParser
 from collections.abc import Iterator
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.models import Business, Client, Deck
 from clients.tabular import add_format_option, write_rows
 from jobs import search
@@ -28,7 +28,7 @@ HISTORY_COLUMNS = [
 ]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Look up what went on a deck: name, phone, address, product, colour, batch, year, month,"
         " work, state, offer number or any words."

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.db import transaction
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
 from jobs.importing import (
@@ -34,7 +35,7 @@ GUESS_COLUMNS = [
 ]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Import a list. Without --guess a CSV or XLSX sheet with one row a job (columns:"
         " docs/owner.md), all of it or nothing. With --guess any list; rows that cannot be read"

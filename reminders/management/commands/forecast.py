@@ -4,9 +4,10 @@
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.models import Deck
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import factor_phrase
@@ -39,7 +40,7 @@ STORED_COLUMNS = [
 ]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Say when the finish of a deck is due; --explain gives the months that each factor adds or"
         " takes away."
