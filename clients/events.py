@@ -15,6 +15,11 @@ decks_changed = Signal()
 # deck_ids: Collection[int], is_wanted: bool, words: str, now: datetime
 work_decided = Signal()
 
+# Somebody takes messages back before they have left. A receiver locks what it will change and gives
+# back a function that takes the numbers of those that were stopped, and undoes what was noted.
+# messages: Sequence[Message], by: User, now: datetime
+messages_taken_back = Signal()
+
 # Clients asked to hear no more, or were archived; the words say which.
 # client_ids: Collection[int], words: str, now: datetime
 clients_left = Signal()

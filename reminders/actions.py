@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import F, Q, prefetch_related_objects
 
 from clients.messaging import outbox
-from clients.messaging.models import Consent, Message
+from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
@@ -44,6 +44,16 @@ class RemindResult:
     left_out: list[LeftOut]
 
 
+@dataclass(frozen=True)
+class QueueRun:
+    """Who queues when, and the sending that it belongs to if it can be taken back."""
+
+    business: Business
+    by: User | None
+    now: datetime
+    sending: Sending | None = None
+
+
 def refresh_forecasts(
     *, deck_ids: Collection[int] | None = None, today: date, now: datetime
 ) -> int:
@@ -66,7 +76,8 @@ def queue_reminders(
     Never twice about a coat and step in any channel: the clients are locked in order of key, so of
     two overlapping runs the second waits and then finds the reminders of the first; constraints
     stand behind both. `limit` is of the number of messages, soonest first. `agreed_fingerprint` is
-    that of a preview; raises `PlanChanged` if the plan is another by now.
+    that of a preview; raises `PlanChanged` if the plan is another by now. What a person queues
+    waits so long as it can be taken back.
     """
     business = Business.objects.get()
     ahead = plan_reminders(asked, business=business, now=now)
@@ -76,7 +87,9 @@ def queue_reminders(
     made = plan_reminders(replace(asked, deck_ids=decks), business=business, now=now)
     if agreed_fingerprint and plan_fingerprint(made.planned) != agreed_fingerprint:
         raise PlanChanged(PlanChanged.__doc__)
-    queued = queue_planned_messages(made, business, by=by, now=now)
+    made.leave_out_clients(asked.without_clients)
+    run = QueueRun(business, by, now, outbox.open_sending(by=by, now=now))
+    queued = queue_planned_messages(made, run)
     return RemindResult(
         queued, made.left_out if asked.deck_ids is None else made.left_out + ahead.left_out
     )
@@ -101,7 +114,7 @@ def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> Rem
     made = planning.run()
     if made.planned:
         dismiss_message(message=message, now=now, by=by)
-    return RemindResult(queue_planned_messages(made, business, by=by, now=now), made.left_out)
+    return RemindResult(queue_planned_messages(made, QueueRun(business, by, now)), made.left_out)
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:
@@ -111,16 +124,15 @@ def lock_clients(client_ids: Iterable[int]) -> None:
     list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
-def queue_planned_messages(
-    made: ReminderPlan, business: Business, *, by: User | None, now: datetime
-) -> list[Message]:
+def queue_planned_messages(made: ReminderPlan, run: QueueRun) -> list[Message]:
     """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
-    drafts, unwritten = write_drafts(made.planned, business=business, today=business.today(now))
+    today = run.business.today(run.now)
+    drafts, unwritten = write_drafts(made.planned, business=run.business, today=today)
     made.left_out += unwritten
-    messages = messages_from_drafts(drafts, made, business, by=by, now=now)
+    messages = messages_from_drafts(drafts, made, run)
     new = {
         message.idempotency_key: message
-        for message in queueing.store_new_messages(list(messages.values()), by=by, now=now)
+        for message in queueing.store_new_messages(list(messages.values()), by=run.by, now=run.now)
     }
     for key in messages.keys() - new.keys():
         made.left_out += unwritable_decks(
@@ -143,12 +155,7 @@ def queue_planned_messages(
 
 
 def messages_from_drafts(
-    drafts: Sequence[Draft],
-    made: ReminderPlan,
-    business: Business,
-    *,
-    by: User | None,
-    now: datetime,
+    drafts: Sequence[Draft], made: ReminderPlan, run: QueueRun
 ) -> dict[str, Message]:
     """Key → message, checked and not yet kept."""
     clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
@@ -158,7 +165,7 @@ def messages_from_drafts(
     found = {}
     for draft in drafts:
         try:
-            message = message_from_draft(draft, clients, consents, business, by=by, now=now)
+            message = message_from_draft(draft, clients, consents, run)
         except Unsendable as problem:
             made.left_out += unwritable_decks(draft.planned, str(problem))
         else:
@@ -167,13 +174,7 @@ def messages_from_drafts(
 
 
 def message_from_draft(
-    draft: Draft,
-    clients: dict[int, Client],
-    consents: dict[int, Consent],
-    business: Business,
-    *,
-    by: User | None,
-    now: datetime,
+    draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], run: QueueRun
 ) -> Message:
     """The message with the law that was asked when it was planned, not to be sent once its basis
     has run out."""
@@ -190,12 +191,13 @@ def message_from_draft(
         consent=consents.get(allowed.consent_id or 0),
         written=draft.written,
         not_before=planned.goes_at,
+        sending=run.sending,
     )
-    message = queueing.draft_message(business, outgoing, now=now, by=by)
+    message = queueing.draft_message(run.business, outgoing, now=run.now, by=run.by)
     message.law = allowed.rule.code
     if allowed.law_ends_on:
         message.expires_at = datetime.combine(
-            allowed.law_ends_on + timedelta(days=1), time.min, business.zone
+            allowed.law_ends_on + timedelta(days=1), time.min, run.business.zone
         )
     return message
 
@@ -257,6 +259,11 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
     outdated = waiting.filter(is_gone | ~Q(job=F("deck__forecast__job")))
     messages = {reminder.message_id: reminder.message for reminder in outdated}
     return outbox.cancel_unsent(messages=messages.values(), why=OUTDATED, now=now, by=None)
+
+
+def forget_unsent_reminders(*, message_ids: Collection[int]) -> int:
+    """The decisions behind messages that were taken back before they left; how many."""
+    return Reminder.objects.filter(message__in=message_ids).delete()[0]
 
 
 def lock_clients_of_decks(deck_ids: Collection[int]) -> None:

@@ -1,12 +1,13 @@
 """What follows here, in the same transaction, when decks, jobs, bookings or answers change."""
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 
 from django.dispatch import receiver
 from django.utils import timezone
 
-from clients.events import decks_changed, work_decided
+from clients.events import decks_changed, messages_taken_back, work_decided
+from clients.messaging.models import Message
 from clients.models import Business
 from reminders import actions
 from reminders.models import Stop
@@ -32,3 +33,11 @@ def end_reminding_about_work(
         actions.stop_reminders(
             deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=now
         )
+
+
+@receiver(messages_taken_back)
+def forget_reminders_taken_back(
+    *, messages: Sequence[Message], **_signal: object
+) -> Callable[[Collection[int]], int]:
+    """A reminder that was stopped before it left counts as never sent."""
+    return lambda stopped: actions.forget_unsent_reminders(message_ids=stopped)

@@ -18,7 +18,7 @@ from restorer.local import postgres
 from tests.ordeal.ordeal import COLUMNS, Ordeal
 
 INSIDE_VARIABLE = "RESTORER_ORDEAL"
-MUST_BE_ZERO = ["accepted_twice", "lost", "taken_unrecorded"]
+MUST_BE_ZERO = ["accepted_twice", "lost", "taken_unrecorded", "taken_back_and_sent"]
 
 
 class Command(BaseCommand):

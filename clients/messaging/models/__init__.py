@@ -8,6 +8,7 @@ from clients.messaging.models.gateway import TextGateway
 from clients.messaging.models.inbound import InboundEvent
 from clients.messaging.models.letters import BatchedLetter, LetterBatch
 from clients.messaging.models.message import Message, MessageEvent
+from clients.messaging.models.sending import Sending
 from clients.messaging.models.texts import LawRule, MessageText, SendingRules
 from clients.messaging.models.to_dos import ToDo
 
@@ -22,6 +23,7 @@ __all__ = [
     "Message",
     "MessageEvent",
     "MessageText",
+    "Sending",
     "SendingRules",
     "Suppression",
     "TextGateway",

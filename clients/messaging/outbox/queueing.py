@@ -11,8 +11,9 @@ from django.core.validators import EmailValidator
 from django.db import transaction
 
 from clients.messaging import message_keys, sms_parts
-from clients.messaging.models import Attachment, Consent, Message, MessageEvent
-from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce_law_rule
+from clients.messaging.models import Attachment, Consent, Message, MessageEvent, Sending
+from clients.messaging.models.message import MARKETING_MESSAGE_KINDS
+from clients.messaging.outbox.compliance import enforce_law_rule
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
@@ -41,7 +42,8 @@ class OutgoingMessage:
     `kind` is one of `Message.Kind`. `key` names the occasion: there is one message a key.
     `basis` and `consent` (None where none is needed) are frozen with it, `written` holds the words
     with their language. Nothing goes before `not_before` (None: now), nor at or after `expires_at`
-    (None: never too late). Attachments (name, media type, bytes) are frozen with it.
+    (None: never too late). Attachments (name, media type, bytes) are frozen with it. Of a `sending`
+    it waits until that can no longer be taken back.
     """
 
     client: Client
@@ -55,6 +57,7 @@ class OutgoingMessage:
     not_before: datetime | None = None
     expires_at: datetime | None = None
     attachments: Sequence[AttachmentFile] = ()
+    sending: Sending | None = None
 
 
 def queue_message(
@@ -99,6 +102,7 @@ def build_message(
     business: Business, outgoing: OutgoingMessage, *, now: datetime, by: User | None
 ) -> Message:
     """As it will go, but for the link to unsubscribe."""
+    held_until = outgoing.sending.held_until if outgoing.sending else None
     message = Message(
         client=outgoing.client,
         kind=outgoing.kind,
@@ -114,7 +118,8 @@ def build_message(
         queued_by=by,
         message_id=message_keys.make_message_id(business, outgoing.key),
         queued_at=now,
-        not_before=outgoing.not_before or now,
+        sending=outgoing.sending,
+        not_before=max(outgoing.not_before or now, held_until or now),
         expires_at=outgoing.expires_at,
     )
     check_message(message)
