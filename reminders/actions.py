@@ -10,6 +10,7 @@ from django.db.models import F, Q, prefetch_related_objects
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
+from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
@@ -126,6 +127,7 @@ def lock_clients(client_ids: Iterable[int]) -> None:
 
 def queue_planned_messages(made: ReminderPlan, run: QueueRun) -> list[Message]:
     """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
+    leave_out_unready(made, run.business)
     today = run.business.today(run.now)
     drafts, unwritten = write_drafts(made.planned, business=run.business, today=today)
     made.left_out += unwritten
@@ -152,6 +154,16 @@ def queue_planned_messages(made: ReminderPlan, run: QueueRun) -> list[Message]:
         for due_step in each.due_steps
     )
     return sorted(new.values(), key=lambda message: message.pk)
+
+
+def leave_out_unready(made: ReminderPlan, business: Business) -> None:
+    """Nothing goes by a channel while something keeps from sending by it."""
+    channels = {each.route.channel for each in made.planned}
+    parts = {channel: blocking_parts(business, [channel]) for channel in channels}
+    for each in made.planned:
+        if parts[each.route.channel]:
+            made.left_out += unwritable_decks(each, not_ready_words(parts[each.route.channel]))
+    made.planned = [each for each in made.planned if not parts[each.route.channel]]
 
 
 def messages_from_drafts(

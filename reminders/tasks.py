@@ -2,19 +2,20 @@
 twice without harm."""
 
 import logging
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
 from clients.messaging import incoming, outbox
-from clients.messaging.actions import retention
+from clients.messaging.actions import retention, staff_notices
+from clients.messaging.channels import TRANSPORTS
 from clients.messaging.outbox import outcomes
 from clients.models import Business, Heartbeat
 from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
-from reminders.steps import ReminderRequest
+from reminders.steps import ReminderRequest, plan_reminders
 
 MAX_PER_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
@@ -25,6 +26,11 @@ logger = logging.getLogger(__name__)
 def tick() -> str:
     """Each minute: hand the outbox over, show a sign of life, read what came in."""
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
+    now = timezone.now()
+    if tally.line_down:
+        down = outcomes.down_reasons(list(TRANSPORTS))
+        staff_notices.announce_lines_down(reasons=down, now=now)
+    staff_notices.mail_staff_notices(now=now)
     Heartbeat.objects.record("worker")
     incoming.finish_events(now=timezone.now())
     fetch_bounces()
@@ -57,6 +63,25 @@ def refresh_forecasts_nightly() -> int:
     pacing_plan.delete_old_plans(today=business.today(now))
     count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
     bridge.analyze_forecast_table()
+    announce_week(business, now=now)
+    return count
+
+
+def announce_week(business: Business, *, now: datetime) -> int:
+    """On Mondays: how many clients are to be reminded this week. How many there are."""
+    today = business.today(now)
+    if today.isoweekday() != 1:
+        return 0
+    week = ReminderRequest(today + timedelta(days=7))
+    count = len(plan_reminders(week, business=business, now=now).planned)
+    if count:
+        clients = "1 client is" if count == 1 else f"{count} clients are"
+        staff_notices.announce_to_staff(
+            key=f"week/{today}",
+            words=f"The plan of this week is ready: {clients} to be reminded.",
+            url="/due/",
+            now=now,
+        )
     return count
 
 

@@ -62,6 +62,7 @@ def run_on_scratch_server() -> int:
         environment = os.environ | {
             "RESTORER_VAR": directory,
             "RESTORER_MODE": "book",
+            "BASE_URL": "http://decks.example.com",  # messages hold no link to this machine
             INSIDE_VARIABLE: "1",
         }
         environment.pop("DATABASE_URL", None)

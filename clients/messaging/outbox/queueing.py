@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
 from django.db import transaction
@@ -14,6 +15,8 @@ from clients.messaging import message_keys, sms_parts
 from clients.messaging.models import Attachment, Consent, Message, MessageEvent, Sending
 from clients.messaging.models.message import MARKETING_MESSAGE_KINDS
 from clients.messaging.outbox.compliance import enforce_law_rule
+from clients.messaging.public_address import why_not_public
+from clients.messaging.readiness import require_ready
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
@@ -75,8 +78,10 @@ def queue_message(
     try:
         message = build_message(business, outgoing, now=now, by=by)
         check_attachments(outgoing.attachments, outgoing.channel)
+        require_ready(business, outgoing.channel)
         enforce_law_rule(business, message, outgoing.client, today=business.today(now))
         insert_unsubscribe_link(business, message)
+        check_public_links(message)
     except Unsendable as problem:
         logger.warning("Not queued (%s): %s", outgoing.key, problem)
         raise
@@ -95,6 +100,7 @@ def draft_message(
     """
     message = build_message(business, outgoing, now=now, by=by)
     insert_unsubscribe_link(business, message)
+    check_public_links(message)
     return message
 
 
@@ -226,6 +232,14 @@ def is_single_address(address: str) -> bool:
     except ValidationError:
         return False
     return True
+
+
+def check_public_links(message: Message) -> None:
+    """No client can open an address of this very machine; only the demo has no clients."""
+    why = why_not_public(settings.BASE_URL)
+    has_link = settings.BASE_URL in message.text or settings.BASE_URL in message.html
+    if has_link and why and message.traits.machine and settings.BLOCK_UNREADY:
+        raise Unsendable(f"{why} Set BASE_URL to the public address of the program.")
 
 
 def insert_unsubscribe_link(business: Business, message: Message) -> None:

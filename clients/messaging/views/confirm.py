@@ -10,10 +10,11 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from clients.access import current_user, office_required
+from clients.access import business_of, current_user, office_required
 from clients.messaging import outbox
 from clients.messaging.confirming import ConfirmPage, sent_in_words
 from clients.messaging.models import Message, Sending
+from clients.messaging.readiness import blocking_parts
 
 SESSION_KEY = "sending"
 
@@ -44,7 +45,8 @@ def render_confirm_page(
     template: str = "clients/confirm_sending.html",
     **context: object,
 ) -> HttpResponse:
-    return render(request, template, {"page": page, **context})
+    blocked = blocking_parts(business_of(request), {row.channel for row in page.rows})
+    return render(request, template, {"page": page, "blocked": blocked, **context})
 
 
 def announce_sent(request: HttpRequest, sent: Sequence[Message], *, now: datetime) -> None:
