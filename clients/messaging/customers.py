@@ -58,21 +58,15 @@ def likely_customer(
     if not address or (client, channel) in contacts.consents or client in contacts.objectors:
         return None
     rule = contacts.rule(client, channel, today)
-    if (
-        not rule.needs_consent
-        or not rule.allows(CUSTOMER)
-        or is_unusable(contacts, channel, address)
-    ):
+    if not rule.needs_consent or not rule.allows(CUSTOMER):
+        return None
+    if channel in contacts.transports_down or contacts.is_suppressed(channel, address):
         return None
     last = contacts.last_jobs.get(client)
     until = rule.consent_expires(CUSTOMER, last, None)
     if last is None or (until is not None and until < today):
         return None
     return LikelyCustomer(client, name, channel, address, last, until, rule)
-
-
-def is_unusable(contacts: Reach, channel: str, address: str) -> bool:
-    return channel in contacts.transports_down or contacts.is_suppressed(channel, address)
 
 
 def chosen_customers(

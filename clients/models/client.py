@@ -14,7 +14,7 @@ AFTER_A_NAME = frozenset(
 )
 
 
-INSTITUTIONS = frozenset(
+NO_FAMILY = AFTER_A_NAME | frozenset(
     "church parish school college hotel inn lodge motel club society association committee council"
     " town village city county municipality department office library museum park marina trust"
     " église paroisse école ville municipalité auberge hôtel".split()
@@ -37,7 +37,7 @@ def name_as_spoken(name: str) -> str:
         and not any(letter.isdigit() for letter in name)
         and not AFTER_A_NAME.intersection(word.lower() for word in firsts)
         and "&" not in family
-        and not INSTITUTIONS.intersection(word.lower() for word in families)
+        and not NO_FAMILY.intersection(word.lower() for word in families)
     )
     return f"{first} {family}" if is_person else name
 

@@ -135,7 +135,7 @@ def time_since(day: date, today: date, phrases: Mapping[str, Any]) -> str:
         return str(phrases["many_years"]).format(years=years)
     if years:
         return str(phrases["years"][years - 1])
-    return str(phrases["months"]).format(months=months) if months > 0 else ""
+    return str(phrases["months"]).format(months=months) if months > 1 else ""
 
 
 def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
