@@ -2,6 +2,7 @@
 tested on a page."""
 
 import smtplib
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -91,7 +92,7 @@ def test_the_page_that_asks_names_what_is_missing_and_has_no_button(
     as_owner: Browser, business: Business, strict: Settings
 ) -> None:
     today = timezone.localdate()
-    offer = OfferFactory(drafted_on=today, valid_until=today + timezone.timedelta(days=30))
+    offer = OfferFactory(drafted_on=today, valid_until=today + timedelta(days=30))
     OfferLineFactory(offer=offer, scope=OfferScopeFactory(offer=offer))
     EmailFactory(client=offer.client)
     ConsentFactory(client=offer.client)
