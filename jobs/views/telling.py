@@ -26,6 +26,7 @@ from jobs.actions.booking_messages import (
 )
 from jobs.models import Booking
 
+NO_MAIL_LEAVES = "E-mail: it cannot leave now. Settings, Ready to send? says why."
 NEW_BOX = 0  # of a booking that is not there yet
 
 
@@ -85,6 +86,7 @@ def ask_who_is_told(request: HttpRequest, change: DiaryChange) -> HttpResponse |
 
 
 def row_to_tell(change: DiaryChange, told: Told, message: Message) -> RowToSend:
+    why_phoned = why_no_mail(told.booking, message.queued_at) or NO_MAIL_LEAVES
     return RowToSend(
         box=str(change.box(told.booking)),
         client=told.booking.client.name,
@@ -92,7 +94,7 @@ def row_to_tell(change: DiaryChange, told: Told, message: Message) -> RowToSend:
         address=message.address,
         subject=message.subject,
         text=message.text,
-        passed_over=why_no_mail(told.booking, message.queued_at),
+        passed_over=why_phoned if message.traits.is_spoken else "",
     )
 
 
