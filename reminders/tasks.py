@@ -2,6 +2,7 @@
 twice without harm."""
 
 import logging
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from django.utils import timezone
@@ -9,7 +10,7 @@ from django.utils import timezone
 from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention, staff_notices
 from clients.messaging.channels import TRANSPORTS
-from clients.messaging.outbox import outcomes
+from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
 from reminders import actions
 from reminders.forecasting import bridge, refitting
@@ -24,24 +25,46 @@ logger = logging.getLogger(__name__)
 
 
 def tick() -> str:
-    """Each minute: hand the outbox over, show a sign of life, read what came in."""
-    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
-    now = timezone.now()
-    if tally.line_down:
-        down = outcomes.down_reasons(list(TRANSPORTS))
-        staff_notices.announce_lines_down(reasons=down, now=now)
-    staff_notices.mail_staff_notices(now=now)
+    """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
+    in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    incoming.finish_events(now=timezone.now())
-    fetch_bounces()
+    parts: list[Callable[[], str]] = [hand_over, tell_staff, finish_events, fetch_bounces]
+    return ", ".join(filter(None, map(attempt_part, parts)))
+
+
+def attempt_part(part: Callable[[], str]) -> str:
+    """What the part says of itself, or that it failed; the reason is in the log."""
+    try:
+        return part()
+    except Exception:
+        logger.exception("%s failed", part.__name__)
+        return f"{part.__name__} failed"
+
+
+def hand_over() -> str:
+    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     return f"{tally.accepted} accepted of {tally.total}"
 
 
-def fetch_bounces() -> None:
+def tell_staff() -> str:
+    """What people of the business are to hear of, and that a channel stands still."""
+    now = timezone.now()
+    if Business.current() and (down := sender.down_reasons(list(TRANSPORTS))):
+        staff_notices.announce_lines_down(reasons=down, now=now)
+    staff_notices.mail_staff_notices(now=now)
+    return ""
+
+
+def finish_events() -> str:
+    incoming.finish_events(now=timezone.now())
+    return ""
+
+
+def fetch_bounces() -> str:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
     if not incoming.has_bounce_mailbox():
-        return
+        return ""
     try:
         incoming.fetch_unseen_mails(
             lambda content: incoming.receive_returned_mail(content=content, now=timezone.now()),
@@ -49,9 +72,10 @@ def fetch_bounces() -> None:
         )
     except incoming.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        outcomes.mark_down(outcomes.BOUNCE_MAILBOX, str(error))
+        sender.mark_down(sender.BOUNCE_MAILBOX, str(error))
     else:
-        outcomes.mark_up(outcomes.BOUNCE_MAILBOX)
+        sender.mark_up(sender.BOUNCE_MAILBOX)
+    return ""
 
 
 def refresh_forecasts_nightly() -> int:

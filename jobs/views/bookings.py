@@ -277,7 +277,7 @@ BOOKING_BUTTONS = {
 @office_required
 @require_POST
 def press_booking_button(request: HttpRequest, pk: int, button: str) -> HttpResponse:
-    """One deed, after a look at who is told; then its page again."""
+    """One action, after a look at who is told; then its page again."""
     row = booking_or_404(pk)
     pressed = BOOKING_BUTTONS[button]
     form = pressed.form(request.POST)

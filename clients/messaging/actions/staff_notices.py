@@ -88,9 +88,7 @@ def is_quiet(business: Business, now: datetime) -> bool:
     place = Locality(business.zone, business.country, business.region)
     rules = SendingRules.current()
     try:
-        opens = first_allowed_moment(
-            now, place=place, channel=Channel.TEXT, rules=rules, law_window=None
-        )
+        opens = first_allowed_moment(now, place=place, rules=rules)
     except NeverOpenError:
         return True
     return opens > now

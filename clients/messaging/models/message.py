@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.models.consent import Consent
+from clients.messaging.models.gateway import TextGateway
 from clients.messaging.models.sending import Sending
 from clients.models import Channel, ChannelTraits, Client, channels_with, traits_of
 
@@ -57,6 +58,15 @@ class MessageQuerySet(models.QuerySet["Message"]):
         kept = self.filter(kind__in=MARKETING_MESSAGE_KINDS).exclude(state__in=NEVER_SENT_STATES)
         when = Coalesce("accepted_at", "not_before")
         return kept.annotate(when=when).filter(when__gte=moment)
+
+    def open_at(self, gateway: TextGateway | None, *, since: datetime) -> "MessageQuerySet":
+        """Of those that moved since then, the ones to ask the gateway about: unconfirmed, and if it
+        cannot post reports to us also accepted."""
+        if gateway is None or not gateway.look_up_url:
+            return self.none()
+        states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
+        rows = self.through_gateway().filter(state__in=states, events__at__gte=since)
+        return rows.distinct().order_by("pk")
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=UNRESOLVED_STATES)
@@ -114,7 +124,9 @@ class Message(models.Model):
     law = models.CharField(
         max_length=60, blank=True, help_text="The law rule that was applied, and its date."
     )
-    unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where set
+    unsubscribe_hash = models.CharField(  # noqa: DJ001 - unique where set
+        max_length=64, null=True, blank=True
+    )
     message_id = models.CharField(max_length=255)
 
     sending = models.ForeignKey(

@@ -24,6 +24,7 @@ class ToDo(models.Model):
         QUESTION = "question", "A client asked about an offer"
         BOOK = "book", "An accepted offer needs a day"
         TELL = "tell", "A client could not be told"
+        UNREAD = "unread", "Something that came in could not be read"
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
     key = models.CharField(max_length=120, unique=True, help_text="The same matter makes one row.")

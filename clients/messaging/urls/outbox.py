@@ -12,5 +12,5 @@ urlpatterns = [
     path("to-do/<int:pk>/settled/", to_dos.to_do_done, name="to_do_done"),
     path("sent/<int:pk>/take-back/", confirm.take_back, name="take_back"),
     path("<int:pk>/", outbox.outbox_detail, name="detail"),
-    path("<int:pk>/<slug:deed>/", outbox.outbox_act, name="act"),
+    path("<int:pk>/<slug:action>/", outbox.outbox_act, name="act"),
 ]

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0012_site'),
+        ('clients', '0013_inbound_tries'),
     ]
 
     operations = [
@@ -32,7 +32,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='todo',
             name='kind',
-            field=models.CharField(choices=[('address', 'An address does not work'), ('answer', 'A client answered'), ('question', 'A client asked about an offer'), ('book', 'An accepted offer needs a day'), ('tell', 'A client could not be told')], max_length=8),
+            field=models.CharField(choices=[('address', 'An address does not work'), ('answer', 'A client answered'), ('question', 'A client asked about an offer'), ('book', 'An accepted offer needs a day'), ('tell', 'A client could not be told'), ('unread', 'Something that came in could not be read')], max_length=8),
         ),
         migrations.AddConstraint(
             model_name='sendingrules',

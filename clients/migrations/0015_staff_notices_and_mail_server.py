@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0013_sending_taken_back'),
+        ('clients', '0014_sending_taken_back'),
     ]
 
     operations = [
