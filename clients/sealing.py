@@ -34,7 +34,7 @@ def mask_bytes(content: bytes, nonce: bytes) -> bytes:
 
 
 def seal(secret: str) -> str:
-    """Sealed anew each time; what is empty stays empty."""
+    """Sealed differently each time; what is empty stays empty."""
     if not secret:
         return ""
     nonce = secrets.token_bytes(NONCE_BYTES)

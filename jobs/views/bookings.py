@@ -321,7 +321,7 @@ def run_booking_button(
 @office_required
 @require_POST
 def tell_client(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `diary:tell`: tell the client how the booking is now."""
+    """The action `diary:tell`: tell the client how the booking is now."""
     row = booking_or_404(pk)
     now = timezone.now()
     change = DiaryChange(

@@ -36,7 +36,7 @@ MAX_OFFERS_SENT = 20  # each one is printed as PDF while the browser waits
 @office_required
 @require_POST
 def send_one_offer(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `offers:send`: this draft by the channel of the button."""
+    """The action `offers:send`: this draft by the channel of the button."""
     offer = offer_or_404(pk)
     channel = request.POST.get("channel", "")
     back = reverse("offers:detail", args=[pk])
@@ -53,7 +53,7 @@ def send_one_offer(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def send_chosen_offers(request: HttpRequest) -> HttpResponse:
-    """The door `offers:send_chosen`: several drafts at once, each by itself: what cannot go stays a
+    """The action `offers:send_chosen`: several drafts at once, each by itself: what cannot go stays a
     draft, and says why."""
     chosen = primary_keys(request.POST.getlist("offer"))
     if not chosen or len(chosen) > MAX_OFFERS_SENT:

@@ -328,7 +328,7 @@ class ReminderPlanner:
             if isinstance(route, Route):
                 try:
                     opens = self.opening(due_steps, route, day)
-                    return ChosenWay(route, opens, self.joined_reasons(reasons))
+                    return ChosenWay(route, opens, self.labelled_reasons(reasons))
                 except NeverOpenError as error:
                     reasons[channel] = str(error)
             else:
@@ -350,7 +350,11 @@ class ReminderPlanner:
         } or reasons
         if len(own) == 1:
             return next(iter(own.values()))
-        return " ".join(f"{Channel(channel).label}: {why}" for channel, why in own.items())
+        return self.labelled_reasons(own)
+
+    def labelled_reasons(self, reasons: dict[str, str]) -> str:
+        """“E-mail: There is no consent on record.”"""
+        return " ".join(f"{Channel(channel).label}: {why}" for channel, why in reasons.items())
 
     def opening(self, due_steps: Sequence[DueStep], route: Route, day: date) -> datetime:
         """From when it may go, at all places of the client if there is a moment that suits all,

@@ -82,7 +82,7 @@ def held_sending(request: HttpRequest) -> dict[str, object] | None:
 @office_required
 @require_POST
 def take_back(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `outbox:take_back`: stop what has not left of one sending."""
+    """The action `outbox:take_back`: stop what has not left of one sending."""
     sending = get_object_or_404(Sending, pk=pk)
     done = outbox.take_back_sending(sending=sending, by=current_user(request), now=timezone.now())
     request.session.pop(SESSION_KEY, None)

@@ -86,7 +86,7 @@ def edit_mail_server(request: HttpRequest) -> HttpResponse:
 @owner_required
 @require_POST
 def send_test_mail(request: HttpRequest) -> HttpResponse:
-    """The door `settings:test_mail`: a mail to oneself, and what the server said."""
+    """The action `settings:test_mail`: a mail to oneself, and what the server said."""
     form = TestMailForm(request.POST)
     business = business_of(request)
     if not form.is_valid():
