@@ -3,12 +3,13 @@ twice without harm."""
 
 import logging
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
 from clients.messaging import incoming, outbox
-from clients.messaging.actions import retention
+from clients.messaging.actions import retention, staff_notices
+from clients.messaging.channels import TRANSPORTS
 from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
 from jobs import importing
@@ -17,7 +18,7 @@ from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
-from reminders.steps import ReminderRequest
+from reminders.steps import ReminderRequest, plan_reminders
 
 MAX_PER_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
@@ -29,7 +30,7 @@ def tick() -> str:
     """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
     in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    parts: list[Callable[[], str]] = [hand_over, finish_events, continue_lists, fetch_bounces]
+    parts: list[Callable[[], str]] = [hand_over, tell_staff, finish_events, continue_lists, fetch_bounces]
     return ", ".join(filter(None, map(attempt_part, parts)))
 
 
@@ -45,6 +46,15 @@ def attempt_part(part: Callable[[], str]) -> str:
 def hand_over() -> str:
     tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     return f"{tally.accepted} accepted of {tally.total}"
+
+
+def tell_staff() -> str:
+    """What people of the business are to hear of, and that a channel stands still."""
+    now = timezone.now()
+    if Business.current() and (down := sender.down_reasons(list(TRANSPORTS))):
+        staff_notices.announce_lines_down(reasons=down, now=now)
+    staff_notices.mail_staff_notices(now=now)
+    return ""
 
 
 def finish_events() -> str:
@@ -92,6 +102,25 @@ def refresh_forecasts_nightly() -> int:
     pacing_plan.delete_old_plans(today=business.today(now))
     count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
     bridge.analyze_forecast_table()
+    announce_week(business, now=now)
+    return count
+
+
+def announce_week(business: Business, *, now: datetime) -> int:
+    """On Mondays: how many clients are to be reminded this week. How many there are."""
+    today = business.today(now)
+    if today.isoweekday() != 1:
+        return 0
+    week = ReminderRequest(today + timedelta(days=7))
+    count = len(plan_reminders(week, business=business, now=now).planned)
+    if count:
+        clients = "1 client is" if count == 1 else f"{count} clients are"
+        staff_notices.announce_to_staff(
+            key=f"week/{today}",
+            words=f"The plan of this week is ready: {clients} to be reminded.",
+            url="/due/",
+            now=now,
+        )
     return count
 
 

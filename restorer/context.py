@@ -6,6 +6,8 @@ from typing import Any
 from django.http import HttpRequest
 from django.urls import reverse
 
+from clients.messaging.views.confirm import held_sending
+
 
 @dataclass(frozen=True)
 class NavigationItem:
@@ -49,5 +51,6 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
     return {
         "business": business,
         "business_name": business.name if business else "",
-        "navigation": navigation(request),
+        "navigation": (items := navigation(request)),
+        "held_sending": held_sending(request) if items else None,
     }

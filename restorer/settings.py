@@ -220,7 +220,9 @@ ANYMAIL = {
     for name, value in os.environ.items()
     if name.startswith("ANYMAIL_")
 }
+EMAIL_FROM_ENVIRONMENT = "EMAIL_HOST" in os.environ  # else the page of the mail server counts
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "127.0.0.1")
+BLOCK_UNREADY = MODE != "demo"  # nothing leaves before the parts of sending are sound
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "2525" if MODE == "demo" else "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")

@@ -72,6 +72,9 @@ class Business(models.Model):
         default=13,
         validators=[MinValueValidator(1)],
     )
+    mail_tested_with = models.CharField(
+        max_length=300, blank=True, editable=False, help_text="The server that took a test mail."
+    )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
     sending_held_at = models.DateTimeField(
         null=True,
@@ -139,6 +142,17 @@ class User(AbstractUser):
         OFFICE = "office", "Office"
         CREW = "crew", "Crew"
 
+    class Notices(models.TextChoices):
+        AT_ONCE = "at_once", "At once"
+        DAILY = "daily", "Once a day"
+        NONE = "none", "Not at all"
+
+    notices_by = models.CharField(
+        "mail about what clients do",
+        max_length=7,
+        choices=Notices.choices,
+        default=Notices.AT_ONCE,
+    )
     role = models.CharField(max_length=6, choices=Role.choices, default=Role.CREW)
     first_name = models.CharField("name", max_length=150, blank=True)
     last_name = None  # type: ignore[assignment] # one field for a name is enough

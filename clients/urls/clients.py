@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from clients.views import clients, properties
+from clients.views import clients, customers, properties
 
 app_name = "clients"
 urlpatterns = [
     path("new/", clients.open_client_account, name="new"),
+    path("customers/", customers.show_customers, name="customers"),
     path("<int:pk>/", clients.show_client, name="detail"),
     path("<int:pk>/edit/", clients.edit_client, name="edit"),
     path("<int:pk>/consent/", clients.add_consent, name="add_consent"),

@@ -5,6 +5,7 @@ import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from babel.dates import format_date
 from django.db.models import Max
@@ -71,16 +72,18 @@ class DraftWriter:
 
     def draft(self, planned: PlannedMessage) -> Draft:
         """Raises `Unsendable` naming what is wrong."""
-        purpose = planned.step.purpose
         channel = planned.route.channel
         allowed = planned.route.permission
-        language = self.texts.wording(purpose, channel, planned.language).language
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
+        coated = min(each.coated_on for each in chosen_facts)
+        purpose = self.purpose(planned.step.purpose, first)
+        language = self.texts.wording(purpose, channel, planned.language).language
         fields = {
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks_text(chosen_facts, channel, language),
             "due_by": self.month(first, language),
+            "since": time_since(coated, self.today, standard_phrases(language, "since")),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
         }
@@ -95,6 +98,13 @@ class DraftWriter:
             allowed.rule, business=self.business, text=written.text, basis=allowed.basis
         )
         return Draft(planned, written)
+
+    def purpose(self, of_step: str, due_on: date) -> str:
+        """The first word about a deck that was due in a month that is over has words of its own:
+        no client reads in November that something is due in March."""
+        is_overdue = due_on < self.today.replace(day=1)
+        is_first = of_step == MessageText.Purpose.FIRST
+        return MessageText.Purpose.OVERDUE if is_first and is_overdue else of_step
 
     def month(self, day: date, language: str) -> str:
         return format_date(day, "LLLL y", locale_for_language(language, self.business))
@@ -123,10 +133,22 @@ class DraftWriter:
         )
         coated = self.coated_words(deck, language)
         yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
-        due = labels["past"] if deck.due_on < self.today else labels["due"]
-        yield f"{due} {self.month(deck.due_on, language)}"
+        if deck.due_on >= self.today.replace(day=1):
+            yield f"{labels['due']} {self.month(deck.due_on, language)}"
         if why := deck.why(language):
             yield f"{labels['why']} {why}"
+
+
+def time_since(day: date, today: date, phrases: Mapping[str, Any]) -> str:
+    """“over three years”: the whole months or years that have passed, in the words of a language
+    (standard.toml, words.….since)."""
+    months = (today.year - day.year) * 12 + today.month - day.month - (today.day < day.day)
+    years = months // 12
+    if years > len(phrases["years"]):
+        return str(phrases["many_years"]).format(years=years)
+    if years:
+        return str(phrases["years"][years - 1])
+    return str(phrases["months"]).format(months=months) if months > 1 else ""
 
 
 def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:

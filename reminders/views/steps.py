@@ -19,6 +19,7 @@ from clients.access import (
     owner_required,
 )
 from clients.messaging.models import Message, SendingRules
+from clients.messaging.views.confirm import announce_sent
 from clients.models import Deck
 from reminders import actions
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, step_form_rows
@@ -77,11 +78,12 @@ def queue_month_reminders(request: HttpRequest) -> HttpResponse:
     """The action `steps:queue`: what the preview showed, if it is still the same."""
     month = requested_month(request.POST.get("month", ""), request)
     back = f"{reverse('steps:plan')}?month={month_key(month)}"
+    now = timezone.now()
     try:
         result = actions.queue_reminders(
             asked=ReminderRequest(shift_months(month, 1)),
             by=current_user(request),
-            now=timezone.now(),
+            now=now,
             limit=MAX_AT_ONCE,
             agreed_fingerprint=request.POST.get("agreed") or "nothing",
         )
@@ -89,6 +91,7 @@ def queue_month_reminders(request: HttpRequest) -> HttpResponse:
         messages.warning(request, str(changed))
         return redirect(back)
     report_reminders(request, result)
+    announce_sent(request, result.queued, now=now)
     return redirect(back)
 
 
@@ -144,10 +147,10 @@ def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
 def resend_unconfirmed(request: HttpRequest, pk: int) -> HttpResponse:
     """The action `steps:otherwise`: what may not have gone out is said by another channel."""
     message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
-    result = actions.resend_by_other_channel(
-        message=message, by=current_user(request), now=timezone.now()
-    )
+    now = timezone.now()
+    result = actions.resend_by_other_channel(message=message, by=current_user(request), now=now)
     report_reminders(request, result)
+    announce_sent(request, result.queued, now=now)
     if not result.queued and not result.left_out:
         messages.warning(
             request, "Nothing was changed: it is not unconfirmed, or not for long enough."

@@ -53,9 +53,7 @@ def book_demo_visit(
 
 def hold_rainy_day(day: date, now: datetime) -> None:
     bookings.hold_bookings_of_day(
-        day=day,
-        crew=Crew.objects.last(),
-        why="Rain is forecast.",
+        weather=bookings.WeatherDay(day, Crew.objects.last(), "Rain is forecast."),
         by=None,
         now=now,
         notify_client=False,

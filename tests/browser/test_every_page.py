@@ -42,6 +42,7 @@ OTHERWISE = {
     "/outbox/letters/test-sheet/",
     "/settings/gateway/addresses/",
     "/settings/gateway/test/",
+    "/settings/mail-server/test/",
 }
 
 

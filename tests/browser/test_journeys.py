@@ -111,14 +111,18 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     page.get_by_role("button", name="Send reminders to the chosen").click()
     assert heading(page) == "Send 1 reminder?"
     assert not Message.objects.exists()
-    page.get_by_role("button", name="Queue 1 reminder").click()
+    page.get_by_role("button", name="Send 1 reminder").click()
     page.wait_for_load_state()
+    expect(page.get_by_role("button", name="Take back")).to_be_visible()
     page.goto("/outbox/")
     expect(page.get_by_role("row", name=re.compile(overdue.name))).to_contain_text("Queued")
 
     with running_peer() as peer:
         settings.EMAIL_HOST = "127.0.0.1"
         settings.EMAIL_PORT = peer.port
+        call_command("deliver", once=True)
+        assert not peer.taken  # it can still be taken back
+        Message.objects.update(not_before=timezone.now())
         call_command("deliver", once=True)
         mail = peer.message()
         assert peer.taken[0].rcpt_tos == ["ottilie@example.org"]

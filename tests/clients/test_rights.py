@@ -41,13 +41,14 @@ EVERYBODY = """
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day
+    diary:tell
     diary:crews
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send jobs:recall
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
     steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
-    outbox:act outbox:to_do
+    outbox:act outbox:to_do outbox:take_back clients:customers settings:ready settings:notices
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
@@ -58,6 +59,7 @@ OWNER_AND_OFFICE = """
 """.split()
 OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
+    settings:mail_server settings:test_mail
     settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules

@@ -83,7 +83,7 @@ def test_what_was_seen_is_queued_once(deck, visit):
     first = visit("/reminders/queue/", {"month": "2026-11", "agreed": seen})
     second = visit("/reminders/queue/", {"month": "2026-11", "agreed": seen})
 
-    assert "1 reminder queued" in first.content.decode()
+    assert "Sent to 1 (1 mailed)." in first.content.decode()
     assert "Something changed since the preview was made" in second.content.decode()
     assert Message.objects.count() == 1
 
@@ -160,6 +160,7 @@ def rules(**changes):
         "most_messages": "3",
         "most_days": "60",
         "days_between": "10",
+        "take_back_minutes": "5",
         "unconfirmed_hours": "24",
     }
     return {"step-TOTAL_FORMS": "2", "step-INITIAL_FORMS": "2", **data, **sending, **changes}

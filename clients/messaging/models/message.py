@@ -5,10 +5,11 @@ from datetime import datetime
 from django.conf import settings
 from django.db import models
 from django.db.models import Exists, Q
-from django.db.models.functions import Now
+from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.models.consent import Consent
 from clients.messaging.models.gateway import TextGateway
+from clients.messaging.models.sending import Sending
 from clients.models import (
     Business,
     Channel,
@@ -33,6 +34,8 @@ class State(models.TextChoices):
     CANCELLED = "cancelled", "Cancelled"
 
 
+MARKETING_MESSAGE_KINDS = ("reminder", "offer")
+NEVER_SENT_STATES = (State.CANCELLED, State.FAILED, State.BOUNCED)
 UNRESOLVED_STATES = (State.UNCONFIRMED, State.FAILED, State.BOUNCED)  # a person decides
 
 
@@ -56,6 +59,13 @@ class MessageQuerySet(models.QuerySet["Message"]):
     def through_gateway(self) -> "MessageQuerySet":
         """Those that the text message gateway takes, reports on and charges for."""
         return self.filter(channel__in=channels_with("through_gateway"))
+
+    def marketing_since(self, moment: datetime) -> "MessageQuerySet":
+        """Reminders and offers that went, or will go, after that moment, with `when`:
+        the rule of days between messages counts them."""
+        kept = self.filter(kind__in=MARKETING_MESSAGE_KINDS).exclude(state__in=NEVER_SENT_STATES)
+        when = Coalesce("accepted_at", "not_before")
+        return kept.annotate(when=when).filter(when__gte=moment)
 
     def open_at(self, gateway: TextGateway | None, *, since: datetime) -> "MessageQuerySet":
         """Of those that moved since then, the ones to ask the gateway about: unconfirmed, and if it
@@ -127,6 +137,16 @@ class Message(models.Model):
     )
     message_id = models.CharField(max_length=255)
 
+    sending = models.ForeignKey(
+        Sending,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="messages",
+        db_index=False,
+        help_text="The press with which a person sent it.",
+    )
+
     state = models.CharField(max_length=12, choices=State.choices, default=State.QUEUED)
     queued_at = models.DateTimeField(db_default=Now())
     queued_by = models.ForeignKey(
@@ -161,6 +181,7 @@ class Message(models.Model):
             ),
             models.Index(fields=["client", "-queued_at"], name="message_by_client"),
             models.Index(fields=["state", "-queued_at"], name="message_by_state"),
+            models.Index(fields=["sending"], name="message_by_press", condition=~Q(sending=None)),
             models.Index(
                 fields=["provider_id"], name="message_by_far_number", condition=~Q(provider_id="")
             ),

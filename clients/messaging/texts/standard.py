@@ -108,7 +108,7 @@ def language_chain(*wanted: str) -> list[str]:
 
 
 Purpose = MessageText.Purpose
-REMINDER_PURPOSES = {Purpose.FIRST, Purpose.SECOND, Purpose.LAST}
+REMINDER_PURPOSES = {Purpose.FIRST, Purpose.OVERDUE, Purpose.SECOND, Purpose.LAST}
 MARKETING_PURPOSES = {*REMINDER_PURPOSES, Purpose.OFFER}
 VISIT_PURPOSES = {Purpose.BOOKED, Purpose.MOVED, Purpose.HELD, Purpose.CALLED_OFF}
 ALL_PURPOSES = set(Purpose)
@@ -205,6 +205,9 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     ),
     "due_by": define_field(
         "month in which the first of them is due", "March 2027", MARKETING_PURPOSES, empty=True
+    ),
+    "since": define_field(
+        "how long ago the last coat was", "over three years", REMINDER_PURPOSES, empty=True
     ),
     "why": define_field("the reasons, in words", "much walked on, salt from the sea", empty=True),
     "step": define_field("number of the reminder", "1", REMINDER_PURPOSES),
