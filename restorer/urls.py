@@ -6,7 +6,7 @@ from django.urls import include, path
 from restorer import health, views
 
 urlpatterns = [
-    path("", views.show_this_month, name="this_month"),
+    path("", include("reminders.urls.today")),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
     path("clients/", include("clients.urls.clients")),

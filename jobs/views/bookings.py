@@ -11,7 +11,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
+from clients.access import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    redirect_back,
+)
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
@@ -241,7 +247,7 @@ def run_booking_action(
         messages.error(request, str(error))
     else:
         report_booking_change(request, row, done)
-    return redirect("diary:booking", pk)
+    return redirect_back(request, "diary:booking", pk)
 
 
 def form_error_text(form: forms.Form) -> str:

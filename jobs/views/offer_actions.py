@@ -9,7 +9,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, current_user, office_required, redirect_back
 from clients.messaging.unsendable import Unsendable
 from clients.models import primary_keys
 from jobs.actions import offer_questions, offer_sending
@@ -38,7 +38,7 @@ def offer_button(action: OfferAction) -> Callable[[HttpRequest, int], HttpRespon
             offer = action(request, offer)
         except (OfferError, Unsendable) as problem:
             messages.error(request, f"Nothing was done. {problem}")
-        return redirect("offers:detail", offer.pk)
+        return redirect_back(request, "offers:detail", offer.pk)
 
     return view
 

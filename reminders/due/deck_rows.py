@@ -16,6 +16,7 @@ COLUMN_PATHS = {
     "region": "deck__site__region",
     "area_m2": "deck__area_m2",
     "coated_on": "job__finished_on",
+    "preferred_channel": "deck__site__client__preferred_channel",
 }
 
 

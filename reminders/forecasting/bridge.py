@@ -142,7 +142,7 @@ PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
 COPIED_COLUMNS = (
     "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on,"
     " chance_worn, median_months, log_sd, reference_months, contributions, prior_share, coat_build,"
-    " sound_on"
+    " sound_on, strip_on"
 )
 
 
@@ -262,8 +262,9 @@ def copy_lines(
 ) -> Iterator[str]:
     """The rows of COLUMNS in the text format of COPY."""
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, due, late = (
-        iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late)
+    opens, due, late, strips = (
+        iso_dates(each, coats)
+        for each in (found.window_opens, found.due_by, found.late, found.strip_by)
     )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
@@ -280,12 +281,14 @@ def copy_lines(
         strict=True,
     )
     reference = found.reference_months
-    for (deck, job, first, middle, last, (chance, median, spread), why, share), build, sound in zip(
-        rows, coats.build, coats.sound_on, strict=True
+    found_sound = zip(coats.build, coats.sound_on, strips, strict=True)
+    for (deck, job, first, middle, last, (chance, median, spread), why, share), rest in zip(
+        rows, found_sound, strict=True
     ):
+        (build, sound, strip) = rest
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}\t{reference}\t{why}"
-            f"\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\n"
+            f"\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{strip}\n"
         )
 
 

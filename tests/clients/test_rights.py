@@ -27,7 +27,7 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property
+    today clients:new clients:detail clients:edit clients:add_consent clients:add_property
     clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
@@ -44,9 +44,9 @@ OWNER_AND_OFFICE = """
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
-    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
+    reminders:due reminders:due_month reminders:remind steps:plan steps:stop steps:lift
     steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
-    outbox:act outbox:to_do
+    outbox:act inbox save_view remove_view reminders:stop_chosen
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
