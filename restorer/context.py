@@ -24,7 +24,7 @@ class NavigationItem:
 
 PAGES = [
     ("Today", "today", "month", ""),
-    ("Clients", "decks:search", "deck", ""),
+    ("Clients", "clients:list", "deck", ""),
     ("Log a job", "jobs:log", "log", ""),
     ("Due list", "reminders:due", "due", "may_send"),
     ("Offers", "offers:list", "offer", "may_send"),

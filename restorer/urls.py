@@ -9,7 +9,7 @@ urlpatterns = [
     path("", include("reminders.urls.today")),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
-    path("clients/", include("clients.urls.clients")),
+    path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),

@@ -1,6 +1,7 @@
 """Everything that waits for a person, under one name and with one count: answers and questions of
 clients, messages that did not arrive, bookings held or not logged, accepted work without a day."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -11,6 +12,13 @@ from clients.messaging.models import Message, ToDo
 from jobs.models import Booking, Offer
 
 MAX_INBOX_ROWS = 100
+COUNTED_WORDS = {
+    "Question": ("question", "questions"),
+    "Answer": ("answer", "answers"),
+    "Address": ("address", "addresses"),
+    "Needs a day": ("needs a day", "need a day"),
+    "Weather hold": ("weather hold", "weather holds"),
+}
 OFFER_KEY = "offer/"  # of a to-do about an offer
 
 
@@ -37,11 +45,12 @@ class Inbox:
 
     @property
     def summary(self) -> str:
-        """“2 questions, 1 booking held”."""
-        counted: dict[str, int] = {}
-        for item in self.items:
-            counted[item.label] = counted.get(item.label, 0) + 1
-        return ", ".join(f"{label}: {number}" for label, number in counted.items())
+        """“2 questions, 1 answer, 3 not logged”."""
+        counted = Counter(item.label for item in self.items)
+        words = {label: COUNTED_WORDS.get(label, (label.lower(),) * 2) for label in counted}
+        return ", ".join(
+            f"{number} {words[label][number > 1]}" for label, number in counted.items()
+        )
 
 
 def open_matters() -> QuerySet[ToDo]:

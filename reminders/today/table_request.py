@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from urllib.parse import urlencode
 
-from clients.models import Channel
-from clients.models.keys import is_primary_key
+from clients.models import Channel, is_primary_key
 from reminders.today.deck_status import DECK_TABS
 
 DEFAULT_TAB = "remind"

@@ -1,23 +1,10 @@
-"""Decks: look one up by any words, or leaf through them all."""
-
-from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+"""Looking up: what a few words find, as cards of decks."""
 
 from clients.models import Client, Deck
 from jobs import search
 from reminders.models import Forecast
 
 PAGE_SIZE = 30
-
-
-@require_GET
-def search_decks(request: HttpRequest) -> HttpResponse:
-    """The page `decks:search`: the answer to `?q=`, or all current decks in order of client."""
-    words = request.GET.get("q", "").strip()
-    context = deck_search_results(words) if words else all_decks_page(request.GET.get("page"))
-    return render(request, "reminders/search.html", {"words": words, **context})
 
 
 def deck_search_results(words: str) -> dict[str, object]:
@@ -31,11 +18,6 @@ def deck_search_results(words: str) -> dict[str, object]:
         "clients": [clients[hit.client_id] for hit in found.hits if not hit.deck_id],
         "is_cut_off": len(found.hits) == PAGE_SIZE,
     }
-
-
-def all_decks_page(number: str | None) -> dict[str, object]:
-    page = Paginator(Deck.objects.current().with_owner(), PAGE_SIZE).get_page(number)
-    return {"page": page, "cards": deck_cards(list(page.object_list))}
 
 
 def deck_cards(decks: list[Deck]) -> list[dict[str, object]]:

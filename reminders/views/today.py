@@ -5,14 +5,14 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
-from django.http import HttpRequest, HttpResponse, HttpResponsePermanentRedirect, QueryDict
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, business_today, current_user, office_required
-from clients.models import Channel, User, primary_keys
-from clients.models.keys import is_primary_key
+from clients.models import Channel, User, is_primary_key, primary_keys
+from jobs.diary import read_season
 from jobs.models import Crew, Product
 from reminders import today as today_page
 from reminders.forecasting import forecast_wear_curve
@@ -86,6 +86,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         "offers": today_page.open_offers(today=today),
         "to_remind": unfiltered.counts["remind"],
         "bookings": today_page.bookings_ahead(today),
+        "season": read_season(today=today, business=business),
         "asked": asked,
         "table": table,
         "page": page,
@@ -198,4 +199,4 @@ def remove_view(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 def redirect_to_today(request: HttpRequest, query: str) -> HttpResponse:
     """Where the inbox and the plan of reminders stood before."""
-    return HttpResponsePermanentRedirect(f"{reverse('today')}?{query}")
+    return redirect(f"{reverse('today')}?{query}")

@@ -27,8 +27,8 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    today clients:new clients:detail clients:edit clients:add_consent clients:add_property
-    clients:edit_property
+    today clients:list clients:new clients:detail clients:edit clients:add_consent
+    clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch

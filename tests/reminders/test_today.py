@@ -152,9 +152,9 @@ def every_case(due, business):
         )
         OfferScopeFactory(offer=offer, deck=decks[name])
     booking(decks=[decks["booked"]])
-    for name, until in (("stopped", None), ("stop over", TODAY - timedelta(days=1))):
+    for name, last in (("stopped", None), ("stop over", TODAY - timedelta(days=1))):
         Stop.objects.create(
-            deck=decks[name], job=decks[name].jobs.get(), why="by_hand", until=until
+            deck=decks[name], job=decks[name].jobs.get(), why="by_hand", until=last
         )
     for name, week, until in (
         ("planned later", date(2026, 12, 7), date(2027, 1, 3)),

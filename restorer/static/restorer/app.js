@@ -96,6 +96,15 @@
     });
   });
 
+  // A key that leads to a field: data-key="/" on it; not while somebody types.
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
+    const field = [...document.querySelectorAll("[data-key]")].find((each) => each.dataset.key === event.key);
+    if (!field) return;
+    event.preventDefault();
+    field.focus();
+  });
+
   // What the chosen rows come to: a form with data-sums says households (data-home) and money (data-price) in its .sum.
   const sumUp = (form) => {
     const line = form.querySelector(".sum");
