@@ -119,9 +119,7 @@ def season_weeks(
         offered -= taken
         hoped = min(expected.get(week.monday, 0.0), room - taken)
         found.append(
-            SeasonWeek(
-                week.monday, float(week.hours_open), float(week.hours_booked), taken, hoped
-            )
+            SeasonWeek(week.monday, float(week.hours_open), float(week.hours_booked), taken, hoped)
         )
     return found
 

@@ -13,6 +13,7 @@ from reminders.today.deck_table import (
 from reminders.today.inbox import Inbox, count_inbox, read_inbox
 from reminders.today.setup_steps import FULL_BOOK_DECKS, setup_steps
 from reminders.today.table_request import NO_WAY, TableRequest
+from reminders.today.town_map import read_town_map
 from reminders.today.work_ahead import bookings_ahead, open_offers
 
 __all__ = [
@@ -33,5 +34,6 @@ __all__ = [
     "open_offers",
     "price_sum",
     "read_inbox",
+    "read_town_map",
     "setup_steps",
 ]

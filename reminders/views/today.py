@@ -87,6 +87,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         "to_remind": unfiltered.counts["remind"],
         "bookings": today_page.bookings_ahead(today),
         "season": read_season(today=today, business=business),
+        "map": today_page.read_town_map(table, today=today) if "map" in request.GET else None,
         "asked": asked,
         "table": table,
         "page": page,

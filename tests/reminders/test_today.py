@@ -153,9 +153,7 @@ def every_case(due, business):
         OfferScopeFactory(offer=offer, deck=decks[name])
     booking(decks=[decks["booked"]])
     for name, last in (("stopped", None), ("stop over", TODAY - timedelta(days=1))):
-        Stop.objects.create(
-            deck=decks[name], job=decks[name].jobs.get(), why="by_hand", until=last
-        )
+        Stop.objects.create(deck=decks[name], job=decks[name].jobs.get(), why="by_hand", until=last)
     for name, week, until in (
         ("planned later", date(2026, 12, 7), date(2027, 1, 3)),
         ("planned now", date(2026, 11, 23), date(2027, 1, 3)),
@@ -585,3 +583,54 @@ def test_reminders_of_the_table_go_through_the_preview_of_this_month(due, post):
 
     assert "Send 1 reminder?" in said
     assert not Reminder.objects.exists()
+
+
+def test_the_map_draws_every_deck_by_shape_and_says_the_same_in_a_table(due, page):
+    named(due, "Late One", opens=date(2022, 1, 1), due_on=date(2023, 1, 1), late=date(2024, 1, 1))
+    east = named(due, "Open One")
+    places = PropertyFactory._meta.model.objects
+    places.filter(pk=east.site_id).update(town="Digby", latitude=44.62, longitude=-65.76)
+    booking(decks=[east], on=TODAY)
+
+    answer = page("/?tab=all&map=1")
+    shown = answer.context["map"]
+    text = answer.content.decode()
+
+    assert shown.towns == [("Digby", 1, [0, 1, 0, 0]), ("Lunenburg", 1, [0, 0, 0, 1])]
+    by_name = {point.words.partition(",")[0]: point for point in shown.picture.points}
+    # Digby lies west and north of Lunenburg.
+    assert by_name["Open One"].x < by_name["Late One"].x
+    assert by_name["Open One"].y < by_name["Late One"].y
+    assert text.count('<path class="is-late"') == 1
+    assert text.count('<path class="is-open"') == 1
+    assert "Late One, Lunenburg: 3 y 10 m overdue" in text
+
+
+def test_the_page_of_a_client_has_one_history_with_parts_of_it(due, page):
+    deck = named(due, "Ottilie Saltonby")
+    client = deck.site.client
+    MessageFactory(client=client, subject="Your deck is due")
+    OfferFactory(number=901, is_sent=True, site=deck.site)
+    booking(decks=[deck])
+
+    whole = page(f"/clients/{client.pk}/").content.decode()
+    offers = page(f"/clients/{client.pk}/?show=offers").content.decode()
+
+    for said in ("Strip and seal", "Your deck is due", "Offer 901", "Visit of Heron crew"):
+        assert said in whole
+    assert "Next visit Tue, Dec 1" in whole
+    assert f'href="mailto:{client.contact_points.get().value}"' in whole
+    assert "Offer 901" in offers
+    assert "Your deck is due" not in offers
+    assert page(f"/clients/{client.pk}/?show=nonsense").status_code == 200
+
+
+def test_the_list_of_clients_says_who_is_archived(due, page):
+    named(due, "Ottilie Saltonby")
+    ClientFactory(name="Gone Away", archived_at=NOW)
+
+    assert "Gone Away" not in page("/clients/").content.decode()
+    archived = page("/clients/?kept=archived").content.decode()
+    assert "Gone Away" in archived
+    assert "Ottilie" not in archived
+    assert '<span class="chip">Archived</span>' in archived
