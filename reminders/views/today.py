@@ -103,6 +103,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         "opened": opened_line(request, lines, today),
         "views": SavedView.objects.filter(owner=current_user(request)),
         "steps": steps,
+        "steps_done": sum(step.is_done for step in steps),
     }
 
 
