@@ -33,7 +33,7 @@ def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_POST
 def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:stop`: no reminders about the coat now on a deck, and none that waits goes
+    """The action `steps:stop`: no reminders about the coat now on a deck, and none that waits goes
     out."""
     deck = get_object_or_404(Deck, pk=pk)
     form = StopForm(request.POST)
@@ -57,7 +57,7 @@ def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:lift`."""
+    """The action `steps:lift`."""
     if actions.lift_reminder_stops(deck_ids=[get_object_or_404(Deck, pk=pk).pk]):
         messages.success(request, "Reminders about this coat may go again.")
     return redirect("decks:detail", pk)
@@ -66,7 +66,7 @@ def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def resend_unconfirmed(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:otherwise`: what nobody knows to have gone out is said by another channel."""
+    """The action `steps:otherwise`: what may not have gone out is said by another channel."""
     message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
     result = actions.resend_by_other_channel(
         message=message, by=current_user(request), now=timezone.now()

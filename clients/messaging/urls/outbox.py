@@ -10,5 +10,5 @@ urlpatterns = [
     path("texts/", outbox.show_text_costs, name="texts"),
     path("to-do/<int:pk>/settled/", to_dos.to_do_done, name="to_do_done"),
     path("<int:pk>/", outbox.outbox_detail, name="detail"),
-    path("<int:pk>/<slug:deed>/", outbox.outbox_act, name="act"),
+    path("<int:pk>/<slug:action>/", outbox.outbox_act, name="act"),
 ]
