@@ -136,6 +136,17 @@ def format_money(amount: Decimal | None, currency: str = "") -> str:
     return format_currency(amount, currency or current_business().currency, locale=current_locale())
 
 
+def format_whole_money(amount: Decimal | None) -> str:
+    """Rounded to whole units of the currency."""
+    if amount is None:
+        return ""
+    locale = current_locale()
+    pattern = locale.currency_formats["standard"].pattern.replace(".00", "").replace(",00", "")
+    return format_currency(
+        amount, current_business().currency, pattern, locale=locale, currency_digits=False
+    )
+
+
 def format_day(value: date | None) -> str:
     return format_date(value, format="medium", locale=current_locale()) if value else ""
 

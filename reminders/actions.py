@@ -244,13 +244,10 @@ def stop_reminders(
     return len(coats)
 
 
-def lift_reminder_stop(*, deck: Deck) -> bool:
-    """Reminders about the coat now on the deck may go again; True if they were stopped."""
-    return bool(
-        Stop.objects.filter(
-            deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")
-        ).delete()[0]
-    )
+def lift_reminder_stops(*, deck_ids: Collection[int]) -> int:
+    """Reminders about the coats now on these decks may go again; how many were stopped."""
+    coats = Forecast.objects.filter(deck__in=deck_ids).values("job")
+    return Stop.objects.filter(deck__in=deck_ids, job__in=coats).delete()[0]
 
 
 @transaction.atomic

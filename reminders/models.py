@@ -125,6 +125,12 @@ class Forecast(models.Model):
         null=True, blank=True, help_text="Last visit at which the coat was found sound."
     )
 
+    strip_on = models.DateField(
+        null=True,
+        blank=True,
+        help_text="From then on it is more likely than not that only a strip will do.",
+    )
+
     objects = ForecastQuerySet.as_manager()
 
     class Meta:
@@ -389,3 +395,23 @@ class PacedDeck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deck} in the week of {self.week}"
+
+
+class SavedView(models.Model):
+    """A list of the page Today that somebody comes back to: a name for what stands in the
+    address."""
+
+    owner = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="saved_views"
+    )
+    name = models.CharField(max_length=60)
+    query = models.CharField(max_length=500, help_text="As in the address, after “?”.")
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["owner", "name"], name="view_once_a_name_and_person")
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -6,10 +6,10 @@ from django.urls import include, path
 from restorer import backup_page, health, views
 
 urlpatterns = [
-    path("", views.show_this_month, name="this_month"),
+    path("", include("reminders.urls.today")),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
-    path("clients/", include("clients.urls.clients")),
+    path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),

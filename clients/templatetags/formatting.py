@@ -47,6 +47,12 @@ def money(amount: Decimal | None, currency: str = "") -> str:
     return display.format_money(amount, currency)
 
 
+@register.filter
+def whole_money(amount: Decimal | None) -> str:
+    """“$1,250”: an estimate, which nobody knows to the cent."""
+    return display.format_whole_money(amount)
+
+
 @register.filter(expects_localtime=True)
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""

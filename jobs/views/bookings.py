@@ -13,7 +13,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
+from clients.access import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    redirect_back,
+)
 from clients.messaging.views.confirm import unticked_boxes
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
@@ -341,7 +347,7 @@ def tell_client(request: HttpRequest, pk: int) -> HttpResponse:
         report_told(request, "", make_change(request, change, now))
     except BookingError as error:
         messages.error(request, str(error))
-    return redirect("diary:booking", pk)
+    return redirect_back(request, "diary:booking", pk)
 
 
 def form_error_text(form: forms.Form) -> str:

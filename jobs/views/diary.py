@@ -13,12 +13,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients import display
 from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import bookings
-from jobs.diary import crew_hours_by_week, diary_week, unsettled_work
+from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm
 from jobs.models import Booking
 from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
-WEEKS_AROUND = 10  # weeks whose hours are shown, from the one before on
 MAX_YEARS_AWAY = 3  # years before and after this one
 
 
@@ -35,8 +34,9 @@ def show_week(request: HttpRequest) -> HttpResponse:
         "earlier": shown.monday - timedelta(days=7),
         "later": shown.monday + timedelta(days=7),
         "is_this_week": shown.monday <= today <= shown.sunday,
-        "around": crew_hours_by_week(
-            first=shown.monday - timedelta(days=7), weeks=WEEKS_AROUND, business=business
+        "season": read_season(today=min(today, shown.monday), business=business),
+        "next_booking": (
+            next_booking_after(shown.monday) if all(day.is_empty for day in shown.days) else None
         ),
     }
     return render(request, "jobs/diary/week.html", context)

@@ -9,7 +9,7 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, current_user, office_required, redirect_back
 from clients.messaging.unsendable import Unsendable
 from jobs.actions import offer_questions
 from jobs.actions import offers as actions
@@ -35,7 +35,7 @@ def offer_button(action: OfferAction) -> Callable[[HttpRequest, int], HttpRespon
             offer = action(request, offer)
         except (OfferError, Unsendable) as problem:
             messages.error(request, f"Nothing was done. {problem}")
-        return redirect("offers:detail", offer.pk)
+        return redirect_back(request, "offers:detail", offer.pk)
 
     return view
 

@@ -20,6 +20,7 @@ COLUMN_PATHS = {
     "coated_from": "job__finished_from",
     "coated_on": "job__finished_on",
     "latitude": "deck__site__latitude",
+    "preferred_channel": "deck__site__client__preferred_channel",
 }
 
 

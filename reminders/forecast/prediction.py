@@ -11,6 +11,7 @@ from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
+from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.lognormal import truncated_normal_cdf, truncated_normal_quantile
 from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
@@ -39,6 +40,8 @@ class Prediction:
         The date at which one in two is worn.
     late : ndarray, shape (n,)
         The date at which four in five are worn.
+    strip_by : ndarray, shape (n,)
+        The date from which it is more likely than not that only a strip will do.
     chance_worn_today : ndarray, shape (n,)
         Chance that the coat is worn today, given its inspections.
     median_months : ndarray, shape (n,)
@@ -64,6 +67,7 @@ class Prediction:
     window_opens: Floats
     due_by: Floats
     late: Floats
+    strip_by: Floats
     chance_worn_today: Floats
     median_months: Floats
     due_months: Floats
@@ -254,6 +258,7 @@ def _predict_rows(
         "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
         "due_by": clock.day_of(start + months[DUE_CHANCE]),
         "late": clock.day_of(start + months[LATE_CHANCE]),
+        "strip_by": clock.day_of(start + STRIP_RATIO * months[DUE_CHANCE]),
         "chance_worn_today": truncated_normal_cdf(
             low, high, _standardised_log_age(age, mean, spread, -np.inf)
         ),

@@ -159,7 +159,7 @@ PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
 COPIED_COLUMNS = (
     "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on,"
     " chance_worn, median_months, log_sd, reference_months, contributions, prior_share, coat_build,"
-    " sound_on, unknowns"
+    " sound_on, unknowns, strip_on"
 )
 
 
@@ -324,8 +324,9 @@ def copy_lines(
 ) -> Iterator[str]:
     """The rows of COLUMNS in the text format of COPY."""
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, due, late = (
-        iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late)
+    opens, due, late, strips = (
+        iso_dates(each, coats)
+        for each in (found.window_opens, found.due_by, found.late, found.strip_by)
     )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
@@ -343,12 +344,13 @@ def copy_lines(
     )
     reference = found.reference_months
     unknowns = unknowns_as_json(found)
-    completed = zip(rows, coats.build, coats.sound_on, unknowns, strict=True)
-    for row, build, sound, unknown in completed:
+    completed = zip(rows, coats.build, coats.sound_on, unknowns, strips, strict=True)
+    for row, build, sound, unknown, strip in completed:
         deck, job, first, middle, last, (chance, median, spread), why, share = row
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
-            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}\n"
+            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}"
+            f"\t{strip}\n"
         )
 
 

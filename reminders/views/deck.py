@@ -38,6 +38,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     today = business_today(request)
     context = {
         "deck": deck,
+        "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
         "forecast": forecast,
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],

@@ -1,11 +1,8 @@
-"""Decks: look one up by any words, years and work, or leaf through them all."""
+"""Looking up: what words, years, work and filters find, as cards of decks."""
 
 from typing import Any
 
-from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.http import HttpRequest
 
 from clients.access import business_today, current_user
 from clients.models import Client, Deck
@@ -17,18 +14,6 @@ from reminders.models import Forecast
 PAGE_SIZE = 30
 LAST_PAGE = 30  # of a look-up; who wants more adds a word
 LINES_OF_A_CARD = 4
-
-
-@require_GET
-def search_decks(request: HttpRequest) -> HttpResponse:
-    """The page `decks:search`: the answer to `?q=` and the filters, or all current decks in order
-    of client."""
-    form = LookUpForm(request.GET)
-    if form.words or form.filters != search.NO_FILTERS:
-        context = look_up_page(request, form)
-    else:
-        context = all_decks_page(request.GET.get("page"))
-    return render(request, "reminders/search.html", {"words": form.words, "form": form, **context})
 
 
 def look_up_page(request: HttpRequest, form: LookUpForm) -> dict[str, Any]:
@@ -78,11 +63,6 @@ def offers_asked_for(asked: search.AskedDecks) -> list[Offer]:
         return []
     rows = Offer.objects.filter(number__in=numbers).select_related("client")
     return list(rows.order_by("number", "-revision").distinct("number"))
-
-
-def all_decks_page(number: str | None) -> dict[str, Any]:
-    page = Paginator(Deck.objects.current().with_owner(), PAGE_SIZE).get_page(number)
-    return {"page": page, "cards": deck_cards(list(page.object_list), search.AskedDecks())}
 
 
 def deck_cards(decks: list[Deck], asked: search.AskedDecks) -> list[dict[str, Any]]:

@@ -27,8 +27,8 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property
-    clients:edit_property
+    today clients:list clients:new clients:detail clients:edit clients:add_consent
+    clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
@@ -45,10 +45,11 @@ OWNER_AND_OFFICE = """
     diary:crews
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
-    jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send jobs:recall
-    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
-    steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
-    outbox:act outbox:to_do outbox:take_back clients:customers settings:ready settings:notices
+    clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
+    jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
+    outbox:to_do pacing:household pacing:plan reminders:due reminders:due_month
+    reminders:remind reminders:stop_chosen remove_view save_view settings:notices
+    settings:ready steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
