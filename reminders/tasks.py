@@ -30,7 +30,13 @@ def tick() -> str:
     """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
     in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    parts: list[Callable[[], str]] = [hand_over, tell_staff, finish_events, continue_lists, fetch_bounces]
+    parts: list[Callable[[], str]] = [
+        hand_over,
+        tell_staff,
+        finish_events,
+        continue_lists,
+        fetch_bounces,
+    ]
     return ", ".join(filter(None, map(attempt_part, parts)))
 
 

@@ -8,9 +8,8 @@ from django.http import HttpRequest
 from django.urls import ResolverMatch, reverse
 from django.utils import timezone
 
-from reminders.today import count_inbox
-
 from clients.messaging.views.confirm import held_sending
+from reminders.today import count_inbox
 
 
 @dataclass(frozen=True)

@@ -89,7 +89,9 @@ def without_unknowns(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0009_site")]
+    dependencies = [
+        ("jobs", "0009_site"),
+    ]
 
     operations = [
         migrations.RunSQL("DROP VIEW jobs_coat", earlier.COAT),

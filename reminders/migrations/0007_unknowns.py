@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reminders', '0006_step_purposes'),
+        ("reminders", "0006_step_purposes"),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reminders', '0007_unknowns'),
+        ("reminders", "0007_unknowns"),
     ]
 
     operations = [

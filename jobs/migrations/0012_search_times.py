@@ -34,7 +34,10 @@ REFRESH = "SELECT search_refresh(NULL);"
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0010_unknowns"), ("clients", "0014_fold_by_unicode")]
+    dependencies = [
+        ("jobs", "0011_list_imports"),
+        ("clients", "0015_fold_by_unicode"),
+    ]
     operations = [
         migrations.RunSQL(migrations.RunSQL.noop, REFRESH),
         migrations.RunSQL(functions(), earlier_functions()),

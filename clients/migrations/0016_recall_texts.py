@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0014_fold_by_unicode'),
+        ("clients", "0015_fold_by_unicode"),
     ]
 
     operations = [

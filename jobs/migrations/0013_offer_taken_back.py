@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0009_site'),
+        ("jobs", "0012_search_times"),
     ]
 
     operations = [

@@ -8,8 +8,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reminders', '0006_step_purposes'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
+        ("reminders", "0009_overdue_purpose"),
     ]
 
     operations = [

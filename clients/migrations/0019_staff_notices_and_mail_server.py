@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0014_sending_taken_back'),
+        ("clients", "0018_sending_taken_back"),
     ]
 
     operations = [
@@ -25,7 +25,7 @@ class Migration(migrations.Migration):
         migrations.AlterField(
             model_name='messagetext',
             name='purpose',
-            field=models.CharField(choices=[('first', 'Reminder, first word'), ('overdue', 'Reminder, overdue'), ('second', 'Reminder, second word'), ('last', 'Reminder, last word'), ('offer', 'Offer'), ('booked', 'Visit booked'), ('moved', 'Visit moved'), ('held', 'Visit put off for the weather'), ('called_off', 'Visit called off'), ('care', 'Care record')], max_length=10),
+            field=models.CharField(choices=[('first', 'Reminder, first word'), ('overdue', 'Reminder, overdue'), ('second', 'Reminder, second word'), ('last', 'Reminder, last word'), ('offer', 'Offer'), ('booked', 'Visit booked'), ('moved', 'Visit moved'), ('held', 'Visit put off for the weather'), ('called_off', 'Visit called off'), ('care', 'Care record'), ("recall", "Notice about a product"),], max_length=10),
         ),
         migrations.CreateModel(
             name='MailServer',

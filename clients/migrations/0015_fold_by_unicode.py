@@ -45,5 +45,7 @@ END;
 
 
 class Migration(migrations.Migration):
-    dependencies = [("clients", "0013_unknowns"), ("clients", "0013_inbound_tries")]
+    dependencies = [
+        ("clients", "0014_unknowns"),
+    ]
     operations = [migrations.RunSQL(FOLD, EARLIER)]
