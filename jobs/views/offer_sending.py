@@ -53,8 +53,8 @@ def send_one_offer(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def send_chosen_offers(request: HttpRequest) -> HttpResponse:
-    """The action `offers:send_chosen`: several drafts at once, each by itself: what cannot go stays a
-    draft, and says why."""
+    """The action `offers:send_chosen`: several drafts at once, each by itself: what cannot go stays
+    a draft, and says why."""
     chosen = primary_keys(request.POST.getlist("offer"))
     if not chosen or len(chosen) > MAX_OFFERS_SENT:
         messages.error(
