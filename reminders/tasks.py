@@ -2,13 +2,14 @@
 twice without harm."""
 
 import logging
+from collections.abc import Callable
 from datetime import timedelta
 
 from django.utils import timezone
 
 from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
-from clients.messaging.outbox import outcomes
+from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
 from jobs import importing
 from jobs.models import ListImport
@@ -25,26 +26,44 @@ logger = logging.getLogger(__name__)
 
 
 def tick() -> str:
-    """Each minute: hand the outbox over, show a sign of life, read what came in."""
-    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
+    """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
+    in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    incoming.finish_events(now=timezone.now())
-    continue_lists()
-    fetch_bounces()
+    parts: list[Callable[[], str]] = [hand_over, finish_events, continue_lists, fetch_bounces]
+    return ", ".join(filter(None, map(attempt_part, parts)))
+
+
+def attempt_part(part: Callable[[], str]) -> str:
+    """What the part says of itself, or that it failed; the reason is in the log."""
+    try:
+        return part()
+    except Exception:
+        logger.exception("%s failed", part.__name__)
+        return f"{part.__name__} failed"
+
+
+def hand_over() -> str:
+    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     return f"{tally.accepted} accepted of {tally.total}"
 
 
-def continue_lists() -> None:
+def finish_events() -> str:
+    incoming.finish_events(now=timezone.now())
+    return ""
+
+
+def continue_lists() -> str:
     """Lists that are coming in, should nobody have been woken for them."""
     if ListImport.objects.working().exists():
         importing.continue_imports()
+    return ""
 
 
-def fetch_bounces() -> None:
+def fetch_bounces() -> str:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
     if not incoming.has_bounce_mailbox():
-        return
+        return ""
     try:
         incoming.fetch_unseen_mails(
             lambda content: incoming.receive_returned_mail(content=content, now=timezone.now()),
@@ -52,9 +71,10 @@ def fetch_bounces() -> None:
         )
     except incoming.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        outcomes.mark_down(outcomes.BOUNCE_MAILBOX, str(error))
+        sender.mark_down(sender.BOUNCE_MAILBOX, str(error))
     else:
-        outcomes.mark_up(outcomes.BOUNCE_MAILBOX)
+        sender.mark_up(sender.BOUNCE_MAILBOX)
+    return ""
 
 
 def refresh_forecasts_nightly() -> int:

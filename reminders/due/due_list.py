@@ -102,7 +102,7 @@ def due_deck_ids(month: date, *, with_carried_over: bool) -> list[int]:
 def due_decks(
     rows: ForecastQuerySet, *, today: date, on: date, part: slice = ALL_ROWS
 ) -> list[DueDeck]:
-    """The rows as lines, in the order of `by_town`, with coats and standing:
+    """The rows as lines, in the order of `by_town`, with coats and status:
     a fixed number of queries."""
     found = [
         DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]

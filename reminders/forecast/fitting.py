@@ -20,9 +20,8 @@ from reminders.forecast.reml import apply_reml_correction
 
 # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 FINE_QUADRATURE_NODES = 31
-MISCLASSIFICATION = (
-    0.01  # judgement: one visit in a hundred is graded on the wrong side of the limit
-)
+# judgement: one visit in a hundred is graded on the wrong side of the limit
+MISCLASSIFICATION = 0.01
 
 
 def fit(
@@ -38,7 +37,7 @@ def fit(
 
     Parameters
     ----------
-    lives : Lives
+    lives : CensoredLives
         What visits say about coats.
     prior : Posterior
         What is believed without them.

@@ -80,7 +80,7 @@ def prepare_intervals(
 
     Returns
     -------
-    Observed
+    CensoringIntervals
         The same, prepared.
     """
     if not 0 <= misclassification < 0.5:
@@ -117,7 +117,7 @@ def log_likelihood_terms(
 
     Parameters
     ----------
-    observed : Observed
+    observed : CensoringIntervals
         What was seen.
     eta : ndarray, shape (..., n)
         Mean of log life.
@@ -126,7 +126,7 @@ def log_likelihood_terms(
 
     Returns
     -------
-    Terms
+    LikelihoodTerms
         Arrays of the shape of `eta`.
     """
     a = (observed.low - eta) / spread
@@ -148,7 +148,7 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
 
     Parameters
     ----------
-    observed : Observed
+    observed : CensoringIntervals
         What was seen.
     eta : ndarray, shape (..., n)
         Mean of log life.

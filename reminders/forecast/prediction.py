@@ -176,7 +176,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
 
     Returns
     -------
-    Life
+    LogLife
         One row a coat.
     """
     design = expected_design(coats)

@@ -211,7 +211,7 @@ def test_a_plan_takes_the_usual_size_where_nobody_knows_it(coated, unsized, as_o
     ).content.decode()
     assert "The size of 1 deck is not known: planned with 20 m²" in page
     out = io.StringIO()
-    call_command("pace", "2027-05", "--format", "json", stdout=out)
+    call_command("pace", "--from", "2027-05", "--format", "json", stdout=out)
     assert json.loads(out.getvalue()) is not None
 
 

@@ -6,6 +6,7 @@ of leases are the database's, so that several hosts need not agree on a clock
 swept up.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -78,7 +79,7 @@ WITH due AS (
 SELECT *, EXISTS (SELECT FROM clients_attachment a WHERE a.message_id = moved.id) AS has_files
 FROM moved ORDER BY not_before, id
 """  # noqa: S608 - made of constants
-# The two steps of each message that goes out, sent ahead of their answer (see pipeline.py) and
+# The two steps of each message that goes out, sent ahead of their answer (see ledger.py) and
 # guarded by the lease. `state || ''` keeps the planner on the primary key: with old statistics it
 # would walk through all that there is.
 TRANSMIT_SQL = f"""
@@ -114,12 +115,14 @@ def claim_messages(channel: str, size: int) -> list[Message]:
     no other sender gets them while the lease lasts.
 
     The files come now, in one query for those that have any: once the first message is on its way
-    no query may run (see pipeline.py).
+    no query may run (see ledger.py).
     """
     taken = list(
         Message.objects.raw(CLAIM_SQL, {"channel": channel, "size": size, "lease": CLAIM_LEASE})
     )
-    if with_files := [message for message in taken if message.has_files]:  # type: ignore[attr-defined] # of CLAIM
+    # `has_files` is a column of CLAIM_SQL
+    with_files = [message for message in taken if message.has_files]  # type: ignore[attr-defined]
+    if with_files:
         prefetch_related_objects(with_files, "attachments")
     return taken
 
@@ -127,6 +130,14 @@ def claim_messages(channel: str, size: int) -> list[Message]:
 def leased_row(message: Message) -> MessageQuerySet:
     """The row, as long as it is still ours."""
     return Message.objects.filter(pk=message.pk, lease_token=message.lease_token)
+
+
+def requeue_leased(batch: Iterable[Message]) -> None:
+    """Nothing was handed over: any sender may take them."""
+    tokens = {message.pk: message.lease_token for message in batch}
+    if tokens:
+        rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values())
+        apply_transition(rows, Transition.GIVE_BACK, attempts=ATTEMPTS_WITHOUT_LAST)
 
 
 def accept_late(message: Message) -> None:

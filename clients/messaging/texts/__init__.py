@@ -14,6 +14,7 @@ from clients.messaging.texts.standard import (
     missing_texts,
     standard_phrase,
     standard_phrases,
+    substitute_typography,
     text_languages,
 )
 
@@ -32,5 +33,6 @@ __all__ = [
     "missing_texts",
     "standard_phrase",
     "standard_phrases",
+    "substitute_typography",
     "text_languages",
 ]

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0012_site'),
+        ('clients', '0013_inbound_tries'),
     ]
 
     operations = [
