@@ -10,7 +10,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0013_unknowns'),
+        ('clients', '0014_unknowns'),
         ('jobs', '0010_unknowns'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
