@@ -62,6 +62,7 @@ OWNER = """
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     speech:domain speech:law_drop prices:new prices:change prices:remove
+    lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, TypeVar
 
 from jobs.importing.cells import (
+    PLANS,
     Calendar,
     PastWork,
     UnreadableCell,
@@ -20,7 +21,6 @@ from jobs.importing.cells import (
     read_past_work,
     read_span,
 )
-from jobs.importing.cells.work import PLANS
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
 from jobs.importing.rows.doubts import finish_key_of
