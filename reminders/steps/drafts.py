@@ -76,7 +76,7 @@ class DraftWriter:
         allowed = planned.route.permission
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
-        coated = min(each.coated_on for each in chosen_facts)
+        coated = min(each.coated.last for each in chosen_facts)
         purpose = self.purpose(planned.step.purpose, first)
         language = self.texts.wording(purpose, channel, planned.language).language
         fields = {
