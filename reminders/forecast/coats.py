@@ -161,8 +161,6 @@ class Coats(ArrayRecord):
     ----------
     coated_on : array_like
         Date of the coat in days since 1970-01-01; the middle of the span where only that is known.
-    coated_within : array_like
-        Days that the coat may lie before or after that date; 0 where the day is known.
     latitude : array_like
         Degrees, south negative; tells which half of the year is summer.
     sun : array_like, shape (12,), (1, 12) or (n, 12)
@@ -194,6 +192,8 @@ class Coats(ArrayRecord):
         Last inspection that found this coat sound; NaN if none.
     worn_on : array_like
         First inspection that found this coat worn; NaN if none.
+    coated_within : array_like
+        Days that the coat may lie before or after that date; 0 where the day is known.
     mix : UnknownMix
         What stands in for what is unknown; one for all rows.
     """
