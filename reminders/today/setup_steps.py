@@ -23,8 +23,8 @@ class SetupStep:
     url: str
 
 
-def setup_steps(business: Business) -> Sequence[SetupStep]:
-    """In the order in which one does them."""
+def setup_steps(business: Business, *, may_manage: bool) -> Sequence[SetupStep]:
+    """In the order in which one does them; a list is brought in by an owner."""
     decks = Deck.objects.current().count()
     return [
         business_step(business),
@@ -32,7 +32,7 @@ def setup_steps(business: Business) -> Sequence[SetupStep]:
             "Your clients and decks",
             decks > 0,
             f"{decks} deck{'' if decks == 1 else 's'} entered" if decks else "nobody yet",
-            reverse("lists:choose"),
+            reverse("lists:choose" if may_manage else "clients:new"),
         ),
         row_step("Products you use", Product.objects.count(), "product", "jobs:products"),
         row_step("Prices", PriceList.objects.count(), "price list", "prices:list"),
