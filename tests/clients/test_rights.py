@@ -116,6 +116,13 @@ def test_every_address_says_who_may_open_it() -> None:
     )
 
 
+@pytest.fixture
+def _no_backup(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who presses its button here must not set a process off."""
+    monkeypatch.setattr("restorer.backup_page.start_backup", lambda: None)
+
+
+@pytest.mark.usefixtures("_no_backup")
 @pytest.mark.parametrize("name", sorted(set(ADDRESSES) - PUBLIC))
 def test_a_page_is_open_to_its_roles_only(
     as_user: Any, crew: User, office: User, owner: User, name: str

@@ -83,9 +83,12 @@ def scratch_databases() -> list[str]:
 
 def without_processes(monkeypatch: pytest.MonkeyPatch, begun: list[list[str]]) -> None:
     """What would be started is noted."""
-    started = SimpleNamespace(
-        Popen=lambda command, **options: begun.append(command), DEVNULL=subprocess.DEVNULL
-    )
+
+    def begin(command: list[str], **options: Any) -> SimpleNamespace:
+        begun.append(command)
+        return SimpleNamespace(wait=lambda: 0)
+
+    started = SimpleNamespace(Popen=begin, DEVNULL=subprocess.DEVNULL)
     monkeypatch.setattr(backup.folder, "subprocess", started)
 
 
