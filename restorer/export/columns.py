@@ -30,6 +30,7 @@ LEFT_OUT_TABLES = {
 LEFT_OUT_COLUMNS = {
     ("clients_user", "password"),
     ("clients_business", "sending_held_at"),
+    ("clients_mailserver", "password_sealed"),
     ("clients_textgateway", "auth_secret"),
     ("clients_textgateway", "hook_hash"),
     ("clients_textgateway", "hook_key"),

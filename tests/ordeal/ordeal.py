@@ -143,7 +143,7 @@ class Ordeal:
         self.log.touch()
         process = self.start(*self.peer_arguments())
         try:
-            if not processes.wait_for_port("127.0.0.1", self.port):
+            if not processes.wait_for_port("127.0.0.1", self.port, seconds=90):
                 raise OSError("What the ordeal sends to did not start.")
             yield
         finally:
