@@ -20,6 +20,7 @@ SOUTHERN_OFFSET = 8  # code 29 is the southern spring, and so on to 32
 YEAR_PARTS = ((33, 3), (37, 4), (40, 6))
 PARTS_END = 42
 MONTHS_A_SEASON = 3
+EARLIEST_JOB_DAY = date(1950, 1, 1)  # before it no job of anybody who keeps a book
 
 
 class Precision(StrEnum):

@@ -18,6 +18,7 @@ from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
 from jobs.models import Batch, Booking, CoatApplied, Job, Photo, Product, Visit
+from jobs.partial_dates import EARLIEST_JOB_DAY
 
 
 class JobError(ValueError):
@@ -149,9 +150,6 @@ def remove_photo(*, photo: Photo) -> None:
     name = photo.image.name or ""
     photo.delete()
     transaction.on_commit(lambda: default_storage.delete(name))
-
-
-EARLIEST_JOB_DAY = date(1950, 1, 1)
 
 
 @transaction.atomic

@@ -12,12 +12,12 @@ from django.core.exceptions import ValidationError
 from clients import display
 from clients.forms.fields import MeasureField
 from clients.models import Business, User
-from jobs.actions.jobs import EARLIEST_JOB_DAY
 from jobs.forms.fields import DayField, PhotosField
 from jobs.forms.findings import FindingsForm
 from jobs.models import Job, Photo
 from jobs.partial_dates import (
     AUTUMN,
+    EARLIEST_JOB_DAY,
     SPRING,
     SUMMER,
     WINTER,

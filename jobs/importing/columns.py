@@ -17,6 +17,7 @@ from django.db.models import TextChoices
 from clients.models import Deck, Species
 from clients.units import SQUARE_FOOT, US_GALLON
 from jobs.models import FinishClass, Job, Product, Visit
+from jobs.partial_dates import EARLIEST_JOB_DAY
 
 DATE_FORMATS = [
     "%Y-%m-%d",
@@ -27,7 +28,6 @@ DATE_FORMATS = [
     "%B %d, %Y",
     "%b %d, %Y",
 ]
-EARLIEST_JOB_DATE = date(1950, 1, 1)
 AMBIGUOUS_NUMBER = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
 
 
@@ -63,7 +63,7 @@ def read_date(cell: str) -> date:
             found = datetime.strptime(cell, form).date()  # noqa: DTZ007 - a date has no zone
         except ValueError:
             continue
-        if found < EARLIEST_JOB_DATE:
+        if found < EARLIEST_JOB_DAY:
             raise CellError(f"“{cell}” is before 1950")
         return found
     raise CellError(f"“{cell}” is not a date. Write year-month-day, such as 2025-06-30")

@@ -16,6 +16,7 @@ from django.utils import timezone
 from django_q.tasks import async_task
 
 from clients.models import Business
+from jobs import search
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.asking import ListReading, book_facts, grouped_by_invoice, rows_of
 from jobs.importing.guessing import FIELDS_BY_NAME
@@ -315,12 +316,9 @@ def finish_undoing(source: ListImport, now: datetime) -> None:
     if built:
         ListImport.objects.filter(pk=row.pk).update(state=State.DONE)
         return
-    with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL restorer.search_later = 'on'")
+    search.search_later()
     decks, clients = remove_made_rows(row)
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT search_refresh(%s::bigint[])", [sorted(clients)])
-        cursor.execute("SET LOCAL restorer.search_later = 'off'")
+    search.refresh_search(clients)
     if decks:
         follow_job_changes(deck_ids=decks, now=now)
     with disable_auditlog():

@@ -17,7 +17,7 @@ from clients.models import Deck
 from jobs.day_words import say_coats, say_span
 from jobs.models.product import Batch, Product
 from jobs.models.visit import Visit
-from jobs.partial_dates import DaySpan
+from jobs.partial_dates import EARLIEST_JOB_DAY, DaySpan
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
@@ -140,12 +140,12 @@ class Job(models.Model):
                 condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$"),
             ),
             models.CheckConstraint(
-                name="job_in_living_memory", condition=Q(finished_on__gte=date(1950, 1, 1))
+                name="job_in_living_memory", condition=Q(finished_on__gte=EARLIEST_JOB_DAY)
             ),
             models.CheckConstraint(
                 name="job_span_begins_before_it_ends",
                 condition=Q(finished_from=None)
-                | Q(finished_from__gte=date(1950, 1, 1), finished_from__lt=F("finished_on")),
+                | Q(finished_from__gte=EARLIEST_JOB_DAY, finished_from__lt=F("finished_on")),
             ),
         ]
 

@@ -10,6 +10,7 @@ from babel.dates import get_month_names
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.partial_dates import (
     AUTUMN,
+    EARLIEST_JOB_DAY,
     SPRING,
     SUMMER,
     WINTER,
@@ -19,7 +20,6 @@ from jobs.partial_dates import (
     parse_edtf,
 )
 
-EARLIEST_DAY = date(1950, 1, 1)
 SPREADSHEET_EPOCH = date(1899, 12, 30)  # day 0 of spreadsheets (ECMA-376, 18.17.4.1; from memory)
 SPREADSHEET_DAYS = range(18_264, 60_000)  # 1950 to 2064
 LANGUAGES_OF_MONTHS = ("en", "fr", "de", "es")
@@ -64,11 +64,11 @@ def read_span(text: str, calendar: Calendar) -> DaySpan:
             f"“{text}” is not a date we can read. Write a day, a month or a year, such as"
             " 14 Jun 2024, Jun 2024 or 2024."
         )
-    if span.last < EARLIEST_DAY:
+    if span.last < EARLIEST_JOB_DAY:
         raise UnreadableCell(f"“{text}” is before 1950. Check the year.")
     if span.first > calendar.today:
         raise UnreadableCell(f"“{text}” is in the future. Write the day the work was finished.")
-    return DaySpan(max(span.first, EARLIEST_DAY), min(span.last, calendar.today))
+    return DaySpan(max(span.first, EARLIEST_JOB_DAY), min(span.last, calendar.today))
 
 
 def find_span(text: str, calendar: Calendar) -> DaySpan | None:

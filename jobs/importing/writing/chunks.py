@@ -5,9 +5,11 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
+from clients.actions.saving import lock_until_commit
 from clients.models import Client, ContactPoint, Deck, Property, Species
+from jobs import search
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.cells import name_key
 from jobs.importing.rows import (
@@ -85,9 +87,8 @@ class ChunkWriter:
     def write(self, units: Sequence[UnitRead], *, is_trial: bool = False) -> list[Outcome]:
         """All units; the search and the forecasts follow in the same transaction, unless it is a
         trial that is taken back."""
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(hashtext('jobs_listimport'))")
-            cursor.execute("SET LOCAL restorer.search_later = 'on'")
+        lock_until_commit("writing of lists")
+        search.search_later()
         self.start_chunk(units)
         outcomes = [self.write_unit(unit) for unit in units]
         self.flush()
@@ -114,9 +115,7 @@ class ChunkWriter:
         self.changes.flush()
 
     def follow(self) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT search_refresh(%s::bigint[])", [sorted(self.touched_clients)])
-            cursor.execute("SET LOCAL restorer.search_later = 'off'")
+        search.refresh_search(self.touched_clients)
         if self.touched_decks:
             follow_job_changes(deck_ids=self.touched_decks, now=self.now)
 
