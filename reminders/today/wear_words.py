@@ -6,7 +6,7 @@ from babel.dates import format_skeleton
 
 from clients import display
 
-SOON_MONTHS = 12
+SOON_MONTHS = 11  # from here on the month alone may be taken for the one that runs
 
 
 def months_between(earlier: date, later: date) -> int:

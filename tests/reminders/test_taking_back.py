@@ -153,7 +153,8 @@ def test_the_page_says_why_it_is_a_letter_and_what_they_had_a_moment_ago(
     send(as_owner, [first])
     Message.objects.update(queued_at=timezone.now() - timedelta(minutes=3))
 
-    SendingRules.objects.update(days_between=1)
+    # two, for what was sent before midnight leaves after it if it can still be taken back
+    SendingRules.objects.update(days_between=2)
     (row,) = ask(as_owner, [second]).context["page"].rows
     assert row.warnings == ["Had a reminder 3\xa0minutes ago."]
     assert row.goes  # the rule puts it off

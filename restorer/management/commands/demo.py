@@ -99,11 +99,13 @@ class Command(serve.Command):
         people = "\n".join(f"  {username:<8}{role}" for username, _, role in book.PEOPLE)
         self.write_line(
             f"\nThe invented book of Driftline Deck Care ({decks} decks) is open at"
-            f" {address}\n\nSign in with the password {book.PASSWORD} as\n{people}\n\nTry\n  Due"
-            " list: which decks are due this month, why, what reminders would say, and offers for"
-            " all of them\n  Offers: prices, now against waiting, and what the client sees; Diary:"
-            " what is booked (next in May)\n  Decks: look up what went on a deck years ago; typing"
-            " errors are forgiven\n  Log a job: on a phone, in under a minute\n\nAll mail is"
+            f" {address}\n\nSign in with the password {book.PASSWORD} as\n{people}\n\nTry\n"
+            "  Today: what waits for you, and whom to remind; choose decks and read what goes out\n"
+            "  Due list: which decks are due in a month, why, and offers for all of them\n"
+            "  Offers: prices, now against waiting, and what the client sees\n"
+            "  Diary: what is booked (next in May)\n"
+            "  Clients: look up what went on a deck years ago; typing errors are forgiven\n"
+            "  Log a job: on a phone, in under a minute\n\nAll mail is"
             f" caught in {mail_catcher.mail_dir()}\nAll text messages can be read at"
             f" http://127.0.0.1:{self.texts.server_port}/\nCtrl-C ends everything.\n"
         )
