@@ -1,7 +1,7 @@
 """The towns and regions of one country in memory, for lists of thousands of addresses."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import cos, radians
 
@@ -46,6 +46,12 @@ class Gazetteer:
         for town in towns:
             by_name.setdefault(fold_place_name(town.name), []).append(town)
         return cls(country, by_name, home, region)
+
+    def seen_from(self, town: KnownTown) -> "Gazetteer":
+        """With this town in the place of the business, as long as nobody has said where that is."""
+        if self.home is not None:
+            return self
+        return replace(self, home=(town.latitude, town.longitude), home_region=town.region)
 
     @cached_property
     def regions(self) -> dict[str, str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from clients.models import Business
+from clients.models import Business, Place, Property
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
 
@@ -49,3 +49,28 @@ def test_nine_of_ten_rows_of_an_honest_list_are_ready_by_guessing(
 
     assert found[0]["rows"] == count
     assert found[0]["ready"] >= 0.9 * count
+
+
+def test_a_hamlet_lies_by_the_town_of_most_rows_where_nobody_said_where_the_business_is(
+    tmp_path: Path,
+) -> None:
+    Business.objects.update(town="", region="")
+    Place.objects.create(
+        geoname_id=99,
+        name="Toronto",
+        ascii_name="Toronto",
+        region="Ontario",
+        country="CA",
+        latitude=43.7,
+        longitude=-79.4,
+        time_zone="America/Toronto",
+        population=2_731_571,
+    )
+    old_lists.write_client_sheet(tmp_path / "clients.xlsx")
+
+    guess(tmp_path / "clients.xlsx")
+
+    hamlet = Property.objects.filter(town="Blue Rocks").first()
+    assert hamlet is not None
+    lunenburg = Place.objects.get(name="Lunenburg")
+    assert float(hamlet.latitude) == pytest.approx(float(lunenburg.latitude))

@@ -188,10 +188,13 @@ def town_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
     entries = []
     towns = written_towns(facts, book)
     missing = towns.pop("", 0)
+    found = filter(None, (book.gazetteer.find(name) for name, _ in towns.most_common()))
+    usual = next(found, None)
+    gazetteer = book.gazetteer.seen_from(usual) if usual else book.gazetteer
     for name, count in towns.most_common():
-        if book.gazetteer.find(name):
+        if gazetteer.find(name):
             continue
-        near = book.gazetteer.likest(name)
+        near = gazetteer.likest(name)
         options = [*((str(town.pk), str(town)) for town in near), ("", "At our own address")]
         entries.append(DoubtEntry(name, name, count, options, options[0][0]))
     if missing:
