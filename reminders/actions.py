@@ -13,7 +13,7 @@ from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, q
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
-from reminders.models import Forecast, Reminder, Stop
+from reminders.models import ClientLink, Forecast, Reminder, Stop
 from reminders.steps import (
     Draft,
     LeftOut,
@@ -126,6 +126,11 @@ def queue_planned_messages(
         made.left_out += unwritable_decks(
             next(each for each in made.planned if each.key == key), ALREADY_QUEUED
         )
+    ClientLink.objects.bulk_create(
+        ClientLink(message=new[draft.planned.key], page_hash=draft.page.page_hash, made_at=now)
+        for draft in drafts
+        if draft.page and draft.planned.key in new
+    )
     Reminder.objects.bulk_create(
         Reminder(
             deck_id=due_step.coat.deck_id,

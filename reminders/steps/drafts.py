@@ -5,6 +5,7 @@ import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import reduce
 
 from babel.dates import format_date
 from django.db.models import Max
@@ -18,6 +19,7 @@ from clients.messaging.texts import standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
 from jobs.models import AppliedFinish, CoatApplied
+from reminders.client_links import ClientPageAddress, client_page_address
 from reminders.forecasting import reasons_for_client
 from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
@@ -29,10 +31,16 @@ class Draft:
 
     planned: PlannedMessage
     written: texts.ComposedText
+    page: ClientPageAddress | None = None
 
     @property
     def shown_text(self) -> str:
-        return self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
+        """Without the links, which open only once the message is queued."""
+        text = self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
+        if self.page is None:
+            return text
+        shown = {self.page.url: "(the client's own page)", self.page.code: "(the client's code)"}
+        return reduce(lambda so_far, pair: so_far.replace(*pair), filter(all, shown.items()), text)
 
 
 @dataclass(frozen=True)
@@ -73,12 +81,15 @@ class DraftWriter:
         language = self.texts.wording(purpose, channel, planned.language).language
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
+        page = client_page_address(self.business, planned.key, channel)
         fields = {
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks_text(chosen_facts, channel, language),
             "due_by": self.month(first, language),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
+            "page_url": page.url if page else "",
+            "page_code": page.code if page else "",
         }
         written = self.texts.write(
             purpose=purpose,
@@ -90,7 +101,7 @@ class DraftWriter:
         contents.check_required_contents(
             allowed.rule, business=self.business, text=written.text, basis=allowed.basis
         )
-        return Draft(planned, written)
+        return Draft(planned, written, page)
 
     def month(self, day: date, language: str) -> str:
         return format_date(day, "LLLL y", locale_for_language(language, self.business))
