@@ -35,12 +35,15 @@ class Visits(ArrayRecord):
         As-found grade, 0 to 5; half steps are allowed.
     reason : array_like
         Word of `REASONS`, or its code.
+    by_client : array_like of bool
+        Whether the client looked, and not one of us: doubted more, and never against us.
     """
 
     coat: Any
     visited_on: Any
     grade: Any
     reason: Any = "routine"
+    by_client: Any = False
 
     def __post_init__(self) -> None:
         coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
@@ -50,6 +53,8 @@ class Visits(ArrayRecord):
                 self, name, _numeric_visits(name, getattr(self, name), len(coat), low, high)
             )
         object.__setattr__(self, "reason", _encode_reasons(self.reason, len(coat)))
+        looked = np.broadcast_to(np.asarray(self.by_client, dtype=bool), (len(coat),))
+        object.__setattr__(self, "by_client", looked)
         order = np.argsort(coat, kind="stable")
         back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
         if back.any():
@@ -118,6 +123,8 @@ class CensoredLives(ArrayRecord):
         deck, because the prediction conditions on them.
     weight : ndarray, shape (n,)
         How many coats a row stands for.
+    lower_by_client, upper_by_client : ndarray of bool, shape (n,)
+        Whether that end rests on the client's own look, which is doubted more.
     """
 
     x: Floats
@@ -126,11 +133,14 @@ class CensoredLives(ArrayRecord):
     deck: Integers
     running: Any = None
     weight: Any = None
+    lower_by_client: Any = None
+    upper_by_client: Any = None
 
     def __post_init__(self) -> None:
         count = len(self.lower)
-        if self.running is None:
-            object.__setattr__(self, "running", np.zeros(count, dtype=bool))
+        for name in ("running", "lower_by_client", "upper_by_client"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros(count, dtype=bool))
         if self.weight is None:
             object.__setattr__(self, "weight", np.ones(count))
         bad = {
@@ -165,12 +175,16 @@ class LifeBounds:
     conflict : ndarray of bool, shape (n,)
         Whether its grades contradict each other, such as sound after worn: to be looked at by a
         person.
+    lower_by_client, upper_by_client : ndarray of bool, shape (n,)
+        Whether that end rests on the client's own look.
     """
 
     lower: Floats
     upper: Floats
     seen: Booleans
     conflict: Booleans
+    lower_by_client: Booleans
+    upper_by_client: Booleans
 
 
 def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
@@ -232,10 +246,7 @@ def life_bounds(
     """
     age = ages_at_visits(coats, visits, weights)
     low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
-    lower = np.zeros(len(coats))
-    upper = np.full(len(coats), np.inf)
-    np.maximum.at(lower, visits.coat, low)
-    np.minimum.at(upper, visits.coat, high)
+    lower, upper = _widest_bounds(low, high, visits, ~visits.by_client, len(coats))
     called = _is_first_worn_visit(age, visits, len(coats)) & (
         visits.reason == VISIT_REASONS.index("called")
     )
@@ -245,7 +256,27 @@ def life_bounds(
     )
     seen = np.zeros(len(coats), dtype=bool)
     seen[visits.coat] = True
-    return LifeBounds(lower, upper, seen, conflict=lower >= upper)
+    conflict = lower >= upper
+    # A client's look narrows what we found ourselves and never contradicts it; two looks of theirs
+    # that contradict each other say nothing.
+    client_low, client_high = _widest_bounds(low, high, visits, visits.by_client, len(coats))
+    useful = ~conflict & (client_low < client_high)
+    low_by_client = useful & (client_low > lower) & (client_low < upper)
+    lower = np.where(low_by_client, client_low, lower)
+    high_by_client = useful & (client_high < upper) & (client_high > lower)
+    upper = np.where(high_by_client, client_high, upper)
+    return LifeBounds(lower, upper, seen, conflict, low_by_client, high_by_client)
+
+
+def _widest_bounds(
+    low: Floats, high: Floats, visits: Visits, rows: Booleans, count: int
+) -> tuple[Floats, Floats]:
+    # The latest sound and the earliest worn age of each coat, by the chosen visits.
+    lower = np.zeros(count)
+    upper = np.full(count, np.inf)
+    np.maximum.at(lower, visits.coat[rows], low[rows])
+    np.minimum.at(upper, visits.coat[rows], high[rows])
+    return lower, upper
 
 
 def _limit_state_ages(
@@ -267,10 +298,11 @@ def _limit_state_ages(
 
 
 def _is_first_worn_visit(age: Floats, visits: Visits, count: int) -> Booleans:
-    # Whether the visit is the first that found its coat worn.
+    # Whether the visit is the first of ours that found its coat worn.
+    worn = visits.worn & ~visits.by_client
     first = np.full(count, np.inf)
-    np.minimum.at(first, visits.coat[visits.worn], age[visits.worn])
-    return visits.worn & (age == first[visits.coat])
+    np.minimum.at(first, visits.coat[worn], age[worn])
+    return worn & (age == first[visits.coat])
 
 
 def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> CensoredLives:
@@ -299,4 +331,6 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
         upper=found.upper[rows],
         deck=coats.deck[rows],
         running=np.asarray(running, dtype=bool)[rows],
+        lower_by_client=found.lower_by_client[rows],
+        upper_by_client=found.upper_by_client[rows],
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
+from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 
 
 class LikelihoodTerms(NamedTuple):
@@ -41,7 +42,10 @@ class CensoringIntervals(NamedTuple):
     exact : ndarray of bool
         Whether the life is known exactly.
     misread, certain : ndarray
-        The likelihood of a row is misread + certain · P(low < log life ≤ high).
+        The likelihood of a row is misread + certain · P(low < log life ≤ high), and, where its two
+        ends are not equally sure,
+    tail, tail_low, tail_high : ndarray
+        + tail · P(tail_low < log life ≤ tail_high), beyond the end that is doubted more.
     """
 
     low: Floats
@@ -49,10 +53,17 @@ class CensoringIntervals(NamedTuple):
     exact: Booleans
     misread: Floats
     certain: Floats
+    tail: Floats
+    tail_low: Floats
+    tail_high: Floats
 
 
 def prepare_intervals(
-    lower: Floats, upper: Floats, misclassification: float = 0.0
+    lower: Floats,
+    upper: Floats,
+    misclassification: float = 0.0,
+    *,
+    by_client: tuple[Booleans, Booleans] | None = None,
 ) -> CensoringIntervals:
     """Prepare ages for the likelihood.
 
@@ -64,11 +75,20 @@ def prepare_intervals(
         Ages at which they were worn.
     misclassification : float
         Chance that a visit reads sound for worn or the other way round; below one half.
+    by_client : tuple of ndarray of bool, optional
+        Which lower and which upper ends rest on a client's look, with the doubt of that.
 
     Returns
     -------
     Observed
         The same, prepared.
+
+    Notes
+    -----
+    With the chances m and n that the lower and the upper end were misread, what was seen has the
+    likelihood m (1 − n) P(T ≤ lower) + (1 − m)(1 − n) P(lower < T ≤ upper)
+    + (1 − m) n P(T > upper);
+    that both were misread is left out.
     """
     if not 0 <= misclassification < 0.5:
         raise ValueError(f"misclassification must lie between 0 and 0.5; got {misclassification}")
@@ -76,21 +96,33 @@ def prepare_intervals(
         low = np.log(lower)
         high = np.log(upper)
     exact = lower == upper
-    ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
-    # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both
-    # is left out.
-    misclassified = np.select(
-        [ends == 1, ends == 2],
-        [misclassification, misclassification * (1 - misclassification)],
-        0.0,
+    m, n = (
+        np.where(rows, CLIENT_MISCLASSIFICATION, misclassification)
+        for rows in (by_client or (np.zeros(lower.shape, bool), np.zeros(upper.shape, bool)))
     )
-    classified = np.select(
-        [ends == 1, ends == 2],
-        [1 - 2 * misclassification, (1 - misclassification) * (1 - 2 * misclassification)],
-        1.0,
+    has_low = np.isfinite(low) & ~exact
+    has_high = np.isfinite(high) & ~exact
+    less = np.minimum(m, n)
+    more = np.maximum(m, n)
+    kinds = [has_low & has_high, has_low, has_high]
+    misread = np.select(kinds, [less * (1 - more), m, n], 0.0)
+    certain = np.select(kinds, [(1 - more) * (1 - 2 * less), 1 - 2 * m, 1 - 2 * n], 1.0)
+    tail = np.where(kinds[0], more - less, 0.0)
+    tail_low = np.where(m > n, -np.inf, high)
+    tail_high = np.where(m > n, low, np.inf)
+    # The intervals of rows that do not use them are left open, so that they stay free of 0/0.
+    open_high = np.where(exact, np.inf, high)
+    used = tail > 0
+    return CensoringIntervals(
+        low,
+        open_high,
+        exact,
+        misread,
+        certain,
+        tail,
+        np.where(used, tail_low, -np.inf),
+        np.where(used, tail_high, np.inf),
     )
-    # The interval of an exact row is not used; left open, it stays free of 0/0.
-    return CensoringIntervals(low, np.where(exact, np.inf, high), exact, misclassified, classified)
 
 
 def log_likelihood_terms(
@@ -120,7 +152,9 @@ def log_likelihood_terms(
         terms = LikelihoodTerms(
             *(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True))
         )
-    return _with_misclassification(terms, observed) if observed.misread.any() else terms
+    if not observed.misread.any() and not observed.tail.any():
+        return terms
+    return _with_misclassification(terms, observed, eta, spread)
 
 
 def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float) -> Floats:
@@ -146,7 +180,13 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
     if observed.exact.any():
         value = np.where(observed.exact, _exact_terms(low, observed.low, spread).value, value)
     with np.errstate(divide="ignore"):
-        return np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
+        whole = np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
+        if observed.tail.any():
+            beyond = log_ndtr_interval(
+                (observed.tail_low - eta) / spread, (observed.tail_high - eta) / spread
+            )
+            whole = np.logaddexp(whole, np.log(observed.tail) + beyond)
+    return whole
 
 
 def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
@@ -181,19 +221,40 @@ def _exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
 
 
 def _with_misclassification(
-    terms: LikelihoodTerms, observed: CensoringIntervals
+    terms: LikelihoodTerms, observed: CensoringIntervals, mean: Floats, spread: float
 ) -> LikelihoodTerms:
-    # log(c + d·P): every derivative is weighted by the chance w that the row was read rightly.
+    # log(c + d·P + e·Q): each part is weighted by the chance that it is what happened; the
+    # derivatives of a mixture follow.
+    parts = [(observed.certain, terms)]
+    if observed.tail.any():
+        low = (observed.tail_low - mean) / spread
+        high = (observed.tail_high - mean) / spread
+        parts.append((observed.tail, _interval_terms(low, high, spread)))
     with np.errstate(divide="ignore"):
-        right = np.log(observed.certain) + terms.value
-        value = np.logaddexp(np.log(observed.misread), right)
-    w = np.exp(right - value)
-    v = w * (1 - w)
+        logs = [np.log(weight) + part.value for weight, part in parts]
+        value = np.logaddexp.reduce(
+            [np.broadcast_to(np.log(observed.misread), logs[0].shape), *logs]
+        )
+    shares = [np.exp(each - value) for each in logs]
+    pairs = [(share, part) for share, (_, part) in zip(shares, parts, strict=True)]
+    eta = np.sum([share * part.eta for share, part in pairs], axis=0)
+    tau = np.sum([share * part.tau for share, part in pairs], axis=0)
+    # What was misread whatever the life has no slope; it bends the mixture all the same.
+    flat = np.clip(1 - np.sum(shares, axis=0), 0.0, 1.0)
+    bends = [
+        (
+            share * (part.eta_eta + (part.eta - eta) ** 2),
+            share * (part.eta_tau + (part.eta - eta) * (part.tau - tau)),
+            share * (part.tau_tau + (part.tau - tau) ** 2),
+        )
+        for share, part in pairs
+    ]
+    eta_eta, eta_tau, tau_tau = (np.sum(each, axis=0) for each in zip(*bends, strict=True))
     return LikelihoodTerms(
         value,
-        w * terms.eta,
-        w * terms.tau,
-        w * terms.eta_eta + v * terms.eta**2,
-        w * terms.eta_tau + v * terms.eta * terms.tau,
-        w * terms.tau_tau + v * terms.tau**2,
+        eta,
+        tau,
+        eta_eta + flat * eta**2,
+        eta_tau + flat * eta * tau,
+        tau_tau + flat * tau**2,
     )

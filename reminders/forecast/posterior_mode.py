@@ -192,7 +192,8 @@ def group_by_coat_count(
     order = np.argsort(deck, kind="stable")
     keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
     x = np.column_stack([np.ones(len(lives)), lives.x])
-    observed = prepare_intervals(lives.lower, lives.upper, misclassification)
+    by_client = (lives.lower_by_client, lives.upper_by_client)
+    observed = prepare_intervals(lives.lower, lives.upper, misclassification, by_client=by_client)
     groups = []
     for count in np.unique(counts):
         chosen = counts == count

@@ -24,6 +24,10 @@ PUBLIC = {
     "offer_paper",
     "offer_photo",
     "offer_visit",
+    "client_page",
+    "client_page_code",
+    "client_page_photo",
+    "client_page_care",
     "crew_calendar",
 }
 EVERYBODY = """
@@ -45,7 +49,8 @@ OWNER_AND_OFFICE = """
     deck_forms:bring_back
     jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
     reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
-    steps:otherwise pacing:plan pacing:household outbox:list outbox:texts outbox:detail
+    steps:otherwise steps:details pacing:plan pacing:household outbox:list outbox:texts
+    outbox:detail
     outbox:act outbox:to_do
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
@@ -71,6 +76,7 @@ MAY = {
 SAMPLES = {
     "month": "2027-03",
     "token": "x" * 32,
+    "secret": "x" * 40,
     "deed": "cancel",
     "purpose": "first",
     "channel": "email",
