@@ -11,6 +11,7 @@ from reminders.client_page.answers import (
     undo_client_answer,
 )
 from reminders.client_page.guessing import is_guessing_too_much, note_wrong_code
+from reminders.client_page.looks import LOOK_GRADES, ClientLook, record_client_look
 from reminders.client_page.page import (
     ClientPage,
     ContactChoice,
@@ -22,6 +23,8 @@ from reminders.client_page.page import (
 from reminders.client_page.season import season_end
 
 __all__ = [
+    "LOOK_GRADES",
+    "ClientLook",
     "ClientPage",
     "ClientPageError",
     "ContactChoice",
@@ -33,6 +36,7 @@ __all__ = [
     "note_wrong_code",
     "page_photo_by_id",
     "propose_details",
+    "record_client_look",
     "report_sale",
     "season_end",
     "set_contact_choices",

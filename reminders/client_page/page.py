@@ -12,7 +12,8 @@ from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
 from jobs.models import Booking, CoatApplied, Job, Offer, Photo, Product
 from jobs.offers import week_text, weeks_for_work, work_hours_by_deck
-from reminders.models import ClientAnswer, ClientLink
+from reminders.forecasting import client_check_worth
+from reminders.models import ClientAnswer, ClientLink, Forecast
 
 MAX_JOBS = 5  # of a deck
 MAX_PHOTOS = 4
@@ -124,6 +125,32 @@ class ClientPage:
     def quiet_until(self) -> date:
         """The last day without reminders after “not this year”."""
         return date.fromisoformat(self.answers[Kind.NOT_NOW].given["until"])
+
+    @cached_property
+    def decks_to_check(self) -> list[Deck]:
+        """Those of which the client's own look would change what to do."""
+        if self.booking or Kind.SOLD in self.answers:
+            return []
+        worth = client_check_worth(self.deck_ids, today=self.today)
+        return [deck for deck in self.decks if deck.pk in worth and deck.pk not in self.looked_at]
+
+    @cached_property
+    def looked_at(self) -> dict[int, ClientAnswer]:
+        """Deck → what the client told of it by this link."""
+        rows = ClientAnswer.objects.live().filter(link=self.link, kind=Kind.CHECK)
+        return {answer.given["deck"]: answer for answer in rows.order_by("at", "pk")}
+
+    @property
+    def looks(self) -> list[tuple[Deck, ClientAnswer, date | None]]:
+        """Deck, answer, and when the deck is due by what is known now."""
+        due = dict(
+            Forecast.objects.filter(deck__in=self.looked_at).values_list("deck_id", "due_on")
+        )
+        return [
+            (deck, self.looked_at[deck.pk], due.get(deck.pk))
+            for deck in self.decks
+            if deck.pk in self.looked_at
+        ]
 
     @property
     def may_ask(self) -> bool:

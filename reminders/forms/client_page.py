@@ -6,13 +6,15 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
 from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.translation import gettext_lazy as _
 
 from clients import emails, phones
 from clients.forms.fields import textarea
+from jobs import photos
 from jobs.offers import week_text
-from reminders.client_page import ContactChoice
+from reminders.client_page import LOOK_GRADES, ClientLook, ContactChoice
 
 WORDS_LABEL = _("Anything you want to add")
 
@@ -141,6 +143,58 @@ class DetailsForm(forms.Form):
         if not values.get("street") and any(values.get(each) for each in ("town", "postcode")):
             self.add_error("street", _("Write the street too; the whole address is replaced."))
         return values
+
+
+def look_question(label: Any, *choices: tuple[str, Any]) -> forms.ChoiceField:
+    return forms.ChoiceField(
+        label=label,
+        choices=choices,
+        widget=forms.RadioSelect,
+        error_messages={"required": _("Choose what fits best.")},
+    )
+
+
+class ClientLookForm(forms.Form):
+    """Three plain questions and a photograph."""
+
+    use_required_attribute = False
+    beading = look_question(
+        _("Pour a little water on the boards. What does it do?"),
+        ("beads", _("It stands in drops")),
+        ("slowly", _("It soaks in slowly")),
+        ("soaks", _("It soaks in at once")),
+    )
+    greying = look_question(
+        _("Has it gone grey?"),
+        ("no", _("No")),
+        ("places", _("In places")),
+        ("all", _("All over")),
+    )
+    flaking = look_question(
+        _("Does anything peel?"),
+        ("no", _("No")),
+        ("places", _("In places")),
+        ("many", _("In many places")),
+    )
+    photo = forms.FileField(
+        label=_("A photograph, if you like"),
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png,image/webp"}),
+    )
+
+    def clean_photo(self) -> "ContentFile[bytes] | None":
+        upload = self.cleaned_data["photo"]
+        try:
+            return photos.normalize_photo(upload) if upload else None
+        except photos.PhotoError as error:
+            raise ValidationError(
+                _("This is no picture that we can read. Send JPEG, PNG or WebP of at most 20 MB.")
+            ) from error
+
+    @property
+    def look(self) -> ClientLook:
+        answers = {name: str(self.cleaned_data[name]) for name in LOOK_GRADES}
+        return ClientLook(answers, self.cleaned_data["photo"])
 
 
 class ContactChoicesForm(forms.Form):

@@ -15,12 +15,12 @@ from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts import standard_phrases
+from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
 from jobs.models import AppliedFinish, CoatApplied
 from reminders.client_links import ClientPageAddress, client_page_address
-from reminders.forecasting import reasons_for_client
+from reminders.forecasting import client_check_worth, reasons_for_client
 from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
 
@@ -70,6 +70,7 @@ class DraftWriter:
         self.texts = texts.Texts.load(business)
         decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
         self.facts = deck_facts_by_id(decks)
+        self.check_worth = client_check_worth(decks, today=today)
         clients = Client.objects.in_bulk([each.client_id for each in planned])
         self.greetings = {pk: client.greeting for pk, client in clients.items()}
 
@@ -90,6 +91,7 @@ class DraftWriter:
             "step": str(planned.step.number),
             "page_url": page.url if page else "",
             "page_code": page.code if page else "",
+            "check_question": self.check_question(planned, language) if page else "",
         }
         written = self.texts.write(
             purpose=purpose,
@@ -102,6 +104,11 @@ class DraftWriter:
             allowed.rule, business=self.business, text=written.text, basis=allowed.basis
         )
         return Draft(planned, written, page)
+
+    def check_question(self, planned: PlannedMessage, language: str) -> str:
+        """Asked where the client's own look at one of the decks would change what to do."""
+        is_worth_it = any(each.coat.deck_id in self.check_worth for each in planned.due_steps)
+        return standard_phrase(language, "check_question") if is_worth_it else ""
 
     def month(self, day: date, language: str) -> str:
         return format_date(day, "LLLL y", locale_for_language(language, self.business))

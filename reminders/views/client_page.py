@@ -21,6 +21,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.access import business_of
 from jobs.pdf import care_record_pdf, stored_thumbnail
+from jobs.photos import MAX_PHOTO_BYTES
 from jobs.views.public_offer import content_length, unlisted
 from jobs.work import build_care_record, get_job_for_record
 from reminders import client_page
@@ -32,6 +33,7 @@ from reminders.client_links import (
 )
 from reminders.client_page import ClientPage, ClientPageError, build_client_page
 from reminders.forms.client_page import (
+    ClientLookForm,
     ContactChoicesForm,
     DetailsForm,
     OfferRequestForm,
@@ -40,6 +42,7 @@ from reminders.forms.client_page import (
 from reminders.models import ClientAnswer, ClientLink
 
 MAX_PAGE_POST_BYTES = 64 * 1024  # an answer is a few lines
+MAX_LOOK_POST_BYTES = MAX_PAGE_POST_BYTES + MAX_PHOTO_BYTES
 Kind = ClientAnswer.Kind
 
 
@@ -213,6 +216,33 @@ def client_page_or_404(request: HttpRequest, secret: str) -> ClientPage:
     if link is None or is_client_link_expired(link, business, today=today):
         raise Http404("This link leads to no page.")
     return build_client_page(link, business, today=today)
+
+
+@unlisted
+@require_http_methods(["GET", "HEAD", "POST"])
+def show_look_form(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
+    """Three questions about one deck, with drawings, and a photograph."""
+    if content_length(request) > MAX_LOOK_POST_BYTES:
+        return render_client_message(request, "too_long", 413)
+    page = client_page_or_404(request, secret)
+    deck = next((deck for deck in page.decks if deck.pk == pk), None)
+    if deck is None:
+        raise Http404("This link is about other decks.")
+    with display.in_client_language(page.link.message.language):
+        form = ClientLookForm(request.POST or None, request.FILES or None)
+        problem = ""
+        if request.method == "POST" and form.is_valid():
+            try:
+                with display.in_staff_language():
+                    client_page.record_client_look(
+                        link=page.link, deck=deck, look=form.look, now=timezone.now()
+                    )
+                return redirect_to_client_page(secret)
+            except ClientPageError as error:
+                problem = str(error)
+        status = 409 if problem else 422 if form.errors else 200
+        context = {"form": form, "deck": deck, "problem": problem, "navigation": []}
+        return render(request, "reminders/public/look.html", context, status=status)
 
 
 @unlisted

@@ -28,6 +28,7 @@ PUBLIC = {
     "client_page_code",
     "client_page_photo",
     "client_page_care",
+    "client_page_look",
     "crew_calendar",
 }
 EVERYBODY = """

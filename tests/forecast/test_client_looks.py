@@ -108,7 +108,7 @@ def test_the_belief_after_a_look_is_bayes_rule_on_the_normal_density(low, high, 
     whole = quad(weight, low, high, points=cut)[0]
     part = quad(weight, low, at, points=[p for p in cut if p < at] or None)[0]
 
-    seen = believe_look(*(np.array([each]) for each in (low, high, look)), np.array([worn]))
+    seen = believe_look(np.array([low]), np.array([high]), np.array([look]), np.array([worn]))
 
     assert seen.cdf(np.array([at]))[0] == pytest.approx(part / whole, abs=1e-6)
     for chance in (0.2, 0.5, 0.8):

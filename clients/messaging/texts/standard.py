@@ -193,6 +193,12 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         REMINDER_PURPOSES,
         empty=True,
     ),
+    "check_question": define_field(
+        "asks the client to look at the deck, where the answer would change what to do",
+        "Not sure whether it is time? Three questions on that page tell us whether it can wait.",
+        REMINDER_PURPOSES,
+        empty=True,
+    ),
     "offer_number": define_field("number of the offer", "104", {Purpose.OFFER}),
     "total": define_field("total of the offer, with taxes", "$684.25", {Purpose.OFFER}),
     "offer_url": define_field(
@@ -230,7 +236,7 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     if not traits.declares_advertisement:
         leave |= {"advertisement"}
     if traits.is_spoken:
-        leave |= {"page_url"}
+        leave |= {"page_url", "check_question"}
     if not traits.is_by_post:
         leave |= {"page_code"}
     return {
