@@ -2,6 +2,7 @@
 twice without harm."""
 
 import logging
+from collections.abc import Callable
 from datetime import timedelta
 
 from django.utils import timezone
@@ -23,19 +24,37 @@ logger = logging.getLogger(__name__)
 
 
 def tick() -> str:
-    """Each minute: hand the outbox over, show a sign of life, read what came in."""
-    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
+    """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
+    in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    incoming.finish_events(now=timezone.now())
-    fetch_bounces()
+    parts: list[Callable[[], str]] = [hand_over, finish_events, fetch_bounces]
+    return ", ".join(filter(None, map(attempt_part, parts)))
+
+
+def attempt_part(part: Callable[[], str]) -> str:
+    """What the part says of itself, or that it failed; the reason is in the log."""
+    try:
+        return part()
+    except Exception:
+        logger.exception("%s failed", part.__name__)
+        return f"{part.__name__} failed"
+
+
+def hand_over() -> str:
+    tally = outbox.deliver(deadline_seconds=TICK_SECONDS)
     return f"{tally.accepted} accepted of {tally.total}"
 
 
-def fetch_bounces() -> None:
+def finish_events() -> str:
+    incoming.finish_events(now=timezone.now())
+    return ""
+
+
+def fetch_bounces() -> str:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
     if not incoming.has_bounce_mailbox():
-        return
+        return ""
     try:
         incoming.fetch_unseen_mails(
             lambda content: incoming.receive_returned_mail(content=content, now=timezone.now()),
@@ -46,6 +65,7 @@ def fetch_bounces() -> None:
         outcomes.mark_down(outcomes.BOUNCE_MAILBOX, str(error))
     else:
         outcomes.mark_up(outcomes.BOUNCE_MAILBOX)
+    return ""
 
 
 def refresh_forecasts_nightly() -> int:

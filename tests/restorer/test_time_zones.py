@@ -75,7 +75,7 @@ def statements() -> Iterator[tuple[Path, str]]:
 
 
 def test_no_statement_of_ours_asks_the_servers_time_zones() -> None:
-    """Also those that go to the server past Django (clients/messaging/outbox/pipeline.py)."""
+    """Also those that go to the server past Django (clients/messaging/outbox/ledger.py)."""
     assert [(path.name, text) for path, text in statements() if ASKED.search(text)] == []
 
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clients.messaging.channels import gateway_protocol
+from clients.messaging.incoming.storable import storable_text
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
 
@@ -38,7 +39,7 @@ def read_gateway_report(
         return None
     paths = plain_hook_fields() | gateway.hook_fields
     found = {
-        name: gateway_protocol.value_at_path(posted, path).replace("\x00", "")
+        name: storable_text(gateway_protocol.value_at_path(posted, path))
         for name, path in paths.items()
     }
     own_id = found["event_id"][:200]

@@ -1,7 +1,9 @@
 """The way in for all that others tell us about messages: kept raw once, read once, and finished
 later if the program was stopped right then.
 
-Each source has a way to be read again from what was kept, and a way to be made something of.
+Each source has a way to be read again from what was kept, and a way to be made something of. An
+event is a unit of its own: what is wrong with one keeps no other from being processed, and one that
+fails again and again is set aside, before a person.
 """
 
 import hashlib
@@ -10,10 +12,12 @@ import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any
 
-from django.db import transaction
+from django.db import OperationalError, transaction
 
+from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.incoming import (
     gateway_reports,
     mail_events,
@@ -30,13 +34,16 @@ from clients.messaging.incoming.results import (
     UnknownHookError,
     log_refused_post,
 )
-from clients.messaging.models import InboundEvent, TextGateway
+from clients.messaging.incoming.storable import make_storable, storable_text
+from clients.messaging.models import InboundEvent, TextGateway, ToDo
 
 STATUS_SOURCE = "text status"
 ANSWER_SOURCE = "text inbound"
 BOUNCE_SOURCE = "bounce"
 MAIL_SERVICE_SOURCE = "mail"  # followed by a space and the name of the service
 MAX_RAW_CHARACTERS = 200_000  # characters of a mail
+MAX_TRIES = 5
+KEPT_FOR_LATER = "It was kept and is looked at again."
 EVENT_ALREADY_KNOWN = "Known already: nothing was done."
 logger = logging.getLogger(__name__)
 
@@ -122,12 +129,44 @@ def receive_service_event(*, service: str, event: Any, now: datetime) -> str:
 
 def receive_event(source: str, event_id: str, raw: str, content: Any, now: datetime) -> str:
     """Keep it before anything is made of it; a repetition finds the first."""
-    row = InboundEvent(
-        source=source, event_id=event_id, raw=raw.replace("\x00", ""), received_at=now
-    )
+    event_id = storable_text(event_id)
+    row = InboundEvent(source=source, event_id=event_id, raw=storable_text(raw), received_at=now)
     InboundEvent.objects.bulk_create([row], ignore_conflicts=True)
     event = InboundEvent.objects.get(source=source, event_id=event_id)
-    return process_event(event.pk, content, now)
+    return try_to_process(event, lambda: content, now) or KEPT_FOR_LATER
+
+
+def try_to_process(event: InboundEvent, read: Callable[[], Any], now: datetime) -> str | None:
+    """What was made of it, in words; None if it cannot be processed now. Of the database only what
+    says that it is away comes through: then nothing can be noted either."""
+    try:
+        content = read()
+        return None if content is None else process_event(event.pk, make_storable(content), now)
+    except OperationalError:
+        raise
+    except Exception as error:
+        logger.exception("Cannot finish a %s: %s", event.source, event.event_id)
+        note_failed_try(event_pk=event.pk, error=error, now=now)
+        return None
+
+
+@transaction.atomic
+def note_failed_try(*, event_pk: int, error: Exception, now: datetime) -> None:
+    """Count it; after the last try it is set aside with its reason, before a person."""
+    event = InboundEvent.objects.select_for_update(of=("self",)).get(pk=event_pk)
+    event.tries += 1
+    if event.tries >= MAX_TRIES and event.processed_at is None:
+        why = storable_text(f"{type(error).__name__}: {error}")
+        event.processed_at = now
+        event.outcome = f"Set aside after {event.tries} tries. {why}"[:300]
+        matter = ToDo(
+            kind=ToDo.Kind.UNREAD,
+            key=f"unread/{event.pk}",
+            words=f"A {event.source} of {event.received_at:%Y-%m-%d} could not be read,"
+            " so nothing was done about it.",
+        )
+        add_to_do(matter=matter, now=now)
+    event.save(update_fields=["tries", "processed_at", "outcome"])
 
 
 @transaction.atomic
@@ -157,16 +196,10 @@ def finish_events(*, now: datetime) -> int:
     """Process what was kept and not processed: the program was stopped right then, or it was about
     a message that was not known yet. How many.
 
-    One that fails is logged, and tried again the next time; it keeps no other from being finished.
+    One that fails is logged, and tried again the next time, `MAX_TRIES` times in all.
     """
     left = InboundEvent.objects.filter(processed_at=None, received_at__lt=now - FINISH_EVENTS_AFTER)
-    done = 0
-    for event in left.order_by("pk"):
-        try:
-            content = reader_of(event).read(event.raw)
-            if content is not None:
-                process_event(event.pk, content, now)
-                done += 1
-        except Exception:
-            logger.exception("Cannot finish a %s: %s", event.source, event.event_id)
-    return done
+    return sum(
+        try_to_process(event, partial(reader_of(event).read, event.raw), now) is not None
+        for event in left.order_by("pk")
+    )

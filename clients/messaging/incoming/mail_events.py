@@ -26,6 +26,7 @@ from clients.messaging.incoming.returned_mail import (
     MailReport,
     ReturnedMail,
 )
+from clients.messaging.incoming.storable import storable_text
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.models.message import State
 
@@ -83,12 +84,12 @@ def event_facts(event: Any) -> dict[str, str]:
         "at": event.timestamp,
         "said": json.dumps(said, default=str, ensure_ascii=False)[:MAX_EVENT_CHARACTERS],
     }
-    return {name: str(value or "").replace("\x00", "") for name, value in facts.items()}
+    return {name: storable_text(str(value or "")) for name, value in facts.items()}
 
 
 def mail_event_id(event: Any, facts: dict[str, str]) -> str:
     """The service's own; of those that give none, the same words are the same event."""
-    own = str(event.event_id or "").replace("\x00", "")[:255]
+    own = storable_text(str(event.event_id or ""))[:255]
     return own or f"sha256:{hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()}"
 
 

@@ -23,6 +23,9 @@ class InboundEvent(models.Model):
     client = models.ForeignKey(
         Client, null=True, blank=True, on_delete=models.SET_NULL, related_name="inbound"
     )
+    tries = models.PositiveSmallIntegerField(
+        default=0, help_text="How often it could not be processed."
+    )
     processed_at = models.DateTimeField(null=True, blank=True)
     outcome = models.CharField(max_length=300, blank=True)
 

@@ -23,6 +23,7 @@ class ToDo(models.Model):
         ANSWER = "answer", "A client answered"
         QUESTION = "question", "A client asked about an offer"
         BOOK = "book", "An accepted offer needs a day"
+        UNREAD = "unread", "Something that came in could not be read"
 
     kind = models.CharField(max_length=8, choices=Kind.choices)
     key = models.CharField(max_length=120, unique=True, help_text="The same matter makes one row.")

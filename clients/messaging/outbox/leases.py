@@ -78,7 +78,7 @@ WITH due AS (
 SELECT *, EXISTS (SELECT FROM clients_attachment a WHERE a.message_id = moved.id) AS has_files
 FROM moved ORDER BY not_before, id
 """  # noqa: S608 - made of constants
-# The two steps of each message that goes out, sent ahead of their answer (see pipeline.py) and
+# The two steps of each message that goes out, sent ahead of their answer (see ledger.py) and
 # guarded by the lease. `state || ''` keeps the planner on the primary key: with old statistics it
 # would walk through all that there is.
 TRANSMIT_SQL = f"""
@@ -114,7 +114,7 @@ def claim_messages(channel: str, size: int) -> list[Message]:
     no other sender gets them while the lease lasts.
 
     The files come now, in one query for those that have any: once the first message is on its way
-    no query may run (see pipeline.py).
+    no query may run (see ledger.py).
     """
     taken = list(
         Message.objects.raw(CLAIM_SQL, {"channel": channel, "size": size, "lease": CLAIM_LEASE})

@@ -38,5 +38,5 @@ def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
 
 
 def receive_mail_event(event: Any, esp_name: str, **sent: Any) -> None:
-    """Django-anymail's signal. What fails here fails the post, and the service posts again."""
+    """Django-anymail's signal. What cannot be kept fails the post, and the service posts again."""
     incoming.receive_service_event(service=esp_name, event=event, now=timezone.now())
