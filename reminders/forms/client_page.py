@@ -53,12 +53,12 @@ class OfferRequestForm(forms.Form):
         label=_("Which week suits you?"),
         coerce=date.fromisoformat,
         empty_value=None,
-        required=False,
         widget=forms.RadioSelect,
         error_messages={
+            "required": _("Choose a week."),
             "invalid_choice": _(
                 "This week has no room any more. Choose one of those that are listed."
-            )
+            ),
         },
     )
     words = forms.CharField(
@@ -74,15 +74,13 @@ class OfferRequestForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.wants_week = wants_week
+        self.fields["week"].required = wants_week or not self.is_bound
         self.fields["week"].choices = [(week.isoformat(), week_text(week)) for week in weeks]  # type: ignore[attr-defined]
 
     def clean_week(self) -> date | None:
-        if not self.wants_week:
-            return None
+        """A price alone is asked for whatever was chosen above."""
         week: date | None = self.cleaned_data["week"]
-        if week is None:
-            raise ValidationError(_("Choose a week."))
-        return week
+        return week if self.wants_week else None
 
 
 class DetailsForm(forms.Form):
