@@ -52,7 +52,7 @@ def enter_page_code(request: HttpRequest) -> HttpResponse:
     """Where a letter leads: type the code, then see the page."""
     if content_length(request) > MAX_PAGE_POST_BYTES:
         return render_client_message(request, "too_long", 413)
-    form = PageCodeForm(request.POST or None)
+    form = PageCodeForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         code = normalize_code(form.cleaned_data["code"])
         link, refusal = find_link(request, code, timezone.now())
@@ -229,9 +229,10 @@ def show_look_form(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
     if deck is None:
         raise Http404("This link is about other decks.")
     with display.in_client_language(page.link.message.language):
-        form = ClientLookForm(request.POST or None, request.FILES or None)
+        is_sent = request.method == "POST"
+        form = ClientLookForm(*(request.POST, request.FILES) if is_sent else ())
         problem = ""
-        if request.method == "POST" and form.is_valid():
+        if is_sent and form.is_valid():
             try:
                 with display.in_staff_language():
                     client_page.record_client_look(

@@ -53,7 +53,7 @@ def due_deck(
 def remind_of(*decks: Deck, now: datetime = NOW) -> Message:
     ids = [deck.pk for deck in decks]
     actions.refresh_forecasts(deck_ids=ids, today=now.date(), now=now)
-    asked = ReminderRequest(shift_months(TODAY, 1), ids, at_once=True)
+    asked = ReminderRequest(shift_months(TODAY, 6), ids, at_once=True)
     result = actions.queue_reminders(asked=asked, by=None, now=now)
     assert len(result.queued) == 1, result.left_out
     return result.queued[0]
