@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Django's command-line door, with a guard that first makes the environment it needs."""
+"""Django's command line, with a guard that first makes the environment it needs."""
 
 import os
 import sys

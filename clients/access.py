@@ -41,7 +41,8 @@ def current_user(request: HttpRequest) -> User:
 
 def business_of(request: HttpRequest) -> Business:
     """The business, which is there once the first visit is over."""
-    return cast(Business, request.business)  # type: ignore[attr-defined] # clients.middleware puts it there
+    # clients.middleware puts it there
+    return cast(Business, request.business)  # type: ignore[attr-defined]
 
 
 def business_today(request: HttpRequest) -> date:

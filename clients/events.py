@@ -2,7 +2,7 @@
 
 Whoever changes something sends the event inside the transaction of the change and hands `now` on.
 A receiver that fails undoes the change: `send`, never `send_robust`. Within one app the function is
-called directly. The receivers: jobs/actions/offer_withdrawal.py and reminders/receivers.py.
+called directly. The receivers: jobs/actions/offer_withdrawal.py and reminders/actions.py.
 """
 
 from django.dispatch import Signal

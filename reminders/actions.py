@@ -1,15 +1,20 @@
-"""The deeds of this app: bring forecasts up to date, remind, and stop reminding."""
+"""What this app does: bring forecasts up to date, remind, and stop reminding; and what follows
+here, in the same transaction, when decks, jobs, bookings or answers change."""
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import F, Q, prefetch_related_objects
+from django.dispatch import receiver
+from django.utils import timezone
 
+from clients.events import decks_changed, work_decided
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
+from clients.messaging.outbox.compliance import expire_after
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
@@ -47,7 +52,7 @@ class RemindResult:
 def refresh_forecasts(
     *, deck_ids: Collection[int] | None = None, today: date, now: datetime
 ) -> int:
-    """Reckon anew when the newest coat of each deck is due; without deck ids, of all.
+    """Calculate when the newest coat of each deck is due; without deck ids, of all.
     Returns how many have one."""
     return bridge.store_forecasts(deck_ids=deck_ids, today=today, now=now)
 
@@ -85,7 +90,7 @@ def queue_reminders(
 @transaction.atomic
 def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> RemindResult:
     """Say by another channel what nobody knows to have gone out:
-    a person's deed, who takes it that it did not.
+    a decision of the person, who takes it that it did not.
 
     The unconfirmed message is then left at that. Nothing changes if there is no other way, or
     before the time that the sending rules want to pass.
@@ -198,10 +203,7 @@ def message_from_draft(
     )
     message = queueing.draft_message(business, outgoing, now=now, by=by)
     message.law = allowed.rule.code
-    if allowed.law_ends_on:
-        message.expires_at = datetime.combine(
-            allowed.law_ends_on + timedelta(days=1), time.min, business.zone
-        )
+    expire_after(message, allowed.law_ends_on, business)
     return message
 
 
@@ -282,3 +284,23 @@ def messages_with_reminders(messages: Collection[Message]) -> list[tuple[Message
         (message, sorted(message.reminders.all(), key=lambda reminder: reminder.pk))
         for message in messages
     ]
+
+
+@receiver(decks_changed)
+def refresh_changed_decks(*, deck_ids: Collection[int], now: datetime, **_signal: object) -> None:
+    """New forecasts, and no word about a coat that another has been put on."""
+    business = Business.current()
+    today = business.today(now) if business else timezone.localdate(now)
+    refresh_forecasts(deck_ids=deck_ids, today=today, now=now)
+    cancel_outdated_reminders(deck_ids=deck_ids, now=now)
+
+
+@receiver(work_decided)
+def end_reminding_about_work(
+    *, deck_ids: Collection[int], is_wanted: bool, words: str, now: datetime, **_signal: object
+) -> None:
+    """What waits about booked decks is cancelled; about declined ones nothing more is said."""
+    if is_wanted:
+        cancel_for_booking(deck_ids=deck_ids, words=words, now=now)
+    else:
+        stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=now)

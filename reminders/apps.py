@@ -7,4 +7,4 @@ class RemindersConfig(AppConfig):
     name = "reminders"
 
     def ready(self) -> None:
-        from reminders import receivers  # noqa: F401 - they connect themselves
+        from reminders import actions  # noqa: F401 - its receivers connect themselves

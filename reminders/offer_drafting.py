@@ -55,7 +55,7 @@ def draft_offers(
 def recalculate_from_forecast(
     *, offer: Offer, today: date, now: datetime, by: User | None
 ) -> Offer:
-    """Reckon a draft anew for the same decks. Raises `OfferError` and `PricingError`."""
+    """Calculate a draft again for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
         raise OfferError("No deck stands in this offer, so there is nothing to reckon from.")

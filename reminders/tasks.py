@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clients.messaging import incoming, outbox
 from clients.messaging.actions import retention
-from clients.messaging.outbox import outcomes
+from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
 from reminders import actions
 from reminders.forecasting import bridge, refitting
@@ -62,9 +62,9 @@ def fetch_bounces() -> str:
         )
     except incoming.MailboxError as error:
         logger.warning("The mailbox for bounces cannot be read: %s", error)
-        outcomes.mark_down(outcomes.BOUNCE_MAILBOX, str(error))
+        sender.mark_down(sender.BOUNCE_MAILBOX, str(error))
     else:
-        outcomes.mark_up(outcomes.BOUNCE_MAILBOX)
+        sender.mark_up(sender.BOUNCE_MAILBOX)
     return ""
 
 

@@ -97,7 +97,8 @@ def ensure_environment(arguments: list[str], *, needs_dev: bool) -> None:
             install_packages(lock)
     if Path(sys.prefix).resolve() != VENV.resolve():
         sys.stdout.flush()
-        os.execv(python_of_venv(), [str(python_of_venv()), *arguments])  # noqa: S606 - no shell is meant
+        python = str(python_of_venv())
+        os.execv(python, [python, *arguments])  # noqa: S606 - no shell is meant
 
 
 def python_of_venv() -> Path:

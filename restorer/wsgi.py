@@ -1,4 +1,4 @@
-"""The door for web servers."""
+"""The entry for web servers."""
 
 import os
 

@@ -12,7 +12,8 @@ To: {to}
 Subject: Delivery report
 Auto-Submitted: auto-replied
 MIME-Version: 1.0
-Content-Type: multipart/report; report-type=delivery-status; boundary="RAA14128.773615765/example.net"
+Content-Type: multipart/report; report-type=delivery-status; \
+boundary="RAA14128.773615765/example.net"
 
 --RAA14128.773615765/example.net
 

@@ -22,7 +22,7 @@ HAS_ROWS = "SELECT '{0}' WHERE EXISTS (SELECT FROM {0})"
 
 def migrated() -> str:
     """The name of a database with every migration and no row, to copy from;
-    made anew when a migration has changed."""
+    made again when a migration has changed."""
     beginning = f"test_{connection.settings_dict['NAME']}_migrated_"
     name = beginning + fingerprint()
     with connection._nodb_cursor() as cursor:  # closed at its end, and the lock with it
@@ -72,8 +72,8 @@ def empty(_: object = None) -> None:
     if not (tables := filled()):
         return
     with transaction.atomic(), connection.cursor() as cursor:
-        for deed in ("ALTER TABLE {} DISABLE TRIGGER USER", "DELETE FROM {}"):
-            cursor.execute(";".join(deed.format(table) for table in tables))
+        for action in ("ALTER TABLE {} DISABLE TRIGGER USER", "DELETE FROM {}"):
+            cursor.execute(";".join(action.format(table) for table in tables))
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         cursor.execute(";".join(f"ALTER TABLE {table} ENABLE TRIGGER USER" for table in tables))
 

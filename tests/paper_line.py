@@ -48,12 +48,12 @@ def history(message: Message) -> list[str]:
     return [event.state for event in message.events.order_by("id")]
 
 
-def elsewhere(deed: Callable[[], Any]) -> None:
+def elsewhere(action: Callable[[], Any]) -> None:
     """In a thread with a database connection of its own, as another process would do it."""
 
     def act() -> None:
         try:
-            deed()
+            action()
         finally:
             connection.close()
 

@@ -66,7 +66,9 @@ class Handler:
         envelope.rcpt_tos.append(address)
         return "250 2.1.5 OK"
 
-    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802
+    async def handle_DATA(  # noqa: N802 - aiosmtpd's name
+        self, server: SMTP, session: Session, envelope: Envelope
+    ) -> str:
         answer = self.says("DOT")
         if not answer or answer == DROP or answer.startswith("2"):
             self.taken.append(envelope)

@@ -15,7 +15,7 @@ ASKED = re.compile(
 
 
 class ServersZoneError(AssertionError):
-    """Have Python reckon the day or the hour and pass it in (docs/decisions/0025)."""
+    """Have Python calculate the day or the hour and pass it in (docs/decisions/0025)."""
 
 
 def refuse() -> None:

@@ -15,4 +15,5 @@ MEDIA_ROOT = VAR_DIR / "test-photos"  # noqa: F405
 BASE_URL = "https://decks.example.com"
 EMAIL_TIMEOUT = 5
 # What the tests write need not outlive a power cut, and none of it is worth compiling.
-DATABASES["default"].setdefault("OPTIONS", {})["options"] = "-c synchronous_commit=off -c jit=off"  # noqa: F405
+options = DATABASES["default"].setdefault("OPTIONS", {})  # noqa: F405
+options["options"] = "-c synchronous_commit=off -c jit=off"

@@ -1,4 +1,4 @@
-"""Deeds about the business and its people:
+"""Actions on the business and its people:
 the first visit, settings, and who may sign in as what."""
 
 from datetime import datetime

@@ -1,4 +1,4 @@
-"""Deeds about clients: taking them in, how to reach them, what they allowed, and putting them
+"""Actions on clients: taking them in, how to reach them, what they allowed, and putting them
 away."""
 
 from collections.abc import Iterable, Sequence

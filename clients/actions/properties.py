@@ -1,4 +1,4 @@
-"""Deeds about properties and decks: adding and changing them, and taking in client, property and
+"""Actions on properties and decks: adding and changing them, and taking in client, property and
 deck in one go."""
 
 from collections.abc import Iterable
@@ -18,7 +18,7 @@ SECOND_CLICK_WINDOW = timedelta(minutes=10)
 
 @dataclass(frozen=True)
 class NewAccount:
-    """The three parts of the one-page door, as their forms hold them."""
+    """The three parts of the one-page form, as their forms hold them."""
 
     client: dict[str, Any]
     reaches: Iterable[clients.ContactInput]

@@ -75,7 +75,8 @@ class BusinessForm(forms.ModelForm):
         zones = countries.zone_choices()
         own = self.instance.time_zone
         is_listed = any(own == name for _, towns in zones for name, _ in towns)
-        self.fields["time_zone"].choices = zones if is_listed else [(own, own), *zones]  # type: ignore[attr-defined]
+        choices = zones if is_listed else [(own, own), *zones]
+        self.fields["time_zone"].choices = choices  # type: ignore[attr-defined]
 
     def clean_currency(self) -> str:
         code: str = self.cleaned_data["currency"].upper()

@@ -69,7 +69,8 @@ class PropertyForm(forms.Form):
         self.suggestions: list[Place] = []
         kwargs["initial"] = property_initial(home) if home else {"country": business.country}
         super().__init__(data, **kwargs)
-        self.fields["time_zone"].choices = [("", "That of the place"), *countries.zone_choices()]  # type: ignore[attr-defined]
+        zones = [("", "That of the place"), *countries.zone_choices()]
+        self.fields["time_zone"].choices = zones  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

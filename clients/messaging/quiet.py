@@ -1,12 +1,13 @@
 """When a telephone may ring or buzz: the owner's quiet times and the hours of the law, at the place
 of the property.
 
-E-mail and letters disturb nobody and may go at any hour. In doubt about the clock (a time that a
-change of clocks skips or repeats) it is quiet.
+E-mail and letters disturb nobody and may go at any hour: who calls asks only about a channel that
+disturbs (`ChannelTraits`). In doubt about the clock (a time that a change of clocks skips or
+repeats) it is quiet.
 """
 
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -15,9 +16,9 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from clients.messaging.models import SendingRules
-from clients.models import traits_of
 
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
+MAX_SEARCH_ROUNDS = 14  # places in several zones: until an hour suits all
 SATURDAY = 5
 SUNDAY = 6
 
@@ -42,18 +43,35 @@ class Locality(NamedTuple):
     region: str
 
 
+def first_moment_for_all(
+    moment: datetime,
+    places: Iterable[Locality],
+    *,
+    rules: SendingRules,
+    law_window: LawWindow | None = None,
+) -> datetime | None:
+    """The moment itself if a telephone may ring at all the places then, else the first one after it
+    that suits them all; None if there is none. Raises `NeverOpenError` for a place that never
+    opens."""
+    places = list(places)
+    for _ in range(MAX_SEARCH_ROUNDS):
+        before = moment
+        for place in places:
+            moment = first_allowed_moment(moment, place=place, rules=rules, law_window=law_window)
+        if moment == before:
+            return moment
+    return None
+
+
 def first_allowed_moment(
     moment: datetime,
     *,
     place: Locality,
-    channel: str,
     rules: SendingRules,
     law_window: LawWindow | None = None,
 ) -> datetime:
-    """The moment itself if this channel may be used then, else the first one after it.
+    """The moment itself if a telephone may ring there then, else the first one after it.
     Raises `NeverOpenError`."""
-    if not traits_of(channel).disturbs:
-        return moment
     at = moment.astimezone(UTC)
     today = moment.astimezone(place.zone).date()
     for day in (today + timedelta(days=n) for n in range(-1, MAX_SEARCH_DAYS)):

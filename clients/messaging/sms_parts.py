@@ -16,30 +16,6 @@ GSM = "GSM"
 UCS2 = "UCS-2"
 SINGLE_PART_UNITS = {GSM: 160, UCS2: 70}
 JOINED_PART_UNITS = {GSM: 153, UCS2: 67}
-GSM_SUBSTITUTES = {
-    "‘": "'",
-    "’": "'",
-    "‚": "'",
-    "“": '"',
-    "”": '"',
-    "„": '"',
-    "«": '"',
-    "»": '"',
-    "–": "-",
-    "—": "-",
-    "‑": "-",
-    "−": "-",
-    "…": "...",
-    "\u00a0": " ",
-    "\u202f": " ",
-    "\u2009": " ",
-    "•": "-",
-    "·": "-",
-    "²": "2",
-    "³": "3",
-    "`": "'",
-    "\t": " ",
-}
 
 
 @dataclass(frozen=True)
@@ -52,11 +28,6 @@ class SmsSize:
     parts: int
     remaining: int
     forced_by: tuple[str, ...] = ()
-
-
-def substitute_typography(text: str) -> str:
-    """Typographic characters in the plain form that the alphabet has; letters stay as they are."""
-    return "".join(GSM_SUBSTITUTES.get(character, character) for character in text)
 
 
 def character_units(character: str, encoding: str) -> int:

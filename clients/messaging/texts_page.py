@@ -124,7 +124,7 @@ def preview_text(
 
 def sms_size_of(text: str, channel: str) -> sms_parts.SmsSize | None:
     return (
-        sms_parts.measure_sms(sms_parts.substitute_typography(text))
+        sms_parts.measure_sms(texts.substitute_typography(text))
         if traits_of(channel).in_sms_parts
         else None
     )

@@ -1,4 +1,4 @@
-"""The deeds of the jobs app, each one transaction."""
+"""The actions of the jobs app, each one transaction."""
 
 from jobs.actions.jobs import (
     add_photos,

@@ -1,4 +1,4 @@
-"""The deeds of offers: drafted, changed, revised, withdrawn.
+"""The actions of offers: drafted, changed, revised, withdrawn.
 What left the house is never changed again."""
 
 from collections.abc import Sequence
@@ -35,23 +35,7 @@ from jobs.offers import (
 State = Offer.State
 Kind = OfferEvent.Kind
 FIRST_OFFER_NUMBER = 101
-REVISION_FIELDS = [
-    "number",
-    "client",
-    "site",
-    "price_list",
-    "language",
-    "currency",
-    "tax_mode",
-    "tax_rounding",
-    "net",
-    "tax",
-    "total",
-    "hours",
-    "introduction",
-    "waiting",
-]
-RECALCULATED_FIELDS = [
+PRICED_FIELDS = [  # what the price list and the book decide
     "language",
     "price_list",
     "currency",
@@ -62,13 +46,13 @@ RECALCULATED_FIELDS = [
     "total",
     "hours",
     "waiting",
-    "drafted_on",
-    "valid_until",
 ]
+REVISION_FIELDS = [*PRICED_FIELDS, "number", "client", "site", "introduction"]
+RECALCULATED_FIELDS = [*PRICED_FIELDS, "drafted_on", "valid_until"]
 
 
 class OfferError(ValueError):
-    """The deed is not possible; the text says why and what to do.
+    """The action is not possible; the text says why and what to do.
     `field` names the field it is about, if any."""
 
     def __init__(self, words: str, field: str = "") -> None:
@@ -126,7 +110,7 @@ def draft_offer_batch(
 def recalculate_draft(
     *, offer: Offer, brief: OfferBrief, today: date, now: datetime, by: User | None
 ) -> Offer:
-    """Reckon a draft anew from history and prices as they are now, in place of what was in it.
+    """Calculate a draft again from history and prices as they are now, in place of what was in it.
 
     Number, revision and introduction stay. Raises `OfferError`, and `PricingError` where a price is
     missing.
@@ -208,7 +192,7 @@ def change_offer(
     by: User | None,
     now: datetime,
 ) -> Offer:
-    """Change a draft and reckon it anew; `seen` is the last event that the person had seen.
+    """Change a draft and calculate it again; `seen` is the last event that the person had seen.
     Raises `OfferError`."""
     row = lock_offer(offer, State.DRAFT)
     if row.events.order_by("-id").values_list("pk", flat=True).first() != seen:
@@ -231,13 +215,13 @@ def replace_offer_lines(offer: Offer, lines: Sequence[OfferLineInput]) -> None:
     """The lines in place of the former ones, with taxes and totals."""
     prices = prices_from_list(offer.price_list)
     scopes = set(offer.scopes.values_list("pk", flat=True))
-    reckoned = [with_tax_names(prices, offer_line_from_input(line)) for line in lines]
+    priced = [with_tax_names(prices, offer_line_from_input(line)) for line in lines]
     try:
-        totals = totals_of_lines(prices, reckoned)
+        totals = totals_of_lines(prices, priced)
     except PricingError as problem:
         raise OfferError(str(problem)) from problem
     offer.lines.all().delete()
-    rows = [drafted_line_row(offer, place, line) for place, line in enumerate(reckoned, start=1)]
+    rows = [drafted_line_row(offer, place, line) for place, line in enumerate(priced, start=1)]
     for row, typed in zip(rows, lines, strict=True):
         row.scope_id = typed.scope if typed.scope in scopes else None
     OfferLine.objects.bulk_create(rows)

@@ -1,4 +1,4 @@
-"""The deeds of price lists. A list that an offer which left the house rests on stays as it is."""
+"""The actions of price lists. A list that an offer which left the house rests on stays as it is."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field

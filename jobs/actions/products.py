@@ -10,7 +10,7 @@ from jobs.models import Batch, Job, Product
 
 @transaction.atomic
 def save_product(*, product: Product, now: datetime) -> Product:
-    """Keep a product; when its class or pigment changed, the decks it lies on are forecast anew."""
+    """Keep a product; when its class or pigment changed, its decks are forecast again."""
     before = (
         Product.objects.filter(pk=product.pk).values_list("finish_class", "pigment", "base").first()
     )

@@ -138,7 +138,7 @@ def job_form_initial(booking: Booking, work: BookedDeck, *, today: date) -> dict
 
 def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
     """The product rows of the form: the finish, then what else the offer needed;
-    litres as reckoned."""
+    litres as calculated."""
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []

@@ -18,7 +18,7 @@ from jobs.diary.capacity import CrewDayCapacities, CrewDayCapacity, monday_of
 from jobs.models import Crew
 
 MAX_BOOKING_SPAN_DAYS = 56  # from the first to the last day of one booking
-MIN_BOOKING_HOURS = Decimal(1)  # of an offer whose hours nobody reckoned
+MIN_BOOKING_HOURS = Decimal(1)  # of an offer whose hours nobody calculated
 NEAR_KM = 25  # as the crow flies
 
 

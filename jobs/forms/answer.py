@@ -41,7 +41,8 @@ class AcceptForm(forms.Form):
 
     def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["week"].choices = [(week.isoformat(), week_text(week)) for week in weeks]  # type: ignore[attr-defined]
+        choices = [(week.isoformat(), week_text(week)) for week in weeks]
+        self.fields["week"].choices = choices  # type: ignore[attr-defined]
 
 
 class DeclineForm(forms.Form):

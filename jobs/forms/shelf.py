@@ -71,7 +71,8 @@ class TinForm(forms.Form):
     def __init__(self, *args: Any, product: Product, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         colours = product.colour_list
-        self.fields["colour"].choices = [("", "Choose…"), *((c, c) for c in colours)]  # type: ignore[attr-defined]
+        choices = [("", "Choose…"), *((colour, colour) for colour in colours)]
+        self.fields["colour"].choices = choices  # type: ignore[attr-defined]
         self.fields["colour"].required = len(colours) > 1
         self.fields["litres"] = litres_field("Left in it", units, places=2, minimum=Decimal("0.01"))
         if not colours:

@@ -60,7 +60,7 @@ def read_date(cell: str) -> date:
     """A date whose order of day and month cannot be mistaken."""
     for form in DATE_FORMATS:
         try:
-            found = datetime.strptime(cell, form).date()  # noqa: DTZ007 - a calendar date has no zone
+            found = datetime.strptime(cell, form).date()  # noqa: DTZ007 - a date has no zone
         except ValueError:
             continue
         if found < EARLIEST_JOB_DATE:

@@ -1,4 +1,4 @@
-"""The deed of importing: read, check everything, write everything in one transaction, or
+"""Importing: read, check everything, write everything in one transaction, or
 nothing."""
 
 from collections.abc import Sequence

@@ -20,7 +20,7 @@ POROSITY_SHARE = {
 
 
 class MaterialError(ValueError):
-    """A figure with which nothing can be reckoned; the message names it and says what to do."""
+    """A figure with which nothing can be calculated; the message names it and says what to do."""
 
 
 def expected_spread(

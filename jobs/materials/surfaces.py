@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-# Common practice, no source; reckoned from usual sizes. A tread 0.9 m wide, 0.28 m deep with a
+# Common practice, no source; calculated from usual sizes. A tread 0.9 m wide, 0.28 m deep with a
 # riser of 0.18 m.
 TREAD_M2 = Decimal("0.4")
 # One metre of open rail 0.9 m high, all round: two 38 × 89 mm rails and a 38 mm baluster every 0.14

@@ -68,7 +68,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
     def with_open_question(self) -> "OfferQuerySet":
         """With a question that waits for an answer."""
-        return self.with_question_flag().filter(has_question=True)  # type: ignore[misc] # annotated by with_talk
+        return self.with_question_flag().filter(has_question=True)  # type: ignore[misc]
 
     def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
         """Of one state, those that ran out apart from the open ones;

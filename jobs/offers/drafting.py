@@ -21,9 +21,8 @@ from jobs.offers.waiting_cost import StripScopes, cost_of_waiting
 from jobs.scope import Scope
 
 MAX_DECK_LITRES = Decimal(9_999)
-STRIP_WARNING_CHANCE = (
-    0.5  # chance of a strip from which on somebody had better look at the deck first (judgement)
-)
+# chance of a strip from which on somebody had better look at the deck first (judgement)
+STRIP_WARNING_CHANCE = 0.5
 
 
 @dataclass(frozen=True)

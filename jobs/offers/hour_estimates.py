@@ -1,4 +1,4 @@
-"""The hours that work on many decks would take, as an offer would reckon them:
+"""The hours that work on many decks would take, as an offer would calculate them:
 proposed work, minutes of the prices."""
 
 from collections.abc import Collection, Mapping

@@ -145,7 +145,7 @@ class OfferPage:
 
     @property
     def recoat_now(self) -> Decimal:
-        """What the same work costs now, reckoned as the waits are:
+        """What the same work costs now, calculated as the waits are:
         the decks alone, with tax, without travel."""
         return Decimal(self.offer.waiting["recoat"])
 

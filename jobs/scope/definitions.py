@@ -116,7 +116,7 @@ class WorkStep:
 
 @dataclass(frozen=True)
 class Override:
-    """What somebody wants instead of what the history proposes; empty means no wish."""
+    """What somebody wants instead of what the history proposes; empty means no override."""
 
     work: str = ""
     product: Product | None = None

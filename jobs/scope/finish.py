@@ -49,7 +49,7 @@ def choose_finish(history: DeckHistory, shelf: Shelf, override: Override) -> Fin
 
 
 def same_finish(last: CoatApplied, override: Override) -> FinishChoice:
-    """The finish of last time, in its colour or the one that was wished for."""
+    """The finish of last time, in its colour or the one that was asked for."""
     if override.colour and override.colour.casefold() != last.colour.casefold():
         words = _("{product} as last time, in {colour} instead of {before}.")
         before = last.colour or _("a colour not recorded")

@@ -41,7 +41,7 @@ def propose_scopes(
     """The scope of each deck by its number, in a fixed number of queries however many decks.
 
     Tins on the shelf are shared by the decks of one property; every property sees the whole shelf,
-    for a scope reserves nothing. `wishes`, by deck, go before what the history says.
+    for a scope reserves nothing. `overrides`, by deck, go before what the history says.
     """
     listed = list({deck.pk: deck for deck in decks}.values())
     past = deck_histories(listed)

@@ -46,7 +46,7 @@ def override_from_offer(scope: OfferScope) -> Override:
 
 
 def purchase_needs(scopes: Iterable[Scope], *, today: date) -> list[Need]:
-    """One need a product and colour, tins and packs reckoned for the whole."""
+    """One need a product and colour, tins and packs calculated for the whole."""
     with display.override_business(Business.current()):
         supply = Supply(load_shelf(today=today))
         pooled = [

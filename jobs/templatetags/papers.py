@@ -42,9 +42,10 @@ def counted(unit: str, quantity: Decimal) -> str:
 def as_qr(link: str) -> SafeString:
     """The link as a code to scan; nothing if it is too long for one."""
     try:
-        return mark_safe(qr.qr_svg(link, _("Code that opens the page of this offer on a phone")))  # noqa: S308 - drawn here
+        drawing = qr.qr_svg(link, _("Code that opens the page of this offer on a phone"))
     except ValueError:
         return mark_safe("")
+    return mark_safe(drawing)  # noqa: S308 - drawn here
 
 
 @cache
@@ -57,4 +58,5 @@ def on_paper(svg: str) -> SafeString:
     """The drawing with the colours it has in print;
     pages get theirs from the sheet of the product."""
     head, _, rest = svg.partition(">")
-    return mark_safe(f"{head}><style>{wear_style()}</style>{rest}")  # noqa: S308 - drawn by our own template
+    drawing = f"{head}><style>{wear_style()}</style>{rest}"
+    return mark_safe(drawing)  # noqa: S308 - drawn by our own template

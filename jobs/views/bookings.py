@@ -230,7 +230,7 @@ def booking_call_off(request: HttpRequest, pk: int) -> HttpResponse:
 def run_booking_action(
     request: HttpRequest, pk: int, form: forms.Form, action: Callable[..., Booking], done: str
 ) -> HttpResponse:
-    """One deed, then its page again."""
+    """One action, then its page again."""
     row = booking_or_404(pk)
     if not form.is_valid():
         messages.error(request, form_error_text(form))

@@ -100,8 +100,8 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
 def handle_answer_post(
     request: HttpRequest, page: OfferPage, token: str, now: datetime
 ) -> HttpResponse:
-    """Do what was asked, then show the page anew; what cannot be done is said beside the form."""
-    action = request.POST.get("deed", "")
+    """Do what was asked, then show the page again; what cannot be done is said beside the form."""
+    action = request.POST.get("answer", "")
     forms = public_forms(page, action, request.POST)
     form = forms.get(action)
     if form is None:  # answered already, or no button of ours

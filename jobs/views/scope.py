@@ -42,7 +42,7 @@ def show_to_buy(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
-    """The page `jobs:scope`; the address holds what was wished for and measured, so nothing is
+    """The page `jobs:scope`; the address holds what was asked for and measured, so nothing is
     kept."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=deck_id)
     business = business_of(request)
@@ -55,7 +55,7 @@ def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     context = {
         "deck": deck,
         "scope": proposed,
-        "foretold": forecast_summary_by_deck([deck.pk], today=today).get(deck.pk),
+        "forecast": forecast_summary_by_deck([deck.pk], today=today).get(deck.pk),
         "rules": weather_checklist([proposed.product], reading),
         "wish_form": wish_form,
         "reading_form": reading_form,

@@ -47,7 +47,7 @@ OILY_CLOTHS_CAUTION = _(
 
 @dataclass(frozen=True)
 class CareRecord:
-    """One job as the client reads it; `care` is None if no finish went on, `foretold` if it is not
+    """One job as the client reads it; `care` is None if no finish went on, `forecast` if it is not
     the newest coat."""
 
     job: Job

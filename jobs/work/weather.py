@@ -14,9 +14,8 @@ from clients.units import Units
 
 MAGNUS_A = 17.62
 MAGNUS_B_C = 243.12
-MIN_DEW_POINT_DEPRESSION_C = (
-    3.0  # painters keep the surface 3 °C above the dew point (common practice, no source)
-)
+# painters keep the surface 3 °C above the dew point (common practice, no source)
+MIN_DEW_POINT_DEPRESSION_C = 3.0
 
 
 def dew_point_c(air_c: float, humidity_percent: float) -> float:

@@ -103,7 +103,7 @@ def deck_count_and_area(rows: ForecastQuerySet) -> dict[str, Any]:
 def due_decks(
     rows: ForecastQuerySet, *, today: date, on: date, part: slice = ALL_ROWS
 ) -> list[DueDeck]:
-    """The rows as lines, in the order of `by_town`, with coats and standing:
+    """The rows as lines, in the order of `by_town`, with coats and status:
     a fixed number of queries."""
     found = [
         DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]
@@ -144,7 +144,7 @@ def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOv
     """The carried-over decks worth a look first, whatever their town."""
     rows = carried_over(month)
     figures = deck_count_and_area(rows)
-    by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc] # annotated by by_town
+    by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc]
     first = by_worth.values_list(*value_columns(DueDeck))[:limit]
     found = (
         with_finishes_and_status([DueDeck(*row) for row in first], today=today)

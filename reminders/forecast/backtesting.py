@@ -41,7 +41,7 @@ def _flat_rule_chances(past: ScoredVisits, tried: ScoredVisits) -> Floats:
 
 
 def _finish_class_prior(prior: Posterior) -> Posterior:
-    # The same model told nothing but the finish: every other coefficient is held at nought.
+    # The same model told nothing but the finish: every other coefficient is held at zero.
     keep = np.array(
         [
             n in ("reference", "log_sigma", "log_omega") or n.startswith("finish_")
@@ -64,9 +64,9 @@ class Backtest:
     ----------
     scores : dict of str to Scores
         By name of `FORECAST_NAMES`.
-    reliability : list of Bin
+    reliability : list of CalibrationBin
         Of the learned forecast.
-    coverage : Coverage
+    coverage : WindowCoverage
         How often lives ended inside its window.
     origins : int
         How often it was fitted.
@@ -91,7 +91,7 @@ def backtest(
 
     Parameters
     ----------
-    book : Book
+    book : InspectionData
         All coats and visits.
     first : float
         The first origin, in days since 1970-01-01.

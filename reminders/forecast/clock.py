@@ -36,7 +36,7 @@ class ClockWeights:
 
     @property
     def even(self) -> float:
-        """The share that runs evenly; above nought, so that the clock never stops and has an
+        """The share that runs evenly; above zero, so that the clock never stops and has an
         inverse."""
         return 1 - self.sun - self.wet
 

@@ -9,13 +9,11 @@ from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.exposure import MONTH_DAYS
 from reminders.forecast.replacement import HORIZON_MONTHS
 
-MAX_COATS_BEFORE_STRIP = (
-    6  # more coats since the last strip: the next job is a strip (common practice, no source)
-)
+# more coats since the last strip: the next job is a strip (common practice, no source)
+MAX_COATS_BEFORE_STRIP = 6
 THICK_BUILD_APPLICATIONS = 2  # full applications of stripper on such a build
-MIN_CELSIUS = (
-    10.0  # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
-)
+# water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
+MIN_CELSIUS = 10.0
 MAX_WET_SHARE = 0.5  # of the days of a month (judgement)
 
 
@@ -115,7 +113,7 @@ def best_workable_month(
 
     Parameters
     ----------
-    clock : Clock
+    clock : SeasonalClock
         The seasonal clock of the deck.
     coated_on : float
         Date of the coat.
@@ -128,7 +126,7 @@ def best_workable_month(
 
     Returns
     -------
-    Month
+    CalendarMonth
         The month.
     """
     good = np.asarray(workable, dtype=bool)
@@ -151,7 +149,7 @@ class PlannedCoatingJob:
 
     Parameters
     ----------
-    month : Month
+    month : CalendarMonth
         When.
     work : {"recoat", "strip"}
         Clean and recoat, or strip and refinish.
@@ -207,7 +205,7 @@ def plan_coating_jobs(
 
     Parameters
     ----------
-    clock : Clock
+    clock : SeasonalClock
         The seasonal clock of the deck.
     rule : UpkeepRule
         How the deck is kept up.
@@ -222,7 +220,7 @@ def plan_coating_jobs(
 
     Returns
     -------
-    list of PlannedJob
+    list of PlannedCoatingJob
         In order of time.
     """
     jobs: list[PlannedCoatingJob] = []

@@ -1,12 +1,12 @@
 """The coats to forecast or to learn from, as arrays with a fixed vocabulary, checked on entry."""
 
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from reminders.forecast.arrays import ArrayRecord, Booleans, Floats
+from reminders.forecast.arrays import Booleans, Floats
 
 CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "finish_class": (
@@ -106,7 +106,7 @@ def _monthly_column(name: str, values: ArrayLike, count: int) -> Floats:
     )
     if name == "sun":
         _raise_for_rows(
-            name, "must not be nought all year", array, (array.sum(axis=1, keepdims=True) <= 0)
+            name, "must not be zero all year", array, (array.sum(axis=1, keepdims=True) <= 0)
         )
     return _broadcast_rows(name, array, (count, 12))
 
@@ -118,6 +118,29 @@ def _broadcast_rows(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> N
         raise ValueError(
             f"{name} must have one value or {shape[0]} rows; got shape {array.shape}"
         ) from wrong
+
+
+@dataclass(frozen=True, eq=False)
+class ArrayRecord:
+    """A frozen dataclass whose fields are arrays with equally many rows."""
+
+    def take(self, rows: Any) -> Self:
+        """Return some of the rows, without checking them again.
+
+        Parameters
+        ----------
+        rows : slice or ndarray
+            Which rows.
+
+        Returns
+        -------
+        Self
+            Those rows.
+        """
+        part = object.__new__(type(self))
+        for field in fields(self):
+            object.__setattr__(part, field.name, getattr(self, field.name)[rows])
+        return part
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -79,9 +79,8 @@ def radiation_from_sunshine(sunshine_share: ArrayLike, extraterrestrial: ArrayLi
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
 REFERENCE_WET_DAYS = 10.0  # a month = 120 a year: between London (110) and Lebanon NH (140)
-LOW_DECK_HEIGHT_M = (
-    0.4  # boards nearer to the ground than two steps dry slower (common practice, no source)
-)
+# boards nearer to the ground than two steps dry slower (common practice, no source)
+LOW_DECK_HEIGHT_M = 0.4
 FULL_SHADE_LOSS = 0.5  # full shade still gets the light of the sky, 0.4 to 0.6 of open sun
 
 # column → the factor under which its effect is told to people

@@ -36,7 +36,7 @@ def fit(
 
     Parameters
     ----------
-    lives : Lives
+    lives : CensoredLives
         What visits say about coats.
     prior : Posterior
         What is believed without them.

@@ -2,6 +2,7 @@
 Gauss–Hermite quadrature."""
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -32,7 +33,7 @@ class DeckRows:
     ----------
     x : ndarray, shape (d, r, k + 1)
         Design matrix with the constant first.
-    seen : Observed
+    seen : CensoringIntervals
         What was seen of each life, arrays of shape (d, r).
     weight : ndarray, shape (d, r)
         How many coats a row stands for.
@@ -55,7 +56,7 @@ class DeckRows:
 
         Returns
         -------
-        Rows
+        DeckRows
             Those decks.
         """
         return DeckRows(
@@ -74,7 +75,7 @@ class DeckRows:
 
         Returns
         -------
-        list of Rows
+        list of DeckRows
             The parts, in order.
         """
         size = max(1, BLOCK_ROWS // self.x.shape[1])
@@ -92,7 +93,7 @@ class DeckRows:
 
         Returns
         -------
-        Terms
+        LikelihoodTerms
             The weighted terms.
         """
         return LikelihoodTerms(
@@ -106,7 +107,7 @@ def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessia
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         Decks of one row.
     theta : ndarray
         Coefficients, log sigma, log omega (−inf for no deck effect).
@@ -146,7 +147,7 @@ def frailty_modes(rows: DeckRows, eta: Floats, sigma: float, omega: float) -> tu
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     eta : ndarray, shape (d, r)
         Means of log life before the pace.
@@ -204,14 +205,20 @@ def _quadrature_centre(
     return mean, 1.2 * variance
 
 
+@cache
+def _hermite_rule(count: int) -> tuple[Floats, Floats]:
+    # Nodes and weights; finding them takes as long as using them.
+    return np.polynomial.hermite_e.hermegauss(count)
+
+
 def _node_positions(centre: tuple[Floats, Floats], count: int) -> Floats:
-    return centre[0] + np.sqrt(centre[1]) * np.polynomial.hermite_e.hermegauss(count)[0][:, None]
+    return centre[0] + np.sqrt(centre[1]) * _hermite_rule(count)[0][:, None]
 
 
 def _weigh_nodes(
     log_frailty: Floats, values: Floats, theta: Floats, variance: Floats
 ) -> _QuadratureNodes:
-    node, node_weight = np.polynomial.hermite_e.hermegauss(len(log_frailty))
+    node, node_weight = _hermite_rule(len(log_frailty))
     joint = (
         values.sum(axis=-1)
         - log_frailty**2 / (2 * np.exp(2 * theta[-1]))
@@ -276,7 +283,7 @@ def deck_likelihood(
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     theta : ndarray
         Coefficients, log sigma, log omega.
@@ -305,7 +312,7 @@ def frailty_moments(
 
     Parameters
     ----------
-    rows : Rows
+    rows : DeckRows
         The decks.
     theta : ndarray
         Coefficients, log sigma, log omega.

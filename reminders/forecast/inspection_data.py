@@ -131,7 +131,7 @@ def scored_visits(
 
     Parameters
     ----------
-    book : Book
+    book : InspectionData
         All coats and visits.
     start, end : float
         The period, in days since 1970-01-01.
@@ -140,7 +140,7 @@ def scored_visits(
 
     Returns
     -------
-    Trials
+    ScoredVisits
         The visits; those at an age that is known already tell nothing and are left out.
     """
     # What a client saw is doubted too much to judge a forecast by.
@@ -169,9 +169,9 @@ def worn_chances_at_visits(
 
     Parameters
     ----------
-    book : Book
+    book : InspectionData
         All coats.
-    tried : Trials
+    tried : ScoredVisits
         The visits.
     posterior : Posterior
         What is believed.

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.arrays import ArrayRecord, Booleans, Floats, Integers
+from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
-from reminders.forecast.coats import Coats
+from reminders.forecast.coats import ArrayRecord, Coats
 from reminders.forecast.exposure import design_matrix, sun_on_deck
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
@@ -241,7 +241,7 @@ def life_bounds(
 
     Returns
     -------
-    Bounds
+    LifeBounds
         One row a coat.
     """
     age = ages_at_visits(coats, visits, weights)
@@ -312,14 +312,14 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
     ----------
     coats : Coats
         The coats.
-    found : Bounds
+    found : LifeBounds
         What visits say about them.
     running : ndarray of bool, shape (n,)
         Which coats are still on.
 
     Returns
     -------
-    Lives
+    CensoredLives
         Coats that were inspected, without those whose grades contradict each other.
     """
     rows = np.flatnonzero(

@@ -80,7 +80,7 @@ def prepare_intervals(
 
     Returns
     -------
-    Observed
+    CensoringIntervals
         The same, prepared.
 
     Notes
@@ -132,7 +132,7 @@ def log_likelihood_terms(
 
     Parameters
     ----------
-    observed : Observed
+    observed : CensoringIntervals
         What was seen.
     eta : ndarray, shape (..., n)
         Mean of log life.
@@ -141,7 +141,7 @@ def log_likelihood_terms(
 
     Returns
     -------
-    Terms
+    LikelihoodTerms
         Arrays of the shape of `eta`.
     """
     a = (observed.low - eta) / spread
@@ -162,7 +162,7 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
 
     Parameters
     ----------
-    observed : Observed
+    observed : CensoringIntervals
         What was seen.
     eta : ndarray, shape (..., n)
         Mean of log life.

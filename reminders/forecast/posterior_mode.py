@@ -34,7 +34,7 @@ class LogPosterior:
 
     Parameters
     ----------
-    groups : list of Rows
+    groups : list of DeckRows
         Decks by the number of their coats; a row alone needs no quadrature.
     mean : ndarray
         Prior means of coefficients, log sigma, log omega.
@@ -142,7 +142,7 @@ def prepare_log_posterior(
 
     Parameters
     ----------
-    lives : Lives
+    lives : CensoredLives
         The lives.
     prior : NormalPrior
         What is held beforehand.
@@ -155,10 +155,10 @@ def prepare_log_posterior(
 
     Returns
     -------
-    Problem
+    LogPosterior
         Ready for `find_posterior_mode`.
     """
-    # A deck key below nought stands for no deck in particular.
+    # A deck key below zero stands for no deck in particular.
     own = (
         np.arange(len(lives))
         if not deck_effect
@@ -177,7 +177,7 @@ def group_by_coat_count(
 
     Parameters
     ----------
-    lives : Lives
+    lives : CensoredLives
         The lives.
     deck : ndarray of int, shape (n,)
         The deck of each.
@@ -258,14 +258,14 @@ def find_posterior_mode(problem: LogPosterior, start: Floats) -> PosteriorMode:
 
     Parameters
     ----------
-    problem : Problem
+    problem : LogPosterior
         Lives and priors.
     start : ndarray
         Where to start.
 
     Returns
     -------
-    Maximum
+    PosteriorMode
         The best point found, also if the climb did not end.
     """
     theta = start

@@ -161,7 +161,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
 
     Returns
     -------
-    Life
+    LogLife
         One row a coat.
     """
     x = design_matrix(coats)

@@ -21,9 +21,8 @@ from reminders.forecast.posterior_mode import (
 REML_ROUNDS = 2  # the second moves the spreads by less than one in a hundred
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles
 MAX_CORRECTION = 0.5  # a correction beyond this would not be one
-MAX_CORRECTED_DECKS = (
-    3_000  # with that many the bias is below one in a hundred and not worth its time
-)
+# with that many the bias is below one in a hundred and not worth its time
+MAX_CORRECTED_DECKS = 3_000
 
 
 def _laplace_log_volume(problem: LogPosterior, theta: Floats) -> float:
@@ -51,16 +50,16 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
 
     Parameters
     ----------
-    problem : Problem
+    problem : LogPosterior
         Lives and priors, with a deck effect.
-    best : Maximum
+    best : PosteriorMode
         Where coefficients and spreads together are most probable.
     decks : int
         Decks in the book.
 
     Returns
     -------
-    Maximum
+    PosteriorMode
         The point moved to; the same if there is nothing to mend or no way to.
     """
     if not problem.deck_effect or decks > MAX_CORRECTED_DECKS:

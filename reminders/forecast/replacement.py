@@ -62,7 +62,7 @@ def optimal_replacement_age(
 
     Returns
     -------
-    BestAge
+    ReplacementPolicy
         Age and yearly costs.
     """
     for name, cost in (("recoat_cost", recoat_cost), ("strip_cost", strip_cost)):
@@ -111,7 +111,7 @@ def optimal_recoat_age(
 
     Returns
     -------
-    BestAge
+    ReplacementPolicy
         Age and yearly costs.
     """
     middle = mean + np.log(strip_ratio)

@@ -109,7 +109,7 @@ def score_forecast(chance: ArrayLike, worn: ArrayLike) -> ForecastScores:
 
     Returns
     -------
-    Scores
+    ForecastScores
         NaN scores where there are no visits.
     """
     p, y = _checked_outcomes(chance, worn)
@@ -135,7 +135,7 @@ def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list
 
     Returns
     -------
-    list of Bin
+    list of CalibrationBin
         Steps without visits are left out.
     """
     p, y = _checked_outcomes(chance, worn)
@@ -198,7 +198,7 @@ def estimate_window_coverage(
 
     Returns
     -------
-    Coverage
+    WindowCoverage
         Estimate and sure bounds.
     """
     # Rounded outwards to a grid: it keeps the curve quick and every interval open.

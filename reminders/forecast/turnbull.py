@@ -82,7 +82,7 @@ def turnbull_estimate(
 
     Returns
     -------
-    Curve
+    TurnbullEstimate
         Intervals and their masses.
     """
     lower = np.asarray(lower, dtype=float)

@@ -27,7 +27,7 @@ FORECAST_LABELS = {
 
 @dataclass(frozen=True)
 class ScoredForecast:
-    """One way of foretelling, and how it did."""
+    """One way of forecasting, and how it did."""
 
     name: str
     visits: int
@@ -52,7 +52,7 @@ class ReturnCounts:
 
 @dataclass(frozen=True)
 class AccuracyFigures:
-    """The newest reckoning; `fit` is the one tried then and `shelf` the one that forecasts rest
+    """The newest calculation; `fit` is the one tried then and `shelf` the one that forecasts rest
     on."""
 
     fit: ModelFit
@@ -79,7 +79,7 @@ class AccuracyFigures:
 
     @property
     def scores(self) -> list[ScoredForecast]:
-        """The ways of foretelling, the best first."""
+        """The ways of forecasting, the best first."""
         scored = [row for row in self.stored["scores"] if row["log_score"] is not None]
         scored.sort(key=lambda row: row["log_score"])
         return [
@@ -95,7 +95,7 @@ class AccuracyFigures:
 
     @property
     def verdict(self) -> str:
-        """Whether coats wore as foretold; a difference that luck explains is called none."""
+        """Whether coats wore as forecast; a difference that luck explains is called none."""
         steps = [CalibrationBin(**step) for step in self.stored["bins"]]
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]

@@ -176,7 +176,7 @@ def store_forecasts(*, deck_ids: Iterable[int] | None, today: date, now: datetim
 
 
 def analyze_forecast_table() -> None:
-    """Tell the planner that the table was written anew;
+    """Tell the planner that the table was written again;
     until it knows, the due list takes twice as long."""
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE reminders_forecast")
@@ -186,7 +186,7 @@ def analyze_forecast_table() -> None:
 def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
     lock_decks(deck_ids)
     coats = read_newest_coats(deck_ids, today=today)
-    # Reckoned before COPY starts: it asks for the fit in use, and a connection that copies can
+    # Calculated before COPY starts: it asks for the fit in use, and a connection that copies can
     # answer nothing else.
     written = (
         "".join(copy_lines(coats, predict_newest_coats(coats, today=today), today, now))
@@ -297,8 +297,8 @@ def copy_lines(
         rows, coats.build, coats.sound_on, strict=True
     ):
         yield (
-            f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}\t{reference}\t{why}"
-            f"\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\n"
+            f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
+            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\n"
         )
 
 

@@ -1,4 +1,4 @@
-"""The deed of learning: fit the whole book anew and take the fit into use unless it does worse on
+"""Learning: fit the whole book again and take the fit into use unless it does worse on
 held-back visits."""
 
 from dataclasses import asdict, dataclass
@@ -15,7 +15,7 @@ from reminders.models import ModelFit
 # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
 MIN_NEW_VISITS = 20
 # of the visits not yet learned from; the oldest part is only learned from, the others are each
-# foretold
+# forecast
 HELD_BACK_PARTS = 4
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
 
@@ -127,7 +127,7 @@ def save_fit(
 def compute_figures(
     history: learning.TrainingData, belief: forecast.Posterior, *, today: date
 ) -> dict[str, object]:
-    """What the Figures page shows, reckoned once here because it takes many fits."""
+    """What the Figures page shows, calculated once here because it takes many fits."""
     return asdict(evaluation.backtest_by_year(history.book, today=today)) | {
         "returns": evaluation.count_returns(history, belief, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
@@ -135,7 +135,7 @@ def compute_figures(
 
 
 def score_on_held_back_visits(history: learning.TrainingData, *, today: date) -> HeldBackScores:
-    """Let the new way of learning and the fit in use foretell the same visits, neither having seen
+    """Let the new way of learning and the fit in use forecast the same visits, neither having seen
     them."""
     until = bridge.epoch_days(today) + 1
     current = ModelFit.objects.in_use()

@@ -18,9 +18,8 @@ from reminders.models import Forecast
 
 PLANNED_YEARS = 10  # how far the plan goes
 MAX_PRICE_AGE = timedelta(days=5 * 365)  # older prices say little about today's
-MIN_PRICED_JOBS = (
-    3  # jobs elsewhere before their middle price a m² is taken for this deck (judgement)
-)
+# jobs elsewhere before their middle price a m² is taken for this deck (judgement)
+MIN_PRICED_JOBS = 3
 MIN_AREA_M2 = Decimal(1)
 
 # For each kind of job: what was charged last on this deck, and the middle price a m² over all

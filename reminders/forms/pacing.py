@@ -60,7 +60,7 @@ class PlanForm(forms.Form):
 
 
 class WeekForm(forms.Form):
-    """One of the weeks of the plan, out of every plan, or as the plan wishes."""
+    """One of the weeks of the plan, out of every plan, or as the plan has it."""
 
     week = forms.ChoiceField(label="Week", widget=forms.RadioSelect)
 

@@ -91,7 +91,8 @@ class BaseStepFormSet(BaseFormSet):
         return [form.step for form in self.kept_forms()]
 
 
-StepFormSet: type[BaseStepFormSet] = formset_factory(  # type: ignore[assignment] # it is made from it
+# It is made from the base.
+StepFormSet: type[BaseStepFormSet] = formset_factory(  # type: ignore[assignment]
     StepForm,
     formset=BaseStepFormSet,
     extra=0,

@@ -1,5 +1,5 @@
 """What the commands of this app share:
-the month on the command line and the business it is reckoned for."""
+the month on the command line and the business it is calculated for."""
 
 from datetime import date
 

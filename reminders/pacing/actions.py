@@ -1,4 +1,4 @@
-"""The deeds of pacing: make a plan and keep it, put a household into a week by hand, and give it
+"""The actions of pacing: make a plan and keep it, put a household into a week by hand, and give it
 back."""
 
 from collections.abc import Sequence
@@ -25,7 +25,7 @@ class PacingPlan:
 
 
 def compute_pacing_plan(horizon: Horizon, *, today: date, business: Business) -> PacingPlan:
-    """Only reckoned; nothing is kept."""
+    """Only calculated; nothing is kept."""
     found = gather_pacing_inputs(horizon, today=today, business=business)
     return PacingPlan(
         found,
@@ -37,7 +37,7 @@ def compute_pacing_plan(horizon: Horizon, *, today: date, business: Business) ->
 
 @transaction.atomic
 def save_pacing_plan(*, horizon: Horizon, now: datetime) -> PacingPlan:
-    """Reckon and keep; it takes the place of the plan before, but for weeks that a person chose."""
+    """Calculate and keep; it replaces the plan before, but for weeks that a person chose."""
     business = Business.objects.select_for_update().get()
     today = business.today(now)
     clear_pacing_plan(today)

@@ -35,9 +35,8 @@ from reminders.pacing.savings import (
 )
 
 MAX_HOUSEHOLDS = 2_500  # those worth most; a plan of more would keep somebody waiting
-WEEKS_BEYOND_PLAN = (
-    60  # weeks after the plan in which the next one finds room: over the longest closed season
-)
+# weeks after the plan in which the next one finds room: over the longest closed season
+WEEKS_BEYOND_PLAN = 60
 MIDWEEK_DAYS = 2  # days after Monday
 
 

@@ -25,9 +25,8 @@ from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
-STRIP_PRICE_RATIO = (
-    3.0  # price of a strip over that of a recoat while too few were charged (judgement)
-)
+# price of a strip over that of a recoat while too few were charged (judgement)
+STRIP_PRICE_RATIO = 3.0
 # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
 DEFAULT_PRICE_PER_M2 = 15.0
 

@@ -1,4 +1,4 @@
-"""Lays out how often coats were found worn against how often that was foretold, a row for each
+"""Lays out how often coats were found worn against how often that was forecast, a row for each
 fifth of the chance."""
 
 from collections.abc import Sequence

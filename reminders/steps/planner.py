@@ -5,12 +5,18 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import groupby
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from clients import display
-from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
+from clients.messaging.quiet import (
+    Locality,
+    NeverOpenError,
+    first_allowed_moment,
+    first_moment_for_all,
+)
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
-from clients.models import Business, Channel, Deck
+from clients.models import Business, Channel, Deck, traits_of
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.facts import CoatRow, ReminderFacts
@@ -29,7 +35,6 @@ LEFT_OUT_KINDS = {
     "no coat": "No coat",
 }
 WHY_ARCHIVED = "The deck or its client is archived."
-MAX_ROUNDS = 14  # of looking for a moment that suits all places of a client
 
 
 @dataclass(frozen=True)
@@ -334,25 +339,15 @@ class ReminderPlanner:
         return self.openings[asked]
 
     def common_opening(self, places: Sequence[Locality], route: Route, day: date) -> datetime:
-        opens = datetime.combine(day, self.facts.rules.quiet_until, places[0].zone)
         is_now = day <= self.today and not self.asked.by_itself
-        moment = first = self.open_at(
-            self.now if is_now else max(self.now, opens), places[0], route
-        )
-        for _ in range(MAX_ROUNDS):
-            later = moment
-            for place in places:
-                later = self.open_at(later, place, route)
-            if later == moment:
-                return moment
-            moment = later
-        return first
-
-    def open_at(self, moment: datetime, place: Locality, route: Route) -> datetime:
-        return first_allowed_moment(
-            moment,
-            place=place,
-            channel=route.channel,
-            rules=self.facts.rules,
-            law_window=route.permission.rule.window_local,
+        opens = datetime.combine(day, self.facts.rules.quiet_until, places[0].zone)
+        start = self.now if is_now else max(self.now, opens)
+        if not traits_of(route.channel).disturbs:
+            return start
+        allowed: dict[str, Any] = {
+            "rules": self.facts.rules,
+            "law_window": route.permission.rule.window_local,
+        }
+        return first_moment_for_all(start, places, **allowed) or first_allowed_moment(
+            start, place=places[0], **allowed
         )

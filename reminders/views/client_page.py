@@ -131,7 +131,7 @@ def handle_page_post(
     request: HttpRequest, page: ClientPage, secret: str, now: datetime
 ) -> HttpResponse:
     """Do what was pressed, then show the page again; what cannot be done is said there."""
-    pressed = request.POST.get("deed", "")
+    pressed = request.POST.get("answer", "")
     forms = page_forms(page, pressed, request.POST)
     form = forms.get({"week": "offer", "price": "offer"}.get(pressed, pressed))
     if form is not None and not form.is_valid():

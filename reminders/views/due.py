@@ -18,9 +18,8 @@ from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.pdf import render_pdf
 
-MAX_CARRIED_OVER = (
-    20  # decks carried over that stand on the month's own page; the rest are one step away
-)
+# decks carried over that stand on the month's own page; the rest are one step away
+MAX_CARRIED_OVER = 20
 
 
 @office_required
@@ -51,7 +50,8 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
     is_earlier = "earlier" in request.GET
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
-    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment] # all a paginator asks for
+    # As much of a sequence as a paginator asks for.
+    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment]
     page = Paginator(places, due_list.PAGE_SIZE).get_page(request.GET.get("page"))
     glance = (
         due_list.CarriedOverSummary()

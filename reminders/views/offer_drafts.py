@@ -25,7 +25,7 @@ MAX_REPORTED = 5
 @office_required
 @require_POST
 def create_offer_drafts(request: HttpRequest) -> HttpResponse:
-    """The door `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of
+    """The action `reminders:draft_offers`: `deck` for each chosen one, or `whole` for the list of
     `month`."""
     ids = (
         deck_ids_of_list(request)
@@ -55,7 +55,7 @@ def create_offer_drafts(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_POST
 def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `reminders:redraft_offer`: a draft reckoned anew from history and prices as they are
+    """The action `reminders:redraft_offer`: a draft again from history and prices as they are
     now."""
     offer = get_object_or_404(Offer, pk=pk)
     now = timezone.now()

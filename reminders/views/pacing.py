@@ -1,4 +1,4 @@
-"""Pacing: the plan as a picture and by week, planning anew, and putting one household into another
+"""Pacing: the plan as a picture and by week, planning again, and putting one household into another
 week."""
 
 from datetime import date
@@ -34,7 +34,7 @@ NOT_PLANNED = "none"  # in the address: those not in the plan
 @office_required
 @require_http_methods(["GET", "POST"])
 def show_pacing_plan(request: HttpRequest) -> HttpResponse:
-    """The page `pacing:plan`; POST plans anew."""
+    """The page `pacing:plan`; POST plans again."""
     today = business_today(request)
     form = PlanForm(request.POST or None, today=today, chosen=requested_horizon(request, today))
     if request.method == "POST" and form.is_valid():

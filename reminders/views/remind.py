@@ -22,8 +22,8 @@ MAX_REPORTED = 5
 @office_required
 @require_POST
 def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
-    """The door `reminders:remind`: without `confirm` a preview that writes nothing, with it the
-    deed."""
+    """The action `reminders:remind`: without `confirm` a preview that writes nothing, with it the
+    reminders are queued."""
     month = posted_month(request)
     deck_ids = primary_keys(request.POST.getlist("deck"))
     if not deck_ids or len(deck_ids) > MAX_CHOSEN:

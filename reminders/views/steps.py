@@ -28,9 +28,8 @@ from reminders.steps import ReminderRequest, preview, save_sequence
 from reminders.views.remind import report_reminders
 
 PAGE_SIZE = 50
-MAX_AT_ONCE = (
-    1000  # messages a click; more would keep the browser waiting for longer than a person does
-)
+# messages a click; more would keep the browser waiting for longer than a person does
+MAX_AT_ONCE = 1000
 MAX_NAMED = 25  # decks of a reason on the page; ?kind= shows all of one
 
 
@@ -75,7 +74,7 @@ def requested_month(text: str, request: HttpRequest) -> date:
 @office_required
 @require_POST
 def queue_month_reminders(request: HttpRequest) -> HttpResponse:
-    """The door `steps:queue`: what the preview showed, if it is still the same."""
+    """The action `steps:queue`: what the preview showed, if it is still the same."""
     month = requested_month(request.POST.get("month", ""), request)
     back = f"{reverse('steps:plan')}?month={month_key(month)}"
     try:
@@ -110,7 +109,7 @@ def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_POST
 def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:stop`: no reminders about the coat now on a deck, and none that waits goes
+    """The action `steps:stop`: no reminders about the coat now on a deck, and none that waits goes
     out."""
     deck = get_object_or_404(Deck, pk=pk)
     form = StopForm(request.POST)
@@ -134,7 +133,7 @@ def stop_deck_reminders(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:lift`."""
+    """The action `steps:lift`."""
     if actions.lift_reminder_stop(deck=get_object_or_404(Deck, pk=pk)):
         messages.success(request, "Reminders about this coat may go again.")
     return redirect("decks:detail", pk)
@@ -143,7 +142,7 @@ def lift_deck_stop(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 @require_POST
 def resend_unconfirmed(request: HttpRequest, pk: int) -> HttpResponse:
-    """The door `steps:otherwise`: what nobody knows to have gone out is said by another channel."""
+    """The action `steps:otherwise`: what may not have gone out is said by another channel."""
     message = get_object_or_404(Message.objects.filter(reminders__isnull=False).distinct(), pk=pk)
     result = actions.resend_by_other_channel(
         message=message, by=current_user(request), now=timezone.now()

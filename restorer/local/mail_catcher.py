@@ -35,7 +35,9 @@ class MailKeeper:
     def __init__(self, directory: Path) -> None:
         self.directory = directory
 
-    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802 aiosmtpd's name
+    async def handle_DATA(  # noqa: N802 - aiosmtpd's name
+        self, server: SMTP, session: Session, envelope: Envelope
+    ) -> str:
         head = f"Return-Path: <{envelope.mail_from}>\r\n"
         head += "".join(f"Delivered-To: {address}\r\n" for address in envelope.rcpt_tos)
         body = envelope.content or b""

@@ -284,7 +284,7 @@ def log_tail(size: int) -> str:
 
 def drop_stale_pid_files() -> None:
     """Remove the files of a dead server when the process they name is none of ours (a zombie, a
-    number given anew)."""
+    number given again)."""
     for path in pid_files():
         if not is_our_server(recorded_pid(path)):
             path.unlink(missing_ok=True)

@@ -15,9 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
-STALE_SECONDS = (
-    300  # a worker that has not beaten for this long hangs, however alive its processes look
-)
+# a worker that has not beaten for this long hangs, however alive its processes look
+STALE_SECONDS = 300
 POLL_SECONDS = 0.5
 CHECK_SECONDS = 10
 MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying
@@ -230,7 +229,8 @@ def web_process(host: str, port: int) -> Child:
         "20",
     ]
     options += ["--no-control-socket", "--log-level", "warning"]
-    if Path("/dev/shm").is_dir():  # noqa: S108 gunicorn's own heartbeat file, which must not wait for a slow disk
+    # gunicorn's own heartbeat file must not wait for a slow disk
+    if Path("/dev/shm").is_dir():  # noqa: S108
         options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
     return Child(
         "web",

@@ -181,8 +181,7 @@ def finish_load() -> None:
     """Sequences after the highest id, search words, and statistics for the planner."""
     with connection.cursor() as cursor:
         for table in ("clients_client", "clients_property", "clients_deck", "jobs_job"):
-            cursor.execute(
-                f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), max(id)) FROM {table}"  # noqa: S608
-            )
+            highest = f"SELECT max(id) FROM {table}"  # noqa: S608
+            cursor.execute(f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), ({highest}))")
         cursor.execute("SELECT search_refresh(NULL)")
         cursor.execute("ANALYZE")

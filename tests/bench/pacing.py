@@ -1,4 +1,4 @@
-"""Pacing: a plan of 2,000 households over 26 weeks in the core, and the whole deed on the book of
+"""Pacing: a plan of 2,000 households over 26 weeks in the core, and the whole action on the book of
 the bench."""
 
 from datetime import date, datetime

@@ -26,6 +26,7 @@ OPTIONS = [
 ]
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
+NARROWEST = {"width": 320, "height": 800}
 # Playwright keeps an event loop in this thread; Django would then refuse to touch the database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
@@ -48,7 +49,7 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture
 def people(transactional_db: None, with_words: None) -> dict[str, User]:
-    """The business and one person of each role (made anew:
+    """The business and one person of each role (made again:
     a live server's tests empty the tables)."""
     BusinessFactory()
     return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}
@@ -89,6 +90,7 @@ def open_as(
             context.add_cookies([session_of(people[role], live_server.url)])
         page = context.new_page()
         page.set_default_timeout(10_000)
+        page.set_default_navigation_timeout(60_000)  # the first page of a busy machine
         if not may_complain:
             page.on(
                 "console",
@@ -119,3 +121,24 @@ def violations(page: Page) -> list[str]:
     """What axe finds wrong on the page (rules of WCAG 2.2 AA and best practice), one line each."""
     results = Axe().run(page).response["violations"]
     return [f"{rule['id']}: {node['html'][:160]}" for rule in results for node in rule["nodes"]]
+
+
+def look(page: Page, size: dict[str, int], *, dark: bool) -> None:
+    """The page that is loaded, in another size or scheme."""
+    page.set_viewport_size(size)
+    page.emulate_media(color_scheme="dark" if dark else "light", reduced_motion="reduce")
+
+
+def faults_of_both_looks(page: Page) -> list[str]:
+    """What is wrong on a phone in light and on a desktop in dark, by axe, and whether the page
+    scrolls sideways at 320 CSS pixels (WCAG 2.2, 1.4.10 Reflow). One load serves all."""
+    found = []
+    for size, dark in ((PHONE, False), (DESKTOP, True)):
+        look(page, size, dark=dark)
+        found += violations(page)
+        if (width := page.evaluate("document.documentElement.scrollWidth")) > size["width"]:
+            found.append(f"{width} px wide")
+    look(page, NARROWEST, dark=False)
+    if (width := page.evaluate("document.documentElement.scrollWidth")) > NARROWEST["width"]:
+        found.append(f"{width} px wide")
+    return found

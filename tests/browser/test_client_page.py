@@ -56,13 +56,13 @@ def test_the_page_is_accessible_before_and_after_each_press(
     page = open_as("", url, size=size, dark=dark, may_complain=True)
     found = {"fresh": wrong_with(page)}
     for press in ("details", "contact", "week"):
-        page.locator(f'button[name="deed"][value="{press}"]').evaluate(
+        page.locator(f'button[name="answer"][value="{press}"]').evaluate(
             "button => { const d = button.closest('details'); if (d) d.open = true }"
         )
-        page.locator(f'button[name="deed"][value="{press}"]').click()
+        page.locator(f'button[name="answer"][value="{press}"]').click()
         found[press] = wrong_with(page)
     for press in ("not_now", "sold"):
-        page.locator(f'button[name="deed"][value="{press}"]').click()
+        page.locator(f'button[name="answer"][value="{press}"]').click()
         found[press] = wrong_with(page)
     page.goto(f"{url}look/{deck.pk}/")
     found["look"] = wrong_with(page)

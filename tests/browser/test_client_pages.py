@@ -9,7 +9,12 @@ from playwright.sync_api import Browser, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from clients.models import Client, User
-from tests.browser.conftest import DESKTOP, PHONE, session_of, violations
+from tests.browser.conftest import (
+    PHONE,
+    faults_of_both_looks,
+    look,
+    session_of,
+)
 from tests.factories import (
     ConsentFactory,
     DeckFactory,
@@ -52,21 +57,16 @@ def paths(client: Client) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize(
-    ("size", "dark"), [(PHONE, False), (DESKTOP, True)], ids=["phone, light", "desktop, dark"]
-)
-def test_every_page_is_accessible_and_fits(
-    open_as: Open, book: Client, size: dict[str, int], dark: bool
-) -> None:
-    page = open_as("owner", "/", size=size, dark=dark)
+def test_every_page_is_accessible_and_fits(open_as: Open, book: Client) -> None:
+    page = open_as("owner", "/")
     for path in paths(book):
+        look(page, PHONE, dark=False)
         page.goto(path)
         page.evaluate(
             "document.querySelectorAll('main details').forEach((fold) => { fold.open = true; })"
         )
 
-        assert violations(page) == [], path
-        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], path
+        assert faults_of_both_looks(page) == [], path
         expect(page.get_by_role("heading", level=1)).to_have_count(1)
 
 

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page
 
 from jobs.models import CoatApplied, Job
-from tests.browser.conftest import DESKTOP, violations
+from tests.browser.conftest import DESKTOP, PHONE, look, violations
 from tests.factories import CoatFactory, DeckFactory, JobFactory, ProductFactory, VisitFactory
 
 Open = Callable[..., Page]
@@ -76,8 +76,7 @@ def test_an_error_takes_the_focus_and_its_link_leads_to_the_field(open_as: Open)
     assert page.get_by_label("Notes").input_value() == "Shut the gate."
 
 
-@pytest.mark.parametrize("dark", [False, True])
-def test_the_pages_of_jobs_pass_axe(open_as: Open, dark: bool) -> None:
+def test_the_pages_of_jobs_pass_axe(open_as: Open) -> None:
     coat = CoatFactory(job__visit=VisitFactory(), batch=None)
     JobFactory(deck=coat.job.deck)
     paths = [
@@ -91,8 +90,10 @@ def test_the_pages_of_jobs_pass_axe(open_as: Open, dark: bool) -> None:
         "/jobs/products/new/",
     ]
 
-    page = open_as("owner", paths[0], dark=dark)
-    found = {path: violations(page) for path in paths if page.goto(path)}
-    found["wide"] = violations(open_as("owner", paths[2], size=DESKTOP, dark=dark))
-
-    assert {path: rules for path, rules in found.items() if rules} == {}
+    page = open_as("owner", paths[0])
+    for size, path in [*((PHONE, path) for path in paths), (DESKTOP, paths[2])]:
+        look(page, size, dark=False)
+        page.goto(path)
+        assert violations(page) == [], path
+        look(page, size, dark=True)
+        assert violations(page) == [], path

@@ -1,6 +1,7 @@
 """The outbox and the unsubscribe page in a real browser:
 accessible in every size and scheme, and pressed by name."""
 
+import itertools
 from collections.abc import Callable
 
 import pytest
@@ -9,7 +10,7 @@ from playwright.sync_api import Page
 from clients.messaging import message_keys
 from clients.messaging.models import Message, Suppression
 from clients.models import Business
-from tests.browser.conftest import DESKTOP, PHONE, violations
+from tests.browser.conftest import DESKTOP, PHONE, look, violations
 from tests.outbox import queued
 
 
@@ -24,15 +25,13 @@ def some_messages(business: Business) -> Message:
     return Message.objects.get(idempotency_key="due/1")
 
 
-@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-def test_the_outbox_is_accessible(
-    open_as: Callable[..., Page], some_messages: Message, size: dict[str, int], dark: bool
-) -> None:
+def test_the_outbox_is_accessible(open_as: Callable[..., Page], some_messages: Message) -> None:
     for path in ("/outbox/", f"/outbox/{some_messages.pk}/"):
-        page = open_as("owner", path, size=size, dark=dark)
-        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
-        assert violations(page) == []
+        page = open_as("owner", path)
+        for size, dark in itertools.product((PHONE, DESKTOP), (False, True)):
+            look(page, size, dark=dark)
+            assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+            assert violations(page) == []
 
 
 def test_a_person_closes_an_unconfirmed_message_without_scripts(

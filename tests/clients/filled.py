@@ -1,4 +1,4 @@
-"""Forms as people fill them: the one-page door of a new client, and the rows of ways to reach
+"""Forms as people fill them: the one-page form of a new client, and the rows of ways to reach
 one."""
 
 from typing import Any
@@ -30,7 +30,7 @@ def rows(*reaches: dict[str, Any]) -> dict[str, Any]:
 
 
 def whole(**changes: Any) -> dict[str, Any]:
-    """The one-page door, filled."""
+    """The one-page form, filled."""
     return {
         "client-name": "Marlow Pennington",
         **rows(

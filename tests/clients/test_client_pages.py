@@ -235,13 +235,13 @@ def test_only_the_client_undoes_a_suppression(as_owner: Browser, business: Busin
     suppression.suppress_address(
         business=business, channel="email", address="quiet@example.org", reason="unsubscribed"
     )
-    door = reverse("clients:add_consent", args=[point.client_id])
+    form_url = reverse("clients:add_consent", args=[point.client_id])
     detail = reverse("clients:detail", args=[point.client_id])
 
-    as_owner.post(door, CONSENT)
+    as_owner.post(form_url, CONSENT)
     assert "Asked not to be written to" in page(as_owner.get(detail))
 
-    as_owner.post(door, CONSENT | {"is_welcome_again": "on"})
+    as_owner.post(form_url, CONSENT | {"is_welcome_again": "on"})
     assert "Asked not to be written to" not in page(as_owner.get(detail))
 
 

@@ -15,7 +15,7 @@ from pytest_django import Settings
 from clients.messaging import incoming
 from clients.messaging.actions.retention import empty_raw_events
 from clients.messaging.models import InboundEvent
-from clients.messaging.outbox import outcomes
+from clients.messaging.outbox import sender
 from clients.models import Business
 from reminders import tasks
 from restorer import checks
@@ -102,7 +102,7 @@ def test_the_page_says_where_news_comes_from_and_whether_it_does(
     settings.BOUNCES_HOST = "imap.example.com"
     settings.BOUNCES_USER = "bounces"
     assert "Read each minute" in words_of(as_owner)
-    outcomes.mark_down(outcomes.BOUNCE_MAILBOX, "imap.example.com: wrong password")
+    sender.mark_down(sender.BOUNCE_MAILBOX, "imap.example.com: wrong password")
     assert "Cannot be read" in words_of(as_owner)
     assert "wrong password" in words_of(as_owner)
 

@@ -198,7 +198,7 @@ def test_enclosures_beyond_the_most_a_print_can_hold_stay_apart(
     assert "No. 3, Marlow Pennington 3: heavy.pdf, the print would have more than" in words[0]
 
 
-def test_a_fault_of_ours_is_not_laid_at_the_door_of_an_enclosure(
+def test_a_fault_of_ours_is_not_blamed_on_an_enclosure(
     as_owner: Browser, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     queued_letter(1, attachments=[("one.pdf", PDF, sheet("Enclosure"))])

@@ -29,8 +29,8 @@ def doubtful(hours: float = 49, kind: str = "offer", **over: Any) -> Message:
     return message
 
 
-def press(browser: Browser, message: Message, deed: str) -> str:
-    return browser.post(f"/outbox/{message.pk}/{deed}/", follow=True).content.decode()
+def press(browser: Browser, message: Message, action: str) -> str:
+    return browser.post(f"/outbox/{message.pk}/{action}/", follow=True).content.decode()
 
 
 def states() -> list[tuple[str, str]]:

@@ -85,11 +85,11 @@ def let_consent_run_out(message: Message) -> None:
 REASONS = [withdraw, suppress, suspend, expire, archive, let_consent_run_out]
 
 
-@pytest.mark.parametrize("deed", REASONS)
+@pytest.mark.parametrize("action", REASONS)
 def test_what_forbids_writing_is_looked_at_when_claimed(
-    line: PaperLine, deed: Callable[[Message], None]
+    line: PaperLine, action: Callable[[Message], None]
 ) -> None:
-    deed(queued(1))
+    action(queued(1))
     outbox.deliver()
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
     assert Message.objects.get().reply
@@ -108,12 +108,12 @@ def test_a_consent_runs_out_by_our_time_zones_and_not_by_the_servers(line: Paper
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
 
 
-@pytest.mark.parametrize("deed", REASONS)
+@pytest.mark.parametrize("action", REASONS)
 def test_what_forbids_writing_is_looked_at_once_more_before_handing_over(
-    line: PaperLine, deed: Callable[[Message], None]
+    line: PaperLine, action: Callable[[Message], None]
 ) -> None:
     message = queued(1)
-    line.before = lambda claimed: elsewhere(lambda: deed(claimed))
+    line.before = lambda claimed: elsewhere(lambda: action(claimed))
     outbox.deliver()
     assert (states(), line.handed_over) == ({"cancelled": 1}, [])
     assert history(message) == ["queued", "claimed", "cancelled"]
@@ -126,9 +126,9 @@ def stale(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("stale")
-@pytest.mark.parametrize("deed", REASONS)
+@pytest.mark.parametrize("action", REASONS)
 def test_what_forbids_writing_while_a_server_dawdles_stops_the_message(
-    line: PaperLine, deed: Callable[[Message], None]
+    line: PaperLine, action: Callable[[Message], None]
 ) -> None:
     first = queued(1)
     second = queued(2)
@@ -137,7 +137,7 @@ def test_what_forbids_writing_while_a_server_dawdles_stops_the_message(
         until = time.monotonic() + 5
         while states().get("transmitting") != 1 and time.monotonic() < until:
             time.sleep(0.01)
-        deed(message)
+        action(message)
 
     def forbid_second(message: Message) -> None:
         if message == second:

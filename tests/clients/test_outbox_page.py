@@ -74,7 +74,7 @@ def test_the_message_shows_its_text_its_steps_and_the_last_answer(
     assert "Each step" in page
 
 
-def test_doors_act_once_and_say_so(as_owner: Client, owner: User) -> None:
+def test_decisions_act_once_and_say_so(as_owner: Client, owner: User) -> None:
     message = put(queued(1), "unconfirmed")
     first = as_owner.post(f"/outbox/{message.pk}/confirm/", follow=True).content.decode()
     second = as_owner.post(f"/outbox/{message.pk}/again/", follow=True).content.decode()
@@ -86,7 +86,7 @@ def test_doors_act_once_and_say_so(as_owner: Client, owner: User) -> None:
 
 
 @pytest.mark.parametrize(
-    ("state", "deed", "after"),
+    ("state", "action", "after"),
     [
         ("queued", "cancel", "cancelled"),
         ("failed", "again", "queued"),
@@ -96,17 +96,19 @@ def test_doors_act_once_and_say_so(as_owner: Client, owner: User) -> None:
         ("queued", "hold", "queued"),
     ],
 )
-def test_each_door_leads_where_it_says(as_owner: Client, state: str, deed: str, after: str) -> None:
+def test_each_action_leads_where_it_says(
+    as_owner: Client, state: str, action: str, after: str
+) -> None:
     message = put(queued(1), state)
     assert (
-        f"/outbox/{message.pk}/{deed}/" in as_owner.get(f"/outbox/{message.pk}/").content.decode()
+        f"/outbox/{message.pk}/{action}/" in as_owner.get(f"/outbox/{message.pk}/").content.decode()
     )
-    as_owner.post(f"/outbox/{message.pk}/{deed}/", {"back": "list"})
+    as_owner.post(f"/outbox/{message.pk}/{action}/", {"back": "list"})
     message.refresh_from_db()
     assert message.state == after
 
 
-def test_a_look_changes_nothing_and_an_unknown_door_is_none(as_owner: Client) -> None:
+def test_a_look_changes_nothing_and_an_unknown_action_is_none(as_owner: Client) -> None:
     message = queued(1)
     assert as_owner.get(f"/outbox/{message.pk}/cancel/").status_code == 405
     assert as_owner.post(f"/outbox/{message.pk}/burn/").status_code == 404

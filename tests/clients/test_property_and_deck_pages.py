@@ -91,9 +91,9 @@ def test_opening_and_saving_a_deck_in_feet_moves_nothing(
 
 def test_two_decks_of_a_property_have_two_names(as_owner: Browser) -> None:
     deck = DeckFactory(label="Back deck")
-    door = reverse("deck_forms:new", args=[deck.site_id])
+    form_url = reverse("deck_forms:new", args=[deck.site_id])
 
-    answer = as_owner.post(door, {"label": "back  DECK", "area_m2": "5", "species": "spruce"})
+    answer = as_owner.post(form_url, {"label": "back  DECK", "area_m2": "5", "species": "spruce"})
 
     assert "already has a deck called" in page(answer)
     assert Deck.objects.count() == 1
@@ -134,10 +134,10 @@ def test_a_moved_property_gets_the_sun_of_its_new_town(as_owner: Browser, lunenb
     home = PropertyFactory(
         town="Elsewhere", latitude=50.0, longitude=-60.0, time_zone="America/Toronto"
     )
-    door = reverse("clients:edit_property", args=[home.pk])
+    form_url = reverse("clients:edit_property", args=[home.pk])
     shown = {"latitude": "50.0", "longitude": "-60.0", "time_zone": "America/Toronto"}
 
-    as_owner.post(door, {"street": home.street, "town": "Lunenburg", "country": "CA", **shown})
+    as_owner.post(form_url, {"street": home.street, "town": "Lunenburg", "country": "CA", **shown})
 
     home.refresh_from_db()
     assert (home.latitude, home.time_zone) == (44.3785, "America/Halifax")

@@ -78,7 +78,7 @@ SAMPLES = {
     "month": "2027-03",
     "token": "x" * 32,
     "secret": "x" * 40,
-    "deed": "cancel",
+    "action": "cancel",
     "purpose": "first",
     "channel": "email",
     "language": "en",
@@ -184,9 +184,9 @@ def test_a_form_with_ten_megabytes_of_text_is_refused_in_plain_words(as_owner: B
     row = ClientFactory(notes="Gate code 4711")
 
     body = "name=x&notes=" + "a" * 10_000_000
-    door = reverse("clients:edit", args=[row.pk])
+    form_url = reverse("clients:edit", args=[row.pk])
 
-    answer = as_owner.post(door, body, content_type="application/x-www-form-urlencoded")
+    answer = as_owner.post(form_url, body, content_type="application/x-www-form-urlencoded")
 
     assert answer.status_code == 400
     assert "more than 5.0\xa0MB of text" in answer.content.decode()

@@ -127,9 +127,9 @@ def test_two_people_cannot_share_a_sign_in_name(as_owner: Browser, owner: User) 
 
 
 def test_a_role_is_changed_and_an_account_closed(as_owner: Browser, crew: User) -> None:
-    door = reverse("settings:person", args=[crew.pk])
+    form_url = reverse("settings:person", args=[crew.pk])
 
-    as_owner.post(door, {"name": "Tern", "role": "office"})
+    as_owner.post(form_url, {"name": "Tern", "role": "office"})
 
     crew.refresh_from_db()
     assert (crew.role, crew.is_active) == ("office", False)

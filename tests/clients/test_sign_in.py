@@ -66,7 +66,7 @@ def test_a_wrong_password_is_told_without_saying_which_half_was_wrong(
     assert "do not belong together" in page(unknown)
 
 
-def test_six_wrong_passwords_close_the_door_for_a_while(
+def test_six_wrong_passwords_shut_sign_in_for_a_while(
     client: Browser, owner: User, office: User
 ) -> None:
     with freeze_time("2027-05-14 12:00:00", tz_offset=0):
@@ -101,20 +101,20 @@ def test_signing_out_takes_a_press_not_a_link(as_owner: Browser) -> None:
 def test_a_form_sent_after_the_session_ended_is_kept_and_sent_with_one_press(owner: User) -> None:
     browser = Browser(enforce_csrf_checks=True)
     row = ClientFactory(name="Marlow Pennington")
-    door = reverse("clients:edit", args=[row.pk])
+    form_url = reverse("clients:edit", args=[row.pk])
     browser.get(reverse("sign_in"))
     token = browser.cookies["csrftoken"].value
 
-    interrupted = browser.post(door, EDITED | {"csrfmiddlewaretoken": token}, **OWN)
+    interrupted = browser.post(form_url, EDITED | {"csrfmiddlewaretoken": token}, **OWN)
     assert interrupted.status_code == 403
     assert "Gate code 4711 &amp; &lt;dog&gt;" in page(interrupted)
 
     credentials = {"username": "maren", "password": PASSWORD}
     once_more = browser.post(reverse("sign_in"), hidden(interrupted) | credentials, **OWN)
-    assert f'action="{door}"' in page(once_more)
+    assert f'action="{form_url}"' in page(once_more)
     assert "csrfmiddlewaretoken" in hidden(once_more)
 
-    sent = browser.post(door, hidden(once_more), **OWN)
+    sent = browser.post(form_url, hidden(once_more), **OWN)
     row.refresh_from_db()
     assert sent["Location"] == reverse("clients:detail", args=[row.pk])
     assert (row.name, row.notes) == ("Wren Halloway", "Gate code 4711 & <dog>")
@@ -137,13 +137,13 @@ def test_a_stale_token_keeps_what_was_typed_and_gives_a_fresh_one(owner: User) -
     browser = Browser(enforce_csrf_checks=True)
     browser.force_login(owner)
     row = ClientFactory()
-    door = reverse("clients:edit", args=[row.pk])
+    form_url = reverse("clients:edit", args=[row.pk])
 
-    refused = browser.post(door, EDITED | {"csrfmiddlewaretoken": "stale"}, **OWN)
+    refused = browser.post(form_url, EDITED | {"csrfmiddlewaretoken": "stale"}, **OWN)
     assert refused.status_code == 403
     assert "Gate code 4711" in page(refused)
 
-    browser.post(door, hidden(refused), **OWN)
+    browser.post(form_url, hidden(refused), **OWN)
     row.refresh_from_db()
     assert row.name == "Wren Halloway"
 

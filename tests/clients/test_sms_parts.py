@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients.messaging.sms_parts import GSM_BASIC, GSM_EXTENSION, measure_sms, substitute_typography
+from clients.messaging.sms_parts import GSM_BASIC, GSM_EXTENSION, measure_sms
+from clients.messaging.texts import substitute_typography
 
 
 @pytest.mark.parametrize(

@@ -103,7 +103,7 @@ def test_nothing_leads_on_from_delivered_and_only_an_arrival_from_cancelled() ->
 
 
 class Walk(RuleBasedStateMachine):
-    """One message, and everything that may happen to it, through the doors by which it does."""
+    """One message, and everything that may happen to it, by the ways in which it does."""
 
     line: PaperLine
 
@@ -126,7 +126,7 @@ class Walk(RuleBasedStateMachine):
         return {"by": self.owner, "now": timezone.now()}
 
     @contextmanager
-    def door(self, *causes: Cause, notes: int = 0) -> Iterator[Message]:
+    def change(self, *causes: Cause, notes: int = 0) -> Iterator[Message]:
         """What happens behind it keeps to the table, and leaves one line of history a move;
         beside that at most so many `notes`."""
         moves_before = len(self.moves())
@@ -161,21 +161,21 @@ class Walk(RuleBasedStateMachine):
     @rule(outcome=st.sampled_from(OUTCOMES))
     def deliver(self, outcome: SendOutcome) -> None:
         self.line.outcome = outcome
-        with self.door(Cause.SENDER, Cause.SWEEP):
+        with self.change(Cause.SENDER, Cause.SWEEP):
             outbox.deliver()
 
     @precondition(is_automatic)
     @rule(decision=st.sampled_from(["hold", "cancel"]))
     def deliver_while_somebody_decides(self, decision: str) -> None:
         self.line.before = lambda message: DECISIONS[decision](message, **self.how)
-        with self.door(Cause.SENDER, Cause.SWEEP, Cause.PERSON, notes=1):
+        with self.change(Cause.SENDER, Cause.SWEEP, Cause.PERSON, notes=1):
             outbox.deliver()
         self.line.before = lambda message: None
 
     @precondition(is_automatic)
     @rule(begins_to_hand_over=st.booleans())
     def claim_and_die(self, begins_to_hand_over: bool) -> None:
-        with self.door(Cause.SENDER):
+        with self.change(Cause.SENDER):
             claimed = leases.claim_messages(self.channel, 1)
             if claimed and begins_to_hand_over:
                 ledger = Ledger(self.business, 600)
@@ -187,14 +187,14 @@ class Walk(RuleBasedStateMachine):
     @rule(outcome=st.sampled_from(OUTCOMES))
     def answer_late(self, outcome: SendOutcome) -> None:
         assert self.in_hand
-        with self.door(Cause.SENDER, notes=1):
+        with self.change(Cause.SENDER, notes=1):
             outcomes.record_outcome(self.business, self.in_hand, outcome)
 
     # Time
 
     @rule()
     def sweep(self) -> None:
-        with self.door(Cause.SWEEP):
+        with self.change(Cause.SWEEP):
             outbox.sweep()
 
     @precondition(lambda self: self.message.lease_token)
@@ -214,26 +214,26 @@ class Walk(RuleBasedStateMachine):
 
     @rule(decision=st.sampled_from(list(DECISIONS)))
     def decide(self, decision: str) -> None:
-        with self.door(Cause.PERSON, notes=decision in {"hold", "release"}) as message:
+        with self.change(Cause.PERSON, notes=decision in {"hold", "release"}) as message:
             DECISIONS[decision](message, **self.how)
         self.references.append(key_of(self.message))
 
     @rule()
     def unsubscribe(self) -> None:
-        with self.door(Cause.PERSON) as message:
+        with self.change(Cause.PERSON) as message:
             asked = opt_out.OptOut.of_recipient(message, WHY, evidence=WHY)
             opt_out.opt_out_address(asked=asked, now=timezone.now())
 
     @precondition(lambda self: self.channel == "call")
     @rule(result=st.sampled_from(CallNote.Result.values))
     def call(self, result: str) -> None:
-        with self.door(Cause.PERSON) as message:
+        with self.change(Cause.PERSON) as message:
             calls.record_call_result(message=message, result=result, note="", **self.how)
 
     @precondition(lambda self: self.channel == "letter")
     @rule(is_posted=st.booleans())
     def print_letters(self, is_posted: bool) -> None:
-        with self.door(Cause.PERSON, notes=1):
+        with self.change(Cause.PERSON, notes=1):
             batch = letters.create_letter_batch(**self.how)
             if batch and is_posted:
                 LetterBatch.objects.update(prints=1)
@@ -249,7 +249,7 @@ class Walk(RuleBasedStateMachine):
         reference = data.draw(st.sampled_from(self.references))
         error = data.draw(st.sampled_from(["", "opted_out"]))
         body = {"status": status, "reference": reference, "error": error, "event_id": next(TURN)}
-        with self.door(Cause.GATEWAY_REPORT):
+        with self.change(Cause.GATEWAY_REPORT):
             path = f"/hooks/text/{SECRET}/status"
             answer = Browser().post(path, json.dumps(body), content_type="application/json")
             assert answer.status_code == 200
@@ -257,7 +257,7 @@ class Walk(RuleBasedStateMachine):
     @precondition(lambda self: self.channel == "email")
     @rule(kind=st.sampled_from(list(MAILS)))
     def send_mail_back(self, kind: str) -> None:
-        with self.door(Cause.MAIL_REPORT, notes=1) as message:
+        with self.change(Cause.MAIL_REPORT, notes=1) as message:
             told = incoming.receive_returned_mail(content=MAILS[kind](message), now=timezone.now())
             assert told["key"] == key_of(message)
 
@@ -276,7 +276,7 @@ class Walk(RuleBasedStateMachine):
             timestamp=timezone.now(),
             esp_event={},
         )
-        with self.door(Cause.MAIL_REPORT, notes=1):
+        with self.change(Cause.MAIL_REPORT, notes=1):
             incoming.receive_service_event(service="Postmark", event=event, now=timezone.now())
 
     def teardown(self) -> None:

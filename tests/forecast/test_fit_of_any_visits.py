@@ -129,7 +129,7 @@ def test_impossible_lives_are_refused(change: dict[str, np.ndarray], message: st
         replace(few([12.0], [INF], [1]), **change)
 
 
-def test_a_misgrade_of_one_half_is_refused() -> None:
+def test_a_misclassify_of_one_half_is_refused() -> None:
     with pytest.raises(
         ValueError, match=r"misclassification must lie between 0 and 0\.5; got 0\.5"
     ):

@@ -237,7 +237,7 @@ def test_every_prior_has_a_source_and_a_mark() -> None:
         ({"roof_cover": 1.2}, r"roof_cover must lie between 0 and 1; row 0 has 1\.2"),
         ({"coats": 0}, r"coats must lie between 1 and 50; row 0 has 0\.0"),
         ({"orientation": -5}, r"orientation must lie between 0 and 360; row 0 has -5\.0"),
-        ({"sun": np.zeros(12)}, "sun must not be nought all year"),
+        ({"sun": np.zeros(12)}, "sun must not be zero all year"),
         ({"sun": np.ones(11)}, r"sun must have twelve months a row; got shape \(1, 11\)"),
         ({"wet_days": np.full(12, 32.0)}, r"wet_days must lie between 0 and 31; row 0 has 32\.0"),
         ({"coats": [1, 2, 3]}, r"coats must have one value or 1 rows; got shape \(3,\)"),

@@ -8,18 +8,18 @@ from typing import Any
 from django.db import connections
 
 
-def at_once(*deeds: Callable[[], Any]) -> list[Any]:
-    """What each deed gave back, or the exception it ended with."""
-    start = Barrier(len(deeds))
+def at_once(*actions: Callable[[], Any]) -> list[Any]:
+    """What each action gave back, or the exception it ended with."""
+    start = Barrier(len(actions))
 
-    def run(deed: Callable[[], Any]) -> Any:
+    def run(action: Callable[[], Any]) -> Any:
         try:
             start.wait(10)
-            return deed()
+            return action()
         except Exception as error:
             return error
         finally:
             connections.close_all()
 
-    with ThreadPoolExecutor(len(deeds)) as pool:
-        return [future.result() for future in [pool.submit(run, deed) for deed in deeds]]
+    with ThreadPoolExecutor(len(actions)) as pool:
+        return [future.result() for future in [pool.submit(run, action) for action in actions]]

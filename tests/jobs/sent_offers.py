@@ -24,12 +24,12 @@ def sent_offer(**values: Any) -> tuple[Offer, str]:
 
 
 def yes(week: str = WEEK, name: str = "Marlow Pennington") -> dict[str, str]:
-    return {"deed": "accept", "accept-week": week, "accept-name": name}
+    return {"answer": "accept", "accept-week": week, "accept-name": name}
 
 
 def no(reason: str = "price", words: str = "") -> dict[str, str]:
     return {
-        "deed": "decline",
+        "answer": "decline",
         "decline-reason": reason,
         "decline-words": words,
         "decline-name": "Marlow Pennington",
@@ -37,7 +37,7 @@ def no(reason: str = "price", words: str = "") -> dict[str, str]:
 
 
 def question(words: str) -> dict[str, str]:
-    return {"deed": "ask", "ask-words": words}
+    return {"answer": "ask", "ask-words": words}
 
 
 def page_of(browser: Browser, url: str) -> str:

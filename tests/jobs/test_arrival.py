@@ -93,7 +93,7 @@ def test_a_line_without_a_time_is_left_out() -> None:
     assert event_of(booking).decoded("dtstart") == MONDAY
 
 
-def test_another_time_on_the_same_day_is_told_anew_and_counts_one_up() -> None:
+def test_another_time_on_the_same_day_is_told_again_and_counts_one_up() -> None:
     booking = book()
     leave()
 

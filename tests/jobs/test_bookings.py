@@ -237,23 +237,23 @@ def test_the_database_itself_refuses_an_hour_too_many(
 
 
 def do_anything(random: Random, decks: list[Any], crews: list[Crew]) -> None:
-    """One deed at random; what is refused changes nothing."""
+    """One action at random; what is refused changes nothing."""
     there = random.choice([*Booking.objects.all(), None])
     day = MONDAY + timedelta(days=random.randint(0, 11))
     crew = random.choice(crews)
     anybody: dict[str, Any] = {"booking": there, "by": None, "now": NOW}
-    deeds: list[Any] = [
+    actions: list[Any] = [
         lambda: book(random.choice(decks), str(random.randint(1, 30)), first_day=day, crew=crew)
     ]
     if there:
-        deeds += [
+        actions += [
             lambda: move_visit(first_day=day, crew=crew, why="", **anybody),
             lambda: bookings.hold_booking(why="", **anybody),
             lambda: bookings.release_booking(**anybody),
             lambda: bookings.cancel_booking(why="", **anybody),
         ]
     with suppress(bookings.BookingError):
-        random.choice(deeds)()
+        random.choice(actions)()
 
 
 @pytest.mark.django_db

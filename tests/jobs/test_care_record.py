@@ -135,9 +135,9 @@ def test_a_job_without_a_product_has_a_record_too(business: Business) -> None:
 
 def test_it_goes_by_email_once_with_the_paper_attached(job: Job, as_owner: Browser) -> None:
     EmailFactory(client=job.deck.site.client, value="marlow@example.org")
-    door = reverse("jobs:care_send", args=[job.pk])
+    form_url = reverse("jobs:care_send", args=[job.pk])
 
-    first, again = (as_owner.post(door, follow=True).content.decode() for _ in range(2))
+    first, again = (as_owner.post(form_url, follow=True).content.decode() for _ in range(2))
 
     assert "The care record is queued to marlow@example.org." in first
     assert "The care record was queued before, to marlow@example.org." in again

@@ -122,14 +122,14 @@ def test_the_page_is_french_in_every_state(client: Browser, link: str, state: st
 
 def test_a_mistake_is_said_in_french(client: Browser, link: str) -> None:
     text = shown(
-        client.post(link, {"deed": "accept", "accept-name": "\x00", "accept-week": "2027-05-17"})
+        client.post(link, {"answer": "accept", "accept-name": "\x00", "accept-week": "2027-05-17"})
     )
 
     assert "Rien n'a encore été envoyé" in text
     assert (
         "Les octets null" in text or "Le caractère nul" in text
     )  # the framework's own words, in its own French
-    assert "Choisissez une raison" in shown(client.post(link, {"deed": "decline"}))
+    assert "Choisissez une raison" in shown(client.post(link, {"answer": "decline"}))
 
 
 def test_a_week_that_filled_up_is_said_in_french(
@@ -327,13 +327,13 @@ def sign_off(
 def test_the_words_that_were_read_are_the_words_that_are_kept(
     sign_off: tuple[Browser, str],
 ) -> None:
-    on_site, door = sign_off
-    page = shown(on_site.get(door))
+    on_site, form_url = sign_off
+    page = shown(on_site.get(form_url))
     assert '<html lang="fr">' in page
     assert english_in(page) == []
     Client.objects.update(language="en")  # changed in the office while the client reads
 
-    on_site.post(door, {"name": "Marlow Pennington", "may_email": "on", "language": "fr"})
+    on_site.post(form_url, {"name": "Marlow Pennington", "may_email": "on", "language": "fr"})
 
     wording = plain(Consent.objects.get().wording)
     assert "peut m'envoyer par courriel" in wording
@@ -345,9 +345,9 @@ def test_the_words_that_were_read_are_the_words_that_are_kept(
 def test_the_client_may_read_the_sign_off_in_the_other_language(
     sign_off: tuple[Browser, str],
 ) -> None:
-    on_site, door = sign_off
+    on_site, form_url = sign_off
 
-    page = shown(on_site.get(f"{door}?language=en"))
+    page = shown(on_site.get(f"{form_url}?language=en"))
 
     assert '<html lang="en">' in page
     assert "I have seen the finished work" in page

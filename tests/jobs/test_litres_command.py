@@ -37,7 +37,7 @@ def test_eighteen_square_metres_in_two_coats_take_a_tin_of_four(business: Busine
     )
 
 
-def test_tins_rough_boards_and_a_film_are_reckoned_with(business: Business) -> None:
+def test_tins_rough_boards_and_a_film_count(business: Business) -> None:
     oil = ProductFactory(name="Tidewood Deck Oil", loss_percent=10)
     ProductFactory(name="Kelp Strip", kind="stripper", finish_class="", film_mm=D(1))
     TinFactory(product=oil, colour="Cedar", litres=D(1))

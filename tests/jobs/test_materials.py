@@ -132,9 +132,7 @@ def test_treads_and_rails_count_by_their_usual_size() -> None:
         ({"loss_share": D("-0.1")}, "at least 0"),
     ],
 )
-def test_a_figure_nothing_can_be_reckoned_with_is_named(
-    wrong: dict[str, object], said: str
-) -> None:
+def test_a_figure_that_is_of_no_use_is_named(wrong: dict[str, object], said: str) -> None:
     right = {"area_m2": D(18), "coats": 2, "spread_m2_per_l": D(9), "loss_share": D(0)}
 
     with pytest.raises(MaterialError, match=said):

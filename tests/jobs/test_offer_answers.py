@@ -165,7 +165,7 @@ def test_a_link_that_got_about_cannot_fill_the_book(client: Browser, business: B
 @pytest.mark.parametrize(
     ("sent", "words"),
     [
-        ({"deed": "accept", "accept-name": "M"}, "Choose a week."),
+        ({"answer": "accept", "accept-name": "M"}, "Choose a week."),
         (yes(week="2027-01-04"), "This week has no room any more."),
         (yes(week="next week"), "This week has no room any more."),
         (yes(name=" "), "Write your name"),
@@ -191,7 +191,7 @@ def test_an_answer_that_lacks_something_is_said_beside_its_field(
 def test_a_button_of_nobody_changes_nothing(client: Browser, business: Business) -> None:
     _, url = sent_offer()
 
-    assert client.post(url, {"deed": "pay"}).status_code == 302
+    assert client.post(url, {"answer": "pay"}).status_code == 302
     assert client.put(url).status_code == 405
     assert not OfferEvent.objects.exists()
 

@@ -45,7 +45,7 @@ def test_looking_changes_nothing_and_leaves_no_trace(client: Browser, business: 
     answers = [
         client.get(url),
         client.head(url),
-        client.get(f"{url}?deed=accept&accept-week={WEEK}&accept-name=x"),
+        client.get(f"{url}?answer=accept&accept-week={WEEK}&accept-name=x"),
     ]
 
     for answer in answers:

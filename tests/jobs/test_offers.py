@@ -111,7 +111,7 @@ def test_the_distance_is_estimated_and_said_to_be_unless_it_is_noted(prices: Pri
     assert dict(lines_of(drafted(noted)))["Travel to Lunenburg"] == D("18.00")
 
 
-def test_changed_lines_are_reckoned_anew(prices: PriceList, owner: User) -> None:
+def test_changed_lines_are_calculated_again(prices: PriceList, owner: User) -> None:
     offer = drafted()
     scope = offer.scopes.get().pk
 

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client as Browser
 
 from clients.models import Business
-from jobs.actions import prices as deeds
+from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError, PriceListRows
 from jobs.models import PriceList
 from tests.factories import OfferFactory
@@ -173,7 +173,7 @@ def test_a_list_that_a_sent_offer_rests_on_stays_as_it_is(as_owner: Browser) -> 
     assert list(kept.rates.values_list("task", "amount")) == before
     assert "Offers rest on this list" in removed.content.decode()
     with pytest.raises(PriceListError, match="stays as it is"):
-        deeds.save_price_list(price_list=kept, rows=PriceListRows())
+        actions.save_price_list(price_list=kept, rows=PriceListRows())
 
 
 def test_a_list_with_drafts_only_may_still_be_put_right(as_owner: Browser) -> None:

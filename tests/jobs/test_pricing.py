@@ -1,4 +1,4 @@
-"""Prices reckoned: against examples that tax authorities and a standard publish, and rules that
+"""Prices calculated: against examples that tax authorities and a standard publish, and rules that
 hold for any list."""
 
 from collections.abc import Sequence
@@ -46,7 +46,7 @@ def line(amount: str, *taxes: str, kind: str = "work") -> PricedLine:
     return PricedLine(kind, "Work", D(1), "", D(amount), D(amount), taxes=taxes)
 
 
-def reckoned(prices: PriceTable = LIST, *decks: DeckWork, **more: Any) -> Any:
+def priced(prices: PriceTable = LIST, *decks: DeckWork, **more: Any) -> Any:
     journey = more.pop("journey", AT_HOME)
     reductions = more.pop("reductions", NO_REDUCTION)
     return price_work(prices, decks or [RECOAT], journey, reductions, **more)
@@ -193,7 +193,7 @@ def test_reductions_larger_than_the_rest_are_refused() -> None:
 
 
 def test_a_recoat_is_priced_by_area_and_coats_and_once_a_visit() -> None:
-    found = reckoned()
+    found = priced()
 
     assert amounts(found) == {
         "Clean": D("57.60"),  # 18 m² × 3.20
@@ -206,7 +206,7 @@ def test_a_recoat_is_priced_by_area_and_coats_and_once_a_visit() -> None:
 
 
 def test_two_decks_pay_a_price_a_visit_once() -> None:
-    found = reckoned(LIST, RECOAT, replace(RECOAT, deck_index=1, name="Sun deck"))
+    found = priced(LIST, RECOAT, replace(RECOAT, deck_index=1, name="Sun deck"))
 
     assert [each.words for each in found.lines].count("Set up and protect surrounds") == 1
     assert [each.deck_index for each in found.lines] == [0, 0, 1, 1, None]
@@ -215,14 +215,14 @@ def test_two_decks_pay_a_price_a_visit_once() -> None:
 def test_rails_and_stairs_are_counted_in_metres_and_treads() -> None:
     deck = replace(RECOAT, tasks={"rails": 1, "stairs": 1}, rail_m=D("12.5"), stair_treads=D(4))
 
-    assert amounts(reckoned(LIST, deck)) == {"Rails": D("112.50"), "Stairs": D("24.00")}
+    assert amounts(priced(LIST, deck)) == {"Rails": D("112.50"), "Stairs": D("24.00")}
 
 
 def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:
     rates = [TaskRate("clean", "m2", D(0), D(10)), TaskRate("clean", "hour", D(48))]
     deck = replace(RECOAT, tasks={"clean": 1})
 
-    found = reckoned(replace(LIST, rates=rates), deck)
+    found = priced(replace(LIST, rates=rates), deck)
 
     assert [(each.quantity, each.unit, each.amount) for each in found.lines] == [
         (D("3.00"), "hour", D("144.00"))
@@ -232,8 +232,8 @@ def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:
 def test_a_high_deck_costs_more_and_exactly_at_the_height_it_does_not() -> None:
     prices = replace(LIST, high_above_m=D("2.5"), high_percent=D(10))
 
-    high = reckoned(prices, replace(RECOAT, height_m=D("2.6")))
-    at_it = reckoned(prices, replace(RECOAT, height_m=D("2.5")))
+    high = priced(prices, replace(RECOAT, height_m=D("2.6")))
+    at_it = priced(prices, replace(RECOAT, height_m=D("2.5")))
 
     assert amounts(high)["High deck, 10 % on the work"] == D("20.52")  # of 205.20
     assert len(at_it.lines) == 3
@@ -242,7 +242,7 @@ def test_a_high_deck_costs_more_and_exactly_at_the_height_it_does_not() -> None:
 def test_materials_carry_the_mark_up_by_the_litre() -> None:
     deck = replace(RECOAT, materials=[MaterialUse("Tidewood Deck Oil", D("4.2"), D("31.98"))])
 
-    found = reckoned(replace(LIST, markup_percent=D(25)), deck).lines[-1]
+    found = priced(replace(LIST, markup_percent=D(25)), deck).lines[-1]
 
     assert (found.kind, found.unit, found.unit_price) == ("material", "L", D("39.98"))  # 39.975
     assert found.amount == D("167.92")  # 4.20 × 39.98 = 167.916
@@ -258,7 +258,7 @@ def test_the_larger_of_two_reductions_counts_and_on_the_work_alone() -> None:
     )
     reductions = Reductions(month=10, is_early=True)
 
-    found = reckoned(prices, reductions=reductions, journey=Journey("Chester", D(40)))
+    found = priced(prices, reductions=reductions, journey=Journey("Chester", D(40)))
 
     assert amounts(found)["Off-season reduction, 10 % on the work"] == D("-26.52")
     assert not any("early" in each.words for each in found.lines)
@@ -267,7 +267,7 @@ def test_the_larger_of_two_reductions_counts_and_on_the_work_alone() -> None:
 def test_the_minimum_charge_is_reached_before_travel_and_never_passed_by_it() -> None:
     prices = replace(LIST, minimum_charge=D(300), travel_per_km=D("1.50"), travel_free_km=D(15))
 
-    found = reckoned(prices, journey=Journey("Chester", D("35.5"), is_estimate=True))
+    found = priced(prices, journey=Journey("Chester", D("35.5"), is_estimate=True))
 
     assert amounts(found)["Up to the minimum charge"] == D("34.80")
     assert amounts(found)["Travel to Chester (distance estimated)"] == D("30.75")  # 20.5 km
@@ -277,8 +277,8 @@ def test_the_minimum_charge_is_reached_before_travel_and_never_passed_by_it() ->
 def test_the_charge_of_a_zone_goes_before_the_distance() -> None:
     prices = replace(LIST, zones={"mahone bay": D(25), "lunenburg": D(0)}, travel_per_km=D(2))
 
-    there = reckoned(prices, journey=Journey("Mahone Bay ", D(80)))
-    at_home = reckoned(prices, journey=Journey("Lunenburg", D(80)))
+    there = priced(prices, journey=Journey("Mahone Bay ", D(80)))
+    at_home = priced(prices, journey=Journey("Lunenburg", D(80)))
 
     assert there.lines[-1].amount == D("25.00")
     assert all(each.kind != "travel" for each in at_home.lines)
@@ -291,7 +291,7 @@ def test_each_kind_of_line_carries_its_own_taxes() -> None:
     ]
     deck = replace(RECOAT, materials=[MaterialUse("Oil", D(4), D(30))])
 
-    found = reckoned(replace(LIST, taxes=taxes, zones={"lunenburg": D(10)}), deck)
+    found = priced(replace(LIST, taxes=taxes, zones={"lunenburg": D(10)}), deck)
 
     assert {each.kind: each.taxes for each in found.lines} == {
         "work": ("Work",),
@@ -306,7 +306,7 @@ def test_square_feet_are_priced_in_square_feet() -> None:
     rates = [TaskRate("clean", "m2", D("10.23"))]
     deck = replace(RECOAT, tasks={"clean": 1})
 
-    found = reckoned(replace(LIST, rates=rates), deck, units="us").lines[0]
+    found = priced(replace(LIST, rates=rates), deck, units="us").lines[0]
 
     assert (found.quantity, found.unit, found.unit_price, found.amount) == (
         D("193.75"),
@@ -339,7 +339,7 @@ def test_what_cannot_be_priced_is_said_in_words(
     prices: PriceTable, deck: DeckWork, words: str
 ) -> None:
     with pytest.raises(PricingError, match=words):
-        reckoned(prices, deck)
+        priced(prices, deck)
 
 
 @given(

@@ -114,7 +114,7 @@ def test_a_cleaner_has_no_finish_class_even_if_one_was_left_chosen(as_owner: Cli
     assert Product.objects.get().finish_class == ""
 
 
-def test_decks_are_forecast_anew_when_the_class_of_their_finish_changes(as_owner: Client) -> None:
+def test_decks_are_forecast_again_when_the_class_of_their_finish_changes(as_owner: Client) -> None:
     told: list[list[int]] = []
 
     def hear(*, deck_ids: Collection[int], **_signal: object) -> None:

@@ -162,7 +162,7 @@ def test_of_several_that_hold_the_nearest_is_taken_in_the_old_colour(business: B
     assert (scope(deck).product, scope(deck).colour) == (near, "Slate")
 
 
-def test_a_wish_goes_before_the_history_and_says_what_it_costs(business: Business) -> None:
+def test_an_override_goes_before_the_history_and_says_what_it_costs(business: Business) -> None:
     deck = DeckFactory()
     oil = finish("Tidewood Deck Oil")
     solid = finish("Harbour Solid", finish_class="solid_film")

@@ -101,7 +101,7 @@ def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Cl
         ({"air_c": "400"}, "Nothing is that hot"),
     ],
 )
-def test_a_wrong_wish_or_reading_is_named(
+def test_a_wrong_override_or_reading_is_named(
     as_owner: Client, query: dict[str, str], said: str
 ) -> None:
     assert said in page(as_owner, DeckFactory(), **query)

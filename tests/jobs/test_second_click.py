@@ -22,15 +22,17 @@ def crew(transactional_db: None) -> User:
     return UserFactory(username="tern", role="crew")
 
 
-def at_once(*deeds: Callable[[], object]) -> list[object]:
-    def then_close(deed: Callable[[], object]) -> object:
+def at_once(*actions: Callable[[], object]) -> list[object]:
+    def then_close(action: Callable[[], object]) -> object:
         try:
-            return deed()
+            return action()
         finally:
             connections.close_all()
 
-    with ThreadPoolExecutor(len(deeds)) as pool:
-        return [future.result() for future in [pool.submit(then_close, deed) for deed in deeds]]
+    with ThreadPoolExecutor(len(actions)) as pool:
+        return [
+            future.result() for future in [pool.submit(then_close, action) for action in actions]
+        ]
 
 
 def signed_in(user: User) -> Client:

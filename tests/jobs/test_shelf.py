@@ -138,7 +138,7 @@ def test_a_gallon_is_typed_as_a_gallon(as_owner: Client, oil: Product) -> None:
 
 
 @pytest.mark.parametrize(
-    ("door", "sent", "said"),
+    ("action", "sent", "said"),
     [
         ("tins", tin(litres="0"), "Write how much it holds"),
         ("tins", tin(litres=""), "Please fill this in"),
@@ -155,9 +155,9 @@ def test_a_gallon_is_typed_as_a_gallon(as_owner: Client, oil: Product) -> None:
     ],
 )
 def test_an_impossible_figure_is_named_and_not_kept(
-    as_owner: Client, oil: Product, door: str, sent: dict[str, str], said: str
+    as_owner: Client, oil: Product, action: str, sent: dict[str, str], said: str
 ) -> None:
-    response = as_owner.post(f"/jobs/products/{oil.pk}/{door}/", sent)
+    response = as_owner.post(f"/jobs/products/{oil.pk}/{action}/", sent)
 
     assert response.status_code == 200
     assert said in response.content.decode()

@@ -38,14 +38,14 @@ def on_site(crew: User, as_user: Callable[[User], Browser]) -> Browser:
     return as_user(crew)
 
 
-def door(job: Job) -> str:
+def path(job: Job) -> str:
     return reverse("jobs:sign_off", args=[job.pk])
 
 
 def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(
     on_site: Browser, job: Job
 ) -> None:
-    page = on_site.get(door(job)).content.decode()
+    page = on_site.get(path(job)).content.decode()
 
     # GDPR recital 32, CJEU C-673/17 (Planet49): a box ticked beforehand is no consent.
     assert " checked" not in page
@@ -65,7 +65,9 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
     on_site: Browser, job: Job, crew: User
 ) -> None:
     answer = on_site.post(
-        door(job), {"name": "Marlow Pennington", "may_email": "on", "may_call": "on"}, follow=True
+        path(job),
+        {"name": "Marlow Pennington", "may_email": "on", "may_call": "on"},
+        follow=True,
     )
 
     assert "Signed off" in answer.content.decode()
@@ -96,7 +98,7 @@ def page_of_consents(job: Job) -> list[str]:
 def test_an_empty_box_withdraws_nothing(on_site: Browser, job: Job) -> None:
     ConsentFactory(client=job.deck.site.client)
 
-    on_site.post(door(job), {"name": "Marlow Pennington"})
+    on_site.post(path(job), {"name": "Marlow Pennington"})
 
     assert SignOff.objects.count() == 1
     assert [consent.is_given for consent in Consent.objects.all()] == [True]
@@ -110,10 +112,10 @@ def test_who_had_refused_says_so_in_the_words_and_is_reached_again(
         suppression.suppress_address(
             business=business, channel="email", address=address, reason="Unsubscribed"
         )
-    page = on_site.get(door(job)).content.decode()
+    page = on_site.get(path(job)).content.decode()
     assert page.count("I had asked not to be reached this way, and I take that back.") == 1
 
-    on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on"})
+    on_site.post(path(job), {"name": "Marlow Pennington", "may_email": "on"})
 
     assert Consent.objects.get().wording.startswith("I had asked not to be reached this way")
     left = [row.address_hash for row in Suppression.objects.all()]
@@ -126,7 +128,7 @@ def test_without_a_tick_the_refusal_stays(on_site: Browser, job: Job) -> None:
         business=business, channel="email", address="marlow@example.org", reason="Unsubscribed"
     )
 
-    answer = on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
+    answer = on_site.post(path(job), {"name": "Marlow Pennington", "wants_record": "on"})
 
     assert "This address asked not to be written to." in answer.content.decode()
     assert not SignOff.objects.exists()
@@ -134,7 +136,7 @@ def test_without_a_tick_the_refusal_stays(on_site: Browser, job: Job) -> None:
 
 
 def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job: Job) -> None:
-    on_site.post(door(job), {"name": "Marlow Pennington", "wants_record": "on"})
+    on_site.post(path(job), {"name": "Marlow Pennington", "wants_record": "on"})
 
     message = Message.objects.get()
     assert (message.kind, message.channel, message.address) == (
@@ -152,7 +154,7 @@ def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job:
 def test_a_signature_needs_a_name(
     on_site: Browser, job: Job, sent: dict[str, str], words: str
 ) -> None:
-    answer = on_site.post(door(job), {**sent, "may_email": "on"})
+    answer = on_site.post(path(job), {**sent, "may_email": "on"})
 
     assert words in answer.content.decode()
     assert not SignOff.objects.exists()
@@ -166,28 +168,28 @@ def test_two_decks_of_one_visit_are_signed_off_together(on_site: Browser, job: J
     ).job
     other_day = JobFactory(deck=landing.deck, finished_on=date(2025, 6, 12))
 
-    on_site.post(door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
+    on_site.post(path(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
 
     assert {signed.job for signed in SignOff.objects.all()} == {job, landing}
     assert "Sun deck" in SignOff.objects.get(job=landing).wording
     assert "Landing" in SignOff.objects.get(job=job).wording
     assert Consent.objects.get().evidence.endswith(f"at the sign-off of job {job.pk}, {landing.pk}")
     assert Message.objects.count() == 2
-    assert on_site.get(door(other_day)).status_code == 200
+    assert on_site.get(path(other_day)).status_code == 200
 
 
 def test_a_channel_without_an_address_has_no_box(on_site: Browser, business: Business) -> None:
-    page = on_site.get(door(JobFactory())).content.decode()
+    page = on_site.get(path(JobFactory())).content.decode()
 
     assert page.count('type="checkbox"') == 1  # letters, to the property
     assert "send me letters" in page
 
 
 def test_signed_once_it_leads_to_the_job(on_site: Browser, job: Job) -> None:
-    on_site.post(door(job), {"name": "Marlow Pennington"})
+    on_site.post(path(job), {"name": "Marlow Pennington"})
 
-    seen = on_site.get(door(job))
-    again = on_site.post(door(job), {"name": "Somebody Else", "may_text": "on"})
+    seen = on_site.get(path(job))
+    again = on_site.post(path(job), {"name": "Somebody Else", "may_text": "on"})
 
     assert seen["Location"] == again["Location"] == f"/jobs/{job.pk}/"
     assert SignOff.objects.get().name == "Marlow Pennington"
@@ -206,7 +208,7 @@ def test_two_taps_at_the_same_moment_sign_once(transactional_db: None) -> None:
         browser = Browser()
         browser.force_login(crew)
         return browser.post(
-            door(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}
+            path(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}
         )["Location"]
 
     assert at_once(tap, tap) == [f"/jobs/{job.pk}/"] * 2

@@ -46,7 +46,9 @@ class FaultyMailServer:
         envelope.rcpt_tos.append(address)
         return "250 2.1.5 OK"
 
-    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802
+    async def handle_DATA(  # noqa: N802 - aiosmtpd's name
+        self, server: SMTP, session: Session, envelope: Envelope
+    ) -> str:
         roll = self.chance.random()
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll >= DROPS_UNTAKEN:

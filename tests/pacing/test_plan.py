@@ -51,7 +51,7 @@ def small(
 def keeps(
     work: ReminderCandidates, hours: CrewHours, week: np.ndarray, lead: LeadTime, z: float
 ) -> bool:
-    """Whether every stretch of weeks, reckoned one by one, has mean + z·sd within its hours."""
+    """Whether every stretch of weeks, calculated one by one, has mean + z·sd within its hours."""
     mean, variance, doubt = work.moments.T
     for start in range(work.weeks):
         for end in range(start, work.weeks):

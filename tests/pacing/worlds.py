@@ -80,7 +80,7 @@ class Outcome:
 
 
 def lived_through(world: World, week: np.ndarray, *, seasons: int = 400, seed: int = 7) -> Outcome:
-    """Clients say yes by a chance that is drawn anew for each group and season;
+    """Clients say yes by a chance that is drawn again for each group and season;
     work goes into the first free week."""
     rng = np.random.default_rng(seed)
     work = world.work

@@ -43,7 +43,7 @@ def simulated_book(
 
 
 def clock_of(deck: Deck, product: object) -> forecast.SeasonalClock:
-    """The seasonal clock of the place, as the bridge reckons it from a coat that is taken away
+    """The seasonal clock of the place, as the bridge calculates it from a coat that is taken away
     again."""
     job = Job.objects.create(deck=deck, kind="recoat", finished_on=FIRST)
     sun, wet_days = bridge.monthly_climate(read_newest_coats([deck.pk], today=LAST))

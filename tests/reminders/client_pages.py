@@ -67,7 +67,7 @@ def page_url(message: Message) -> str:
 
 
 def press(browser: Browser, url: str, action: str, **values: Any) -> Any:
-    return browser.post(url, {"deed": action, **values})
+    return browser.post(url, {"answer": action, **values})
 
 
 def text_of(answer: Any) -> str:

@@ -205,7 +205,7 @@ def test_an_archived_deck_loses_its_forecast(coated):
     assert not Forecast.objects.filter(deck=deck).exists()
 
 
-def test_a_coat_whose_product_nobody_wrote_down_is_reckoned_as_the_reference(business):
+def test_a_coat_whose_product_nobody_wrote_down_counts_as_the_reference(business):
     deck = DeckFactory()
     JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 6, 1))
 

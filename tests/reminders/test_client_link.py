@@ -86,7 +86,7 @@ def test_looking_changes_nothing_and_leaves_no_trace(client: Browser) -> None:
     url = page_url(remind_of(due_deck()))
     before = str(list(ClientLink.objects.values())) + str(list(Message.objects.values()))
 
-    for answer in (client.get(url), client.head(url), client.get(f"{url}?deed=sold")):
+    for answer in (client.get(url), client.head(url), client.get(f"{url}?answer=sold")):
         assert answer.status_code == 200
         # RFC 9111, 5.2.2.5 (no-store); Referrer Policy, W3C, 3.1; robots by header.
         assert "no-store" in answer["Cache-Control"]

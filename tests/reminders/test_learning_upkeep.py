@@ -76,7 +76,7 @@ def test_upkeep_costs_less_than_neglect_and_the_best_month_can_be_worked(deck, b
     assert found.best_month.month in business.season_months
     assert {job.month.month for job in found.jobs} <= set(business.season_months)
     # A strip each time: its price over the mean time to the strip limit, which is longer than half
-    # the median life and shorter than twice it (bounds by reckoning, no source).
+    # the median life and shorter than twice it (bounds by calculation, no source).
     years = 1.5 * row(deck).median_months / 12
     assert 1800 / years * 0.5 < found.neglect_a_year < 1800 / years * 1.5
 
@@ -108,7 +108,7 @@ def test_where_a_strip_costs_no_more_than_a_recoat_waiting_is_said_to_be_as_good
     assert found.jobs == []
 
 
-def test_jobs_with_a_price_of_nought_are_not_prices(deck, business):
+def test_jobs_with_a_price_of_zero_are_not_prices(deck, business):
     JobFactory(
         deck=deck, kind="recoat", finished_on=date(2026, 7, 1), amount=Decimal(0), currency="CAD"
     )

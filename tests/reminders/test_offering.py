@@ -173,7 +173,7 @@ def test_a_deck_page_offers_to_draft(as_owner: Browser) -> None:
     assert "Draft an offer" in page
 
 
-def test_a_draft_is_reckoned_anew_from_what_the_book_holds_now(as_owner: Browser) -> None:
+def test_a_draft_is_calculated_again_from_what_the_book_holds_now(as_owner: Browser) -> None:
     price_list()
     home = deck()
     offer = draft(home).offers[0]

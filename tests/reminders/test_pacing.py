@@ -1,4 +1,4 @@
-"""Pacing through its doors: the command, the page, a week by hand, and what the book teaches it."""
+"""Pacing by its command, the page, a week by hand, and what the book teaches it."""
 
 import json
 from collections.abc import Callable

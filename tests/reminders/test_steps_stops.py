@@ -45,7 +45,7 @@ def test_a_booked_visit_calls_waiting_words_back_and_stops_further_ones(due, bus
     assert why(planned(business))[deck.pk] == "A visit is booked for May 4, 2027."
 
 
-def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_anew(due, business):
+def test_a_no_stops_the_coat_for_good_and_a_new_coat_begins_again(due, business):
     deck = due()
     remind()
 

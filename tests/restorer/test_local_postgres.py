@@ -183,7 +183,7 @@ def test_two_starts_at_once_make_one_server(place: Path) -> None:
 
 
 @pytest.mark.slow  # makes data from nothing
-def test_data_that_a_broken_off_first_start_left_half_made_are_made_anew(
+def test_data_that_a_broken_off_first_start_left_half_made_are_made_again(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     run = postgres.run_as_server_user

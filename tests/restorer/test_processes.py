@@ -61,12 +61,12 @@ def wait_until(true: Callable[[], bool], seconds: float = 15) -> None:
         time.sleep(0.02)
 
 
-def meanwhile(deed: Callable[[], object]) -> threading.Thread:
+def meanwhile(action: Callable[[], object]) -> threading.Thread:
     """Do something beside the supervisor, then press Ctrl-C whatever came of it."""
 
     def act() -> None:
         try:
-            deed()
+            action()
         finally:
             os.kill(os.getpid(), signal.SIGINT)
 

@@ -34,7 +34,8 @@ PYTHON = "/opt/restorer/.venv/bin/python"
 
 def unit(path: Path) -> ConfigParser:
     parser = ConfigParser(interpolation=None)
-    parser.optionxform = str  # type: ignore[assignment,method-assign] # names of systemd keep their capitals
+    # Names of systemd keep their capitals.
+    parser.optionxform = str  # type: ignore[assignment,method-assign]
     parser.read_string(path.read_text())
     return parser
 

@@ -78,7 +78,7 @@ def test_towns_stand_in_order_of_decks(coated, page):  # noqa: F811
     assert "2 decks" in text
 
 
-def test_the_crew_sees_the_work_and_nothing_of_the_outbox(coated, page, crew, as_user):  # noqa: F811
+def test_the_crew_sees_work_and_nothing_of_the_outbox(coated, page, crew, as_user):  # noqa: F811
     coated()
     MessageFactory(state="failed", subject="Your deck is due for care by June")
 

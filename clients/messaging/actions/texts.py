@@ -1,4 +1,4 @@
-"""Deeds about what is said and under which rules: the owner's texts, and the owner's own law."""
+"""Actions on what is said and under which rules: the owner's texts, and the owner's own law."""
 
 from dataclasses import dataclass
 from datetime import date, datetime

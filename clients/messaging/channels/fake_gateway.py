@@ -112,7 +112,8 @@ class FakeGateway:
             hmac.digest(self.hook_key.encode(), content, hashlib.sha256)
         ).decode()
         headers = {"Content-Type": "application/json", "X-Signature": signature}
-        request = urllib.request.Request(f"{self.hooks}/{hook}", content, headers)  # noqa: S310 - our own address
+        address = f"{self.hooks}/{hook}"
+        request = urllib.request.Request(address, content, headers)  # noqa: S310 - it is ours
         try:
             with urllib.request.urlopen(request, timeout=REPORT_SECONDS) as answer:  # noqa: S310
                 return int(answer.status)

@@ -42,9 +42,8 @@ REDIRECT_STATUSES = {
     307,
     308,
 }  # asked to go elsewhere, which we do not: nothing was processed
-CONFLICT_STATUS = (
-    409  # RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
-)
+# RFC 9110, 15.5.10: it may know the reference; only a look-up or a person can tell
+CONFLICT_STATUS = 409
 
 
 def message_reference(message: Message) -> str:

@@ -1,7 +1,7 @@
 """E-mail by a Django mail backend other than SMTP, such as a mail service over HTTP (the extra
 `esp`, django-anymail).
 
-A backend does not say how far it got, and only some errors carry the far side's answer. What is
+A backend does not say how far it got, and only some errors carry the other side's answer. What is
 known to have been refused is refused; whatever else goes wrong after the last look is unknown, so
 nothing is ever sent twice. Bounces come back to the service and not to us: it reports them to
 /hooks/mail/ (clients/messaging/incoming/mail_service.py).
@@ -121,7 +121,8 @@ def build_django_email(head: SenderIdentity, message: Message) -> EmailMultiAlte
         mail.attach_alternative(message.html, "text/html")
     for file in attachments_of(message):
         mail.attach(file.name, bytes(file.content), file.media_type.partition(";")[0])
-    mail.metadata = {"key": metadata_key(message)}  # type: ignore[attr-defined] # django-anymail reads it
+    # django-anymail reads it
+    mail.metadata = {"key": metadata_key(message)}  # type: ignore[attr-defined]
     return mail
 
 

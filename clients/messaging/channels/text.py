@@ -24,16 +24,14 @@ from clients.messaging.models import Message, TextGateway
 from clients.models import Business
 
 CONNECT_SECONDS = 5.0
-MAX_LOST_ANSWERS = (
-    3  # answers lost in a row, after which the rest of the queue waits for the next pass
-)
+# answers lost in a row, after which the rest of the queue waits for the next pass
+MAX_LOST_ANSWERS = 3
 MAX_ANSWER_BYTES = 65_536  # bytes
 NO_GATEWAY_IN_USE = (
     "No gateway for text messages is in use. Set one up under Settings, Text message gateway."
 )
-KEEPALIVE_SECONDS = (
-    2.0  # an idle connection older than this may be closed at the far end while we write
-)
+# an idle connection older than this may be closed at the other end while we write
+KEEPALIVE_SECONDS = 2.0
 
 
 class WithheldError(Exception):
@@ -82,7 +80,8 @@ class GatewayTransport:
 
     def post(self, values: dict[str, str], permit: SendPermit) -> SendOutcome:
         """One request, and an account of how far it got."""
-        assert self.gateway is not None and self.http is not None  # noqa: S101, PT018 - connect came first
+        assert self.gateway is not None  # noqa: S101 - connect came first
+        assert self.http is not None  # noqa: S101 - as above
         content, media_type = gateway_protocol.request_body(self.gateway, values)
         body = GuardedBody(content, permit)
         headers = {"Content-Type": media_type, "Content-Length": str(len(content))}

@@ -10,27 +10,27 @@ from clients.messaging.models import Message
 class SendResult(Enum):
     """How a try to hand a message over ended."""
 
-    ACCEPTED = "the far side said that it has it"
-    NOT_NOW = "the far side refused it for now"
-    REFUSED = "the far side refused it for good"
+    ACCEPTED = "the other side said that it has it"
+    NOT_NOW = "the other side refused it for now"
+    REFUSED = "the other side refused it for good"
     UNKNOWN = "handed over, and the answer was lost"
     WITHHELD = "the outbox said no at the last moment; nothing was handed over"
 
 
 @dataclass(frozen=True)
 class SendOutcome:
-    """A result and the far side's own words."""
+    """A result and the other side's own words."""
 
     result: SendResult
     reply: str = ""
     provider_id: str = ""
     has_opted_out: bool = (
-        False  # refused because the far side knows that this address wants to hear no more
+        False  # refused because the other side knows that this address wants to hear no more
     )
 
 
 class TransportDownError(Exception):
-    """The far side cannot be reached, or does not let us in: no message was touched."""
+    """The other side cannot be reached, or does not let us in: no message was touched."""
 
 
 class SendPermit(Protocol):

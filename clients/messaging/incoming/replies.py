@@ -6,6 +6,7 @@ only confirms, and presumes consent to it for five minutes.
 
 import logging
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from clients.messaging.incoming.keywords import Keyword
@@ -19,32 +20,42 @@ REPLY_VALIDITY = timedelta(minutes=5)
 logger = logging.getLogger(__name__)
 
 
-def queue_reply(
-    keyword: Keyword,
-    business: Business,
-    event: InboundEvent,
-    number: str,
-    people: Sequence[Client],
-    now: datetime,
-) -> None:
+@dataclass(frozen=True)
+class TextAnswer:
+    """A text message that came in, and the clients whose number it came from."""
+
+    business: Business
+    event: InboundEvent
+    text: str
+    number: str
+    people: Sequence[Client]
+    now: datetime
+
+    @property
+    def evidence(self) -> str:
+        return f"Text message {self.event.event_id[:100]}: “{self.text[:150]}”"
+
+
+def queue_reply(keyword: Keyword, answer: TextAnswer) -> None:
     """Queue the answer, once an event; nobody is answered whom the book does not know."""
-    if not people:
+    if not answer.people:
         return
-    language = people[0].language or business.locale
+    business = answer.business
+    language = answer.people[0].language or business.locale
     text = standard_phrases(language, "replies")[keyword.value]
     reach = ", ".join(filter(None, [business.phone, business.email]))
     text = text.replace("{business}", business.name).replace("{reach}", reach)
     outgoing = queueing.OutgoingMessage(
-        client=people[0],
+        client=answer.people[0],
         kind=Message.Kind.SERVICE,
         channel=Channel.TEXT,
-        key=f"{keyword.value}/{event.pk}",
-        address=number,
+        key=f"{keyword.value}/{answer.event.pk}",
+        address=answer.number,
         basis=keyword.value,
         written=ComposedText("", text, language=language),
-        expires_at=now + REPLY_VALIDITY,
+        expires_at=answer.now + REPLY_VALIDITY,
     )
     try:
-        queueing.queue_message(outgoing=outgoing, now=now)
+        queueing.queue_message(outgoing=outgoing, now=answer.now)
     except Unsendable as problem:  # the word itself has taken effect all the same
         logger.warning("No answer to %s: %s", keyword.value, problem)

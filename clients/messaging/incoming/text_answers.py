@@ -1,6 +1,7 @@
 """What clients write back: STOP takes effect in this transaction, START undoes it, HELP is
 answered, the rest read."""
 
+from collections.abc import Callable
 from datetime import datetime
 
 from django.db.models import F
@@ -9,13 +10,13 @@ from django.urls import reverse
 from clients import phones
 from clients.messaging import suppression
 from clients.messaging.actions.to_dos import add_to_do
-from clients.messaging.incoming import replies
 from clients.messaging.incoming.gateway_reports import GatewayReport
 from clients.messaging.incoming.keywords import (
     Keyword,
     has_more_than_keyword,
     keyword_of,
 )
+from clients.messaging.incoming.replies import TextAnswer, queue_reply
 from clients.messaging.incoming.results import EventResult
 from clients.messaging.models import Consent, InboundEvent, Message, ToDo
 from clients.messaging.outbox import opt_out
@@ -31,67 +32,52 @@ def process_answer(event: InboundEvent, report: GatewayReport, now: datetime) ->
     except phones.PhoneError as error:
         return EventResult(f"From no number: {error}")
     people = opt_out.clients_at_number(number)
+    answer = TextAnswer(business, event, report.text, number, people, now)
     keyword = keyword_of(report.text)
-    words = KEYWORD_HANDLERS[keyword](business, event, report, number, people, now)
+    words = KEYWORD_HANDLERS[keyword](answer)
     if keyword is Keyword.NONE or (keyword is Keyword.STOP and has_more_than_keyword(report.text)):
-        add_text_answer_to_do(event, report, number, people, now)
+        add_text_answer_to_do(answer)
     return EventResult(words, last_message_to(number), people[0] if people else None)
 
 
-def handle_stop(
-    business: Business,
-    event: InboundEvent,
-    report: GatewayReport,
-    number: str,
-    people: list[Client],
-    now: datetime,
-) -> str:
+def handle_stop(answer: TextAnswer) -> str:
     """Suppression, withdrawal and what is queued, in one go;
     confirmed once, if it was not so before."""
-    was_stopped = bool(
-        suppression.suppressed_addresses(
-            business=business, channel=Channel.TEXT, addresses=[number]
-        )
+    was_stopped = suppression.suppressed_addresses(
+        business=answer.business, channel=Channel.TEXT, addresses=[answer.number]
     )
     asked = opt_out.OptOut(
         channel=Channel.TEXT,
-        address=number,
-        people=people,
+        address=answer.number,
+        people=answer.people,
         why=STOPPED_BY_TEXT,
-        evidence=answer_evidence(event, report),
+        evidence=answer.evidence,
     )
-    cancelled = opt_out.opt_out_address(asked=asked, now=now)
+    cancelled = opt_out.opt_out_address(asked=asked, now=answer.now)
     if not was_stopped:
-        replies.queue_reply(Keyword.STOP, business, event, number, people, now)
+        queue_reply(Keyword.STOP, answer)
     return f"{STOPPED_BY_TEXT} {cancelled} waiting messages were cancelled."
 
 
-def handle_start(
-    business: Business,
-    event: InboundEvent,
-    report: GatewayReport,
-    number: str,
-    people: list[Client],
-    now: datetime,
-) -> str:
+def handle_start(answer: TextAnswer) -> str:
     """Only what was stopped is started: a word back is no consent of somebody who never gave
     one."""
     was_stopped = suppression.unsuppress_address(
-        business=business, channel=Channel.TEXT, address=number
+        business=answer.business, channel=Channel.TEXT, address=answer.number
     )
-    again = [client for client in people if has_withdrawn(client)]
+    again = [client for client in answer.people if has_withdrawn(client)]
     for client in again:
         Consent.objects.create(
             client=client,
             channel=Channel.TEXT,
             is_given=True,
-            wording=report.text[:2000],
-            evidence=answer_evidence(event, report),
-            recorded_at=now,
+            wording=answer.text[:2000],
+            evidence=answer.evidence,
+            recorded_at=answer.now,
         )
     if not (was_stopped or again):
         return "Asked to hear from us again; nothing had been stopped."
-    replies.queue_reply(Keyword.START, business, event, number, people, now)
+    queue_reply(Keyword.START, answer)
     return "Wants to hear from us again."
 
 
@@ -100,34 +86,16 @@ def has_withdrawn(client: Client) -> bool:
     return newest is not None and not newest.is_given
 
 
-def handle_help(
-    business: Business,
-    event: InboundEvent,
-    report: GatewayReport,
-    number: str,
-    people: list[Client],
-    now: datetime,
-) -> str:
-    replies.queue_reply(Keyword.HELP, business, event, number, people, now)
+def handle_help(answer: TextAnswer) -> str:
+    queue_reply(Keyword.HELP, answer)
     return "Asked who writes."
 
 
-def handle_other(
-    business: Business,
-    event: InboundEvent,
-    report: GatewayReport,
-    number: str,
-    people: list[Client],
-    now: datetime,
-) -> str:
-    return "To be read by a person."
-
-
-KEYWORD_HANDLERS = {
+KEYWORD_HANDLERS: dict[Keyword, Callable[[TextAnswer], str]] = {
     Keyword.STOP: handle_stop,
     Keyword.START: handle_start,
     Keyword.HELP: handle_help,
-    Keyword.NONE: handle_other,
+    Keyword.NONE: lambda answer: "To be read by a person.",
 }
 
 
@@ -137,27 +105,23 @@ def must_stop_again(report: GatewayReport) -> bool:
     return not report.has_own_id and keyword_of(report.text) is Keyword.STOP
 
 
-def add_text_answer_to_do(
-    event: InboundEvent, report: GatewayReport, number: str, people: list[Client], now: datetime
-) -> None:
-    who = people[0].name if people else number
-    url = reverse("clients:detail", args=[people[0].pk]) if people else ""
+def add_text_answer_to_do(answer: TextAnswer) -> None:
+    client = answer.people[0] if answer.people else None
     matter = ToDo(
         kind=ToDo.Kind.ANSWER,
-        key=f"answer/{event.pk}",
-        client=people[0] if people else None,
-        message=last_message_to(number),
-        words=f"{who} answered by text message: “{report.text[:300]}”",
-        url=url,
+        key=f"answer/{answer.event.pk}",
+        client=client,
+        message=last_message_to(answer.number),
+        words=(
+            f"{client.name if client else answer.number} answered by text message:"
+            f" “{answer.text[:300]}”"
+        ),
+        url=reverse("clients:detail", args=[client.pk]) if client else "",
     )
-    add_to_do(matter=matter, now=now)
+    add_to_do(matter=matter, now=answer.now)
 
 
 def last_message_to(number: str) -> Message | None:
     """The one that was most likely answered."""
     rows = Message.objects.through_gateway().filter(address=number, accepted_at__isnull=False)
     return rows.order_by(F("accepted_at").desc(), "-pk").first()
-
-
-def answer_evidence(event: InboundEvent, report: GatewayReport) -> str:
-    return f"Text message {event.event_id[:100]}: “{report.text[:150]}”"

@@ -3,9 +3,8 @@
 import re
 from collections.abc import Callable
 
-from clients.messaging import sms_parts
 from clients.messaging.law.rules import AGREED_BASES, LegalRule
-from clients.messaging.texts import standard_phrase, text_languages
+from clients.messaging.texts import standard_phrase, substitute_typography, text_languages
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, traits_of
 
@@ -35,7 +34,7 @@ def check_required_contents(
 def normalize_wording(text: str) -> str:
     """One spelling for what a text message had to be written plainer for, and for line breaks and
     capitals."""
-    return " ".join(sms_parts.substitute_typography(text).split()).casefold()
+    return " ".join(substitute_typography(text).split()).casefold()
 
 
 def contains_wording(value: str, text: str) -> bool:

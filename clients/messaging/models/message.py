@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Now
 
 from clients.messaging.models.consent import Consent
+from clients.messaging.models.gateway import TextGateway
 from clients.models import Channel, ChannelTraits, Client, channels_with, traits_of
 
 
@@ -47,6 +48,15 @@ class MessageQuerySet(models.QuerySet["Message"]):
     def through_gateway(self) -> "MessageQuerySet":
         """Those that the text message gateway takes, reports on and charges for."""
         return self.filter(channel__in=channels_with("through_gateway"))
+
+    def open_at(self, gateway: TextGateway | None, *, since: datetime) -> "MessageQuerySet":
+        """Of those that moved since then, the ones to ask the gateway about: unconfirmed, and if it
+        cannot post reports to us also accepted."""
+        if gateway is None or not gateway.look_up_url:
+            return self.none()
+        states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
+        rows = self.through_gateway().filter(state__in=states, events__at__gte=since)
+        return rows.distinct().order_by("pk")
 
     def needing_a_person(self) -> "MessageQuerySet":
         return self.filter(state__in=UNRESOLVED_STATES)
@@ -104,7 +114,9 @@ class Message(models.Model):
     law = models.CharField(
         max_length=60, blank=True, help_text="The law rule that was applied, and its date."
     )
-    unsubscribe_hash = models.CharField(max_length=64, null=True, blank=True)  # noqa: DJ001 - unique where set
+    unsubscribe_hash = models.CharField(  # noqa: DJ001 - unique where set
+        max_length=64, null=True, blank=True
+    )
     message_id = models.CharField(max_length=255)
 
     state = models.CharField(max_length=12, choices=State.choices, default=State.QUEUED)

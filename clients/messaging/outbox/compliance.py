@@ -63,7 +63,11 @@ def limit_validity(business: Business, message: Message, rule: LegalRule, client
     """Not to be sent once its basis has run out."""
     given_on = business.today(message.consent.recorded_at) if message.consent else None
     end = rule.consent_expires(message.basis, last_job_dates([client.pk]).get(client.pk), given_on)
-    if end is None:
-        return
-    over = datetime.combine(end + timedelta(days=1), time.min, tzinfo=business.zone)
-    message.expires_at = min(filter(None, [message.expires_at, over]))
+    expire_after(message, end, business)
+
+
+def expire_after(message: Message, last_day: date | None, business: Business) -> None:
+    """Not to be sent after the last day on which its basis holds, if it has one."""
+    if last_day:
+        over = datetime.combine(last_day + timedelta(days=1), time.min, tzinfo=business.zone)
+        message.expires_at = min(filter(None, [message.expires_at, over]))

@@ -4,7 +4,6 @@ States only ever move towards what is known better: delivered never goes back, a
 sends anything.
 """
 
-from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -86,23 +85,9 @@ def has_settled(message: Message, now: datetime) -> bool:
     return last is not None and last.at <= now - SETTLING_TIME
 
 
-def query_open_messages(*, now: datetime, should_stop: Callable[[], bool]) -> None:
-    """Ask about each unconfirmed text message of the last days, each at most once in five minutes
-    on all hosts.
-
-    A gateway that cannot post to us is also asked, once an hour, what became of those that it took.
-    """
-    gateway = TextGateway.current()
-    if gateway is None or not gateway.look_up_url:
-        return
-    states = [State.UNCONFIRMED] if gateway.hook_hash else [State.UNCONFIRMED, State.ACCEPTED]
-    rows = Message.objects.through_gateway().filter(
-        state__in=states, events__at__gte=now - QUERY_PERIOD
-    )
-    for message in rows.distinct().order_by("pk"):
-        if should_stop():
-            return
-        if cache.add(
-            f"asked/{message.pk}/{message.state}", True, QUERY_PAUSE_SECONDS[State(message.state)]
-        ):
-            query_gateway(message=message, now=now)
+def query_gateway_again(*, message: Message, now: datetime) -> None:
+    """The same about a message that nobody looks at: at most once in five minutes on all hosts,
+    once an hour about one that it took."""
+    pause = QUERY_PAUSE_SECONDS[State(message.state)]
+    if cache.add(f"asked/{message.pk}/{message.state}", True, pause):
+        query_gateway(message=message, now=now)

@@ -6,6 +6,7 @@ of leases are the database's, so that several hosts need not agree on a clock
 swept up.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -119,7 +120,9 @@ def claim_messages(channel: str, size: int) -> list[Message]:
     taken = list(
         Message.objects.raw(CLAIM_SQL, {"channel": channel, "size": size, "lease": CLAIM_LEASE})
     )
-    if with_files := [message for message in taken if message.has_files]:  # type: ignore[attr-defined] # of CLAIM
+    # `has_files` is a column of CLAIM_SQL
+    with_files = [message for message in taken if message.has_files]  # type: ignore[attr-defined]
+    if with_files:
         prefetch_related_objects(with_files, "attachments")
     return taken
 
@@ -127,6 +130,14 @@ def claim_messages(channel: str, size: int) -> list[Message]:
 def leased_row(message: Message) -> MessageQuerySet:
     """The row, as long as it is still ours."""
     return Message.objects.filter(pk=message.pk, lease_token=message.lease_token)
+
+
+def requeue_leased(batch: Iterable[Message]) -> None:
+    """Nothing was handed over: any sender may take them."""
+    tokens = {message.pk: message.lease_token for message in batch}
+    if tokens:
+        rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values())
+        apply_transition(rows, Transition.GIVE_BACK, attempts=ATTEMPTS_WITHOUT_LAST)
 
 
 def accept_late(message: Message) -> None:

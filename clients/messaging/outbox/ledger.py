@@ -210,4 +210,4 @@ class Ledger:
         if self.unsaved:
             outcomes.record_outcome(self.business, *self.unsaved)
         if self.in_hand:
-            outcomes.requeue_leased([self.in_hand])
+            leases.requeue_leased([self.in_hand])

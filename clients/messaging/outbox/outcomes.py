@@ -1,14 +1,11 @@
-"""Writing down how a try ended, or that a channel stands still.
+"""Writing down how a try ended.
 
-Every change of a message is guarded by the lease, so that writing it twice changes nothing. Why a
-channel stands still is kept in the cache that all processes share, for the outbox page.
+Every change of a message is guarded by the lease, so that writing it twice changes nothing.
 """
 
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.core.cache import cache
 from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
@@ -19,24 +16,6 @@ from clients.messaging.outbox import leases, opt_out
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.transitions import Transition, apply_transition
 from clients.models import Business
-
-DOWN_SECONDS = 600
-BOUNCE_MAILBOX = "bounces"  # no channel, but the mailbox of what comes back
-
-
-def mark_down(channel: str, why: str) -> None:
-    cache.set(f"line-down/{channel}", why, DOWN_SECONDS)
-
-
-def mark_up(channel: str) -> None:
-    cache.delete(f"line-down/{channel}")
-
-
-def down_reasons(channels: list[str]) -> dict[str, str]:
-    """Channel → reason, of those in trouble."""
-    found = cache.get_many([f"line-down/{channel}" for channel in channels])
-    return {key.partition("/")[2]: why for key, why in found.items()}
-
 
 MIN_RETRY_PAUSE = timedelta(minutes=1)
 MAX_RETRY_PAUSE = timedelta(hours=4)
@@ -124,13 +103,5 @@ def handle_withheld(business: Business, message: Message) -> str:
     why = reasons_not_to_send(business, [message], today=today).get(message.pk)
     if why:
         return transition_leased(message, Transition.FORBID, why)
-    requeue_leased([message])
+    leases.requeue_leased([message])
     return ""
-
-
-def requeue_leased(batch: Iterable[Message]) -> None:
-    """Nothing was handed over: any sender may take them."""
-    tokens = {message.pk: message.lease_token for message in batch}
-    if tokens:
-        rows = Message.objects.filter(pk__in=tokens, lease_token__in=tokens.values())
-        apply_transition(rows, Transition.GIVE_BACK, attempts=leases.ATTEMPTS_WITHOUT_LAST)

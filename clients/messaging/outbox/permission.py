@@ -15,10 +15,10 @@ from django.db import connection
 from django.db.models import prefetch_related_objects
 
 from clients.messaging import reach, suppression
-from clients.messaging.law import LegalRule, LegalRules, countries_of
+from clients.messaging.law import LegalRules, countries_of
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
-from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
+from clients.messaging.quiet import Locality, NeverOpenError, first_moment_for_all
 from clients.models import Business, Client
 
 # In SQL, so that the final check and the change to "transmitting" are one statement. A withdrawal
@@ -76,9 +76,6 @@ def reasons_not_to_send(
         return {pk: REFUSAL_REASONS[word] for pk, word in cursor.fetchall() if word}
 
 
-MAX_ZONE_ROUNDS = 10  # properties in several zones: until an hour suits all
-
-
 def postponed_until(
     business: Business, batch: Sequence[Message], *, now: datetime
 ) -> dict[int, datetime | str]:
@@ -102,29 +99,16 @@ def postponed_until(
             on=today,
         )
         try:
-            found[message.pk] = next_allowed_moment(business, message, rule, rules, now)
-        except NeverOpenError as error:
-            found[message.pk] = str(error)
-    return {pk: moment for pk, moment in found.items() if moment != now}
-
-
-def next_allowed_moment(
-    business: Business, message: Message, rule: LegalRule, rules: SendingRules, now: datetime
-) -> datetime:
-    moment = now
-    for _ in range(MAX_ZONE_ROUNDS):
-        before = moment
-        for place in client_locations(business, message.client):
-            moment = first_allowed_moment(
-                moment,
-                place=place,
-                channel=message.channel,
+            moment = first_moment_for_all(
+                now,
+                client_locations(business, message.client),
                 rules=rules,
                 law_window=rule.window_local,
             )
-        if moment == before:
-            return moment
-    raise NeverOpenError(NeverOpenError.__doc__)
+            found[message.pk] = moment or str(NeverOpenError.__doc__)
+        except NeverOpenError as error:
+            found[message.pk] = str(error)
+    return {pk: moment for pk, moment in found.items() if moment != now}
 
 
 def client_locations(business: Business, client: Client) -> Iterator[Locality]:

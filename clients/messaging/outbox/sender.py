@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 
+from django.core.cache import cache
 from django.db import Error
 from django.utils import timezone
 
@@ -20,7 +21,7 @@ from clients.messaging.channels import (
     Transport,
     TransportDownError,
 )
-from clients.messaging.models import Message
+from clients.messaging.models import Message, TextGateway
 from clients.messaging.outbox import delivery_reports, leases, outcomes, permission
 from clients.messaging.outbox.leases import sweep
 from clients.messaging.outbox.ledger import Ledger
@@ -32,8 +33,26 @@ BATCH_SIZE = 200
 BATCH_SECONDS = (
     leases.CLAIM_LEASE.total_seconds() / 2
 )  # a slow server: give the rest back before the leases end
+DOWN_SECONDS = 600
+BOUNCE_MAILBOX = "bounces"  # no channel, but the mailbox of what comes back
 TALLY_FIELDS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled"]
 logger = logging.getLogger(__name__)
+
+
+def mark_down(channel: str, why: str) -> None:
+    """Why a channel stands still, kept in the cache that all processes share, for the outbox
+    page."""
+    cache.set(f"line-down/{channel}", why, DOWN_SECONDS)
+
+
+def mark_up(channel: str) -> None:
+    cache.delete(f"line-down/{channel}")
+
+
+def down_reasons(channels: list[str]) -> dict[str, str]:
+    """Channel → reason, of those in trouble."""
+    found = cache.get_many([f"line-down/{channel}" for channel in channels])
+    return {key.partition("/")[2]: why for key, why in found.items()}
 
 
 @dataclass
@@ -108,12 +127,12 @@ class Sender:
         except TransportDownError as error:
             self.report_down(str(error))
             return False
-        outcomes.mark_up(self.channel)
+        mark_up(self.channel)
         self.is_connected = True
         return True
 
     def report_down(self, why: str) -> None:
-        outcomes.mark_down(self.channel, why)
+        mark_down(self.channel, why)
         self.tally.line_down.append(why)
 
     def drop_forbidden(self, batch: list[Message]) -> list[Message]:
@@ -149,7 +168,7 @@ class Sender:
             self.is_connected = False
             logger.info("The line broke down: %s", error)
         self.ledger.sync()
-        outcomes.requeue_leased(left)
+        leases.requeue_leased(left)
 
     def send_one(self, message: Message) -> None:
         permit = LedgerPermit(self.ledger, message)
@@ -205,7 +224,14 @@ def deliver(
         return stop() or clock() >= until
 
     for channel, transport in TRANSPORTS.items():
+        if not Message.objects.due(channel).exists():
+            continue
         left = None if limit is None else limit - tally.total
         tally.add(Sender(business, channel, transport(business)).run(should_stop, left))
-    delivery_reports.query_open_messages(now=timezone.now(), should_stop=should_stop)
+    now = timezone.now()
+    since = now - delivery_reports.QUERY_PERIOD
+    for message in Message.objects.open_at(TextGateway.current(), since=since):
+        if should_stop():
+            break
+        delivery_reports.query_gateway_again(message=message, now=now)
     return tally

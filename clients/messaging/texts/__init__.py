@@ -15,6 +15,7 @@ from clients.messaging.texts.standard import (
     missing_texts,
     standard_phrase,
     standard_phrases,
+    substitute_typography,
     text_languages,
 )
 
@@ -34,5 +35,6 @@ __all__ = [
     "missing_texts",
     "standard_phrase",
     "standard_phrases",
+    "substitute_typography",
     "text_languages",
 ]

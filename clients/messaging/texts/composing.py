@@ -31,6 +31,7 @@ from clients.messaging.texts.standard import (
     check_wording,
     clean_values,
     fields_of,
+    substitute_typography,
 )
 from clients.models import Business, traits_of
 
@@ -151,7 +152,8 @@ def html_line(template: str, filling: FilledFields) -> SafeString:
     for each in FIELD_PATTERN.finditer(template):
         pieces += [escape(template[end : each.start()]), html_value(each[1], filling)]
         end = each.end()
-    return mark_safe("".join([*pieces, escape(template[end:])]))  # noqa: S308 - each piece is escaped
+    pieces.append(escape(template[end:]))
+    return mark_safe("".join(pieces))  # noqa: S308 - each piece is escaped
 
 
 def html_value(name: str, filling: FilledFields) -> str:
@@ -241,7 +243,7 @@ class Texts:
         subject = " ".join(fill_fields(words.subject, values).split())
         text = fill_fields(words.body, values).strip("\n")
         if traits_of(channel).in_sms_parts:
-            text = sms_parts.substitute_typography(text)
+            text = substitute_typography(text)
             return ComposedText(
                 subject, text, "", sms_parts.measure_sms(text).parts, words.language
             )

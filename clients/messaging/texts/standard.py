@@ -120,6 +120,30 @@ OPT_OUT_FIELDS = {"stop_line", "unsubscribe_url"}
 UNSUBSCRIBE_FIELD = "{unsubscribe_url}"  # stays as it is: the outbox makes the link of each message
 MAX_FIELD_VALUE_LENGTH = 500
 MAX_BLOCK_LENGTH = 20_000
+PLAIN_CHARACTERS = {  # in the default alphabet of text messages
+    "‘": "'",
+    "’": "'",
+    "‚": "'",
+    "“": '"',
+    "”": '"',
+    "„": '"',
+    "«": '"',
+    "»": '"',
+    "–": "-",
+    "—": "-",
+    "‑": "-",
+    "−": "-",
+    "…": "...",
+    "\u00a0": " ",
+    "\u202f": " ",
+    "\u2009": " ",
+    "•": "-",
+    "·": "-",
+    "²": "2",
+    "³": "3",
+    "`": "'",
+    "\t": " ",
+}
 
 
 class TextProblem(Unsendable):
@@ -281,6 +305,11 @@ def clean_value(name: str, value: str) -> str:
     return (
         text if name == "unsubscribe_url" else text.replace(UNSUBSCRIBE_FIELD, "(unsubscribe_url)")
     )
+
+
+def substitute_typography(text: str) -> str:
+    """Typographic characters as text messages have them, plainer; letters stay as they are."""
+    return "".join(PLAIN_CHARACTERS.get(character, character) for character in text)
 
 
 def check_wording(*, purpose: str, channel: str, subject: str, body: str) -> None:

@@ -11,5 +11,5 @@ urlpatterns = [
     path("to-do/", to_dos.to_do_list, name="to_do"),
     path("to-do/<int:pk>/settled/", to_dos.to_do_done, name="to_do_done"),
     path("<int:pk>/", outbox.outbox_detail, name="detail"),
-    path("<int:pk>/<slug:deed>/", outbox.outbox_act, name="act"),
+    path("<int:pk>/<slug:action>/", outbox.outbox_act, name="act"),
 ]

@@ -12,7 +12,7 @@ from clients.access import business_of, owner_required
 from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import InboundEvent
-from clients.messaging.outbox import outcomes
+from clients.messaging.outbox import sender
 from clients.models import Business
 
 EVENTS_SHOWN = 8
@@ -37,9 +37,7 @@ def edit_inbound_settings(request: HttpRequest) -> HttpResponse:
         "mailbox": (
             f"{settings.BOUNCES_USER} at {settings.BOUNCES_HOST}" if has_bounce_mailbox() else ""
         ),
-        "trouble": (
-            outcomes.down_reasons([outcomes.BOUNCE_MAILBOX]).get(outcomes.BOUNCE_MAILBOX, "")
-        ),
+        "trouble": (sender.down_reasons([sender.BOUNCE_MAILBOX]).get(sender.BOUNCE_MAILBOX, "")),
         "events": (
             InboundEvent.objects.exclude(source__startswith="text ").select_related("client")[
                 :EVENTS_SHOWN

@@ -27,7 +27,8 @@ def mail_reports(request: HttpRequest, service: str) -> HttpResponse:
     if request.method == "HEAD":
         return plain_response("", 200)
     try:
-        request.body  # noqa: B018 - read before django-anymail does, so that one that is too long is refused here
+        # Read before django-anymail does, so that one that is too long is refused here.
+        request.body  # noqa: B018
         mail_service.receive_service_post(service=service, request=request)
     except RequestDataTooBig as error:
         incoming.log_refused_post(error, mail_service.SERVICE_REPORT_SOURCE)

@@ -19,7 +19,7 @@ from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
 from clients.messaging.models import Message, SendingRules, TextGateway
 from clients.messaging.models.message import State
-from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, outcomes
+from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, sender
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User, channels_with, traits_of
 
@@ -133,15 +133,15 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
         "calls": calls_to_make().count(),
         "sends_texts": TextGateway.objects.exists(),
         "trouble": machines_down(),
-        "bounces_down": outcomes.down_reasons([outcomes.BOUNCE_MAILBOX]),
-        "deeds": MESSAGE_ACTIONS,
+        "bounces_down": sender.down_reasons([sender.BOUNCE_MAILBOX]),
+        "actions": MESSAGE_ACTIONS,
     }
     return render(request, "clients/outbox_list.html", context)
 
 
 def machines_down() -> list[tuple[str, str]]:
     """Each machine that takes no messages now, and its last words."""
-    found = outcomes.down_reasons(list(map(str, channels_with("machine"))))
+    found = sender.down_reasons(list(map(str, channels_with("machine"))))
     return [(traits_of(channel).machine, why) for channel, why in found.items()]
 
 
@@ -181,7 +181,7 @@ def outbox_detail(request: HttpRequest, pk: int) -> HttpResponse:
     message = get_object_or_404(rows, pk=pk)
     context = {
         "message": message,
-        "doors": available_actions(message),
+        "actions": available_actions(message),
         "is_in_doubt": fallback.is_in_doubt(message, now=timezone.now()),
         "hours": SendingRules.current().unconfirmed_hours,
     }
@@ -205,10 +205,10 @@ def available_actions(message: Message) -> list[tuple[str, MessageAction]]:
 
 @require_POST
 @office_required
-def outbox_act(request: HttpRequest, pk: int, deed: str) -> HttpResponse:
+def outbox_act(request: HttpRequest, pk: int, action: str) -> HttpResponse:
     """One button. A second click, or one that comes too late, changes nothing and says so."""
     message = get_object_or_404(Message, pk=pk)
-    chosen = MESSAGE_ACTIONS.get(deed)
+    chosen = MESSAGE_ACTIONS.get(action)
     if chosen is None:
         raise Http404
     try:

@@ -18,7 +18,7 @@ dns_query = query_dns  # tests put their own in its place: the suite may not rea
 @require_http_methods(["GET", "POST"])
 def show_domain(request: HttpRequest) -> HttpResponse:
     """GET looks (and keeps what it saw for five minutes), POST keeps the names of keys and looks
-    anew."""
+    again."""
     business = business_of(request)
     form = SelectorsForm(request.POST or None, instance=Business.objects.get(pk=business.pk))
     if form.is_valid():

@@ -53,7 +53,7 @@ def price_work(
     *,
     units: str = Units.METRIC,
 ) -> PricedWork:
-    """Reckon the lines of one visit.
+    """Calculate the lines of one visit.
 
     Order: work and height surcharge of each deck, prices a visit, materials, the larger of the
     reductions (on the work), what is missing to the minimum charge (without travel), travel. Raises

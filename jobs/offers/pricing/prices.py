@@ -9,7 +9,7 @@ from clients.languages import StrOrPromise
 
 
 class PricingError(ValueError):
-    """No price can be reckoned; the text says what is missing and where to put it."""
+    """No price can be calculated; the text says what is missing and where to put it."""
 
 
 @dataclass(frozen=True)

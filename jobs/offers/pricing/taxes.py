@@ -1,9 +1,9 @@
 """From lines to taxes and totals, in the ways that price lists know.
 
-Prices without tax, rounded once: each tax is reckoned on the sum of its lines (EN 16931, BR-CO-17:
+Prices without tax, rounded once: each tax is taken of the sum of its lines (EN 16931, BR-CO-17:
 base times rate, rounded). Rounded on every line: the tax of each line is rounded, and the sum is
 the tax. Prices that hold the tax: the sum of the lines is what is paid, and each tax is its share
-of what is paid, reckoned once for all lines that carry the same taxes, or line by line. Every
+of what is paid, calculated once for all lines that carry the same taxes, or line by line. Every
 rounding is half up to the cent.
 """
 

@@ -39,12 +39,12 @@ class Command(BaseCommand):
         business = require_business()
         today = business.today(now)
         with display.override_business(business):
-            reckoned = unsaved_offer(options["deck_id"], today)
+            priced = unsaved_offer(options["deck_id"], today)
             number = self.save(options["deck_id"], today) if options["save"] else None
             if options["format"] == "json":
                 self.stdout.write(
                     json.dumps(
-                        offer_as_json(reckoned, number),
+                        offer_as_json(priced, number),
                         ensure_ascii=False,
                         indent=2,
                         default=plain_value,
@@ -52,13 +52,13 @@ class Command(BaseCommand):
                 )
                 return
             write_rows(
-                map(offer_line_row, reckoned.lines),
+                map(offer_line_row, priced.lines),
                 format=options["format"],
                 out=self.stdout,
                 columns=LINE_COLUMNS,
             )
             if options["format"] == "table":
-                self.stdout.write(offer_summary(reckoned, number))
+                self.stdout.write(offer_summary(priced, number))
 
     def save(self, deck_id: int, today: date) -> str:
         drafted = offer_drafting.draft_offers(

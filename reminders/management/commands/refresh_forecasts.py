@@ -1,4 +1,4 @@
-"""`manage.py refresh_forecasts`: reckon anew when each finish is due, for all decks or for some."""
+"""`manage.py refresh_forecasts`: calculate when each finish is due, for all decks or some."""
 
 from argparse import ArgumentParser
 from time import perf_counter

@@ -33,13 +33,13 @@ def assign_in_order(
     ----------
     order : ndarray, shape (n,)
         Rows of the work, first one first.
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    hours : Hours
+    hours : CrewHours
         What the crews have.
-    lead : Lead, optional
+    lead : LeadTime, optional
         From reminder to work.
-    rules : Rules, optional
+    rules : PacingRules, optional
         Risk.
 
     Returns

@@ -59,16 +59,16 @@ def hall_intervals(hours: CrewHours, weeks: int, lead: LeadTime) -> HallInterval
 
     Parameters
     ----------
-    hours : Hours
+    hours : CrewHours
         What the crews have.
     weeks : int
         Weeks of the plan.
-    lead : Lead
+    lead : LeadTime
         From reminder to work.
 
     Returns
     -------
-    Stretches
+    HallIntervals
         Those before the plan only where something is out.
     """
     past = int(-hours.outstanding_week.min(initial=0))
@@ -90,11 +90,11 @@ def reachable_hours(hours: CrewHours, weeks: int, lead: LeadTime) -> Floats:
 
     Parameters
     ----------
-    hours : Hours
+    hours : CrewHours
         What the crews have.
     weeks : int
         Weeks of the plan.
-    lead : Lead
+    lead : LeadTime
         From reminder to work.
 
     Returns
@@ -114,11 +114,11 @@ def moments_by_week(
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
     chosen : ndarray, shape (n,)
         Week of each; below 0 is none.
-    hours : Hours
+    hours : CrewHours
         With what is out already.
     past : int
         Weeks before the plan.
@@ -160,7 +160,7 @@ def fits_intervals(
 
     Parameters
     ----------
-    intervals : Stretches
+    intervals : HallIntervals
         The stretches.
     total : ndarray, shape (k, 3)
         Moments of each stretch so far.
@@ -190,7 +190,7 @@ def slack_by_week(intervals: HallIntervals, total: Floats, z: float) -> Floats:
 
     Parameters
     ----------
-    intervals : Stretches
+    intervals : HallIntervals
         The stretches.
     total : ndarray, shape (k, 3)
         Moments of each stretch so far.
@@ -212,7 +212,7 @@ def overrun_chances(intervals: HallIntervals, moments: Floats) -> Floats:
 
     Parameters
     ----------
-    intervals : Stretches
+    intervals : HallIntervals
         The stretches.
     moments : ndarray, shape (p + w, 3)
         What goes out by week.
@@ -261,11 +261,11 @@ def linearise_bound(
 
     Parameters
     ----------
-    intervals : Stretches
+    intervals : HallIntervals
         The stretches.
     moments : ndarray, shape (p + w, 3), or None
         What goes out by week in the plan; None before there is one.
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
     out : ndarray, shape (k, 3)
         Moments of what is out already.
@@ -274,7 +274,7 @@ def linearise_bound(
 
     Returns
     -------
-    Tangent
+    LinearisedBound
         One row a stretch.
     """
     every = np.vstack([work.moments, out])

@@ -21,7 +21,7 @@ class PlanExchange:
 
     Parameters
     ----------
-    intervals : Stretches
+    intervals : HallIntervals
         The stretches of weeks.
     total : ndarray, shape (k, 3)
         Moments of each stretch, with everything that is in the plan.

@@ -16,7 +16,7 @@ def place_hours(expected: Floats, open_hours: Floats, lead: LeadTime) -> tuple[F
         Hours of each reminder week (a row) and kind, such as a town (a column).
     open_hours : ndarray, shape (w + lead.last,)
         Hours of each work week.
-    lead : Lead
+    lead : LeadTime
         From reminder to work.
 
     Returns
@@ -50,7 +50,7 @@ def expected_work_week(open_hours: Floats, weeks: int, lead: LeadTime) -> Floats
         Hours of each work week.
     weeks : int
         Reminder weeks.
-    lead : Lead
+    lead : LeadTime
         From reminder to work.
 
     Returns

@@ -134,9 +134,9 @@ def reminder_values(work: ReminderCandidates, rules: PacingRules) -> Floats:
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    rules : Rules
+    rules : PacingRules
         With the worth of an hour.
 
     Returns

@@ -3,7 +3,7 @@ the strip that is not needed, less the life of a coat cut short.
 
 Waiting from age t to t' costs (strip − recoat)·(F(t') − F(t)), F the chance that the strip limit is
 passed, and puts all later jobs off: that is worth g a month for as long as the coat protects, g the
-cost rate of upkeep at the best age. The balance is nought where the rule of age replacement (Barlow
+cost rate of upkeep at the best age. The balance is zero where the rule of age replacement (Barlow
 & Hunter 1960) says so: before it haste loses.
 """
 
@@ -14,7 +14,7 @@ import numpy as np
 from reminders.forecast import STRIP_RATIO, optimal_recoat_age, truncated_normal_cdf
 from reminders.forecast.arrays import Floats
 
-TYPICAL_MONTHS = 16.0  # the rate is reckoned at this median and scaled: only ratios matter
+TYPICAL_MONTHS = 16.0  # the rate is calculated at this median and scaled: only ratios matter
 
 
 def strip_chances_by_age(

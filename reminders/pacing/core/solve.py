@@ -33,9 +33,8 @@ MAX_EXACT_CHOICES = 400  # choices that are solved whole at once
 LINEARISATION_ROUNDS = 3  # tangents laid in a small problem
 MILP_SECONDS = 1.0  # for each round of a small problem
 ROUNDING_TOLERANCE = 1e-6
-MAX_RELATIVE_LOSS = (
-    0.02  # choices that would lose more of their value than this are left until the last fillings
-)
+# choices that would lose more of their value than this are left until the last fillings
+MAX_RELATIVE_LOSS = 0.02
 SHARED_DOUBT_ROW = np.array([[0.0, 0.0, 1.0]])  # picks the shared doubt out of the three sums
 
 
@@ -91,18 +90,18 @@ def solve_pacing(
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    hours : Hours
+    hours : CrewHours
         What the crews have.
-    lead : Lead, optional
+    lead : LeadTime, optional
         From reminder to work.
-    rules : Rules, optional
+    rules : PacingRules, optional
         Risk and worth.
 
     Returns
     -------
-    Pace
+    PacingSolution
         The plan; weeks that a person chose stand as they are, whatever they overrun.
     """
     lead = lead or LeadTime()
@@ -139,22 +138,22 @@ def evaluate_weeks(
 
     Parameters
     ----------
-    work : Work
+    work : ReminderCandidates
         What may be reminded.
-    hours : Hours
+    hours : CrewHours
         What the crews have.
     week : ndarray, shape (n,)
         Week of each; -1 is none.
-    lead : Lead, optional
+    lead : LeadTime, optional
         From reminder to work.
-    rules : Rules, optional
+    rules : PacingRules, optional
         Risk and worth.
     bound : float
         The best value known to be possible, if any.
 
     Returns
     -------
-    Pace
+    PacingSolution
         The same weeks with their figures.
     """
     intervals = hall_intervals(hours, work.weeks, lead or LeadTime())
@@ -334,7 +333,7 @@ class PacingSolver:
         return week
 
     def solve_exactly(self, linearised: LinearisedBound) -> Integers:
-        """A small problem: every choice whole, tangents laid anew while that gains something."""
+        """A small problem: every choice whole, tangents laid again while that gains something."""
         best = self.fixed
         value = -1.0
         for _ in range(LINEARISATION_ROUNDS):

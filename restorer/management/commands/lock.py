@@ -1,4 +1,4 @@
-"""`manage.py lock`: make the two lock files anew from pyproject.toml, with hashes and without
+"""`manage.py lock`: make the two lock files again from pyproject.toml, with hashes and without
 addresses."""
 
 import subprocess

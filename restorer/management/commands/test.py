@@ -24,6 +24,7 @@ class Command(BaseCommand):
         if not any(word.startswith("-n") for word in arguments):
             arguments = ["-n", "2", "--dist", "worksteal", *arguments]
         environment = {name: value for name, value in os.environ.items() if name not in UNSET}
+        environment.setdefault("OPENBLAS_NUM_THREADS", "1")  # workers share the cores as it is
         command = [sys.executable, "-m", "pytest", *arguments]
         sys.exit(
             subprocess.run(command, cwd=settings.BASE_DIR, env=environment, check=False).returncode

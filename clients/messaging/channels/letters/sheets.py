@@ -18,9 +18,8 @@ from math import ceil
 from clients.printing import paper_size
 
 INCH = 25.4
-MEAN_LETTER_WIDTH = (
-    2.1  # a letter of the address (10 pt) on average, capitals and all; wider than most
-)
+# a letter of the address (10 pt) on average, capitals and all; wider than most
+MEAN_LETTER_WIDTH = 2.1
 
 
 @dataclass(frozen=True)

@@ -37,9 +37,9 @@ def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> No
 
 
 def test_a_text_is_kept_used_and_dropped_again(as_owner: Browser) -> None:
-    door = reverse("speech:text", args=SMS)
+    path = reverse("speech:text", args=SMS)
     reset = reverse("speech:text_reset", args=SMS)
-    kept = as_owner.post(door, {"save": "yes", "body": "{business}: {decks}!\r\n{stop_line}\r\n"})
+    kept = as_owner.post(path, {"save": "yes", "body": "{business}: {decks}!\r\n{stop_line}\r\n"})
     given = {"greeting": "Ottilie", "decks": "Back deck", "due_by": "May"}
 
     assert kept.status_code == 302
@@ -115,10 +115,10 @@ def test_the_preview_says_why_a_text_cannot_be_written(as_owner: Browser) -> Non
 
 
 def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: Browser) -> None:
-    door = reverse("speech:text_look", args=("offer", "email", "fr"))
+    path = reverse("speech:text_look", args=("offer", "email", "fr"))
 
-    kept = as_owner.get(door)
-    typed = as_owner.post(door, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"})
+    kept = as_owner.get(path)
+    typed = as_owner.post(path, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"})
 
     assert "Voir l&#x27;offre" in page(kept)
     assert "&lt;b&gt;104&lt;/b&gt;" in page(typed)
@@ -182,9 +182,9 @@ RULE = {
 
 
 def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
-    door = reverse("speech:law_rule", args=("CA", "text"))
-    assert as_owner.post(door, RULE).status_code == 302
-    assert as_owner.post(door, RULE | {"source": "the adviser, again"}).status_code == 302
+    path = reverse("speech:law_rule", args=("CA", "text"))
+    assert as_owner.post(path, RULE).status_code == 302
+    assert as_owner.post(path, RULE | {"source": "the adviser, again"}).status_code == 302
 
     row = LawRule.objects.get()
     found = rule_for(
@@ -233,16 +233,16 @@ def test_the_pages_work_before_the_first_client(as_owner: Browser) -> None:
 def test_a_client_is_given_a_language_and_a_favourite_way_on_their_page(as_owner: Browser) -> None:
     client = ClientFactory(name="Ottilie Saltonby")
     MessageText.objects.create(purpose="offer", channel="call", language="gd", body="{decks}")
-    door = reverse("clients:edit", args=[client.pk])
+    path = reverse("clients:edit", args=[client.pk])
     rows = {"reach-TOTAL_FORMS": "0", "reach-INITIAL_FORMS": "0"}
 
-    assert "Scottish Gaelic" in page(as_owner.get(door))
+    assert "Scottish Gaelic" in page(as_owner.get(path))
     as_owner.post(
-        door, {"name": client.name, "language": "fr", "preferred_channel": "letter", **rows}
+        path, {"name": client.name, "language": "fr", "preferred_channel": "letter", **rows}
     )
 
     client.refresh_from_db()
     assert (client.language, client.preferred_channel) == ("fr", "letter")
     assert "not one of the available choices" in page(
-        as_owner.post(door, {"name": "x", "language": "tlh", **rows})
+        as_owner.post(path, {"name": "x", "language": "tlh", **rows})
     )
