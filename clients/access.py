@@ -7,8 +7,10 @@ from functools import wraps
 from typing import Any, cast
 
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from clients.models import Business, User
 
@@ -48,3 +50,11 @@ def business_of(request: HttpRequest) -> Business:
 def business_today(request: HttpRequest) -> date:
     """The date at the business."""
     return business_of(request).today(timezone.now())
+
+
+def redirect_back(request: HttpRequest, to: str, *args: Any) -> HttpResponseRedirect:
+    """To the page of ours that the form names as `back`, else to the page that is named here."""
+    back = request.POST.get("back", "")
+    if url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
+        return HttpResponseRedirect(back)
+    return redirect(to, *args)

@@ -12,6 +12,7 @@ class ClientsConfig(AppConfig):
 
         from clients import models
         from clients.messaging import models as messaging_models
+        from clients.messaging.actions import staff_notices  # noqa: F401 - its receiver
 
         # Said beside the field's label, on every form: what to do, not a rule of the program.
         Field.default_error_messages = Field.default_error_messages | {
@@ -29,6 +30,7 @@ class ClientsConfig(AppConfig):
         auditlog.register(
             messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"]
         )
+        auditlog.register(messaging_models.MailServer, exclude_fields=["password_sealed"])
         people = (
             models.Client,
             models.ContactPoint,

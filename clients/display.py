@@ -15,6 +15,7 @@ from babel.numbers import format_currency, format_decimal
 from django.conf import settings
 from django.utils import translation
 from django.utils.functional import lazy
+from django.utils.translation import gettext
 
 from clients.languages import primary_language, supported_language
 from clients.models import Business
@@ -107,6 +108,20 @@ def format_measure(value: Decimal | None, quantity: str) -> str:
     return f"{format_number(kind.from_si(Decimal(value), units))} {kind.symbol(units)}"
 
 
+def format_size(area_m2: Decimal | None) -> str:
+    """The area of a deck, or that nobody knows it."""
+    return format_measure(area_m2, "area") or gettext("size not known")
+
+
+def format_total_size(area_m2: Decimal | None, unsized: int) -> str:
+    """The area of several decks, and how many of them have none in the book."""
+    if not unsized:
+        return format_measure(area_m2 or Decimal(0), "area")
+    if not area_m2:
+        return "size not known"
+    return f"{format_measure(area_m2, 'area')} and {unsized} without a size"
+
+
 def format_pack_size(litres: Decimal) -> str:
     """A volume as printed on a pack: 0.75 L stays that, 3.785 L is 1 gal."""
     units = current_business().units
@@ -119,6 +134,17 @@ def format_money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
     return format_currency(amount, currency or current_business().currency, locale=current_locale())
+
+
+def format_whole_money(amount: Decimal | None) -> str:
+    """Rounded to whole units of the currency."""
+    if amount is None:
+        return ""
+    locale = current_locale()
+    pattern = locale.currency_formats["standard"].pattern.replace(".00", "").replace(",00", "")
+    return format_currency(
+        amount, current_business().currency, pattern, locale=locale, currency_digits=False
+    )
 
 
 def format_day(value: date | None) -> str:
@@ -136,6 +162,11 @@ def format_clock(value: datetime | None) -> str:
 
 def format_month(value: date | None) -> str:
     return format_date(value, format="LLLL y", locale=current_locale()) if value else ""
+
+
+def format_month_name(value: date) -> str:
+    """“March” without its year."""
+    return format_date(value, format="LLLL", locale=current_locale())
 
 
 def format_phone(value: str) -> str:

@@ -2,7 +2,8 @@
 
 Whoever changes something sends the event inside the transaction of the change and hands `now` on.
 A receiver that fails undoes the change: `send`, never `send_robust`. Within one app the function is
-called directly. The receivers: jobs/actions/offer_withdrawal.py and reminders/actions.py.
+called directly. The receivers: clients/messaging/actions/staff_notices.py,
+jobs/actions/offer_sending.py and offer_withdrawal.py, reminders/actions.py.
 """
 
 from django.dispatch import Signal
@@ -14,6 +15,11 @@ decks_changed = Signal()
 # Work on decks was booked (is_wanted) or declined by the client; the words say which and when.
 # deck_ids: Collection[int], is_wanted: bool, words: str, now: datetime
 work_decided = Signal()
+
+# Somebody takes messages back before they have left. A receiver locks what it will change and gives
+# back a function that takes the numbers of those that were stopped, and undoes what was noted.
+# messages: Sequence[Message], by: User, now: datetime
+messages_taken_back = Signal()
 
 # Clients asked to hear no more, or were archived; the words say which.
 # client_ids: Collection[int], words: str, now: datetime

@@ -11,7 +11,10 @@ class JobsConfig(AppConfig):
         from auditlog.registry import auditlog
 
         from jobs import models
-        from jobs.actions import offer_withdrawal  # noqa: F401 - its receiver of clients_left
+        from jobs.actions import (  # noqa: F401 - their receivers
+            offer_sending,
+            offer_withdrawal,
+        )
 
         for model in (
             models.Product,
@@ -29,5 +32,6 @@ class JobsConfig(AppConfig):
             models.Tax,
             models.Pack,
             models.StockTin,
+            models.ListImport,
         ):
             auditlog.register(model)

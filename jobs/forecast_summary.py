@@ -3,12 +3,13 @@
 The forecast is in an app above, which may not be imported here: the settings name its function.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Protocol
+from typing import Any, Protocol
 
 from django.conf import settings
+from django.db.models import QuerySet
 from django.utils.module_loading import import_string
 
 
@@ -36,3 +37,16 @@ def forecast_summary_by_deck(
 ) -> dict[int, ForecastSummary]:
     provider: ForecastProvider = import_string(settings.FORECAST_PROVIDER)
     return provider(deck_ids, today)
+
+
+class OverdueProvider(Protocol):
+    """The numbers of the decks that became due before a day and have had no coat since."""
+
+    def __call__(self, today: date) -> QuerySet[Any, Any]: ...
+
+
+def overdue_decks_sql(*, today: date) -> tuple[str, Sequence[object]]:
+    """A query for these numbers, and its values, as a part of another query."""
+    provider: OverdueProvider = import_string(settings.OVERDUE_PROVIDER)
+    sql, values = provider(today).query.sql_with_params()
+    return sql, values

@@ -1,7 +1,7 @@
 """What this app does: bring forecasts up to date, remind, and stop reminding; and what follows
 here, in the same transaction, when decks, jobs, bookings or answers change."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -10,11 +10,12 @@ from django.db.models import F, Q, prefetch_related_objects
 from django.dispatch import receiver
 from django.utils import timezone
 
-from clients.events import decks_changed, work_decided
+from clients.events import decks_changed, messages_taken_back, work_decided
 from clients.messaging import outbox
-from clients.messaging.models import Consent, Message
+from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
 from clients.messaging.outbox.compliance import expire_after
+from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
@@ -49,6 +50,16 @@ class RemindResult:
     left_out: list[LeftOut]
 
 
+@dataclass(frozen=True)
+class QueueRun:
+    """Who queues when, and the sending that it belongs to if it can be taken back."""
+
+    business: Business
+    by: User | None
+    now: datetime
+    sending: Sending | None = None
+
+
 def refresh_forecasts(
     *, deck_ids: Collection[int] | None = None, today: date, now: datetime
 ) -> int:
@@ -71,7 +82,8 @@ def queue_reminders(
     Never twice about a coat and step in any channel: the clients are locked in order of key, so of
     two overlapping runs the second waits and then finds the reminders of the first; constraints
     stand behind both. `limit` is of the number of messages, soonest first. `agreed_fingerprint` is
-    that of a preview; raises `PlanChanged` if the plan is another by now.
+    that of a preview; raises `PlanChanged` if the plan is another by now. What a person queues
+    waits so long as it can be taken back.
     """
     business = Business.objects.get()
     ahead = plan_reminders(asked, business=business, now=now)
@@ -81,7 +93,9 @@ def queue_reminders(
     made = plan_reminders(replace(asked, deck_ids=decks), business=business, now=now)
     if agreed_fingerprint and plan_fingerprint(made.planned) != agreed_fingerprint:
         raise PlanChanged(PlanChanged.__doc__)
-    queued = queue_planned_messages(made, business, by=by, now=now)
+    made.leave_out_clients(asked.without_clients)
+    run = QueueRun(business, by, now, outbox.open_sending(by=by, now=now))
+    queued = queue_planned_messages(made, run)
     return RemindResult(
         queued, made.left_out if asked.deck_ids is None else made.left_out + ahead.left_out
     )
@@ -106,7 +120,7 @@ def resend_by_other_channel(*, message: Message, by: User, now: datetime) -> Rem
     made = planning.run()
     if made.planned:
         dismiss_message(message=message, now=now, by=by)
-    return RemindResult(queue_planned_messages(made, business, by=by, now=now), made.left_out)
+    return RemindResult(queue_planned_messages(made, QueueRun(business, by, now)), made.left_out)
 
 
 def lock_clients(client_ids: Iterable[int]) -> None:
@@ -116,23 +130,23 @@ def lock_clients(client_ids: Iterable[int]) -> None:
     list(rows.select_for_update(no_key=True).values_list("pk"))
 
 
-def queue_planned_messages(
-    made: ReminderPlan, business: Business, *, by: User | None, now: datetime
-) -> list[Message]:
+def queue_planned_messages(made: ReminderPlan, run: QueueRun) -> list[Message]:
     """The messages in the outbox with their reminders; what cannot be sent joins the left out."""
-    drafts, unwritten = write_drafts(made.planned, business=business, today=business.today(now))
+    leave_out_unready(made, run.business)
+    today = run.business.today(run.now)
+    drafts, unwritten = write_drafts(made.planned, business=run.business, today=today)
     made.left_out += unwritten
-    messages = messages_from_drafts(drafts, made, business, by=by, now=now)
+    messages = messages_from_drafts(drafts, made, run)
     new = {
         message.idempotency_key: message
-        for message in queueing.store_new_messages(list(messages.values()), by=by, now=now)
+        for message in queueing.store_new_messages(list(messages.values()), by=run.by, now=run.now)
     }
     for key in messages.keys() - new.keys():
         made.left_out += unwritable_decks(
             next(each for each in made.planned if each.key == key), ALREADY_QUEUED
         )
     ClientLink.objects.bulk_create(
-        ClientLink(message=new[draft.planned.key], page_hash=draft.page.page_hash, made_at=now)
+        ClientLink(message=new[draft.planned.key], page_hash=draft.page.page_hash, made_at=run.now)
         for draft in drafts
         if draft.page and draft.planned.key in new
     )
@@ -152,13 +166,18 @@ def queue_planned_messages(
     return sorted(new.values(), key=lambda message: message.pk)
 
 
+def leave_out_unready(made: ReminderPlan, business: Business) -> None:
+    """Nothing goes by a channel while something keeps from sending by it."""
+    channels = {each.route.channel for each in made.planned}
+    parts = {channel: blocking_parts(business, [channel]) for channel in channels}
+    for each in made.planned:
+        if parts[each.route.channel]:
+            made.left_out += unwritable_decks(each, not_ready_words(parts[each.route.channel]))
+    made.planned = [each for each in made.planned if not parts[each.route.channel]]
+
+
 def messages_from_drafts(
-    drafts: Sequence[Draft],
-    made: ReminderPlan,
-    business: Business,
-    *,
-    by: User | None,
-    now: datetime,
+    drafts: Sequence[Draft], made: ReminderPlan, run: QueueRun
 ) -> dict[str, Message]:
     """Key → message, checked and not yet kept."""
     clients = Client.objects.in_bulk([draft.planned.client_id for draft in drafts])
@@ -168,7 +187,7 @@ def messages_from_drafts(
     found = {}
     for draft in drafts:
         try:
-            message = message_from_draft(draft, clients, consents, business, by=by, now=now)
+            message = message_from_draft(draft, clients, consents, run)
         except Unsendable as problem:
             made.left_out += unwritable_decks(draft.planned, str(problem))
         else:
@@ -177,13 +196,7 @@ def messages_from_drafts(
 
 
 def message_from_draft(
-    draft: Draft,
-    clients: dict[int, Client],
-    consents: dict[int, Consent],
-    business: Business,
-    *,
-    by: User | None,
-    now: datetime,
+    draft: Draft, clients: dict[int, Client], consents: dict[int, Consent], run: QueueRun
 ) -> Message:
     """The message with the law that was asked when it was planned, not to be sent once its basis
     has run out."""
@@ -200,10 +213,11 @@ def message_from_draft(
         consent=consents.get(allowed.consent_id or 0),
         written=draft.written,
         not_before=planned.goes_at,
+        sending=run.sending,
     )
-    message = queueing.draft_message(business, outgoing, now=now, by=by)
+    message = queueing.draft_message(run.business, outgoing, now=run.now, by=run.by)
     message.law = allowed.rule.code
-    expire_after(message, allowed.law_ends_on, business)
+    expire_after(message, allowed.law_ends_on, run.business)
     return message
 
 
@@ -235,13 +249,10 @@ def stop_reminders(
     return len(coats)
 
 
-def lift_reminder_stop(*, deck: Deck) -> bool:
-    """Reminders about the coat now on the deck may go again; True if they were stopped."""
-    return bool(
-        Stop.objects.filter(
-            deck=deck, job__in=Forecast.objects.filter(deck=deck).values("job")
-        ).delete()[0]
-    )
+def lift_reminder_stops(*, deck_ids: Collection[int]) -> int:
+    """Reminders about the coats now on these decks may go again; how many were stopped."""
+    coats = Forecast.objects.filter(deck__in=deck_ids).values("job")
+    return Stop.objects.filter(deck__in=deck_ids, job__in=coats).delete()[0]
 
 
 @transaction.atomic
@@ -264,6 +275,11 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
     outdated = waiting.filter(is_gone | ~Q(job=F("deck__forecast__job")))
     messages = {reminder.message_id: reminder.message for reminder in outdated}
     return outbox.cancel_unsent(messages=messages.values(), why=OUTDATED, now=now, by=None)
+
+
+def forget_unsent_reminders(*, message_ids: Collection[int]) -> int:
+    """The decisions behind messages that were taken back before they left; how many."""
+    return Reminder.objects.filter(message__in=message_ids).delete()[0]
 
 
 def lock_clients_of_decks(deck_ids: Collection[int]) -> None:
@@ -304,3 +320,11 @@ def end_reminding_about_work(
         cancel_for_booking(deck_ids=deck_ids, words=words, now=now)
     else:
         stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=now)
+
+
+@receiver(messages_taken_back)
+def forget_reminders_taken_back(
+    *, messages: Sequence[Message], **_signal: object
+) -> Callable[[Collection[int]], int]:
+    """A reminder that was stopped before it left counts as never sent."""
+    return lambda stopped: forget_unsent_reminders(message_ids=stopped)

@@ -35,6 +35,14 @@ class DaysPast(Func):
     output_field = IntegerField()
 
 
+# how many decks, their area, and how many of them have none in the book
+COUNT_AND_AREA = {
+    "decks": Count("pk"),
+    "area_m2": Sum("deck__area_m2"),
+    "unsized": Count("pk", filter=Q(deck__area_m2=None)),
+}
+
+
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
         """Of decks that are neither archived nor a former client's."""
@@ -50,11 +58,15 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
-        large ones and those long past due on that day."""
+        large ones and those long past due on that day; those whose size nobody knows come last."""
         lateness = 1 + DaysPast(Value(on), F("due_on")) / Value(365.0)
         worth = ExpressionWrapper(F("deck__area_m2") * lateness, output_field=FloatField())
         return self.annotate(worth=worth).order_by(
-            "deck__site__town", "deck__site__region", "-worth", "deck_id"
+            "deck__site__town",
+            "deck__site__region",
+            F("worth").desc(nulls_last=True),
+            "due_on",
+            "deck_id",
         )
 
     def towns(self) -> "models.QuerySet[Forecast, Any]":
@@ -62,8 +74,12 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         town = F("deck__site__town")
         region = F("deck__site__region")
         grouped = self.order_by().values(town=town, region=region)
-        counted = grouped.annotate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
+        counted = grouped.annotate(**COUNT_AND_AREA)
         return counted.order_by("town", "region")
+
+    def count_and_area(self) -> dict[str, Any]:
+        """How many decks, how much surface [m²], and how many decks whose size nobody knows."""
+        return self.order_by().aggregate(**COUNT_AND_AREA)
 
     def counts_by_month(self, first: date, months: int) -> dict[date, int]:
         """How many become due in each of so many months, from the first on;
@@ -98,12 +114,21 @@ class Forecast(models.Model):
     contributions = models.JSONField(
         default=dict, help_text="Factor → months longer or shorter than the reference."
     )
+    unknowns = models.JSONField(
+        default=dict, help_text="What is not known → months that knowing it takes off the window."
+    )
     prior_share = models.FloatField(default=1.0, help_text="How much rests on the prior, 0 to 1.")
     coat_build = models.PositiveSmallIntegerField(
         default=0, help_text="Coats since the last strip."
     )
     sound_on = models.DateField(
         null=True, blank=True, help_text="Last visit at which the coat was found sound."
+    )
+
+    strip_on = models.DateField(
+        null=True,
+        blank=True,
+        help_text="From then on it is more likely than not that only a strip will do.",
     )
 
     objects = ForecastQuerySet.as_manager()
@@ -439,3 +464,23 @@ class PacedDeck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deck} in the week of {self.week}"
+
+
+class SavedView(models.Model):
+    """A list of the page Today that somebody comes back to: a name for what stands in the
+    address."""
+
+    owner = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="saved_views"
+    )
+    name = models.CharField(max_length=60)
+    query = models.CharField(max_length=500, help_text="As in the address, after “?”.")
+
+    class Meta:
+        ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["owner", "name"], name="view_once_a_name_and_person")
+        ]
+
+    def __str__(self) -> str:
+        return self.name

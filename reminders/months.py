@@ -1,7 +1,8 @@
 """Months of the calendar, each written as its first day and typed as 2027-03."""
 
 import re
-from datetime import date
+from collections.abc import Collection
+from datetime import date, timedelta
 
 # the years that a due list can show
 MIN_YEAR = 1950
@@ -36,3 +37,13 @@ def shift_months(month: date, count: int) -> date:
 def month_key(month: date) -> str:
     """As it stands in addresses and on the command line."""
     return f"{month:%Y-%m}"
+
+
+def last_day_of_season(day: date, season_months: Collection[int]) -> date:
+    """Of the season that runs, or of the next one; a year ahead where all months are season."""
+    months = [shift_months(month_of(day), later) for later in range(25)]
+    first = next(each for each in months if each.month in season_months)
+    after = next(
+        (each for each in months if each > first and each.month not in season_months), months[12]
+    )
+    return after - timedelta(days=1)

@@ -3,19 +3,22 @@ twice without harm."""
 
 import logging
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.utils import timezone
 
 from clients.messaging import incoming, outbox
-from clients.messaging.actions import retention
+from clients.messaging.actions import retention, staff_notices
+from clients.messaging.channels import TRANSPORTS
 from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
+from jobs import importing
+from jobs.models import ListImport
 from reminders import actions
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
-from reminders.steps import ReminderRequest
+from reminders.steps import ReminderRequest, plan_reminders
 
 MAX_PER_NIGHT = 2000
 TICK_SECONDS = 45  # well before django-q2's own timeout, which must never fire
@@ -27,7 +30,13 @@ def tick() -> str:
     """Each minute: show a sign of life, hand the outbox over, read what came in. What goes wrong
     in one part keeps no other from its turn."""
     Heartbeat.objects.record("worker")
-    parts: list[Callable[[], str]] = [hand_over, finish_events, fetch_bounces]
+    parts: list[Callable[[], str]] = [
+        hand_over,
+        tell_staff,
+        finish_events,
+        continue_lists,
+        fetch_bounces,
+    ]
     return ", ".join(filter(None, map(attempt_part, parts)))
 
 
@@ -45,15 +54,31 @@ def hand_over() -> str:
     return f"{tally.accepted} accepted of {tally.total}"
 
 
+def tell_staff() -> str:
+    """What people of the business are to hear of, and that a channel stands still."""
+    now = timezone.now()
+    if Business.current() and (down := sender.down_reasons(list(TRANSPORTS))):
+        staff_notices.announce_lines_down(reasons=down, now=now)
+    staff_notices.mail_staff_notices(now=now)
+    return ""
+
+
 def finish_events() -> str:
     incoming.finish_events(now=timezone.now())
+    return ""
+
+
+def continue_lists() -> str:
+    """Lists that are coming in, should nobody have been woken for them."""
+    if ListImport.objects.working().exists():
+        importing.continue_imports()
     return ""
 
 
 def fetch_bounces() -> str:
     """What mail servers sent back. A mailbox that cannot be reached is tried again with the next
     tick."""
-    if not incoming.has_bounce_mailbox():
+    if not incoming.has_bounce_mailbox() or is_book_held():
         return ""
     try:
         incoming.fetch_unseen_mails(
@@ -68,6 +93,12 @@ def fetch_bounces() -> str:
     return ""
 
 
+def is_book_held() -> bool:
+    """A restored book queues nothing by itself, and leaves the mailbox to the one that sends."""
+    business = Business.current()
+    return business is not None and business.sends_nothing
+
+
 def refresh_forecasts_nightly() -> int:
     """Each night: what the weather and the calendar changed; plans whose weeks are over end."""
     business = Business.current()
@@ -77,6 +108,25 @@ def refresh_forecasts_nightly() -> int:
     pacing_plan.delete_old_plans(today=business.today(now))
     count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
     bridge.analyze_forecast_table()
+    announce_week(business, now=now)
+    return count
+
+
+def announce_week(business: Business, *, now: datetime) -> int:
+    """On Mondays: how many clients are to be reminded this week. How many there are."""
+    today = business.today(now)
+    if today.isoweekday() != 1:
+        return 0
+    week = ReminderRequest(today + timedelta(days=7))
+    count = len(plan_reminders(week, business=business, now=now).planned)
+    if count:
+        clients = "1 client is" if count == 1 else f"{count} clients are"
+        staff_notices.announce_to_staff(
+            key=f"week/{today}",
+            words=f"The plan of this week is ready: {clients} to be reminded.",
+            url="/due/",
+            now=now,
+        )
     return count
 
 
@@ -103,6 +153,8 @@ def queue_reminders_nightly() -> str:
         or not ReminderStep.objects.filter(is_on=True, goes_by_itself=True).exists()
     ):
         return "No step goes by itself."
+    if is_book_held():
+        return "The book is held."
     now = timezone.now()
     tomorrow = business.today(now) + timedelta(days=1)
     queued = actions.queue_reminders(

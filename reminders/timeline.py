@@ -1,7 +1,7 @@
-"""Everything that ever happened on a deck, newest first, in a fixed number of queries however long
-the history."""
+"""Everything that ever happened on a deck, or with a client, newest first, in a fixed number of
+queries however long the history."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -11,16 +11,24 @@ from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from clients.messaging.models import Message
-from clients.models import Deck
-from jobs.models import CoatApplied, Job, Photo, Visit
+from clients.models import Client, Deck
+from jobs.models import Booking, CoatApplied, Job, Offer, Photo, Visit
 
-# On one day: what was found, then the work, then photographs of it, then what was said.
-ORDER_WITHIN_DAY = {"visit": 0, "job": 1, "photo": 2, "message": 3}
+# On one day: what was found, then the work, then photographs of it, then what was said and agreed.
+ORDER_WITHIN_DAY = {"visit": 0, "job": 1, "photo": 2, "message": 3, "offer": 4, "booking": 5}
+# What the history of a client is filtered by; each of them a part of it.
+TIMELINE_PARTS = {
+    "jobs": ("job", "photo"),
+    "checks": ("visit",),
+    "messages": ("message",),
+    "offers": ("offer",),
+    "bookings": ("booking",),
+}
 
 
 @dataclass(frozen=True)
 class TimelineEntry:
-    """One thing that happened; `kind` is visit, job, photo or message and `row` the row of it."""
+    """One thing that happened; `kind` is a key of ORDER_WITHIN_DAY and `row` the row of it."""
 
     on: date
     kind: str
@@ -36,51 +44,99 @@ class TimelineYear:
 
 
 def deck_timeline(deck: Deck) -> list[TimelineYear]:
-    """The whole history by year."""
+    """The whole history of a deck by year."""
+    about = Q(reminders__deck=deck) | Q(reminders=None)
     entries = [
-        *job_entries(deck),
-        *visit_entries(deck),
-        *photo_entries(deck),
-        *message_entries(deck),
+        *job_entries([deck.pk]),
+        *visit_entries([deck.pk]),
+        *photo_entries([deck.pk]),
+        *message_entries(Message.objects.filter(about, client=deck.site.client_id).distinct()),
     ]
-    entries.sort(
-        key=lambda entry: (entry.on, ORDER_WITHIN_DAY[entry.kind], entry.row.pk), reverse=True
-    )
+    return entries_by_year(entries)
+
+
+def client_timeline(
+    client: Client, *, part: str = "", with_messages: bool = True, limit: int
+) -> tuple[list[TimelineYear], int]:
+    """The history of all decks of a client with messages, offers and visits, or one part of it:
+    the newest entries, and how many there are."""
+    decks = list(Deck.objects.filter(site__client=client).values_list("pk", flat=True))
+    kinds = TIMELINE_PARTS.get(part) or tuple(ORDER_WITHIN_DAY)
+    entries: list[TimelineEntry] = []
+    for kind, read in (("job", job_entries), ("visit", visit_entries), ("photo", photo_entries)):
+        if kind in kinds:
+            entries += read(decks)
+    if "message" in kinds and with_messages:
+        entries += message_entries(Message.objects.filter(client=client))
+    if "offer" in kinds and with_messages:
+        entries += offer_entries(client)
+    if "booking" in kinds:
+        entries += booking_entries(client)
+    entries.sort(key=entry_order, reverse=True)
+    return entries_by_year(entries[:limit]), len(entries)
+
+
+def entry_order(entry: TimelineEntry) -> tuple[date, int, int]:
+    return entry.on, ORDER_WITHIN_DAY[entry.kind], entry.row.pk
+
+
+def entries_by_year(entries: Sequence[TimelineEntry]) -> list[TimelineYear]:
+    ordered = sorted(entries, key=entry_order, reverse=True)
     return [
         TimelineYear(year, list(members))
-        for year, members in groupby(entries, key=lambda entry: entry.on.year)
+        for year, members in groupby(ordered, key=lambda entry: entry.on.year)
     ]
 
 
-def job_entries(deck: Deck) -> Iterator[TimelineEntry]:
+def job_entries(deck_ids: Collection[int]) -> Iterator[TimelineEntry]:
     """Jobs with what went on and the photographs taken on them."""
     coats = CoatApplied.objects.select_related("product", "batch").order_by("position")
-    jobs = Job.objects.filter(deck=deck).prefetch_related(
-        Prefetch("coats_applied", coats), "photos"
-    )
+    jobs = Job.objects.filter(deck__in=deck_ids).select_related("deck__site")
+    jobs = jobs.prefetch_related(Prefetch("coats_applied", coats), "photos")
     return (TimelineEntry(job.finished_on, "job", job) for job in jobs)
 
 
-def visit_entries(deck: Deck) -> Iterator[TimelineEntry]:
-    return (
-        TimelineEntry(visit.visited_on, "visit", visit) for visit in Visit.objects.filter(deck=deck)
-    )
+def visit_entries(deck_ids: Collection[int]) -> Iterator[TimelineEntry]:
+    visits = Visit.objects.filter(deck__in=deck_ids).select_related("deck")
+    return (TimelineEntry(visit.visited_on, "visit", visit) for visit in visits)
 
 
-def photo_entries(deck: Deck) -> Iterator[TimelineEntry]:
+def photo_entries(deck_ids: Collection[int]) -> Iterator[TimelineEntry]:
     """Photographs that belong to no job; the others stand with theirs."""
-    return (
-        TimelineEntry(photo.taken_on, "photo", photo)
-        for photo in Photo.objects.filter(deck=deck, job=None)
+    photos = Photo.objects.filter(deck__in=deck_ids, job=None).select_related("deck")
+    return (TimelineEntry(photo.taken_on, "photo", photo) for photo in photos)
+
+
+def message_entries(messages: Any) -> Iterator[TimelineEntry]:
+    """What was said; the texts stay in the database."""
+    shown = messages.only(
+        "channel", "kind", "state", "subject", "queued_at", "accepted_at", "address"
     )
-
-
-def message_entries(deck: Deck) -> Iterator[TimelineEntry]:
-    """What was said to the client about this deck, or about no deck in particular."""
-    about = Q(reminders__deck=deck) | Q(reminders=None)
-    said = Message.objects.filter(about, client=deck.site.client_id).distinct()
-    shown = said.only("channel", "kind", "state", "subject", "queued_at", "accepted_at", "address")
     return (
         TimelineEntry(timezone.localdate(message.queued_at), "message", message)
         for message in shown
+    )
+
+
+def offer_entries(client: Client) -> Iterator[TimelineEntry]:
+    """Offers on the day of their last answer, else on the day they were sent or drafted."""
+    rows = Offer.objects.filter(client=client).exclude(state=Offer.State.REPLACED)
+    return (
+        TimelineEntry(offer_day(offer), "offer", offer)
+        for offer in rows.defer("introduction", "waiting")
+    )
+
+
+def offer_day(offer: Offer) -> date:
+    at = offer.answered_at or offer.sent_at
+    return timezone.localdate(at) if at else offer.drafted_on
+
+
+def booking_entries(client: Client) -> Iterator[TimelineEntry]:
+    """Visits that are booked, held or were called off; those that were done stand with their
+    jobs."""
+    rows = Booking.objects.filter(client=client).exclude(state=Booking.State.DONE)
+    return (
+        TimelineEntry(booking.first_on, "booking", booking)
+        for booking in rows.select_related("site", "crew")
     )

@@ -25,7 +25,8 @@ LOCK_DIR = BASE_DIR / "restorer" / "requirements"
 LOG = VAR_DIR / "bootstrap.log"
 MIN_PYTHON = (3, 11)
 DEV_COMMANDS = {"test", "lock"}
-HELP_COMMANDS = {"help", "--help", "-h", "version", "--version"}
+HELP_OPTIONS = {"--help", "-h", "--version"}
+HELP_COMMANDS = {*HELP_OPTIONS, "help", "version"}
 WITHOUT_DATABASE = {*HELP_COMMANDS, "lock", "makemessages", "compilemessages", "build_places"}
 LIBRARIES = {
     "pango-1.0": "libpango-1.0-0",
@@ -54,10 +55,15 @@ def prepare_environment(arguments: list[str]) -> None:
         ensure_libraries()
         if command == "test":
             os.environ["CHROMIUM"] = ensure_chromium()
-        if command not in WITHOUT_DATABASE and not os.environ.get("DATABASE_URL"):
+        if needs_database(command, arguments[2:]) and not os.environ.get("DATABASE_URL"):
             start_database()
     except BootstrapError as error:
         sys.exit(f"\n{error}")
+
+
+def needs_database(command: str, options: list[str]) -> bool:
+    """Whoever only asks how a command is used starts no server. What follows `test` is pytest's."""
+    return command not in WITHOUT_DATABASE and not HELP_OPTIONS.intersection(options)
 
 
 def check_python() -> None:
@@ -285,6 +291,7 @@ def start_database() -> None:
     from restorer.local import postgres
     from restorer.local.postgres_programs import PostgresError
 
+    os.environ.pop("RESTORER_OWNS_POSTGRES", None)  # of whoever started us
     try:
         if postgres.start_server():
             os.environ["RESTORER_OWNS_POSTGRES"] = "1"

@@ -1,25 +1,31 @@
-"""What every page frame shows: the name of the business and the navigation."""
+"""What every page frame shows: the name of the business, and the navigation with the place that
+the page belongs to."""
 
 from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest
-from django.urls import reverse
+from django.urls import ResolverMatch, reverse
+from django.utils import timezone
+
+from clients.messaging.views.confirm import held_sending
+from reminders.today import count_inbox
 
 
 @dataclass(frozen=True)
 class NavigationItem:
-    """One entry of the navigation."""
+    """One entry of the navigation; `waiting` is how much waits for somebody there."""
 
     label: str
     url: str
     icon: str
     is_current: bool
+    waiting: int = 0
 
 
 PAGES = [
-    ("This month", "this_month", "month", ""),
-    ("Decks", "decks:search", "deck", ""),
+    ("Today", "today", "month", ""),
+    ("Clients", "clients:list", "deck", ""),
     ("Log a job", "jobs:log", "log", ""),
     ("Due list", "reminders:due", "due", "may_send"),
     ("Offers", "offers:list", "offer", "may_send"),
@@ -28,20 +34,84 @@ PAGES = [
     ("Figures", "figures:overview", "figures", "may_send"),
     ("Settings", "settings:overview", "settings", ""),
 ]
+# Where a page belongs: by its own name, else by the group of addresses that it is one of.
+SECTION_OF_PAGE = {
+    "today": "Today",
+    "reminders:redraft_offer": "Offers",
+    "jobs:log": "Log a job",
+    "steps:rules": "Settings",
+    "steps:stop": "Clients",
+    "steps:lift": "Clients",
+    "steps:otherwise": "Outbox",
+    "jobs:to_buy": "Diary",
+    "own_password": "Settings",
+} | dict.fromkeys(
+    [
+        f"jobs:{page}"
+        for page in (
+            "products",
+            "product_new",
+            "product_edit",
+            "shelf",
+            "pack_add",
+            "pack_change",
+            "tin_add",
+            "tin_change",
+            "batch",
+        )
+    ],
+    "Settings",
+)
+SECTION_OF_GROUP = {
+    "clients": "Clients",
+    "decks": "Clients",
+    "deck_forms": "Clients",
+    "jobs": "Clients",
+    "reminders": "Due list",
+    "pacing": "Diary",
+    "offers": "Offers",
+    "diary": "Diary",
+    "outbox": "Outbox",
+    "channels": "Outbox",
+    "figures": "Figures",
+    "settings": "Settings",
+    "speech": "Settings",
+    "prices": "Settings",
+}
+
+
+def section_of(match: ResolverMatch | None) -> str:
+    """The label of the entry that a page belongs to; empty where there is no such page."""
+    if match is None:
+        return ""
+    return SECTION_OF_PAGE.get(match.view_name) or SECTION_OF_GROUP.get(match.app_name, "")
 
 
 def navigation(request: HttpRequest) -> list[NavigationItem]:
     """The pages this person may open; none before sign-in."""
-    if not getattr(request, "user", None) or not request.user.is_authenticated:
+    user = getattr(request, "user", None)
+    if not user or not user.is_authenticated:
         return []
-    items = []
-    for label, name, icon, right in PAGES:
-        if right and not getattr(request.user, right):
-            continue
-        url = reverse(name)
-        is_current = request.path == url if url == "/" else request.path.startswith(url)
-        items.append(NavigationItem(label, url, icon, is_current))
-    return items
+    section = section_of(request.resolver_match)
+    return [
+        NavigationItem(
+            label,
+            reverse(name),
+            icon,
+            label == section,
+            inbox_count(request) if name == "today" else 0,
+        )
+        for label, name, icon, right in PAGES
+        if not right or getattr(user, right)
+    ]
+
+
+def inbox_count(request: HttpRequest) -> int:
+    """What waits for whoever may see to it."""
+    business = getattr(request, "business", None)
+    if business is None or not getattr(request.user, "may_send", False):
+        return 0
+    return count_inbox(today=business.today(timezone.now()))
 
 
 def page_frame(request: HttpRequest) -> dict[str, Any]:
@@ -49,5 +119,6 @@ def page_frame(request: HttpRequest) -> dict[str, Any]:
     return {
         "business": business,
         "business_name": business.name if business else "",
-        "navigation": navigation(request),
+        "navigation": (items := navigation(request)),
+        "held_sending": held_sending(request) if items else None,
     }

@@ -110,6 +110,7 @@ TEMPLATES = [
     }
 ]
 
+OWN_DATABASE = not os.environ.get("DATABASE_URL")  # the server of our own, under var/
 DATABASES = {
     "default": dj_database_url.parse(
         os.environ.get("DATABASE_URL") or postgres.database_url(),
@@ -120,6 +121,7 @@ DATABASES = {
 # What a lower app asks of one above it, which it may not import.
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
+OVERDUE_PROVIDER = "reminders.forecasting.forecast_summaries.overdue_deck_ids"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {
     "default": {
@@ -143,7 +145,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 LOGIN_URL = "sign_in"
-LOGIN_REDIRECT_URL = "this_month"
+LOGIN_REDIRECT_URL = "today"
 LOGOUT_REDIRECT_URL = "sign_in"
 AXES_FAILURE_LIMIT = 6
 AXES_COOLOFF_TIME = 0.25  # hours
@@ -189,7 +191,9 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
-MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / "photos"))
+DEMO_PREFIX = "demo-" if MODE == "demo" else ""  # the invented book's files lie apart from yours
+MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos"))
+BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
@@ -216,7 +220,9 @@ ANYMAIL = {
     for name, value in os.environ.items()
     if name.startswith("ANYMAIL_")
 }
+EMAIL_FROM_ENVIRONMENT = "EMAIL_HOST" in os.environ  # else the page of the mail server counts
 EMAIL_HOST = os.environ.get("EMAIL_HOST", "127.0.0.1")
+BLOCK_UNREADY = MODE != "demo"  # nothing leaves before the parts of sending are sound
 EMAIL_PORT = int(os.environ.get("EMAIL_PORT", "2525" if MODE == "demo" else "25"))
 EMAIL_HOST_USER = os.environ.get("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = os.environ.get("EMAIL_HOST_PASSWORD", "")

@@ -3,13 +3,13 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import health, views
+from restorer import backup_page, health, views
 
 urlpatterns = [
-    path("", views.show_this_month, name="this_month"),
+    path("", include("reminders.urls.today")),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
-    path("clients/", include("clients.urls.clients")),
+    path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),
@@ -26,7 +26,12 @@ urlpatterns = [
     path("outbox/", include("clients.messaging.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
     path("settings/", include("clients.messaging.urls.texts")),
+    path("settings/backup/", backup_page.show_backup, name="backup"),
+    path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
+    path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
+    path("settings/backup/export/", backup_page.download_export, name="backup_export"),
     path("settings/prices/", include("jobs.urls.prices")),
+    path("settings/lists/", include("jobs.urls.lists")),
 ]
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"

@@ -1,4 +1,4 @@
-"""The first page, the health page and the pages for when something went wrong."""
+"""The sample page and the pages for when something went wrong."""
 
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
@@ -7,19 +7,8 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_today
 from clients.forms import form_recovery
-from reminders.months import month_of
 from restorer.demo.style_samples import style_samples
-from restorer.month_page import month_page
-
-
-@require_GET
-def show_this_month(request: HttpRequest) -> HttpResponse:
-    """The first page after signing in."""
-    today = business_today(request)
-    page = month_page(month_of(today), today=today)
-    return render(request, "restorer/this_month.html", {"page": page, "today": today})
 
 
 @require_GET

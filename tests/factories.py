@@ -109,6 +109,7 @@ class DeckFactory(RowFactory):
     site = factory.SubFactory(PropertyFactory)
     label = factory.Sequence(lambda n: f"Back deck {n}")
     area_m2 = Decimal("18.00")
+    species = "treated_pine"
 
 
 class ProductFactory(RowFactory):

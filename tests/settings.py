@@ -13,6 +13,7 @@ STATIC_ROOT = VAR_DIR / "test-static"  # noqa: F405
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 MEDIA_ROOT = VAR_DIR / "test-photos"  # noqa: F405
 BASE_URL = "https://decks.example.com"
+BLOCK_UNREADY = False  # test_readiness.py asks for it
 EMAIL_TIMEOUT = 5
 # What the tests write need not outlive a power cut, and none of it is worth compiling.
 options = DATABASES["default"].setdefault("OPTIONS", {})  # noqa: F405

@@ -13,6 +13,7 @@ from clients import emails as addresses
 from clients import phones as numbers
 from clients.events import clients_left
 from clients.messaging import outbox, suppression
+from clients.messaging.customers import CUSTOMER, LikelyCustomer
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User, traits_of
 
@@ -205,6 +206,36 @@ def record_consent(
     elif entry.is_welcome_again:
         lift_suppression(client, channel)
     return consent
+
+
+CUSTOMER_WORDING = "Existing customer; nothing was said about messages."
+
+
+@transaction.atomic
+def confirm_customers(
+    *, customers: Iterable[LikelyCustomer], by: User, now: datetime
+) -> list[Consent]:
+    """Keep for many at once that they are customers, as somebody who knows them says.
+    Until when it counts the law works out from their last job."""
+    rows = [
+        Consent(
+            client_id=each.client_id,
+            channel=each.channel,
+            is_given=True,
+            basis=CUSTOMER,
+            wording=CUSTOMER_WORDING,
+            evidence=customer_evidence(each, by),
+            recorded_at=now,
+            recorded_by=by,
+        )
+        for each in customers
+    ]
+    return Consent.objects.bulk_create(rows)
+
+
+def customer_evidence(customer: LikelyCustomer, by: User) -> str:
+    job = f"Last job {customer.last_job_on}."
+    return f"{job} Confirmed by {by} with other customers ({customer.rule.code})."[:300]
 
 
 def lift_suppression(client: Client, channel: str) -> None:

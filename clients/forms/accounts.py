@@ -143,3 +143,19 @@ class PersonPasswordForm(SetPasswordForm):
 
 class OwnPasswordForm(PasswordChangeForm):
     """The old one and a new one."""
+
+
+class NoticesForm(forms.ModelForm):
+    """How somebody hears of what clients do."""
+
+    class Meta:
+        model = User
+        fields = ["notices_by", "email"]
+        labels = {"notices_by": "Mail about answers of clients, and about trouble", "email": "To"}
+        widgets = {"notices_by": forms.RadioSelect}
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("notices_by") != User.Notices.NONE and not values.get("email"):
+            self.add_error("email", "Write the address that it goes to, or choose “Not at all”.")
+        return values

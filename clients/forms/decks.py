@@ -1,4 +1,4 @@
-"""The form of a deck: three things it needs, and what wears it with sensible defaults."""
+"""The form of a deck: what it needs, and what wears it with sensible defaults."""
 
 from datetime import date
 from decimal import Decimal
@@ -66,7 +66,7 @@ class PresetField(forms.ChoiceField):
 
 
 class DeckForm(forms.Form):
-    """Label, area and timber; the rest may wait."""
+    """Label and timber; the rest may wait, the area too."""
 
     label = forms.CharField(
         label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck."
@@ -126,8 +126,9 @@ class DeckForm(forms.Form):
             units=units,
             maximum=Decimal(50_000),
             min_value=Decimal("0.01"),
+            required=False,
             error_messages={"min_value": "The area must be more than 0."},
-            help_text="Deck boards only.",
+            help_text="Deck boards only. Empty if you do not know it.",
         )
         for name, quantity, label, most in (
             ("rail_m", "length", "Rail length", 5_000),

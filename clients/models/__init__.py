@@ -9,7 +9,7 @@ from clients.models.channel import (
     traits_of,
 )
 from clients.models.client import Client, ContactPoint
-from clients.models.deck import SPECIES_CLASS, Deck, Species
+from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
 
@@ -30,6 +30,7 @@ __all__ = [
     "Property",
     "Species",
     "User",
+    "UsualSize",
     "channels_with",
     "is_primary_key",
     "primary_keys",

@@ -72,7 +72,15 @@ class Business(models.Model):
         default=13,
         validators=[MinValueValidator(1)],
     )
+    mail_tested_with = models.CharField(
+        max_length=300, blank=True, editable=False, help_text="The server that took a test mail."
+    )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
+    sending_held_at = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="Since when nothing goes out: the book was restored and may not be the only one.",
+    )
     updated_at = models.DateTimeField(auto_now=True)
 
     class Meta:
@@ -107,6 +115,11 @@ class Business(models.Model):
         return ZoneInfo(self.time_zone)
 
     @property
+    def sends_nothing(self) -> bool:
+        """The book is held: no message, letter or call leaves it (docs/decisions/0032)."""
+        return self.sending_held_at is not None
+
+    @property
     def sender(self) -> str:
         return self.sender_email or self.email
 
@@ -129,6 +142,17 @@ class User(AbstractUser):
         OFFICE = "office", "Office"
         CREW = "crew", "Crew"
 
+    class Notices(models.TextChoices):
+        AT_ONCE = "at_once", "At once"
+        DAILY = "daily", "Once a day"
+        NONE = "none", "Not at all"
+
+    notices_by = models.CharField(
+        "mail about what clients do",
+        max_length=7,
+        choices=Notices.choices,
+        default=Notices.AT_ONCE,
+    )
     role = models.CharField(max_length=6, choices=Role.choices, default=Role.CREW)
     first_name = models.CharField("name", max_length=150, blank=True)
     last_name = None  # type: ignore[assignment] # one field for a name is enough

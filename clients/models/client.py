@@ -6,6 +6,41 @@ from django.db.models.functions import Now, Upper
 
 from clients.models.channel import Channel
 
+MOST_WORDS_OF_FAMILY_NAME = 3  # “de la Cruz”
+MOST_WORDS_OF_FIRST_NAMES = 4  # “Anna Maria & Tom”
+AFTER_A_NAME = frozenset(
+    "inc inc. incorporated ltd ltd. ltée ltee limited llc llp co co. corp corp. company gmbh sarl"
+    " enr enr. plc jr jr. sr sr. ii iii iv md phd esq esq.".split()
+)
+
+
+NO_FAMILY = AFTER_A_NAME | frozenset(
+    "church parish school college hotel inn lodge motel club society association committee council"
+    " town village city county municipality department office library museum park marina trust"
+    " église paroisse école ville municipalité auberge hôtel".split()
+)
+
+
+def name_as_spoken(name: str) -> str:
+    """“Young, Jack” turned round to “Jack Young”; any other name as it is.
+
+    It is turned only where one comma parts a few words that can be the names of people: not
+    “Marlow & Sons, Inc.”, and not a place behind an institution.
+    """
+    family, comma, first = (part.strip() for part in name.partition(","))
+    families, firsts = family.split(), first.split()
+    is_person = (
+        comma
+        and "," not in first
+        and 1 <= len(families) <= MOST_WORDS_OF_FAMILY_NAME
+        and 1 <= len(firsts) <= MOST_WORDS_OF_FIRST_NAMES
+        and not any(letter.isdigit() for letter in name)
+        and not AFTER_A_NAME.intersection(word.lower() for word in firsts)
+        and "&" not in family
+        and not NO_FAMILY.intersection(word.lower() for word in families)
+    )
+    return f"{first} {family}" if is_person else name
+
 
 class ClientQuerySet(models.QuerySet["Client"]):
     def current(self) -> "ClientQuerySet":
@@ -52,8 +87,13 @@ class Client(models.Model):
         return self.name
 
     @property
+    def spoken_name(self) -> str:
+        """As one says it: lists of old have “Young, Jack”."""
+        return name_as_spoken(self.name)
+
+    @property
     def greeting(self) -> str:
-        return self.salutation or self.name
+        return self.salutation or self.spoken_name
 
     @property
     def own_postal_address(self) -> str:

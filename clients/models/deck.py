@@ -1,6 +1,8 @@
 """A deck: what it is made of and what wears its finish."""
 
-from django.db import models
+from dataclasses import dataclass
+
+from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
@@ -11,6 +13,7 @@ from clients.models.property import Property
 class Species(models.TextChoices):
     """Timber by trade name; the class decides how fast a finish wears (see `SPECIES_CLASS`)."""
 
+    UNKNOWN = "unknown", _("Timber not known")
     TREATED_PINE = "treated_pine", _("Treated pine")
     SPRUCE = "spruce", _("Spruce")
     DOUGLAS_FIR = "douglas_fir", _("Douglas fir")
@@ -65,7 +68,34 @@ JET_SENSITIVE_SPECIES = {
 }
 
 
+# The size of a deck and its spread while no deck has one (judgement).
+USUAL_AREA_M2 = 20.0
+USUAL_AREA_CV = 0.5
+
+
+@dataclass(frozen=True)
+class UsualSize:
+    """The middle area of decks [m²] and its spread against it, for planning with decks whose size
+    nobody knows; never a fact about one of them."""
+
+    area_m2: float = USUAL_AREA_M2
+    cv: float = USUAL_AREA_CV
+
+
 class DeckQuerySet(models.QuerySet["Deck"]):
+    def usual_size(self) -> UsualSize:
+        """Of the decks whose size is known: their median, and half their middle two thirds."""
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT percentile_cont(ARRAY[0.16, 0.5, 0.84]) WITHIN GROUP (ORDER BY area_m2)"
+                " FROM clients_deck WHERE archived_at IS NULL AND area_m2 IS NOT NULL"
+            )
+            found = cursor.fetchone()[0]
+        if found is None:
+            return UsualSize()
+        low, middle, high = map(float, found)
+        return UsualSize(middle, (high - low) / 2 / middle)
+
     def current(self) -> "DeckQuerySet":
         """Neither the deck nor its client is archived."""
         return self.filter(archived_at=None, site__client__archived_at=None)
@@ -109,7 +139,14 @@ class Deck(models.Model):
         related_name="decks",
     )
     label = models.CharField(max_length=80, default="Deck", help_text="Such as Back deck.")
-    area_m2 = models.DecimalField("area", max_digits=8, decimal_places=2, help_text="Deck boards.")
+    area_m2 = models.DecimalField(
+        "area",
+        max_digits=8,
+        decimal_places=2,
+        null=True,
+        blank=True,
+        help_text="Deck boards; empty while the size is not known.",
+    )
     rail_m = models.DecimalField("rail length", max_digits=7, decimal_places=2, default=0)
     stair_treads = models.PositiveSmallIntegerField(default=0)
     screen_m2 = models.DecimalField(
@@ -119,7 +156,7 @@ class Deck(models.Model):
         "height above ground", max_digits=5, decimal_places=2, null=True, blank=True
     )
     built_year = models.PositiveSmallIntegerField(null=True, blank=True)
-    species = models.CharField(max_length=20, choices=Species.choices, default=Species.TREATED_PINE)
+    species = models.CharField(max_length=20, choices=Species.choices, default=Species.UNKNOWN)
     texture = models.CharField(max_length=10, choices=Texture.choices, default=Texture.SMOOTH)
     roof_percent = models.PositiveSmallIntegerField(
         "under a roof", default=0, help_text="Per cent of the deck."
@@ -168,8 +205,12 @@ class Deck(models.Model):
 
     @property
     def species_class(self) -> str:
-        """soft, durable_soft, hardwood or modified."""
-        return SPECIES_CLASS[self.species]
+        """soft, durable_soft, hardwood or modified; empty while the timber is not known."""
+        return SPECIES_CLASS.get(self.species, "")
+
+    @property
+    def is_species_known(self) -> bool:
+        return self.species != Species.UNKNOWN
 
     @property
     def is_jet_sensitive(self) -> bool:

@@ -78,6 +78,11 @@ class Property(models.Model):
         return self.address
 
     @property
+    def is_south(self) -> bool:
+        """Whether its summer is in December: south of the equator."""
+        return self.latitude < 0
+
+    @property
     def address(self) -> str:
         return ", ".join(part for part in (self.street, self.town, self.region) if part)
 

@@ -18,6 +18,18 @@ def measure(value: Decimal | None, quantity: str) -> str:
 
 
 @register.filter
+def size(area_m2: Decimal | None) -> str:
+    """“18 m²”, or “size not known”."""
+    return display.format_size(area_m2)
+
+
+@register.simple_tag
+def total_size(area_m2: Decimal | None, unsized: int) -> str:
+    """“54 m²”, or “54 m² and 1 without a size”."""
+    return display.format_total_size(area_m2, unsized)
+
+
+@register.filter
 def pack_size(litres: Decimal) -> str:
     """“0.75 L” or “1 gal”, as printed on the pack."""
     return display.format_pack_size(litres)
@@ -33,6 +45,12 @@ def number(value: Decimal | float, places: int = 1) -> str:
 def money(amount: Decimal | None, currency: str = "") -> str:
     """“$1,250.00” in the business's locale; empty when there is no amount."""
     return display.format_money(amount, currency)
+
+
+@register.filter
+def whole_money(amount: Decimal | None) -> str:
+    """“$1,250”: an estimate, which nobody knows to the cent."""
+    return display.format_whole_money(amount)
 
 
 @register.filter(expects_localtime=True)

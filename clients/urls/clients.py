@@ -1,13 +1,14 @@
-"""Addresses of client, property and contact pages, under /clients/."""
+"""Addresses of the forms of clients and properties, under /clients/; the page of one stands above
+(`reminders.urls.clients`)."""
 
 from django.urls import path
 
-from clients.views import clients, properties
+from clients.views import clients, customers, properties
 
 app_name = "clients"
 urlpatterns = [
     path("new/", clients.open_client_account, name="new"),
-    path("<int:pk>/", clients.show_client, name="detail"),
+    path("customers/", customers.show_customers, name="customers"),
     path("<int:pk>/edit/", clients.edit_client, name="edit"),
     path("<int:pk>/consent/", clients.add_consent, name="add_consent"),
     path("<int:pk>/archive/", clients.archive_client_view, name="archive"),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clients.messaging.views import gateway, inbound_settings
+from clients.messaging.views import gateway, inbound_settings, readiness
 from clients.views import audit, settings, sign_in, users
 
 app_name = "settings"
@@ -21,5 +21,9 @@ urlpatterns = [
     path("gateway/addresses/", gateway.hook_secret, name="hook_secret"),
     path("gateway/test/", gateway.try_gateway, name="gateway_trial"),
     path("coming-back/", inbound_settings.edit_inbound_settings, name="coming_back"),
+    path("ready/", readiness.show_ready, name="ready"),
+    path("mail-server/", readiness.edit_mail_server, name="mail_server"),
+    path("mail-server/test/", readiness.send_test_mail, name="test_mail"),
+    path("notices/", users.edit_own_notices, name="notices"),
     path("audit/", audit.show_audit_trail, name="audit"),
 ]

@@ -4,23 +4,21 @@ them."""
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Prefetch
 from django.forms import all_valid
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
-from clients.forms.clients import ClientForm, ConsentForm, contact_formset, suppressed_channels
+from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
 from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
-from clients.messaging.models import Consent, Message
-from clients.models import Client, Deck
+from clients.models import Client
 
 MESSAGES_SHOWN = 50
 
@@ -29,25 +27,6 @@ def phone_country(client: Client | None, request: HttpRequest) -> str:
     """Where the client's numbers are read: at the oldest property, else at the business."""
     home = client.properties.order_by("id").first() if client else None
     return home.country if home else business_of(request).country
-
-
-@require_GET
-def show_client(request: HttpRequest, pk: int) -> HttpResponse:
-    consents = Prefetch("consents", Consent.objects.select_related("recorded_by"))
-    clients = Client.objects.prefetch_related("contact_points", "properties__decks", consents)
-    client = get_object_or_404(clients, pk=pk)
-    said = Message.objects.filter(client=client).defer("text", "html")
-    context: dict[str, Any] = {
-        "client": client,
-        "permissions": channel_permissions(
-            client, business_of(request), today=business_today(request)
-        ),
-        "said": said[:MESSAGES_SHOWN],
-        "said_count": said.count(),
-        "refusing": suppressed_channels(client, business_of(request)),
-        "first_deck": Deck.objects.filter(site__client=client).current().order_by("id").first(),
-    }
-    return render(request, "clients/detail.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -7,9 +7,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import owner_required
+from clients.access import current_user, office_required, owner_required
 from clients.actions import business as actions
-from clients.forms.accounts import NewPersonForm, PersonForm, PersonPasswordForm
+from clients.forms.accounts import NewPersonForm, NoticesForm, PersonForm, PersonPasswordForm
 from clients.models import User
 
 
@@ -70,3 +70,16 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
         )
         return redirect("settings:people")
     return render(request, "settings/set_password.html", {"form": form, "person": row})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@office_required
+def edit_own_notices(request: HttpRequest) -> HttpResponse:
+    """The page `settings:notices`: how this person hears of what clients do."""
+    person = User.objects.get(pk=current_user(request).pk)
+    form = NoticesForm(request.POST or None, instance=person)
+    if form.is_valid():
+        form.save()
+        messages.success(request, "Saved.")
+        return redirect("settings:overview")
+    return render(request, "settings/notices.html", {"form": form})

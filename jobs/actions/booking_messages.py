@@ -7,11 +7,13 @@ from datetime import date, datetime, time, timedelta
 from babel.dates import format_date
 from django.db import transaction
 
+from clients import display
 from clients.display import locale_for_language
 from clients.messaging import outbox, texts
-from clients.messaging.models import Message, MessageText
+from clients.messaging.actions.to_dos import add_to_do
+from clients.messaging.models import Message, MessageText, ToDo
 from clients.messaging.models.message import MessageQuerySet, State
-from clients.messaging.reach import ContactPurpose, Reach, Route
+from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Channel, User, traits_of
 from jobs.diary import icalendar_files
@@ -27,23 +29,63 @@ def notify_client_of_booking(
     """Queue the e-mail about this change, with the day as a calendar file;
     without an address, a call to make.
 
-    None if there is no number either, or if the client was never told of what is now held or off.
-    An earlier message that has not gone out is stopped first. Never an exception: the diary is
-    right even if the message cannot be written.
+    Where neither is possible somebody gets it as a to-do, and the answer is None; so it is, without
+    one, when the visit is over. It matters not whether the program told the client of the booking:
+    it may have been made by telephone. An earlier message that has not gone out is stopped first.
+    Never an exception: the diary is right even if the message cannot be written.
     """
     was_told = cancel_older_messages(booking, now, by)
-    if purpose in {Purpose.HELD, Purpose.CALLED_OFF} and not was_told:
+    if booking_message_expiry(booking) <= now:
         return None
-    purpose = purpose if was_told else Purpose.BOOKED
-    route = booking_message_route(booking, now)
-    if route is None or booking_message_expiry(booking) <= now:
-        return None
-    try:
-        with transaction.atomic():
-            return queue_booking_message(booking, purpose, route, now, by)
-    except Unsendable as problem:
-        logger.warning("The client of booking %s was not told: %s", booking.pk, problem)
-        return None
+    purpose = Purpose.BOOKED if purpose == Purpose.MOVED and not was_told else purpose
+    reasons = []
+    for route in booking_message_routes(booking, now):
+        try:
+            if isinstance(route, Refusal):
+                raise Unsendable(route.why)
+            with transaction.atomic():
+                message = queue_booking_message(booking, purpose, route, now, by)
+        except Unsendable as problem:
+            reasons.append(str(problem))
+        else:
+            complete_telling(booking, by, now)
+            return message
+    logger.warning("The client of booking %s was not told: %s", booking.pk, " ".join(reasons))
+    add_telling_to_do(booking, " ".join(reasons), now)
+    return None
+
+
+def add_telling_to_do(booking: Booking, why: str, now: datetime) -> None:
+    """Whom the program cannot tell, somebody has to."""
+    day = display.format_weekday(booking.first_on)
+    words = f"Tell {booking.client}: visit of {day}, {booking.get_state_display().lower()}. {why}"
+    matter = ToDo(
+        kind=ToDo.Kind.TELL,
+        key=f"tell/{booking.uid}/{booking.sequence}",
+        client=booking.client,
+        words=words,
+        url=f"/diary/{booking.pk}/",
+    )
+    complete_telling(booking, None, now)
+    add_to_do(matter=matter, now=now)
+
+
+def complete_telling(booking: Booking, by: User | None, now: datetime) -> None:
+    """What was to be told of the booking before is told, or overtaken."""
+    rows = ToDo.objects.open().filter(key__startswith=f"tell/{booking.uid}/")
+    rows.update(done_at=now, done_by=by)
+
+
+def who_cannot_be_told(booking: Booking) -> str:
+    """The open to-do of somebody to tell, if the program cannot."""
+    rows = ToDo.objects.open().filter(key=f"tell/{booking.uid}/{booking.sequence}")
+    return rows.values_list("words", flat=True).first() or ""
+
+
+def why_no_mail(booking: Booking, now: datetime) -> str:
+    """Why the client gets no e-mail about the booking; empty if they can."""
+    first = booking_message_routes(booking, now)[0]
+    return f"E-mail: {first.why}" if isinstance(first, Refusal) else ""
 
 
 def messages_about_booking(booking: Booking) -> MessageQuerySet:
@@ -52,21 +94,26 @@ def messages_about_booking(booking: Booking) -> MessageQuerySet:
     )
 
 
-def booking_message_route(booking: Booking, now: datetime) -> Route | None:
+def booking_message_routes(booking: Booking, now: datetime) -> list[Route | Refusal]:
     """By which the client is told: e-mail, else the telephone."""
     contacts = Reach.of(booking.client)
-    return contacts.first_route(
-        booking.client_id,
-        [Channel.EMAIL, Channel.CALL],
-        ContactPurpose.BOOKING,
-        on=contacts.business.today(now),
-    )
+    today = contacts.business.today(now)
+    return [
+        contacts.route(booking.client_id, channel, ContactPurpose.BOOKING, on=today)
+        for channel in (Channel.EMAIL, Channel.CALL)
+    ]
 
 
 def newest_booking_message(booking: Booking) -> Message | None:
     """The message about its newest change, if one is on its way."""
     rows = messages_about_booking(booking).filter(idempotency_key=booking_message_key(booking))
     return rows.exclude(state__in=[State.CANCELLED, State.FAILED]).first()
+
+
+def is_untold(booking: Booking, *, now: datetime) -> bool:
+    """Whether no message says how the booking is now, while there is still time for one."""
+    is_news = booking.state != Booking.State.DONE and booking_message_expiry(booking) > now
+    return is_news and newest_booking_message(booking) is None
 
 
 def booking_message_key(booking: Booking) -> str:
@@ -106,6 +153,7 @@ def queue_booking_message(
         written=written,
         expires_at=booking_message_expiry(booking),
         attachments=files,
+        sending=outbox.open_sending(by=by, now=now),
     )
     message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     return message

@@ -1,8 +1,8 @@
 """Put work into the diary, move it, hold it for the weather, call it off, and close it when it is
 done."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -30,6 +30,7 @@ __all__ = [
     "BookingMove",
     "NewBooking",
     "NoRoomError",
+    "WeatherDay",
     "book_work",
     "cancel_booking",
     "change_booking_arrival",
@@ -41,6 +42,7 @@ __all__ = [
     "record_booking_jobs",
     "release_booking",
     "reopen_bookings_of_job",
+    "tell_client_of_booking",
 ]
 Purpose = MessageText.Purpose
 State = Booking.State
@@ -207,27 +209,41 @@ def hold_booking(
     return booking
 
 
+@dataclass(frozen=True)
+class WeatherDay:
+    """A day on which a crew, or everybody, stays at home, and why."""
+
+    day: date
+    crew: Crew | None = None
+    why: str = ""
+
+
 @transaction.atomic
 def hold_bookings_of_day(
     *,
-    day: date,
-    crew: Crew | None,
-    why: str,
+    weather: WeatherDay,
     by: User | None,
     now: datetime,
     notify_client: bool = True,
+    untold: Collection[int] = (),
 ) -> list[Booking]:
-    """Every booking of a crew, or of all, that has work on that day;
-    those that were not held before."""
+    """Every booking with work on that day; those that were not held before.
+    The clients of the bookings in `untold` get no message."""
     rows = (
-        Booking.objects.filter(state=State.BOOKED, days__crew_day__day=day)
+        Booking.objects.filter(state=State.BOOKED, days__crew_day__day=weather.day)
         .order_by("pk")
         .distinct()
     )
-    if crew:
-        rows = rows.filter(crew=crew)
+    if weather.crew:
+        rows = rows.filter(crew=weather.crew)
     return [
-        hold_booking(booking=booking, why=why, by=by, now=now, notify_client=notify_client)
+        hold_booking(
+            booking=booking,
+            why=weather.why,
+            by=by,
+            now=now,
+            notify_client=notify_client and booking.pk not in untold,
+        )
         for booking in rows
     ]
 
@@ -272,6 +288,27 @@ def cancel_booking(
     return booking
 
 
+PURPOSE_OF_STATE = {
+    State.BOOKED: Purpose.MOVED,  # "booked" to whoever has heard of no other day
+    State.HELD: Purpose.HELD,
+    State.CANCELLED: Purpose.CALLED_OFF,
+}
+
+
+@transaction.atomic
+def tell_client_of_booking(*, booking: Booking, by: User | None, now: datetime) -> Booking:
+    """Tell the client how the booking is now, as nobody did or it was taken back.
+    Raises `BookingError` for one that is done."""
+    booking = lock_booking(booking)
+    if booking.state not in PURPOSE_OF_STATE:
+        raise BookingError("The work is done: there is nothing to tell.")
+    save_booking_state(booking, booking.state, booking.why, now)
+    booking_messages.notify_client_of_booking(
+        booking=booking, purpose=PURPOSE_OF_STATE[State(booking.state)], now=now, by=by
+    )
+    return booking
+
+
 @transaction.atomic
 def change_booking_notes(*, booking: Booking, notes: str) -> Booking:
     """What the crew should know; no change that a calendar or the client needs to hear of."""
@@ -297,7 +334,7 @@ def record_booking_jobs(*, booking: Booking, jobs: Sequence[Job], now: datetime)
 
 def close_booking_of_job(*, job: Job, booking: Booking | None, now: datetime) -> Booking | None:
     """Close the booking that a job was done for;
-    without one, after a coat, the deck's that had begun by that day."""
+    without one, after a coat, the deck's that had surely begun by that day."""
     booking = booking or open_booking_for_job(job)
     return record_booking_jobs(booking=booking, jobs=[job], now=now) if booking else None
 
@@ -306,7 +343,7 @@ def open_booking_for_job(job: Job) -> Booking | None:
     if job.kind not in {Job.Kind.STRIP, Job.Kind.RECOAT}:
         return None
     living = Booking.objects.filter(
-        state__in=fitting.OPEN_BOOKING_STATES, decks=job.deck_id, first_on__lte=job.finished_on
+        state__in=fitting.OPEN_BOOKING_STATES, decks=job.deck_id, first_on__lte=job.span.first
     )
     return living.order_by("-first_on").first()
 

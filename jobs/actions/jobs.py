@@ -30,13 +30,14 @@ class JobError(ValueError):
 
 @dataclass(frozen=True)
 class CoatInput:
-    """One product that went on; SI inside."""
+    """One product that went on; SI inside. Without a product it is a finish that nobody knows by
+    name, without `coats` nobody counted them."""
 
-    product: Product
+    product: Product | None
     batch_code: str = ""
     colour: str = ""
     surface: str = CoatApplied.Surface.BOARDS
-    coats: int = 1
+    coats: int | None = 1
     litres: Decimal | None = None
 
 
@@ -44,6 +45,8 @@ class CoatInput:
 class JobInput:
     """What was done and found: `details` are fields of Job, `findings` fields of Visit.
 
+    Where only the month, season or year of the work is known, `finished_from` is the first possible
+    day and `finished_on` the last.
     A visit is kept when anything was found or a reason given. Of a job that is corrected, what
     `details` leaves out stays as it was.
     """
@@ -70,12 +73,14 @@ class NewJob:
     booking: Booking | None = None
 
 
-def get_or_create_batch(product: Product, code: str) -> Batch | None:
+def get_or_create_batch(product: Product | None, code: str) -> Batch | None:
     """The batch with that code, made if it is new;
     capitals and spaces around do not make another batch."""
     code = " ".join(code.split())
     if not code:
         return None
+    if product is None:
+        raise JobError("batch", "Choose the product that this batch is of.")
     lock_until_commit(f"batch {product.pk} {code.casefold()}")
     there = product.batches.filter(code__iexact=code).first()
     return there or Batch.objects.create(product=product, code=code)
@@ -164,6 +169,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     if isinstance(deck, NewDeck):
         deck = add_client_and_deck(new=deck, by=by, now=now)
     check_loggable(deck, new.work.details["finished_on"], business.today(now))
+    check_span(new.work.details)
     job = Job(
         deck=deck,
         form_key=new.form_key,
@@ -190,6 +196,7 @@ def change_job(*, job: Job, work: JobInput, by: User | None, now: datetime) -> J
     job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)
     if details["finished_on"] != job.finished_on:
         check_work_date(details["finished_on"], business.today(now))
+    check_span(details)
     visit = job.visit or Visit(deck=job.deck, recorded_by=by, created_at=now)
     save_if_changed(
         job, {**with_currency(details, business), "visit": save_visit_of_job(visit, work)}
@@ -243,6 +250,17 @@ def check_work_date(on: date, today: date, field: str = "finished_on") -> None:
         )
     if on < EARLIEST_JOB_DAY:
         raise JobError(field, "Write a day from 1950 on.")
+
+
+def check_span(details: Mapping[str, Any]) -> None:
+    """A span begins before it ends, and not before anybody kept books."""
+    first = details.get("finished_from")
+    if first is None:
+        return
+    if first >= details["finished_on"]:
+        raise JobError("finished_on", "The first possible day must come before the last one.")
+    if first < EARLIEST_JOB_DAY:
+        raise JobError("finished_on", "Write a day from 1950 on.")
 
 
 def with_currency(details: Mapping[str, Any], business: Business) -> Mapping[str, Any]:

@@ -23,7 +23,7 @@ class NewDeck:
     place: Mapping[str, Any]
     label: str
     species: str
-    area_m2: Decimal
+    area_m2: Decimal | None
     emails: tuple[str, ...] = ()
     phones: tuple[str, ...] = ()
 

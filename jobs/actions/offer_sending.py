@@ -1,16 +1,21 @@
 """Sending an offer: it is frozen, gets its link, and goes into the outbox."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import takewhile
 
 from django.db import transaction
+from django.dispatch import receiver
 from django.utils.translation import gettext as _
 
 from clients import display
+from clients.events import messages_taken_back
 from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
+from clients.messaging.texts import ComposedText
 from clients.models import Business, Channel, User, traits_of
 from jobs.actions.offers import (
     Kind,
@@ -23,6 +28,8 @@ from jobs.actions.offers import (
 from jobs.models import Offer, OfferScope
 from jobs.offers import links
 from jobs.pdf import offer_pdf
+
+PREVIEW_TOKEN = "the-client-s-own-link"  # noqa: S105 - it opens nothing
 
 
 def offer_channels() -> list[Channel]:
@@ -70,13 +77,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
     row.token_hash = token_hash
     row.sent_at = now
     row.save(update_fields=["state", "token_hash", "sent_at"])
-    written = texts.compose_text(
-        purpose=MessageText.Purpose.OFFER,
-        channel=channel,
-        language=row.language,
-        basis=route.permission.basis,
-        fields=offer_text_fields(row, channel, token),
-    )
+    written = compose_offer_text(row, route, token)
     outgoing = outbox.OutgoingMessage(
         client=row.client,
         kind=Message.Kind.OFFER,
@@ -88,6 +89,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         written=written,
         expires_at=offer_message_expiry(row, business),
         attachments=offer_attachments(row, channel, links.offer_url(token)),
+        sending=outbox.open_sending(by=by, now=now),
     )
     message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     record_offer_event(
@@ -98,6 +100,81 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         words=f"By {Channel(channel).label.lower()} to {route.address}"[:2000],
     )
     return message
+
+
+@dataclass(frozen=True)
+class OfferToSend:
+    """A draft as it would go: by which route, in which words, and why by no way before that."""
+
+    offer: Offer
+    route: Route
+    written: ComposedText
+    passed_over: str
+
+
+def preview_offer(*, offer: Offer, channel: str, now: datetime) -> OfferToSend:
+    """What sending this draft by one channel would send, without a channel by the first that is
+    possible; nothing is written. Raises `OfferError` or `Unsendable`."""
+    if offer.state != State.DRAFT:
+        raise OfferError(f"It is {offer.get_state_display().lower()}.")
+    business = Business.objects.get()
+    check_sendable(offer, business, now)
+    routes = offer_routes(offer, today=business.today(now))
+    passed = [] if channel else list(takewhile(lambda each: each.why_not, routes))
+    if not channel and len(passed) == len(routes):
+        raise OfferError(f"There is no way to send it. {reasons_in_words(passed)}")
+    chosen = channel or routes[len(passed)].channel
+    route = require_route(offer, chosen, business, now)
+    written = compose_offer_text(offer, route, PREVIEW_TOKEN)
+    return OfferToSend(offer, route, written, reasons_in_words(passed))
+
+
+def reasons_in_words(ways: Sequence[OfferRoute]) -> str:
+    """“E-mail: There is no consent on record.”"""
+    return " ".join(f"{each.label}: {each.why_not}" for each in ways)
+
+
+def compose_offer_text(offer: Offer, route: Route, token: str) -> ComposedText:
+    return texts.compose_text(
+        purpose=MessageText.Purpose.OFFER,
+        channel=route.channel,
+        language=offer.language,
+        basis=route.permission.basis,
+        fields=offer_text_fields(offer, route.channel, token),
+    )
+
+
+@receiver(messages_taken_back)
+def reopen_offers_taken_back(
+    *, messages: Sequence[Message], by: User, now: datetime, **_signal: object
+) -> Callable[[Collection[int]], None]:
+    """An offer whose message was stopped before it left is a draft again;
+    its link, which nobody has read, leads nowhere."""
+    found = {each.pk: offer_of_message(each) for each in messages}
+    offers = {pk: offer for pk, offer in found.items() if offer}
+    rows = Offer.objects.filter(pk__in={offer.pk for offer in offers.values()}).order_by("pk")
+    list(rows.select_for_update(of=("self",)).values_list("pk"))
+
+    def reopen(stopped: Collection[int]) -> None:
+        for pk in stopped:
+            if pk in offers:
+                reopen_draft(offers[pk], by=by, now=now)
+
+    return reopen
+
+
+def offer_of_message(message: Message) -> Offer | None:
+    """The offer that a message brings to the client; its key names it (`offer_message_key`)."""
+    named = re.match(r"offer/([0-9]+)-([0-9]+)/", message.idempotency_key)
+    if message.kind != Message.Kind.OFFER or named is None:
+        return None
+    return Offer.objects.filter(number=named[1], revision=named[2]).first()
+
+
+def reopen_draft(offer: Offer, *, by: User, now: datetime) -> None:
+    ours = Offer.objects.filter(pk=offer.pk, state=State.OPEN)
+    if ours.update(state=State.DRAFT, token_hash=None, sent_at=None):
+        record_offer_event(offer, Kind.UNSENT, now=now, by=by)
 
 
 def check_sendable(offer: Offer, business: Business, now: datetime) -> None:

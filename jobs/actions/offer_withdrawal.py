@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef
+from django.db.models.functions import Coalesce
 from django.dispatch import receiver
 from django.utils.translation import gettext_lazy as _
 
@@ -41,8 +42,11 @@ def withdraw_offers_of_clients(
 def withdraw_offers_of_coated_decks(*, deck_ids: Collection[int], now: datetime) -> int:
     """Take back what is about decks that were coated since the offer was drafted;
     how many offers there were."""
-    newer = Coat.objects.newest().filter(
-        deck=OuterRef("deck"), laid_on__gte=OuterRef("offer__drafted_on")
+    surely_laid_on = Coalesce("laid_from", "laid_on")
+    newer = (
+        Coat.objects.newest()
+        .annotate(surely_laid_on=surely_laid_on)
+        .filter(deck=OuterRef("deck"), surely_laid_on__gte=OuterRef("offer__drafted_on"))
     )
     scopes = OfferScope.objects.filter(deck__in=deck_ids).filter(Exists(newer))
     offers = Offer.objects.filter(pk__in=scopes.values("offer"))

@@ -20,6 +20,13 @@ from jobs.diary.placement import (
     placements,
     placements_within_week,
 )
+from jobs.diary.season import (
+    SEASON_WEEKS,
+    Season,
+    keep_expected_hours,
+    next_booking_after,
+    read_season,
+)
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
 from jobs.diary.unsettled import unsettled_work
 from jobs.diary.week_agenda import diary_week
@@ -33,6 +40,7 @@ from jobs.diary.week_capacity import (
 __all__ = [
     "MAX_BOOKING_SPAN_DAYS",
     "MIN_BOOKING_HOURS",
+    "SEASON_WEEKS",
     "BookingRequest",
     "CrewDayCapacities",
     "CrewDayCapacity",
@@ -40,6 +48,7 @@ __all__ = [
     "Placement",
     "PlacementSuggestion",
     "Proximity",
+    "Season",
     "WeekCapacity",
     "active_crews",
     "booked_decks",
@@ -49,12 +58,15 @@ __all__ = [
     "diary_week",
     "find_booking_request",
     "holiday_regions",
+    "keep_expected_hours",
     "monday_of",
+    "next_booking_after",
     "next_season_day",
     "placement_from_day",
     "placement_suggestions",
     "placements",
     "placements_within_week",
+    "read_season",
     "unsettled_work",
     "week_capacities",
 ]

@@ -144,7 +144,7 @@ class DayForm(ArrivalForm):
 
 class DecksField(forms.ModelMultipleChoiceField):
     def label_from_instance(self, obj: Deck) -> str:
-        return f"{obj.label}, {display.format_measure(obj.area_m2, 'area')}"
+        return f"{obj.label}, {display.format_size(obj.area_m2)}"
 
 
 class BookingForm(DayForm):

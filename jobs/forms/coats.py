@@ -15,6 +15,7 @@ from jobs.models import CoatApplied, Job, Product
 
 COATS_PREFIX = "coats"
 MAX_COAT_ROWS = 20
+NOT_KNOWN = "unknown"  # a finish that went on and that nobody knows by name
 COAT_FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
 
 
@@ -36,7 +37,8 @@ class ProductChoices:
             group = product.get_kind_display() if product.is_active else "Out of use"
             label = f"{product.name} ({product.maker})" if product.maker else product.name
             groups.setdefault(group, []).append((key, label))
-        return [("", "Choose…"), *((group, rows) for group, rows in groups.items() if rows)]
+        known = ((group, rows) for group, rows in groups.items() if rows)
+        return [("", "Choose…"), *known, (NOT_KNOWN, "Not known")]
 
     @property
     def coloured(self) -> list[Product]:
@@ -67,6 +69,8 @@ class CoatForm(forms.Form):
     surface = forms.ChoiceField(label="On", choices=CoatApplied.Surface.choices, initial="boards")
     coats = forms.IntegerField(
         label="Coats",
+        required=False,
+        help_text="Empty if nobody counted.",
         min_value=1,
         max_value=10,
         initial=1,
@@ -106,10 +110,16 @@ class CoatForm(forms.Form):
             {"autocomplete": "off", "autocapitalize": "characters"}
         )
 
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("product") == NOT_KNOWN and values.get("batch"):
+            self.add_error("batch", "A batch is of a product: choose it, or empty this field.")
+        return values
+
     def coat(self) -> CoatInput:
         values = self.cleaned_data
         return CoatInput(
-            product=self.shelf.products[values["product"]],
+            product=self.shelf.products.get(values["product"]),
             batch_code=values["batch"],
             colour=values["colour"],
             surface=values["surface"],
@@ -161,6 +171,8 @@ def job_coat_rows(job: Job) -> list[dict[str, Any]]:
     return [
         {
             **repeated_coat_row(coat),
+            "product": str(coat.product_id or NOT_KNOWN),
+            "coats": coat.coats,
             "batch": coat.batch.code if coat.batch else "",
             "litres": coat.litres,
         }
@@ -172,8 +184,8 @@ def repeated_coat_row(coat: CoatApplied) -> dict[str, Any]:
     """A row of the last job as the start of the next:
     not its batch and litres, which are new each time."""
     return {
-        "product": str(coat.product_id),
+        "product": str(coat.product_id or ""),
         "colour": coat.colour,
         "surface": coat.surface,
-        "coats": coat.coats,
+        "coats": coat.coats or 1,
     }

@@ -9,14 +9,36 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clients import display
 from clients.forms.fields import MeasureField
 from clients.models import Business, User
 from jobs.actions.jobs import EARLIEST_JOB_DAY
 from jobs.forms.fields import DayField, PhotosField
 from jobs.forms.findings import FindingsForm
 from jobs.models import Job, Photo
+from jobs.partial_dates import (
+    AUTUMN,
+    SPRING,
+    SUMMER,
+    WINTER,
+    DaySpan,
+    EdtfError,
+    Precision,
+    parse_edtf,
+)
 
-JOB_FIELDS = ["kind", "finished_on", "crew", "air_c", "humidity_percent", "sky", "notes", "amount"]
+JOB_FIELDS = [
+    "kind",
+    "finished_from",
+    "finished_on",
+    "crew",
+    "air_c",
+    "humidity_percent",
+    "sky",
+    "notes",
+    "amount",
+]
+SEASON_LABELS = {SPRING: "Spring", SUMMER: "Summer", AUTUMN: "Autumn", WINTER: "Winter"}
 
 
 class JobForm(FindingsForm):
@@ -29,7 +51,23 @@ class JobForm(FindingsForm):
         widget=forms.RadioSelect(attrs={"class": "segments"}),
         error_messages={"required": "Choose what was done."},
     )
-    finished_on = DayField(label="Finished on")
+    finished_on = DayField(label="Finished on", required=False)
+    known_year = forms.IntegerField(
+        label="Year",
+        required=False,
+        min_value=EARLIEST_JOB_DAY.year,
+        max_value=2200,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        error_messages=dict.fromkeys(
+            ("min_value", "max_value", "invalid"), "Write a year with four digits, from 1950 on."
+        ),
+    )
+    known_part = forms.ChoiceField(
+        label="Month or season",
+        required=False,
+        help_text="A season over New Year counts to the year in which it begins.",
+    )
+    kept_span = forms.CharField(required=False, widget=forms.HiddenInput, max_length=40)
     crew = forms.CharField(label="Who did it", required=False, max_length=120)
     humidity_percent = forms.IntegerField(
         label="Humidity, %",
@@ -66,10 +104,19 @@ class JobForm(FindingsForm):
     )
 
     def __init__(
-        self, *args: Any, business: Business, user: User, today: date, **kwargs: Any
+        self,
+        *args: Any,
+        business: Business,
+        user: User,
+        today: date,
+        is_south: bool = False,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        self.is_south = is_south
+        parts = self.fields["known_part"]
+        parts.choices = part_of_year_choices()  # type: ignore[attr-defined]
         self.fields["finished_on"].widget.attrs["max"] = today.isoformat()
         self.fields["air_c"] = MeasureField(
             quantity="temperature",
@@ -89,15 +136,64 @@ class JobForm(FindingsForm):
         else:
             self.fields["amount"].label = f"Price charged, {business.currency}"
 
-    def clean_finished_on(self) -> date:
-        on: date = self.cleaned_data["finished_on"]
-        if on > self.today:
+    def clean_finished_on(self) -> date | None:
+        on: date | None = self.cleaned_data["finished_on"]
+        if on and on > self.today:
             raise ValidationError(
                 "This day is in the future. Write the day on which the work was finished."
             )
-        if on < EARLIEST_JOB_DAY:
+        if on and on < EARLIEST_JOB_DAY:
             raise ValidationError("Write a day from 1950 on.")
         return on
+
+    def clean(self) -> dict[str, Any]:
+        """The day, or the days that are possible where only month, season or year are known: a year
+        that is written goes before the day."""
+        values = super().clean()
+        if self.errors.keys() & {"finished_on", "known_year", "known_part"}:
+            return values
+        try:
+            span = self.known_span(values)
+        except ValidationError as error:
+            self.add_error("known_year", error)
+            return values
+        if span:
+            values |= {"finished_from": span.from_day, "finished_on": span.last}
+        elif values["finished_on"] is None:
+            self.add_error(
+                "finished_on",
+                "Write the day, or below it the year if that is all you know.",
+            )
+        else:
+            values["finished_from"] = None
+        return values
+
+    def known_span(self, values: dict[str, Any]) -> DaySpan | None:
+        """The month, season or year that was written; None if none was."""
+        year, part = values["known_year"], values["known_part"]
+        if not year:
+            if part:
+                raise ValidationError("Write the year too.")
+            return self.unchanged_span(values)
+        text = f"{year}-{part}" if part else str(year)
+        span = parse_edtf(text, is_south=self.is_south)
+        if span.first > self.today:
+            raise ValidationError("This is in the future. Write when the work was finished.")
+        return span.until(self.today)
+
+    def unchanged_span(self, values: dict[str, Any]) -> DaySpan | None:
+        """Days that are neither month, season nor year and that nobody has touched."""
+        try:
+            span = parse_edtf(values["kept_span"], is_south=self.is_south)
+        except EdtfError:
+            return None
+        return span if span.last == values["finished_on"] else None
+
+    @property
+    def is_day_unknown(self) -> bool:
+        """Whether month, season or year are written, or were written wrongly."""
+        names = ("known_year", "known_part")
+        return any(self[name].value() or self[name].errors for name in names)
 
     def details(self) -> dict[str, Any]:
         """The fields of Job; the price only from those who may see it."""
@@ -110,6 +206,26 @@ class JobRemovalForm(forms.Form):
     reason = forms.CharField(label="Why is it removed?", max_length=300)
 
 
+def part_of_year_choices() -> list[Any]:
+    """By the second half of a date as ISO 8601-2 writes it: 01 to 12 and 21 to 24."""
+    months = [
+        (f"{month:02d}", display.format_month_name(date(2000, month, 1))) for month in range(1, 13)
+    ]
+    seasons = [(str(code), label) for code, label in SEASON_LABELS.items()]
+    return [("", "Only the year is known"), ("Season", seasons), ("Month", months)]
+
+
+def known_day_values(job: Job) -> dict[str, Any]:
+    """What is known of the day as the form asks for it; a span that is none of these shows its last
+    day."""
+    if job.span.precision == Precision.SPAN:
+        return {"kept_span": job.edtf}
+    if job.span.precision == Precision.DAY:
+        return {}
+    year, _, part = job.edtf.partition("-")
+    return {"finished_on": None, "known_year": year, "known_part": part}
+
+
 def posted_values(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
     """What was typed into a form, unchecked, to show it again without complaints."""
     return {name: data[name] for name in form.fields if name in data}
@@ -117,7 +233,7 @@ def posted_values(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
 
 def job_initial_values(job: Job) -> dict[str, Any]:
     """A job and its visit as they are edited."""
-    values = {name: getattr(job, name) for name in JOB_FIELDS}
+    values = {name: getattr(job, name) for name in JOB_FIELDS} | known_day_values(job)
     if job.visit:
         values |= {name: getattr(job.visit, name) for name in FindingsForm.base_fields}
     return values

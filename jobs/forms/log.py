@@ -11,7 +11,7 @@ from django import forms
 from django.http import HttpRequest
 
 from clients.access import business_of, current_user
-from clients.models import Deck, User, is_primary_key
+from clients.models import Deck, Property, User, is_primary_key
 from jobs import photos
 from jobs.actions.jobs import JobInput
 from jobs.diary import booked_work
@@ -64,11 +64,21 @@ class LogForms(PageForms):
         return [self.rows]
 
 
-def job_form(request: HttpRequest, today: date, *args: Any, **kwargs: Any) -> JobForm:
+def job_form(
+    request: HttpRequest, deck: Deck | None, today: date, *args: Any, **kwargs: Any
+) -> JobForm:
     business = business_of(request)
     user = request.user
     assert isinstance(user, User)  # noqa: S101 - sign-in is the default
-    return JobForm(*args, business=business, user=user, today=today, **kwargs)
+    return JobForm(
+        *args, business=business, user=user, today=today, is_south=is_south(deck), **kwargs
+    )
+
+
+def is_south(deck: Deck | None) -> bool:
+    """Whether its seasons are those of the south; a new deck lies where the newest property is."""
+    home = deck.site if deck else Property.objects.order_by("-pk").first()
+    return home is not None and home.is_south
 
 
 def new_log_forms(
@@ -89,13 +99,14 @@ def new_log_forms(
         "finished_on": today,
         "crew": usual_crew(request),
     }
-    rows = [coats.repeated_coat_row(coat) for coat in last.coats_applied.all()] if last else []
+    applied = last.coats_applied.all() if last else []
+    rows = [coats.repeated_coat_row(coat) for coat in applied if coat.product]
     if booking and (work := booked_work.booked_deck(booking, deck)):
         initial |= booked_work.job_form_initial(booking, work, today=today)
         rows = booked_work.coat_form_initial(work) or rows
     return LogForms(
         deck,
-        job_form(request, today, initial=initial),
+        job_form(request, deck, today, initial=initial),
         coats.unbound_coat_formset(rows, shelf, business.units),
         None if deck else NewDeckForm(business=business, prefix="new"),
         None if booking else last,
@@ -117,7 +128,7 @@ def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> Log
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
     rows = coats.bound_coat_formset(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
-    form = job_form(request, today, request.POST, request.FILES)
+    form = job_form(request, deck, today, request.POST, request.FILES)
     return LogForms(deck, form, rows, new, booking=booking_of_deck(request.POST, deck), build=build)
 
 
@@ -127,7 +138,7 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
     business = business_of(request)
     shelf = coats.ProductChoices.load()
     data = request.POST
-    job = job_form(request, today)
+    job = job_form(request, deck, today)
     job.initial = posted_values(job, data)
     new = None
     if not deck:
@@ -153,7 +164,7 @@ def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
     business = business_of(request)
     shelf = coats.ProductChoices.load()
-    form = job_form(request, today, initial=job_initial_values(job))
+    form = job_form(request, job.deck, today, initial=job_initial_values(job))
     return LogForms(
         job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)
     )

@@ -47,6 +47,8 @@ class NewDeckForm(forms.Form):
             quantity="area",
             units=business.units,
             label="Area",
+            required=False,
+            help_text="Empty if you do not know it.",
             min_value=Decimal("0.1"),
             max_value=Decimal("99999"),
             error_messages={"min_value": "The area must be more than 0."},

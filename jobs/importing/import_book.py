@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from clients.models import Business, User
+from jobs import search
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.reading import ReadRow, SheetProblem, read_rows
 from jobs.importing.sheet import read_sheet
@@ -49,13 +50,10 @@ def write_and_refresh(
     writer: BookWriter, rows: Sequence[ReadRow], now: datetime
 ) -> list[SheetProblem]:
     """The rows, then once for all what is kept beside them: search words and forecasts."""
-    with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL restorer.search_later = 'on'")
+    search.search_later()
     problems = writer.write(rows)
     if problems:
         return problems
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT search_refresh(%s)", [sorted(writer.tally.client_ids)])
-        cursor.execute("SET LOCAL restorer.search_later = 'off'")
+    search.refresh_search(writer.tally.client_ids)
     follow_job_changes(deck_ids=writer.tally.deck_ids, now=now)
     return []

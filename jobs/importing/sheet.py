@@ -1,18 +1,13 @@
-"""Reads a CSV or XLSX sheet into rows of text, whatever the encoding and the separator."""
+"""The documented sheet: the first row names the columns, every row below is one job."""
 
-import csv
-import io
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
-from zipfile import BadZipFile
 
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
+from jobs.importing.files import MAX_LIST_BYTES, ListError, ListLine, RawSheet, read_sheets
 
-MAX_SHEET_BYTES = 50 * 1024 * 1024
-MAX_SHEET_ROWS = 200_000
+WORKBOOK_SUFFIXES = {".xlsx", ".xlsm", ".xls", ".ods"}
+TEXT_SHEET = ""  # the name of a sheet that is no part of a workbook
 
 
 class SheetError(Exception):
@@ -31,12 +26,40 @@ def read_sheet(path: Path) -> list[SheetRow]:
     """All rows that hold something; the first row names the columns."""
     if not path.is_file():
         raise SheetError(f"There is no file {path}. Check the name.")
-    if path.stat().st_size > MAX_SHEET_BYTES:
+    if path.stat().st_size > MAX_LIST_BYTES:
         raise SheetError(f"{path.name} is larger than 50 MB. Split it into several sheets.")
-    lines = xlsx_lines(path) if path.suffix.lower() in {".xlsx", ".xlsm"} else csv_lines(path)
-    header = [normalized_header(cell) for cell in next(lines, [])]
-    check_header(path, header)
-    return list(filled_rows(header, lines))
+    try:
+        lines = only_sheet(path).lines
+        header = [normalized_header(cell) for cell in first_cells(lines)]
+        check_header(path, header)
+        return [named_row(header, line) for line in lines]
+    except ListError as error:
+        raise SheetError(f"{path.name}: {error}") from error
+
+
+def only_sheet(path: Path) -> RawSheet:
+    """The one sheet with rows. Nothing is left out without a word: several are refused."""
+    content = path.read_bytes()
+    if not content.strip():
+        check_header(path, [])
+    sheets = list(read_sheets(content))
+    if not sheets:
+        check_header(path, [])
+    if path.suffix.lower() in WORKBOOK_SUFFIXES and sheets[0].name == TEXT_SHEET:
+        raise SheetError(
+            f"{path.name} cannot be read as a spreadsheet. Save it again as XLSX or CSV."
+        )
+    if len(sheets) > 1:
+        names = ", ".join(sheet.name for sheet in sheets)
+        raise SheetError(
+            f"{path.name} has several sheets: {names}. Keep one of them, or use --guess."
+        )
+    return sheets[0]
+
+
+def first_cells(lines: Iterator[ListLine]) -> list[str]:
+    line = next(lines, None)
+    return line.cells if line else []
 
 
 def normalized_header(cell: str) -> str:
@@ -55,56 +78,9 @@ def check_header(path: Path, header: list[str]) -> None:
         raise SheetError(f"{path.name} has the column {', '.join(twice)} twice. Keep one of them.")
 
 
-def filled_rows(header: list[str], lines: Iterator[list[str]]) -> Iterator[SheetRow]:
-    for number, line in enumerate(lines, start=2):
-        if number > MAX_SHEET_ROWS:
-            raise SheetError(f"The sheet has more than {MAX_SHEET_ROWS:,} rows. Split it.")
-        cells = {name: cell.strip() for name, cell in zip(header, line, strict=False) if name}
-        if any(cells.values()):
-            yield SheetRow(number, cells)
-
-
-def csv_lines(path: Path) -> Iterator[list[str]]:
-    text = decode_sheet(path.read_bytes())
-    if "\x00" in text:
-        raise SheetError(f"{path.name} is not a text file. Save the sheet as CSV or XLSX.")
-    try:
-        dialect: type[csv.Dialect] | str = csv.Sniffer().sniff(text[:20_000], ",;\t")
-    except csv.Error:
-        dialect = "excel"
-    yield from csv.reader(io.StringIO(text, newline=""), dialect)
-
-
-def decode_sheet(content: bytes) -> str:
-    """UTF-8 or UTF-16 when marked or valid, else the old Western encoding of spreadsheets."""
-    if content[:2] in {b"\xff\xfe", b"\xfe\xff"}:
-        return content.decode("utf-16")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
-
-
-def xlsx_lines(path: Path) -> Iterator[list[str]]:
-    try:
-        workbook = load_workbook(path, read_only=True, data_only=True)
-    except (InvalidFileException, BadZipFile, KeyError, OSError) as error:
-        raise SheetError(
-            f"{path.name} cannot be read as a spreadsheet. Save it again as XLSX or CSV."
-        ) from error
-    try:
-        for line in workbook.worksheets[0].iter_rows(values_only=True):
-            yield [cell_text(cell) for cell in line]
-    finally:
-        workbook.close()
-
-
-def cell_text(cell: object) -> str:
-    """A cell as people see it: dates as ISO 8601, whole numbers without a point."""
-    if cell is None:
-        return ""
-    if isinstance(cell, datetime):
-        return cell.date().isoformat()
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell)
+def named_row(header: list[str], line: ListLine) -> SheetRow:
+    """Every column of the header, empty ones too."""
+    cells = line.cells + [""] * (len(header) - len(line.cells))
+    return SheetRow(
+        line.number, {name: cell for name, cell in zip(header, cells, strict=False) if name}
+    )

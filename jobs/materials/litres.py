@@ -12,6 +12,7 @@ ROUGH_SHARE = {"soaks_in": Decimal("0.5"), "film": Decimal("0.8")}
 # What the density of the timber does to a finish that soaks in (common practice, no source; a
 # judgement).
 POROSITY_SHARE = {
+    "": Decimal(1),  # timber not known: as on the data sheet
     "soft": Decimal(1),
     "durable_soft": Decimal("0.9"),
     "hardwood": Decimal("1.15"),

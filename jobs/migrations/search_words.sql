@@ -47,7 +47,7 @@ LANGUAGE sql STABLE AS $$
         SELECT j.deck_id, string_agg(weighted_words(p.name || ' ' || p.maker, 'B') || ' ' || weighted_words(a.colour, 'B')
             || ' ' || code_words(b.code, 'B'), ' ') AS words
         FROM jobs_coatapplied a JOIN jobs_job j ON j.id = a.job_id JOIN stands ON stands.id = j.deck_id
-        JOIN jobs_product p ON p.id = a.product_id LEFT JOIN jobs_batch b ON b.id = a.batch_id GROUP BY j.deck_id
+        LEFT JOIN jobs_product p ON p.id = a.product_id LEFT JOIN jobs_batch b ON b.id = a.batch_id GROUP BY j.deck_id
     )
     SELECT wanted.id, stands.id, concat_ws(' ', wanted.words, reached.words, stands.words, worked.words, looked.words,
         coated.words)::tsvector

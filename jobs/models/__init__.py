@@ -3,7 +3,15 @@ prices, offers and the diary."""
 
 from jobs.models.coat import Coat
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
-from jobs.models.job import STRIP_ABOVE_COATS, AppliedFinish, CoatApplied, Job, Photo
+from jobs.models.job import (
+    STRIP_ABOVE_COATS,
+    AppliedFinish,
+    CoatApplied,
+    CoatAppliedQuerySet,
+    Job,
+    Photo,
+)
+from jobs.models.list_import import ImportRow, ListImport
 from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, OfferTax
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
@@ -20,11 +28,14 @@ __all__ = [
     "BookingDay",
     "Coat",
     "CoatApplied",
+    "CoatAppliedQuerySet",
     "Crew",
     "CrewDay",
     "DayOff",
     "FinishClass",
+    "ImportRow",
     "Job",
+    "ListImport",
     "Offer",
     "OfferEvent",
     "OfferLine",

@@ -29,8 +29,8 @@ class CoatQuerySet(models.QuerySet["Coat"]):
 class Coat(models.Model):
     """What one strip or recoat left on a deck, until the next one covered it or took it off.
 
-    A row of a view (migration `0008_coat`), never written: it follows its job. A job that laid no
-    finish, or whose finish nobody recorded, has a coat without a product.
+    A row of a view (migration `0010_unknowns`), never written: it follows its job. A job that laid
+    no finish, or whose finish nobody recorded, has a coat without a product.
     """
 
     job = models.OneToOneField(
@@ -38,7 +38,8 @@ class Coat(models.Model):
     )
     deck = models.ForeignKey(Deck, on_delete=models.DO_NOTHING, related_name="coats")
     kind = models.CharField(max_length=6, choices=Job.Kind.choices)
-    laid_on = models.DateField()
+    laid_from = models.DateField(null=True, help_text="First possible day; empty if it is known.")
+    laid_on = models.DateField(help_text="The day, or the last possible one.")
     ended_on = models.DateField(
         null=True, help_text="The day the next coat was laid; empty for the newest."
     )
@@ -54,10 +55,11 @@ class Coat(models.Model):
     base = models.CharField(max_length=7, choices=Product.Base.choices, blank=True)
     is_on_boards = models.BooleanField(null=True, help_text="Whether that finish is on the boards.")
     coats = models.PositiveSmallIntegerField(
-        null=True, help_text="How many coats of finish the job laid there."
+        null=True, help_text="How many coats of finish the job laid there, if all were counted."
     )
     build = models.PositiveSmallIntegerField(
-        help_text="Coats on the boards since the last strip, touch-ups of this coat included."
+        help_text="Coats on the boards since the last strip, touch-ups of this coat included;"
+        " a finish whose coats nobody counted is one."
     )
 
     objects = CoatQuerySet.as_manager()

@@ -2,6 +2,7 @@
 
 import calendar
 import uuid
+from collections.abc import Collection
 from datetime import date
 
 from django.conf import settings
@@ -100,6 +101,14 @@ class CrewDay(models.Model):
         return f"{self.crew} on {self.day}"
 
 
+class BookingQuerySet(models.QuerySet["Booking"]):
+    def next_by_deck(self, deck_ids: Collection[int]) -> "dict[int, Booking]":
+        """The next work that is agreed on each of these decks; those without any are left out."""
+        ahead = self.filter(state__in=[Booking.State.BOOKED, Booking.State.HELD])
+        rows = ahead.filter(decks__in=deck_ids).order_by("-first_on", "-id")
+        return {row.deck_id: row for row in rows.annotate(deck_id=F("decks"))}  # type: ignore[attr-defined]
+
+
 class Booking(models.Model):
     """Work agreed for a property on one or more days of a crew."""
 
@@ -150,6 +159,8 @@ class Booking(models.Model):
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
+
+    objects = BookingQuerySet.as_manager()
 
     class Meta:
         ordering = ["first_on", "crew_id", "id"]

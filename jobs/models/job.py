@@ -8,13 +8,16 @@ from decimal import Decimal
 
 from django.conf import settings
 from django.db import connection, models
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Deck
+from jobs.day_words import say_coats, say_span
 from jobs.models.product import Batch, Product
 from jobs.models.visit import Visit
+from jobs.partial_dates import DaySpan
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
 
@@ -83,7 +86,13 @@ class Job(models.Model):
         Visit, null=True, blank=True, on_delete=models.SET_NULL, related_name="job"
     )
     kind = models.CharField(max_length=6, choices=Kind.choices)
-    finished_on = models.DateField()
+    finished_from = models.DateField(
+        "first possible day",
+        null=True,
+        blank=True,
+        help_text="Where only the month, season or year is known; empty where the day is.",
+    )
+    finished_on = models.DateField(help_text="The day, or the last possible one.")
     crew = models.CharField(max_length=120, blank=True, help_text="Who did the work.")
     air_c = models.DecimalField(
         "air temperature", max_digits=4, decimal_places=1, null=True, blank=True
@@ -133,10 +142,36 @@ class Job(models.Model):
             models.CheckConstraint(
                 name="job_in_living_memory", condition=Q(finished_on__gte=date(1950, 1, 1))
             ),
+            models.CheckConstraint(
+                name="job_span_begins_before_it_ends",
+                condition=Q(finished_from=None)
+                | Q(finished_from__gte=date(1950, 1, 1), finished_from__lt=F("finished_on")),
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} of {self.deck} on {self.finished_on}"
+        return f"{self.get_kind_display()} of {self.deck} on {self.edtf}"
+
+    @property
+    def span(self) -> DaySpan:
+        """The days on which it may have been finished."""
+        return DaySpan(self.finished_from or self.finished_on, self.finished_on)
+
+    @property
+    def day_words(self) -> str:
+        """The day as people say it: “Jun 12, 2025”, “March 2023”, “spring 2021”, “2019”."""
+        return say_span(self.span, is_south=self.is_south)
+
+    @property
+    def edtf(self) -> str:
+        """The day for machines, as ISO 8601-2:2019 writes it: `2025-06-12`, `2023-03`, `2021-21`,
+        `2019`."""
+        return self.span.edtf(is_south=self.is_south)
+
+    @property
+    def is_south(self) -> bool:
+        """Whether its seasons are those of the south; not asked where the day is known."""
+        return self.finished_from is not None and self.deck.site.is_south
 
     @property
     def starts_a_coat(self) -> bool:
@@ -149,24 +184,38 @@ class Job(models.Model):
 
 @dataclass(frozen=True)
 class AppliedFinish:
-    """A finish that a job left on the deck."""
+    """A finish that a job left on the deck; `product` is empty where nobody knows it."""
 
     product: str
     colour: str
 
 
 class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
+    def finishes(self) -> "CoatAppliedQuerySet":
+        """Rows of finishes, those whose product nobody knows among them."""
+        return self.filter(Q(product=None) | Q(product__kind=Product.Kind.FINISH))
+
     def finishes_by_job(self, job_ids: Collection[int]) -> dict[int, list[AppliedFinish]]:
         """The finishes that went on in each of these jobs."""
         found: dict[int, list[AppliedFinish]] = {}
-        rows = self.filter(job__in=job_ids, product__kind="finish").order_by("job_id", "position")
+        rows = self.finishes().filter(job__in=job_ids).order_by("job_id", "position")
         for job_id, product, colour in rows.values_list("job_id", "product__name", "colour"):
-            found.setdefault(job_id, []).append(AppliedFinish(product, colour))
+            found.setdefault(job_id, []).append(AppliedFinish(product or "", colour))
         return found
 
-    def trace(self, batch: Batch) -> "CoatAppliedQuerySet":
-        """Where a batch went, newest first, with the deck, the client and how to reach them."""
-        rows = self.filter(batch=batch).select_related("job__deck__site__client")
+    def done_between(self, first: date | None, last: date | None) -> "CoatAppliedQuerySet":
+        """Of jobs that may have been finished on one of these days; None is open."""
+        rows = self
+        if first:
+            rows = rows.filter(job__finished_on__gte=first)
+        if last:
+            began = Q(job__finished_from=None, job__finished_on__lte=last)
+            rows = rows.filter(began | Q(job__finished_from__lte=last))
+        return rows
+
+    def with_owners(self) -> "CoatAppliedQuerySet":
+        """Newest first, with the deck, the client and how to reach them."""
+        rows = self.select_related("job__deck__site__client", "product", "batch")
         return rows.prefetch_related("job__deck__site__client__contact_points").order_by(
             "-job__finished_on", "-id"
         )
@@ -174,7 +223,10 @@ class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
 
 class CoatApplied(models.Model):
     """One product that went on in a job: which, from which batch, how much and in how many
-    coats."""
+    coats.
+
+    Without a product it is a finish that nobody knows by name; without a number of coats, nobody
+    counted them."""
 
     class Surface(models.TextChoices):
         BOARDS = "boards", _("Deck boards")
@@ -185,13 +237,15 @@ class CoatApplied(models.Model):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
     position = models.PositiveSmallIntegerField(default=1)
-    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="coats_applied")
+    product = models.ForeignKey(
+        Product, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied"
+    )
     batch = models.ForeignKey(
         Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied"
     )
     colour = models.CharField(max_length=80, blank=True)
     surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.BOARDS)
-    coats = models.PositiveSmallIntegerField(default=1)
+    coats = models.PositiveSmallIntegerField(default=1, null=True, blank=True)
     litres = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
 
     objects = CoatAppliedQuerySet.as_manager()
@@ -202,7 +256,11 @@ class CoatApplied(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["job", "position"], name="coat_position_once_a_job"),
             models.CheckConstraint(
-                name="coats_from_1_to_10", condition=Q(coats__gte=1, coats__lte=10)
+                name="coats_from_1_to_10",
+                condition=Q(coats=None) | Q(coats__gte=1, coats__lte=10),
+            ),
+            models.CheckConstraint(
+                name="coat_batch_is_of_a_product", condition=Q(batch=None) | ~Q(product=None)
             ),
             models.CheckConstraint(
                 name="coat_litres_positive", condition=Q(litres=None) | Q(litres__gt=0)
@@ -210,11 +268,28 @@ class CoatApplied(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.product} × {self.coats}"
+        return f"{self.product_words} × {self.coats or '?'}"
 
-    def spread_m2_per_l(self, area_m2: Decimal) -> Decimal | None:
-        """Measured spread rate a coat, if the litres are known."""
-        return area_m2 * self.coats / self.litres if self.litres else None
+    @property
+    def product_words(self) -> str:
+        """The name of the product, or that it is not known."""
+        return self.product.name if self.product else gettext("Product not known")
+
+    @property
+    def coats_words(self) -> str:
+        """“2 coats”, or that nobody counted them."""
+        return say_coats(self.coats)
+
+    @property
+    def is_finish(self) -> bool:
+        """Whether it protects the deck; what nobody knows by name is taken for the finish."""
+        return self.product is None or self.product.kind == Product.Kind.FINISH
+
+    def spread_m2_per_l(self, area_m2: Decimal | None) -> Decimal | None:
+        """Measured spread rate a coat, if area, coats and litres are known."""
+        if not (area_m2 and self.coats and self.litres):
+            return None
+        return area_m2 * self.coats / self.litres
 
 
 class Photo(models.Model):

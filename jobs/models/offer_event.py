@@ -12,6 +12,7 @@ class OfferEvent(models.Model):
         DRAFTED = "drafted", "Drafted"
         CHANGED = "changed", "Changed"
         SENT = "sent", "Sent"
+        UNSENT = "unsent", "Taken back before it left"
         ACCEPTED = "accepted", "Accepted"
         DECLINED = "declined", "Declined"
         ASKED = "asked", "The client asked"

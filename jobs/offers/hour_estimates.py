@@ -1,13 +1,14 @@
 """The hours that work on many decks would take, as an offer would calculate them:
 proposed work, minutes of the prices."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from django.db import connection
 
+from clients.models import Deck
 from jobs.models import Offer, OfferScope, PriceList, Rate
 from jobs.offers.pricing import DeckWork, PriceTable, task_minutes
 from jobs.offers.pricing_inputs import prices_from_list
@@ -35,7 +36,8 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     """By deck, in a fixed number of queries;
     empty where no price list is in force or it does not say the times.
 
-    A draft, which somebody may have changed, goes before what would be proposed today.
+    A draft, which somebody may have changed, goes before what would be proposed today. A deck whose
+    size nobody knows is taken for one of the usual size.
     """
     row = PriceList.objects.in_force(today)
     if row is None:
@@ -44,23 +46,34 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     minutes = minutes_per_unit(prices)
     once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
     known = outlines(deck_ids)
+    measures = deck_measures(deck_ids)
+    usual = usual_area_if_needed(area for _, area, _, _ in measures)
     found = {
         deck: estimate_deck_hours(
-            known[deck], {"rails": float(rail), "stairs": float(treads)}, float(area), minutes, once
+            known[deck],
+            {"rails": float(rail), "stairs": float(treads)},
+            usual if area is None else float(area),
+            minutes,
+            once,
         )
-        for deck, area, rail, treads in deck_measures(deck_ids)
+        for deck, area, rail, treads in measures
     }
     if not all(hours.recoat and hours.strip for hours in found.values()):
         return {}
     return found | hours_from_drafts(found)
 
 
-def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal, Decimal, int]]:
+def usual_area_if_needed(areas: Iterable[Decimal | None]) -> float:
+    """Asked of the database only where the size of a deck is not known; else 0."""
+    return Deck.objects.usual_size().area_m2 if None in areas else 0.0
+
+
+def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal | None, Decimal, int]]:
     """Number, area, rails and treads of each deck;
     as one array, for thousands of parameters are slow to bind."""
     with connection.cursor() as cursor:
         cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
-        rows: list[tuple[int, Decimal, Decimal, int]] = cursor.fetchall()
+        rows: list[tuple[int, Decimal | None, Decimal, int]] = cursor.fetchall()
     return rows
 
 

@@ -97,13 +97,13 @@ def journey_to(context: DraftingContext, place: Property) -> Journey:
 
 
 def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
-    """The work of a scope on its deck."""
+    """The work of a scope on its deck; without an area it has no price (`PricingError`)."""
     deck = scope.deck
     times = {"coat": scope.coats, "strip": scope.stripper_applications}
     return DeckWork(
         deck_index=place,
         name=deck.label,
-        area_m2=deck.area_m2,
+        area_m2=deck.area_m2 or Decimal(0),
         rail_m=deck.rail_m,
         tasks={task: times.get(task, 1) for task, quantity in scope.quantities.items() if quantity},
         stair_treads=Decimal(deck.stair_treads),

@@ -7,9 +7,9 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients.languages import StrOrPromise
-from jobs.models import CoatApplied, Product
+from jobs.models import Product
 from jobs.scope.definitions import Override
-from jobs.scope.history import DeckHistory
+from jobs.scope.history import DeckHistory, TopFinish
 from jobs.scope.shelf import Shelf
 from jobs.work import finish_compatibility, finish_distance
 
@@ -48,7 +48,7 @@ def choose_finish(history: DeckHistory, shelf: Shelf, override: Override) -> Fin
     return replacement_finish(last, shelf, override)
 
 
-def same_finish(last: CoatApplied, override: Override) -> FinishChoice:
+def same_finish(last: TopFinish, override: Override) -> FinishChoice:
     """The finish of last time, in its colour or the one that was asked for."""
     if override.colour and override.colour.casefold() != last.colour.casefold():
         words = _("{product} as last time, in {colour} instead of {before}.")
@@ -69,7 +69,7 @@ def same_finish(last: CoatApplied, override: Override) -> FinishChoice:
     )
 
 
-def discontinued_colour_warning(last: CoatApplied) -> str:
+def discontinued_colour_warning(last: TopFinish) -> str:
     listed = [colour.casefold() for colour in last.product.colour_list]
     if not last.colour or not listed or last.colour.casefold() in listed:
         return ""
@@ -79,7 +79,7 @@ def discontinued_colour_warning(last: CoatApplied) -> str:
     )
 
 
-def requested_finish(last: CoatApplied, product: Product, colour: str) -> FinishChoice:
+def requested_finish(last: TopFinish, product: Product, colour: str) -> FinishChoice:
     """A finish somebody asked for in place of the old one."""
     verdict = finish_compatibility(last.product, product)
     colour = colour or matching_colour(last, product)
@@ -100,7 +100,7 @@ def requested_finish(last: CoatApplied, product: Product, colour: str) -> Finish
     )
 
 
-def replacement_finish(last: CoatApplied, shelf: Shelf, override: Override) -> FinishChoice:
+def replacement_finish(last: TopFinish, shelf: Shelf, override: Override) -> FinishChoice:
     """For a finish that is no longer in use:
     the nearest one that holds over it, else the usual one after a strip."""
     fitting = [
@@ -135,7 +135,7 @@ def replacement_finish(last: CoatApplied, shelf: Shelf, override: Override) -> F
     )
 
 
-def matching_colour(last: CoatApplied, product: Product) -> str:
+def matching_colour(last: TopFinish, product: Product) -> str:
     """The old colour if the new finish comes in it, else its first."""
     return next(
         (c for c in product.colour_list if c.casefold() == last.colour.casefold()),

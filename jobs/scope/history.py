@@ -16,6 +16,14 @@ ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
 
 
 @dataclass(frozen=True)
+class TopFinish:
+    """The finish on top of the boards, where somebody knows its name."""
+
+    product: Product
+    colour: str = ""
+
+
+@dataclass(frozen=True)
 class DeckHistory:
     """One deck's past: coating jobs and later visits, the newest first."""
 
@@ -25,25 +33,22 @@ class DeckHistory:
     later_checks: list[Visit] = field(default_factory=list)  # after the newest coating job
 
     @property
-    def last_coat(self) -> CoatApplied | None:
-        """The finish that lies on top of the boards."""
+    def last_coat(self) -> TopFinish | None:
+        """The finish on top of the boards; None if there is none or nobody knows which."""
         for job in self.jobs:
             for coat in reversed(job.coats_applied.all()):
-                if coat.product.kind == Product.Kind.FINISH and coat.surface in ON_BOARDS:
-                    return coat
+                if coat.is_finish and coat.surface in ON_BOARDS:
+                    return TopFinish(coat.product, coat.colour) if coat.product else None
         return None
 
     @property
     def last_recoat_coats(self) -> int:
-        """How many coats the last recoat laid; 0 if the newest job was none."""
+        """How many coats the last recoat laid; 0 if the newest job was none or nobody counted."""
         if not self.jobs or self.jobs[0].kind != Job.Kind.RECOAT:
             return 0
         coats = self.jobs[0].coats_applied.all()
-        return sum(
-            c.coats
-            for c in coats
-            if c.product.kind == Product.Kind.FINISH and c.surface in ON_BOARDS
-        )
+        counted = [c.coats for c in coats if c.is_finish and c.surface in ON_BOARDS]
+        return 0 if None in counted else sum(filter(None, counted))
 
     @property
     def last_seen_on(self) -> date | None:

@@ -52,9 +52,9 @@ class Supply:
         return got
 
 
-def surfaces_of(deck: Deck) -> materials.Surfaces:
+def surfaces_of(deck: Deck, area_m2: Decimal) -> materials.Surfaces:
     return materials.Surfaces.from_measures(
-        area_m2=deck.area_m2, treads=deck.stair_treads, rail_m=deck.rail_m, screen_m2=deck.screen_m2
+        area_m2=area_m2, treads=deck.stair_treads, rail_m=deck.rail_m, screen_m2=deck.screen_m2
     )
 
 
@@ -75,8 +75,10 @@ def chemicals_for(
 def material_needs(
     history: DeckHistory, work: ProposedWork, choice: FinishChoice, supply: Supply
 ) -> list[Need]:
-    """In the order of the work."""
-    surfaces = surfaces_of(history.deck)
+    """In the order of the work; none for a deck whose size nobody knows."""
+    if history.deck.area_m2 is None:
+        return []
+    surfaces = surfaces_of(history.deck, history.deck.area_m2)
     chemicals = [
         chemical_need(
             kind, product, surfaces, work.stripper_applications if kind == "stripper" else 1, supply
@@ -202,7 +204,8 @@ def spread_note(deck: Deck, stated: Decimal | None, spread: Decimal) -> str:
     text = f"{display.format_measure(stated or USUAL_SPREAD, 'spread')} a coat {start}"
     if spread == (stated or USUAL_SPREAD):
         return f"{text}."
-    timber = f"{deck.get_texture_display().lower()} {deck.get_species_display().lower()}"
+    species = deck.get_species_display().lower() if deck.is_species_known else "boards"
+    timber = f"{deck.get_texture_display().lower()} {species}"
     return f"{text}, {display.format_measure(spread, 'spread')} on {timber}."
 
 

@@ -14,10 +14,10 @@ from typing import NamedTuple
 from django.db import connection
 
 from clients.models import Deck
-from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.models import Job, Product, Visit
 from jobs.scope.definitions import Override
 from jobs.scope.finish import choose_finish
-from jobs.scope.history import DeckHistory
+from jobs.scope.history import DeckHistory, TopFinish
 from jobs.scope.needs import chemicals_for
 from jobs.scope.proposal import NO_OVERRIDE, task_quantities
 from jobs.scope.shelf import Shelf, shelf_of_products
@@ -29,7 +29,8 @@ PLACEHOLDER_DATE = date(2000, 1, 1)  # only for words that nobody reads
 
 FACTS_SQL = """
 SELECT wanted.deck_id, top.product_id,
-    CASE WHEN newest.kind = 'recoat' AND newest.is_on_boards THEN newest.coats ELSE 0 END,
+    CASE WHEN newest.kind = 'recoat' AND newest.is_on_boards
+        THEN coalesce(newest.coats, 0) ELSE 0 END,
     seen.grade, seen.flaking, seen.greying
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN LATERAL (
@@ -71,11 +72,11 @@ class ScopeFacts(NamedTuple):
 class FactsOnlyHistory(DeckHistory):
     """A past of which only the facts are known, not the rows."""
 
-    top: CoatApplied | None = None
+    top: TopFinish | None = None
     recoat_coats: int = 0
 
     @property
-    def last_coat(self) -> CoatApplied | None:
+    def last_coat(self) -> TopFinish | None:
         return self.top
 
     @property
@@ -117,7 +118,7 @@ def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> De
     none of these rows is saved."""
     deck = Deck(area_m2=UNIT_MEASURE, rail_m=UNIT_MEASURE, stair_treads=1)
     product = products.get(facts.product_id or 0)
-    top = CoatApplied(product=product) if product else None
+    top = TopFinish(product) if product else None
     seen = Visit(
         visited_on=PLACEHOLDER_DATE,
         overall=facts.grade,

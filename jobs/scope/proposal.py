@@ -20,6 +20,7 @@ from jobs.scope.work import ProposedWork, decide_work, unseen_warning
 from jobs.work import job_cautions
 
 NO_OVERRIDE = Override()
+SIZE_NOT_KNOWN = "The size of this deck is not known: enter it to see materials and price."
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,13 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
         same_as_last=choice.same_as_last,
         warning=" ".join(
             filter(
-                None, (work.warning, choice.warning, unseen_warning(history, work, today=day.today))
+                None,
+                (
+                    "" if deck.area_m2 else SIZE_NOT_KNOWN,
+                    work.warning,
+                    choice.warning,
+                    unseen_warning(history, work, today=day.today),
+                ),
             )
         ),
         needs=material_needs(history, work, choice, supply),
@@ -98,8 +105,9 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
 def task_quantities(
     deck: Deck, work: ProposedWork, chemicals: Mapping[str, Product | None]
 ) -> dict[str, Decimal]:
-    """What the price list charges for, by task; a task with nothing to do is left out."""
-    area = deck.area_m2
+    """What the price list charges for, by task; a task with nothing to do is left out, and so is
+    what goes by an area that nobody knows."""
+    area = deck.area_m2 or Decimal(0)
     task = Rate.Task
     counted = {
         task.SET_UP: Decimal(1),

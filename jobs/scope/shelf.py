@@ -59,7 +59,7 @@ def shelf_of_products() -> Shelf:
 def recent_use() -> dict[int, int]:
     newest = CoatApplied.objects.order_by("-id").values("id")[:RECENT_COATS]
     counted = (
-        CoatApplied.objects.filter(id__in=newest)
+        CoatApplied.objects.filter(id__in=newest, product__isnull=False)
         .values("product_id")
         .annotate(times=Count("id"))
         .order_by()

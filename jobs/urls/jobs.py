@@ -2,7 +2,18 @@
 
 from django.urls import path
 
-from jobs.views import care, deck_checks, jobs, log, photos, products, scope, shelf, sign_off
+from jobs.views import (
+    care,
+    deck_checks,
+    jobs,
+    log,
+    photos,
+    products,
+    scope,
+    shelf,
+    sign_off,
+    tracing,
+)
 
 app_name = "jobs"
 urlpatterns = [
@@ -28,5 +39,7 @@ urlpatterns = [
     path("products/<int:pk>/packs/", shelf.pack_add, name="pack_add"),
     path("tins/<int:pk>/", shelf.tin_change, name="tin_change"),
     path("packs/<int:pk>/", shelf.pack_change, name="pack_change"),
-    path("batches/<int:pk>/", products.show_batch_trace, name="batch"),
+    path("batches/<int:pk>/", tracing.show_batch_trace, name="batch"),
+    path("trace/", tracing.show_trace, name="trace"),
+    path("trace/recall/", tracing.recall_clients, name="recall"),
 ]

@@ -1,17 +1,26 @@
 """A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
+from clients.access import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    redirect_back,
+)
+from clients.messaging.views.confirm import unticked_boxes
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
@@ -34,6 +43,13 @@ from jobs.forms.bookings import (
 from jobs.models import Booking
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
+from jobs.views.telling import (
+    NEW_BOX,
+    DiaryChange,
+    ask_who_is_told,
+    make_change,
+    report_told,
+)
 
 
 @require_GET
@@ -43,6 +59,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "booking": row,
         "work": booked_decks(row),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
+        "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
         "hold_form": HoldForm(),
         "call_off_form": CallOffForm(),
@@ -78,11 +95,10 @@ def new_booking(request: HttpRequest) -> HttpResponse:
             {"words": words, "decks": decks_matching(words) if words else []},
         )
     form = booking_form(request, asked)
-    if form.is_valid() and (row := submit_booking(request, form, asked)):
-        report_booking_change(
-            request, row, f"Booked: {display.format_weekday(row.first_on)}, {row.crew}."
-        )
-        return redirect("diary:booking", row.pk)
+    if "again" not in request.POST and form.is_valid():
+        answer = run_or_add_error(form, lambda: submit_booking(request, form, asked))
+        if answer:
+            return answer
     return render(request, "jobs/diary/new.html", {"form": form, "asked": asked})
 
 
@@ -99,10 +115,10 @@ def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
     )
 
 
-def submit_booking(
-    request: HttpRequest, form: BookingForm, asked: BookingRequest
-) -> Booking | None:
+def submit_booking(request: HttpRequest, form: BookingForm, asked: BookingRequest) -> HttpResponse:
+    """Ask who is told, then book. Raises `BookingError`."""
     values = form.cleaned_data
+    now = timezone.now()
     names = ("hours", "first_day", "crew", "notes", "on_any_day", "arrival")
     work = actions.NewBooking(
         site=asked.site,
@@ -110,15 +126,28 @@ def submit_booking(
         offer=asked.offer,
         **{name: values[name] for name in names},
     )
-    return run_or_add_error(
-        form,
-        lambda: actions.book_work(
-            work=work,
-            by=current_user(request),
-            now=timezone.now(),
-            notify_client=values["notify_client"],
-        ),
+
+    def book(untold: frozenset[int] | None) -> list[Booking]:
+        tells = untold is not None and NEW_BOX not in untold
+        return [
+            actions.book_work(work=work, by=current_user(request), now=now, notify_client=tells)
+        ]
+
+    change = DiaryChange(
+        act=book,
+        title=f"Book it and tell {asked.site.client}?",
+        button="Book it",
+        back=(reverse("diary:week"), "Diary"),
+        notifies=values["notify_client"],
+        is_new=True,
+        can_change=True,
     )
+    if page := ask_who_is_told(request, change):
+        return page
+    told = make_change(request, change, now)
+    row = told[0].booking
+    report_told(request, f"Booked: {display.format_weekday(row.first_on)}, {row.crew}.", told)
+    return redirect("diary:booking", row.pk)
 
 
 @office_required
@@ -127,11 +156,10 @@ def booking_move(request: HttpRequest, pk: int) -> HttpResponse:
     """Another day; `?day=` and `?crew=` come from dragging a booking over the week."""
     row = booking_or_404(pk)
     form = move_form(request, row)
-    if form.is_valid() and (moved := submit_booking_move(request, form, row)):
-        done = f"{moved.client}: {display.format_weekday(moved.first_on)}, {moved.crew}."
-        is_news = (moved.first_on, moved.arrival()) != (row.first_on, row.arrival())
-        report_booking_change(request, moved, done, is_needed=is_news)
-        return redirect_to_week(moved.first_on)
+    if "again" not in request.POST and form.is_valid():
+        answer = run_or_add_error(form, lambda: submit_booking_move(request, form, row))
+        if answer:
+            return answer
     return render(request, "jobs/diary/move.html", {"form": form, "booking": row})
 
 
@@ -151,22 +179,44 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
     return MoveForm(request.POST or None, suggested=suggested, initial=initial)
 
 
-def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> Booking | None:
+def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> HttpResponse:
+    """Ask who is told, then move it. Raises `BookingError`."""
     names = ("hours", "first_day", "crew", "why", "on_any_day", "arrival")
     move = actions.BookingMove(**{name: form.cleaned_data[name] for name in names})
-    return run_or_add_error(
-        form,
-        lambda: actions.move_booking(
-            booking=row,
-            move=move,
-            by=current_user(request),
-            now=timezone.now(),
-            notify_client=form.cleaned_data["notify_client"],
-        ),
+    now = timezone.now()
+
+    def move_it(untold: frozenset[int] | None) -> list[Booking]:
+        return [
+            actions.move_booking(
+                booking=row,
+                move=move,
+                by=current_user(request),
+                now=now,
+                notify_client=untold is not None and row.pk not in untold,
+            )
+        ]
+
+    change = DiaryChange(
+        act=move_it,
+        title=f"Move it and tell {row.client}?",
+        button="Move it",
+        back=(reverse("diary:booking", args=[row.pk]), row.client.name),
+        notifies=form.cleaned_data["notify_client"],
+        can_change=True,
     )
+    if page := ask_who_is_told(request, change):
+        return page
+    told = make_change(request, change, now)
+    moved = told[0].booking
+    done = f"{moved.client}: {display.format_weekday(moved.first_on)}, {moved.crew}."
+    if (moved.first_on, moved.arrival()) != (row.first_on, row.arrival()):
+        report_told(request, done, told)
+    else:
+        messages.success(request, done)
+    return redirect_to_week(moved.first_on)
 
 
-def run_or_add_error(form: forms.Form, action: Callable[[], Booking]) -> Booking | None:
+def run_or_add_error(form: forms.Form, action: Callable[[], HttpResponse]) -> HttpResponse | None:
     """What the action refuses stands beside the field it is about."""
     try:
         return action()
@@ -187,61 +237,117 @@ def booking_notes(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("diary:booking", pk)
 
 
-@office_required
-@require_POST
-def booking_arrival(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(
-        request,
-        pk,
-        ArrivalForm(request.POST),
+@dataclass(frozen=True)
+class BookingButton:
+    """A button of a booking's page: its form, what it does, and the words before and after."""
+
+    form: type[forms.Form]
+    action: Callable[..., Booking]
+    question: str
+    label: str
+    done: str
+
+
+BOOKING_BUTTONS = {
+    "arrival": BookingButton(
+        ArrivalForm,
         actions.change_booking_arrival,
+        "Save the time and tell {client}?",
+        "Save the time",
         "The time of arrival was saved.",
-    )
-
-
-@office_required
-@require_POST
-def booking_hold(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(
-        request, pk, HoldForm(request.POST), actions.hold_booking, "Held for the weather."
-    )
-
-
-@office_required
-@require_POST
-def booking_release(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(
-        request, pk, forms.Form(request.POST), actions.release_booking, "The booking stands."
-    )
-
-
-@office_required
-@require_POST
-def booking_call_off(request: HttpRequest, pk: int) -> HttpResponse:
-    return run_booking_action(
-        request,
-        pk,
-        CallOffForm(request.POST),
+    ),
+    "hold": BookingButton(
+        HoldForm,
+        actions.hold_booking,
+        "Hold it for the weather and tell {client}?",
+        "Hold it",
+        "Held for the weather.",
+    ),
+    "release": BookingButton(
+        forms.Form,
+        actions.release_booking,
+        "Let it stand and tell {client}?",
+        "Let it stand",
+        "The booking stands.",
+    ),
+    "call_off": BookingButton(
+        CallOffForm,
         actions.cancel_booking,
+        "Call it off and tell {client}?",
+        "Call it off",
         "Called off. The hours are free again.",
-    )
+    ),
+}
 
 
-def run_booking_action(
-    request: HttpRequest, pk: int, form: forms.Form, action: Callable[..., Booking], done: str
-) -> HttpResponse:
-    """One action, then its page again."""
+@office_required
+@require_POST
+def press_booking_button(request: HttpRequest, pk: int, button: str) -> HttpResponse:
+    """One action, after a look at who is told; then its page again."""
     row = booking_or_404(pk)
+    pressed = BOOKING_BUTTONS[button]
+    form = pressed.form(request.POST)
     if not form.is_valid():
         messages.error(request, form_error_text(form))
         return redirect("diary:booking", pk)
     try:
-        row = action(booking=row, by=current_user(request), now=timezone.now(), **form.cleaned_data)
+        return run_booking_button(request, row, pressed, form.cleaned_data)
     except BookingError as error:
         messages.error(request, str(error))
-    else:
-        report_booking_change(request, row, done)
-    return redirect("diary:booking", pk)
+        return redirect("diary:booking", pk)
+
+
+def run_booking_button(
+    request: HttpRequest, row: Booking, pressed: BookingButton, values: dict[str, Any]
+) -> HttpResponse:
+    now = timezone.now()
+    notifies = values.pop("notify_client", True)
+
+    def act(untold: frozenset[int] | None) -> list[Booking]:
+        tells = untold is not None and row.pk not in untold
+        return [
+            pressed.action(
+                booking=row, by=current_user(request), now=now, notify_client=tells, **values
+            )
+        ]
+
+    change = DiaryChange(
+        act=act,
+        title=pressed.question.format(client=row.client),
+        button=pressed.label,
+        back=(reverse("diary:booking", args=[row.pk]), row.client.name),
+        notifies=notifies,
+    )
+    if page := ask_who_is_told(request, change):
+        return page
+    report_told(request, pressed.done, make_change(request, change, now))
+    return redirect("diary:booking", row.pk)
+
+
+@office_required
+@require_POST
+def tell_client(request: HttpRequest, pk: int) -> HttpResponse:
+    """The action `diary:tell`: tell the client how the booking is now."""
+    row = booking_or_404(pk)
+    now = timezone.now()
+    change = DiaryChange(
+        act=lambda untold: [
+            actions.tell_client_of_booking(booking=row, by=current_user(request), now=now)
+        ],
+        title=f"Tell {row.client}?",
+        button=f"Tell {row.client}",
+        back=(reverse("diary:booking", args=[row.pk]), row.client.name),
+        notifies=True,
+    )
+    try:
+        if page := ask_who_is_told(request, change):
+            return page
+        if unticked_boxes(request):
+            return redirect("diary:booking", pk)
+        report_told(request, "", make_change(request, change, now))
+    except BookingError as error:
+        messages.error(request, str(error))
+    return redirect_back(request, "diary:booking", pk)
 
 
 def form_error_text(form: forms.Form) -> str:
@@ -256,21 +362,3 @@ def booking_calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
     )
     headers = {"Content-Disposition": 'attachment; filename="visit.ics"'}
     return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
-
-
-def report_booking_change(
-    request: HttpRequest, row: Booking, done: str, *, is_needed: bool = True
-) -> None:
-    """What happened, and whether the client learns of it."""
-    told = booking_messages.newest_booking_message(row)
-    if not is_needed:
-        messages.success(request, done)
-    elif told is None:
-        messages.warning(request, f"{done} No message goes to {row.client}: tell them yourself.")
-    elif told.traits.is_spoken:
-        messages.success(
-            request,
-            f"{done} {row.client} has no e-mail address and stands on the list of calls to make.",
-        )
-    else:
-        messages.success(request, f"{done} An e-mail to {row.client} is in the outbox.")

@@ -4,7 +4,6 @@ from datetime import date, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
 from django.urls import reverse
@@ -14,10 +13,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients import display
 from clients.access import business_of, business_today, current_user, office_required
 from jobs.actions import bookings
-from jobs.diary import crew_hours_by_week, diary_week, unsettled_work
+from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm
+from jobs.models import Booking
+from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
-WEEKS_AROUND = 10  # weeks whose hours are shown, from the one before on
 MAX_YEARS_AWAY = 3  # years before and after this one
 
 
@@ -34,8 +34,9 @@ def show_week(request: HttpRequest) -> HttpResponse:
         "earlier": shown.monday - timedelta(days=7),
         "later": shown.monday + timedelta(days=7),
         "is_this_week": shown.monday <= today <= shown.sunday,
-        "around": crew_hours_by_week(
-            first=shown.monday - timedelta(days=7), weeks=WEEKS_AROUND, business=business
+        "season": read_season(today=min(today, shown.monday), business=business),
+        "next_booking": (
+            next_booking_after(shown.monday) if all(day.is_empty for day in shown.days) else None
         ),
     }
     return render(request, "jobs/diary/week.html", context)
@@ -54,15 +55,40 @@ def day_or_today(text: str, today: date) -> date:
 def day_hold(request: HttpRequest) -> HttpResponse:
     """Rain is coming: hold every booking of a day, after a look at which these are."""
     form = HoldDayForm(request.POST or None, initial=hold_form_initial(request))
-    if form.is_valid():
-        values = form.cleaned_data
-        held = bookings.hold_bookings_of_day(by=current_user(request), now=timezone.now(), **values)
-        count = f"{len(held)} booking{'' if len(held) == 1 else 's'}"
-        messages.success(
-            request, f"{count} of {display.format_weekday(values['day'])} held for the weather."
-        )
-        return redirect_to_week(values["day"])
+    if "again" not in request.POST and form.is_valid():
+        return hold_day(request, form)
     return render(request, "jobs/diary/hold_day.html", {"form": form})
+
+
+def hold_day(request: HttpRequest, form: HoldDayForm) -> HttpResponse:
+    now = timezone.now()
+    values = form.cleaned_data
+    notifies = values.pop("notify_client")
+    day = display.format_weekday(values["day"])
+
+    def hold(untold: frozenset[int] | None) -> list[Booking]:
+        return bookings.hold_bookings_of_day(
+            weather=bookings.WeatherDay(**values),
+            by=current_user(request),
+            now=now,
+            notify_client=untold is not None,
+            untold=untold or (),
+        )
+
+    change = DiaryChange(
+        act=hold,
+        title=f"Hold the bookings of {day} and tell the clients?",
+        button="Hold them and tell the ticked",
+        back=(reverse("diary:week"), "Diary"),
+        notifies=notifies,
+        can_change=True,
+    )
+    if page := ask_who_is_told(request, change):
+        return page
+    told = make_change(request, change, now)
+    count = f"{len(told)} booking{'' if len(told) == 1 else 's'}"
+    report_told(request, f"{count} of {day} held for the weather.", told)
+    return redirect_to_week(values["day"])
 
 
 def hold_form_initial(request: HttpRequest) -> dict[str, Any]:

@@ -55,7 +55,9 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
         "doubts": plausibility_warnings(job, before=before, build_before=build_before, build=build),
         "build": build,
         "care": care if care and care.furniture_at > now else None,
-        "cautions": job_cautions(job.deck, job.kind, [coat.product for coat in coats]),
+        "cautions": job_cautions(
+            job.deck, job.kind, [coat.product for coat in coats if coat.product]
+        ),
         "spreads": measured_spreads(job.deck, coats),
     }
 

@@ -64,9 +64,10 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
 
 
 def decks_matching(words: str) -> list[Deck]:
-    ids = [
-        hit.deck_id for hit in search.find_decks(words, limit=MAX_FOUND_DECKS).hits if hit.deck_id
-    ]
+    found = search.find_decks(
+        words, limit=MAX_FOUND_DECKS, filters=search.SearchFilters(archived="no")
+    )
+    ids = [hit.deck_id for hit in found.hits if hit.deck_id]
     decks = Deck.objects.current().with_owner().in_bulk(ids)
     return [decks[pk] for pk in ids if pk in decks]
 
@@ -88,7 +89,9 @@ def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     context = {
         "page": page,
         "strip_cautions": job_cautions(page.deck, Job.Kind.STRIP, []),
-        "cautions": job_cautions(page.deck, Job.Kind.RECOAT, [coat.product for coat in products]),
+        "cautions": job_cautions(
+            page.deck, Job.Kind.RECOAT, [coat.product for coat in products if coat.product]
+        ),
     }
     return render(request, "jobs/log.html", context)
 

@@ -1,4 +1,4 @@
-"""Products and batches: what is on the shelf, its data sheets, and where a batch went."""
+"""Products: what is on the shelf, and their data sheets."""
 
 from typing import Any
 
@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, business_today, office_required
+from clients.access import business_of, office_required
 from jobs import actions
-from jobs.forms.product import BatchForm, ProductForm
-from jobs.models import Batch, CoatApplied, Product, StockTin
+from jobs.forms.product import ProductForm
+from jobs.models import Product, StockTin
 
 PRODUCTS_A_PAGE = 50
 
@@ -59,23 +59,3 @@ def product_stock(product: Product) -> dict[str, Any]:
         "tins": StockTin.objects.in_stock().filter(product=product),
         "packs": product.packs.filter(is_active=True),
     }
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def show_batch_trace(request: HttpRequest, pk: int) -> HttpResponse:
-    """The batch trace `jobs:batch`: every deck a batch went on, with the client and how to reach
-    them."""
-    row = get_object_or_404(Batch.objects.select_related("product"), pk=pk)
-    form = BatchForm(request.POST if request.method == "POST" else None, instance=row)
-    if form.is_bound and form.is_valid():
-        actions.change_batch(batch=row, **form.cleaned_data)
-        messages.success(request, "The dates of the batch were saved.")
-        return redirect("jobs:batch", pk)
-    trace = CoatApplied.objects.trace(row)
-    count = trace.count()
-    page = Paginator(trace, max(count, 1) if "all" in request.GET else PRODUCTS_A_PAGE).get_page(
-        request.GET.get("page")
-    )
-    today = business_today(request)
-    context = {"batch": row, "form": form, "page": page, "count": count, "today": today}
-    return render(request, "jobs/batch.html", context)

@@ -36,6 +36,7 @@ def show_to_buy(request: HttpRequest) -> HttpResponse:
         "scopes": scopes,
         "needs": needs,
         "cost": cost_of_needs(needs),
+        "unsized": [scope.deck for scope in scopes.values() if scope.deck.area_m2 is None],
     }
     return render(request, "jobs/to_buy.html", context)
 

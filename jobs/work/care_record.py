@@ -60,11 +60,11 @@ class CareRecord:
     def file_name(self) -> str:
         """Of its PDF, in the language of the client."""
         with display.in_client_language(self.job.deck.site.client.language):
-            return gettext("care-record-{day}.pdf").format(day=self.job.finished_on)
+            return gettext("care-record-{day}.pdf").format(day=self.job.edtf)
 
     @property
     def finishes(self) -> list[CoatApplied]:
-        return [coat for coat in self.coats if coat.product.kind == Product.Kind.FINISH]
+        return [coat for coat in self.coats if coat.is_finish]
 
     @property
     def advice(self) -> list[StrOrPromise]:
@@ -76,13 +76,15 @@ class CareRecord:
 
     @property
     def cautions(self) -> list[StrOrPromise]:
-        """For those who live there; the general rule last."""
+        """For those who live there; the general rule last. What nobody knows may burn."""
         products = list(dict.fromkeys(coat.product for coat in self.finishes))
         burns = any(
-            each.finish_class in SELF_HEATING_CLASSES or each.base == Product.Base.SOLVENT
+            each is None
+            or each.finish_class in SELF_HEATING_CLASSES
+            or each.base == Product.Base.SOLVENT
             for each in products
         )
-        own = [f"{each.name}: {each.cautions}" for each in products if each.cautions]
+        own = [f"{each.name}: {each.cautions}" for each in products if each and each.cautions]
         said: list[StrOrPromise] = [
             FRESH_FINISH_CAUTION if self.care else "",
             WET_BOARDS_CAUTION,
@@ -121,10 +123,12 @@ def care_record_summary(record: CareRecord) -> str:
 
 def care_record_lines(record: CareRecord) -> Iterator[str]:
     job = record.job
-    yield f"{job.get_kind_display()}, {job.deck.label}, {display.format_day(job.finished_on)}."
+    yield f"{job.get_kind_display()}, {job.deck.label}, {job.day_words}."
     for coat in record.finishes:
-        coats = ngettext("{count} coat", "{count} coats", coat.coats).format(count=coat.coats)
-        yield ", ".join(filter(None, [coat.product.name, coat.colour, coats])) + "."
+        number = coat.coats or 0
+        coats = ngettext("{count} coat", "{count} coats", number).format(count=number)
+        said = [coat.product_words, coat.colour, coats if number else ""]
+        yield ", ".join(filter(None, said)) + "."
     if record.care:
         walk = f"{display.format_day(record.care.walk_at.date())}{care_hour_suffix(record.care)}"
         yield gettext("Walk on it from {moment}.").format(moment=walk)

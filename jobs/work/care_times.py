@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from jobs.models import Job, Product
+from jobs.models import Job
 
 # Common practice, no source: 24 hours before walking, 5 days before furniture. A data sheet
 # overrides them.
@@ -29,27 +29,18 @@ class CareNote:
 
 
 def care_note(job: Job) -> CareNote | None:
-    """From the slowest finish of the job (needs coats with products at hand);
-    None if no finish went on."""
-    finishes = [
-        coat.product for coat in job.coats_applied.all() if coat.product.kind == Product.Kind.FINISH
-    ]
-    if not finishes:
+    """From the slowest finish of the job (needs coats with products at hand); a finish that nobody
+    knows by name takes the usual times. None if no finish went on, or nobody knows the day."""
+    finishes = [coat.product for coat in job.coats_applied.all() if coat.is_finish]
+    if not finishes or job.finished_from:
         return None
     zone = job.deck.site.zone
-    walk = max(
-        product.walk_hours if product.walk_hours is not None else DEFAULT_WALK_HOURS
-        for product in finishes
-    )
-    days = max(
-        product.furniture_days if product.furniture_days is not None else DEFAULT_FURNITURE_DAYS
-        for product in finishes
-    )
+    sheet_hours = [product.walk_hours if product else None for product in finishes]
+    sheet_days = [product.furniture_days if product else None for product in finishes]
+    walk = max(DEFAULT_WALK_HOURS if hours is None else hours for hours in sheet_hours)
+    days = max(DEFAULT_FURNITURE_DAYS if each is None else each for each in sheet_days)
     start, is_to_the_hour = finishing_time(job, zone)
-    is_known = all(
-        product.walk_hours is not None and product.furniture_days is not None
-        for product in finishes
-    )
+    is_known = None not in [*sheet_hours, *sheet_days]
     return CareNote(
         add_elapsed_hours(start, hours=walk),
         add_elapsed_hours(start, hours=days * 24),

@@ -34,11 +34,10 @@ def plausibility_warnings(
 
 
 def finish_on_boards(coats: list[CoatApplied]) -> Product | None:
-    """The finish that lies on top of the boards after a job."""
+    """The finish that lies on top of the boards after a job; None if there is none or nobody knows
+    its name."""
     boards = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
-    finishes = [
-        c.product for c in coats if c.product.kind == Product.Kind.FINISH and c.surface in boards
-    ]
+    finishes = [c.product for c in coats if c.is_finish and c.surface in boards]
     return finishes[-1] if finishes else None
 
 
@@ -64,7 +63,7 @@ def compatibility_warnings(job: Job, coats: list[CoatApplied], before: Job | Non
 def strip_warnings(
     job: Job, coats: list[CoatApplied], before: CoatBuild, after: CoatBuild
 ) -> Iterator[str]:
-    strippers = [coat for coat in coats if coat.product.kind == Product.Kind.STRIPPER]
+    strippers = [c.coats for c in coats if c.product and c.product.kind == Product.Kind.STRIPPER]
     if after.needs_strip:
         yield (
             f"{after.coats} coats since the last strip, more than {STRIP_ABOVE_COATS}: the next job"
@@ -74,7 +73,8 @@ def strip_warnings(
         job.kind == Job.Kind.STRIP
         and before.needs_strip
         and strippers
-        and sum(c.coats for c in strippers) < 2
+        and None not in strippers
+        and sum(filter(None, strippers)) < 2
     ):
         yield (
             f"{before.coats} coats had to come off: that takes two full applications of stripper."
@@ -97,7 +97,7 @@ def temperature_warnings(job: Job, coats: list[CoatApplied]) -> Iterator[str]:
     if job.air_c is None:
         return
     air = display.format_measure(job.air_c, "temperature")
-    for product in dict.fromkeys(coat.product for coat in coats):
+    for product in dict.fromkeys(coat.product for coat in coats if coat.product):
         if product.minimum_c is not None and job.air_c < product.minimum_c:
             yield (
                 f"{air} is colder than {product} allows"

@@ -72,7 +72,7 @@ def sign_off_statement(jobs: Sequence[Job]) -> str:
     """What is signed about the work itself, in the language in force."""
     done = "; ".join(f"{job.get_kind_display().lower()}, {job.deck}" for job in jobs)
     seen = gettext("I have seen the finished work of {day}: {work}.")
-    told = [seen.format(day=display.format_day(jobs[0].finished_on), work=done)]
+    told = [seen.format(day=jobs[0].day_words, work=done)]
     if care := latest_care_note(jobs):
         hour = f", {display.format_clock(care.walk_at)}" if care.is_to_the_hour else ""
         words = gettext(

@@ -30,13 +30,16 @@ class MeasuredSpread:
 
 def measured_spreads(deck: Deck, coats: Iterable[CoatApplied]) -> list[MeasuredSpread]:
     """Each product of a job whose litres all went on the boards, whose area we know."""
-    by_product: dict[int, list[CoatApplied]] = {}
+    if deck.area_m2 is None:
+        return []
+    by_product: dict[Product, list[CoatApplied]] = {}
     for coat in coats:
-        by_product.setdefault(coat.product_id, []).append(coat)
+        if coat.product:
+            by_product.setdefault(coat.product, []).append(coat)
     return [
-        compare_to_data_sheet(deck, rows)
-        for rows in by_product.values()
-        if all(row.litres and is_only_on_boards(deck, row) for row in rows)
+        compare_to_data_sheet(product, rows, texture=deck.texture, area_m2=deck.area_m2)
+        for product, rows in by_product.items()
+        if all(row.litres and row.coats and is_only_on_boards(deck, row) for row in rows)
     ]
 
 
@@ -49,22 +52,21 @@ def is_only_on_boards(deck: Deck, coat: CoatApplied) -> bool:
     )
 
 
-def compare_to_data_sheet(deck: Deck, rows: list[CoatApplied]) -> MeasuredSpread:
+def compare_to_data_sheet(
+    product: Product, rows: list[CoatApplied], *, texture: str, area_m2: Decimal
+) -> MeasuredSpread:
     """Two rows of one product may be two coats, or two tins of one coat:
     the reading nearer to the sheet counts."""
-    product = rows[0].product
+    counted = [row.coats or 0 for row in rows]
     litres = sum(row.litres or Decimal(0) for row in rows)
     stated = product.spread_m2_per_l
-    readings = [
-        deck.area_m2 * coats / litres
-        for coats in (sum(r.coats for r in rows), max(r.coats for r in rows))
-    ]
+    readings = [area_m2 * coats / litres for coats in (sum(counted), max(counted))]
     if stated is None:
         return MeasuredSpread(product, readings[0], None, is_far_off=False)
     fitting = [
         reading
         for reading in readings
-        if MIN_SPREAD_SHARE[deck.texture] <= reading / stated <= MAX_SPREAD_SHARE
+        if MIN_SPREAD_SHARE[texture] <= reading / stated <= MAX_SPREAD_SHARE
     ]
     spread = min(fitting or readings, key=lambda reading: max(reading / stated, stated / reading))
     return MeasuredSpread(product, spread, stated, is_far_off=not fitting)

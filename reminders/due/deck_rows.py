@@ -5,6 +5,8 @@ from dataclasses import MISSING, dataclass, fields
 from datetime import date
 from decimal import Decimal
 
+from jobs.partial_dates import DaySpan
+
 # Where a column lies, seen from the forecast; what is not named here is the forecast's own.
 COLUMN_PATHS = {
     "site_id": "deck__site_id",
@@ -15,7 +17,10 @@ COLUMN_PATHS = {
     "town": "deck__site__town",
     "region": "deck__site__region",
     "area_m2": "deck__area_m2",
+    "coated_from": "job__finished_from",
     "coated_on": "job__finished_on",
+    "latitude": "deck__site__latitude",
+    "preferred_channel": "deck__site__client__preferred_channel",
 }
 
 
@@ -31,11 +36,18 @@ class DeckRow:
     street: str
     town: str
     region: str
-    area_m2: Decimal
+    area_m2: Decimal | None
     window_opens_on: date
     due_on: date
     coat_build: int
+    coated_from: date | None
     coated_on: date
+    latitude: float
+
+    @property
+    def coat_span(self) -> DaySpan:
+        """The days on which the coat may have been laid."""
+        return DaySpan(self.coated_from or self.coated_on, self.coated_on)
 
 
 def value_columns(row: type[DeckRow]) -> list[str]:

@@ -8,13 +8,14 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Any
 
-from django.db.models import Count, Sum
+from django.db.models import F
 from django.urls import reverse
 
 from clients import display
+from jobs.day_words import say_span
 from jobs.models import AppliedFinish, CoatApplied
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting import ranked_reasons
+from reminders.forecasting import missing_reasons, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
@@ -33,13 +34,15 @@ class DueDeck(DeckRow):
     late_on: date
     chance_worn: float
     contributions: dict[str, float]
+    unknowns: dict[str, float]
     coats: list[AppliedFinish] = field(default_factory=list)
     reminder_status: ReminderStatus | None = None
     today: date | None = None
 
     @property
     def reasons(self) -> list[str]:
-        return ranked_reasons(self.contributions)
+        missing = missing_reasons(self.unknowns, self.coat_span.precision)
+        return [*ranked_reasons(self.contributions), *missing]
 
     @property
     def bar(self) -> WindowBar:
@@ -53,11 +56,11 @@ class DueDeck(DeckRow):
 
     @property
     def area(self) -> str:
-        return display.format_measure(self.area_m2, "area")
+        return display.format_size(self.area_m2)
 
     @property
     def coated(self) -> str:
-        return display.format_day(self.coated_on)
+        return say_span(self.coat_span, is_south=self.latitude < 0)
 
     @property
     def due(self) -> str:
@@ -75,7 +78,8 @@ class TownGroup:
     name: str
     region: str
     decks: int
-    area_m2: Decimal
+    area_m2: Decimal | None
+    unsized: int
     lines: Sequence[DueDeck]
 
 
@@ -93,11 +97,6 @@ def due_deck_ids(month: date, *, with_carried_over: bool) -> list[int]:
     until = Forecast.objects.current().due_before(shift_months(month, 1))
     rows = until if with_carried_over else due_in_month(month)
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True))
-
-
-def deck_count_and_area(rows: ForecastQuerySet) -> dict[str, Any]:
-    """How many decks and how much surface."""
-    return rows.aggregate(decks=Count("pk"), area_m2=Sum("deck__area_m2"))
 
 
 def due_decks(
@@ -124,9 +123,12 @@ def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDe
 
 def group_by_town(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[TownGroup]:
     """The lines under their towns, each with the subtotals of the whole list."""
-    totals = {(row["town"], row["region"]): row for row in towns}
+    totals = {
+        (row["town"], row["region"]): (row["decks"], row["area_m2"], row["unsized"])
+        for row in towns
+    }
     return [
-        TownGroup(*place, totals[place]["decks"], totals[place]["area_m2"], list(members))
+        TownGroup(*place, *totals[place], list(members))
         for place, members in groupby(found, key=lambda line: (line.town, line.region))
     ]
 
@@ -136,22 +138,23 @@ class CarriedOverSummary:
     """What was carried over: how much in all, and the decks worth most."""
 
     decks: int = 0
-    area_m2: Decimal = Decimal(0)
+    area_m2: Decimal | None = None
+    unsized: int = 0
     lines: Sequence[DueDeck] = ()
 
 
 def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOverSummary:
     """The carried-over decks worth a look first, whatever their town."""
     rows = carried_over(month)
-    figures = deck_count_and_area(rows)
-    by_worth = rows.by_town(on=month).order_by("-worth", "deck_id")  # type: ignore[misc]
+    figures = rows.count_and_area()
+    by_worth = rows.by_town(on=month).order_by(F("worth").desc(nulls_last=True), "deck_id")
     first = by_worth.values_list(*value_columns(DueDeck))[:limit]
     found = (
         with_finishes_and_status([DueDeck(*row) for row in first], today=today)
         if figures["decks"]
         else []
     )
-    return CarriedOverSummary(figures["decks"], figures["area_m2"] or Decimal(0), found)
+    return CarriedOverSummary(**figures, lines=found)
 
 
 def month_strip_start(month: date, *, today: date) -> date:
@@ -221,7 +224,8 @@ def due_row(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
         "carried_over": is_carried_over,
         "deck": line.label,
         "chance_worn": round(line.chance_worn, 3),
-        "product": " + ".join(coat.product for coat in line.coats),
+        "coated_on": line.coat_span.edtf(is_south=line.latitude < 0),
+        "product": " + ".join(filter(None, (coat.product for coat in line.coats))),
         "colour": " + ".join(filter(None, (coat.colour for coat in line.coats))),
         "standing": line.reminder_status.label if line.reminder_status else "",
     }

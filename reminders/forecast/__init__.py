@@ -16,7 +16,7 @@ from reminders.forecast.coating_plan import (
     plan_coating_jobs,
     workable_months,
 )
-from reminders.forecast.coats import Coats
+from reminders.forecast.coats import UNKNOWN, Coats
 from reminders.forecast.exposure import (
     FACTORS,
     SUNSHINE_BIAS,
@@ -32,19 +32,23 @@ from reminders.forecast.inspection_data import (
 from reminders.forecast.intervals import STRIP_RATIO, Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Fit, Posterior
-from reminders.forecast.prediction import Prediction, predict
+from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import optimal_recoat_age
 from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
+from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 from reminders.forecast.waiting_risk import strip_chances_after_waits
 
 __all__ = [
     "FACTORS",
     "FORECAST_NAMES",
     "MIN_FINISHED_COATS",
+    "PUBLISHED_MIX",
     "PUBLISHED_PRIOR",
     "STRIP_RATIO",
     "SUNSHINE_BIAS",
+    "UNKNOWN",
+    "UNKNOWNS",
     "Backtest",
     "CalendarMonth",
     "CalibrationBin",
@@ -55,6 +59,7 @@ __all__ = [
     "Posterior",
     "Prediction",
     "SeasonalClock",
+    "UnknownMix",
     "UpkeepRule",
     "Visits",
     "backtest",

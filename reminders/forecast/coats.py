@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.arrays import Booleans, Floats
+from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 
 CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "finish_class": (
@@ -28,6 +29,8 @@ CATEGORY_LEVELS: dict[str, tuple[str, ...]] = {
     "litter": ("none", "some", "heavy"),
     "preparation": ("clean", "strip", "none"),
 }
+UNKNOWN = "unknown"  # a word that these take beside their levels; its code is -1
+MAY_BE_UNKNOWN = ("finish_class", "species_class")
 FILM_CLASSES = ("solid_film", "clear_film")
 # 1870 to 2170: anything else is a slip of the pen
 EARLIEST_DAY = -36525.0
@@ -45,7 +48,8 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "orientation": (0, 360, True),
     "height": (0, 200, True),
     "latitude": (-90, 90, False),
-    "coats": (1, 50, False),
+    "coats": (1, 50, True),
+    "coated_within": (0, 36525, False),
     "pool": (0, 1, False),
 }
 MONTHLY_MAXIMA = {"sun": 60.0, "wet_days": 31.0}
@@ -81,6 +85,8 @@ def encode_levels(name: str, values: ArrayLike, count: int) -> NDArray[np.int8]:
         for code, word in enumerate(words):
             codes[given == word] = code
     bad = (codes < 0) | (codes >= len(words))
+    if name in MAY_BE_UNKNOWN:
+        bad &= given != (UNKNOWN if codes is not given else -1)
     _raise_for_rows(
         name, f"must be one of {', '.join(words)}", np.atleast_1d(given), np.atleast_1d(bad)
     )
@@ -122,7 +128,8 @@ def _broadcast_rows(name: str, array: NDArray[Any], shape: tuple[int, ...]) -> N
 
 @dataclass(frozen=True, eq=False)
 class ArrayRecord:
-    """A frozen dataclass whose fields are arrays with equally many rows."""
+    """A frozen dataclass whose fields are arrays with equally many rows, or no arrays at all and
+    shared by all rows."""
 
     def take(self, rows: Any) -> Self:
         """Return some of the rows, without checking them again.
@@ -139,7 +146,9 @@ class ArrayRecord:
         """
         part = object.__new__(type(self))
         for field in fields(self):
-            object.__setattr__(part, field.name, getattr(self, field.name)[rows])
+            value = getattr(self, field.name)
+            kept = value[rows] if isinstance(value, np.ndarray) else value
+            object.__setattr__(part, field.name, kept)
         return part
 
 
@@ -153,7 +162,9 @@ class Coats(ArrayRecord):
     Parameters
     ----------
     coated_on : array_like
-        Date of the coat in days since 1970-01-01.
+        Date of the coat in days since 1970-01-01; the middle of the span where only that is known.
+    coated_within : array_like
+        Days that the coat may lie before or after that date; 0 where the day is known.
     latitude : array_like
         Degrees, south negative; tells which half of the year is summer.
     sun : array_like, shape (12,), (1, 12) or (n, 12)
@@ -163,7 +174,8 @@ class Coats(ArrayRecord):
     deck : array_like of int
         Key of the deck; -1 for a deck that is not in the books.
     finish_class, pigment, base, species_class, texture : array_like
-        Words of `CATEGORY_LEVELS`.
+        Words of `CATEGORY_LEVELS`; class of finish and of species may be `UNKNOWN` (of an unknown
+        finish pigment and base are not looked at).
     roof_cover, summer_shade, winter_shade : array_like
         Shares, 0 to 1.
     orientation : array_like
@@ -177,7 +189,7 @@ class Coats(ArrayRecord):
     litter : array_like
         Words of `CATEGORY_LEVELS`.
     coats : array_like of int
-        Coats put on by the job, at least 1.
+        Coats put on by the job, at least 1; NaN if nobody counted.
     preparation : array_like
         Words of `CATEGORY_LEVELS`.
     sound_on : array_like
@@ -188,6 +200,8 @@ class Coats(ArrayRecord):
         Day of the client's own last look at this coat; NaN if none.
     asked_worn : array_like of bool
         Whether it looked worn to them.
+    mix : UnknownMix
+        What stands in for what is unknown; one for all rows.
     """
 
     coated_on: Any
@@ -216,10 +230,14 @@ class Coats(ArrayRecord):
     worn_on: Any = np.nan
     asked_on: Any = np.nan
     asked_worn: Any = False
+    coated_within: Any = 0.0
+    mix: UnknownMix = PUBLISHED_MIX
 
     def __post_init__(self) -> None:
         count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
         for field in fields(self):
+            if field.name == "mix":
+                continue
             object.__setattr__(
                 self, field.name, _validated_column(field.name, getattr(self, field.name), count)
             )
@@ -239,9 +257,32 @@ class Coats(ArrayRecord):
     def __len__(self) -> int:
         return len(self.coated_on)
 
+    def started(self, share: float) -> "Coats":
+        """Return the same coats laid so far from the middle of their spans.
+
+        Parameters
+        ----------
+        share : float
+            −1 for the first possible day, 1 for the last.
+
+        Returns
+        -------
+        Coats
+            Coats whose day is known.
+        """
+        moved = self.take(slice(None))
+        object.__setattr__(moved, "coated_on", self.coated_on + share * self.coated_within)
+        object.__setattr__(moved, "coated_within", np.zeros(len(self)))
+        return moved
+
+    @property
+    def has_unknowns(self) -> Booleans:
+        """Whether finish, timber or number of coats is not known."""
+        return (self.finish_class < 0) | (self.species_class < 0) | np.isnan(self.coats)
+
     @property
     def is_film(self) -> Booleans:
-        """Whether the finish forms a film."""
+        """Whether the finish forms a film; an unknown one is taken for none."""
         first = CATEGORY_LEVELS["finish_class"].index(FILM_CLASSES[0])
         return self.finish_class >= first
 

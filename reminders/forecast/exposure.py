@@ -121,8 +121,14 @@ DESIGN_COLUMNS: dict[str, str] = {
     "preparation_strip": "preparation",
     "preparation_none": "preparation",
 }
-# Two factors come from visits rather than from the design matrix.
-FACTORS: tuple[str, ...] = (*dict.fromkeys(DESIGN_COLUMNS.values()), "own_history", "inspection")
+# Two factors come from visits rather than from the design matrix; what is not known and was taken
+# as usual is told by itself.
+FACTORS: tuple[str, ...] = (
+    *dict.fromkeys(DESIGN_COLUMNS.values()),
+    "own_history",
+    "inspection",
+    "unknown",
+)
 
 
 def _has_level(coats: Coats, name: str, word: str) -> Booleans:

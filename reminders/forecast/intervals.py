@@ -1,7 +1,7 @@
 """From as-found grades to what they say about the life of a coat: an interval, or one end of it."""
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import ArrayRecord, Coats
-from reminders.forecast.exposure import design_matrix, sun_on_deck
+from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.mixing import expected_design
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
 RECOAT_LIMIT_GRADE = 3.0
@@ -18,6 +19,11 @@ STRIP_RATIO = 1.5  # a coat left for half its life again needs the stripper (jud
 # limit state, film formers two (Grüll et al. 2011).
 PENETRATING_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0),)
 FILM_LIMITS = ((RECOAT_LIMIT_GRADE, 1.0), (4.0, STRIP_RATIO))
+LEAST_RATIO = 1.0001  # between the bounds of one start, where its grades leave no room
+# Where only the span of a coat's day is known, it is any day of it alike: integrated by
+# Gauss–Legendre, exact for polynomials up to degree 9.
+START_NODES, START_WEIGHTS = np.polynomial.legendre.leggauss(5)
+START_WEIGHTS = START_WEIGHTS / 2
 CALL_DELAY_MONTHS = 3.0  # a client who calls saw it wear within the last season (judgement)
 
 
@@ -125,6 +131,9 @@ class CensoredLives(ArrayRecord):
         How many coats a row stands for.
     lower_by_client, upper_by_client : ndarray of bool, shape (n,)
         Whether that end rests on the client's own look, which is doubted more.
+    lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
+        The same ages for each of the days on which the coat may have been laid; without columns
+        where all days are known.
     """
 
     x: Floats
@@ -135,12 +144,17 @@ class CensoredLives(ArrayRecord):
     weight: Any = None
     lower_by_client: Any = None
     upper_by_client: Any = None
+    lower_at_starts: Any = None
+    upper_at_starts: Any = None
 
     def __post_init__(self) -> None:
         count = len(self.lower)
         for name in ("running", "lower_by_client", "upper_by_client"):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.zeros(count, dtype=bool))
+        for name in ("lower_at_starts", "upper_at_starts"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros((count, 0)))
         if self.weight is None:
             object.__setattr__(self, "weight", np.ones(count))
         bad = {
@@ -158,6 +172,13 @@ class CensoredLives(ArrayRecord):
 
     def __len__(self) -> int:
         return len(self.lower)
+
+    @property
+    def is_start_known(self) -> Booleans:
+        """Whether the day of each coat is known."""
+        return (self.lower_at_starts == self.lower[:, None]).all(axis=1) & (
+            self.upper_at_starts == self.upper[:, None]
+        ).all(axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,6 +198,9 @@ class LifeBounds:
         person.
     lower_by_client, upper_by_client : ndarray of bool, shape (n,)
         Whether that end rests on the client's own look.
+    lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
+        The bounds for each of the days on which the coat may have been laid; without columns where
+        all days are known.
     """
 
     lower: Floats
@@ -185,6 +209,13 @@ class LifeBounds:
     conflict: Booleans
     lower_by_client: Booleans
     upper_by_client: Booleans
+    lower_at_starts: Any = None
+    upper_at_starts: Any = None
+
+    def __post_init__(self) -> None:
+        for name in ("lower_at_starts", "upper_at_starts"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros((len(self.lower), 0)))
 
 
 def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
@@ -244,6 +275,68 @@ def life_bounds(
     LifeBounds
         One row a coat.
     """
+    ages = _age_bounds(coats, visits, weights, limits)
+    seen = np.zeros(len(coats), dtype=bool)
+    seen[visits.coat] = True
+    by_client = ages.ends_by_client()
+    lower, upper = ages.narrowed(*by_client)
+    found = LifeBounds(lower, upper, seen, ages.are_contradictory, *by_client)
+    return _with_starts(found, coats, visits, weights, limits)
+
+
+def _with_starts(
+    found: LifeBounds, coats: Coats, visits: Visits, weights: ClockWeights, limits: dict[str, Any]
+) -> LifeBounds:
+    # The bounds for each possible start rest on the same visits as those for the middle one.
+    rows = np.flatnonzero(coats.coated_within > 0)
+    if not len(rows):
+        return found
+    lower, upper = (
+        np.repeat(ages[:, None], len(START_NODES), axis=1) for ages in (found.lower, found.upper)
+    )
+    place = np.full(len(coats), -1)
+    place[rows] = np.arange(len(rows))
+    seen = visits.take(np.flatnonzero(place[visits.coat] >= 0))
+    seen = replace(seen, coat=place[seen.coat])
+    spans = coats.take(rows)
+    for node, share in enumerate(START_NODES):
+        ages = _age_bounds(spans.started(share), seen, weights, limits)
+        low, high = ages.narrowed(found.lower_by_client[rows], found.upper_by_client[rows])
+        lower[rows, node] = low
+        upper[rows, node] = np.maximum(high, low * LEAST_RATIO + np.finfo(float).tiny)
+    return replace(found, lower_at_starts=lower, upper_at_starts=upper)
+
+
+class _AgeBounds(NamedTuple):
+    # What our own visits and what the client's looks say about each coat, by its age.
+    lower: Floats
+    upper: Floats
+    client_lower: Floats
+    client_upper: Floats
+
+    @property
+    def are_contradictory(self) -> Booleans:
+        return self.lower >= self.upper
+
+    def ends_by_client(self) -> tuple[Booleans, Booleans]:
+        # A client's look narrows what we found ourselves and never contradicts it; two looks of
+        # theirs that contradict each other say nothing.
+        low, high = self.client_lower, self.client_upper
+        useful = ~self.are_contradictory & (low < high)
+        low_by_client = useful & (low > self.lower) & (low < self.upper)
+        lower = np.where(low_by_client, low, self.lower)
+        return low_by_client, useful & (high < self.upper) & (high > lower)
+
+    def narrowed(self, by_low: Booleans, by_high: Booleans) -> tuple[Floats, Floats]:
+        return (
+            np.where(by_low, self.client_lower, self.lower),
+            np.where(by_high, self.client_upper, self.upper),
+        )
+
+
+def _age_bounds(
+    coats: Coats, visits: Visits, weights: ClockWeights, limits: dict[str, Any]
+) -> _AgeBounds:
     age = ages_at_visits(coats, visits, weights)
     low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
     lower, upper = _widest_bounds(low, high, visits, ~visits.by_client, len(coats))
@@ -254,18 +347,8 @@ def life_bounds(
     np.maximum.at(
         lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay
     )
-    seen = np.zeros(len(coats), dtype=bool)
-    seen[visits.coat] = True
-    conflict = lower >= upper
-    # A client's look narrows what we found ourselves and never contradicts it; two looks of theirs
-    # that contradict each other say nothing.
-    client_low, client_high = _widest_bounds(low, high, visits, visits.by_client, len(coats))
-    useful = ~conflict & (client_low < client_high)
-    low_by_client = useful & (client_low > lower) & (client_low < upper)
-    lower = np.where(low_by_client, client_low, lower)
-    high_by_client = useful & (client_high < upper) & (client_high > lower)
-    upper = np.where(high_by_client, client_high, upper)
-    return LifeBounds(lower, upper, seen, conflict, low_by_client, high_by_client)
+    asked = _widest_bounds(low, high, visits, visits.by_client, len(coats))
+    return _AgeBounds(lower, upper, *asked)
 
 
 def _widest_bounds(
@@ -326,11 +409,13 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
         found.seen & ~found.conflict & ((found.lower > 0) | np.isfinite(found.upper))
     )
     return CensoredLives(
-        x=design_matrix(coats.take(rows)),
+        x=expected_design(coats.take(rows)).x,
         lower=found.lower[rows],
         upper=found.upper[rows],
         deck=coats.deck[rows],
         running=np.asarray(running, dtype=bool)[rows],
         lower_by_client=found.lower_by_client[rows],
         upper_by_client=found.upper_by_client[rows],
+        lower_at_starts=found.lower_at_starts[rows],
+        upper_at_starts=found.upper_at_starts[rows],
     )

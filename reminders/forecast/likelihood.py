@@ -4,10 +4,13 @@ tails."""
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import logsumexp
 
 from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
 from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
+
+_WeighedEnds = tuple[Floats, Floats, float]
 
 
 class LikelihoodTerms(NamedTuple):
@@ -46,6 +49,9 @@ class CensoringIntervals(NamedTuple):
         ends are not equally sure,
     tail, tail_low, tail_high : ndarray
         + tail · P(tail_low < log life ≤ tail_high), beyond the end that is doubted more.
+    low_at_starts, high_at_starts : ndarray, shape (n, k)
+        The logs for each of k days on which the coat may have been laid; k is 0 where all days are
+        known. Each P is then the mean over these days.
     """
 
     low: Floats
@@ -56,6 +62,8 @@ class CensoringIntervals(NamedTuple):
     tail: Floats
     tail_low: Floats
     tail_high: Floats
+    low_at_starts: Floats
+    high_at_starts: Floats
 
 
 def prepare_intervals(
@@ -64,6 +72,7 @@ def prepare_intervals(
     misclassification: float = 0.0,
     *,
     by_client: tuple[Booleans, Booleans] | None = None,
+    at_starts: tuple[Floats, Floats] | None = None,
 ) -> CensoringIntervals:
     """Prepare ages for the likelihood.
 
@@ -77,6 +86,8 @@ def prepare_intervals(
         Chance that a visit reads sound for worn or the other way round; below one half.
     by_client : tuple of ndarray of bool, optional
         Which lower and which upper ends rest on a client's look, with the doubt of that.
+    at_starts : (ndarray, ndarray), optional
+        Both ages for each of the days on which the coat may have been laid, shape (n, k).
 
     Returns
     -------
@@ -95,33 +106,39 @@ def prepare_intervals(
     with np.errstate(divide="ignore"):
         low = np.log(lower)
         high = np.log(upper)
+        none = np.zeros((len(low), 0))
+        low_at, high_at = (np.log(ages) for ages in at_starts) if at_starts else (none, none)
     exact = lower == upper
     m, n = (
         np.where(rows, CLIENT_MISCLASSIFICATION, misclassification)
         for rows in (by_client or (np.zeros(lower.shape, bool), np.zeros(upper.shape, bool)))
     )
-    has_low = np.isfinite(low) & ~exact
-    has_high = np.isfinite(high) & ~exact
+    # The intervals of rows that do not use them are left open, so that they stay free of 0/0.
+    doubts = _weigh_doubts(m, n, np.isfinite(low) & ~exact, np.isfinite(high) & ~exact)
+    used = doubts[2] > 0
+    return CensoringIntervals(
+        low,
+        np.where(exact, np.inf, high),
+        exact,
+        *doubts,
+        np.where(used & (m < n), high, -np.inf),
+        np.where(used & (m > n), low, np.inf),
+        low_at,
+        high_at,
+    )
+
+
+def _weigh_doubts(
+    m: Floats, n: Floats, has_low: Booleans, has_high: Booleans
+) -> tuple[Floats, Floats, Floats]:
+    # Misread, certain and tail of the Notes above.
     less = np.minimum(m, n)
     more = np.maximum(m, n)
     kinds = [has_low & has_high, has_low, has_high]
-    misread = np.select(kinds, [less * (1 - more), m, n], 0.0)
-    certain = np.select(kinds, [(1 - more) * (1 - 2 * less), 1 - 2 * m, 1 - 2 * n], 1.0)
-    tail = np.where(kinds[0], more - less, 0.0)
-    tail_low = np.where(m > n, -np.inf, high)
-    tail_high = np.where(m > n, low, np.inf)
-    # The intervals of rows that do not use them are left open, so that they stay free of 0/0.
-    open_high = np.where(exact, np.inf, high)
-    used = tail > 0
-    return CensoringIntervals(
-        low,
-        open_high,
-        exact,
-        misread,
-        certain,
-        tail,
-        np.where(used, tail_low, -np.inf),
-        np.where(used, tail_high, np.inf),
+    return (
+        np.select(kinds, [less * (1 - more), m, n], 0.0),
+        np.select(kinds, [(1 - more) * (1 - 2 * less), 1 - 2 * m, 1 - 2 * n], 1.0),
+        np.where(kinds[0], more - less, 0.0),
     )
 
 
@@ -144,11 +161,9 @@ def log_likelihood_terms(
     LikelihoodTerms
         Arrays of the shape of `eta`.
     """
-    a = (observed.low - eta) / spread
-    b = (observed.high - eta) / spread
-    terms = _interval_terms(a, b, spread)
+    terms = _mean_terms(_ends_at_starts(observed), eta, spread)
     if observed.exact.any():
-        exact = _exact_terms(a, observed.low, spread)
+        exact = _exact_terms((observed.low - eta) / spread, observed.low, spread)
         terms = LikelihoodTerms(
             *(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True))
         )
@@ -174,17 +189,14 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
     ndarray
         Of the shape of `eta`.
     """
-    low = (observed.low - eta) / spread
-    high = (observed.high - eta) / spread
-    value = log_ndtr_interval(low, high)
+    value = _mean_log_probability(_ends_at_starts(observed), eta, spread)
     if observed.exact.any():
-        value = np.where(observed.exact, _exact_terms(low, observed.low, spread).value, value)
+        exact = _exact_terms((observed.low - eta) / spread, observed.low, spread)
+        value = np.where(observed.exact, exact.value, value)
     with np.errstate(divide="ignore"):
         whole = np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
         if observed.tail.any():
-            beyond = log_ndtr_interval(
-                (observed.tail_low - eta) / spread, (observed.tail_high - eta) / spread
-            )
+            beyond = _mean_log_probability(_tails_at_starts(observed), eta, spread)
             whole = np.logaddexp(whole, np.log(observed.tail) + beyond)
     return whole
 
@@ -212,6 +224,66 @@ def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     )
 
 
+def _ends_at_starts(observed: CensoringIntervals) -> list[_WeighedEnds]:
+    # Both ends for each possible start, with the weight of that.
+    count = observed.low_at_starts.shape[-1]
+    if not count:
+        return [(observed.low, observed.high, 1.0)]
+    return [
+        (observed.low_at_starts[..., node], observed.high_at_starts[..., node], float(weight))
+        for node, weight in enumerate(np.polynomial.legendre.leggauss(count)[1] / 2)
+    ]
+
+
+def _tails_at_starts(observed: CensoringIntervals) -> list[_WeighedEnds]:
+    # The same beyond the end that is doubted more; a row that has no such end is left open.
+    is_low_doubted = np.isfinite(observed.tail_high)
+    is_high_doubted = np.isfinite(observed.tail_low)
+    return [
+        (np.where(is_high_doubted, high, -np.inf), np.where(is_low_doubted, low, np.inf), weight)
+        for low, high, weight in _ends_at_starts(observed)
+    ]
+
+
+def _mean_log_probability(ends: list[_WeighedEnds], eta: Floats, spread: float) -> Floats:
+    logs = [
+        np.log(weight) + log_ndtr_interval((low - eta) / spread, (high - eta) / spread)
+        for low, high, weight in ends
+    ]
+    return logs[0] if len(logs) == 1 else logsumexp(logs, axis=0)
+
+
+def _mean_terms(ends: list[_WeighedEnds], eta: Floats, spread: float) -> LikelihoodTerms:
+    # A mean of probabilities: its log has the derivatives of the parts, weighted by their shares r
+    # (Louis 1982).
+    parts = [
+        _interval_terms((low - eta) / spread, (high - eta) / spread, spread)
+        for low, high, _ in ends
+    ]
+    if len(parts) == 1:
+        return parts[0]
+    logs = np.array(
+        [np.log(weight) + part.value for part, (*_, weight) in zip(parts, ends, strict=True)]
+    )
+    value = logsumexp(logs, axis=0)
+    r = np.exp(logs - value)
+    first, second, both = (
+        np.array([getattr(part, name) for part in parts]) for name in ("eta", "tau", "eta_tau")
+    )
+    eta_mean = (r * first).sum(axis=0)
+    tau_mean = (r * second).sum(axis=0)
+    eta_eta = np.array([part.eta_eta for part in parts]) + first**2
+    tau_tau = np.array([part.tau_tau for part in parts]) + second**2
+    return LikelihoodTerms(
+        value,
+        eta_mean,
+        tau_mean,
+        (r * eta_eta).sum(axis=0) - eta_mean**2,
+        (r * (both + first * second)).sum(axis=0) - eta_mean * tau_mean,
+        (r * tau_tau).sum(axis=0) - tau_mean**2,
+    )
+
+
 def _exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
     log_age = np.where(np.isfinite(log_age), log_age, 0.0)
     z = np.where(np.isfinite(z), z, 0.0)
@@ -227,9 +299,8 @@ def _with_misclassification(
     # derivatives of a mixture follow.
     parts = [(observed.certain, terms)]
     if observed.tail.any():
-        low = (observed.tail_low - mean) / spread
-        high = (observed.tail_high - mean) / spread
-        parts.append((observed.tail, _interval_terms(low, high, spread)))
+        beyond = _mean_terms(_tails_at_starts(observed), mean, spread)
+        parts.append((observed.tail, beyond))
     with np.errstate(divide="ignore"):
         logs = [np.log(weight) + part.value for weight, part in parts]
         value = np.logaddexp.reduce(

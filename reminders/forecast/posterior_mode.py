@@ -192,22 +192,23 @@ def group_by_coat_count(
     order = np.argsort(deck, kind="stable")
     keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
     x = np.column_stack([np.ones(len(lives)), lives.x])
-    by_client = (lives.lower_by_client, lives.upper_by_client)
-    observed = prepare_intervals(lives.lower, lives.upper, misclassification, by_client=by_client)
+    observed = prepare_intervals(
+        lives.lower,
+        lives.upper,
+        misclassification,
+        by_client=(lives.lower_by_client, lives.upper_by_client),
+        at_starts=(lives.lower_at_starts, lives.upper_at_starts),
+    )
+    is_dated = np.logical_and.reduceat(lives.is_start_known[order], start)
     groups = []
-    for count in np.unique(counts):
-        chosen = counts == count
+    for count, dated in sorted(set(zip(counts.tolist(), is_dated.tolist(), strict=True))):
+        chosen = (counts == count) & (is_dated == dated)
         at = order[start[chosen][:, None] + np.arange(count)]
-        groups.append(
-            (
-                keys[chosen],
-                DeckRows(
-                    x[at],
-                    CensoringIntervals(*(array[at] for array in observed)),
-                    lives.weight[at],
-                ),
-            )
-        )
+        seen = CensoringIntervals(*(array[at] for array in observed))
+        if dated:  # nothing to integrate over
+            none = np.zeros((*at.shape, 0))
+            seen = seen._replace(low_at_starts=none, high_at_starts=none)
+        groups.append((keys[chosen], DeckRows(x[at], seen, lives.weight[at])))
     return groups
 
 

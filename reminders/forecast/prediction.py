@@ -7,18 +7,24 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from reminders.forecast.arrays import Floats
+from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.doubted_look import BelievedLife, believe_look
-from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, design_matrix, sun_on_deck
+from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
+from reminders.forecast.intervals import STRIP_RATIO
+from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.priors import NORMAL_QUANTILE_80, PUBLISHED_PRIOR
 
 OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
+# What may not be known of a coat: mixed over what it may be, or its day.
+UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "start")
+DAYS_A_MONTH = 365.2425 / 12
+WIDTHS = {"contributions": (len(FACTORS),), "unknown_months": (len(UNKNOWNS),)}
 _SCALAR_FIELDS = ("reference_months", "version")
 
 
@@ -34,6 +40,8 @@ class Prediction:
         The date at which one in two is worn.
     late : ndarray, shape (n,)
         The date at which four in five are worn.
+    strip_by : ndarray, shape (n,)
+        The date from which it is more likely than not that only a strip will do.
     chance_worn_today : ndarray, shape (n,)
         Chance that the coat is worn today, given its inspections.
     median_months : ndarray, shape (n,)
@@ -47,6 +55,9 @@ class Prediction:
         rows sum to the whole difference.
     prior_share : ndarray, shape (n,)
         Share of the spread between decks that still rests on the priors.
+    unknown_months : ndarray, shape (n, len(UNKNOWNS))
+        Months by which the window of a new coat would be shorter on average, were each of
+        `UNKNOWNS` known.
     reference_months : float
         Median life on the reference deck.
     version : str
@@ -56,12 +67,14 @@ class Prediction:
     window_opens: Floats
     due_by: Floats
     late: Floats
+    strip_by: Floats
     chance_worn_today: Floats
     median_months: Floats
     due_months: Floats
     log_sd: Floats
     contributions: Floats
     prior_share: Floats
+    unknown_months: Floats
     reference_months: float
     version: str
 
@@ -117,7 +130,7 @@ def _check_today(coats: Coats, days: Floats) -> None:
 
 def _empty_prediction(count: int, posterior: Posterior) -> Prediction:
     shapes = {
-        name: np.empty((count, len(FACTORS)) if name == "contributions" else count)
+        name: np.empty((count, *WIDTHS[name]) if name in WIDTHS else count)
         for name in Prediction.__dataclass_fields__
         if name not in _SCALAR_FIELDS
     }
@@ -139,6 +152,10 @@ class LogLife(NamedTuple):
         The design matrix.
     pace, pace_variance : ndarray, shape (n,)
         Log pace of the deck and its variance.
+    unknown : ndarray, shape (n, len(UNKNOWNS))
+        Part of the variance that knowing each of `UNKNOWNS` would take away on average.
+    unknown_variance : ndarray, shape (n,)
+        Part of the variance that comes of all that is not known.
     """
 
     mean: Floats
@@ -146,6 +163,8 @@ class LogLife(NamedTuple):
     x: Floats
     pace: Floats
     pace_variance: Floats
+    unknown: Floats
+    unknown_variance: Floats
 
 
 def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
@@ -164,16 +183,51 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
     LogLife
         One row a coat.
     """
-    x = design_matrix(coats)
+    design = expected_design(coats)
+    x = design.x
     log_frailty, variance = posterior.log_frailty_of(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + log_frailty
     # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the
     # pace.
     unsure = variance / posterior.omega**2
     doubt = unsure**2 * _linear_predictor_variance(x, posterior)
+    mixed = design.unknown_variances(posterior)
+    start = start_variance(coats, mean)
+    unknown = mixed[:, 0] + start
     return LogLife(
-        mean, np.sqrt(posterior.coat_variance + variance + doubt), x, log_frailty, variance
+        mean,
+        np.sqrt(posterior.coat_variance + variance + doubt + unknown),
+        x,
+        log_frailty,
+        variance,
+        np.column_stack([mixed[:, 1:], start]),
+        unknown,
     )
+
+
+def start_variance(coats: Coats, mean: Floats) -> Floats:
+    """Return the variance of log life that comes of a coat whose day is not known.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    mean : ndarray, shape (n,)
+        Means of log clock months.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Of the age at which it is worn, counted from the middle of the span.
+
+    Notes
+    -----
+    Every day of the span is as likely as any other, so the start has a variance of h²/3 with h the
+    half width; over the square of the median life it is that of the logarithm (delta method). In
+    the mean a clock month is a calendar month.
+    """
+    half = coats.coated_within / DAYS_A_MONTH
+    return half**2 / 3 / np.exp(2 * mean)
 
 
 def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
@@ -203,11 +257,13 @@ def _predict_rows(
         "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
         "due_by": clock.day_of(start + months[DUE_CHANCE]),
         "late": clock.day_of(start + months[LATE_CHANCE]),
+        "strip_by": clock.day_of(start + STRIP_RATIO * months[DUE_CHANCE]),
         "chance_worn_today": seen.cdf(_standardised_log_age(age, mean, spread, -np.inf)),
         "median_months": np.exp(mean),
         "due_months": months[DUE_CHANCE],
         "log_sd": spread,
-        "contributions": _factor_contributions(belief, posterior, months[DUE_CHANCE]),
+        "contributions": _factor_contributions(coats, belief, posterior, months[DUE_CHANCE]),
+        "unknown_months": _narrower_months(belief),
         "prior_share": _prior_share(belief, posterior),
     }
 
@@ -252,7 +308,19 @@ def _standardised_log_age(age: Floats, mean: Floats, spread: Floats, missing: fl
     return np.where(np.isnan(z), missing, z)
 
 
-def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) -> Floats:
+def _narrower_months(belief: LogLife) -> Floats:
+    # What knowing each thing would take off the window of a coat that nobody has looked at.
+    known = np.sqrt(np.maximum(belief.spread[:, None] ** 2 - belief.unknown, 0))
+    widths = [
+        2 * np.exp(belief.mean)[:, None] * np.sinh(NORMAL_QUANTILE_80 * spread)
+        for spread in (belief.spread[:, None], known)
+    ]
+    return widths[0] - widths[1]
+
+
+def _factor_contributions(
+    coats: Coats, belief: LogLife, posterior: Posterior, due: Floats
+) -> Floats:
     # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order
     # among the factors (Vartia 1976; the "log mean Divisia" split, from memory).
     log_ratio = np.zeros((len(due), len(FACTORS)))
@@ -260,7 +328,8 @@ def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) ->
     for column, (factor, effect) in enumerate(
         zip(DESIGN_COLUMNS.values(), posterior.beta[1:], strict=True)
     ):
-        log_ratio[:, index[factor]] += effect * belief.x[:, column]
+        told = np.where(_is_unknown(coats, factor), index["unknown"], index[factor])
+        log_ratio[np.arange(len(due)), told] += effect * belief.x[:, column]
     log_ratio[:, index["own_history"]] = belief.pace
     log_ratio[:, index["inspection"]] = np.log(due) - belief.mean
     total = np.log(due) - posterior.beta[0]
@@ -274,12 +343,21 @@ def _factor_contributions(belief: LogLife, posterior: Posterior, due: Floats) ->
     return months
 
 
+def _is_unknown(coats: Coats, factor: str) -> Booleans:
+    # Whether the column of this factor holds a mean over what it may be.
+    if factor in {"finish", "pigment", "base"}:
+        return coats.finish_class < 0
+    if factor == "species":
+        return (coats.species_class < 0) | (coats.finish_class < 0)
+    return np.isnan(coats.coats) if factor == "coats" else np.zeros(len(coats), dtype=bool)
+
+
 def _prior_share(belief: LogLife, posterior: Posterior) -> Floats:
     # The rest was taken away by earlier coats of the deck itself and by visits to all decks.
     deck = posterior.omega**2
     variance = belief.pace_variance
     before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
-    now = belief.spread**2 - posterior.coat_variance - variance
+    now = belief.spread**2 - posterior.coat_variance - variance - belief.unknown_variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)
     return 1 - own - book

@@ -13,8 +13,11 @@ from reminders.forecasting.curve import forecast_wear_curve
 from reminders.forecasting.reasons import (
     factor_phrase,
     factors_with_months,
+    missing_phrases,
+    missing_reasons,
     ranked_reasons,
     reasons_for_client,
+    signed_months,
 )
 from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS, deck_upkeep
 
@@ -29,10 +32,13 @@ __all__ = [
     "factor_phrase",
     "factors_with_months",
     "forecast_wear_curve",
+    "missing_phrases",
+    "missing_reasons",
     "newest_figures",
     "postgres_array",
     "ranked_reasons",
     "read_newest_coats",
     "reasons_for_client",
+    "signed_months",
     "visits_still_needed",
 ]

@@ -1,6 +1,7 @@
 """The bridge: the newest coat of each deck with all that wears it, read in one query → arrays → the
 numerical core, by the fit in use or the published priors → forecasts, written back by COPY."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,7 +13,7 @@ from operator import itemgetter
 import numpy as np
 from django.db import connection, transaction
 
-from clients.models import SPECIES_CLASS, Deck
+from clients.models import SPECIES_CLASS, Deck, Species
 from clients.places import climate
 from jobs.models import GRADE_FIELDS
 from reminders import forecast
@@ -42,6 +43,12 @@ GRADE_SQL = (  # as Visit.grade
     f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
 )
 
+# A visit of a job of which only the month, season or year is known may have found another coat.
+IS_DATED_SQL = (
+    "NOT EXISTS (SELECT FROM jobs_job of_visit"
+    " WHERE of_visit.visit_id = v.id AND of_visit.finished_from IS NOT NULL)"
+)
+
 EXPOSURE_SQL = """
 place.latitude, place.longitude, normals.wet_days, deck.species, deck.texture, deck.roof_percent,
 deck.summer_shade_percent, deck.winter_shade_percent, deck.orientation_deg, deck.airflow,
@@ -54,9 +61,9 @@ deck.pool, deck.litter, deck.height_m
 # go wrong. What was found on the day of the job came before the coat; of visits that disagree the
 # later one is believed.
 NEWEST_COATS_SQL = f"""
-SELECT deck.id, coat.job_id, coat.kind, coat.laid_on, coat.finish_class, coat.pigment, coat.base,
-    coat.coats, coat.build, sound.seen_on, worn.seen_on, asked.seen_on, asked.is_worn,
-    {EXPOSURE_SQL}
+SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
+    coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on, asked.seen_on,
+    asked.is_worn, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -66,13 +73,13 @@ JOIN LATERAL (
 LEFT JOIN LATERAL (
     SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
     WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
-        AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE}
+        AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE} AND {IS_DATED_SQL}
         AND v.observer = 'crew'
 ) sound ON true
 LEFT JOIN LATERAL (
     SELECT min(v.visited_on) AS seen_on FROM jobs_visit v
     WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, coat.laid_on)
-        AND v.visited_on <= %(today)s AND {GRADE_SQL} > {MAX_SOUND_GRADE}
+        AND v.visited_on <= %(today)s AND {GRADE_SQL} > {MAX_SOUND_GRADE} AND {IS_DATED_SQL}
         AND v.observer = 'crew'
 ) worn ON true
 LEFT JOIN LATERAL (
@@ -95,6 +102,7 @@ class NewestCoats:
     deck_id: tuple[int, ...]
     job_id: tuple[int, ...]
     kind: tuple[str, ...]
+    finished_from: tuple[date | None, ...]
     finished_on: tuple[date, ...]
     finish_class: tuple[str, ...]
     pigment: tuple[str, ...]
@@ -140,6 +148,15 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
     return NewestCoats(*zip(*rows, strict=True)) if rows else None
 
 
+MIXED_COATS = 5_000  # newest finishes by which an unknown one is judged
+APPLIED_SQL = """
+SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats, count(*)
+FROM (SELECT * FROM jobs_coatapplied ORDER BY id DESC LIMIT %(coats)s) newest
+JOIN jobs_product product ON product.id = newest.product_id AND product.kind = 'finish'
+JOIN jobs_job job ON job.id = newest.job_id
+JOIN clients_deck deck ON deck.id = job.deck_id
+GROUP BY 1, 2, 3, 4, 5
+"""
 DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
 MID_MONTH_DAYS = (
     30.4 * np.arange(1, 13) - 15
@@ -153,7 +170,7 @@ PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
 COPIED_COLUMNS = (
     "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on,"
     " chance_worn, median_months, log_sd, reference_months, contributions, prior_share, coat_build,"
-    " sound_on"
+    " sound_on, unknowns, strip_on"
 )
 
 
@@ -224,11 +241,14 @@ def epoch_days(value: date | None) -> float:
 
 
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
-    """The rows in the core's words; what was not recorded is as on the reference deck."""
+    """The rows in the core's words; finish, timber, number of coats and day that nobody knows stay
+    unknown, the rest of what was not recorded is as on the reference deck."""
     sun, wet_days = monthly_climate(coats)
+    middle, within = middle_days(coats, today)
     return forecast.Coats(
         deck=coats.deck_id,
-        coated_on=np.minimum([epoch_days(day) for day in coats.finished_on], epoch_days(today)),
+        coated_on=middle,
+        coated_within=within,
         sound_on=[epoch_days(day) for day in coats.sound_on],
         worn_on=[epoch_days(day) for day in coats.worn_on],
         asked_on=[epoch_days(day) for day in coats.asked_on],
@@ -236,12 +256,12 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         latitude=coats.latitude,
         sun=sun,
         wet_days=wet_days,
-        finish_class=[value or "penetrating_oil" for value in coats.finish_class],
+        finish_class=[value or forecast.UNKNOWN for value in coats.finish_class],
         pigment=[value or "none" for value in coats.pigment],
         base=[value or "water" for value in coats.base],
-        coats=[value or 2 for value in coats.coats],
+        coats=np.array(coats.coats, dtype=float),
         preparation=[PREPARATION_OF_JOB_KIND[kind] for kind in coats.kind],
-        species_class=[SPECIES_CLASS[species] for species in coats.species],
+        species_class=[SPECIES_CLASS.get(species, forecast.UNKNOWN) for species in coats.species],
         roof_cover=np.array(coats.roof_percent) / 100,
         summer_shade=np.array(coats.summer_shade_percent) / 100,
         winter_shade=np.array(coats.winter_shade_percent) / 100,
@@ -251,6 +271,48 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
             name: getattr(coats, name)
             for name in ("texture", "airflow", "traffic", "salt", "pool", "litter")
         },
+        mix=mix_of_book() if is_anything_unknown(coats) else forecast.PUBLISHED_MIX,
+    )
+
+
+def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
+    """The day in the middle of those on which each coat may have been laid, none later than today,
+    and the days either way."""
+    last = np.minimum([epoch_days(day) for day in coats.finished_on], epoch_days(today))
+    first = np.array([epoch_days(day) for day in coats.finished_from])
+    first = np.where(np.isnan(first), last, np.minimum(first, last))
+    return np.floor((first + last) / 2), (last - first) / 2
+
+
+def is_anything_unknown(coats: NewestCoats) -> bool:
+    return "" in coats.finish_class or None in coats.coats or Species.UNKNOWN in coats.species
+
+
+def mix_of_book() -> forecast.UnknownMix:
+    """What an unknown finish, timber or number of coats may be: what this business lately applied,
+    and everything else a little, as the published mix has it."""
+    with connection.cursor() as cursor:
+        cursor.execute(APPLIED_SQL, {"coats": MIXED_COATS})
+        applied = cursor.fetchall()
+    finishes: defaultdict[tuple[str, str, str], float] = defaultdict(float)
+    timbers: defaultdict[str, float] = defaultdict(float)
+    numbers: defaultdict[float, float] = defaultdict(float)
+    for finish_class, pigment, base, species, number, times in applied:
+        finishes[finish_class, pigment or "none", base or "water"] += times
+        timbers[SPECIES_CLASS.get(species, forecast.UNKNOWN)] += times
+        numbers[float(number or 0)] += times
+    for finish_class, pigment, base, share in forecast.PUBLISHED_MIX.finishes:
+        finishes[finish_class, pigment, base] += share
+    for timber, share in forecast.PUBLISHED_MIX.species:
+        timbers[timber] += share
+    for count, share in forecast.PUBLISHED_MIX.coats:
+        numbers[count] += share
+    timbers.pop(forecast.UNKNOWN, None)
+    numbers.pop(0.0, None)
+    return forecast.UnknownMix(
+        tuple((*words, share) for words, share in sorted(finishes.items())),
+        tuple(sorted(timbers.items())),
+        tuple(sorted(numbers.items())),
     )
 
 
@@ -275,8 +337,9 @@ def copy_lines(
 ) -> Iterator[str]:
     """The rows of COLUMNS in the text format of COPY."""
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, due, late = (
-        iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late)
+    opens, due, late, strips = (
+        iso_dates(each, coats)
+        for each in (found.window_opens, found.due_by, found.late, found.strip_by)
     )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
@@ -293,18 +356,30 @@ def copy_lines(
         strict=True,
     )
     reference = found.reference_months
-    for (deck, job, first, middle, last, (chance, median, spread), why, share), build, sound in zip(
-        rows, coats.build, coats.sound_on, strict=True
-    ):
+    unknowns = unknowns_as_json(found)
+    completed = zip(rows, coats.build, coats.sound_on, unknowns, strips, strict=True)
+    for row, build, sound, unknown, strip in completed:
+        deck, job, first, middle, last, (chance, median, spread), why, share = row
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
-            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\n"
+            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}"
+            f"\t{strip}\n"
         )
+
+
+def unknowns_as_json(found: forecast.Prediction) -> Iterator[str]:
+    """What is not known of each coat, with the months by which knowing it would shorten the window,
+    as JSON."""
+    months = np.where(found.unknown_months > 0, np.maximum(found.unknown_months, 0.1), 0).round(1)
+    for row in months.tolist():
+        named = zip(forecast.UNKNOWNS, row, strict=True)
+        yield "{" + ", ".join(f'"{name}": {value}' for name, value in named if value) + "}"
 
 
 def iso_dates(day: Floats, coats: NewestCoats) -> list[str]:
     """Days of the core as ISO dates, no further than LONGEST_DAYS from the coat."""
-    start = np.array([epoch_days(each) for each in coats.finished_on])
+    starts = zip(coats.finished_from, coats.finished_on, strict=True)
+    start = np.array([epoch_days(first or last) for first, last in starts])
     whole = np.floor(np.clip(np.nan_to_num(day, nan=np.inf), start, start + MAX_FORECAST_DAYS))
     days: list[str] = np.datetime_as_string(whole.astype("datetime64[D]")).tolist()
     return days

@@ -19,8 +19,10 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
     """The curve from the coat to past the end of the window, in the state of the stored
     forecast."""
     window = DueWindow(row.window_opens_on, row.due_on, row.late_on)
-    coat_on = min(row.job.finished_on, today)
-    visits = Visit.objects.filter(deck=row.deck_id, visited_on__gt=coat_on, visited_on__lte=today)
+    coat_on = min(row.job.span.middle, today)
+    visits = Visit.objects.filter(
+        deck=row.deck_id, visited_on__gt=row.job.finished_on, visited_on__lte=today
+    )
     found = [
         FoundGrade(visit.visited_on, grade)
         for visit in visits

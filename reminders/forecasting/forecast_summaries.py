@@ -3,7 +3,9 @@ the window, and the curve as a drawing."""
 
 from collections.abc import Collection
 from datetime import date
+from typing import Any
 
+from django.db.models import QuerySet
 from django.template.loader import render_to_string
 
 from jobs.forecast_summary import ForecastSummary
@@ -14,6 +16,10 @@ from reminders.models import Forecast
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
     rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__site", "job")
     return {row.deck_id: forecast_summary(row, today) for row in rows}
+
+
+def overdue_deck_ids(today: date) -> QuerySet[Forecast, Any]:
+    return Forecast.objects.due_before(today).order_by().values("deck_id")
 
 
 def forecast_summary(row: Forecast, today: date) -> ForecastSummary:

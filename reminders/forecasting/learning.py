@@ -17,6 +17,7 @@ from reminders.forecasting import bridge
 from reminders.forecasting.bridge import (
     EXPOSURE_SQL,
     GRADE_SQL,
+    IS_DATED_SQL,
     NewestCoats,
     postgres_array,
 )
@@ -24,8 +25,8 @@ from reminders.forecasting.bridge import (
 DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 EVERY_COAT_SQL = f"""
-SELECT deck.id, coat.job_id, coat.kind, coat.laid_on, coat.finish_class, coat.pigment, coat.base,
-    coat.coats, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
+SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
+    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
     CASE WHEN coat.ended_on <= %(today)s THEN coat.ended_on END,
     deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
@@ -41,18 +42,25 @@ ORDER BY deck.id, coat.laid_on, coat.job_id
 # What was found on the day of a job was found on the coat before it, so the coat seen is the newest
 # earlier one.
 EVERY_VISIT_SQL = f"""
-SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason, v.observer = 'client'
+SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason, v.observer = 'client',
+    {IS_DATED_SQL} AND coalesce(later.laid_from > v.visited_on, true)
 FROM jobs_visit v
 LEFT JOIN LATERAL (
     SELECT job_id FROM jobs_coat WHERE deck_id = v.deck_id AND laid_on < v.visited_on
     ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) seen ON true
+LEFT JOIN LATERAL (
+    SELECT laid_from FROM jobs_coat WHERE deck_id = v.deck_id AND laid_on >= v.visited_on
+    ORDER BY laid_on, job_id LIMIT 1
+) later ON true
 WHERE v.deck_id = ANY (%(decks)s::bigint[]) AND v.visited_on <= %(today)s
 ORDER BY v.deck_id, v.visited_on, v.id
 """  # noqa: S608 - made of constants
 
+FINISH_COLUMN = 5
 NOT_GRADED = "visits at which nothing was graded"
 BEFORE_FIRST_COAT = "visits before the first coat in the book"
+NOT_DATED = "visits of which nobody knows which coat they found, for a day is not known"
 FINISH_UNKNOWN = "coats whose finish was not recorded"
 NEVER_INSPECTED = "coats that no visit graded"
 CONTRADICTORY = "coats whose grades contradict each other"
@@ -142,7 +150,7 @@ def read_training_chunk(
         rows = cursor.fetchall()
         cursor.execute(EVERY_VISIT_SQL, where)
         visits = cursor.fetchall()
-    known = [row for row in rows if row[4]]
+    known = [row for row in rows if row[FINISH_COLUMN]]
     left_out[FINISH_UNKNOWN] += len(rows) - len(known)
     seen = visits_of_known_coats(
         visits, {row[1]: place for place, row in enumerate(known)}, left_out
@@ -161,15 +169,17 @@ def read_training_chunk(
 
 
 def visits_of_known_coats(
-    visits: Sequence[tuple[int | None, date, int | None, str, bool]],
+    visits: Sequence[tuple[int | None, date, int | None, str, bool, bool]],
     place: dict[int, int],
     left_out: Counter[str],
 ) -> list[SeenVisit]:
     """Visits that saw a known coat, with the place of the coat; the others are counted."""
     found = []
-    for job, day, grade, reason, by_client in visits:
+    for job, day, grade, reason, by_client, is_dated in visits:
         if grade is None:
             left_out[NOT_GRADED] += 1
+        elif not is_dated:
+            left_out[NOT_DATED] += 1
         elif job is None:
             left_out[BEFORE_FIRST_COAT] += 1
         elif job in place:  # else its coat is among those without a finish, and counted there
@@ -180,10 +190,9 @@ def visits_of_known_coats(
 
 def concatenate_coats(parts: Sequence[forecast.Coats]) -> forecast.Coats:
     """The coats of all parts below each other."""
-    names = [field.name for field in fields(forecast.Coats)]
-    return forecast.Coats(
-        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
-    )
+    names = [field.name for field in fields(forecast.Coats) if field.name != "mix"]
+    columns = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    return forecast.Coats(mix=parts[0].mix, **columns)
 
 
 def concatenate_column(parts: Sequence[TrainingChunk], name: str) -> NDArray[Any]:

@@ -5,8 +5,21 @@ from collections.abc import Mapping
 
 from clients import display
 from clients.messaging.texts import FALLBACK_LANGUAGE, standard_phrases, text_languages
+from jobs.partial_dates import Precision
 
 MIN_SHOWN_MONTHS = 0.5  # months
+UNKNOWN_FACTOR = "unknown"  # for people of the business only
+UNKNOWN_PHRASES = {
+    "finish": "the product of the last coat is not known",
+    "species": "the timber is not known",
+    "coats": "nobody counted the coats",
+    "start": "the day of the last coat is not known",
+}
+START_PHRASES = {
+    Precision.MONTH: "only the month of the last coat is known",
+    Precision.SEASON: "only the season of the last coat is known",
+    Precision.YEAR: "only the year of the last coat is known",
+}
 
 
 def signed_months(value: float) -> str:
@@ -54,10 +67,27 @@ def reasons_for_client(
     nothing in a language not known here."""
     if language not in text_languages():
         return ""
+    known = {name: value for name, value in contributions.items() if name != UNKNOWN_FACTOR}
     return ", ".join(
-        factor_phrase(name, value, language)
-        for name, value in strongest_factors(contributions, limit)
+        factor_phrase(name, value, language) for name, value in strongest_factors(known, limit)
     )
+
+
+def missing_phrases(unknowns: Mapping[str, float], precision: Precision) -> list[tuple[str, float]]:
+    """What is not known of a coat, with the months that knowing it takes off the window; what
+    narrows it most comes first."""
+    ranked = sorted(unknowns.items(), key=lambda pair: -pair[1])
+    start = {"start": START_PHRASES.get(precision, UNKNOWN_PHRASES["start"])}
+    return [((UNKNOWN_PHRASES | start)[name], months) for name, months in ranked]
+
+
+def missing_reasons(unknowns: Mapping[str, float], precision: Precision) -> list[str]:
+    """Those that matter, in words, for a line of a list."""
+    return [
+        words
+        for words, months in missing_phrases(unknowns, precision)
+        if months >= MIN_SHOWN_MONTHS
+    ]
 
 
 def factors_with_months(contributions: Mapping[str, float]) -> list[tuple[str, str]]:

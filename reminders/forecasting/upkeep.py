@@ -27,7 +27,7 @@ MIN_AREA_M2 = Decimal(1)
 PRICES_SQL = """
 SELECT j.kind, (array_agg(j.amount ORDER BY j.finished_on DESC, j.id DESC)
     FILTER (WHERE j.deck_id = %(deck)s))[1],
-    percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
+    percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(d.area_m2)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
 WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s
     AND j.finished_on > %(since)s
@@ -114,7 +114,8 @@ def whole_amount(amount: float) -> Decimal:
 
 
 def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, JobPrice]:
-    """By kind of job; a kind that was hardly ever priced is left out."""
+    """By kind of job; a kind that was hardly ever priced is left out, and so is one never charged
+    here while nobody knows the size of this deck."""
     with connection.cursor() as cursor:
         cursor.execute(
             PRICES_SQL, {"deck": row.deck_id, "currency": currency, "since": today - MAX_PRICE_AGE}
@@ -124,11 +125,9 @@ def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, J
     for kind, own, middle, jobs in found:
         if own is not None:
             prices[kind] = JobPrice(own, is_own=True)
-        elif jobs >= MIN_PRICED_JOBS:
-            prices[kind] = JobPrice(
-                whole_amount(float(middle) * float(max(row.deck.area_m2, MIN_AREA_M2))),
-                is_own=False,
-            )
+        elif jobs >= MIN_PRICED_JOBS and row.deck.area_m2 is not None:
+            area = float(max(row.deck.area_m2, MIN_AREA_M2))
+            prices[kind] = JobPrice(whole_amount(float(middle) * area), is_own=False)
     return prices
 
 
@@ -161,7 +160,8 @@ def best_recoat_month(coats: NewestCoats, age: float, today: date, business: Bus
 
 
 def coating_day(coats: NewestCoats, today: date) -> float:
-    return bridge.epoch_days(min(coats.finished_on[0], today))
+    """The middle of the days on which it may have been."""
+    return float(bridge.middle_days(coats, today)[0][0])
 
 
 def upkeep_jobs(

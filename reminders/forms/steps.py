@@ -19,6 +19,7 @@ PURPOSES = [
 OPTIONAL_CHANNELS = [("", "—"), *Channel.choices]
 CHANNEL_FIELDS = ["channel", "else_1", "else_2", "else_3"]
 MAX_STEPS = 5
+MOST_TAKE_BACK_MINUTES = 1440
 
 
 class StepForm(forms.Form):
@@ -119,12 +120,14 @@ class RulesForm(forms.ModelForm):
             "most_messages",
             "most_days",
             "days_between",
+            "take_back_minutes",
             "unconfirmed_hours",
         ]
         labels = {
             "quiet_from": "No text messages or calls from",
             "quiet_until": "Until",
             "unconfirmed_hours": "Hours until an unconfirmed message may be said by another way",
+            "take_back_minutes": "Minutes to take back what was sent",
             "on_sundays": "Text messages and calls on Sundays too",
             "on_holidays": "Text messages and calls on public holidays too",
         }
@@ -138,6 +141,12 @@ class RulesForm(forms.ModelForm):
 
     def clean_most_days(self) -> int:
         return at_least_one(self.cleaned_data["most_days"])
+
+    def clean_take_back_minutes(self) -> int:
+        minutes: int = self.cleaned_data["take_back_minutes"]
+        if minutes > MOST_TAKE_BACK_MINUTES:
+            raise forms.ValidationError("Write at most 1440 minutes, which is a day.")
+        return minutes
 
 
 def at_least_one(value: int) -> int:

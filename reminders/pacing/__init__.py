@@ -8,6 +8,7 @@ from reminders.pacing.actions import (
     save_pacing_plan,
 )
 from reminders.pacing.inputs import Horizon, PacingError, horizon_from_month
+from reminders.pacing.savings import deck_prices, middle_prices
 from reminders.pacing.summary import HouseholdLine, PlanSummary
 
 __all__ = [
@@ -18,6 +19,8 @@ __all__ = [
     "choose_week",
     "clear_chosen_week",
     "compute_pacing_plan",
+    "deck_prices",
     "horizon_from_month",
+    "middle_prices",
     "save_pacing_plan",
 ]

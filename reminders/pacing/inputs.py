@@ -13,6 +13,7 @@ import numpy as np
 from clients.models import Business
 from jobs import diary
 from jobs.models import Coat
+from reminders.forecast import Floats
 from reminders.forecasting import bridge
 from reminders.models import PacedDeck
 from reminders.months import month_of
@@ -105,7 +106,8 @@ class Household:
 
     @property
     def area_m2(self) -> Decimal:
-        return sum((deck.area_m2 for deck in self.decks), Decimal(0))
+        """Of the decks whose size is known."""
+        return sum((deck.area_m2 for deck in self.decks if deck.area_m2), Decimal(0))
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,8 @@ class PacingInputs:
     is_timed: bool
     currency: str
     left_over: int = 0
+    unsized: int = 0  # decks whose size nobody knows, planned with the usual one
+    usual_area_m2: Decimal = Decimal(0)
 
     @cached_property
     def row_by_property(self) -> dict[int, int]:
@@ -198,7 +202,13 @@ class PacingInputsBuilder:
         made = self.assemble(
             [households[row] for row in kept], select_work_rows(work, kept), prices, times
         )
-        return replace(made, left_over=len(households) - len(kept))
+        usual = times.usual.area_m2 if times.usual else 0.0
+        return replace(
+            made,
+            left_over=len(households) - len(kept),
+            unsized=sum(deck.area_m2 is None for deck in decks),
+            usual_area_m2=Decimal(str(round(usual, 2))),
+        )
 
     def assemble(
         self,
@@ -263,6 +273,7 @@ class PacingInputsBuilder:
         ).T
         share = np.maximum(found.strip_chance, sure)
         more = strip - recoat
+        doubt = (recoat + share * more) * self.size_doubt(decks, times)
         beliefs = [self.known.chances[home.group] for home in households]
         opens = np.minimum.reduceat(
             np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges
@@ -275,12 +286,18 @@ class PacingInputsBuilder:
             chance=np.array([belief.mean for belief in beliefs]),
             chance_cv=np.array([belief.cv for belief in beliefs]),
             hours=np.maximum.reduceat(visit, edges) + np.add.reduceat(recoat + share * more, edges),
-            hours_sd=np.sqrt(np.add.reduceat(share * (1 - share) * more**2, edges)),
+            hours_sd=np.sqrt(np.add.reduceat(share * (1 - share) * more**2 + doubt**2, edges)),
             saved=np.add.reduceat(found.money, edges, axis=0),
             allowed=self.days[None, :-1] >= opens[:, None],
             town=np.array([towns[home.place] for home in households]),
             fixed=np.array([self.fixed(home, by_hand) for home in households]),
         )
+
+    @staticmethod
+    def size_doubt(decks: list[OpenDeck], times: LabourTimes) -> Floats:
+        """The spread of the hours against them that comes of a size nobody knows."""
+        cv = times.usual.cv if times.usual else 0.0
+        return np.array([cv if deck.area_m2 is None else 0.0 for deck in decks])
 
     def fixed(self, home: Household, by_hand: dict[int, date | None]) -> int:
         """What a person chose for any deck of the home; a week that has gone by binds nobody."""

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 from statistics import median
 
+from clients.models import Deck, UsualSize
 from jobs.offers import DeckHours, work_hours_by_deck
 
 # While no price list says the minutes (judgement): for the visit, a m² of recoat, a m² of strip.
@@ -20,6 +21,7 @@ class LabourTimes:
     decks: dict[int, DeckHours]
     recoat_m2: float
     is_from_prices: bool
+    usual: UsualSize | None = None  # taken for the decks whose size nobody knows, if there are any
 
     def visit_hours(self, deck_ids: Collection[int]) -> float:
         """Of these decks of one property, each with the work that is proposed for it."""
@@ -29,14 +31,22 @@ class LabourTimes:
         )
 
 
-def labour_times(areas: Mapping[int, Decimal], *, today: date) -> LabourTimes:
-    """`areas` are those of the decks in question, by number, in m²;
+def labour_times(areas: Mapping[int, Decimal | None], *, today: date) -> LabourTimes:
+    """`areas` are those of the decks in question, by number, in m², None where nobody knows;
     in a fixed number of queries."""
+    usual = Deck.objects.usual_size() if None in areas.values() else None
+    taken = {
+        deck: usual.area_m2 if area is None and usual else float(area or 0)
+        for deck, area in areas.items()
+    }
     known = work_hours_by_deck(areas, today=today) if areas else {}
-    decks = known or {deck: standard_hours(float(area)) for deck, area in areas.items()}
-    rates = [row.recoat / max(float(areas[deck]), 1.0) for deck, row in decks.items()]
+    decks = known or {deck: standard_hours(area) for deck, area in taken.items()}
+    rates = [row.recoat / max(taken[deck], 1.0) for deck, row in decks.items()]
     return LabourTimes(
-        decks, median(rates) if rates else STANDARD_HOURS[1], is_from_prices=bool(known)
+        decks,
+        median(rates) if rates else STANDARD_HOURS[1],
+        is_from_prices=bool(known),
+        usual=usual,
     )
 
 

@@ -76,7 +76,7 @@ class OutstandingVisit:
     day: date
     belief: Beta
     chance: float
-    areas: Mapping[int, Decimal]
+    areas: Mapping[int, Decimal | None]
 
     def moments(self, times: LabourTimes) -> tuple[float, float, float]:
         return answer_moments(self.belief, self.chance, times.visit_hours(self.areas))

@@ -1,6 +1,7 @@
 """The decks that may be reminded, with prices and what haste saves:
 rows of the book → arrays of the core."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -9,6 +10,7 @@ from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Greatest
 
+from clients.models import Deck
 from jobs.models import STRIP_ABOVE_COATS, Booking, Offer, OfferScope
 from reminders import forecast
 from reminders.due import DeckRow, value_columns
@@ -97,8 +99,24 @@ class DeckPrices:
     is_known: bool
 
 
-def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPrices:
-    """The last ones charged on the deck, else the middle price a m² of the others."""
+def middle_prices(*, today: date, currency: str) -> dict[str, float]:
+    """By kind of job, what a m² costs in the middle; a kind that was hardly ever priced is left
+    out."""
+    with connection.cursor() as cursor:
+        cursor.execute(MEDIAN_PRICE_QUERY, {"currency": currency, "since": today - MAX_PRICE_AGE})
+        rows = cursor.fetchall()
+    return {kind: float(price) for kind, price, jobs in rows if jobs >= MIN_PRICED_JOBS}
+
+
+def deck_prices(
+    decks: Sequence[DeckRow],
+    *,
+    today: date,
+    currency: str,
+    middle: Mapping[str, float] | None = None,
+) -> DeckPrices:
+    """The last ones charged on the deck, else the middle price a m² of the others (asked for where
+    it is not at hand)."""
     wanted: dict[str, str | date] = {
         "currency": currency,
         "since": today - MAX_PRICE_AGE,
@@ -107,19 +125,24 @@ def deck_prices(decks: list[OpenDeck], *, today: date, currency: str) -> DeckPri
     with connection.cursor() as cursor:
         cursor.execute(DECK_PRICE_QUERY, wanted)
         own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
-        cursor.execute(MEDIAN_PRICE_QUERY, wanted)
-        middle = {
-            kind: float(price) for kind, price, jobs in cursor.fetchall() if jobs >= MIN_PRICED_JOBS
-        }
+    if middle is None:
+        middle = middle_prices(today=today, currency=currency)
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
     strip_m2 = middle.get("strip", STRIP_PRICE_RATIO * recoat_m2)
-    area = np.array([max(float(deck.area_m2), 1.0) for deck in decks])
+    area = priced_areas(decks)
     recoat = recoat_m2 * area
     strip = strip_m2 * area
     for place, deck in enumerate(decks):
         recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
         strip[place] = own.get((deck.deck_id, "strip"), strip[place])
     return DeckPrices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
+
+
+def priced_areas(decks: list[OpenDeck]) -> Floats:
+    """Square metres of each deck; the usual size where nobody knows it."""
+    known = [deck.area_m2 for deck in decks]
+    usual = Deck.objects.usual_size().area_m2 if None in known else 0.0
+    return np.array([max(usual if area is None else float(area), 1.0) for area in known])
 
 
 @dataclass(frozen=True)

@@ -161,6 +161,11 @@ class PlanWeek:
     def hours_placed(self) -> float:
         return sum(self.by_town.values())
 
+    @property
+    def hours_expected(self) -> float:
+        """Of the reminders of the plan alone, without what was out before it."""
+        return self.hours_placed - self.by_town.get(OUTSTANDING, 0.0)
+
 
 class PlanSummary:
     """A plan laid out for the page and the commands."""

@@ -1,6 +1,7 @@
 """Lays out the three pictures of a forecast as plain numbers for templates to draw;
 knows no Django and no clock."""
 
+from reminders.pictures.deck_map import DeckMap, MapDeck, deck_map
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
 from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
 from reminders.pictures.reliability import ReliabilityDiagram, reliability_diagram
@@ -9,8 +10,10 @@ from reminders.pictures.wear import FoundGrade, WearCurve, WearFacts, chance_on,
 from reminders.pictures.window_bar import WindowBar, window_bar
 
 __all__ = [
+    "DeckMap",
     "DueWindow",
     "FoundGrade",
+    "MapDeck",
     "MonthBar",
     "MonthCount",
     "MonthStrip",
@@ -21,6 +24,7 @@ __all__ = [
     "WearFacts",
     "WindowBar",
     "chance_on",
+    "deck_map",
     "first_of_month",
     "month_strip",
     "pacing_picture",

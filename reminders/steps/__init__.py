@@ -2,7 +2,7 @@
 channel, and why not."""
 
 from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
-from reminders.steps.facts import coats_on_decks
+from reminders.steps.facts import ANCHOR_COLUMNS, coats_on_decks
 from reminders.steps.planner import (
     DueStep,
     LeftOut,
@@ -13,9 +13,13 @@ from reminders.steps.planner import (
     plan_reminders,
 )
 from reminders.steps.reminder_status import ReminderStatus, deck_reminder_state, reminder_statuses
+from reminders.steps.sequence import PENDING_STATES, UNREACHED_STATES
 from reminders.steps.settings import save_sequence
 
 __all__ = [
+    "ANCHOR_COLUMNS",
+    "PENDING_STATES",
+    "UNREACHED_STATES",
     "Draft",
     "DueStep",
     "LeftOut",

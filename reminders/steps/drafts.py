@@ -6,10 +6,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import reduce
+from typing import Any
 
 from babel.dates import format_date
 from django.db.models import Max
 
+from clients import display
 from clients.display import locale_for_language
 from clients.languages import primary_language
 from clients.messaging import texts
@@ -18,7 +20,9 @@ from clients.messaging.models import MessageText
 from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
+from jobs.day_words import say_span
 from jobs.models import AppliedFinish, CoatApplied
+from jobs.partial_dates import DaySpan, Precision
 from reminders.client_links import ClientPageAddress, client_page_address
 from reminders.forecasting import client_check_worth, reasons_for_client
 from reminders.models import Forecast
@@ -51,7 +55,8 @@ class DeckFacts:
     town: str
     label: str
     coats: Sequence[AppliedFinish]
-    coated_on: date
+    coated: DaySpan
+    is_south: bool
     due_on: date
     contributions: Mapping[str, float]
 
@@ -76,17 +81,19 @@ class DraftWriter:
 
     def draft(self, planned: PlannedMessage) -> Draft:
         """Raises `Unsendable` naming what is wrong."""
-        purpose = planned.step.purpose
         channel = planned.route.channel
         allowed = planned.route.permission
-        language = self.texts.wording(purpose, channel, planned.language).language
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
         page = client_page_address(self.business, planned.key, channel)
+        coated = min(each.coated.last for each in chosen_facts)
+        purpose = self.purpose(planned.step.purpose, first)
+        language = self.texts.wording(purpose, channel, planned.language).language
         fields = {
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks_text(chosen_facts, channel, language),
             "due_by": self.month(first, language),
+            "since": time_since(coated, self.today, standard_phrases(language, "since")),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
             "page_url": page.url if page else "",
@@ -110,6 +117,13 @@ class DraftWriter:
         is_worth_it = any(each.coat.deck_id in self.check_worth for each in planned.due_steps)
         return standard_phrase(language, "check_question") if is_worth_it else ""
 
+    def purpose(self, of_step: str, due_on: date) -> str:
+        """The first word about a deck that was due in a month that is over has words of its own:
+        no client reads in November that something is due in March."""
+        is_overdue = due_on < self.today.replace(day=1)
+        is_first = of_step == MessageText.Purpose.FIRST
+        return MessageText.Purpose.OVERDUE if is_first and is_overdue else of_step
+
     def month(self, day: date, language: str) -> str:
         return format_date(day, "LLLL y", locale_for_language(language, self.business))
 
@@ -119,39 +133,65 @@ class DraftWriter:
             return "; ".join(f"{each.label}, {each.street}" for each in chosen_facts)
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
+    def coated_words(self, deck: DeckFacts, language: str) -> str:
+        """The day of the last coat, as far as it is known."""
+        if deck.coated.precision == Precision.DAY:
+            locale = locale_for_language(language, self.business)
+            return format_date(deck.coated.last, "medium", locale)
+        with display.override_business(self.business), display.in_client_language(language):
+            return say_span(deck.coated, is_south=deck.is_south)
+
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
         labels = standard_phrases(language, "deck")
-        locale = locale_for_language(language, self.business)
         yield f"{deck.label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
-            ", ".join(filter(None, [coat.product, coat.colour])) for coat in deck.coats
+            ", ".join(filter(None, [coat.product, coat.colour]))
+            for coat in deck.coats
+            if coat.product or coat.colour
         )
-        coated = format_date(deck.coated_on, "medium", locale)
+        coated = self.coated_words(deck, language)
         yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
-        due = labels["past"] if deck.due_on < self.today else labels["due"]
-        yield f"{due} {self.month(deck.due_on, language)}"
+        if deck.due_on >= self.today.replace(day=1):
+            yield f"{labels['due']} {self.month(deck.due_on, language)}"
         if why := deck.why(language):
             yield f"{labels['why']} {why}"
 
 
+def time_since(day: date, today: date, phrases: Mapping[str, Any]) -> str:
+    """“over three years”: the whole months or years that have passed, in the words of a language
+    (standard.toml, words.….since)."""
+    months = (today.year - day.year) * 12 + today.month - day.month - (today.day < day.day)
+    years = months // 12
+    if years > len(phrases["years"]):
+        return str(phrases["many_years"]).format(years=years)
+    if years:
+        return str(phrases["years"][years - 1])
+    return str(phrases["months"]).format(months=months) if months > 1 else ""
+
+
 def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
     """In two queries."""
-    columns = (
-        "deck_id",
-        "job_id",
-        "deck__label",
-        "deck__site__street",
-        "deck__site__town",
-        "job__finished_on",
-        "due_on",
-        "contributions",
+    rows = list(
+        Forecast.objects.filter(deck__in=deck_ids)
+        .order_by()
+        .select_related("deck__site", "job__deck__site")
     )
-    rows = list(Forecast.objects.filter(deck__in=deck_ids).order_by().values_list(*columns))
-    coats = CoatApplied.objects.finishes_by_job([row[1] for row in rows])
-    return {
-        deck: DeckFacts(street, town, label, coats.get(job, []), coated_on, due_on, contributions)
-        for deck, job, label, street, town, coated_on, due_on, contributions in rows
-    }
+    coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
+    return {row.deck_id: deck_facts(row, coats.get(row.job_id, [])) for row in rows}
+
+
+def deck_facts(row: Forecast, coats: Sequence[AppliedFinish]) -> DeckFacts:
+    place = row.deck.site
+    return DeckFacts(
+        place.street,
+        place.town,
+        row.deck.label,
+        coats,
+        row.job.span,
+        place.is_south,
+        row.due_on,
+        row.contributions,
+    )
 
 
 def write_drafts(

@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
-from django.db.models.functions import Coalesce
 
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
@@ -18,8 +17,6 @@ from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, Re
 from reminders.steps.sequence import ForecastWindow, PacedWeek, SentReminder
 
 ANCHOR_COLUMNS = {"opens": "window_opens_on", "due": "due_on", "late": "late_on"}
-UNSENT_STATES = [State.CANCELLED, State.FAILED, State.BOUNCED]
-MARKETING_KINDS = [Message.Kind.REMINDER, Message.Kind.OFFER]
 
 
 class CoatRow(NamedTuple):
@@ -203,13 +200,10 @@ class ReminderFacts:
         """Client → days of reminders and offers that went or will go, as far as the caps look
         back."""
         reach = timedelta(days=max(self.rules.most_days, self.rules.days_between) + 1)
-        when = Coalesce("accepted_at", "not_before")
-        kept = Message.objects.filter(kind__in=MARKETING_KINDS, client__in=self.clients).exclude(
-            state__in=UNSENT_STATES
-        )
-        sent = kept.annotate(when=when).filter(when__gte=self.now - reach).order_by()
+        rows = Message.objects.filter(client__in=self.clients)
+        sent = rows.marketing_since(self.now - reach).order_by()
         found: dict[int, list[date]] = defaultdict(list)
-        for client, moment in sent.values_list("client_id", "when"):
+        for client, moment in sent.values_list("client_id", "when"):  # type: ignore[misc] # annotated by marketing_since
             found[client].append(self.day(moment))
         return found
 

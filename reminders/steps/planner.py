@@ -61,7 +61,10 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class PlannedMessage:
-    """One message to one client about all decks that are due for a word."""
+    """One message to one client about all decks that are due for a word.
+
+    `passed_over` says why it goes by none of the ways before this one.
+    """
 
     client_id: int
     client: str
@@ -72,6 +75,7 @@ class PlannedMessage:
     day: date
     goes_at: datetime
     is_now: bool = False
+    passed_over: str = ""
 
     @property
     def key(self) -> str:
@@ -91,12 +95,25 @@ class PlannedMessage:
         return self.local.date()
 
 
+@dataclass(frozen=True)
+class ChosenWay:
+    """The first way that is possible, from when, and why those before it are not."""
+
+    route: Route
+    goes_at: datetime
+    passed_over: str
+
+
 @dataclass
 class ReminderPlan:
     """All messages of a run, soonest first, and the decks left out."""
 
     planned: list[PlannedMessage] = field(default_factory=list)
     left_out: list[LeftOut] = field(default_factory=list)
+
+    def leave_out_clients(self, client_ids: Collection[int]) -> None:
+        """Whoever looked at the plan took the tick from these."""
+        self.planned = [each for each in self.planned if each.client_id not in client_ids]
 
 
 @dataclass(frozen=True)
@@ -105,13 +122,15 @@ class ReminderRequest:
     book).
 
     `at_once` lets them go without waiting for their days; rules and quiet times are kept all the
-    same. `by_itself` takes only steps that the owner lets go without a look.
+    same. `by_itself` takes only steps that the owner lets go without a look. `without_clients` are
+    planned and looked at, but not queued.
     """
 
     until: date
     deck_ids: Collection[int] | None = None
     at_once: bool = False
     by_itself: bool = False
+    without_clients: Collection[int] = ()
 
 
 def plan_reminders(asked: ReminderRequest, *, business: Business, now: datetime) -> ReminderPlan:
@@ -276,13 +295,19 @@ class ReminderPlanner:
             self.leave_all_out(due_steps, "unreachable", found)
             return
         coat = due_steps[0].coat
-        (route, goes_at) = found
-        is_now = goes_at <= self.now
-        self.plan.planned.append(
-            PlannedMessage(
-                client, coat.client, coat.language, step, route, due_steps, day, goes_at, is_now
-            )
+        planned = PlannedMessage(
+            client,
+            coat.client,
+            coat.language,
+            step,
+            found.route,
+            due_steps,
+            day,
+            found.goes_at,
+            found.goes_at <= self.now,
+            found.passed_over,
         )
+        self.plan.planned.append(planned)
 
     def leave_all_out(self, due_steps: Sequence[DueStep], kind: str, why: str) -> None:
         for word in due_steps:
@@ -290,7 +315,7 @@ class ReminderPlanner:
 
     def first_route(
         self, due_steps: Sequence[DueStep], step: ReminderStep, day: date
-    ) -> tuple[Route, datetime] | str:
+    ) -> ChosenWay | str:
         """The first channel that is possible: the client's favourite, then those of the step."""
         coat = due_steps[0].coat
         tried = {sent.channel for word in due_steps for sent in word.next.tried}
@@ -302,7 +327,8 @@ class ReminderPlanner:
             route = self.route(coat.client_id, channel, day)
             if isinstance(route, Route):
                 try:
-                    return route, self.opening(due_steps, route, day)
+                    opens = self.opening(due_steps, route, day)
+                    return ChosenWay(route, opens, self.labelled_reasons(reasons))
                 except NeverOpenError as error:
                     reasons[channel] = str(error)
             else:
@@ -324,7 +350,11 @@ class ReminderPlanner:
         } or reasons
         if len(own) == 1:
             return next(iter(own.values()))
-        return " ".join(f"{Channel(channel).label}: {why}" for channel, why in own.items())
+        return self.labelled_reasons(own)
+
+    def labelled_reasons(self, reasons: dict[str, str]) -> str:
+        """“E-mail: There is no consent on record.”"""
+        return " ".join(f"{Channel(channel).label}: {why}" for channel, why in reasons.items())
 
     def opening(self, due_steps: Sequence[DueStep], route: Route, day: date) -> datetime:
         """From when it may go, at all places of the client if there is a moment that suits all,

@@ -79,19 +79,6 @@ def preview_chosen_decks(
     return preview_of_plan(made, business=business, now=now)
 
 
-def preview_whole_book(
-    *, business: Business, now: datetime, until: date, limit: int
-) -> ReminderPreview:
-    """The whole book until a day: the `limit` messages that come first, as one click queues
-    them."""
-    return preview_of_plan(
-        plan_reminders(ReminderRequest(until), business=business, now=now),
-        business=business,
-        now=now,
-        limit=limit,
-    )
-
-
 def preview_of_plan(
     made: ReminderPlan, *, business: Business, now: datetime, limit: int | None = None
 ) -> ReminderPreview:

@@ -1,11 +1,11 @@
-"""Addresses of the deck search and the deck page, under /decks/."""
+"""Addresses of the look-up and the deck page, under /decks/."""
 
 from django.urls import path
 
-from reminders.views import deck, search
+from reminders.views import clients, deck
 
 app_name = "decks"
 urlpatterns = [
-    path("", search.search_decks, name="search"),
+    path("", clients.list_clients, name="search"),
     path("<int:pk>/", deck.show_deck, name="detail"),
 ]

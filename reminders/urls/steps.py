@@ -2,12 +2,11 @@
 
 from django.urls import path
 
-from reminders.views import client_answers, steps
+from reminders.views import client_answers, steps, today
 
 app_name = "steps"
 urlpatterns = [
-    path("", steps.show_reminder_plan, name="plan"),
-    path("queue/", steps.queue_month_reminders, name="queue"),
+    path("", today.redirect_to_today, {"query": "tab=remind"}, name="plan"),
     path("rules/", steps.edit_reminder_steps, name="rules"),
     path("otherwise/<int:pk>/", steps.resend_unconfirmed, name="otherwise"),
     path("stop/<int:pk>/", steps.stop_deck_reminders, name="stop"),

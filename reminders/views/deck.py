@@ -5,6 +5,7 @@ from datetime import date
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
@@ -12,7 +13,13 @@ from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.models import Offer
 from jobs.work import coat_build
-from reminders.forecasting import deck_upkeep, factors_with_months, forecast_wear_curve
+from reminders.forecasting import (
+    deck_upkeep,
+    factors_with_months,
+    forecast_wear_curve,
+    missing_phrases,
+    signed_months,
+)
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
 from reminders.steps import deck_reminder_state
@@ -25,13 +32,17 @@ MAX_OFFERS = 8
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = Forecast.objects.filter(deck=deck).select_related("job", "deck__site").first()
+    forecast = (
+        Forecast.objects.filter(deck=deck).select_related("job__deck__site", "deck__site").first()
+    )
     today = business_today(request)
     context = {
         "deck": deck,
+        "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
         "forecast": forecast,
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],
+        "missing": missing_things(forecast) if forecast else [],
         "curve": forecast_wear_curve(forecast, today=today) if forecast else None,
         "upkeep": (
             deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None
@@ -45,6 +56,24 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "neighbours": deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
     }
     return render(request, "reminders/deck.html", context)
+
+
+def missing_things(forecast: Forecast) -> list[tuple[str, str]]:
+    """What is not known of the coat and the page to say it; what narrows the window most first."""
+    deck_page = reverse("deck_forms:edit", args=[forecast.deck_id])
+    job_page = reverse("jobs:edit", args=[forecast.job_id])
+    pages = {"species": deck_page}
+    phrases = missing_phrases(forecast.unknowns, forecast.job.span.precision)
+    names = sorted(forecast.unknowns, key=lambda name: -forecast.unknowns[name])
+    return [
+        (missing_words(words, months), pages.get(name, job_page))
+        for name, (words, months) in zip(names, phrases, strict=True)
+    ]
+
+
+def missing_words(phrase: str, months: float) -> str:
+    gain = f"; knowing it takes {signed_months(months)[1:]} off the window" if months >= 0.5 else ""
+    return f"{phrase[:1].upper()}{phrase[1:]}{gain}"
 
 
 def window_stage(forecast: Forecast, today: date) -> tuple[str, str]:

@@ -1,7 +1,7 @@
 """Pacing: the plan as a picture and by week, planning again, and putting one household into another
 week."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,8 +15,9 @@ from django.views.decorators.http import require_http_methods
 from clients import display
 from clients.access import business_of, business_today, office_required
 from clients.models import Property
-from jobs.diary import monday_of
+from jobs.diary import keep_expected_hours, monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
+from reminders.months import month_key, month_of
 from reminders.pacing import (
     Horizon,
     HouseholdLine,
@@ -82,6 +83,7 @@ def render_pacing_plan(request: HttpRequest, form: PlanForm, today: date) -> Htt
     except PacingError as problem:
         context["problem"] = str(problem)
         return render(request, "reminders/pacing.html", context)
+    keep_expected_hours({week.monday: week.hours_expected for week in shown.weeks})
     found = summary.household_lines(shown.plan)
     week = requested_week(request, shown)
     context |= {
@@ -89,6 +91,7 @@ def render_pacing_plan(request: HttpRequest, form: PlanForm, today: date) -> Htt
         "rules": shown.inputs.rules,
         "learned": shown.inputs.response_rates,
         "week": week,
+        "written": month_key(month_of(week or today)),
         "lines": [line for line in found if line.week == week],
         "not_planned": sum(1 for line in found if line.week is None),
         "asked": urlencode(
@@ -104,10 +107,21 @@ def requested_week(request: HttpRequest, shown: PlanSummary) -> date | None:
     if text == NOT_PLANNED:
         return None
     filled = [week.monday for week in shown.weeks if week.reminders]
+    if filled and (aimed := week_to_remind(request.GET.get("fill", ""), shown)):
+        return min(filled, key=lambda monday: abs(monday - aimed))
     return next(
         (monday for monday in shown.inputs.horizon.mondays if monday.isoformat() == text),
         next(iter(filled), None),
     )
+
+
+def week_to_remind(text: str, shown: PlanSummary) -> date | None:
+    """When to remind so that the work falls into the week `?fill=`: the usual weeks before it."""
+    lead = shown.inputs.response_rates.lead
+    try:
+        return date.fromisoformat(text) - timedelta(weeks=(lead.first + lead.last) / 2)
+    except ValueError:
+        return None
 
 
 @office_required

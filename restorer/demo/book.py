@@ -403,6 +403,7 @@ def add_demo_job(
         found_by=crew,
         moisture_percent=Decimal(random.randint(100, 175)) / 10,
     )
+    area = deck.area_m2 or Decimal(0)
     job = Job.objects.create(
         deck=deck,
         visit=visit,
@@ -413,12 +414,12 @@ def add_demo_job(
         humidity_percent=random.randint(45, 80),
         sky=random.choice(["sun", "cloud", "shade"]),
         currency="CAD",
-        amount=(deck.area_m2 * PRICE_PER_M2[kind]).quantize(Decimal("0.01")),
+        amount=(area * PRICE_PER_M2[kind]).quantize(Decimal("0.01")),
         notes=random.choice(JOB_NOTES),
     )
     coats = 1 if kind == "recoat" else product.coats_usual
     litres = (
-        deck.area_m2
+        area
         * coats
         / Decimal(product.spread_m2_per_l or 9)
         * Decimal(random.randint(95, 118))

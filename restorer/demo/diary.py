@@ -39,7 +39,9 @@ def book_demo_visit(
     random: Random, deck: Deck, week: date, arrival: Arrival, now: datetime
 ) -> None:
     """Hours by the size of the deck; a week that is full stays as it is."""
-    hours = max(Decimal(2), round(deck.area_m2 * 2 / random.randint(5, 8)) / Decimal(2))
+    hours = max(
+        Decimal(2), round((deck.area_m2 or Decimal(0)) * 2 / random.randint(5, 8)) / Decimal(2)
+    )
     work = bookings.NewBooking(
         site=deck.site, decks=[deck], hours=hours, week=week, arrival=arrival
     )
@@ -51,9 +53,7 @@ def book_demo_visit(
 
 def hold_rainy_day(day: date, now: datetime) -> None:
     bookings.hold_bookings_of_day(
-        day=day,
-        crew=Crew.objects.last(),
-        why="Rain is forecast.",
+        weather=bookings.WeatherDay(day, Crew.objects.last(), "Rain is forecast."),
         by=None,
         now=now,
         notify_client=False,

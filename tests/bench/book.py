@@ -9,6 +9,7 @@ from typing import Any
 from django.db import connection, transaction
 
 from clients.models import Business
+from jobs import search
 from jobs.models import Batch, Product
 from restorer.demo.book import BIRDS, ENDINGS, FAMILY, GIVEN, make_business, make_products
 
@@ -66,8 +67,7 @@ def random_surname(random: Random) -> str:
 def make_bench_book(decks: int, today: date) -> Business:
     """Fill an empty database; search words are made once at the end, as an import does."""
     random = Random(7)
-    with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL restorer.search_later = 'on'")
+    search.search_later()
     business = make_business()
     shelf = make_products(random)
     ids = range(1, decks + 1)
@@ -183,5 +183,5 @@ def finish_load() -> None:
         for table in ("clients_client", "clients_property", "clients_deck", "jobs_job"):
             highest = f"SELECT max(id) FROM {table}"  # noqa: S608
             cursor.execute(f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), ({highest}))")
-        cursor.execute("SELECT search_refresh(NULL)")
+        search.refresh_search()
         cursor.execute("ANALYZE")

@@ -37,6 +37,7 @@ BENCHES = [
     "search",
     "forecasts",
     "due",
+    "today",
     "planning",
     "pacing",
     "core",
@@ -100,11 +101,12 @@ class Command(BaseCommand):
         took = elapsed_seconds(lambda: book.make_bench_book(options["decks"], today))
         self.sql("VACUUM ANALYZE")  # what PostgreSQL does by itself some minutes after such a load
         steps: dict[str, Callable[[], dict[str, float]]] = {
-            "search": search.measure_deck_search,
+            "search": lambda: search.measure_deck_search(today),
             "forecasts": lambda: forecasts.measure_forecast_refresh(today, now),
             "due": lambda: pages.measure_due_page(
                 date(today.year + today.month // 12, today.month % 12 + 1, 1)
             ),
+            "today": pages.measure_today_page,
             "planning": lambda: planning.measure_reminder_planning(today, now),
             "pacing": lambda: pacing.measure_pacing_plan(today, now),
             "core": core.measure_core_fits,
@@ -117,7 +119,9 @@ class Command(BaseCommand):
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():
             wanted = set(options["only"] or BENCHES)
-            if name in wanted or (name == "forecasts" and {"due", "planning", "pacing"} & wanted):
+            if name in wanted or (
+                name == "forecasts" and {"due", "today", "planning", "pacing"} & wanted
+            ):
                 self.write_line(f"Measuring {name}")
                 results[name] = step()
         return results

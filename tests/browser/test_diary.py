@@ -62,6 +62,7 @@ def test_a_booking_is_dragged_to_another_day_and_crew_and_moves_once_confirmed(
     booking.refresh_from_db()
     assert booking.first_on == monday
     page.get_by_role("button", name="Move the booking").click()
+    page.get_by_role("button", name="Move it").click()
     expect(
         page.locator(f'[data-crew="{heron.pk}"][data-day="{thursday.isoformat()}"]')
     ).to_contain_text("Marlow")
@@ -78,6 +79,7 @@ def test_the_keyboard_moves_a_booking_without_scripts(
     page.get_by_role("radio", name="Another day").press("Space")
     page.locator("[name=first_day]").fill((monday + timedelta(days=1)).isoformat())
     page.get_by_role("button", name="Move the booking").press("Enter")
+    page.get_by_role("button", name="Move it").press("Enter")
 
     expect(page.locator(".notice")).to_contain_text("Marlow Pennington")
     booking.refresh_from_db()

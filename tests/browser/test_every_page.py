@@ -32,7 +32,8 @@ OTHERWISE = {
     "/health/",
     "/first-visit/",
     "/due/remind/",
-    "/reminders/queue/",
+    "/due/stop/",
+    "/views/save/",
     "/jobs/visit/",
     "/parts/",
     "/due/offers/",
@@ -42,6 +43,7 @@ OTHERWISE = {
     "/outbox/letters/test-sheet/",
     "/settings/gateway/addresses/",
     "/settings/gateway/test/",
+    "/settings/mail-server/test/",
 }
 
 

@@ -111,14 +111,18 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     page.get_by_role("button", name="Send reminders to the chosen").click()
     assert heading(page) == "Send 1 reminder?"
     assert not Message.objects.exists()
-    page.get_by_role("button", name="Queue 1 reminder").click()
+    page.get_by_role("button", name="Send 1 reminder").click()
     page.wait_for_load_state()
+    expect(page.get_by_role("button", name="Take back")).to_be_visible()
     page.goto("/outbox/")
     expect(page.get_by_role("row", name=re.compile(overdue.name))).to_contain_text("Queued")
 
     with running_peer() as peer:
         settings.EMAIL_HOST = "127.0.0.1"
         settings.EMAIL_PORT = peer.port
+        call_command("deliver", once=True)
+        assert not peer.taken  # it can still be taken back
+        Message.objects.update(not_before=timezone.now())
         call_command("deliver", once=True)
         mail = peer.message()
         assert peer.taken[0].rcpt_tos == ["ottilie@example.org"]
@@ -139,7 +143,7 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     expect(page.get_by_label(f"{overdue.name}, Back deck")).to_have_count(0)
 
 
-def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_three_next_steps(
+def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_what_to_enter(
     chromium: Browser, live_server: LiveServer
 ) -> None:
     context = chromium.new_context(base_url=live_server.url, viewport=PHONE)
@@ -159,13 +163,9 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_three_next_step
     page.get_by_label("Sign-in name").fill("maren")
     page.get_by_label("Password").fill("low tide at seven")
     page.get_by_role("button", name="Sign in").click()
-    steps = page.get_by_role("region", name="Three steps to the first forecast")
-    assert steps.get_by_role("listitem").count() == 3
-    for link in [
-        "Add the finish you use most",
-        "Add a client with their deck",
-        "Log the last strip or recoat",
-    ]:
+    steps = page.get_by_role("region", name="Set up")
+    assert steps.get_by_role("listitem").count() == 7
+    for link in ["Your clients and decks", "Products you use", "Prices", "Crews"]:
         page.goto("/")
         steps.get_by_role("link", name=link).click()
         expect(page.get_by_role("heading", level=1)).to_be_visible()

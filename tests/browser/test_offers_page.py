@@ -37,8 +37,10 @@ def test_an_offer_is_drafted_given_a_line_and_sent(
     page.get_by_role("button", name="Save and reckon anew").click()
     assert page.get_by_text("Saved and reckoned anew.").is_visible()
     page.get_by_role("button", name="Send by e-mail").click()
+    assert not Message.objects.exists()
+    page.get_by_role("button", name="Send 1 offer").click()
 
     offer = Offer.objects.get()
-    assert page.get_by_text("The offer is in the outbox.").is_visible()
+    assert page.get_by_text("Sent to 1 (1 mailed).").is_visible()
     assert (offer.state, offer.net - before) == ("open", 25)
     assert Message.objects.get().kind == "offer"

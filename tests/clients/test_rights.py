@@ -32,11 +32,12 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    this_month clients:new clients:detail clients:edit clients:add_consent clients:add_property
-    clients:edit_property
+    today clients:list clients:new clients:detail clients:edit clients:add_consent
+    clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
+    jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
@@ -45,14 +46,15 @@ EVERYBODY = """
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day
+    diary:tell
     diary:crews
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
-    jobs:product_edit jobs:pack_add jobs:pack_change jobs:care_send
-    reminders:due reminders:due_month reminders:remind steps:plan steps:queue steps:stop steps:lift
-    steps:otherwise steps:details pacing:plan pacing:household outbox:list outbox:texts
-    outbox:detail
-    outbox:act outbox:to_do
+    clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
+    jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
+    outbox:to_do pacing:household pacing:plan reminders:due reminders:due_month
+    reminders:remind reminders:stop_chosen remove_view save_view settings:notices
+    settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
@@ -63,10 +65,12 @@ OWNER_AND_OFFICE = """
 """.split()
 OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
+    settings:mail_server settings:test_mail
     settings:add_person settings:person settings:set_password
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
+    backup backup_now backup_release backup_export
     speech:domain speech:law_drop prices:new prices:change prices:remove
 """.split()
 MAY = {

@@ -108,7 +108,7 @@ def test_somebody_is_added_and_may_sign_in(as_owner: Browser) -> None:
 
     assert Browser().post(reverse("sign_in"), {"username": "fern", "password": words})[
         "Location"
-    ] == reverse("this_month")
+    ] == reverse("today")
     assert User.objects.get(username="fern").role == "crew"
 
 

@@ -53,7 +53,7 @@ def test_signing_in_leads_to_the_page_that_was_asked_for(client: Browser, owner:
 
 
 def test_signing_in_never_leads_to_another_site(client: Browser, owner: User) -> None:
-    assert sign_in(client, "maren", next="https://elsewhere.example/").url == reverse("this_month")
+    assert sign_in(client, "maren", next="https://elsewhere.example/").url == reverse("today")
 
 
 def test_a_wrong_password_is_told_without_saying_which_half_was_wrong(
@@ -225,5 +225,5 @@ def test_a_new_password_ends_other_sessions_but_not_this_one(
 
 
 def test_a_signed_in_person_is_not_asked_again(as_owner: Browser) -> None:
-    assert as_owner.get(reverse("sign_in"))["Location"] == reverse("this_month")
+    assert as_owner.get(reverse("sign_in"))["Location"] == reverse("today")
     assert timezone.get_current_timezone_name() == "UTC"

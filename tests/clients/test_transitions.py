@@ -26,7 +26,7 @@ from hypothesis.stateful import (
 from clients.messaging import channels, incoming, outbox
 from clients.messaging.actions import calls, letters
 from clients.messaging.channels.transport import SendOutcome, SendResult
-from clients.messaging.models import CallNote, LetterBatch, Message
+from clients.messaging.models import CallNote, LetterBatch, Message, Sending
 from clients.messaging.models.gateway import secret_hash
 from clients.messaging.models.message import State
 from clients.messaging.outbox import decisions, leases, opt_out, outcomes
@@ -68,6 +68,7 @@ MAILS = {
 }
 DECISIONS = {
     "cancel": lambda m, **how: decisions.cancel_unsent(messages=[m], why=WHY, **how),
+    "take back": lambda m, **how: take_back_alone(m, **how),
     "dismiss": lambda m, **how: decisions.dismiss_message(message=m, **how),
     "confirm": lambda m, **how: decisions.confirm_sent(message=m, **how),
     "resend": lambda m, **how: decisions.resend_message(message=m, **how),
@@ -77,6 +78,14 @@ DECISIONS = {
 }
 EVENT_TYPES = ["sent", "deferred", "delivered", "bounced", "rejected", "failed"]
 EVENT_TYPES += ["autoresponded", "complained", "unsubscribed"]
+
+
+def take_back_alone(message: Message, **how: Any) -> None:
+    """Whoever sent this message alone takes it back."""
+    now = how["now"]
+    sending = Sending.objects.create(by=how["by"], at=now, held_until=now)
+    Message.objects.filter(pk=message.pk).update(sending=sending)
+    outbox.take_back_sending(sending=sending, **how)
 
 
 def row_of_the_guide(transition: Transition) -> str:
@@ -165,7 +174,7 @@ class Walk(RuleBasedStateMachine):
             outbox.deliver()
 
     @precondition(is_automatic)
-    @rule(decision=st.sampled_from(["hold", "cancel"]))
+    @rule(decision=st.sampled_from(["hold", "cancel", "take back"]))
     def deliver_while_somebody_decides(self, decision: str) -> None:
         self.line.before = lambda message: DECISIONS[decision](message, **self.how)
         with self.change(Cause.SENDER, Cause.SWEEP, Cause.PERSON, notes=1):

@@ -12,7 +12,7 @@ import pytest
 from icalendar import Calendar
 
 from clients.messaging.channels.email import SenderIdentity, compose_email
-from clients.messaging.models import Message
+from clients.messaging.models import Message, ToDo
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.suppression import suppress_address
 from clients.models import Business, Channel, User
@@ -35,6 +35,7 @@ from tests.jobs.diary_days import book_visit, move_visit
 NOW = datetime(2027, 6, 2, 12, tzinfo=UTC)  # a Wednesday
 MONDAY = date(2027, 6, 7)
 TUESDAY = date(2027, 6, 8)
+RAIN = bookings.WeatherDay(MONDAY, why="Rain.")
 ANYBODY: dict[str, Any] = {"by": None, "now": NOW}
 
 
@@ -120,8 +121,11 @@ def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> N
         "Your deck: we come on Tuesday, June 8, 2027",
     )
     bookings.cancel_booking(booking=booking, why="Sold.", **ANYBODY)
-    assert {message.state for message in Message.objects.all()} == {"cancelled"}
-    assert Message.objects.count() == 2
+    assert [message.state for message in Message.objects.order_by("id")] == [
+        "cancelled",
+        "cancelled",
+        "queued",  # they may know of the visit by telephone
+    ]
 
 
 @pytest.mark.django_db
@@ -179,10 +183,10 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
     for message in Message.objects.all():
         leave(message)
 
-    held = bookings.hold_bookings_of_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY)
+    held = bookings.hold_bookings_of_day(weather=RAIN, **ANYBODY)
 
     assert {each.pk for each in held} == {first.pk, second.pk}
-    assert bookings.hold_bookings_of_day(day=MONDAY, crew=None, why="Rain.", **ANYBODY) == []
+    assert bookings.hold_bookings_of_day(weather=RAIN, **ANYBODY) == []
     assert booked_hours() == {MONDAY: 8}
     told = Message.objects.filter(state="queued").first()
     assert told
@@ -232,10 +236,35 @@ def test_held_for_the_weather_is_put_off_not_called_off_in_the_words_of_the_clie
 
 
 @pytest.mark.django_db
-def test_nobody_hears_that_a_visit_is_put_off_who_never_heard_of_it(tern: Crew) -> None:
-    bookings.hold_booking(booking=book(), why="Rain.", **ANYBODY)
+def test_who_was_told_of_the_booking_by_telephone_hears_of_the_weather_all_the_same(
+    tern: Crew,
+) -> None:
+    booking = book(told=False)
+    EmailFactory(client=booking.client)
 
-    assert [message.state for message in Message.objects.all()] == ["cancelled"]
+    bookings.hold_booking(booking=booking, why="Rain.", **ANYBODY)
+
+    message = Message.objects.get()
+    assert (message.state, message.channel) == ("queued", "email")
+    assert "the weather puts off our visit" in message.subject
+
+
+@pytest.mark.django_db
+def test_whom_nobody_can_tell_is_a_matter_for_a_person_until_they_are_told(tern: Crew) -> None:
+    booking = book(told=False)
+
+    bookings.hold_booking(booking=booking, why="Rain.", **ANYBODY)
+
+    matter = ToDo.objects.open().get()
+    assert (matter.kind, matter.client, matter.url) == (
+        "tell",
+        booking.client,
+        f"/diary/{booking.pk}/",
+    )
+    assert "There is no e-mail address." in matter.words
+    EmailFactory(client=booking.client)
+    bookings.release_booking(booking=booking, **ANYBODY)
+    assert not ToDo.objects.open().exists()
 
 
 @pytest.mark.django_db

@@ -19,23 +19,26 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture(params=range(6))
 def deck(request: pytest.FixtureRequest) -> Deck:
-    """A deck with jobs of all kinds thrown together at random, some of them on one day."""
+    """A deck with jobs of all kinds thrown together at random, some of them on one day, some with
+    a day, a product or a number of coats that nobody knows."""
     chance = Random(request.param)
     deck = DeckFactory()
     products = [
         ProductFactory(),
         ProductFactory(finish_class="solid_film", pigment="dark", base="solvent"),
         ProductFactory(kind="stripper", finish_class=""),
+        None,
     ]
     for _ in range(14):
         kind = chance.choice(["strip", "recoat", "recoat", "clean", "repair"])
         day = date(2015, 1, 1) + timedelta(days=90 * chance.randrange(12))
-        job = JobFactory(deck=deck, kind=kind, finished_on=day)
+        since = chance.choice([None, None, day - timedelta(days=89)])
+        job = JobFactory(deck=deck, kind=kind, finished_from=since, finished_on=day)
         for position in range(chance.randrange(4)):
             CoatFactory(
                 job=job,
                 position=position + 1,
-                coats=chance.randrange(1, 4),
+                coats=chance.choice([1, 2, 3, None]),
                 surface=chance.choice(["boards", "all", "rails", "stairs"]),
                 product=chance.choice(products),
             )
@@ -48,8 +51,15 @@ def is_on_boards(applied: CoatApplied) -> bool:
 
 def finishes(job: Job) -> list[CoatApplied]:
     """Those on the boards, or else those elsewhere, in the order in which they went on."""
-    rows = job.coats_applied.filter(product__kind="finish").order_by("position")
-    return [row for row in rows if is_on_boards(row)] or list(rows)
+    rows = job.coats_applied.select_related("product").order_by("position")
+    laid = [row for row in rows if row.product is None or row.product.kind == "finish"]
+    return [row for row in laid if is_on_boards(row)] or laid
+
+
+def counted(laid: list[CoatApplied]) -> int | None:
+    """How many coats there were, if somebody counted them all."""
+    numbers = [row.coats for row in laid]
+    return sum(filter(None, numbers)) if laid and None not in numbers else None
 
 
 def build_after(jobs: list[Job]) -> int:
@@ -57,7 +67,7 @@ def build_after(jobs: list[Job]) -> int:
     strips = [job.finished_on for job in jobs if job.kind == "strip"]
     since = max(strips, default=date.min)
     return sum(
-        row.coats
+        row.coats or 1
         for job in jobs
         if job.finished_on >= since
         for row in finishes(job)
@@ -82,14 +92,15 @@ def counted_out(deck: Deck) -> list[dict[str, Any]]:
                 "job_id": job.pk,
                 "deck_id": deck.pk,
                 "kind": job.kind,
+                "laid_from": job.finished_from,
                 "laid_on": job.finished_on,
                 "ended_on": ended_on,
                 "product_id": top and top.product_id,
-                "finish_class": top.product.finish_class if top else "",
-                "pigment": top.product.pigment if top else "",
-                "base": top.product.base if top else "",
+                "finish_class": top.product.finish_class if top and top.product else "",
+                "pigment": top.product.pigment if top and top.product else "",
+                "base": top.product.base if top and top.product else "",
                 "is_on_boards": top and is_on_boards(top),
-                "coats": sum(row.coats for row in laid) if laid else None,
+                "coats": counted(laid),
                 "build": build_after(jobs[:until]),
             }
         )

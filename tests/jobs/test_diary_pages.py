@@ -15,6 +15,7 @@ from freezegun import freeze_time
 from clients.messaging.models import Message
 from clients.models import User
 from jobs.models import Booking, Crew, DayOff
+from tests.confirm_page import posted_again
 from tests.factories import (
     CrewFactory,
     DeckFactory,
@@ -97,7 +98,10 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(
         "notes": "Ring twice",
         "notify_client": "on",
     }
-    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", form, follow=True)
+    asked = as_owner.post(f"/diary/new/?deck={deck.pk}", form)
+    assert not Booking.objects.exists()
+    assert "Your deck: we come on Wednesday, June 2, 2027" in text(asked)
+    answer = as_owner.post(f"/diary/new/?deck={deck.pk}", posted_again(asked), follow=True)
 
     booking = Booking.objects.get()
     assert (booking.first_on, booking.crew, booking.notes, booking.created_by) == (
@@ -106,9 +110,7 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(
         "Ring twice",
         owner,
     )
-    assert said(answer) == [
-        f"Booked: Wed, Jun 2, Tern crew. An e-mail to {booking.client} is in the outbox."
-    ]
+    assert said(answer) == ["Booked: Wed, Jun 2, Tern crew. 1 mailed."]
     assert "Ring twice" in text(answer)
 
 
@@ -221,9 +223,12 @@ def test_rain_over_a_day_and_the_booking_that_stands_after_all(
     answer = as_owner.post(
         "/diary/hold-day/", {"day": "2027-06-07", "crew": "", "why": "Rain."}, follow=True
     )
-    assert said(answer) == ["1 booking of Mon, Jun 7 held for the weather."]
+    assert said(answer) == [
+        "1 booking of Mon, Jun 7 held for the weather."
+        f" No message goes to {booking.client}: tell them yourself."
+    ]
     assert "Held" in text(answer)
-    as_owner.post(f"/diary/{booking.pk}/release/")
+    as_owner.post(f"/diary/{booking.pk}/release/", {"confirm": "yes"})
 
     booking.refresh_from_db()
     assert (booking.state, booking.sequence) == ("booked", 2)

@@ -14,6 +14,7 @@ from clients.models import Business, Client
 from jobs.actions import offer_sending, offers
 from jobs.actions.offer_answers import ask_question
 from jobs.models import Offer
+from tests.confirm_page import posted_again
 from tests.factories import ConsentFactory, EmailFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
 
@@ -152,8 +153,10 @@ def test_sending_revising_and_withdrawing_by_their_buttons(as_owner: Browser) ->
     offer = drafted()
 
     page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+    asked = as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "email"}).content.decode()
+    assert not Message.objects.exists()
     sent = as_owner.post(
-        f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True
+        f"/offers/{offer.pk}/send/", {"channel": "email", "confirm": "yes"}, follow=True
     ).content.decode()
     again = as_owner.post(
         f"/offers/{offer.pk}/send/", {"channel": "email"}, follow=True
@@ -166,7 +169,8 @@ def test_sending_revising_and_withdrawing_by_their_buttons(as_owner: Browser) ->
     as_owner.post(f"/offers/{new.pk}/withdraw/", {"why": "Sold out."}, follow=True)
 
     assert 'value="email"' in page
-    assert "The offer is in the outbox." in sent
+    assert "Send 1 offer?" in asked
+    assert "Sent to 1 (1 mailed)." in sent
     assert "Nothing was done." in again
     assert Message.objects.count() == 1
     assert revised.redirect_chain[-1][0] == f"/offers/{new.pk}/"
@@ -178,7 +182,7 @@ def test_sending_revising_and_withdrawing_by_their_buttons(as_owner: Browser) ->
 def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) -> None:
     offer = drafted()
 
-    for channel in ("text", "call", "pigeon", ""):
+    for channel in ("text", "call", "pigeon"):
         page = as_owner.post(
             f"/offers/{offer.pk}/send/", {"channel": channel}, follow=True
         ).content.decode()
@@ -205,7 +209,7 @@ def test_who_withdrew_by_one_way_gets_no_offer_by_letter_either_until_they_agree
     assert not Message.objects.exists()
 
     ConsentFactory(client=offer.client, channel="letter")
-    as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "letter"})
+    as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "letter", "confirm": "yes"})
     assert Message.objects.get().basis == "express"
 
 
@@ -248,15 +252,15 @@ def test_chosen_drafts_go_together_and_each_one_that_cannot_says_why(as_owner: B
     good = drafted(reachable(deck()))
     mute = drafted(deck())
 
-    page = as_owner.post(
-        "/offers/send/", {"offer": [good.pk, mute.pk, "x"], "channel": "email"}, follow=True
-    )
+    asked = as_owner.post("/offers/send/", {"offer": [good.pk, mute.pk, "x"], "channel": "email"})
+    page = as_owner.post("/offers/send/", posted_again(asked), follow=True)
 
     good.refresh_from_db()
     mute.refresh_from_db()
     assert (good.state, mute.state) == ("open", "draft")
-    assert "1 offer queued" in page.content.decode()
-    assert f"Offer {mute.reference} was not sent. It cannot go by e-mail" in page.content.decode()
+    assert "Sent to 1 (1 mailed)." in page.content.decode()
+    why = f"Offer {mute.reference} is left out. It cannot go by e-mail"
+    assert why in asked.content.decode()
 
 
 def test_a_question_stands_on_the_page_and_is_answered_there(as_owner: Browser) -> None:

@@ -4,6 +4,7 @@ true count."""
 import contextlib
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -11,6 +12,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import ClassVar
 
@@ -18,15 +20,18 @@ from django.db import Error, connection, connections
 from django.utils import timezone
 
 from clients.messaging import outbox
-from clients.messaging.models import Consent, Message
+from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.models.message import State
 from clients.messaging.outbox import queueing
-from clients.models import Business, Client
+from clients.models import Business, Client, User
 from restorer.local import processes
 from tests.outbox import outgoing_message
 
 TEXT = "The finish on your deck is due.\n\nTo stop these messages: {unsubscribe_url}\n"
 MAX_DRAIN_SECONDS = 600
+HELD_HOURS = 1
+SENDING_SIZE = 4  # messages of one press, which a person takes back at a kill
+TAKEN_BACK_ID = re.compile(r"<taken-back-[0-9]+\.(.+)")
 IN_HAND_STATES = [State.CLAIMED, State.TRANSMITTING]
 COLUMNS = [
     "messages",
@@ -40,6 +45,8 @@ COLUMNS = [
     "accepted_twice",
     "lost",
     "taken_unrecorded",
+    "taken_back",
+    "taken_back_and_sent",
     "seconds",
 ]
 
@@ -62,7 +69,7 @@ class Ordeal:
     first_port: ClassVar = 2800
 
     def run(self) -> dict[str, object]:
-        """The table: accepted_twice, lost and taken_unrecorded must be 0."""
+        """The table: accepted_twice, lost, taken_unrecorded and taken_back_and_sent must be 0."""
         began = time.monotonic()
         self.queue()
         with self.peer():
@@ -98,6 +105,7 @@ class Ordeal:
                     key=f"ordeal/{number}",
                     consent=each,
                     basis="express",
+                    sending=self.sending_of(number, now),
                     **self.message_fields(number),
                 ),
                 now=now,
@@ -105,6 +113,24 @@ class Ordeal:
             for number, each in enumerate(consents)
         ]
         queueing.store_new_messages(drafts, by=None, now=now)
+
+    def sending_of(self, number: int, now: datetime) -> Sending | None:
+        """The first few messages were sent by a person, four with a press: every other press is
+        still held when it is taken back, and with the rest the senders are faster or not."""
+        press = number // SENDING_SIZE
+        if press >= self.kills:
+            return None
+        person, _ = User.objects.get_or_create(username="ordeal")
+        held_until = now + timedelta(hours=HELD_HOURS) if press % 2 else now
+        at = now - timedelta(seconds=press)
+        values = {"held_until": held_until}
+        return Sending.objects.get_or_create(by=person, at=at, defaults=values)[0]
+
+    def take_one_back(self) -> None:
+        """A person changes their mind, at any moment of the senders' work."""
+        sending = Sending.objects.filter(taken_back_at=None).order_by("at").first()
+        if sending:
+            outbox.take_back_sending(sending=sending, by=sending.by, now=timezone.now())
 
     def message_fields(self, number: int) -> dict[str, str]:
         """What the message of that number is, where it goes and what it says."""
@@ -153,6 +179,7 @@ class Ordeal:
         self.running = [self.start_sender() for _ in range(self.senders)]
         for kill in range(self.kills):
             self.wait_for_progress(chance)
+            self.take_one_back()
             victim = self.running.pop(chance.randrange(len(self.running)))
             victim.send_signal(signal.SIGKILL)
             victim.wait()
@@ -216,6 +243,8 @@ class Ordeal:
     def result_row(self) -> dict[str, object]:
         taken = self.taken_counts()
         rows = dict(Message.objects.values_list("message_id", "state"))
+        taken_back = {f"<{found[1]}" for each in rows if (found := TAKEN_BACK_ID.match(each))}
+        rows = {each: state for each, state in rows.items() if not TAKEN_BACK_ID.match(each)}
         states = Counter(rows.values())
         known = {State.ACCEPTED, State.UNCONFIRMED}
         return {
@@ -230,6 +259,8 @@ class Ordeal:
             "accepted_twice": sum(count > 1 for count in taken.values()),
             "lost": sum(is_lost(state, each in taken) for each, state in rows.items()),
             "taken_unrecorded": sum(rows.get(each) not in known for each in taken),
+            "taken_back": len(taken_back),
+            "taken_back_and_sent": len(taken_back & taken.keys()),
         }
 
 

@@ -40,7 +40,8 @@ def test_the_page_tells_the_window_in_words_and_draws_it(coated, page):
     assert text.count("<h1>") == 1
     for day in (forecast.window_opens_on, forecast.due_on, forecast.late_on):
         assert f'datetime="{day}"' in text
-    assert "Chance worn" in text
+    assert text.count("Worn today") == 1
+    assert text.count("Due by") == 1
     assert 'class="picture wear-curve"' in text
     assert "less sun than most places" in text
 

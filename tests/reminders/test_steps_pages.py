@@ -57,40 +57,24 @@ def agreed(page):
     return page.context["preview"].fingerprint
 
 
-def test_the_page_shows_word_for_word_what_goes_and_who_is_left_out(deck, coated, visit):
-    objecting = ClientFactory(name="Vivian Northquay")
-    ConsentFactory(client=objecting, is_given=False)
-    silent = coated(client=objecting)
-    Forecast.objects.filter(deck=silent).update(window_opens_on=date(2026, 11, 2))
-
-    page = visit("/reminders/")
-
-    text = page.content.decode()
-    assert "1 message would go" in text
-    assert "Hello Ottilie Saltonby" in text
-    assert "ottilie@example.org" in text
-    assert "Asked and agreed" in text
-    assert "No way to reach them: 1 deck" in text
-    assert not Message.objects.exists()
-    assert (
-        "Vivian Northquay" in visit("/reminders/?month=2026-11&kind=unreachable").content.decode()
-    )
+def chosen(deck, **more):
+    return {"month": "2026-11", "deck": deck.pk, **more}
 
 
 def test_what_was_seen_is_queued_once(deck, visit):
-    seen = agreed(visit("/reminders/?month=2026-11"))
+    seen = agreed(visit("/due/remind/", chosen(deck)))
 
-    first = visit("/reminders/queue/", {"month": "2026-11", "agreed": seen})
-    second = visit("/reminders/queue/", {"month": "2026-11", "agreed": seen})
+    first = visit("/due/remind/", chosen(deck, confirm="yes", agreed=seen))
+    second = visit("/due/remind/", chosen(deck, confirm="yes", agreed=seen))
 
-    assert "1 reminder queued" in first.content.decode()
+    assert "Sent to 1 (1 mailed)." in first.content.decode()
     assert "Something changed since the preview was made" in second.content.decode()
     assert Message.objects.count() == 1
 
 
-@pytest.mark.parametrize("change", ["address", "text", "stop", "nothing agreed"])
+@pytest.mark.parametrize("change", ["address", "text", "stop"])
 def test_nothing_is_queued_that_is_not_as_it_was_seen(deck, visit, change):
-    seen = agreed(visit("/reminders/?month=2026-11"))
+    seen = agreed(visit("/due/remind/", chosen(deck)))
     if change == "address":
         deck.site.client.contact_points.update(
             value="new@example.org", normalized="new@example.org"
@@ -106,10 +90,7 @@ def test_nothing_is_queued_that_is_not_as_it_was_seen(deck, visit, change):
     elif change == "stop":
         actions.stop_reminders(deck_ids=[deck.pk], why="by_hand", by=None, now=NOW)
 
-    answer = visit(
-        "/reminders/queue/",
-        {"month": "2026-11", "agreed": "" if change == "nothing agreed" else seen},
-    )
+    answer = visit("/due/remind/", chosen(deck, confirm="yes", agreed=seen))
 
     assert "Something changed since the preview was made" in answer.content.decode()
     assert not Message.objects.exists()
@@ -125,9 +106,8 @@ def test_the_chosen_decks_are_queued_only_as_they_were_seen(deck, visit):
     assert not Message.objects.exists()
 
 
-def test_a_month_that_is_none_is_not_found(as_owner):
-    assert as_owner.get("/reminders/?month=soon").status_code == 404
-    assert as_owner.post("/reminders/queue/", {"month": "2027-13"}).status_code == 404
+def test_the_plan_of_a_month_is_the_page_today_now(as_owner):
+    assert as_owner.get("/reminders/")["Location"] == "/?tab=remind"
 
 
 def rules(**changes):
@@ -160,6 +140,7 @@ def rules(**changes):
         "most_messages": "3",
         "most_days": "60",
         "days_between": "10",
+        "take_back_minutes": "5",
         "unconfirmed_hours": "24",
     }
     return {"step-TOTAL_FORMS": "2", "step-INITIAL_FORMS": "2", **data, **sending, **changes}

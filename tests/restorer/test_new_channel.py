@@ -225,7 +225,7 @@ def test_its_texts_law_and_steps_are_on_the_pages_of_settings(
 
 def test_its_texts_must_say_how_to_hear_no_more(pager: PaperLine) -> None:
     for purpose in MessageText.Purpose:
-        is_marketing = purpose in {"first", "second", "last", "offer"}
+        is_marketing = purpose in {"first", "overdue", "second", "last", "offer"}
         assert ("stop_line" in texts.fields_of(purpose, PAGER)) == is_marketing
     with pytest.raises(texts.TextProblem, match=r"must hold \{stop_line\}"):
         texts.check_wording(purpose="first", channel=PAGER, subject="", body="{greeting}")

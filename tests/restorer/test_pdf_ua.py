@@ -19,6 +19,7 @@ from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import (
+    BatchFactory,
     CoatFactory,
     OfferFactory,
     OfferLineFactory,
@@ -70,10 +71,19 @@ def a_due_list(browser: Browser) -> bytes:
     return browser.get(f"/due/{month:%Y-%m}/?format=pdf").content
 
 
+def a_trace(browser: Browser) -> bytes:
+    """Longer than a page too."""
+    batch = BatchFactory()
+    for _ in range(40):
+        CoatFactory(product=batch.product, batch=batch)
+    return browser.get("/jobs/trace/", {"batch": batch.pk, "format": "pdf"}).content
+
+
 PRINTS: dict[str, Callable[[Browser], bytes]] = {
     "offer": lambda browser: an_offer(),
     "care record": lambda browser: a_care_record(),
     "due list": a_due_list,
+    "trace": a_trace,
 }
 
 

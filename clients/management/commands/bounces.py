@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.messaging import incoming
 from clients.tabular import add_format_option, write_rows
 
@@ -18,7 +19,7 @@ COLUMNS = ["source", "report", "status", "key", "words"]
 MBOX_PREFIX = b"From "
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Read mails that came back from FILE (one mail, or an mbox; - is the standard input), or"
         " the mailbox."

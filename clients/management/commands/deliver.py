@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.db import Error, connections
 
+from clients.management.opening import BookCommand
 from clients.messaging import outbox
 from clients.models import Heartbeat
 from clients.tabular import add_format_option, write_rows
@@ -23,8 +23,9 @@ MAX_RETRY_SECONDS = 30.0
 logger = logging.getLogger(__name__)
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     requires_system_checks = []
+    waits_for_database = True
     help = "Hand over what is due in the outbox. Without --once: for ever, until SIGTERM or Ctrl-C."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

@@ -3,9 +3,10 @@
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.messaging.actions.retention import empty_raw_events
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
@@ -13,7 +14,7 @@ from clients.tabular import add_format_option, write_rows
 COLUMNS = ["emptied", "months"]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Empty the words of hooks and returned mails older than the months set under Settings, What"
         " comes back."

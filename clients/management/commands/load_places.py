@@ -3,12 +3,13 @@
 from time import perf_counter
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import CommandParser
 
+from clients.management.opening import BookCommand
 from clients.places.loading import load_towns
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Load the towns of clients/data/towns.csv.gz (GeoNames, CC BY 4.0). Skips when this edition"
         " is in place."

@@ -86,6 +86,7 @@ def print_letter_batch(
     """
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     business = Business.objects.get()
+    refuse_while_held(business)
     letters = [letter for letter in batches.letters_in_batch(batch, business) if not letter.why_not]
     if not letters:
         raise LetterError("No letter of this batch is left to print.")
@@ -109,6 +110,12 @@ def print_letter_batch(
         )
         write_message_events([letter.message.pk], letter.message.state, note=note, by=by, at=now)
     return PrintedBatch(pdf, record_unprinted(batch, letters))
+
+
+def refuse_while_held(business: Business) -> None:
+    """A restored book prints and posts nothing until somebody says that it is the only one."""
+    if business.sends_nothing:
+        raise LetterError("This book was restored and sends nothing yet. The owner can release it.")
 
 
 def record_unprinted(batch: LetterBatch, letters: list[batches.Letter]) -> list[str]:
@@ -138,6 +145,7 @@ def check_address_fit(letters: list[batches.Letter], business: Business) -> None
 def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedBatch:
     """Somebody put them into the post. A second click changes nothing and says so."""
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
+    refuse_while_held(Business.objects.get())
     if batch.posted_at or not batch.prints:
         raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
     left_out = [

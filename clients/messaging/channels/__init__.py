@@ -13,9 +13,8 @@ from clients.messaging.channels.transport import (
     Transport,
     TransportDownError,
 )
+from clients.messaging.models.mail_server import SMTP_BACKEND
 from clients.models import Business, Channel
-
-SMTP_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 
 
 def email_transport(business: Business) -> Transport:

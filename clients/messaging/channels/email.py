@@ -22,6 +22,8 @@ from email.header import Header
 from email.utils import encode_rfc2231, format_datetime, formataddr
 
 from django.conf import settings
+from django.core.mail import get_connection
+from django.core.mail.backends.base import BaseEmailBackend
 from django.core.mail.backends.smtp import EmailBackend
 from django.utils import timezone
 
@@ -32,9 +34,11 @@ from clients.messaging.channels.transport import (
     SendResult,
     TransportDownError,
 )
-from clients.messaging.models import Attachment, Message
+from clients.messaging.models import Attachment, MailServer, Message
+from clients.messaging.models.mail_server import SMTP_BACKEND
 from clients.messaging.suppression import ascii_domain
 from clients.models import Business
+from clients.sealing import SealError
 
 MAX_LINE_LENGTH = 998  # RFC 5322, 2.1.1
 FOLD_POINTS = re.compile(r"(.{40,66}) (?=[^ ])")  # RFC 5322, 2.2.3: at a space, which stays
@@ -203,6 +207,29 @@ class SmtpRefusedError(Exception):
         self.reply = reply
 
 
+def smtp_backend() -> EmailBackend:
+    """By the environment, if it names a server; else by what was entered on the page of the mail
+    server; else by Django's settings. Raises `SealError`."""
+    kept = MailServer.in_use()
+    if kept is None:
+        return EmailBackend()
+    return EmailBackend(
+        host=kept.host,
+        port=kept.port,
+        username=kept.username,
+        password=kept.password,
+        use_tls=kept.security == MailServer.Security.STARTTLS,
+        use_ssl=kept.security == MailServer.Security.TLS,
+    )
+
+
+def mail_connection() -> BaseEmailBackend:
+    """What mail to the people of the business goes by: the same as the outbox."""
+    if settings.OUTBOX_BACKEND == SMTP_BACKEND:
+        return smtp_backend()
+    return get_connection(settings.OUTBOX_BACKEND)
+
+
 class SmtpTransport:
     """Keeps `contract.Line` for e-mail."""
 
@@ -217,7 +244,10 @@ class SmtpTransport:
         return self.smtp is not None
 
     def connect(self) -> None:
-        backend = EmailBackend()
+        try:
+            backend = smtp_backend()
+        except SealError as error:
+            raise TransportDownError(str(error)) from error
         try:
             backend.open()
             self.smtp = backend.connection

@@ -7,7 +7,10 @@ from clients.messaging.models.consent import Consent, Suppression
 from clients.messaging.models.gateway import TextGateway
 from clients.messaging.models.inbound import InboundEvent
 from clients.messaging.models.letters import BatchedLetter, LetterBatch
+from clients.messaging.models.mail_server import MailServer
 from clients.messaging.models.message import Message, MessageEvent
+from clients.messaging.models.sending import Sending
+from clients.messaging.models.staff_notices import StaffNotice
 from clients.messaging.models.texts import LawRule, MessageText, SendingRules
 from clients.messaging.models.to_dos import ToDo
 
@@ -19,10 +22,13 @@ __all__ = [
     "InboundEvent",
     "LawRule",
     "LetterBatch",
+    "MailServer",
     "Message",
     "MessageEvent",
     "MessageText",
+    "Sending",
     "SendingRules",
+    "StaffNotice",
     "Suppression",
     "TextGateway",
     "ToDo",

@@ -4,12 +4,20 @@ from datetime import datetime
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
-from django.db.models.functions import Now
+from django.db.models import Exists, Q
+from django.db.models.functions import Coalesce, Now
 
 from clients.messaging.models.consent import Consent
 from clients.messaging.models.gateway import TextGateway
-from clients.models import Channel, ChannelTraits, Client, channels_with, traits_of
+from clients.messaging.models.sending import Sending
+from clients.models import (
+    Business,
+    Channel,
+    ChannelTraits,
+    Client,
+    channels_with,
+    traits_of,
+)
 
 
 class State(models.TextChoices):
@@ -26,6 +34,8 @@ class State(models.TextChoices):
     CANCELLED = "cancelled", "Cancelled"
 
 
+MARKETING_MESSAGE_KINDS = ("reminder", "offer")
+NEVER_SENT_STATES = (State.CANCELLED, State.FAILED, State.BOUNCED)
 UNRESOLVED_STATES = (State.UNCONFIRMED, State.FAILED, State.BOUNCED)  # a person decides
 
 
@@ -35,8 +45,9 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(state__in=[State.QUEUED, State.CLAIMED, State.TRANSMITTING])
 
     def due(self, channel: str) -> "MessageQuerySet":
-        """May be claimed now, by the database's clock."""
-        return self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
+        """May be claimed now, by the database's clock; nothing while the book is held."""
+        rows = self.filter(channel=channel, state=State.QUEUED, held_at=None, not_before__lte=Now())
+        return rows.exclude(Exists(Business.objects.filter(sending_held_at__isnull=False)))
 
     def waiting_since(self, moment: datetime) -> "MessageQuerySet":
         """Could have gone out by then and has not.
@@ -48,6 +59,13 @@ class MessageQuerySet(models.QuerySet["Message"]):
     def through_gateway(self) -> "MessageQuerySet":
         """Those that the text message gateway takes, reports on and charges for."""
         return self.filter(channel__in=channels_with("through_gateway"))
+
+    def marketing_since(self, moment: datetime) -> "MessageQuerySet":
+        """Reminders and offers that went, or will go, after that moment, with `when`:
+        the rule of days between messages counts them."""
+        kept = self.filter(kind__in=MARKETING_MESSAGE_KINDS).exclude(state__in=NEVER_SENT_STATES)
+        when = Coalesce("accepted_at", "not_before")
+        return kept.annotate(when=when).filter(when__gte=moment)
 
     def open_at(self, gateway: TextGateway | None, *, since: datetime) -> "MessageQuerySet":
         """Of those that moved since then, the ones to ask the gateway about: unconfirmed, and if it
@@ -87,7 +105,7 @@ class Message(models.Model):
     class Kind(models.TextChoices):
         REMINDER = "reminder", "Reminder"
         OFFER = "offer", "Offer"
-        SERVICE = "service", "About a booked visit"
+        SERVICE = "service", "About work booked or done"
 
     # A message moves three times in a second; an index that nobody needs would be written each
     # time. Hence unique constraints instead of unique=True (which adds a pattern index), and no
@@ -118,6 +136,16 @@ class Message(models.Model):
         max_length=64, null=True, blank=True
     )
     message_id = models.CharField(max_length=255)
+
+    sending = models.ForeignKey(
+        Sending,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="messages",
+        db_index=False,
+        help_text="The press with which a person sent it.",
+    )
 
     state = models.CharField(max_length=12, choices=State.choices, default=State.QUEUED)
     queued_at = models.DateTimeField(db_default=Now())
@@ -153,6 +181,7 @@ class Message(models.Model):
             ),
             models.Index(fields=["client", "-queued_at"], name="message_by_client"),
             models.Index(fields=["state", "-queued_at"], name="message_by_state"),
+            models.Index(fields=["sending"], name="message_by_press", condition=~Q(sending=None)),
             models.Index(
                 fields=["provider_id"], name="message_by_far_number", condition=~Q(provider_id="")
             ),

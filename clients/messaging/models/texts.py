@@ -17,6 +17,7 @@ class MessageText(models.Model):
 
     class Purpose(models.TextChoices):
         FIRST = "first", "Reminder, first word"
+        OVERDUE = "overdue", "Reminder, overdue"
         SECOND = "second", "Reminder, second word"
         LAST = "last", "Reminder, last word"
         OFFER = "offer", "Offer"
@@ -25,6 +26,7 @@ class MessageText(models.Model):
         HELD = "held", "Visit put off for the weather"
         CALLED_OFF = "called_off", "Visit called off"
         CARE = "care", "Care record"
+        RECALL = "recall", "Notice about a product"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)
@@ -66,6 +68,11 @@ class SendingRules(models.Model):
     )
     most_days = models.PositiveSmallIntegerField("in so many days", default=90)
     days_between = models.PositiveSmallIntegerField("days between two of them", default=7)
+    take_back_minutes = models.PositiveSmallIntegerField(
+        "minutes in which what somebody sent can be taken back",
+        default=10,
+        help_text="So long it waits before it leaves; 0 sends at once.",
+    )
     unconfirmed_hours = models.PositiveSmallIntegerField(
         "offer another channel for an unconfirmed message after, hours", default=48
     )
@@ -74,6 +81,9 @@ class SendingRules(models.Model):
         verbose_name_plural = "sending rules"
         constraints = [
             models.CheckConstraint(name="sending_rules_are_one_row", condition=Q(id=1)),
+            models.CheckConstraint(
+                name="take_back_within_a_day", condition=Q(take_back_minutes__lte=1440)
+            ),
             models.CheckConstraint(
                 name="sending_caps_positive", condition=Q(most_messages__gte=1, most_days__gte=1)
             ),

@@ -12,11 +12,10 @@ from clients.messaging.law import (
     last_job_dates,
 )
 from clients.messaging.models import Message, TextGateway
+from clients.messaging.models.message import MARKETING_MESSAGE_KINDS
 from clients.messaging.reach import why_unanswerable
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
-
-MARKETING_MESSAGE_KINDS = {Message.Kind.REMINDER, Message.Kind.OFFER}
 
 
 def enforce_law_rule(business: Business, message: Message, client: Client, *, today: date) -> None:

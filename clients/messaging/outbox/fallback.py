@@ -7,9 +7,8 @@ from django.db import transaction
 
 from clients.messaging import message_keys
 from clients.messaging.models import Message, SendingRules
-from clients.messaging.models.message import State
+from clients.messaging.models.message import MARKETING_MESSAGE_KINDS, State
 from clients.messaging.outbox import decisions
-from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
 from clients.messaging.outbox.queueing import AttachmentFile, OutgoingMessage, queue_message
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.messaging.texts import ComposedText

@@ -61,11 +61,12 @@ ATTEMPTS_WITHOUT_LAST = (
     )
 )
 
+BOOK_IS_HELD_SQL = "EXISTS (SELECT FROM clients_business WHERE sending_held_at IS NOT NULL)"
 CLAIM_SQL = f"""
 WITH due AS (
     SELECT id FROM clients_message
     WHERE channel = %(channel)s AND state IN {Transition.CLAIM.starts_sql}
-        AND held_at IS NULL AND not_before <= now()
+        AND held_at IS NULL AND not_before <= now() AND NOT {BOOK_IS_HELD_SQL}
     ORDER BY not_before, id LIMIT %(size)s FOR UPDATE SKIP LOCKED
 ), moved AS (
     UPDATE clients_message m

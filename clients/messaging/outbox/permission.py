@@ -17,7 +17,7 @@ from django.db.models import prefetch_related_objects
 from clients.messaging import reach, suppression
 from clients.messaging.law import LegalRules, countries_of
 from clients.messaging.models import Message, SendingRules
-from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS
+from clients.messaging.models.message import MARKETING_MESSAGE_KINDS
 from clients.messaging.quiet import Locality, NeverOpenError, first_moment_for_all
 from clients.models import Business, Client
 

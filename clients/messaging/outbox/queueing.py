@@ -6,13 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import EmailValidator
 from django.db import transaction
 
 from clients.messaging import message_keys, sms_parts
-from clients.messaging.models import Attachment, Consent, Message, MessageEvent
-from clients.messaging.outbox.compliance import MARKETING_MESSAGE_KINDS, enforce_law_rule
+from clients.messaging.models import Attachment, Consent, Message, MessageEvent, Sending
+from clients.messaging.models.message import MARKETING_MESSAGE_KINDS
+from clients.messaging.outbox.compliance import enforce_law_rule
+from clients.messaging.public_address import why_not_public
+from clients.messaging.readiness import require_ready
 from clients.messaging.suppression import ascii_domain
 from clients.messaging.texts import ComposedText
 from clients.messaging.unsendable import Unsendable
@@ -41,7 +45,8 @@ class OutgoingMessage:
     `kind` is one of `Message.Kind`. `key` names the occasion: there is one message a key.
     `basis` and `consent` (None where none is needed) are frozen with it, `written` holds the words
     with their language. Nothing goes before `not_before` (None: now), nor at or after `expires_at`
-    (None: never too late). Attachments (name, media type, bytes) are frozen with it.
+    (None: never too late). Attachments (name, media type, bytes) are frozen with it. Of a `sending`
+    it waits until that can no longer be taken back.
     """
 
     client: Client
@@ -55,6 +60,7 @@ class OutgoingMessage:
     not_before: datetime | None = None
     expires_at: datetime | None = None
     attachments: Sequence[AttachmentFile] = ()
+    sending: Sending | None = None
 
 
 def queue_message(
@@ -72,8 +78,10 @@ def queue_message(
     try:
         message = build_message(business, outgoing, now=now, by=by)
         check_attachments(outgoing.attachments, outgoing.channel)
+        require_ready(business, outgoing.channel)
         enforce_law_rule(business, message, outgoing.client, today=business.today(now))
         insert_unsubscribe_link(business, message)
+        check_public_links(message)
     except Unsendable as problem:
         logger.warning("Not queued (%s): %s", outgoing.key, problem)
         raise
@@ -92,6 +100,7 @@ def draft_message(
     """
     message = build_message(business, outgoing, now=now, by=by)
     insert_unsubscribe_link(business, message)
+    check_public_links(message)
     return message
 
 
@@ -99,6 +108,7 @@ def build_message(
     business: Business, outgoing: OutgoingMessage, *, now: datetime, by: User | None
 ) -> Message:
     """As it will go, but for the link to unsubscribe."""
+    held_until = outgoing.sending.held_until if outgoing.sending else None
     message = Message(
         client=outgoing.client,
         kind=outgoing.kind,
@@ -114,7 +124,8 @@ def build_message(
         queued_by=by,
         message_id=message_keys.make_message_id(business, outgoing.key),
         queued_at=now,
-        not_before=outgoing.not_before or now,
+        sending=outgoing.sending,
+        not_before=max(outgoing.not_before or now, held_until or now),
         expires_at=outgoing.expires_at,
     )
     check_message(message)
@@ -221,6 +232,14 @@ def is_single_address(address: str) -> bool:
     except ValidationError:
         return False
     return True
+
+
+def check_public_links(message: Message) -> None:
+    """No client can open an address of this very machine; only the demo has no clients."""
+    why = why_not_public(settings.BASE_URL)
+    has_link = settings.BASE_URL in message.text or settings.BASE_URL in message.html
+    if has_link and why and message.traits.machine and settings.BLOCK_UNREADY:
+        raise Unsendable(f"{why} Set BASE_URL to the public address of the program.")
 
 
 def insert_unsubscribe_link(business: Business, message: Message) -> None:

@@ -70,6 +70,7 @@ class Transition(Enum):
     REPORT_UNSENT = SENT, State.FAILED, BY_MAIL, "The mail service did not send it."
 
     CANCEL = UNSENT, State.CANCELLED, BY_ANYBODY, "It is not wanted, or not allowed, any more."
+    TAKE_BACK = UNSENT, State.CANCELLED, BY_PERSON, "Whoever sent it takes it back."
     CONFIRM = UNCONFIRMED, State.ACCEPTED, BY_PERSON, "Somebody made sure that it went out."
     RESEND = UNRESOLVED_STATES, State.QUEUED, BY_PERSON, "It is to be sent again."
     DISMISS = UNRESOLVED_STATES, State.CANCELLED, BY_PERSON, "It is left at that."

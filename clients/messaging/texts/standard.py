@@ -108,7 +108,7 @@ def language_chain(*wanted: str) -> list[str]:
 
 
 Purpose = MessageText.Purpose
-REMINDER_PURPOSES = {Purpose.FIRST, Purpose.SECOND, Purpose.LAST}
+REMINDER_PURPOSES = {Purpose.FIRST, Purpose.OVERDUE, Purpose.SECOND, Purpose.LAST}
 MARKETING_PURPOSES = {*REMINDER_PURPOSES, Purpose.OFFER}
 VISIT_PURPOSES = {Purpose.BOOKED, Purpose.MOVED, Purpose.HELD, Purpose.CALLED_OFF}
 ALL_PURPOSES = set(Purpose)
@@ -180,6 +180,10 @@ SAMPLE_CARE = (
     "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
     " back after 5 days."
 )
+SAMPLE_NOTICE = (
+    "The maker asks us to look at every deck that it went on. It is safe to walk on. We come and"
+    " look, at no charge."
+)
 MESSAGE_FIELDS: dict[str, MessageField] = {
     "greeting": define_field("how the client is greeted", "Ottilie Saltonby"),
     "business": define_field("name of the business", "Driftline Deck Care"),
@@ -201,6 +205,9 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     ),
     "due_by": define_field(
         "month in which the first of them is due", "March 2027", MARKETING_PURPOSES, empty=True
+    ),
+    "since": define_field(
+        "how long ago the last coat was", "over three years", REMINDER_PURPOSES, empty=True
     ),
     "why": define_field("the reasons, in words", "much walked on, salt from the sea", empty=True),
     "step": define_field("number of the reminder", "1", REMINDER_PURPOSES),
@@ -234,6 +241,12 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "crew": define_field("name of the crew", "Tern crew", VISIT_PURPOSES, empty=True),
     "care": define_field(
         "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True
+    ),
+    "product": define_field(
+        "the product that the notice is about", "Tidewood Deck Oil", {Purpose.RECALL}
+    ),
+    "notice": define_field(
+        "what the client has to know and to do", SAMPLE_NOTICE, {Purpose.RECALL}, block=True
     ),
     "because": define_field(
         "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES

@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required
+from clients.access import business_of, current_user, office_required, redirect_back
 from clients.messaging import text_costs
 from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
@@ -224,8 +224,6 @@ def outbox_act(request: HttpRequest, pk: int, action: str) -> HttpResponse:
             request,
             f"Nothing was changed: the message is {message.get_state_display().lower()} now.",
         )
-    return (
-        redirect("outbox:list")
-        if request.POST.get("back") == "list"
-        else redirect("outbox:detail", pk=pk)
-    )
+    if request.POST.get("back") == "list":
+        return redirect("outbox:list")
+    return redirect_back(request, "outbox:detail", pk)

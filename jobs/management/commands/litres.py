@@ -7,10 +7,11 @@ from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.models import Business, Deck
 from clients.tabular import add_format_option, write_rows
 from jobs import materials
@@ -41,7 +42,7 @@ def decimal_argument(text: str) -> Decimal:
         ) from None
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Reckon the litres of a product for an area, take what is in tins, and choose the cheapest"
         " packs."

@@ -4,15 +4,16 @@ was found."""
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import evaluation, learning
 from reminders.management.arguments import require_business
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Judge the forecast on the business's own book: learn from the past, foretell a year, look"
         " what was found."

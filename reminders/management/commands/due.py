@@ -4,16 +4,16 @@ still open."""
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.tabular import add_format_option, write_rows
 from reminders.due import due_list
 from reminders.management.arguments import month_argument, require_business
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "List the decks that are due in a month, such as 2027-03, town by town."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

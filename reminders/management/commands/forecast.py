@@ -4,9 +4,10 @@
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.models import Deck
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import factor_phrase
@@ -39,7 +40,7 @@ STORED_COLUMNS = [
 ]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Say when the finish of a deck is due; --explain gives the months that each factor adds or"
         " takes away."
@@ -67,7 +68,9 @@ class Command(BaseCommand):
 
 def forecast_or_error(deck_id: int) -> Forecast:
     forecast = (
-        Forecast.objects.filter(deck=deck_id).select_related("deck__site__client", "job").first()
+        Forecast.objects.filter(deck=deck_id)
+        .select_related("deck__site__client", "job__deck__site")
+        .first()
     )
     if forecast is not None:
         return forecast
@@ -89,7 +92,7 @@ def forecast_row(forecast: Forecast) -> dict[str, Any]:
         "deck": forecast.deck.label,
         "street": place.street,
         "town": place.town,
-        "coated_on": forecast.job.finished_on,
+        "coated_on": forecast.job.edtf,
         "chance_worn": round(forecast.chance_worn, 3),
         "median_months": round(forecast.median_months, 2),
         "reference_months": round(forecast.reference_months, 2),

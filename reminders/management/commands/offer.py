@@ -6,10 +6,11 @@ from argparse import ArgumentParser
 from datetime import date
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.models import Deck
 from clients.tabular import add_format_option, plain_value, write_rows
 from jobs.materials import MaterialError
@@ -21,7 +22,7 @@ from reminders.management.arguments import require_business
 LINE_COLUMNS = ["kind", "words", "quantity", "unit", "unit_price", "amount", "taxes"]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Reckon an offer for one deck: scope, lines, litres, packs, totals. Drafts nothing unless"
         " --save is given."

@@ -4,10 +4,11 @@ whom to remind in which week so that the crews are full and no more."""
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.tabular import add_format_option, write_rows
 from reminders.management.arguments import month_argument, require_business
 from reminders.months import month_key, month_of
@@ -20,7 +21,7 @@ from reminders.pacing import (
 )
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Choose whom to remind in which week, so that answers fill the crews without overrunning"
         " them."

@@ -4,9 +4,9 @@ the fit is taken into use unless it does worse on held-back ones."""
 from argparse import ArgumentParser
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.tabular import add_format_option, write_rows
 from reminders.forecasting import refitting
 from reminders.management.arguments import require_business
@@ -27,7 +27,7 @@ FIT_COLUMNS = [
 COLUMNS = [*FIT_COLUMNS, "said"]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "Learn from the graded visits in the book if enough of them are new."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

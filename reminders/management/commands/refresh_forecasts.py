@@ -4,9 +4,9 @@ from argparse import ArgumentParser
 from time import perf_counter
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.tabular import add_format_option, write_rows
 from reminders import actions
 from reminders.forecasting import bridge
@@ -15,7 +15,7 @@ from reminders.management.arguments import require_business
 COLUMNS = ["forecasts", "seconds", "today"]
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "Reckon anew when each finish is due; without deck numbers, for all decks."
 
     def add_arguments(self, parser: ArgumentParser) -> None:

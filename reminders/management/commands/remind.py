@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from clients import display
+from clients.management.opening import BookCommand
 from clients.messaging.models import Message
 from clients.models import Business
 from clients.tabular import add_format_option, write_rows
@@ -56,7 +56,7 @@ class RemindArguments:
     asked: ReminderRequest
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = (
         "Queue one message a client about all decks that are due for a word until the end of a"
         " month."

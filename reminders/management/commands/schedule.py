@@ -4,19 +4,20 @@ names are the key, so it may run any number of times."""
 from datetime import datetime, time, timedelta
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.db import transaction
 from django.utils import timezone
 from django_q.models import Schedule
 
+from clients.management.opening import BookCommand
 from clients.models import Business
 
 NIGHT = time(3, 10)
 AFTER_FORECASTS = timedelta(minutes=30)
 AFTER_REMINDERS = timedelta(minutes=60)
+AFTER_FORGETTING = timedelta(minutes=70)
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "Write the schedules of the task worker (idempotent)."
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -46,14 +47,20 @@ class Command(BaseCommand):
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
+        saving = {
+            "func": "restorer.tasks.back_up_nightly",
+            "schedule_type": Schedule.DAILY,
+            "minutes": None,
+        }
         save_schedule("tick", now, every_minute)
         save_schedule("refresh forecasts", next_night(now), every_night)
         save_schedule("learn", next_night(now), learning)
         save_schedule("remind", next_night(now) + AFTER_FORECASTS, reminding)
         save_schedule("forget words", next_night(now) + AFTER_REMINDERS, tidying)
+        save_schedule("back up", next_night(now) + AFTER_FORGETTING, saving)
         self.stdout.write(
-            "5 schedules: each minute the outbox; each night forecasts, what visits taught,"
-            " reminders, words too old."
+            "6 schedules: each minute the outbox; each night forecasts, what visits taught,"
+            " reminders, words too old, a backup."
         )
 
 

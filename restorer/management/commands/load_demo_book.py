@@ -3,9 +3,10 @@
 from typing import Any
 
 from auditlog.context import disable_auditlog
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError
 from django.utils import timezone
 
+from clients.management.opening import BookCommand
 from clients.models import Business, Deck
 from jobs.models import Job, Offer
 from reminders import actions
@@ -13,7 +14,7 @@ from reminders.forecasting import refitting
 from restorer.demo import book, offers
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
     help = "Write the invented demo book into an empty database."
 
     def handle(self, *args: Any, **options: Any) -> None:

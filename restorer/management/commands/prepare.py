@@ -23,4 +23,4 @@ class Command(BaseCommand):
             if command in get_commands():
                 self.stdout.write(what)
                 self.stdout.flush()
-                call_command(command, **arguments)
+                call_command(command, stdout=self.stdout, **arguments)

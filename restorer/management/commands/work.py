@@ -3,14 +3,15 @@ good order."""
 
 from typing import Any
 
-from django.core.management.base import BaseCommand
 from django.db import connections
 
+from clients.management.opening import BookCommand
 from restorer.local import processes
 from restorer.management.commands.serve import worker_age
 
 
-class Command(BaseCommand):
+class Command(BookCommand):
+    waits_for_database = True
     help = (
         "Run the task worker (qcluster) and restart it when it dies or its heartbeat stops. SIGTERM"
         " ends it."

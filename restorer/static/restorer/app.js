@@ -21,7 +21,7 @@
   };
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (form.method !== "post" || "stays" in form.dataset) return;
+    if (form.method !== "post" || "stays" in form.dataset || event.submitter?.matches("[data-stays]")) return;
     if (form.dataset.sent) return event.preventDefault();
     const button = event.submitter;
     // After the browser has read the form, so that the pressed button's own value still travels.
@@ -92,7 +92,38 @@
       for (const box of document.querySelectorAll(`input[type=checkbox][name="${all.dataset.all}"]:enabled`)) {
         box.checked = all.checked;
       }
+      all.dispatchEvent(new Event("chosen", { bubbles: true }));
     });
+  });
+
+  // A key that leads to a field: data-key="/" on it; not while somebody types.
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select, textarea")) return;
+    const field = [...document.querySelectorAll("[data-key]")].find((each) => each.dataset.key === event.key);
+    if (!field) return;
+    event.preventDefault();
+    field.focus();
+  });
+
+  // What the chosen rows come to: a form with data-sums says households (data-home) and money (data-price) in its .sum.
+  const sumUp = (form) => {
+    const line = form.querySelector(".sum");
+    const boxes = [...form.querySelectorAll("input[data-home]:checked")];
+    if (!line || !boxes.length) return;
+    const others = form.querySelectorAll("input[type=hidden][name=deck]").length;
+    const homes = new Set(boxes.map((box) => box.dataset.home)).size;
+    const total = boxes.reduce((sum, box) => sum + Number(box.dataset.price), 0);
+    const money = new Intl.NumberFormat(form.dataset.locale || undefined, { style: "currency", currency: form.dataset.currency, maximumFractionDigits: 0 });
+    const words = `${homes} household${homes === 1 ? "" : "s"}${total ? `, ${money.format(total)}` : ""}`;
+    line.textContent = others ? `${words}, and ${others} decks on other pages` : words;
+  };
+  document.querySelectorAll("form[data-sums]").forEach((form) => {
+    for (const kind of ["change", "chosen"]) form.addEventListener(kind, () => sumUp(form));
+    form.addEventListener("change", (event) => {
+      if (event.target.name !== "deck" || event.target.checked) return;
+      for (const other of form.querySelectorAll("input[type=hidden][name=deck]")) other.remove();
+    });
+    sumUp(form);
   });
 
   document.querySelector("[data-focus]")?.focus();

@@ -29,7 +29,7 @@ class PostalAddress:
 def window_lines(business: Business, message: Message) -> list[str]:
     """What is printed in the window. The address is the one frozen with the message;
     its parts come from the client's page as long as they still say the same."""
-    return [message.client.name, *address_lines(business, message)]
+    return [message.client.spoken_name, *address_lines(business, message)]
 
 
 def address_lines(business: Business, message: Message) -> list[str]:

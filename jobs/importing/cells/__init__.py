@@ -1,0 +1,72 @@
+"""What people write in a cell → values; what cannot be read raises UnreadableCell with a word on
+what may stand there. Pure: neither the database nor the settings are asked."""
+
+from jobs.importing.cells.addresses import AddressRead, region_key, split_address, street_key
+from jobs.importing.cells.contacts import (
+    PhoneRead,
+    area_code_of,
+    name_key,
+    needs_area_code,
+    read_emails,
+    read_name,
+    read_phones,
+)
+from jobs.importing.cells.finishes import (
+    FinishRead,
+    finish_class_of,
+    group_spellings,
+    product_kind_of,
+    read_finish,
+    spelling_score,
+)
+from jobs.importing.cells.numbers import (
+    Area,
+    is_blank,
+    plain_number,
+    read_area,
+    read_coats,
+    read_litres,
+    read_money,
+)
+from jobs.importing.cells.problems import UnreadableCell
+from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
+from jobs.importing.cells.timber import TimberRead, names_timber, read_timber
+from jobs.importing.cells.work import PastWork, read_kind, read_past_work
+
+__all__ = [
+    "AddressRead",
+    "Area",
+    "Calendar",
+    "FinishRead",
+    "PastWork",
+    "PhoneRead",
+    "TimberRead",
+    "UnreadableCell",
+    "area_code_of",
+    "finish_class_of",
+    "group_spellings",
+    "is_blank",
+    "name_key",
+    "names_timber",
+    "needs_area_code",
+    "order_evidence",
+    "plain_number",
+    "product_kind_of",
+    "read_area",
+    "read_coats",
+    "read_emails",
+    "read_finish",
+    "read_kind",
+    "read_litres",
+    "read_money",
+    "read_name",
+    "read_past_work",
+    "read_phones",
+    "read_span",
+    "read_timber",
+    "region_key",
+    "short_date",
+    "spelling_score",
+    "split_address",
+    "street_key",
+]

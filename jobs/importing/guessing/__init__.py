@@ -1,0 +1,26 @@
+"""What a sheet is made of: its header, its headings, and what each column tells."""
+
+from jobs.importing.guessing.contents import ContentReader
+from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS, ListField
+from jobs.importing.guessing.layout import GROUP_HEAD, YEAR_HEAD, SheetLayout, lay_out
+from jobs.importing.guessing.matching import (
+    ColumnGuess,
+    guess_columns,
+    unit_of_head,
+    volume_unit_of_head,
+)
+
+__all__ = [
+    "FIELDS_BY_NAME",
+    "GROUP_HEAD",
+    "LIST_FIELDS",
+    "YEAR_HEAD",
+    "ColumnGuess",
+    "ContentReader",
+    "ListField",
+    "SheetLayout",
+    "guess_columns",
+    "lay_out",
+    "unit_of_head",
+    "volume_unit_of_head",
+]

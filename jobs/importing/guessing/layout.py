@@ -1,0 +1,119 @@
+"""Where the header of a sheet is, what lies above it, and which lines are headings of groups."""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import chain, islice
+
+from jobs.importing.files import ListLine, RawSheet
+from jobs.importing.guessing.names import head_score
+
+LINES_TO_LOOK_AT = 40
+HEADER_MIN_SCORE = 0.8
+TOTAL_LINE = re.compile(r"^(?:grand |sub ?)?total\b|^sum\b|^totals?\b", re.I)
+YEAR_HEADING = re.compile(r"^\D{0,12}\b((?:19|20)\d{2})\b\D{0,12}$")
+GROUP_HEAD = "Heading"
+YEAR_HEAD = "Year heading"
+
+
+@dataclass
+class SheetLayout:
+    """A header and the rows below it; what was skipped is known once the rows were gone through."""
+
+    header: list[str]
+    rows: Iterator[ListLine]
+    remarks: list[str]
+    group_heads: set[str] = field(default_factory=set)
+
+
+def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
+    """The header found below titles; rows with the heading they stand under in two more cells."""
+    first = list(islice(sheet.lines, LINES_TO_LOOK_AT))
+    place = header_place(first)
+    header = first[place].cells if place is not None else []
+    width = max([len(header), *(len(line.cells) for line in first)], default=0)
+    layout = SheetLayout(header + [""] * (width - len(header)), iter(()), sheet.remarks)
+    if place:
+        layout.remarks.append(f"{place} line{'s' * (place > 1)} above the header were left out.")
+    if place is None and first:
+        layout.remarks.append("No line names the columns: they were told by what they hold.")
+    rest = first[place + 1 :] if place is not None else first
+    layout.rows = grouped_rows(layout, chain(rest, sheet.lines), width, is_town)
+    return layout
+
+
+def header_place(lines: list[ListLine]) -> int | None:
+    """The line most of whose cells are names of columns; None if no line has two of them."""
+    scored = [(header_score(line), -place) for place, line in enumerate(lines)]
+    (names, share), back = max(scored, default=((0, 0.0), 0))
+    return -back if names >= 2 and share >= 0.5 else None
+
+
+def header_score(line: ListLine) -> tuple[int, float]:
+    """How many cells name a column, and which share of the filled ones that is."""
+    cells = [cell for cell in line.cells if cell]
+    named = sum(len(cell) <= 40 and head_score(cell) >= HEADER_MIN_SCORE for cell in cells)
+    return named, named / max(1, len(cells))
+
+
+def grouped_rows(
+    layout: SheetLayout, lines: Iterator[ListLine], width: int, is_town: Callable[[str], bool]
+) -> Iterator[ListLine]:
+    """Data rows; headings are carried down to the rows below them."""
+    headings = Headings(layout)
+    skipped = 0
+    last = 0
+    for line in lines:
+        has_gap = line.number > last + 1
+        last = line.number
+        padded = line.cells + [""] * (width - len(line.cells))
+        if is_no_data(padded, layout.header):
+            skipped += 1
+            continue
+        heading = heading_of(line.cells, width, has_gap=has_gap, is_town=is_town)
+        if heading:
+            headings.take(heading)
+        else:
+            yield ListLine(line.number, [*padded[:width], headings.group, headings.year])
+    if skipped:
+        layout.remarks.append(f"{skipped:,} lines with totals or a second header were left out.")
+
+
+@dataclass
+class Headings:
+    """What the rows that come next stand under."""
+
+    layout: SheetLayout
+    group: str = ""
+    year: str = ""
+
+    def take(self, heading: str) -> None:
+        found = YEAR_HEADING.match(heading)
+        if found:
+            self.year = found[1]
+        else:
+            is_loud = heading.isupper() and len(heading) > 3
+            self.group = heading.title() if is_loud else heading
+        self.layout.group_heads.add(YEAR_HEAD if found else GROUP_HEAD)
+
+
+def is_no_data(cells: list[str], header: list[str]) -> bool:
+    """A line of totals, or the header once more."""
+    if TOTAL_LINE.match(next(filter(None, cells))):
+        return True
+    return any(header) and [c.casefold() for c in cells] == [c.casefold() for c in header]
+
+
+def heading_of(
+    cells: list[str], width: int, *, has_gap: bool, is_town: Callable[[str], bool]
+) -> str:
+    """The words of a line that only heads the lines below it; nothing for a row of data."""
+    filled = [cell for cell in cells if cell]
+    if len(filled) != 1 or width < 3:
+        return ""
+    text = filled[0].strip(" :-=*")
+    if YEAR_HEADING.match(text) or is_town(text.partition(",")[0]):
+        return text
+    is_loud = filled[0].endswith(":") or (text.isupper() and len(text) > 3)
+    is_short = len(text.split()) <= 3 and not any(map(str.isdigit, text)) and "@" not in text
+    return text if is_short and (is_loud or has_gap) else ""

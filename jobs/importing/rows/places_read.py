@@ -1,0 +1,123 @@
+"""Where a row says that the deck is."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from jobs.importing.cells import AddressRead, split_address
+from jobs.importing.columns import COLUMNS_BY_NAME
+from jobs.importing.gazetteer import KnownTown
+from jobs.importing.rows.facts import BookFacts
+from jobs.importing.rows.values import SiteRead, UnitRead
+
+if TYPE_CHECKING:
+    from jobs.importing.rows.doubts import Answers
+    from jobs.importing.rows.row_reader import Cells
+
+MAX_STREET = 200
+MAX_TOWN = 120
+
+
+class PlaceReader:
+    """Addresses in one cell or several; towns that are not known by the answers."""
+
+    def __init__(self, own_towns: Sequence[int], book: BookFacts, answers: "Answers") -> None:
+        self.own_towns = own_towns  # columns of towns that do not head a group
+        self.book = book
+        self.answers = answers
+        self.towns_by_pk = {
+            str(town.pk): town for towns in book.gazetteer.towns.values() for town in towns
+        }
+        self.known: dict[tuple[str, str], KnownTown | None] = {}
+
+    def read(self, cells: "Cells", unit: UnitRead) -> SiteRead | None:
+        """None where the row has no address at all."""
+        address = self.address(cells)
+        if not any((address.street, address.town, address.region, address.postcode)):
+            return None
+        latitude = cells.first("latitude")
+        longitude = cells.first("longitude")
+        town = self.town(address, unit)
+        name = (address.town or (town.name if town else self.book.town))[:MAX_TOWN]
+        if latitude and longitude:
+            return self.exact(address, name, latitude, longitude)
+        if town is None:
+            unit.problems["town"] = (
+                f"“{address.town}” is not a town we know. Write a larger town near it."
+            )
+            return None
+        return SiteRead(
+            address.street[:MAX_STREET],
+            name,
+            address.region or town.region,
+            address.postcode,
+            self.book.country,
+            town.latitude,
+            town.longitude,
+            town.time_zone,
+        )
+
+    def address(self, cells: "Cells") -> AddressRead:
+        """Own columns first; what they leave open comes from the whole address."""
+        whole = cells.first("address") or cells.first("street")
+        found = split_address(
+            whole,
+            country=self.book.country,
+            regions=self.book.gazetteer.regions,
+            is_town=self.book.gazetteer.is_town,
+        )
+        town, _, rest = cells.first("town").partition(",")
+        region = cells.first("region") or rest.strip()
+        street = found.street
+        if cells.first("street") and not cells.first("address") and town:
+            street = cells.first("street")
+        return AddressRead(
+            street or ("" if found.town else whole),
+            found.town if found.town and not self.has_own_town(cells) else town or found.town,
+            self.book.gazetteer.region(region) or region or found.region,
+            cells.first("postcode") or found.postcode,
+        )
+
+    def has_own_town(self, cells: "Cells") -> bool:
+        """A town beside the address, not one that heads a group of rows: that gives way."""
+        row = cells.row.cells
+        return any(at < len(row) and row[at] for at in self.own_towns)
+
+    def town(self, address: AddressRead, unit: UnitRead) -> KnownTown | None:
+        key = (address.town, address.region)
+        if key not in self.known:
+            self.known[key] = self.find(*key)
+        found = self.known[key]
+        if found and address.town and found.name.casefold() != address.town.casefold():
+            unit.remarks.append(f"{address.town}: the weather of {found.name} is taken.")
+        return found
+
+    def find(self, name: str, region: str) -> KnownTown | None:
+        """The town of that name, else the one that was answered, else the one at home."""
+        exact = self.book.gazetteer.find(name, region) if name else None
+        if exact:
+            return exact
+        asked = self.towns_by_pk.get(self.answers.get("towns", name))
+        if asked:
+            return asked
+        anywhere = self.book.gazetteer.find(name) if name else None
+        if anywhere:
+            return anywhere
+        close = self.book.gazetteer.likest(name or self.book.town, region)
+        return close[0] if close else None
+
+    def exact(self, address: AddressRead, town: str, latitude: str, longitude: str) -> SiteRead:
+        from clients.places import towns  # loads the tree of all towns: only where it is needed
+
+        north = float(COLUMNS_BY_NAME["latitude"].read(latitude))
+        east = float(COLUMNS_BY_NAME["longitude"].read(longitude))
+        zone = towns.nearest_zone(north, east).time_zone
+        return SiteRead(
+            address.street[:MAX_STREET],
+            town,
+            address.region,
+            address.postcode,
+            self.book.country,
+            north,
+            east,
+            zone,
+        )

@@ -1,0 +1,183 @@
+"""From the cells of a row, or of all lines of an invoice, to what they say."""
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from jobs.importing.cells import (
+    Calendar,
+    UnreadableCell,
+    is_blank,
+    read_area,
+    read_emails,
+    read_name,
+    read_phones,
+    read_timber,
+)
+from jobs.importing.columns import COLUMNS_BY_NAME, CellError
+from jobs.importing.guessing import GROUP_HEAD, unit_of_head
+from jobs.importing.rows.doubts import Answers
+from jobs.importing.rows.facts import BookFacts
+from jobs.importing.rows.jobs_read import JobReader
+from jobs.importing.rows.places_read import PlaceReader
+from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
+
+EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
+MAX_NAME = 200
+MAX_LABEL = 80
+
+
+class Cells:
+    """The cells of one row by what their columns tell."""
+
+    def __init__(self, row: ListRow, places: Mapping[str, Sequence[int]]) -> None:
+        self.row = row
+        self.places = places
+        self.texts: dict[str, list[str]] = {}
+        cells = row.cells
+        for field, columns in places.items():
+            for at in columns:
+                if at < len(cells) and (text := cells[at]) and not is_blank(text):
+                    self.texts.setdefault(field, []).append(text)
+
+    def all(self, field: str) -> Sequence[str]:
+        """What stands in the columns of that field; blanks and dashes are nothing."""
+        return self.texts.get(field, ())
+
+    def first(self, field: str) -> str:
+        found = self.texts.get(field)
+        return found[0] if found else ""
+
+
+class RowReader:
+    """Reads the rows of one list by one mapping and the answers to its doubts."""
+
+    def __init__(
+        self, heads: Sequence[str], mapping: Sequence[str], book: BookFacts, answers: Answers
+    ) -> None:
+        self.book = book
+        self.answers = answers
+        self.places: dict[str, list[int]] = {}
+        for at, field in enumerate(mapping):
+            if field:
+                self.places.setdefault(field, []).append(at)
+        self.area_units = {
+            at: unit_of_head(heads[at]) or answers.get("size_unit")
+            for at in self.places.get("area", ())
+        }
+        self.calendar = Calendar(
+            book.today, answers.get("day_order", default="day") == "day", book.is_south
+        )
+        self.jobs = JobReader(heads, self.places, book, answers, self.calendar)
+        own_towns = [at for at in self.places.get("town", ()) if heads[at] != GROUP_HEAD]
+        self.sites = PlaceReader(own_towns, book, answers)
+
+    def read(self, rows: Sequence[ListRow]) -> UnitRead:
+        """One row, or the lines of one invoice."""
+        cells = [Cells(row, self.places) for row in rows]
+        unit = UnitRead([row.number for row in rows])
+        first = cells[0]
+        unit.client = self.client(first, unit)
+        unit.site = self.guarded(unit, "town", lambda: self.sites.read(first, unit))
+        unit.deck = self.deck(cells, unit)
+        self.jobs.read(cells, unit)
+        self.check(unit)
+        return unit
+
+    def guarded(self, unit: UnitRead, field: str, read: Callable[[], Any]) -> Any:
+        """What was read; a cell that cannot be is a problem of its field."""
+        try:
+            return read()
+        except (UnreadableCell, CellError) as error:
+            unit.problems.setdefault(field, str(error))
+            return None
+
+    def client(self, cells: Cells, unit: UnitRead) -> ClientRead | None:
+        names = [cells.first("first_name"), cells.first("last_name")]
+        name = read_name(cells.first("client") or " ".join(filter(None, names)))
+        company = cells.first("company")
+        if not name and not company:
+            unit.problems["client"] = "Write the name of the client."
+            return None
+        client = ClientRead((name or company)[:MAX_NAME])
+        if name and company:
+            client.notes.append(company)
+        self.read_contacts(cells, client, unit)
+        return client
+
+    def read_contacts(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
+        """Numbers and addresses, in whichever of their columns they stand."""
+        for cell in cells.all("email"):
+            client.emails += self.guarded(unit, "email", partial(read_emails, cell)) or ()
+        for field in ("mobile", "phone"):
+            for cell in cells.all(field):
+                self.read_phone_cell(cell, field, client, unit)
+
+    def read_phone_cell(self, cell: str, field: str, client: ClientRead, unit: UnitRead) -> None:
+        if "@" in cell:
+            client.emails += self.guarded(unit, "email", lambda: read_emails(cell)) or ()
+            cell = " ".join(word for word in cell.split() if "@" not in word)
+        if not any(map(str.isdigit, cell)):
+            if cell.strip(" ,;/"):
+                client.notes.append(cell)
+            return
+        marked = f"{cell} cell" if field == "mobile" else cell
+        area_code = self.answers.get("area_code", default=self.book.area_code)
+        found = self.guarded(unit, field, lambda: read_phones(marked, self.book.country, area_code))
+        known = {phone.e164 for phone in client.phones}
+        client.phones += [phone for phone in found or () if phone.e164 not in known]
+
+    def deck(self, lines: Sequence[Cells], unit: UnitRead) -> DeckRead | None:
+        """None where nothing at all tells of a deck or of work."""
+        first = lines[0]
+        if not any(cells.all(field) for cells in lines for field in self.deck_fields()):
+            return None
+        deck = DeckRead((first.first("deck") or "Deck")[:MAX_LABEL])
+        self.read_size(first, deck, unit)
+        self.read_species(first, deck)
+        deck.notes += first.all("deck_notes")
+        for name in first.texts.keys() & EXPOSURE_COLUMNS:
+            if cell := first.first(name):
+                value = self.guarded(unit, name, partial(COLUMNS_BY_NAME[name].read, cell))
+                if value is not None:
+                    deck.exposure[name] = value
+        return deck
+
+    def deck_fields(self) -> list[str]:
+        return ["deck", "area", "species", "done", "kind", "product", "item", "deck_notes", "notes"]
+
+    def read_size(self, cells: Cells, deck: DeckRead, unit: UnitRead) -> None:
+        """A size that cannot be read stays unknown, its words go to the notes."""
+        for at in self.places.get("area", ()):
+            text = cells.row.cells[at] if at < len(cells.row.cells) else ""
+            if is_blank(text):
+                continue
+            try:
+                found = read_area(
+                    text, self.area_units[at] or ("m2" if self.book.is_metric else "ft2")
+                )
+            except UnreadableCell:
+                deck.notes.append(f"Size: {text}")
+                unit.remarks.append("The size could not be read and went to the notes.")
+                continue
+            deck.area_m2 = found.m2 if found else None
+            if found and any(map(str.isalpha, text.replace("x", ""))) and len(text) > 18:
+                deck.notes.append(f"Size: {text}")
+
+    def read_species(self, cells: Cells, deck: DeckRead) -> None:
+        text = cells.first("species")
+        if not text:
+            return
+        found = read_timber(text)
+        deck.species = self.answers.get("timber", text) or found.species
+        if not found.species:
+            deck.notes.append(f"Timber: {text}")
+
+    def check(self, unit: UnitRead) -> None:
+        """What a deck needs that is not there."""
+        if unit.site is None or unit.problems:
+            return
+        if unit.deck is None and unit.site.street:
+            unit.deck = DeckRead("Deck")
+        if not unit.site.street and unit.deck is not None:
+            unit.remarks.append("No street is written.")

@@ -1,0 +1,358 @@
+"""One chunk of a list: all of its rows in one transaction, in a fixed number of statements."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.db import connection, transaction
+
+from clients.models import Client, ContactPoint, Deck, Property, Species
+from jobs.actions.jobs import follow_job_changes
+from jobs.importing.cells import name_key
+from jobs.importing.rows import (
+    Answers,
+    BookFacts,
+    ClientRead,
+    DeckRead,
+    JobRead,
+    SiteRead,
+    UnitRead,
+)
+from jobs.importing.writing.changes import Changes
+from jobs.importing.writing.coats import CoatWriter
+from jobs.importing.writing.copying import insert_rows, next_keys
+from jobs.importing.writing.known import (
+    ClientSlot,
+    DeckSlot,
+    KnownClients,
+    KnownJob,
+    SiteSlot,
+    job_of,
+    points_of,
+)
+from jobs.models import ImportRow, Job, ListImport, Visit
+
+NO_STREET = "Street not known"
+State = ImportRow.State
+
+
+@dataclass
+class Outcome:
+    """What came of a unit: for its rows, and for undoing."""
+
+    numbers: list[int]
+    state: str = State.MATCHED
+    why: dict[str, str] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
+    client_id: int | None = None
+    deck_id: int | None = None
+    made: dict[str, list[int]] = field(default_factory=dict)
+    before: list[list[Any]] = field(default_factory=list)
+
+    def add(self, kind: str, key: int) -> None:
+        self.made.setdefault(kind, []).append(key)
+        self.state = State.MADE
+
+
+class Keys:
+    """Keys of new rows, drawn from the sequence many at a time; none is lost between chunks."""
+
+    def __init__(self) -> None:
+        self.left: dict[type[Any], list[int]] = {}
+
+    def draw(self, model: type[Any]) -> int:
+        if not self.left.get(model):
+            self.left[model] = next_keys(model, 1_000)[::-1]
+        return self.left[model].pop()
+
+
+class ChunkWriter:
+    """Writes chunks of one list. Lives as long as the run, and keeps only what is small: products,
+    batches of the chunk and keys."""
+
+    def __init__(
+        self, *, source: ListImport, book: BookFacts, answers: Answers, now: datetime
+    ) -> None:
+        self.source = source
+        self.book = book
+        self.answers = answers
+        self.now = now
+        self.keys = Keys()
+        self.coats = CoatWriter(self.keys, source)
+
+    @transaction.atomic
+    def write(self, units: Sequence[UnitRead], *, is_trial: bool = False) -> list[Outcome]:
+        """All units; the search and the forecasts follow in the same transaction, unless it is a
+        trial that is taken back."""
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtext('jobs_listimport'))")
+            cursor.execute("SET LOCAL restorer.search_later = 'on'")
+        self.start_chunk(units)
+        outcomes = [self.write_unit(unit) for unit in units]
+        self.flush()
+        if not is_trial:
+            self.follow()
+        return outcomes
+
+    def start_chunk(self, units: Sequence[UnitRead]) -> None:
+        self.new: dict[type[Any], list[dict[str, Any]]] = {
+            model: [] for model in (Client, ContactPoint, Property, Deck, Visit, Job)
+        }
+        self.changes = Changes()
+        self.known = KnownClients(self.answers)
+        self.known.load(units)
+        self.coats.start_chunk(units, self.known)
+        self.touched_clients: set[int] = set()
+        self.touched_decks: set[int] = set()
+
+    def flush(self) -> None:
+        """Parents before children."""
+        for model, rows in self.new.items():
+            insert_rows(model, rows)
+        self.coats.flush()
+        self.changes.flush()
+
+    def follow(self) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT search_refresh(%s::bigint[])", [sorted(self.touched_clients)])
+            cursor.execute("SET LOCAL restorer.search_later = 'off'")
+        if self.touched_decks:
+            follow_job_changes(deck_ids=self.touched_decks, now=self.now)
+
+    def write_unit(self, unit: UnitRead) -> Outcome:
+        outcome = Outcome(unit.numbers, remarks=unit.remarks)
+        if unit.problems or unit.client is None:
+            outcome.state = State.TO_COMPLETE
+            outcome.why = unit.problems
+            return outcome
+        self.changes.outcome = outcome
+        client = self.client(unit, unit.client, outcome)
+        outcome.client_id = client.pk
+        if unit.site is not None:
+            site = self.site(client, unit.site, outcome)
+            if unit.deck is not None:
+                self.deck_and_jobs(site, unit.deck, unit.jobs, outcome)
+        elif unit.jobs:
+            outcome.state = State.TO_COMPLETE
+            outcome.why = {"address": "Write the street and the town of the deck."}
+        if outcome.made or outcome.before:
+            self.touched_clients.add(client.pk)
+        if outcome.before and outcome.state == State.MATCHED:
+            outcome.state = State.CHANGED
+        return outcome
+
+    def client(self, unit: UnitRead, read: ClientRead, outcome: Outcome) -> ClientSlot:
+        slot = self.known.find(unit)
+        if slot is None:
+            slot = ClientSlot(self.keys.draw(Client), name_key(read.name), is_new=True)
+            self.known.add(slot)
+            notes = "\n".join(read.notes)[:20_000]
+            self.new[Client].append({"id": slot.pk, "name": read.name, "notes": notes})
+            outcome.add("clients", slot.pk)
+        for kind, written, normalized in points_of(unit):
+            if normalized not in slot.points:
+                self.point(slot, kind, written, normalized, outcome)
+        return slot
+
+    def point(
+        self, slot: ClientSlot, kind: str, written: str, normalized: str, outcome: Outcome
+    ) -> None:
+        """A new way to reach a client; one of a client of the book is said."""
+        key = self.keys.draw(ContactPoint)
+        row = {
+            "id": key,
+            "client_id": slot.pk,
+            "kind": kind,
+            "value": written[:254],
+            "normalized": normalized,
+            "is_preferred": kind not in slot.kinds,
+        }
+        self.known.add_point(slot, kind, normalized)
+        self.new[ContactPoint].append(row)
+        is_added = not slot.is_new
+        state = outcome.state
+        outcome.add("points", key)
+        if is_added:
+            outcome.state = State.CHANGED if state == State.MATCHED else state
+            outcome.remarks.append(f"{written} was added.")
+
+    def site(self, client: ClientSlot, read: SiteRead, outcome: Outcome) -> SiteSlot:
+        slot = client.site_of(read.street, read.town)
+        if slot is not None:
+            if read.postcode and not slot.values.get("postcode"):
+                self.changes.add(Property, slot.pk, "postcode", "", read.postcode)
+                slot.values["postcode"] = read.postcode
+            return slot
+        slot = SiteSlot(
+            self.keys.draw(Property), read.street, read.town, {"postcode": read.postcode}
+        )
+        client.sites.append(slot)
+        self.new[Property].append(
+            {
+                "id": slot.pk,
+                "client_id": client.pk,
+                "street": read.street or NO_STREET,
+                "town": read.town,
+                "region": read.region[:120],
+                "postcode": read.postcode[:20],
+                "country": read.country,
+                "latitude": read.latitude,
+                "longitude": read.longitude,
+                "time_zone": read.time_zone,
+            }
+        )
+        outcome.add("sites", slot.pk)
+        return slot
+
+    def deck_and_jobs(
+        self, site: SiteSlot, read: DeckRead, jobs: Iterable[JobRead], outcome: Outcome
+    ) -> None:
+        deck = self.deck(site, read, outcome)
+        outcome.deck_id = deck.pk
+        for job in jobs:
+            self.job(deck, job, outcome)
+
+    def deck(self, site: SiteSlot, read: DeckRead, outcome: Outcome) -> DeckSlot:
+        label = read.label.casefold()
+        slot = next((deck for deck in site.decks if deck.label.casefold() == label), None)
+        if slot is None and label == "deck" and len(site.decks) == 1:
+            slot = site.decks[0]
+        if slot is not None:
+            self.change_deck(slot, read)
+            return slot
+        slot = DeckSlot(self.keys.draw(Deck), read.label, deck_values(read), is_new=True)
+        site.decks.append(slot)
+        self.new[Deck].append(
+            {
+                "id": slot.pk,
+                "property_id": site.pk,
+                "label": read.label,
+                "notes": "\n".join(read.notes)[:20_000],
+                **slot.values,
+            }
+        )
+        self.touched_decks.add(slot.pk)
+        outcome.add("decks", slot.pk)
+        return slot
+
+    def change_deck(self, slot: DeckSlot, read: DeckRead) -> None:
+        """What the list says otherwise; what it leaves open stays."""
+        given = deck_values(read)
+        if read.area_m2 is None:
+            del given["area_m2"]
+        if given["species"] == Species.UNKNOWN:
+            del given["species"]
+        given = {name: value for name, value in given.items() if name in {"area_m2", "species"}} | {
+            name: value for name, value in given.items() if name in exposure_values(read)
+        }
+        for name, value in given.items():
+            old = slot.values.get(name)
+            if old == value:
+                continue
+            slot.values[name] = value
+            if slot.is_new:
+                row = next(row for row in reversed(self.new[Deck]) if row["id"] == slot.pk)
+                row[name] = value
+            else:
+                self.changes.add(Deck, slot.pk, name, old, value)
+                self.touched_decks.add(slot.pk)
+
+    def job(self, deck: DeckSlot, read: JobRead, outcome: Outcome) -> None:
+        known = job_of(deck, read)
+        if known is not None:
+            self.change_job(known, read)
+            self.coats.change(known, read.coats, self.changes)
+            if self.changes.has_new:
+                self.touched_decks.add(deck.pk)
+            return
+        known = KnownJob(
+            self.keys.draw(Job),
+            read.kind,
+            read.span.first,
+            read.span.last,
+            read.price,
+            read.crew,
+            True,
+        )
+        deck.jobs.append(known)
+        visit = self.visit(deck, read, outcome)
+        self.new[Job].append(
+            {
+                "id": known.pk,
+                "deck_id": deck.pk,
+                "visit_id": visit,
+                "kind": read.kind,
+                "finished_from": read.span.from_day,
+                "finished_on": read.span.last,
+                "crew": read.crew,
+                "amount": read.price,
+                "currency": read.currency if read.price is not None else "",
+                "notes": "\n".join(dict.fromkeys(read.notes))[:20_000],
+                "source": f"{self.source.file_name[:90]}, row {outcome.numbers[0]}",
+                "recorded_by_id": self.source.recorded_by_id,
+            }
+        )
+        self.coats.add(known, read)
+        self.touched_decks.add(deck.pk)
+        outcome.add("jobs", known.pk)
+
+    def change_job(self, known: KnownJob, read: JobRead) -> None:
+        """A closer date, another price or crew; of a job of the book only."""
+        if known.is_new:
+            return
+        first, last = max(known.first, read.span.first), min(known.last, read.span.last)
+        if last < known.last:
+            self.changes.add(Job, known.pk, "finished_on", known.last, last)
+        if first > known.first or (first == last and known.first != known.last):
+            self.changes.add(
+                Job,
+                known.pk,
+                "finished_from",
+                known.first if known.first != known.last else None,
+                first if first != last else None,
+            )
+        if read.price is not None and read.price != known.amount:
+            self.changes.add(Job, known.pk, "amount", known.amount, read.price)
+            if known.amount is None:
+                self.changes.add(Job, known.pk, "currency", "", read.currency)
+        if read.crew and read.crew != known.crew:
+            self.changes.add(Job, known.pk, "crew", known.crew, read.crew)
+
+    def visit(self, deck: DeckSlot, read: JobRead, outcome: Outcome) -> int | None:
+        """What was found before the work, where a grade is written."""
+        if read.grade is None or read.span.from_day is not None:
+            return None
+        key = self.keys.draw(Visit)
+        self.new[Visit].append(
+            {
+                "id": key,
+                "deck_id": deck.pk,
+                "visited_on": read.span.last,
+                "overall": read.grade,
+                "reason": read.reason or Visit.Reason.DUE,
+                "recorded_by_id": self.source.recorded_by_id,
+            }
+        )
+        outcome.add("visits", key)
+        return key
+
+
+def deck_values(read: DeckRead) -> dict[str, Any]:
+    """Columns of a deck, the same ones for each."""
+    return {"area_m2": read.area_m2, "species": read.species or Species.UNKNOWN} | {
+        "texture": read.exposure.get("texture", Deck.Texture.SMOOTH),
+        "traffic": read.exposure.get("traffic", Deck.Traffic.HOUSEHOLD),
+        "salt": read.exposure.get("salt", Deck.Salt.NONE),
+        "roof_percent": read.exposure.get("roof_percent", 0),
+        "summer_shade_percent": read.exposure.get("shade_percent", 0),
+        "winter_shade_percent": read.exposure.get("shade_percent", 0),
+    }
+
+
+def exposure_values(read: DeckRead) -> set[str]:
+    """The columns that the list itself fills."""
+    given = set(read.exposure)
+    if "shade_percent" in given:
+        given |= {"summer_shade_percent", "winter_shade_percent"}
+    return given

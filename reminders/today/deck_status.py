@@ -1,0 +1,145 @@
+"""Where each deck of the book stands between its coat and the next visit, said by the database for
+the whole book at once: the rule of the planning (`reminders.steps`) as one expression."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Case, CharField, Count, DateTimeField, F, Q, QuerySet, Value, When
+from django.db.models.functions import Cast
+
+from clients.messaging.models.message import State
+from jobs.models import Booking, Offer, OfferScope
+from reminders.models import ForecastQuerySet, Reminder, ReminderStep, Stop
+from reminders.months import month_of, shift_months
+from reminders.steps import ANCHOR_COLUMNS, PENDING_STATES, UNREACHED_STATES
+
+# The tabs of the page in their order; QUIET decks stand under “All” alone.
+DECK_TABS = {
+    "remind": "To remind",
+    "reminded": "No answer yet",
+    "offered": "Offer open",
+    "booked": "Booked",
+    "later": "Not this year",
+    "all": "All",
+}
+QUIET = "quiet"
+
+
+@dataclass(frozen=True)
+class StatusRule:
+    """What the status of a deck is counted from: the day, and the steps of the sequence."""
+
+    today: date
+    steps: Sequence[ReminderStep]
+
+    @property
+    def until(self) -> date:
+        """A word that is due before this day is one to say now: those of this month."""
+        return shift_months(month_of(self.today), 1)
+
+
+def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQuerySet:
+    """With `status`: one of DECK_TABS, or QUIET where nothing is to be done yet."""
+    conditions = [
+        When(deck__in=booked_deck_ids(), then=Value("booked")),
+        When(deck__in=open_offer_deck_ids(rule), then=Value("offered")),
+        When(deck__in=accepted_deck_ids(), then=Value("booked")),
+        When(job__in=stopped_job_ids(rule), then=Value("later")),
+        When(job__in=job_ids_in_states(State.UNCONFIRMED, *PENDING_STATES), then=Value("reminded")),
+        *first_word_conditions(rule),
+        *next_word_conditions(rule),
+        When(job__in=reminded_job_ids(), then=Value("reminded")),
+    ]
+    status = Case(*conditions, default=Value(QUIET), output_field=CharField())
+    return rows.annotate(status=status)
+
+
+def booked_deck_ids() -> QuerySet[Any, Any]:
+    """Decks with a visit that is booked or held, after the coat that is on them now."""
+    living = Booking.objects.filter(
+        state__in=[Booking.State.BOOKED, Booking.State.HELD],
+        first_on__gt=F("decks__forecast__job__finished_on"),
+    )
+    return living.order_by().values("decks")
+
+
+def open_offer_deck_ids(rule: StatusRule) -> QuerySet[Any, Any]:
+    found = OfferScope.objects.filter(
+        offer__state=Offer.State.OPEN, offer__valid_until__gte=rule.today
+    )
+    return found.order_by().values("deck")
+
+
+def accepted_deck_ids() -> QuerySet[Any, Any]:
+    """Decks of an offer that was accepted after their coat was laid."""
+    laid = Cast(F("deck__forecast__job__finished_on"), DateTimeField())
+    found = OfferScope.objects.filter(
+        offer__state=Offer.State.ACCEPTED, offer__answered_at__gte=laid
+    )
+    return found.order_by().values("deck")
+
+
+def stopped_job_ids(rule: StatusRule) -> QuerySet[Any, Any]:
+    in_force = Q(until=None) | Q(until__gte=rule.today)
+    return Stop.objects.filter(in_force).order_by().values("job")
+
+
+def reminded_job_ids() -> QuerySet[Any, Any]:
+    return Reminder.objects.order_by().values("job")
+
+
+def job_ids_in_states(*states: str) -> QuerySet[Any, Any]:
+    return Reminder.objects.filter(message__state__in=states).order_by().values("job")
+
+
+def first_word_conditions(rule: StatusRule) -> list[When]:
+    """Where nothing has been said, the pacing plan goes before the days of the steps."""
+    unsaid = ~Q(job__in=reminded_job_ids())
+    in_plan = Q(job__paced__isnull=False) & (
+        Q(job__paced__until=None) | Q(job__paced__until__gte=rule.today)
+    )
+    return [
+        When(unsaid & in_plan & Q(job__paced__week__lt=rule.until), then=Value("remind")),
+        When(unsaid & in_plan, then=Value(QUIET)),
+    ]
+
+
+def next_word_conditions(rule: StatusRule) -> list[When]:
+    """The lowest step in use that was not said yet, or that reached nobody, decides."""
+    found = []
+    for step in rule.steps:
+        if not step.is_on:
+            continue
+        is_open = ~Q(job__in=job_ids_past_step(step.number))
+        day = {f"{ANCHOR_COLUMNS[step.anchor]}__lt": rule.until - timedelta(days=step.offset_days)}
+        found += [
+            When(is_open & Q(**day), then=Value("remind")),
+            When(is_open & Q(job__in=reminded_job_ids()), then=Value("reminded")),
+            When(is_open, then=Value(QUIET)),
+        ]
+    return found
+
+
+def job_ids_past_step(number: int) -> QuerySet[Any, Any]:
+    """Coats for which this step is over: it was said, or a later one was."""
+    said = Q(step=number) & ~Q(message__state__in=UNREACHED_STATES)
+    return Reminder.objects.filter(said | Q(step__gt=number)).order_by().values("job")
+
+
+def count_decks_by_tab(rows: ForecastQuerySet, rule: StatusRule) -> dict[str, int]:
+    """How many decks stand under each tab."""
+    grouped = with_deck_status(rows, rule).order_by().values_list("status")  # type: ignore[misc] # annotated
+    found = dict(grouped.annotate(decks=Count("pk")))
+    counts = {tab: found.get(tab, 0) for tab in DECK_TABS}
+    return counts | {"all": sum(found.values())}
+
+
+def decks_in_tab(rows: ForecastQuerySet, rule: StatusRule, tab: str) -> ForecastQuerySet:
+    found = with_deck_status(rows, rule)
+    return found if tab == "all" else found.filter(status=tab)  # type: ignore[misc] # annotated
+
+
+def current_rule(today: date) -> StatusRule:
+    return StatusRule(today, ReminderStep.objects.sequence())

@@ -1,0 +1,14 @@
+"""Addresses of clients, under /clients/: the list and the page of one, beside the forms of the book
+below."""
+
+from django.urls import path
+
+from clients.urls import clients as forms
+from reminders.views import clients
+
+app_name = forms.app_name
+urlpatterns = [
+    path("", clients.list_clients, name="list"),
+    path("<int:pk>/", clients.show_client, name="detail"),
+    *forms.urlpatterns,
+]

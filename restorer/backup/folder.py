@@ -1,0 +1,103 @@
+"""The folder of backups: made each night, proven, and thinned out."""
+
+import subprocess
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from django.conf import settings
+
+from restorer.backup.making import write_backup
+from restorer.backup.problem import BackupError
+from restorer.backup.restoring import verify_backup
+from restorer.local.processes import MANAGE_PY
+from restorer.models import BackupRun
+
+NAME = "book-%Y-%m-%dT%H%M%SZ.backup"
+DAYS_KEPT = 7
+WEEKS_KEPT = 4
+MONTHS_KEPT = 12
+RUNS_KEPT = 200  # rows that say what was made and tried
+
+
+@dataclass(frozen=True)
+class MadeBackup:
+    """A backup in the folder, and those that had their time."""
+
+    path: Path
+    dropped: list[Path]
+
+
+def back_up_to_folder(*, passphrase: str, clock: Callable[[], datetime]) -> MadeBackup:
+    """Make one, prove it, drop the oldest. Whatever goes wrong is kept for the owner to see."""
+    now = clock()
+    path = settings.BACKUP_DIR / now.astimezone(UTC).strftime(NAME)
+    try:
+        make_folder(path.parent)
+        write_backup(path=path, passphrase=passphrase, now=now)
+    except BackupError as mistake:
+        BackupRun.objects.create(started_at=now, file=str(path), problem=str(mistake))
+        raise
+    verify_backup(path=path, passphrase=lambda: passphrase, now=clock())
+    dropped = drop_old_backups(path.parent)
+    forget_old_runs()
+    return MadeBackup(path, dropped)
+
+
+def make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as mistake:
+        raise BackupError(
+            f"The folder {folder} cannot be made: {mistake.strerror}. Make it, or set BACKUP_DIR."
+        ) from mistake
+
+
+def drop_old_backups(folder: Path) -> list[Path]:
+    """Files of ours that no rule keeps, and what a killed backup left; others are left alone."""
+    found = {when: path for path in folder.iterdir() if (when := time_in_name(path))}
+    kept = times_to_keep(found)
+    dropped = [path for when, path in sorted(found.items()) if when not in kept]
+    for path in [*dropped, *folder.glob(".book-*.part")]:
+        path.unlink(missing_ok=True)
+    return dropped
+
+
+def time_in_name(path: Path) -> datetime | None:
+    try:
+        return datetime.strptime(path.name, NAME).replace(tzinfo=UTC)
+    except ValueError:
+        return None
+
+
+def times_to_keep(times: Iterable[datetime]) -> set[datetime]:
+    """The last of each of the newest 7 days, 4 weeks (ISO 8601) and 12 months that have any."""
+    newest_first = sorted(times, reverse=True)
+    rules: list[tuple[int, Callable[[datetime], object]]] = [
+        (DAYS_KEPT, lambda when: when.date()),
+        (WEEKS_KEPT, lambda when: when.isocalendar()[:2]),
+        (MONTHS_KEPT, lambda when: (when.year, when.month)),
+    ]
+    kept: set[datetime] = set()
+    for number, span in rules:
+        last_of: dict[object, datetime] = {}
+        for when in newest_first:
+            last_of.setdefault(span(when), when)
+        kept |= set(list(last_of.values())[:number])
+    return kept
+
+
+def forget_old_runs() -> None:
+    ids = BackupRun.objects.order_by("-started_at").values_list("pk", flat=True)[RUNS_KEPT:]
+    BackupRun.objects.filter(pk__in=list(ids)).delete()
+
+
+def start_backup() -> None:
+    """In a process of its own: the task worker would call off what takes longer than its time."""
+    subprocess.Popen(  # noqa: S603
+        [sys.executable, MANAGE_PY, "backup"],
+        stdin=subprocess.DEVNULL,
+        start_new_session=True,
+    )

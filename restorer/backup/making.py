@@ -1,0 +1,90 @@
+"""Makes a backup: the database of one moment, the photographs, and the key of the installation."""
+
+import json
+import tomllib
+import uuid
+from collections.abc import Iterator
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+
+from django.conf import settings
+from django.core.files.storage import default_storage
+
+from clients.models import Business
+from restorer.backup import archive, database
+from restorer.backup.manifest import Manifest
+from restorer.backup.problem import BackupError
+from restorer.backup.turn import backup_turn
+
+FLEETING = "waiting"  # the store's folder of photographs whose form was not sent yet
+
+
+def write_backup(*, path: Path, passphrase: str, now: datetime) -> Manifest:
+    """One file with all of the book; encrypted if there is a passphrase. What it holds."""
+    if path.exists():
+        raise BackupError(f"{path} is there already. Name another file.")
+    dump = archive.part_path(path.with_name(f"{path.name}.dump"))
+    try:
+        with backup_turn(), archive.new_file(path) as out, database.book_snapshot() as snapshot:
+            database.dump_book(dump, snapshot)
+            manifest = describe(snapshot, now)
+            archive.write_archive(
+                out, passphrase, lambda writer: fill_archive(writer, dump, manifest)
+            )
+    except OSError as mistake:
+        raise BackupError(f"{path} cannot be written: {mistake.strerror or mistake}.") from mistake
+    finally:
+        dump.unlink(missing_ok=True) if path.parent.is_dir() else None
+    return manifest
+
+
+def describe(snapshot: database.Snapshot, now: datetime) -> Manifest:
+    business = Business.current()
+    return Manifest(
+        key=str(uuid.uuid4()),
+        made_at=now,
+        release=release_number(),
+        mode=settings.MODE,
+        business=business.name if business else "",
+        postgres=database.server_version(),
+        migrations=snapshot.migrations,
+        tables=snapshot.tables,
+        without_rows=database.WITHOUT_ROWS,
+    )
+
+
+def fill_archive(writer: archive.ArchiveWriter, dump: Path, manifest: Manifest) -> None:
+    with dump.open("rb") as file:
+        writer.add(archive.DUMP, file, dump.stat().st_size)
+    keys = {"SECRET_KEY": settings.SECRET_KEY}
+    writer.add_bytes(archive.KEYS, json.dumps(keys).encode())
+    for name in stored_file_names():
+        try:
+            with default_storage.open(name) as file:
+                writer.add(f"{archive.FILES}{name}", file, file.size)
+        except FileNotFoundError:
+            continue  # deleted this moment
+    writer.finish(manifest)
+
+
+def stored_file_names(folder: str = "") -> Iterator[str]:
+    """Everything in the store but what waits for a form, in order of names."""
+    if folder and not default_storage.exists(folder):
+        return
+    try:
+        folders, files = default_storage.listdir(folder)
+    except FileNotFoundError:
+        return  # no photograph yet
+    prefix = f"{folder}/" if folder else ""
+    yield from sorted(f"{prefix}{name}" for name in files)
+    for name in sorted(folders):
+        if f"{prefix}{name}" != FLEETING:
+            yield from stored_file_names(f"{prefix}{name}")
+
+
+@cache
+def release_number() -> str:
+    """The version in pyproject.toml."""
+    content = (settings.BASE_DIR / "pyproject.toml").read_text()
+    return str(tomllib.loads(content)["project"]["version"])

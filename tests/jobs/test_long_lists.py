@@ -1,0 +1,150 @@
+"""Lists that the worker brings in, and what goes wrong on the way."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import DatabaseError
+from django.test import Client as Browser
+from django.urls import reverse
+
+from clients.models import Business, Client
+from jobs import importing
+from jobs.importing import running
+from jobs.models import ImportRow, Job, ListImport
+from reminders.models import Forecast
+from tests.jobs.towns import add_towns
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 11, 29, 15, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def _towns(business: Business) -> None:
+    add_towns()
+
+
+@pytest.fixture
+def staged(business: Business) -> Callable[[int], ListImport]:
+    """A list of so many rows, each of a client with a deck and a job; every seventh has no name."""
+
+    def stage(count: int) -> ListImport:
+        rows = [
+            f"{f'Ottilie Saltonby{n}' if n % 7 else ''},902-555-{n:04d},"
+            f'"{n} Gannet Row, Chester",2021,recoat'
+            for n in range(1, count + 1)
+        ]
+        content = "\n".join(["Name,Phone,Address,Date,Work", *rows]).encode()
+        return importing.stage_list(
+            name="long.csv", content=content, business=business, by=None, now=NOW
+        )[0]
+
+    return stage
+
+
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What the worker is asked to do."""
+    found: list[str] = []
+    monkeypatch.setattr(running, "async_task", found.append)
+    monkeypatch.setattr(running, "AT_ONCE_ROWS", 50)
+    monkeypatch.setattr(running, "ROWS_A_CHUNK", 40)
+    return found
+
+
+def test_a_long_list_is_left_to_the_worker_and_the_page_says_how_far_it_is(
+    staged: Callable[[int], ListImport], asked: list[str], as_owner: Browser
+) -> None:
+    source = staged(120)
+    importing.start_import(source=source, now=NOW)
+    page = as_owner.get(reverse("lists:detail", args=[source.pk])).content.decode()
+
+    assert asked == ["jobs.importing.continue_imports"]
+    assert "0 of 120 rows" in page
+    assert not Client.objects.exists()
+    importing.continue_imports()
+    assert ListImport.objects.get().state == "done"
+    assert Client.objects.count() == Forecast.objects.count() == 120 - 120 // 7
+
+
+def test_the_worker_makes_room_for_other_tasks_and_goes_on_where_it_was(
+    staged: Callable[[int], ListImport], asked: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(running, "SLICE_SECONDS", -1)
+    source = staged(120)
+    importing.start_import(source=source, now=NOW)
+    importing.continue_imports()
+
+    assert ListImport.objects.get().rows_done == 40
+    assert len(asked) == 2
+    for _ in range(3):
+        importing.continue_imports()
+    assert ListImport.objects.get().state == "done"
+    assert Job.objects.count() == 120 - 120 // 7
+
+
+def test_a_chunk_that_fails_leaves_nothing_half_done(
+    staged: Callable[[int], ListImport], asked: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    source = staged(120)
+    importing.start_import(source=source, now=NOW)
+    written = running.store_outcomes
+    calls: list[int] = []
+
+    def fail_at_the_second(*given: object) -> None:
+        calls.append(1)
+        if len(calls) == 2:
+            raise DatabaseError("The connection was lost.")
+        written(*given)
+
+    monkeypatch.setattr(running, "store_outcomes", fail_at_the_second)
+    with pytest.raises(DatabaseError):
+        importing.continue_imports()
+
+    assert Client.objects.count() == 40 - 40 // 7
+    importing.continue_imports()
+    assert Client.objects.count() == 120 - 120 // 7
+    assert ImportRow.objects.filter(source=source).counts_by_state() == {"made": 103, "open": 17}
+
+
+def test_a_long_list_is_undone_by_the_worker(
+    staged: Callable[[int], ListImport], asked: list[str]
+) -> None:
+    source = staged(60)
+    importing.start_import(source=source, now=NOW)
+    importing.continue_imports()
+
+    assert importing.start_undoing(source=source) == []
+    assert Client.objects.exists()
+    importing.continue_imports()
+    assert not Client.objects.exists()
+    assert ListImport.objects.get().state == "undone"
+
+
+def test_one_bad_row_keeps_no_other_row_out(tmp_path: Path) -> None:
+    rows = [f'Client {n},"{n} Tern Wharf, Chester",2020' for n in range(200)]
+    rows[77] = 'Client 77,"77 Tern Wharf, Chester",31/31/2020'
+    (tmp_path / "list.csv").write_text("\n".join(["Name,Address,Date", *rows]))
+    call_command("import_book", str(tmp_path / "list.csv"), guess=True, format="json")
+
+    waiting = ImportRow.objects.get(state="open")
+    assert waiting.number == 79
+    assert "is not a date we can read" in waiting.why["done"]
+    assert Client.objects.count() == 199
+
+
+def test_by_command_a_dry_run_writes_nothing(tmp_path: Path) -> None:
+    (tmp_path / "list.csv").write_text('Name,Address\nBram,"1 Tern Wharf, Chester"\n')
+    call_command("import_book", str(tmp_path / "list.csv"), guess=True, dry_run=True)
+
+    assert not Client.objects.exists()
+    assert not ListImport.objects.exists()
+
+
+def test_by_command_a_file_that_is_no_list_is_refused_in_words(tmp_path: Path) -> None:
+    (tmp_path / "list.xlsx").write_bytes(b"PK\x03\x04 no zip")
+
+    with pytest.raises(CommandError, match="cannot be read as a spreadsheet"):
+        call_command("import_book", str(tmp_path / "list.xlsx"), guess=True)
