@@ -279,6 +279,8 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
 
 def forget_unsent_reminders(*, message_ids: Collection[int]) -> int:
     """The decisions behind messages that were taken back before they left; how many."""
+    # The same message queued again has the same page; of one that nobody got nothing was answered.
+    ClientLink.objects.filter(message__in=message_ids).delete()
     return Reminder.objects.filter(message__in=message_ids).delete()[0]
 
 

@@ -66,23 +66,31 @@ def book_words(name: str) -> str:
 
 def ensure_tables(out: OutputWrapper) -> None:
     """An empty database gets its tables; one of another release is left as it is."""
-    if not connection.introspection.table_names():
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_lock(%s)", [PREPARING])
+    if not pending_changes():
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_lock(%s)", [PREPARING])  # another may be at it
+        try:
             if not connection.introspection.table_names(cursor):
                 call_command("prepare", stdout=out)
+            elif count := pending_changes():
+                raise CommandError(
+                    f"An older release made this book: {count} changes to its tables are to be"
+                    " made. Back it up with the older release, then run: python3 manage.py prepare"
+                )
+        finally:
             cursor.execute("SELECT pg_advisory_unlock(%s)", [PREPARING])
-        return
+
+
+def pending_changes() -> int:
+    """How many migrations the book lacks. Refuses one that a newer release made."""
     executor = MigrationExecutor(connection)
-    newer = set(executor.loader.applied_migrations) - set(executor.loader.disk_migrations)
-    ours = {app for app, _ in executor.loader.disk_migrations}
-    if newer := {each for each in newer if each[0] in ours}:
+    known = set(executor.loader.disk_migrations)
+    apps = {app for app, _ in known}
+    newer = {each for each in set(executor.loader.applied_migrations) - known if each[0] in apps}
+    if newer:
         raise CommandError(
             f"A newer release made this book ({'.'.join(min(newer))} is not known here). Use that"
             " release."
         )
-    if plan := executor.migration_plan(executor.loader.graph.leaf_nodes()):
-        raise CommandError(
-            f"An older release made this book: {len(plan)} changes to its tables are to be made."
-            " Back it up with the older release, then run: python3 manage.py prepare"
-        )
+    return len(executor.migration_plan(executor.loader.graph.leaf_nodes()))

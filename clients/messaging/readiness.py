@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 from django.conf import settings
 
-from clients.messaging.models import MailServer, Message, TextGateway
-from clients.messaging.models.mail_server import SMTP_BACKEND
+from clients.messaging.models import SMTP_BACKEND, MailServer, Message, TextGateway
 from clients.messaging.public_address import why_not_public
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, channels_with, traits_of

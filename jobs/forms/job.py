@@ -51,7 +51,7 @@ class JobForm(FindingsForm):
         widget=forms.RadioSelect(attrs={"class": "segments"}),
         error_messages={"required": "Choose what was done."},
     )
-    finished_on = DayField(label="Finished on", required=False)
+    finished_on = DayField(label="Finished on")
     known_year = forms.IntegerField(
         label="Year",
         required=False,
@@ -115,6 +115,7 @@ class JobForm(FindingsForm):
         super().__init__(*args, **kwargs)
         self.today = today
         self.is_south = is_south
+        self.fields["finished_on"].required = not self.data.get("known_year")
         parts = self.fields["known_part"]
         parts.choices = part_of_year_choices()  # type: ignore[attr-defined]
         self.fields["finished_on"].widget.attrs["max"] = today.isoformat()
@@ -159,11 +160,6 @@ class JobForm(FindingsForm):
             return values
         if span:
             values |= {"finished_from": span.from_day, "finished_on": span.last}
-        elif values["finished_on"] is None:
-            self.add_error(
-                "finished_on",
-                "Write the day, or below it the year if that is all you know.",
-            )
         else:
             values["finished_from"] = None
         return values

@@ -84,6 +84,12 @@ class ListReading:
     def reader(self) -> RowReader:
         return RowReader(self.source.heads, self.source.mapping, self.book, self.answers)
 
+    def forget_facts(self) -> None:
+        """Once the answers are known the counts of all texts only take room."""
+        assert self.reader  # noqa: S101 - worked out before what it is worked out from goes
+        self.__dict__.pop("facts", None)
+        self.__dict__.pop("doubts", None)
+
     def units(self, rows: Sequence[ListRow]) -> Iterator[UnitRead]:
         """Each row, or the lines of each invoice together."""
         for group in grouped_by_invoice(rows, self.source.mapping):

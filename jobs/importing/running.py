@@ -118,6 +118,7 @@ class ImportRun:
             answers=self.reading.answers,
             now=self.now,
         )
+        self.reading.forget_facts()
 
     def step(self) -> bool:
         """The next chunk; whether there may be more."""

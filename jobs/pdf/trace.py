@@ -11,7 +11,7 @@ def trace_pdf(context: dict[str, Any], *, business: Business) -> bytes:
     """A tagged PDF on the paper of the business's country; `context` is that of the page."""
     with display.override_business(business), display.in_staff_language():
         return rendering.render_paper(
-            "jobs/pdf/trace.html",
+            "jobs/trace_print.html",
             {**context, "business": business},
             country=business.country,
             photos={},

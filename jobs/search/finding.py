@@ -109,11 +109,6 @@ class WordReading:
     def candidates(self) -> Sequence[str]:
         return [self.word] if self.is_known or not self.close else self.close
 
-    @property
-    def loose_term(self) -> str:
-        """Of a number also any that begins so."""
-        return f"{lexeme(self.word)}:*" if self.word.isdecimal() else self.term()
-
     def term(self, weights: str = "") -> str:
         """As a part of a tsquery, of these weights or any."""
         if self.forms:
@@ -185,7 +180,7 @@ class AskedDecks:
         reading = self.readings[word]
         numbers = self.products.get(word, []) if is_strict and self.years else []
         if not numbers:
-            return reading.term() if is_strict else reading.loose_term
+            return reading.term()
         elsewhere = reading.term("ABD")  # C is the product
         return any_of([self.made_term([f"p{number}" for number in numbers]), elsewhere])
 
@@ -226,6 +221,16 @@ class AskedDecks:
         if found or loose == strict or (offset and self.query_hits(strict, 1, 0)):
             return found
         return self.query_hits(loose, limit, offset)
+
+    def is_whole(self, asked: "AskedDecks") -> bool:
+        return len(self.parts) == len(asked.parts)
+
+    def has_hits(self) -> bool:
+        """Whether anything fits; of one word alone the vocabulary says so already."""
+        is_word = len(self.parts) == 1 and self.parts[0].topic is Topic.WORD
+        if is_word and self.filters == NO_FILTERS and self.readings[self.parts[0].value].forms:
+            return True
+        return bool(self.query_hits(self.search_query(is_strict=False), 1, 0))
 
     def query_hits(self, query: str, limit: int, offset: int) -> list[SearchHit]:
         sql, values = self.statement(query, limit, offset)
@@ -308,6 +313,7 @@ def find_decks(
     if not hits and len(known.parts) > 1 and not (offset and known.hits(1)):
         known, failed = drop_what_fails(known)
         hits = known.hits(limit, offset) if failed else []
+        failed = failed if hits else []
     return SearchResult(
         hits,
         {each.word: each.close[0] for each in readings if not each.is_known and each.close},
@@ -318,8 +324,9 @@ def find_decks(
 
 
 def drop_what_fails(asked: AskedDecks) -> tuple[AskedDecks, list[str]]:
-    """The question without each part that leaves nothing of what was kept before it, and those
-    parts as typed. Words are kept before offers, work and states, and times go first."""
+    """A question that nothing fits, without each part that leaves nothing of what was kept before
+    it, and those parts as typed. Words are kept before offers, work and states, and times go first.
+    """
     kept = asked.with_parts([part for part in asked.parts if part.is_firm])
     failed: list[str] = []
     for topic in Topic:
@@ -327,10 +334,10 @@ def drop_what_fails(asked: AskedDecks) -> tuple[AskedDecks, list[str]]:
             if part.is_firm:
                 continue
             more = kept.with_parts([*kept.parts, part])
-            if more.hits(1):
-                kept = more
-            else:
+            if more.is_whole(asked) or not more.has_hits():
                 failed.append(part.typed)
+            else:
+                kept = more
     has_typed = any(not part.is_firm for part in kept.parts)
     return (kept, failed) if has_typed else (asked.with_parts([]), [])
 

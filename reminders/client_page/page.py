@@ -10,7 +10,7 @@ from functools import cached_property
 
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
-from jobs.models import Booking, CoatApplied, Job, Offer, Photo, Product
+from jobs.models import Booking, CoatApplied, Job, Offer, Photo
 from jobs.offers import week_text, weeks_for_work, work_hours_by_deck
 from reminders.forecasting import client_check_worth
 from reminders.models import ClientAnswer, ClientLink, Forecast
@@ -39,11 +39,7 @@ class DoneJob:
 
     @property
     def finishes(self) -> list[CoatApplied]:
-        return [
-            coat
-            for coat in self.job.coats_applied.all()
-            if coat.product.kind == Product.Kind.FINISH
-        ]
+        return [coat for coat in self.job.coats_applied.all() if coat.is_finish]
 
 
 @dataclass(frozen=True)
@@ -180,7 +176,8 @@ class ClientPage:
         rows = Deck.objects.filter(site__client=self.client, archived_at=None)
         decks = list(rows.select_related("site").order_by("site_id", "pk"))
         jobs: dict[int, list[DoneJob]] = defaultdict(list)
-        for job in Job.objects.filter(deck__in=decks).with_coats().newest_first():
+        done = Job.objects.filter(deck__in=decks).select_related("deck__site")
+        for job in done.with_coats().newest_first():
             jobs[job.deck_id].append(DoneJob(job))
         photos: dict[int, list[Photo]] = defaultdict(list)
         for photo in Photo.objects.filter(deck__in=decks).order_by("-taken_on", "-id"):

@@ -205,6 +205,7 @@ class Coats(ArrayRecord):
     """
 
     coated_on: Any
+    coated_within: Any = 0.0
     latitude: Any
     sun: Any
     wet_days: Any
@@ -230,7 +231,6 @@ class Coats(ArrayRecord):
     worn_on: Any = np.nan
     asked_on: Any = np.nan
     asked_worn: Any = False
-    coated_within: Any = 0.0
     mix: UnknownMix = PUBLISHED_MIX
 
     def __post_init__(self) -> None:

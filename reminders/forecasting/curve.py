@@ -30,7 +30,8 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
     ]
     chances = worn_chances(row, coat_on, today)
     hemisphere = "south" if row.deck.site.latitude < 0 else "north"
-    return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key))
+    words = row.job.day_words if row.job.finished_from else ""
+    return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key, words))
 
 
 def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:

@@ -138,7 +138,7 @@ def deck_prices(
     return DeckPrices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
 
 
-def priced_areas(decks: list[OpenDeck]) -> Floats:
+def priced_areas(decks: Sequence[DeckRow]) -> Floats:
     """Square metres of each deck; the usual size where nobody knows it."""
     known = [deck.area_m2 for deck in decks]
     usual = Deck.objects.usual_size().area_m2 if None in known else 0.0

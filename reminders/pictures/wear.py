@@ -36,6 +36,7 @@ class WearFacts:
     found: Sequence[FoundGrade] = ()
     hemisphere: str = "north"
     key: str = "wear"
+    coat_words: str = ""  # the day of the coat as far as it is known; empty: as it is given
 
 
 @dataclass(frozen=True)

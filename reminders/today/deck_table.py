@@ -28,6 +28,7 @@ from clients.messaging.models import Message
 from clients.messaging.models.message import State
 from clients.messaging.reach import ContactPointRow, ContactPurpose, Reach, Route
 from clients.models import Business, Channel
+from jobs.day_words import say_span
 from jobs.models import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -113,11 +114,14 @@ class TodayDeck(DeckRow):
 
     @property
     def coated_month(self) -> str:
-        return month_words(self.coated_on)
+        """The month of the last coat; the season or the year where only that is known."""
+        if self.coated_from is None:
+            return month_words(self.coated_on)
+        return say_span(self.coat_span, is_south=self.latitude < 0)
 
     @property
     def size(self) -> str:
-        return display.format_measure(self.area_m2.quantize(Decimal(1)), "area")
+        return display.format_size(self.area_m2 and self.area_m2.quantize(Decimal(1)))
 
     @property
     def reasons(self) -> list[str]:

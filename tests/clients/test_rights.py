@@ -72,6 +72,7 @@ OWNER = """
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export
     speech:domain speech:law_drop prices:new prices:change prices:remove
+    lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {
     "owner": {*EVERYBODY, *OWNER_AND_OFFICE, *OWNER},

@@ -17,7 +17,13 @@ from reminders.forecast.check_value import (
 )
 from reminders.forecast.doubted_look import believe_look
 from reminders.forecast.fitting import fit
-from reminders.forecast.intervals import Visits, censored_lives, life_bounds
+from reminders.forecast.intervals import (
+    START_NODES,
+    START_WEIGHTS,
+    Visits,
+    censored_lives,
+    life_bounds,
+)
 from reminders.forecast.likelihood import (
     log_likelihood_terms,
     prepare_intervals,
@@ -96,6 +102,68 @@ def test_its_derivatives_are_those_of_the_value(lower, upper, flags):
     assert terms.eta_tau[0] == pytest.approx(both, rel=1e-4)
 
 
+def seen_at_starts(flags, lower=9.0, upper=17.0, shift=2.0):
+    """What was seen of a coat that was laid up to `shift` months before or after its middle."""
+    shifts = shift * START_NODES[None, :]
+    return prepare_intervals(
+        np.array([lower]),
+        np.array([upper]),
+        CREW,
+        by_client=tuple(np.array([each]) for each in flags),
+        at_starts=(lower - shifts, upper - shifts),
+    )
+
+
+EVERY_DOUBT = [(True, False), (False, True), (True, True), (False, False)]
+
+
+@pytest.mark.parametrize("flags", EVERY_DOUBT)
+def test_each_possible_start_has_the_same_two_doubts(flags):
+    mean, spread = 2.6, 0.3
+    each = [
+        prepare_intervals(
+            np.array([9.0 - 2 * share]),
+            np.array([17.0 - 2 * share]),
+            CREW,
+            by_client=tuple(np.array([flag]) for flag in flags),
+        )
+        for share in START_NODES
+    ]
+    chances = [np.exp(row_log_likelihoods(seen, np.array([mean]), spread)[0]) for seen in each]
+
+    found = row_log_likelihoods(seen_at_starts(flags), np.array([mean]), spread)
+
+    assert np.exp(found[0]) == pytest.approx(np.dot(START_WEIGHTS, chances), rel=1e-12)
+    terms = log_likelihood_terms(seen_at_starts(flags), np.array([mean]), spread)
+    assert terms.value == pytest.approx(found)
+
+
+@pytest.mark.parametrize("flags", EVERY_DOUBT)
+def test_over_several_starts_the_derivatives_are_those_of_the_value(flags):
+    seen = seen_at_starts(flags)
+
+    def value(eta, tau):
+        return float(row_log_likelihoods(seen, np.array([eta]), np.exp(tau))[0])
+
+    eta, tau, h = 2.5, np.log(0.3), 1e-4
+    terms = log_likelihood_terms(seen, np.array([eta]), np.exp(tau))
+    corners = [value(eta + i * h, tau + j * h) * i * j for i in (-1, 1) for j in (-1, 1)]
+    middle = 2 * value(eta, tau)
+    assert terms.eta[0] == pytest.approx(
+        (value(eta + h, tau) - value(eta - h, tau)) / (2 * h), rel=1e-5
+    )
+    assert terms.tau[0] == pytest.approx(
+        (value(eta, tau + h) - value(eta, tau - h)) / (2 * h), rel=1e-5
+    )
+    assert terms.eta_eta[0] == pytest.approx(
+        (value(eta + h, tau) + value(eta - h, tau) - middle) / h**2, rel=1e-4
+    )
+    assert terms.tau_tau[0] == pytest.approx(
+        (value(eta, tau + h) + value(eta, tau - h) - middle) / h**2, rel=1e-4
+    )
+    assert terms.eta_tau[0] == pytest.approx(sum(corners) / (4 * h**2), rel=1e-4)
+
+
 @given(st.floats(-3, 1), st.floats(1.2, 4), st.floats(-4, 5), st.booleans(), st.floats(0.02, 0.98))
 def test_the_belief_after_a_look_is_bayes_rule_on_the_normal_density(low, high, look, worn, at):
     at = low + at * (high - low)
@@ -163,6 +231,44 @@ def test_a_clients_look_narrows_ours_and_never_contradicts_it():
         assert not other.conflict[0]
         assert not other.lower_by_client[0]
     assert not ours.lower_by_client[0]
+
+
+def test_a_clients_look_narrows_the_life_of_a_coat_laid_on_any_day_of_a_span():
+    rows = coats(coated_on=[18000.0, 18000.0], coated_within=[90.0, 0.0])
+    found = life_bounds(
+        rows,
+        Visits(
+            coat=[0, 0, 0, 1, 1],
+            visited_on=[18300, 18500, 18900, 18500, 18900],
+            grade=[1, 1, 4, 1, 4],
+            by_client=[False, True, False, True, False],
+        ),
+    )
+    dated = life_bounds(
+        coats(coated_on=18000.0 + 90.0 * START_NODES),
+        Visits(coat=range(5), visited_on=[18500] * 5, grade=[1] * 5, by_client=True),
+    )
+
+    assert found.lower_by_client.tolist() == [True, True]
+    assert not found.upper_by_client.any()
+    assert found.lower_at_starts[0] == pytest.approx(dated.lower)
+    assert (found.lower_at_starts[1] == found.lower[1]).all()
+    assert censored_lives(rows, found, np.ones(2, dtype=bool)).is_start_known.tolist() == [
+        False,
+        True,
+    ]
+
+
+def test_a_look_at_a_coat_of_unknown_day_counts_from_the_middle_of_its_span():
+    today = 18900.0
+    plain = forecast.predict(coats(coated_within=[180.0]), today=today)
+    sound = forecast.predict(coats(coated_within=[180.0], asked_on=[today]), today=today)
+    dated = forecast.predict(coats(asked_on=[today]), today=today)
+
+    # Bayes' rule by hand on the chance without the look, which is wider than that of a known day.
+    p = float(plain.chance_worn_today[0])
+    assert sound.chance_worn_today[0] == pytest.approx(M * p / (M * p + (1 - M) * (1 - p)))
+    assert sound.log_sd > dated.log_sd
 
 
 def test_the_fit_learns_less_from_clients_than_from_the_crew():

@@ -187,7 +187,7 @@ def test_a_page_sent_again_with_other_values_changes_nothing(as_crew: Client, de
         ({"finished_on": "2026-02-30"}, "finished_on", "not a day of the calendar"),
         ({"finished_on": "2026-06-12"}, "finished_on", "in the future"),
         ({"finished_on": "1949-12-31"}, "finished_on", "from 1950 on"),
-        ({"finished_on": ""}, "finished_on", "if that is all you know"),
+        ({"finished_on": ""}, "finished_on", "fill this in"),
         ({"kind": "paint"}, "kind", "Select a valid choice"),
         ({"kind": ""}, "kind", "Choose what was done"),
         ({"overall": "6"}, "overall", "Grades go from 0"),

@@ -233,14 +233,14 @@ def test_a_text_of_our_own_without_the_link_goes_out_and_the_texts_page_says_wha
 ) -> None:
     body = "Hello {greeting}, {decks}\n\n{business}\n{postal_address}\n{phone}\n{unsubscribe_url}"
     MessageText.objects.create(
-        purpose="first", channel="email", language="en", subject="Your deck", body=body
+        purpose="overdue", channel="email", language="en", subject="Your deck", body=body
     )
 
     message = remind_of(due_deck())
 
     assert "/p/" not in message.text
     assert "no link to the client’s page" in text_of(as_owner.get("/settings/texts/"))
-    page = text_of(as_owner.get("/settings/texts/first/email/en/"))
+    page = text_of(as_owner.get("/settings/texts/overdue/email/en/"))
     assert "Add a line that ends in <code>{page_url}</code>" in page
 
 

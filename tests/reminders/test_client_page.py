@@ -14,6 +14,7 @@ from jobs.models import Booking, Offer
 from reminders.models import ClientAnswer, ClientLink, Stop
 from tests.factories import (
     BusinessFactory,
+    CoatFactory,
     CrewFactory,
     DeckFactory,
     OfferFactory,
@@ -360,3 +361,31 @@ def test_two_presses_at_the_same_moment_count_once() -> None:
     assert [answer.status_code for answer in answers] == [302] * 4
     assert Offer.objects.count() == ClientAnswer.objects.count() == ToDo.objects.count() == 1
     assert ClientLink.objects.count() == 1
+
+
+def test_what_nobody_knows_of_a_job_is_said_in_words(client: Browser, deck: Deck) -> None:
+    CoatFactory(
+        job__deck=deck,
+        job__finished_from=date(2019, 1, 1),
+        job__finished_on=date(2019, 12, 31),
+        product=None,
+        batch=None,
+        colour="",
+    )
+
+    page = text_of(client.get(page_url(remind_of(deck))))
+
+    assert "<strong>Recoat</strong>, 2019</p> <p>Product not known</p>" in page
+    assert "Care record of 2019 (PDF)" in page
+
+
+def test_an_answer_stands_in_the_inbox_of_today_and_leads_to_what_it_is_about(
+    client: Browser, as_owner: Browser, url: str
+) -> None:
+    press(client, url, "price")
+
+    page = text_of(as_owner.get("/"))
+
+    to_do = ToDo.objects.get()
+    assert to_do.key == f"client-page/{ClientAnswer.objects.get().pk}"
+    assert f'<a href="/offers/{Offer.objects.get().pk}/">{to_do.words}</a>' in page

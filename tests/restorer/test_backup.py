@@ -25,7 +25,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 from pytest_django import Settings
 
-from clients.messaging import channels, outbox
+from clients.messaging import channels, incoming, outbox
 from clients.messaging.models import LetterBatch, Message
 from clients.models import Business, Client, Deck, User
 from reminders import tasks as reminder_tasks
@@ -177,9 +177,7 @@ def test_a_held_book_queues_nothing_by_itself_and_leaves_the_mailbox_alone(
     filled: str, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     fetched: list[int] = []
-    monkeypatch.setattr(
-        reminder_tasks.incoming, "fetch_unseen_mails", lambda *_, **__: fetched.append(1)
-    )
+    monkeypatch.setattr(incoming, "fetch_unseen_mails", lambda *_, **__: fetched.append(1))
     settings.BOUNCES_HOST = "mail.example.com"
     ReminderStepFactory(is_on=True, goes_by_itself=True)
     reminder_tasks.fetch_bounces()

@@ -13,7 +13,7 @@ from clients.messaging.channels.transport import (
     Transport,
     TransportDownError,
 )
-from clients.messaging.models.mail_server import SMTP_BACKEND
+from clients.messaging.models import SMTP_BACKEND
 from clients.models import Business, Channel
 
 

@@ -34,8 +34,7 @@ from clients.messaging.channels.transport import (
     SendResult,
     TransportDownError,
 )
-from clients.messaging.models import Attachment, MailServer, Message
-from clients.messaging.models.mail_server import SMTP_BACKEND
+from clients.messaging.models import SMTP_BACKEND, Attachment, MailServer, Message
 from clients.messaging.suppression import ascii_domain
 from clients.models import Business
 from clients.sealing import SealError

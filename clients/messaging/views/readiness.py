@@ -14,8 +14,7 @@ from clients.access import business_of, current_user, office_required, owner_req
 from clients.messaging.actions.mail_server import note_mail_tested, save_mail_server
 from clients.messaging.channels.email import SenderIdentity, mail_connection
 from clients.messaging.forms.mail_server import MailServerForm, TestMailForm
-from clients.messaging.incoming import has_bounce_mailbox
-from clients.messaging.incoming.mail_service import uses_mail_service
+from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import MailServer
 from clients.messaging.readiness import ReadyPart, local_parts, mail_server_label
 from clients.messaging.sending_domain import Finding
@@ -42,7 +41,7 @@ def ready_parts(business: Business) -> list[ReadyPart]:
 
 
 def bounces_part() -> ReadyPart:
-    is_read = has_bounce_mailbox() or uses_mail_service()
+    is_read = has_bounce_mailbox() or mail_service.uses_mail_service()
     words = (
         "What cannot be delivered is read."
         if is_read

@@ -1,8 +1,15 @@
 """What people write in a cell → values; what cannot be read raises UnreadableCell with a word on
 what may stand there. Pure: neither the database nor the settings are asked."""
 
-from jobs.importing.cells.addresses import AddressRead, region_key, split_address, street_key
+from jobs.importing.cells.addresses import (
+    POSTCODES,
+    AddressRead,
+    region_key,
+    split_address,
+    street_key,
+)
 from jobs.importing.cells.contacts import (
+    EMAIL_LIKE,
     PhoneRead,
     area_code_of,
     name_key,
@@ -12,6 +19,7 @@ from jobs.importing.cells.contacts import (
     read_phones,
 )
 from jobs.importing.cells.finishes import (
+    COLOUR_WORDS,
     FinishRead,
     finish_class_of,
     group_spellings,
@@ -31,9 +39,13 @@ from jobs.importing.cells.numbers import (
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
 from jobs.importing.cells.timber import TimberRead, names_timber, read_timber
-from jobs.importing.cells.work import PastWork, read_kind, read_past_work
+from jobs.importing.cells.work import PLANS, PastWork, read_kind, read_past_work
 
 __all__ = [
+    "COLOUR_WORDS",
+    "EMAIL_LIKE",
+    "PLANS",
+    "POSTCODES",
     "AddressRead",
     "Area",
     "Calendar",

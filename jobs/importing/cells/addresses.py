@@ -107,7 +107,7 @@ def town_at_the_end(text: str, is_town: Callable[[str], bool]) -> tuple[str, str
     return text, ""
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=10_000)
 def street_key(street: str) -> str:
     """The form in which two streets are compared: “9 Eider Dr.” is “9 eider drive”."""
     words = re.findall(r"\w+", fold_place_name(street).casefold())

@@ -33,7 +33,7 @@ class PhoneRead:
     is_mobile: bool
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def read_phones(text: str, country: str, area_code: str = "") -> tuple[PhoneRead, ...]:
     """All numbers of a cell. Raises UnreadableCell when digits are left that are no number."""
     found = []
@@ -114,7 +114,7 @@ def read_name(text: str) -> str:
     return f"{first} {last}" if is_turned else text
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=10_000)
 def name_key(name: str) -> str:
     """The form in which two names are compared: no accents, titles or points, words in order."""
     words = re.findall(r"\w+", strip_accents(name).casefold().replace("&", " "))

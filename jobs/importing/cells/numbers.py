@@ -54,7 +54,7 @@ def plain_number(text: str, *, is_money: bool = False) -> Decimal:
         raise UnreadableCell(f"“{text}” is not a number.") from None
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=10_000)
 def read_money(text: str) -> Decimal | None:
     """“$1,250.00 + tax” → 1250.00; None where nothing was charged or written."""
     if is_blank(text):
@@ -68,7 +68,7 @@ def read_money(text: str) -> Decimal | None:
     return -value if found[1] or found[2] else value
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=10_000)
 def read_area(text: str, bare_unit: str = "") -> Area | None:
     """“24 m2”, “260 sq ft”, “12x14”, “~320'”, “20x10 + 4x6” → m². `bare_unit` is what numbers
     without a unit are in: “m2” or “ft2”. None where nothing is said."""
@@ -126,7 +126,7 @@ def checked_area(text: str, value: Decimal, unit: str, *, is_bare: bool) -> Area
     return Area(area, is_bare)
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def read_litres(text: str, bare_unit: str = "l") -> Decimal | None:
     """“1 gal”, “3.5 L”, “2 x 4L”, “500 ml” → litres. None where no amount is written."""
     words = text.casefold()
@@ -164,7 +164,7 @@ def volume(value: Decimal, text: str) -> Decimal:
     return litres
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def read_coats(text: str) -> int | None:
     """“2 cts”, “two coats”, “2x”: how many coats; None where it is not said."""
     words = text.casefold()

@@ -52,7 +52,7 @@ def month_numbers() -> dict[str, int]:
     return found
 
 
-@lru_cache(maxsize=50_000)
+@lru_cache(maxsize=10_000)
 def read_span(text: str, calendar: Calendar) -> DaySpan:
     """The days that the text may mean. Raises UnreadableCell."""
     try:

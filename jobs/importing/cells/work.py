@@ -44,7 +44,7 @@ class PastWork:
     words: str
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def read_kind(text: str) -> str:
     """strip, recoat, clean or repair; nothing where the words say none of these."""
     for kind, pattern in KIND_PATTERNS.items():
@@ -53,7 +53,7 @@ def read_kind(text: str) -> str:
     return ""
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def read_past_work(text: str, calendar: Calendar) -> tuple[PastWork, ...]:
     """“oiled 2x spring 21, strip 2018” → two jobs. What is planned or asked is none."""
     found = []

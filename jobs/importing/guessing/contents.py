@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from jobs.importing.cells import (
+    POSTCODES,
     Calendar,
     UnreadableCell,
     finish_class_of,
@@ -20,7 +21,6 @@ from jobs.importing.cells import (
     read_phones,
     read_span,
 )
-from jobs.importing.cells.addresses import POSTCODES
 from jobs.importing.gazetteer import Gazetteer
 
 CellTest = Callable[[str], bool]

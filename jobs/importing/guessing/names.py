@@ -18,7 +18,7 @@ def folded_head(head: str) -> str:
     return " ".join(re.findall(r"[^\W_]+|\$", words.casefold().replace("²", "2")))
 
 
-@lru_cache(maxsize=20_000)
+@lru_cache(maxsize=10_000)
 def name_score(head: str, field: str) -> float:
     """0 to 1: 1 where the head is one of the field's, less where it only holds or resembles one."""
     words = folded_head(head)

@@ -68,12 +68,11 @@ class Answers:
 
     @classmethod
     def of(cls, doubts: Sequence[Doubt], decisions: Mapping[str, Mapping[str, str]]) -> "Answers":
-        found: dict[str, dict[str, str]] = {}
+        found = {key: dict(given) for key, given in decisions.items()}
         for doubt in doubts:
-            given = decisions.get(doubt.key, {})
-            found[doubt.key] = {
-                entry.key: given.get(entry.key, entry.preset) for entry in doubt.entries
-            }
+            answers = found.setdefault(doubt.key, {})
+            for entry in doubt.entries:
+                answers.setdefault(entry.key, entry.preset)
         return cls(found)
 
     def get(self, doubt: str, key: str = "", default: str = "") -> str:

@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from jobs.importing.cells import finish_class_of, product_kind_of, read_kind
+from jobs.importing.cells import COLOUR_WORDS, finish_class_of, product_kind_of, read_kind
 
 MONEY_ONLY = re.compile(
     r"^\W*(?:hst|gst|pst|vat|tax|taxes|deposit|payment|paid|balance|interest|tip|e-?transfer)\b",
@@ -76,7 +76,5 @@ def is_product(piece: str) -> bool:
 
 
 def is_colour_piece(piece: str) -> bool:
-    from jobs.importing.cells.finishes import COLOUR_WORDS
-
     words = piece.casefold().split()
     return 0 < len(words) <= 2 and words[-1] in COLOUR_WORDS

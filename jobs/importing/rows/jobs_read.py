@@ -1,12 +1,13 @@
 """The work that a row tells of: by its date, by its notes, or by the lines of an invoice."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from jobs.importing.cells import (
+    PLANS,
     Calendar,
     PastWork,
     UnreadableCell,
@@ -20,7 +21,6 @@ from jobs.importing.cells import (
     read_past_work,
     read_span,
 )
-from jobs.importing.cells.work import PLANS
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
 from jobs.importing.rows.doubts import finish_key_of
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from jobs.importing.rows.doubts import Answers
     from jobs.importing.rows.row_reader import Cells
 
+Value = TypeVar("Value")
 KIND_ORDER = ["strip", "recoat", "clean", "repair"]
 SEVERAL_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
 
@@ -292,7 +293,10 @@ class JobReader:
                     unit.remarks.append(str(error))
         return None
 
-    def number(self, read, text: str, unit: UnitRead, field: str):  # type: ignore[no-untyped-def]
+    def number(
+        self, read: Callable[[str], Value | None], text: str, unit: UnitRead, field: str
+    ) -> Value | None:
+        """What the cell says; one that cannot be read is a problem of its field."""
         if not text:
             return None
         try:
@@ -320,7 +324,7 @@ def money_or_none(text: str) -> Decimal | None:
         return None
 
 
-def quiet(read, text: str):  # type: ignore[no-untyped-def]
+def quiet(read: Callable[[str], Value | None], text: str) -> Value | None:
     """What the words say by the way, if anything."""
     try:
         return read(text)

@@ -7,8 +7,7 @@ from itertools import combinations
 
 from rapidfuzz import fuzz
 
-from jobs.importing.cells import name_key, read_name, street_key
-from jobs.importing.cells.contacts import EMAIL_LIKE
+from jobs.importing.cells import EMAIL_LIKE, name_key, read_name, street_key
 from jobs.importing.rows.facts import ClientCells
 
 ASK_FROM = 68  # of 100: less alike is two clients
