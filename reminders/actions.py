@@ -13,8 +13,13 @@ from django.utils import timezone
 from clients.events import decks_changed, messages_taken_back, work_decided
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message, Sending
-from clients.messaging.outbox import Transition, dismiss_message, is_in_doubt, queueing
-from clients.messaging.outbox.compliance import expire_after
+from clients.messaging.outbox import (
+    Transition,
+    dismiss_message,
+    expire_after,
+    is_in_doubt,
+    queueing,
+)
 from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User

@@ -45,6 +45,7 @@ SECTION_OF_PAGE = {
     "steps:otherwise": "Outbox",
     "jobs:to_buy": "Diary",
     "own_password": "Settings",
+    "backup": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"
@@ -69,6 +70,7 @@ SECTION_OF_GROUP = {
     "jobs": "Clients",
     "reminders": "Due list",
     "pacing": "Diary",
+    "lists": "Settings",
     "offers": "Offers",
     "diary": "Diary",
     "outbox": "Outbox",

@@ -9,14 +9,7 @@ from datetime import datetime, timedelta
 from django.utils.timesince import timesince
 
 from clients.messaging.models import Message, SendingRules
-from clients.models import Channel
-
-WAYS_IN_WORDS = {
-    Channel.EMAIL: "mailed",
-    Channel.TEXT: "by text message",
-    Channel.LETTER: "to print",
-    Channel.CALL: "to phone",
-}
+from clients.models import Channel, traits_of
 
 
 @dataclass(frozen=True)
@@ -87,6 +80,6 @@ def contact_warning(message: Message, now: datetime) -> str:
 def sent_in_words(messages: Iterable[Message]) -> str:
     """“6 mailed, 2 to print”."""
     counted = Counter(message.channel for message in messages)
-    parts = [f"{counted[each]} {words}" for each, words in WAYS_IN_WORDS.items() if counted[each]]
-    others = sum(number for each, number in counted.items() if each not in WAYS_IN_WORDS)
-    return ", ".join([*parts, *([f"{others} by other ways"] if others else [])])
+    return ", ".join(
+        f"{counted[each]} {traits_of(each).told_words}" for each in Channel if counted[each]
+    )

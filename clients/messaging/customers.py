@@ -9,10 +9,10 @@ from datetime import date
 from clients.messaging.law import LegalRule
 from clients.messaging.models import Consent
 from clients.messaging.reach import Reach
-from clients.models import Business, Channel, Client
+from clients.models import Business, Channel, Client, channels_with
 
 CUSTOMER = Consent.Basis.CUSTOMER
-CUSTOMER_CHANNELS = (Channel.EMAIL, Channel.TEXT)
+CUSTOMER_CHANNELS = tuple(channels_with("machine"))
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,7 @@ class ChannelTraits:
     carries_files: bool = False
     opt_out_field: str = ""  # of texts; a reminder or offer must hold it
     declares_advertisement: bool = False  # its texts may say that they are one
+    told_words: str = "told"  # what became of its messages, after a number
     law: str = ""  # the medium of the law's table that it counts as; empty means its own
     consent_label: StrOrPromise
     consent_wording: StrOrPromise  # a whole sentence, for it is agreed to as it stands
@@ -70,6 +71,7 @@ CHANNEL_TRAITS: dict[str, ChannelTraits] = {
         address=AddressKind.MAILBOX,
         contact_kinds=("email",),
         machine="mail server",
+        told_words="mailed",
         needs_subject=True,
         carries_html=True,
         carries_files=True,
@@ -85,6 +87,7 @@ CHANNEL_TRAITS: dict[str, ChannelTraits] = {
         address=AddressKind.NUMBER,
         contact_kinds=("mobile",),
         machine="text message gateway",
+        told_words="by text message",
         through_gateway=True,
         in_sms_parts=True,
         disturbs=True,
@@ -99,6 +102,7 @@ CHANNEL_TRAITS: dict[str, ChannelTraits] = {
     ),
     Channel.LETTER: ChannelTraits(
         address=AddressKind.POSTAL,
+        told_words="to print",
         carries_files=True,
         consent_label=_("By letter"),
         consent_wording=_(
@@ -109,6 +113,7 @@ CHANNEL_TRAITS: dict[str, ChannelTraits] = {
     Channel.CALL: ChannelTraits(
         address=AddressKind.NUMBER,
         contact_kinds=("mobile", "phone"),
+        told_words="to phone",
         disturbs=True,
         is_spoken=True,
         on_one_line=True,

@@ -19,7 +19,7 @@ from jobs.models import CoatApplied
 from jobs.tracing.trace import ProductTrace
 
 MAX_RECALLED = 2_000  # clients on one page
-FIRST_CHANNELS = [Channel.EMAIL, Channel.TEXT, Channel.LETTER, Channel.CALL]
+FIRST_CHANNELS = list(Channel)
 
 
 @dataclass(frozen=True)

@@ -163,8 +163,6 @@ class Coats(ArrayRecord):
     ----------
     coated_on : array_like
         Date of the coat in days since 1970-01-01; the middle of the span where only that is known.
-    coated_within : array_like
-        Days that the coat may lie before or after that date; 0 where the day is known.
     latitude : array_like
         Degrees, south negative; tells which half of the year is summer.
     sun : array_like, shape (12,), (1, 12) or (n, 12)
@@ -200,12 +198,13 @@ class Coats(ArrayRecord):
         Day of the client's own last look at this coat; NaN if none.
     asked_worn : array_like of bool
         Whether it looked worn to them.
+    coated_within : array_like
+        Days that the coat may lie before or after that date; 0 where the day is known.
     mix : UnknownMix
         What stands in for what is unknown; one for all rows.
     """
 
     coated_on: Any
-    coated_within: Any = 0.0
     latitude: Any
     sun: Any
     wet_days: Any
@@ -231,6 +230,7 @@ class Coats(ArrayRecord):
     worn_on: Any = np.nan
     asked_on: Any = np.nan
     asked_worn: Any = False
+    coated_within: Any = 0.0
     mix: UnknownMix = PUBLISHED_MIX
 
     def __post_init__(self) -> None:

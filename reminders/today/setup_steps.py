@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
-from clients.models import Business, Channel, Deck
+from clients.models import Business, Deck, channels_with
 from jobs.models import Crew, PriceList, Product
 
 FULL_BOOK_DECKS = 20  # from so many on the list is in, and the steps stand apart no more
@@ -23,8 +23,8 @@ class SetupStep:
     url: str
 
 
-def setup_steps(business: Business) -> Sequence[SetupStep]:
-    """In the order in which one does them."""
+def setup_steps(business: Business, *, may_manage: bool) -> Sequence[SetupStep]:
+    """In the order in which one does them; a list is brought in by an owner."""
     decks = Deck.objects.current().count()
     return [
         business_step(business),
@@ -32,7 +32,7 @@ def setup_steps(business: Business) -> Sequence[SetupStep]:
             "Your clients and decks",
             decks > 0,
             f"{decks} deck{'' if decks == 1 else 's'} entered" if decks else "nobody yet",
-            reverse("clients:new"),
+            reverse("lists:choose" if may_manage else "clients:new"),
         ),
         row_step("Products you use", Product.objects.count(), "product", "jobs:products"),
         row_step("Prices", PriceList.objects.count(), "price list", "prices:list"),
@@ -64,10 +64,10 @@ def row_step(name: str, count: int, word: str, page: str) -> SetupStep:
 def mail_step(business: Business) -> SetupStep:
     """An e-mail that a mail server took shows that sending works."""
     went = Message.objects.filter(
-        channel=Channel.EMAIL, state__in=[State.ACCEPTED, State.DELIVERED]
+        channel__in=channels_with("is_by_mailbox"), state__in=[State.ACCEPTED, State.DELIVERED]
     ).exists()
     state = "an e-mail has gone out" if went else "no e-mail has gone out yet"
-    return SetupStep("E-mail works", went, state, reverse("speech:domain"))
+    return SetupStep("E-mail works", went, state, reverse("settings:ready"))
 
 
 def reminder_step() -> SetupStep:

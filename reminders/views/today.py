@@ -129,7 +129,9 @@ def setup_steps_shown(request: HttpRequest, decks: int) -> list[Any]:
     """While the book is small and something is missing."""
     if decks >= today_page.FULL_BOOK_DECKS:
         return []
-    steps = list(today_page.setup_steps(business_of(request)))
+    steps = list(
+        today_page.setup_steps(business_of(request), may_manage=current_user(request).may_manage)
+    )
     return [] if all(step.is_done for step in steps) else steps
 
 

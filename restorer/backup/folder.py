@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -96,8 +97,9 @@ def forget_old_runs() -> None:
 
 def start_backup() -> None:
     """In a process of its own: the task worker would call off what takes longer than its time."""
-    subprocess.Popen(  # noqa: S603
+    begun = subprocess.Popen(  # noqa: S603
         [sys.executable, MANAGE_PY, "backup"],
         stdin=subprocess.DEVNULL,
         start_new_session=True,
     )
+    threading.Thread(target=begun.wait, daemon=True).start()  # so that no dead child is left

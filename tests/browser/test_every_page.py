@@ -44,6 +44,9 @@ OTHERWISE = {
     "/settings/gateway/addresses/",
     "/settings/gateway/test/",
     "/settings/mail-server/test/",
+    "/settings/backup/now/",
+    "/settings/backup/release/",
+    "/settings/backup/export/",
 }
 
 

@@ -52,7 +52,7 @@ OWNER_AND_OFFICE = """
     deck_forms:bring_back
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
     jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
-    outbox:to_do pacing:household pacing:plan reminders:due reminders:due_month
+    pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen remove_view save_view settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview

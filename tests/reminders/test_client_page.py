@@ -375,7 +375,7 @@ def test_what_nobody_knows_of_a_job_is_said_in_words(client: Browser, deck: Deck
 
     page = text_of(client.get(page_url(remind_of(deck))))
 
-    assert "<strong>Recoat</strong>, 2019</p> <p>Product not known</p>" in page
+    assert "<strong>Clean and recoat</strong>, 2019</p> <p>Product not known</p>" in page
     assert "Care record of 2019 (PDF)" in page
 
 

@@ -17,7 +17,7 @@ OWN_ENTRANCES = {
     "clients.messaging.models": {"gateway", "message"},  # names that say enough only beside theirs
     "reminders.forecast": {"arrays"},  # names of types, which pure cores share
     "restorer.demo": {"style_samples"},
-    "restorer.local": {"postgres_programs"},  # wanted before anything is installed
+    "restorer.local": {"postgres_programs", "processes"},  # wanted before anything is installed
 }
 
 

@@ -18,7 +18,7 @@ from django.db.models import Max
 from django.dispatch import receiver
 
 from clients.events import clients_left
-from clients.messaging.channels.email import SenderIdentity, mail_connection
+from clients.messaging.channels import SenderIdentity, mail_connection
 from clients.messaging.models import SendingRules, StaffNotice
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.models import Business, Channel, Client, User

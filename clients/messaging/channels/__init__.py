@@ -6,6 +6,7 @@ from collections.abc import Callable
 from django.conf import settings
 
 from clients.messaging.channels import email, mail_backend
+from clients.messaging.channels.email import SenderIdentity, mail_connection
 from clients.messaging.channels.text import GatewayTransport
 from clients.messaging.channels.transport import (
     SendOutcome,
@@ -36,6 +37,8 @@ __all__ = [
     "GatewayTransport",
     "SendOutcome",
     "SendResult",
+    "SenderIdentity",
     "Transport",
     "TransportDownError",
+    "mail_connection",
 ]

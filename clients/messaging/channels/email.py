@@ -15,11 +15,12 @@ import binascii
 import contextlib
 import re
 import smtplib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from email.header import Header
 from email.utils import encode_rfc2231, format_datetime, formataddr
+from functools import partial
 
 from django.conf import settings
 from django.core.mail import get_connection
@@ -206,13 +207,15 @@ class SmtpRefusedError(Exception):
         self.reply = reply
 
 
-def smtp_backend() -> EmailBackend:
+def backend_maker() -> Callable[[], EmailBackend]:
     """By the environment, if it names a server; else by what was entered on the page of the mail
-    server; else by Django's settings. Raises `SealError`."""
+    server; else by Django's settings. Reads the database now, and not when it is called. Raises
+    `SealError`."""
     kept = MailServer.in_use()
     if kept is None:
-        return EmailBackend()
-    return EmailBackend(
+        return EmailBackend
+    return partial(
+        EmailBackend,
         host=kept.host,
         port=kept.port,
         username=kept.username,
@@ -225,7 +228,7 @@ def smtp_backend() -> EmailBackend:
 def mail_connection() -> BaseEmailBackend:
     """What mail to the people of the business goes by: the same as the outbox."""
     if settings.OUTBOX_BACKEND == SMTP_BACKEND:
-        return smtp_backend()
+        return backend_maker()()
     return get_connection(settings.OUTBOX_BACKEND)
 
 
@@ -236,6 +239,8 @@ class SmtpTransport:
         self.identity = SenderIdentity.for_business(business)
         self.smtp: smtplib.SMTP | None = None
         self.has_sent = False
+        # a connection is made anew while the database has an answer open, which allows no query
+        self.make_backend: Callable[[], EmailBackend] | None = None
         self.lease_seconds: float = (SMTP_PHASES + 1) * (settings.EMAIL_TIMEOUT or 60) + 60
 
     @property
@@ -244,7 +249,8 @@ class SmtpTransport:
 
     def connect(self) -> None:
         try:
-            backend = smtp_backend()
+            self.make_backend = self.make_backend or backend_maker()
+            backend = self.make_backend()
         except SealError as error:
             raise TransportDownError(str(error)) from error
         try:

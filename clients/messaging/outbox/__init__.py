@@ -1,6 +1,7 @@
 """The outbox: what is to be said to clients, said at most once, and never lost from sight."""
 
 from clients.messaging.outbox.book_hold import hold_book, release_book
+from clients.messaging.outbox.compliance import expire_after
 from clients.messaging.outbox.decisions import (
     cancel_unsent,
     confirm_sent,
@@ -30,6 +31,7 @@ __all__ = [
     "confirm_sent",
     "deliver",
     "dismiss_message",
+    "expire_after",
     "hold_book",
     "hold_message",
     "is_in_doubt",

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients.access import business_of, current_user, office_required, owner_required
 from clients.messaging.actions.mail_server import note_mail_tested, save_mail_server
-from clients.messaging.channels.email import SenderIdentity, mail_connection
+from clients.messaging.channels import SenderIdentity, mail_connection
 from clients.messaging.forms.mail_server import MailServerForm, TestMailForm
 from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import MailServer
