@@ -366,6 +366,7 @@ def test_two_presses_at_the_same_moment_count_once() -> None:
 def test_what_nobody_knows_of_a_job_is_said_in_words(client: Browser, deck: Deck) -> None:
     CoatFactory(
         job__deck=deck,
+        job__kind="recoat",
         job__finished_from=date(2019, 1, 1),
         job__finished_on=date(2019, 12, 31),
         product=None,
