@@ -37,6 +37,10 @@ class RowToSend:
     def way(self) -> str:
         return str(Channel(self.channel).label)
 
+    @property
+    def is_spoken(self) -> bool:
+        return traits_of(self.channel).is_spoken
+
 
 @dataclass(frozen=True)
 class ConfirmPage:

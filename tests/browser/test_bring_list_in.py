@@ -20,7 +20,7 @@ def test_a_sheet_of_sixty_clients_is_a_due_list_after_few_decisions(
     add_towns()
     rows = old_lists.write_client_sheet(tmp_path / "clients.xlsx")
     page = open_as("owner", "/", size=DESKTOP)
-    page.get_by_role("link", name="Bring your list in").click()
+    page.get_by_role("link", name="Your clients and decks").click()
     page.get_by_label("Your list").set_input_files(tmp_path / "clients.xlsx")
     page.get_by_role("button", name="Read it").click()
 

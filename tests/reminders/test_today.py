@@ -528,7 +528,7 @@ def test_a_book_with_little_in_it_says_what_is_to_be_entered_with_its_state(page
     text = words()
 
     assert "Your clients and decks nobody yet To do" in text
-    for address in ("/jobs/products/", "/settings/prices/", "/diary/crews/", "/clients/new/"):
+    for address in ("/jobs/products/", "/settings/prices/", "/diary/crews/", "/settings/lists/"):
         assert f'href="{address}"' in page().content.decode()
 
     DeckFactory()
