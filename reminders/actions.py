@@ -24,7 +24,7 @@ from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
-from reminders.models import Forecast, Reminder, Stop
+from reminders.models import ClientLink, Forecast, Reminder, Stop
 from reminders.steps import (
     Draft,
     LeftOut,
@@ -150,6 +150,11 @@ def queue_planned_messages(made: ReminderPlan, run: QueueRun) -> list[Message]:
         made.left_out += unwritable_decks(
             next(each for each in made.planned if each.key == key), ALREADY_QUEUED
         )
+    ClientLink.objects.bulk_create(
+        ClientLink(message=new[draft.planned.key], page_hash=draft.page.page_hash, made_at=run.now)
+        for draft in drafts
+        if draft.page and draft.planned.key in new
+    )
     Reminder.objects.bulk_create(
         Reminder(
             deck_id=due_step.coat.deck_id,
@@ -279,6 +284,8 @@ def cancel_outdated_reminders(*, deck_ids: Collection[int], now: datetime) -> in
 
 def forget_unsent_reminders(*, message_ids: Collection[int]) -> int:
     """The decisions behind messages that were taken back before they left; how many."""
+    # The same message queued again has the same page; of one that nobody got nothing was answered.
+    ClientLink.objects.filter(message__in=message_ids).delete()
     return Reminder.objects.filter(message__in=message_ids).delete()[0]
 
 

@@ -336,6 +336,7 @@ class Stop(models.Model):
     class Why(models.TextChoices):
         DECLINED = "declined", "The client declined an offer"
         ASKED = "asked", "The client asked to be left alone"
+        SOLD = "sold", "The client has sold the house"
         BY_HAND = "by_hand", "Somebody of the business decided so"
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="stops")
@@ -363,6 +364,74 @@ class Stop(models.Model):
         return (
             f"{said} No reminders until {display.format_day(self.until)}." if self.until else said
         )
+
+
+class ClientLink(models.Model):
+    """The private page of one client that a reminder leads to; only a hash of its address is
+    kept."""
+
+    message = models.OneToOneField(Message, on_delete=models.PROTECT, related_name="client_link")
+    page_hash = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-made_at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="client_link_hash_is_hex", condition=Q(page_hash__regex=r"^[0-9a-f]{64}$")
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"Link of {self.message}"
+
+
+class ClientAnswerQuerySet(models.QuerySet["ClientAnswer"]):
+    def live(self) -> "ClientAnswerQuerySet":
+        """Not taken back."""
+        return self.filter(undone_at=None)
+
+
+class ClientAnswer(models.Model):
+    """What a client pressed on their page; what followed from it is in `given`."""
+
+    class Kind(models.TextChoices):
+        OFFER = "offer", "Wants a price, or a week"
+        NOT_NOW = "not_now", "Not this year"
+        SOLD = "sold", "Has sold the house"
+        DETAILS = "details", "Other details"
+        CONTACT = "contact", "How we may write"
+        CHECK = "check", "How the deck looks"
+
+    link = models.ForeignKey(ClientLink, on_delete=models.PROTECT, related_name="answers")
+    kind = models.CharField(max_length=7, choices=Kind.choices)
+    given = models.JSONField(default=dict, help_text="What was chosen or typed, and what was made.")
+    at = models.DateTimeField(db_default=Now())
+    undone_at = models.DateTimeField(null=True, blank=True, help_text="The client took it back.")
+    decided_at = models.DateTimeField(null=True, blank=True, help_text="Of details: looked at.")
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
+    is_taken_over = models.BooleanField(default=False, help_text="Of details: now in the book.")
+
+    objects = ClientAnswerQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(
+                name="client_answer_kind_known",
+                condition=Q(kind__in=["offer", "not_now", "sold", "details", "contact", "check"]),
+            ),
+            models.UniqueConstraint(
+                fields=["link", "kind"],
+                condition=Q(undone_at=None, kind__in=["offer", "not_now", "sold"]),
+                name="client_answer_once_a_link",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.at:%Y-%m-%d %H:%M}"
 
 
 class PacedDeck(models.Model):

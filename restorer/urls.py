@@ -13,6 +13,7 @@ urlpatterns = [
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),
+    path("", include("reminders.urls.public")),
     path("hooks/", include("clients.messaging.urls.hooks")),
     path("jobs/", include("jobs.urls.jobs")),
     path("offers/", include("jobs.urls.offers")),

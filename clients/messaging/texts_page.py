@@ -18,9 +18,17 @@ from clients.models import Business, Channel, Client, traits_of
 class TextListing:
     """One text of the list."""
 
+    purpose: str
     channel: str
     wording: Wording
     language: str
+
+    @property
+    def lacks_page(self) -> bool:
+        """Our own words, written before there was a page to lead to."""
+        return self.wording.is_own and texts.lacks_client_page(
+            self.wording, self.purpose, self.channel
+        )
 
     @property
     def state(self) -> str:
@@ -40,7 +48,7 @@ def text_listings(
             purpose,
             name,
             [
-                TextListing(channel, known.wording(purpose, channel, language), language)
+                TextListing(purpose, channel, known.wording(purpose, channel, language), language)
                 for channel in Channel.values
             ],
         )

@@ -22,6 +22,10 @@ def grade_field(label: str) -> "models.PositiveSmallIntegerField[int | None, int
 class Visit(models.Model):
     """What was found on a deck on a day, before any work, and why the visit happened."""
 
+    class Observer(models.TextChoices):
+        CREW = "crew", "One of us"
+        CLIENT = "client", "The client"
+
     class Reason(models.TextChoices):
         ROUTINE = "routine", "Routine check"
         DUE = "due", "It was due"
@@ -46,6 +50,13 @@ class Visit(models.Model):
         blank=True,
         help_text="Per cent, by meter.",
     )
+    observer = models.CharField(
+        max_length=6,
+        choices=Observer.choices,
+        db_default=Observer.CREW,
+        default=Observer.CREW,
+        help_text="A client’s look is doubted more, and decides no work.",
+    )
     found_by = models.CharField(max_length=120, blank=True, help_text="Who graded.")
     notes = models.TextField(blank=True, max_length=20_000)
     recorded_by = models.ForeignKey(
@@ -63,6 +74,9 @@ class Visit(models.Model):
                     condition=Q(**{name: None}) | Q(**{f"{name}__lte": 5}),
                 )
                 for name in GRADE_FIELDS
+            ),
+            models.CheckConstraint(
+                name="visit_observer_known", condition=Q(observer__in=["crew", "client"])
             ),
             models.CheckConstraint(
                 name="visit_moisture_is_a_share",

@@ -19,6 +19,7 @@ from jobs.offers.page import (
     is_offer_bookable,
     offer_by_token_hash,
     week_text,
+    weeks_for_work,
 )
 from jobs.offers.pricing import (
     PricedLine,
@@ -58,6 +59,7 @@ __all__ = [
     "strip_scopes",
     "totals_of_lines",
     "week_text",
+    "weeks_for_work",
     "with_tax_names",
     "work_hours_by_deck",
 ]

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 
 from clients import display
 from clients.languages import supported_language
+from clients.models import Property
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
@@ -235,8 +236,14 @@ def is_offer_bookable(offer: Offer) -> bool:
 def bookable_weeks(offer: Offer, *, today: date) -> list[date]:
     """Mondays of weeks with room for this work;
     where the program can find no day, of all weeks of the season."""
-    weeks = diary.week_capacities(hours=offer.hours, site=offer.site, today=today)
-    chosen = [week for week in weeks if week.has_room] if is_offer_bookable(offer) else weeks
+    return weeks_for_work(hours=offer.hours, site=offer.site, today=today)
+
+
+def weeks_for_work(*, hours: Decimal, site: Property, today: date) -> list[date]:
+    """The same for work that no offer is drafted for yet; 0 hours mean that nobody knows."""
+    weeks = diary.week_capacities(hours=hours, site=site, today=today)
+    is_bookable = hours > 0 and Crew.objects.filter(is_active=True).exists()
+    chosen = [week for week in weeks if week.has_room] if is_bookable else weeks
     return [week.monday for week in chosen if (week.monday - today).days >= NOTICE_DAYS]
 
 

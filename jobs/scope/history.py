@@ -85,7 +85,9 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     ids = [deck.pk for deck in decks]
     build = Job.objects.coat_build_by_deck(ids)
     jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
-    visits = group_by_deck(Visit.objects.filter(deck__in=ids).order_by("-visited_on", "-id"))
+    visits = group_by_deck(
+        Visit.objects.filter(deck__in=ids, observer="crew").order_by("-visited_on", "-id")
+    )
     return {
         deck.pk: history_of_deck(
             deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, [])

@@ -52,6 +52,7 @@ LEFT JOIN LATERAL (
         SELECT coalesce(overall, greatest(greying, beading, flaking, cracking, mould)) AS grade
     ) AS g
     WHERE v.deck_id = wanted.deck_id AND v.visited_on > coalesce(newest.laid_on, '-infinity')
+        AND v.observer = 'crew'
 ) AS seen ON true
 """
 

@@ -7,6 +7,7 @@ REML-type correction of the two variance components, and a Laplace posterior.
 
 from reminders.forecast.arrays import Floats
 from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
+from reminders.forecast.check_value import client_check_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -63,6 +64,7 @@ __all__ = [
     "Visits",
     "backtest",
     "best_workable_month",
+    "client_check_values",
     "extraterrestrial_radiation",
     "life_bounds",
     "log_scores",

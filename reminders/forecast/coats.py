@@ -40,6 +40,8 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "coated_on": (EARLIEST_DAY, LATEST_DAY, False),
     "sound_on": (EARLIEST_DAY, LATEST_DAY, True),
     "worn_on": (EARLIEST_DAY, LATEST_DAY, True),
+    "asked_on": (EARLIEST_DAY, LATEST_DAY, True),
+    "asked_worn": (0, 1, False),
     "roof_cover": (0, 1, False),
     "summer_shade": (0, 1, False),
     "winter_shade": (0, 1, False),
@@ -192,6 +194,10 @@ class Coats(ArrayRecord):
         Last inspection that found this coat sound; NaN if none.
     worn_on : array_like
         First inspection that found this coat worn; NaN if none.
+    asked_on : array_like
+        Day of the client's own last look at this coat; NaN if none.
+    asked_worn : array_like of bool
+        Whether it looked worn to them.
     coated_within : array_like
         Days that the coat may lie before or after that date; 0 where the day is known.
     mix : UnknownMix
@@ -222,6 +228,8 @@ class Coats(ArrayRecord):
     preparation: Any = "clean"
     sound_on: Any = np.nan
     worn_on: Any = np.nan
+    asked_on: Any = np.nan
+    asked_worn: Any = False
     coated_within: Any = 0.0
     mix: UnknownMix = PUBLISHED_MIX
 

@@ -15,13 +15,12 @@ from reminders.forecast.posterior_mode import (
     group_by_coat_count,
     prepare_log_posterior,
 )
-from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.priors import OBSERVER_DOUBTS, PUBLISHED_PRIOR
 from reminders.forecast.reml import apply_reml_correction
 
 # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 FINE_QUADRATURE_NODES = 31
-# judgement: one visit in a hundred is graded on the wrong side of the limit
-MISCLASSIFICATION = 0.01
+MISCLASSIFICATION = OBSERVER_DOUBTS["crew"].misclassification
 
 
 def fit(

@@ -143,8 +143,9 @@ def scored_visits(
     ScoredVisits
         The visits; those at an age that is known already tell nothing and are left out.
     """
-    visits = book.visits
-    age = ages_at_visits(book.coats, book.visits, weights)
+    # What a client saw is doubted too much to judge a forecast by.
+    visits = book.visits.take(np.flatnonzero(~book.visits.by_client))
+    age = ages_at_visits(book.coats, visits, weights)
     order = np.lexsort((visits.visited_on, visits.coat))
     coat = visits.coat[order]
     worn = visits.worn[order]

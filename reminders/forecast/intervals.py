@@ -1,7 +1,7 @@
 """From as-found grades to what they say about the life of a coat: an interval, or one end of it."""
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,12 +41,15 @@ class Visits(ArrayRecord):
         As-found grade, 0 to 5; half steps are allowed.
     reason : array_like
         Word of `REASONS`, or its code.
+    by_client : array_like of bool
+        Whether the client looked, and not one of us: doubted more, and never against us.
     """
 
     coat: Any
     visited_on: Any
     grade: Any
     reason: Any = "routine"
+    by_client: Any = False
 
     def __post_init__(self) -> None:
         coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
@@ -56,6 +59,8 @@ class Visits(ArrayRecord):
                 self, name, _numeric_visits(name, getattr(self, name), len(coat), low, high)
             )
         object.__setattr__(self, "reason", _encode_reasons(self.reason, len(coat)))
+        looked = np.broadcast_to(np.asarray(self.by_client, dtype=bool), (len(coat),))
+        object.__setattr__(self, "by_client", looked)
         order = np.argsort(coat, kind="stable")
         back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
         if back.any():
@@ -124,6 +129,8 @@ class CensoredLives(ArrayRecord):
         deck, because the prediction conditions on them.
     weight : ndarray, shape (n,)
         How many coats a row stands for.
+    lower_by_client, upper_by_client : ndarray of bool, shape (n,)
+        Whether that end rests on the client's own look, which is doubted more.
     lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
         The same ages for each of the days on which the coat may have been laid; without columns
         where all days are known.
@@ -135,16 +142,19 @@ class CensoredLives(ArrayRecord):
     deck: Integers
     running: Any = None
     weight: Any = None
+    lower_by_client: Any = None
+    upper_by_client: Any = None
     lower_at_starts: Any = None
     upper_at_starts: Any = None
 
     def __post_init__(self) -> None:
         count = len(self.lower)
+        for name in ("running", "lower_by_client", "upper_by_client"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros(count, dtype=bool))
         for name in ("lower_at_starts", "upper_at_starts"):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.zeros((count, 0)))
-        if self.running is None:
-            object.__setattr__(self, "running", np.zeros(count, dtype=bool))
         if self.weight is None:
             object.__setattr__(self, "weight", np.ones(count))
         bad = {
@@ -186,6 +196,8 @@ class LifeBounds:
     conflict : ndarray of bool, shape (n,)
         Whether its grades contradict each other, such as sound after worn: to be looked at by a
         person.
+    lower_by_client, upper_by_client : ndarray of bool, shape (n,)
+        Whether that end rests on the client's own look.
     lower_at_starts, upper_at_starts : ndarray, shape (n, 0) or (n, len(START_NODES))
         The bounds for each of the days on which the coat may have been laid; without columns where
         all days are known.
@@ -195,8 +207,15 @@ class LifeBounds:
     upper: Floats
     seen: Booleans
     conflict: Booleans
-    lower_at_starts: Floats
-    upper_at_starts: Floats
+    lower_by_client: Booleans
+    upper_by_client: Booleans
+    lower_at_starts: Any = None
+    upper_at_starts: Any = None
+
+    def __post_init__(self) -> None:
+        for name in ("lower_at_starts", "upper_at_starts"):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, np.zeros((len(self.lower), 0)))
 
 
 def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_WEIGHTS) -> Floats:
@@ -256,45 +275,71 @@ def life_bounds(
     LifeBounds
         One row a coat.
     """
-    lower, upper = _age_bounds(coats, visits, weights, limits)
+    ages = _age_bounds(coats, visits, weights, limits)
     seen = np.zeros(len(coats), dtype=bool)
     seen[visits.coat] = True
-    starts = _bounds_at_starts(coats, visits, weights, limits, (lower, upper))
-    return LifeBounds(lower, upper, seen, lower >= upper, *starts)
+    by_client = ages.ends_by_client()
+    lower, upper = ages.narrowed(*by_client)
+    found = LifeBounds(lower, upper, seen, ages.are_contradictory, *by_client)
+    return _with_starts(found, coats, visits, weights, limits)
 
 
-def _bounds_at_starts(
-    coats: Coats,
-    visits: Visits,
-    weights: ClockWeights,
-    limits: dict[str, Any],
-    middle: tuple[Floats, Floats],
-) -> tuple[Floats, Floats]:
+def _with_starts(
+    found: LifeBounds, coats: Coats, visits: Visits, weights: ClockWeights, limits: dict[str, Any]
+) -> LifeBounds:
+    # The bounds for each possible start rest on the same visits as those for the middle one.
     rows = np.flatnonzero(coats.coated_within > 0)
     if not len(rows):
-        return np.zeros((len(coats), 0)), np.zeros((len(coats), 0))
-    lower, upper = (np.repeat(ages[:, None], len(START_NODES), axis=1) for ages in middle)
+        return found
+    lower, upper = (
+        np.repeat(ages[:, None], len(START_NODES), axis=1) for ages in (found.lower, found.upper)
+    )
     place = np.full(len(coats), -1)
     place[rows] = np.arange(len(rows))
     seen = visits.take(np.flatnonzero(place[visits.coat] >= 0))
     seen = replace(seen, coat=place[seen.coat])
     spans = coats.take(rows)
     for node, share in enumerate(START_NODES):
-        low, high = _age_bounds(spans.started(share), seen, weights, limits)
+        ages = _age_bounds(spans.started(share), seen, weights, limits)
+        low, high = ages.narrowed(found.lower_by_client[rows], found.upper_by_client[rows])
         lower[rows, node] = low
         upper[rows, node] = np.maximum(high, low * LEAST_RATIO + np.finfo(float).tiny)
-    return lower, upper
+    return replace(found, lower_at_starts=lower, upper_at_starts=upper)
+
+
+class _AgeBounds(NamedTuple):
+    # What our own visits and what the client's looks say about each coat, by its age.
+    lower: Floats
+    upper: Floats
+    client_lower: Floats
+    client_upper: Floats
+
+    @property
+    def are_contradictory(self) -> Booleans:
+        return self.lower >= self.upper
+
+    def ends_by_client(self) -> tuple[Booleans, Booleans]:
+        # A client's look narrows what we found ourselves and never contradicts it; two looks of
+        # theirs that contradict each other say nothing.
+        low, high = self.client_lower, self.client_upper
+        useful = ~self.are_contradictory & (low < high)
+        low_by_client = useful & (low > self.lower) & (low < self.upper)
+        lower = np.where(low_by_client, low, self.lower)
+        return low_by_client, useful & (high < self.upper) & (high > lower)
+
+    def narrowed(self, by_low: Booleans, by_high: Booleans) -> tuple[Floats, Floats]:
+        return (
+            np.where(by_low, self.client_lower, self.lower),
+            np.where(by_high, self.client_upper, self.upper),
+        )
 
 
 def _age_bounds(
     coats: Coats, visits: Visits, weights: ClockWeights, limits: dict[str, Any]
-) -> tuple[Floats, Floats]:
+) -> _AgeBounds:
     age = ages_at_visits(coats, visits, weights)
     low, high = _limit_state_ages(age, visits, coats.is_film[visits.coat], limits)
-    lower = np.zeros(len(coats))
-    upper = np.full(len(coats), np.inf)
-    np.maximum.at(lower, visits.coat, low)
-    np.minimum.at(upper, visits.coat, high)
+    lower, upper = _widest_bounds(low, high, visits, ~visits.by_client, len(coats))
     called = _is_first_worn_visit(age, visits, len(coats)) & (
         visits.reason == VISIT_REASONS.index("called")
     )
@@ -302,6 +347,18 @@ def _age_bounds(
     np.maximum.at(
         lower, visits.coat[called], np.minimum(age[called], upper[visits.coat[called]]) - delay
     )
+    asked = _widest_bounds(low, high, visits, visits.by_client, len(coats))
+    return _AgeBounds(lower, upper, *asked)
+
+
+def _widest_bounds(
+    low: Floats, high: Floats, visits: Visits, rows: Booleans, count: int
+) -> tuple[Floats, Floats]:
+    # The latest sound and the earliest worn age of each coat, by the chosen visits.
+    lower = np.zeros(count)
+    upper = np.full(count, np.inf)
+    np.maximum.at(lower, visits.coat[rows], low[rows])
+    np.minimum.at(upper, visits.coat[rows], high[rows])
     return lower, upper
 
 
@@ -324,10 +381,11 @@ def _limit_state_ages(
 
 
 def _is_first_worn_visit(age: Floats, visits: Visits, count: int) -> Booleans:
-    # Whether the visit is the first that found its coat worn.
+    # Whether the visit is the first of ours that found its coat worn.
+    worn = visits.worn & ~visits.by_client
     first = np.full(count, np.inf)
-    np.minimum.at(first, visits.coat[visits.worn], age[visits.worn])
-    return visits.worn & (age == first[visits.coat])
+    np.minimum.at(first, visits.coat[worn], age[worn])
+    return worn & (age == first[visits.coat])
 
 
 def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> CensoredLives:
@@ -356,6 +414,8 @@ def censored_lives(coats: Coats, found: LifeBounds, running: Booleans) -> Censor
         upper=found.upper[rows],
         deck=coats.deck[rows],
         running=np.asarray(running, dtype=bool)[rows],
+        lower_by_client=found.lower_by_client[rows],
+        upper_by_client=found.upper_by_client[rows],
         lower_at_starts=found.lower_at_starts[rows],
         upper_at_starts=found.upper_at_starts[rows],
     )

@@ -1,7 +1,6 @@
 """The log-likelihood of a life between two ages and its derivatives, accurate far into both
 tails."""
 
-from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -9,6 +8,9 @@ from scipy.special import logsumexp
 
 from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
+from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
+
+_WeighedEnds = tuple[Floats, Floats, float]
 
 
 class LikelihoodTerms(NamedTuple):
@@ -43,10 +45,13 @@ class CensoringIntervals(NamedTuple):
     exact : ndarray of bool
         Whether the life is known exactly.
     misread, certain : ndarray
-        The likelihood of a row is misread + certain · P(low < log life ≤ high).
+        The likelihood of a row is misread + certain · P(low < log life ≤ high), and, where its two
+        ends are not equally sure,
+    tail, tail_low, tail_high : ndarray
+        + tail · P(tail_low < log life ≤ tail_high), beyond the end that is doubted more.
     low_at_starts, high_at_starts : ndarray, shape (n, k)
         The logs for each of k days on which the coat may have been laid; k is 0 where all days are
-        known. P is then the mean over these days.
+        known. Each P is then the mean over these days.
     """
 
     low: Floats
@@ -54,6 +59,9 @@ class CensoringIntervals(NamedTuple):
     exact: Booleans
     misread: Floats
     certain: Floats
+    tail: Floats
+    tail_low: Floats
+    tail_high: Floats
     low_at_starts: Floats
     high_at_starts: Floats
 
@@ -63,6 +71,7 @@ def prepare_intervals(
     upper: Floats,
     misclassification: float = 0.0,
     *,
+    by_client: tuple[Booleans, Booleans] | None = None,
     at_starts: tuple[Floats, Floats] | None = None,
 ) -> CensoringIntervals:
     """Prepare ages for the likelihood.
@@ -75,6 +84,8 @@ def prepare_intervals(
         Ages at which they were worn.
     misclassification : float
         Chance that a visit reads sound for worn or the other way round; below one half.
+    by_client : tuple of ndarray of bool, optional
+        Which lower and which upper ends rest on a client's look, with the doubt of that.
     at_starts : (ndarray, ndarray), optional
         Both ages for each of the days on which the coat may have been laid, shape (n, k).
 
@@ -82,6 +93,13 @@ def prepare_intervals(
     -------
     CensoringIntervals
         The same, prepared.
+
+    Notes
+    -----
+    With the chances m and n that the lower and the upper end were misread, what was seen has the
+    likelihood m (1 − n) P(T ≤ lower) + (1 − m)(1 − n) P(lower < T ≤ upper)
+    + (1 − m) n P(T > upper);
+    that both were misread is left out.
     """
     if not 0 <= misclassification < 0.5:
         raise ValueError(f"misclassification must lie between 0 and 0.5; got {misclassification}")
@@ -91,22 +109,36 @@ def prepare_intervals(
         none = np.zeros((len(low), 0))
         low_at, high_at = (np.log(ages) for ages in at_starts) if at_starts else (none, none)
     exact = lower == upper
-    ends = np.where(exact, 0, np.isfinite(low).astype(int) + np.isfinite(high))
-    # One end: read rightly, or misread on the other side. Two ends: one of two visits misread, both
-    # is left out.
-    misclassified = np.select(
-        [ends == 1, ends == 2],
-        [misclassification, misclassification * (1 - misclassification)],
-        0.0,
+    m, n = (
+        np.where(rows, CLIENT_MISCLASSIFICATION, misclassification)
+        for rows in (by_client or (np.zeros(lower.shape, bool), np.zeros(upper.shape, bool)))
     )
-    classified = np.select(
-        [ends == 1, ends == 2],
-        [1 - 2 * misclassification, (1 - misclassification) * (1 - 2 * misclassification)],
-        1.0,
-    )
-    # The interval of an exact row is not used; left open, it stays free of 0/0.
+    # The intervals of rows that do not use them are left open, so that they stay free of 0/0.
+    doubts = _weigh_doubts(m, n, np.isfinite(low) & ~exact, np.isfinite(high) & ~exact)
+    used = doubts[2] > 0
     return CensoringIntervals(
-        low, np.where(exact, np.inf, high), exact, misclassified, classified, low_at, high_at
+        low,
+        np.where(exact, np.inf, high),
+        exact,
+        *doubts,
+        np.where(used & (m < n), high, -np.inf),
+        np.where(used & (m > n), low, np.inf),
+        low_at,
+        high_at,
+    )
+
+
+def _weigh_doubts(
+    m: Floats, n: Floats, has_low: Booleans, has_high: Booleans
+) -> tuple[Floats, Floats, Floats]:
+    # Misread, certain and tail of the Notes above.
+    less = np.minimum(m, n)
+    more = np.maximum(m, n)
+    kinds = [has_low & has_high, has_low, has_high]
+    return (
+        np.select(kinds, [less * (1 - more), m, n], 0.0),
+        np.select(kinds, [(1 - more) * (1 - 2 * less), 1 - 2 * m, 1 - 2 * n], 1.0),
+        np.where(kinds[0], more - less, 0.0),
     )
 
 
@@ -129,18 +161,15 @@ def log_likelihood_terms(
     LikelihoodTerms
         Arrays of the shape of `eta`.
     """
-    a = (observed.low - eta) / spread
-    b = (observed.high - eta) / spread
-    if observed.low_at_starts.shape[-1]:
-        terms = _terms_over_starts(observed, eta, spread)
-    else:
-        terms = _interval_terms(a, b, spread)
+    terms = _mean_terms(_ends_at_starts(observed), eta, spread)
     if observed.exact.any():
-        exact = _exact_terms(a, observed.low, spread)
+        exact = _exact_terms((observed.low - eta) / spread, observed.low, spread)
         terms = LikelihoodTerms(
             *(np.where(observed.exact, e, t) for e, t in zip(exact, terms, strict=True))
         )
-    return _with_misclassification(terms, observed) if observed.misread.any() else terms
+    if not observed.misread.any() and not observed.tail.any():
+        return terms
+    return _with_misclassification(terms, observed, eta, spread)
 
 
 def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float) -> Floats:
@@ -160,22 +189,16 @@ def row_log_likelihoods(observed: CensoringIntervals, eta: Floats, spread: float
     ndarray
         Of the shape of `eta`.
     """
-    low = (observed.low - eta) / spread
-    high = (observed.high - eta) / spread
-    if observed.low_at_starts.shape[-1]:
-        value = logsumexp(
-            [
-                np.log(weight) + log_ndtr_interval((start - eta) / spread, (end - eta) / spread)
-                for start, end, weight in _ages_at_starts(observed)
-            ],
-            axis=0,
-        )
-    else:
-        value = log_ndtr_interval(low, high)
+    value = _mean_log_probability(_ends_at_starts(observed), eta, spread)
     if observed.exact.any():
-        value = np.where(observed.exact, _exact_terms(low, observed.low, spread).value, value)
+        exact = _exact_terms((observed.low - eta) / spread, observed.low, spread)
+        value = np.where(observed.exact, exact.value, value)
     with np.errstate(divide="ignore"):
-        return np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
+        whole = np.logaddexp(np.log(observed.misread), np.log(observed.certain) + value)
+        if observed.tail.any():
+            beyond = _mean_log_probability(_tails_at_starts(observed), eta, spread)
+            whole = np.logaddexp(whole, np.log(observed.tail) + beyond)
+    return whole
 
 
 def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
@@ -201,25 +224,46 @@ def _interval_terms(a: Floats, b: Floats, spread: float) -> LikelihoodTerms:
     )
 
 
-def _ages_at_starts(observed: CensoringIntervals) -> Iterator[tuple[Floats, Floats, float]]:
+def _ends_at_starts(observed: CensoringIntervals) -> list[_WeighedEnds]:
+    # Both ends for each possible start, with the weight of that.
     count = observed.low_at_starts.shape[-1]
-    weights = np.polynomial.legendre.leggauss(count)[1] / 2
-    for node, weight in enumerate(weights):
-        yield observed.low_at_starts[..., node], observed.high_at_starts[..., node], weight
+    if not count:
+        return [(observed.low, observed.high, 1.0)]
+    return [
+        (observed.low_at_starts[..., node], observed.high_at_starts[..., node], float(weight))
+        for node, weight in enumerate(np.polynomial.legendre.leggauss(count)[1] / 2)
+    ]
 
 
-def _terms_over_starts(observed: CensoringIntervals, eta: Floats, spread: float) -> LikelihoodTerms:
+def _tails_at_starts(observed: CensoringIntervals) -> list[_WeighedEnds]:
+    # The same beyond the end that is doubted more; a row that has no such end is left open.
+    is_low_doubted = np.isfinite(observed.tail_high)
+    is_high_doubted = np.isfinite(observed.tail_low)
+    return [
+        (np.where(is_high_doubted, high, -np.inf), np.where(is_low_doubted, low, np.inf), weight)
+        for low, high, weight in _ends_at_starts(observed)
+    ]
+
+
+def _mean_log_probability(ends: list[_WeighedEnds], eta: Floats, spread: float) -> Floats:
+    logs = [
+        np.log(weight) + log_ndtr_interval((low - eta) / spread, (high - eta) / spread)
+        for low, high, weight in ends
+    ]
+    return logs[0] if len(logs) == 1 else logsumexp(logs, axis=0)
+
+
+def _mean_terms(ends: list[_WeighedEnds], eta: Floats, spread: float) -> LikelihoodTerms:
     # A mean of probabilities: its log has the derivatives of the parts, weighted by their shares r
     # (Louis 1982).
     parts = [
         _interval_terms((low - eta) / spread, (high - eta) / spread, spread)
-        for low, high, _ in _ages_at_starts(observed)
+        for low, high, _ in ends
     ]
+    if len(parts) == 1:
+        return parts[0]
     logs = np.array(
-        [
-            np.log(weight) + part.value
-            for part, (*_, weight) in zip(parts, _ages_at_starts(observed), strict=True)
-        ]
+        [np.log(weight) + part.value for part, (*_, weight) in zip(parts, ends, strict=True)]
     )
     value = logsumexp(logs, axis=0)
     r = np.exp(logs - value)
@@ -249,19 +293,39 @@ def _exact_terms(z: Floats, log_age: Floats, spread: float) -> LikelihoodTerms:
 
 
 def _with_misclassification(
-    terms: LikelihoodTerms, observed: CensoringIntervals
+    terms: LikelihoodTerms, observed: CensoringIntervals, mean: Floats, spread: float
 ) -> LikelihoodTerms:
-    # log(c + d·P): every derivative is weighted by the chance w that the row was read rightly.
+    # log(c + d·P + e·Q): each part is weighted by the chance that it is what happened; the
+    # derivatives of a mixture follow.
+    parts = [(observed.certain, terms)]
+    if observed.tail.any():
+        beyond = _mean_terms(_tails_at_starts(observed), mean, spread)
+        parts.append((observed.tail, beyond))
     with np.errstate(divide="ignore"):
-        right = np.log(observed.certain) + terms.value
-        value = np.logaddexp(np.log(observed.misread), right)
-    w = np.exp(right - value)
-    v = w * (1 - w)
+        logs = [np.log(weight) + part.value for weight, part in parts]
+        value = np.logaddexp.reduce(
+            [np.broadcast_to(np.log(observed.misread), logs[0].shape), *logs]
+        )
+    shares = [np.exp(each - value) for each in logs]
+    pairs = [(share, part) for share, (_, part) in zip(shares, parts, strict=True)]
+    eta = np.sum([share * part.eta for share, part in pairs], axis=0)
+    tau = np.sum([share * part.tau for share, part in pairs], axis=0)
+    # What was misread whatever the life has no slope; it bends the mixture all the same.
+    flat = np.clip(1 - np.sum(shares, axis=0), 0.0, 1.0)
+    bends = [
+        (
+            share * (part.eta_eta + (part.eta - eta) ** 2),
+            share * (part.eta_tau + (part.eta - eta) * (part.tau - tau)),
+            share * (part.tau_tau + (part.tau - tau) ** 2),
+        )
+        for share, part in pairs
+    ]
+    eta_eta, eta_tau, tau_tau = (np.sum(each, axis=0) for each in zip(*bends, strict=True))
     return LikelihoodTerms(
         value,
-        w * terms.eta,
-        w * terms.tau,
-        w * terms.eta_eta + v * terms.eta**2,
-        w * terms.eta_tau + v * terms.eta * terms.tau,
-        w * terms.tau_tau + v * terms.tau**2,
+        eta,
+        tau,
+        eta_eta + flat * eta**2,
+        eta_tau + flat * eta * tau,
+        tau_tau + flat * tau**2,
     )

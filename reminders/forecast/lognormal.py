@@ -58,7 +58,7 @@ def log_ndtr_interval(low: Floats, high: Floats) -> Floats:
     return result
 
 
-def truncated_normal_quantile(low: Floats, high: Floats, share: float) -> Floats:
+def truncated_normal_quantile(low: Floats, high: Floats, share: float | Floats) -> Floats:
     """Return the standard normal quantile given that the value lies between two ends.
 
     Parameters
@@ -67,8 +67,8 @@ def truncated_normal_quantile(low: Floats, high: Floats, share: float) -> Floats
         Lower ends, −inf allowed.
     high : ndarray
         Upper ends, +inf allowed.
-    share : float
-        Probability, between 0 and 1.
+    share : float or ndarray
+        Probability, above 0 and below 1.
 
     Returns
     -------

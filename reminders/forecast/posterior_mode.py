@@ -196,6 +196,7 @@ def group_by_coat_count(
         lives.lower,
         lives.upper,
         misclassification,
+        by_client=(lives.lower_by_client, lives.upper_by_client),
         at_starts=(lives.lower_at_starts, lives.upper_at_starts),
     )
     is_dated = np.logical_and.reduceat(lives.is_start_known[order], start)

@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
+from reminders.forecast.doubted_look import BelievedLife, believe_look
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
-from reminders.forecast.lognormal import truncated_normal_cdf, truncated_normal_quantile
 from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import NORMAL_QUANTILE_80, PUBLISHED_PRIOR
@@ -117,8 +117,8 @@ def predict(
 
 
 def _check_today(coats: Coats, days: Floats) -> None:
-    known = (coats.coated_on, coats.sound_on, coats.worn_on)
-    for name, dates in zip(("coated_on", "sound_on", "worn_on"), known, strict=True):
+    for name in ("coated_on", "sound_on", "worn_on", "asked_on"):
+        dates = getattr(coats, name)
         late = ~np.isfinite(days) | (dates > days)
         if late.any():
             row = np.argmax(late)
@@ -247,11 +247,10 @@ def _predict_rows(
     belief = predict_log_life(coats, posterior)
     mean = belief.mean
     spread = belief.spread
-    low = _standardised_log_age(clock.reading(coats.sound_on) - start, mean, spread, -np.inf)
-    high = _standardised_log_age(clock.reading(coats.worn_on) - start, mean, spread, np.inf)
+    seen = believe_inspections(coats, clock, belief)
     age = clock.reading(today) - start
     months = {
-        share: np.exp(mean + spread * truncated_normal_quantile(low, high, share))
+        share: np.exp(mean + spread * seen.quantile(share))
         for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)
     }
     return {
@@ -259,9 +258,7 @@ def _predict_rows(
         "due_by": clock.day_of(start + months[DUE_CHANCE]),
         "late": clock.day_of(start + months[LATE_CHANCE]),
         "strip_by": clock.day_of(start + STRIP_RATIO * months[DUE_CHANCE]),
-        "chance_worn_today": truncated_normal_cdf(
-            low, high, _standardised_log_age(age, mean, spread, -np.inf)
-        ),
+        "chance_worn_today": seen.cdf(_standardised_log_age(age, mean, spread, -np.inf)),
         "median_months": np.exp(mean),
         "due_months": months[DUE_CHANCE],
         "log_sd": spread,
@@ -269,6 +266,38 @@ def _predict_rows(
         "unknown_months": _narrower_months(belief),
         "prior_share": _prior_share(belief, posterior),
     }
+
+
+def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> BelievedLife:
+    """Return the belief about standardised log lives once coats have been inspected.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats, with what was found of them.
+    clock : SeasonalClock
+        Their clock.
+    belief : LogLife
+        What is believed of them before.
+
+    Returns
+    -------
+    BelievedLife
+        One row a coat.
+    """
+    start = clock.reading(coats.coated_on)
+
+    def z(day: Floats, missing: float) -> Floats:
+        return _standardised_log_age(
+            clock.reading(day) - start, belief.mean, belief.spread, missing
+        )
+
+    return believe_look(
+        z(coats.sound_on, -np.inf),
+        z(coats.worn_on, np.inf),
+        z(coats.asked_on, np.nan),
+        coats.asked_worn > 0,
+    )
 
 
 def _standardised_log_age(age: Floats, mean: Floats, spread: Floats, missing: float) -> Floats:

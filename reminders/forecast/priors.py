@@ -54,6 +54,40 @@ class CoefficientPrior:
     source: str
 
 
+@dataclass(frozen=True)
+class ObserverDoubt:
+    """How often somebody grades a coat on the wrong side of the recoat limit.
+
+    Parameters
+    ----------
+    name : str
+        Who looks: `crew` for anybody of the business, or `client`.
+    misclassification : float
+        The chance; below one half.
+    mark : {"READ", "MEMORY", "JUDGEMENT"}
+        How well the value is known.
+    source : str
+        Where the value comes from.
+    """
+
+    name: str
+    misclassification: float
+    mark: Literal["READ", "MEMORY", "JUDGEMENT"]
+    source: str
+
+
+OBSERVER_DOUBTS = {
+    doubt.name: doubt
+    for doubt in (
+        ObserverDoubt("crew", 0.01, "JUDGEMENT", "One visit in a hundred"),
+        ObserverDoubt(
+            "client", 0.2, "JUDGEMENT", "An untrained eye on three questions: one answer in five"
+        ),
+    )
+}
+CLIENT_MISCLASSIFICATION = OBSERVER_DOUBTS["client"].misclassification
+
+
 def _prior_from_years(
     name: str, years: float, mark: Literal["READ", "MEMORY", "JUDGEMENT"], source: str
 ) -> CoefficientPrior:

@@ -10,9 +10,8 @@ from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock,
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
-from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import predict_log_life
+from reminders.forecast.prediction import believe_inspections, predict_log_life
 
 
 def strip_chances_after_waits(
@@ -59,19 +58,17 @@ def strip_chances_after_waits(
     start = clock.reading(coats.coated_on)
     belief = predict_log_life(coats, posterior)
 
-    def z(day: Floats, missing: float, ratio: float = 1.0) -> Floats:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            found = (np.log((clock.reading(day) - start) / ratio) - belief.mean) / belief.spread
-        return np.where(np.isnan(found), missing, found)
+    seen = believe_inspections(coats, clock, belief)
 
-    low = z(coats.sound_on, -np.inf)
-    high = z(coats.worn_on, np.inf)
+    def passed(day: Floats) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            age = np.log((clock.reading(day) - start) / strip_ratio)
+            z = (age - belief.mean) / belief.spread
+        return seen.cdf(np.where(np.isnan(z), -np.inf, z))
+
     days = np.full(len(coats), float(today))
-    now = truncated_normal_cdf(low, high, z(days, -np.inf, strip_ratio))
-    later = np.stack(
-        [truncated_normal_cdf(low, high, z(days + wait, -np.inf, strip_ratio)) for wait in waits],
-        axis=1,
-    )
+    now = passed(days)
+    later = np.stack([passed(days + wait) for wait in waits], axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = (later - now[:, None]) / (1 - now[:, None])
     return now, np.clip(np.where(np.isnan(chance), 1.0, chance), 0.0, 1.0)

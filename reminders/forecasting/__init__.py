@@ -8,6 +8,7 @@ from reminders.forecasting.accuracy import (
     visits_still_needed,
 )
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
+from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.forecasting.reasons import (
     factor_phrase,
@@ -25,6 +26,7 @@ __all__ = [
     "MIN_MEANINGFUL_VISITS",
     "MIN_PRICED_JOBS",
     "NewestCoats",
+    "client_check_worth",
     "count_graded_visits",
     "deck_upkeep",
     "factor_phrase",

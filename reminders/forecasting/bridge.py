@@ -62,7 +62,8 @@ deck.pool, deck.litter, deck.height_m
 # later one is believed.
 NEWEST_COATS_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
-    coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on, {EXPOSURE_SQL}
+    coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on, asked.seen_on,
+    asked.is_worn, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -73,12 +74,20 @@ LEFT JOIN LATERAL (
     SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
     WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
         AND v.visited_on <= %(today)s AND {GRADE_SQL} <= {MAX_SOUND_GRADE} AND {IS_DATED_SQL}
+        AND v.observer = 'crew'
 ) sound ON true
 LEFT JOIN LATERAL (
     SELECT min(v.visited_on) AS seen_on FROM jobs_visit v
     WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, coat.laid_on)
         AND v.visited_on <= %(today)s AND {GRADE_SQL} > {MAX_SOUND_GRADE} AND {IS_DATED_SQL}
+        AND v.observer = 'crew'
 ) worn ON true
+LEFT JOIN LATERAL (
+    SELECT v.visited_on AS seen_on, {GRADE_SQL} > {MAX_SOUND_GRADE} AS is_worn FROM jobs_visit v
+    WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, coat.laid_on)
+        AND v.visited_on <= %(today)s AND {GRADE_SQL} IS NOT NULL AND v.observer = 'client'
+    ORDER BY v.visited_on DESC, v.id DESC LIMIT 1
+) asked ON true
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
@@ -102,6 +111,8 @@ class NewestCoats:
     build: tuple[int, ...]
     sound_on: tuple[date | None, ...]
     worn_on: tuple[date | None, ...]
+    asked_on: tuple[date | None, ...]
+    asked_worn: tuple[bool | None, ...]
     latitude: tuple[float, ...]
     longitude: tuple[float, ...]
     wet_days: tuple[list[float] | None, ...]
@@ -240,6 +251,8 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         coated_within=within,
         sound_on=[epoch_days(day) for day in coats.sound_on],
         worn_on=[epoch_days(day) for day in coats.worn_on],
+        asked_on=[epoch_days(day) for day in coats.asked_on],
+        asked_worn=[bool(value) for value in coats.asked_worn],
         latitude=coats.latitude,
         sun=sun,
         wet_days=wet_days,

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from django.db import connection
@@ -26,7 +26,7 @@ DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 EVERY_COAT_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
-    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, {EXPOSURE_SQL},
+    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
     CASE WHEN coat.ended_on <= %(today)s THEN coat.ended_on END,
     deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
@@ -42,7 +42,7 @@ ORDER BY deck.id, coat.laid_on, coat.job_id
 # What was found on the day of a job was found on the coat before it, so the coat seen is the newest
 # earlier one.
 EVERY_VISIT_SQL = f"""
-SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason,
+SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason, v.observer = 'client',
     {IS_DATED_SQL} AND coalesce(later.laid_from > v.visited_on, true)
 FROM jobs_visit v
 LEFT JOIN LATERAL (
@@ -92,6 +92,17 @@ class TrainingData:
         return len(np.unique(self.book.coats.deck))
 
 
+class SeenVisit(NamedTuple):
+    """A graded visit to a known coat: its place among them, the day, the grade, why, and whether
+    the client looked."""
+
+    coat: int
+    day: float
+    grade: float
+    reason: str
+    by_client: bool
+
+
 @dataclass(frozen=True)
 class TrainingChunk:
     """What a chunk of decks gave."""
@@ -100,7 +111,7 @@ class TrainingChunk:
     ended_on: NDArray[np.float64]
     job_id: NDArray[np.int64]
     is_archived: NDArray[np.bool_]
-    seen: list[tuple[int, float, float, str]]
+    seen: list[SeenVisit]
 
 
 def load_training_data(*, today: date) -> TrainingData | None:
@@ -158,13 +169,13 @@ def read_training_chunk(
 
 
 def visits_of_known_coats(
-    visits: Sequence[tuple[int | None, date, int | None, str, bool]],
+    visits: Sequence[tuple[int | None, date, int | None, str, bool, bool]],
     place: dict[int, int],
     left_out: Counter[str],
-) -> list[tuple[int, float, float, str]]:
+) -> list[SeenVisit]:
     """Visits that saw a known coat, with the place of the coat; the others are counted."""
     found = []
-    for job, day, grade, reason, is_dated in visits:
+    for job, day, grade, reason, by_client, is_dated in visits:
         if grade is None:
             left_out[NOT_GRADED] += 1
         elif not is_dated:
@@ -172,7 +183,8 @@ def visits_of_known_coats(
         elif job is None:
             left_out[BEFORE_FIRST_COAT] += 1
         elif job in place:  # else its coat is among those without a finish, and counted there
-            found.append((place[job], bridge.epoch_days(day), float(grade), reason))
+            day_number = bridge.epoch_days(day)
+            found.append(SeenVisit(place[job], day_number, float(grade), reason, by_client))
     return found
 
 
@@ -191,16 +203,17 @@ def concatenate_visits(parts: Sequence[TrainingChunk]) -> forecast.Visits:
     """The visits of all parts, their coats counted through."""
     starts = np.cumsum([0] + [len(part.coats) for part in parts])
     rows = [
-        (coat + int(start), *rest)
+        visit._replace(coat=visit.coat + int(start))
         for part, start in zip(parts, starts[:-1], strict=True)
-        for coat, *rest in part.seen
+        for visit in part.seen
     ]
-    coat, day, grade, reason = zip(*rows, strict=True) if rows else ((), (), (), ())
+    coat, day, grade, reason, by_client = zip(*rows, strict=True) if rows else ((),) * 5
     return forecast.Visits(
         coat=np.array(coat, dtype=np.int64),
         visited_on=np.array(day, dtype=float),
         grade=np.array(grade, dtype=float),
         reason=np.array(reason, dtype=object),
+        by_client=np.array(by_client, dtype=bool),
     )
 
 

@@ -5,6 +5,7 @@ import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import reduce
 from typing import Any
 
 from babel.dates import format_date
@@ -16,13 +17,14 @@ from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
-from clients.messaging.texts import standard_phrases
+from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
 from jobs.day_words import say_span
 from jobs.models import AppliedFinish, CoatApplied
 from jobs.partial_dates import DaySpan, Precision
-from reminders.forecasting import reasons_for_client
+from reminders.client_links import ClientPageAddress, client_page_address
+from reminders.forecasting import client_check_worth, reasons_for_client
 from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
 
@@ -33,10 +35,16 @@ class Draft:
 
     planned: PlannedMessage
     written: texts.ComposedText
+    page: ClientPageAddress | None = None
 
     @property
     def shown_text(self) -> str:
-        return self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
+        """Without the links, which open only once the message is queued."""
+        text = self.written.text.replace("{unsubscribe_url}", "(the client's own link)")
+        if self.page is None:
+            return text
+        shown = {self.page.url: "(the client's own page)", self.page.code: "(the client's code)"}
+        return reduce(lambda so_far, pair: so_far.replace(*pair), filter(all, shown.items()), text)
 
 
 @dataclass(frozen=True)
@@ -67,6 +75,7 @@ class DraftWriter:
         self.texts = texts.Texts.load(business)
         decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
         self.facts = deck_facts_by_id(decks)
+        self.check_worth = client_check_worth(decks, today=today)
         clients = Client.objects.in_bulk([each.client_id for each in planned])
         self.greetings = {pk: client.greeting for pk, client in clients.items()}
 
@@ -76,6 +85,7 @@ class DraftWriter:
         allowed = planned.route.permission
         chosen_facts = [self.facts[due_step.coat.deck_id] for due_step in planned.due_steps]
         first = min(each.due_on for each in chosen_facts)
+        page = client_page_address(self.business, planned.key, channel)
         coated = min(each.coated.last for each in chosen_facts)
         purpose = self.purpose(planned.step.purpose, first)
         language = self.texts.wording(purpose, channel, planned.language).language
@@ -86,6 +96,9 @@ class DraftWriter:
             "since": time_since(coated, self.today, standard_phrases(language, "since")),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
+            "page_url": page.url if page else "",
+            "page_code": page.code if page else "",
+            "check_question": self.check_question(planned, language) if page else "",
         }
         written = self.texts.write(
             purpose=purpose,
@@ -97,7 +110,12 @@ class DraftWriter:
         contents.check_required_contents(
             allowed.rule, business=self.business, text=written.text, basis=allowed.basis
         )
-        return Draft(planned, written)
+        return Draft(planned, written, page)
+
+    def check_question(self, planned: PlannedMessage, language: str) -> str:
+        """Asked where the client's own look at one of the decks would change what to do."""
+        is_worth_it = any(each.coat.deck_id in self.check_worth for each in planned.due_steps)
+        return standard_phrase(language, "check_question") if is_worth_it else ""
 
     def purpose(self, of_step: str, due_on: date) -> str:
         """The first word about a deck that was due in a month that is over has words of its own:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from reminders.views import steps, today
+from reminders.views import client_answers, steps, today
 
 app_name = "steps"
 urlpatterns = [
@@ -11,4 +11,5 @@ urlpatterns = [
     path("otherwise/<int:pk>/", steps.resend_unconfirmed, name="otherwise"),
     path("stop/<int:pk>/", steps.stop_deck_reminders, name="stop"),
     path("stop/<int:pk>/lift/", steps.lift_deck_stop, name="lift"),
+    path("answers/<int:pk>/", client_answers.review_client_details, name="details"),
 ]

@@ -24,6 +24,11 @@ PUBLIC = {
     "offer_paper",
     "offer_photo",
     "offer_visit",
+    "client_page",
+    "client_page_code",
+    "client_page_photo",
+    "client_page_care",
+    "client_page_look",
     "crew_calendar",
 }
 EVERYBODY = """
@@ -49,7 +54,7 @@ OWNER_AND_OFFICE = """
     jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen remove_view save_view settings:notices
-    settings:ready steps:lift steps:otherwise steps:plan steps:stop
+    settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
@@ -77,6 +82,7 @@ MAY = {
 SAMPLES = {
     "month": "2027-03",
     "token": "x" * 32,
+    "secret": "x" * 40,
     "action": "cancel",
     "purpose": "first",
     "channel": "email",

@@ -66,25 +66,24 @@ def opt_out_address(*, asked: OptOut, now: datetime, by: User | None = None) -> 
         reason=asked.why,
     )
     for client in asked.people:
-        withdraw_consent(client, asked.channel, why=asked.why, evidence=asked.evidence, by=by)
+        withdraw_consent(client, asked, now=now, by=by)
     client_ids = [client.pk for client in asked.people]
     clients_left.send(Client, client_ids=client_ids, words=asked.why, now=now)
     waiting = unsent_messages_for(asked.channel, asked.address, asked.people)
     return decisions.cancel_unsent(messages=waiting, why=asked.why, now=now, by=by)
 
 
-def withdraw_consent(
-    client: Client, channel: str, *, why: str, evidence: str, by: User | None = None
-) -> None:
+def withdraw_consent(client: Client, asked: OptOut, *, now: datetime, by: User | None) -> None:
     """An entry of the consent log, unless the newest one is a withdrawal already."""
-    newest = Consent.objects.filter(client=client, channel=channel).first()
+    newest = Consent.objects.filter(client=client, channel=asked.channel).first()
     if newest is None or newest.is_given:
         Consent.objects.create(
             client=client,
-            channel=channel,
+            channel=asked.channel,
             is_given=False,
-            wording=why,
-            evidence=evidence[:300],
+            wording=asked.why,
+            evidence=asked.evidence[:300],
+            recorded_at=now,
             recorded_by=by,
         )
 

@@ -36,8 +36,9 @@ from clients.messaging.texts.standard import (
 from clients.models import Business, traits_of
 
 LINK_LINE_PATTERN = re.compile(
-    r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|unsubscribe_url)\}\.?$"
+    r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|page_url|unsubscribe_url)\}\.?$"
 )
+BUTTON_FIELDS = {"offer_url", "page_url"}
 FIELD_ALONE_PATTERN = re.compile(r"^\s*\{(?P<name>\w+)\}\s*$")
 SMALL_PRINT = re.compile(r"^--\s*$", re.MULTILINE)
 
@@ -86,7 +87,7 @@ class FilledFields:
 
 def field_links(values: Mapping[str, str], business: Business) -> dict[str, str]:
     """Only what the program itself knows becomes a link, never what somebody typed."""
-    found = {name: values.get(name, "") for name in ("offer_url", "unsubscribe_url")}
+    found = {name: values.get(name, "") for name in (*BUTTON_FIELDS, "unsubscribe_url")}
     found["website"] = business.website if values.get("website") == business.website else ""
     found["email"] = f"mailto:{values['email']}" if values.get("email") else ""
     found["phone"] = tel_uri(values.get("phone", ""), business.country)
@@ -128,14 +129,16 @@ def block_part(text: str) -> HtmlPart:
 
 
 def button_part(paragraph: str, filling: FilledFields) -> HtmlPart | None:
-    """A line of its own that ends in the link to the offer: its words become the button."""
+    """A line of its own that ends in the link to a page: its words become the button."""
     match = LINK_LINE_PATTERN.match(paragraph)
-    if not match or match["name"] != "offer_url" or not match["words"].strip():
+    if not match or match["name"] not in BUTTON_FIELDS or not match["words"].strip():
+        return None
+    if not filling.values[match["name"]]:
         return None
     return HtmlPart(
         "button",
         [SafeString(escape(filling.fill_line(match["words"])))],
-        filling.values["offer_url"],
+        filling.values[match["name"]],
     )
 
 

@@ -211,6 +211,25 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     ),
     "why": define_field("the reasons, in words", "much walked on, salt from the sea", empty=True),
     "step": define_field("number of the reminder", "1", REMINDER_PURPOSES),
+    "page_url": define_field(
+        "the client's own page: choose a week, ask for a price, say no; in a letter its short"
+        " address, where the code is typed",
+        "https://decks.example.com/p/K7M2P9XQRT/",
+        REMINDER_PURPOSES,
+        empty=True,
+    ),
+    "page_code": define_field(
+        "the code that the client types at that address",
+        "K7M2P-9XQRT",
+        REMINDER_PURPOSES,
+        empty=True,
+    ),
+    "check_question": define_field(
+        "asks the client to look at the deck, where the answer would change what to do",
+        "Not sure whether it is time? Three questions on that page tell us whether it can wait.",
+        REMINDER_PURPOSES,
+        empty=True,
+    ),
     "offer_number": define_field("number of the offer", "104", {Purpose.OFFER}),
     "total": define_field("total of the offer, with taxes", "$684.25", {Purpose.OFFER}),
     "offer_url": define_field(
@@ -253,11 +272,21 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     leave = OPT_OUT_FIELDS - {traits.opt_out_field}
     if not traits.declares_advertisement:
         leave |= {"advertisement"}
+    if traits.is_spoken:
+        leave |= {"page_url", "check_question"}
+    if not traits.is_by_post:
+        leave |= {"page_code"}
     return {
         name: each
         for name, each in MESSAGE_FIELDS.items()
         if purpose in each.purposes and name not in leave
     }
+
+
+def lacks_client_page(words: Wording, purpose: str, channel: str) -> bool:
+    """A reminder that could lead to the client's own page, and does not: as texts did that were
+    written before there was one."""
+    return "page_url" in fields_of(purpose, channel) and "{page_url}" not in words.body
 
 
 def clean_values(values: Mapping[str, str]) -> dict[str, str]:

@@ -79,6 +79,7 @@ def edit_text(request: HttpRequest, purpose: str, channel: str, language: str) -
         "name": MessageText.Purpose(purpose).label,
         "medium": Channel(channel).label,
         "traits": traits_of(channel),
+        "lacks_page": texts.lacks_client_page(words, purpose, channel),
         "fields": texts.fields_of(purpose, channel),
         "preview": preview_of(request, form, language),
         "clients": (
