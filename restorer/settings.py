@@ -167,9 +167,10 @@ SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
 SECURE_REFERRER_POLICY = "same-origin"
-SECURE_PROXY_SSL_HEADER = (
-    ("HTTP_X_FORWARDED_PROTO", "https") if env_flag("BEHIND_PROXY", False) else None
-)
+# then only the proxy reaches the web process, which takes the visitor's address from it
+# (restorer/local/web_server.py); every page reads REMOTE_ADDR
+BEHIND_PROXY = env_flag("BEHIND_PROXY", False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_PROXY else None
 SECURE_REDIRECT_EXEMPT = [r"^health/$"]
 X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
