@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
 from clients.access import business_of
+from clients.guessing import PAGE_CODES
 from jobs.pdf import care_record_pdf, stored_thumbnail
 from jobs.photos import MAX_PHOTO_BYTES
 from jobs.views.public_offer import content_length, unlisted
@@ -92,14 +93,14 @@ def find_link(
     once too many were wrong."""
     address = str(request.META.get("REMOTE_ADDR", ""))
     is_guessable = is_short_code(secret)
-    if is_guessable and client_page.is_guessing_too_much(address, now=now):
+    if is_guessable and PAGE_CODES.is_reached(address, now=now):
         response = render_client_message(request, "guessing", 429)
         response["Retry-After"] = "3600"
         return None, response
     if link := client_link_by_secret(business_of(request), secret):
         return link, None
     if is_guessable:
-        client_page.note_wrong_code(address, now=now)
+        PAGE_CODES.note_wrong(address, now=now)
     return None, render_client_message(request, "unknown", 404)
 
 

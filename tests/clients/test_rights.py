@@ -260,3 +260,10 @@ def test_characters_that_are_none_never_reach_the_database(as_owner: Browser, te
     row.refresh_from_db()
     assert answer.status_code in {200, 302}
     assert "\x00" not in row.name
+
+
+def test_no_page_paper_or_list_stays_in_the_memory_of_a_browser(as_owner: Browser) -> None:
+    """RFC 9111, 5.2.2.5."""
+    for name in sorted(set(ADDRESSES) - {"sign_out"}):
+        answer = open_page(as_owner, name)
+        assert "no-store" in answer["Cache-Control"], name

@@ -9,11 +9,12 @@ import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
 
+from clients.guessing import PAGE_CODES
 from clients.messaging.models import Message, MessageText, ToDo
 from clients.models import Business, Client
 from jobs.models import Job
 from reminders.client_links import CODE_ALPHABET, client_page_address, normalize_code
-from reminders.client_page import note_wrong_code, season_end
+from reminders.client_page import season_end
 from reminders.models import ClientAnswer, ClientLink
 from tests.factories import CoatFactory, PhotoFactory
 from tests.jobs.offer_book import price_list
@@ -168,7 +169,7 @@ def test_wrong_codes_from_everywhere_together_are_limited_and_long_links_are_not
 ) -> None:
     url = page_url(remind_of(due_deck()))
     for n in range(1_000):
-        note_wrong_code(f"198.51.{n // 250}.{n % 250}", now=NOW)
+        PAGE_CODES.note_wrong(f"198.51.{n // 250}.{n % 250}", now=NOW)
 
     assert client.get("/p/WRONG99999/", REMOTE_ADDR="203.0.113.9").status_code == 429
     assert client.get(url, REMOTE_ADDR="203.0.113.9").status_code == 200
