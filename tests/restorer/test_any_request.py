@@ -73,7 +73,8 @@ def name_of(address: str) -> str:
 
 def pages_of_the_book(browser: Browser) -> Iterator[tuple[str, PageReader]]:
     """One page for each named address that a link or a form leads to."""
-    waiting, seen = ["/"], set()
+    waiting = ["/"]
+    seen: set[str] = set()
     while waiting and len(seen) < MAX_PAGES:
         address = waiting.pop(0)
         name = name_of(address)
