@@ -170,7 +170,7 @@ def test_when_it_is_next_due_goes_only_to_those_whom_we_may_invite(
     message = Message.objects.get()
     paper = words(read(bytes(Attachment.objects.get(message=message).content)))
     assert ("Next due between" in message.text) == may_invite
-    assert ("Next due" in paper) == may_invite
+    assert ("Best recoated" in paper) == may_invite
     assert "Walk on it from Jun 14, 2026" in message.text
 
 
