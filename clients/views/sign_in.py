@@ -56,7 +56,18 @@ def visitor(request: HttpRequest) -> str:
 
 
 sign_in = SignInView.as_view()
-sign_out = login_not_required(views.LogoutView.as_view())
+
+
+class SignOutView(views.LogoutView):
+    """On a telephone that is handed on, Back shows nothing."""
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        response = super().post(request, *args, **kwargs)
+        response["Clear-Site-Data"] = '"cache"'
+        return response
+
+
+sign_out = login_not_required(SignOutView.as_view())
 
 
 def show_recovered_form(
