@@ -10,7 +10,15 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import job_cautions
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
-from jobs.work.compatibility import finish_compatibility, finish_distance, is_film
+from jobs.work.compatibility import (
+    FILM_STRIP_GRADE,
+    FLAKING_GRADE,
+    OIL_STRIP_GRADE,
+    finish_compatibility,
+    finish_distance,
+    is_film,
+    strip_grade,
+)
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -30,7 +38,10 @@ from jobs.work.weather import (
 __all__ = [
     "DEFAULT_FURNITURE_DAYS",
     "DEFAULT_WALK_HOURS",
+    "FILM_STRIP_GRADE",
+    "FLAKING_GRADE",
     "MIN_DEW_POINT_DEPRESSION_C",
+    "OIL_STRIP_GRADE",
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
@@ -52,5 +63,6 @@ __all__ = [
     "measured_spreads",
     "plausibility_warnings",
     "sign_off_statement",
+    "strip_grade",
     "temperature_difference",
 ]

@@ -46,7 +46,7 @@ def test_a_part_that_does_not_age_is_never_replaced() -> None:
 @given(st.floats(2, 4), st.floats(0.15, 0.45), st.floats(2.5, 8))
 @settings(max_examples=15, deadline=None)
 def test_the_best_age_agrees_with_scipy(mean: float, spread: float, ratio: float) -> None:
-    found = optimal_recoat_age(mean, spread, 100.0, 100.0 * ratio, strip_ratio=1.5)
+    found = optimal_recoat_age(mean, spread, 100.0, 100.0 * ratio)
     law = stats.lognorm(spread, scale=1.5 * np.exp(mean))
 
     def rate(age: float) -> float:
@@ -104,10 +104,9 @@ def test_more_than_six_coats_are_stripped_with_two_applications() -> None:
     jobs = plan_coating_jobs(
         EVEN,
         UpkeepRule(14.0, SUMMER, coats_a_job=2, recoat_cost=900.0, strip_cost=2700.0),
-        coated_on=20209.0,
+        first_on=20635.0,  # 1 July 2026
+        until=20300.0 + 8 * 365.25,
         build=4,
-        today=20300.0,
-        years=8,
     )
     assert [job.work for job in jobs[:4]] == ["recoat", "recoat", "strip", "recoat"]
     assert [(job.build_before, job.build_after) for job in jobs[:4]] == [

@@ -79,7 +79,7 @@ def test_the_outline_of_any_past_is_the_work_that_the_scope_proposes(business: B
         past_of(random, DeckFactory(rail_m=rails, stair_treads=treads, area_m2=12 + n), finishes)
     decks = list(Deck.objects.all())
 
-    found = outlines([each.pk for each in decks])
+    found = outlines([each.pk for each in decks], today=TODAY)
 
     proposed, recoats, strips = (
         propose_scopes(decks, today=TODAY, overrides={each.pk: override for each in decks})

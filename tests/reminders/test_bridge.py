@@ -129,14 +129,20 @@ def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
     )
 
 
+def predicted(coats) -> forecast.Prediction:
+    """What the core says of these coats."""
+    core = bridge.core_coats(coats, today=TODAY)
+    return forecast.predict(core, bridge.active_posterior(), bridge.epoch_days(TODAY))
+
+
 def test_the_stored_row_is_what_the_core_says(coated):
     deck = coated(on=date(2025, 9, 10), roof_percent=40, traffic="heavy", salt="spray")
 
     coats = read_newest_coats([deck.pk], today=TODAY)
-    said = bridge.predict_newest_coats(coats, today=TODAY)
+    said = predicted(coats)
 
     row = Forecast.objects.get(deck=deck)
-    assert bridge.epoch_days(row.due_on) == np.floor(said.due_by[0])
+    assert bridge.epoch_days(row.half_worn_on) == np.floor(said.due_by[0])
     assert row.chance_worn == pytest.approx(said.chance_worn_today[0])
     assert row.model_version == said.version
     assert row.contributions == pytest.approx(
@@ -158,7 +164,7 @@ def test_the_months_of_all_reasons_add_up_to_the_difference_from_the_reference_d
 
     row = deck.forecast
 
-    said = bridge.predict_newest_coats(read_newest_coats([deck.pk], today=TODAY), today=TODAY)
+    said = predicted(read_newest_coats([deck.pk], today=TODAY))
     assert sum(row.contributions.values()) == pytest.approx(
         said.due_months[0] - row.reference_months, abs=0.6
     )
