@@ -109,6 +109,8 @@ def work_advice(deck_ids: Collection[int], *, today: date) -> dict[int, WorkAdvi
 
 def outlines(deck_ids: Collection[int], *, today: date) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
+    if not deck_ids:
+        return {}
     facts = scope_facts(deck_ids, today=today)
     stock = shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}

@@ -6,7 +6,7 @@ from datetime import date
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import read_newest_coats
-from reminders.forecasting.price_ratio import strip_price_ratio
+from reminders.forecasting.price_ratio import charged_price_ratio
 
 # Of the price of a recoat; less is not worth five minutes of the client (judgement).
 MIN_CHECK_WORTH = 0.03
@@ -22,7 +22,7 @@ def client_check_worth(deck_ids: Collection[int], *, today: date) -> dict[int, f
         bridge.core_coats(coats, today=today),
         bridge.active_posterior(),
         bridge.epoch_days(today),
-        strip_price=strip_price_ratio(today=today),
+        strip_price=charged_price_ratio(today=today),
     )
     found = zip(coats.deck_id, values.tolist(), strict=True)
     return {deck: value for deck, value in found if value >= MIN_CHECK_WORTH}

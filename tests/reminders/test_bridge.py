@@ -46,7 +46,7 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
             clock.reading(bridge.epoch_days(day))[0]
             - clock.reading(bridge.epoch_days(date(2025, 6, 1)))[0]
         )
-        for day in (deck.forecast.window_opens_on, deck.forecast.due_on)
+        for day in (deck.forecast.window_opens_on, deck.forecast.half_worn_on)
     ]
     # Lunenburg has a seventh less sun than the reference climate (14.3 MJ/m² a day); without the
     # place's own factors the window is the one of common practice, with them it is about a tenth
@@ -178,7 +178,7 @@ def test_a_newer_coat_takes_the_place_of_the_older(coated):
 
     row = Forecast.objects.get(deck=deck)
     assert row.job == newer
-    assert row.due_on > date(2027, 1, 1)
+    assert row.half_worn_on > date(2027, 1, 1)
     assert row.coat_build == 4
 
 
@@ -259,7 +259,7 @@ def test_a_coat_of_the_nineteen_fifties_is_long_past_due_and_breaks_nothing(coat
 
     row = deck.forecast
 
-    assert row.due_on < date(1953, 1, 1)
+    assert row.half_worn_on < date(1953, 1, 1)
     assert row.chance_worn == pytest.approx(1)
 
 
