@@ -330,6 +330,7 @@ def test_a_draft_about_a_deck_without_a_past_is_possible(prices: PriceList) -> N
 
     offer = drafted(DeckFactory(), outlook=None)
 
-    assert offer.scopes.get().work == "strip"
+    scope = offer.scopes.get()
+    assert (scope.work, scope.looks_first) == ("recoat", True)
+    assert scope.recoat_total < scope.strip_total
     assert offer.waiting == {}
-    assert OfferLine.objects.filter(offer=offer, words__startswith="Strip").exists()

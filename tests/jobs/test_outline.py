@@ -106,7 +106,7 @@ def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
     )
     back = deck(rail_m=Decimal(6), stair_treads=3)
     front = deck(site=back.site)
-    VisitFactory(deck=front, visited_on=TODAY, overall=4)
+    VisitFactory(deck=front, visited_on=TODAY, overall=5)
 
     hours = work_hours_by_deck([back.pk, front.pk], today=TODAY)
     offer = drafted(back, front)
@@ -145,5 +145,5 @@ def test_hours_of_more_decks_take_no_more_queries(
     price_list()
     listed = [deck().pk for _ in range(4)]
     for some in (listed[:1], listed):
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(13):
             work_hours_by_deck(some, today=TODAY)

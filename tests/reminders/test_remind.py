@@ -196,9 +196,7 @@ def page(as_owner):
     return post
 
 
-def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(
-    two_decks, due, page
-):
+def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(two_decks, due, page):
     mute = due(client=ClientFactory(name="Vivian Northquay"))
     ConsentFactory(client=mute.site.client, is_given=False)
 
