@@ -56,6 +56,11 @@ class OpenDeck(DeckRow):
     median_months: float
     log_sd: float
 
+    @property
+    def earliest(self) -> date:
+        """No work before; the week that suits it best may come before the window."""
+        return min(self.window_opens_on, self.due_on)
+
 
 def open_forecasts(*, today: date) -> ForecastQuerySet:
     """Coats about which nobody has been reminded, and that are neither booked, offered nor
@@ -74,9 +79,10 @@ def open_forecasts(*, today: date) -> ForecastQuerySet:
 
 
 def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
-    """Those whose window opens before a day, by property;
+    """Those whose window opens, or that are due, before a day, by property;
     of too many those due nearest to the plan."""
-    rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
+    begins = Q(window_opens_on__lt=opens_before) | Q(due_on__lt=opens_before)
+    rows = open_forecasts(today=today).filter(begins)
     apart = Greatest(F("due_on") - Value(near), Value(near) - F("due_on"))
     nearest = (
         rows.annotate(apart=apart)
