@@ -41,7 +41,7 @@ def test_the_page_tells_the_window_in_words_and_draws_it(coated, page):
     for day in (forecast.window_opens_on, forecast.half_worn_on, forecast.late_on):
         assert f'datetime="{day}"' in text
     assert text.count("Worn today") == 1
-    assert text.count("Half worn") == 1
+    assert text.count("One in two worn") == 1
     assert 'class="picture wear-curve"' in text
     assert "less sun than most places" in text
 
