@@ -19,7 +19,7 @@ from jobs.actions.jobs import follow_job_changes
 from jobs.actions.offer_answers import ask_question
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
-from jobs.models import Offer, OfferLine, PriceList
+from jobs.models import Offer, PriceList
 from jobs.offers.pricing import PricingError
 from tests.factories import DeckFactory, JobFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable

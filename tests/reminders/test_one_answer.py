@@ -42,9 +42,9 @@ class DeckState(NamedTuple):
     """When the last coat went on, of what, and what was found since."""
 
     coated_on: date
-    product: dict[str, str] | None = {}  # noqa: RUF012 - None: nobody knows which
+    product: dict[str, str] | None = {}
     coats: int = 2
-    seen: dict[str, Any] = {}  # noqa: RUF012
+    seen: dict[str, Any] = {}
 
 
 # From memory of docs/forecast.md: a film keeps a recoat for about 1.1 lives at 20 and 2.0 at 80 %,
