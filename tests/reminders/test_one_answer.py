@@ -47,8 +47,8 @@ class DeckState(NamedTuple):
     seen: dict[str, Any] = {}
 
 
-# From memory of docs/forecast.md: a film keeps a recoat for about 1.1 lives at 20 and 2.0 at 80 %,
-# an oil for 2.3 and 4.0 (log-normal, spread 0.34; limits at 1.5 and 3 lives).
+# Worked out from docs/forecast.md: 20 and 80 % lie at 1.1 and 2.0 lives of a film, at 2.3 and 4.0 of
+# an oil (log-normal, spread 0.34; limits at 1.5 and 3 lives).
 STATES = {
     "a fresh oil": (DeckState(date(2026, 6, 10)), "recoat"),
     "an oil two years old": (DeckState(date(2024, 6, 10)), "recoat"),
@@ -103,7 +103,8 @@ def in_state(coated: Callable[..., Deck]) -> Callable[[DeckState], Deck]:
         if state.product is None:
             coat.product = None
         else:
-            Product.objects.filter(pk=coat.product_id).update(**state.product)
+            assert coat.product is not None
+            Product.objects.filter(pk=coat.product.pk).update(**state.product)
             PackFactory(product=coat.product)
         coat.save()
         if state.seen:
