@@ -47,7 +47,7 @@ class DeckState(NamedTuple):
     seen: dict[str, Any] = {}
 
 
-# Worked out from docs/forecast.md: 20 and 80 % lie at 1.1 and 2.0 lives of a film, at 2.3 and 4.0 of
+# Worked out from docs/forecast.md: 20 and 80 % lie at 1.1 and 2.0 lives of a film, 2.3 and 4.0 of
 # an oil (log-normal, spread 0.34; limits at 1.5 and 3 lives).
 STATES = {
     "a fresh oil": (DeckState(date(2026, 6, 10)), "recoat"),
