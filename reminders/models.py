@@ -23,6 +23,7 @@ from django.db.models.functions import Now, TruncMonth
 from clients import display
 from clients.messaging.models import Message, MessageText
 from clients.models import Channel, Deck
+from jobs.forecast_summary import WorkAdvice
 from jobs.models import Job
 from reminders.months import shift_months
 
@@ -49,11 +50,11 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         return self.filter(deck__archived_at=None, deck__site__client__archived_at=None)
 
     def due_in(self, month: date) -> "ForecastQuerySet":
-        """Due by a day of that month."""
+        """Due in that month."""
         return self.filter(due_on__gte=month, due_on__lt=shift_months(month, 1))
 
     def due_before(self, month: date) -> "ForecastQuerySet":
-        """Became due earlier; no coat has gone on since, or the forecast would be a newer one."""
+        """Due earlier; no coat has gone on since, or the forecast would be a newer one."""
         return self.filter(due_on__lt=month)
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
@@ -103,7 +104,10 @@ class Forecast(models.Model):
         help_text="The day for which the chance of being worn was computed."
     )
     window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
-    due_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
+    half_worn_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
+    due_on = models.DateField(
+        help_text="The day of a workable week that suits the work best, by what upkeep costs."
+    )
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
     chance_worn = models.FloatField(help_text="On the day of computing.")
     median_months = models.FloatField(help_text="Median life of the coat in clock months.")
@@ -125,11 +129,12 @@ class Forecast(models.Model):
         null=True, blank=True, help_text="Last visit at which the coat was found sound."
     )
 
-    strip_on = models.DateField(
+    look_on = models.DateField(
         null=True,
         blank=True,
-        help_text="From then on it is more likely than not that only a strip will do.",
+        help_text="From then on one of us looks at it before a recoat is planned.",
     )
+    strip_on = models.DateField(null=True, blank=True, help_text="From then on a strip is planned.")
 
     objects = ForecastQuerySet.as_manager()
 
@@ -142,7 +147,7 @@ class Forecast(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="forecast_window_in_order",
-                condition=Q(window_opens_on__lte=F("due_on"), due_on__lte=F("late_on")),
+                condition=Q(window_opens_on__lte=F("half_worn_on"), half_worn_on__lte=F("late_on")),
             ),
             models.CheckConstraint(
                 name="forecast_chances_are_shares",
@@ -153,7 +158,13 @@ class Forecast(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.deck}: due by {self.due_on}"
+        return f"{self.deck}: due on {self.due_on}"
+
+    def advice(self, today: date) -> WorkAdvice:
+        """What the chance that a recoat still does says of that day."""
+        if self.strip_on and self.strip_on <= today:
+            return WorkAdvice.STRIP
+        return WorkAdvice.LOOK if self.look_on and self.look_on <= today else WorkAdvice.RECOAT
 
 
 class ModelFitQuerySet(models.QuerySet["ModelFit"]):
@@ -316,15 +327,29 @@ class ReminderStep(models.Model):
         return anchor + timedelta(days=self.offset_days)
 
 
-# What a business begins with: a word when the window opens, one when the coat is due, one when it
-# is late.
+# What a business begins with: a word so long before the week that suits the work that a day can be
+# found and the crew be filled (2 to 8 weeks from reminder to work, common practice, no source), one
+# when few weeks are left, one when that week was missed.
 DEFAULT_STEPS: list[dict[str, Any]] = [
-    {"number": 1, "purpose": "first", "anchor": "opens", "channels": ["email", "text", "letter"]},
-    {"number": 2, "purpose": "second", "anchor": "due", "channels": ["email", "text", "letter"]},
+    {
+        "number": 1,
+        "purpose": "first",
+        "anchor": "due",
+        "offset_days": -56,
+        "channels": ["email", "text", "letter"],
+    },
+    {
+        "number": 2,
+        "purpose": "second",
+        "anchor": "due",
+        "offset_days": -28,
+        "channels": ["email", "text", "letter"],
+    },
     {
         "number": 3,
         "purpose": "last",
-        "anchor": "late",
+        "anchor": "due",
+        "offset_days": 14,
         "channels": ["email", "text", "call", "letter"],
     },
 ]

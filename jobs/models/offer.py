@@ -268,10 +268,21 @@ class OfferScope(models.Model):
     window_opens_on = models.DateField(null=True, blank=True)
     due_on = models.DateField(null=True, blank=True)
     late_on = models.DateField(null=True, blank=True)
+    recoat_total = money_field(null=True, blank=True)
+    strip_total = money_field(
+        null=True,
+        blank=True,
+        help_text="Where a look decides: what the deck alone costs either way, tax included.",
+    )
 
     class Meta:
         ordering = ["offer_id", "position", "id"]
         constraints = [
+            models.CheckConstraint(
+                name="scope_look_names_both_prices",
+                condition=Q(recoat_total=None, strip_total=None)
+                | Q(recoat_total__isnull=False, strip_total__isnull=False, work="recoat"),
+            ),
             models.UniqueConstraint(fields=["offer", "deck"], name="scope_once_a_deck"),
             models.CheckConstraint(
                 name="scope_coats_positive", condition=Q(coats__gte=1, coats__lte=10)
@@ -285,6 +296,11 @@ class OfferScope(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_work_display()}, {self.deck}"
+
+    @property
+    def looks_first(self) -> bool:
+        """Whether one of us looks at the boards before the work is planned."""
+        return self.strip_total is not None
 
     @property
     def client_steps(self) -> list[dict[str, str]]:

@@ -45,7 +45,7 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     prices = prices_from_list(row)
     minutes = minutes_per_unit(prices)
     once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
-    known = outlines(deck_ids)
+    known = outlines(deck_ids, today=today)
     measures = deck_measures(deck_ids)
     usual = usual_area_if_needed(area for _, area, _, _ in measures)
     found = {

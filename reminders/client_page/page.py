@@ -139,7 +139,7 @@ class ClientPage:
 
     @property
     def looks(self) -> list[tuple[Deck, ClientAnswer, date | None]]:
-        """Deck, answer, and when the deck is due by what is known now."""
+        """Deck, answer, and when the deck is due as is known now."""
         due = dict(
             Forecast.objects.filter(deck__in=self.looked_at).values_list("deck_id", "due_on")
         )

@@ -174,7 +174,8 @@ def define_field(
 
 SAMPLE_DECKS = (
     "Back deck, 7 Plover Row, Lunenburg\nLast coat: Tidewood Deck Oil, Driftwood; Jun 12, 2025\n"
-    "Due by about: March 2027\nWhat we reckoned with: much walked on, salt from the sea"
+    "What it needs: a clean and a fresh coat\nBest time: May 2027\n"
+    "What we reckoned with: much walked on, salt from the sea"
 )
 SAMPLE_CARE = (
     "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
@@ -204,7 +205,15 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         block=True,
     ),
     "due_by": define_field(
-        "month in which the first of them is due", "March 2027", MARKETING_PURPOSES, empty=True
+        "month that suits the work on the first of them best",
+        "May 2027",
+        MARKETING_PURPOSES,
+        empty=True,
+    ),
+    "work": define_field(
+        "what the deck needs: a recoat, a look first, or a strip",
+        "a clean and a fresh coat",
+        REMINDER_PURPOSES,
     ),
     "since": define_field(
         "how long ago the last coat was", "over three years", REMINDER_PURPOSES, empty=True
