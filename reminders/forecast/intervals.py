@@ -149,6 +149,11 @@ class CensoredLives(ArrayRecord):
 
     def __post_init__(self) -> None:
         count = len(self.lower)
+        if self.x.ndim != 2 or len(self.x) != count:
+            raise ValueError(
+                f"x must have {count} rows, one a life, and a column a factor; got shape"
+                f" {self.x.shape}"
+            )
         for name in ("running", "lower_by_client", "upper_by_client"):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.zeros(count, dtype=bool))
