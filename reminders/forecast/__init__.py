@@ -6,7 +6,12 @@ REML-type correction of the two variance components, and a Laplace posterior.
 """
 
 from reminders.forecast.arrays import Floats
-from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
+from reminders.forecast.backtesting import (
+    FORECAST_NAMES,
+    Backtest,
+    backtest,
+    simple_rule_scores,
+)
 from reminders.forecast.check_value import client_check_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
@@ -35,7 +40,8 @@ from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import optimal_recoat_age
-from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
+from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecast.trial import FitTrial, try_fit
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 from reminders.forecast.waiting_risk import strip_chances_after_waits
 
@@ -54,6 +60,7 @@ __all__ = [
     "CalibrationBin",
     "Coats",
     "Fit",
+    "FitTrial",
     "Floats",
     "InspectionData",
     "Posterior",
@@ -67,16 +74,17 @@ __all__ = [
     "client_check_values",
     "extraterrestrial_radiation",
     "life_bounds",
-    "log_scores",
     "optimal_recoat_age",
     "plan_coating_jobs",
     "predict",
     "radiation_from_sunshine",
     "scored_visits",
     "seasonal_rate",
+    "simple_rule_scores",
     "strip_chances_after_waits",
     "sun_on_deck",
     "truncated_normal_cdf",
+    "try_fit",
     "workable_months",
     "worn_chances_at_visits",
 ]

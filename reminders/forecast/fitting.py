@@ -21,6 +21,7 @@ from reminders.forecast.reml import apply_reml_correction
 
 # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 FINE_QUADRATURE_NODES = 31
+METHOD = 2  # counts up when equal lives give another fit than before
 SPREAD_NAMES = ("log_sigma", "log_omega")
 MISCLASSIFICATION = OBSERVER_DOUBTS["crew"].misclassification
 
@@ -92,9 +93,7 @@ def fit(
             break
     decks = len(np.unique(lives.deck))
     best = apply_reml_correction(problem, best, decks)
-    keys, own = _frailty_posteriors(
-        lives, best.theta, misclassification, nodes, deck_effect
-    )
+    keys, own = _frailty_posteriors(lives, best.theta, misclassification, nodes, deck_effect)
     posterior = Posterior(
         prior.names,
         best.theta,
@@ -156,7 +155,7 @@ def _frailty_posteriors(
 
 
 def _fit_version(lives: CensoredLives, prior: Posterior, misclassification: float) -> str:
-    digest = hashlib.sha256(f"{prior.version} {misclassification}".encode())
+    digest = hashlib.sha256(f"{prior.version} {misclassification} {METHOD}".encode())
     for name in lives.__dataclass_fields__:
         digest.update(np.ascontiguousarray(getattr(lives, name)).tobytes())
     return f"fit-{digest.hexdigest()[:12]}"

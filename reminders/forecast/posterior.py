@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from reminders.forecast.arrays import Floats, Integers
 
-
+WIDTH_SLACK = 1e-6  # of the variance: rounding
 SLOPE_DIGITS = 4  # kept of slopes between 0 and 1, most of them 0: a row a deck is much to store
 
 
@@ -88,6 +88,23 @@ class Posterior:
     def reference_months(self) -> float:
         """Median life on the reference deck."""
         return float(np.exp(self.mean[0]))
+
+    def is_no_wider_than(self, other: "Posterior") -> bool:
+        """Return whether no combination of coefficients is in greater doubt here than there.
+
+        Parameters
+        ----------
+        other : Posterior
+            Such as the prior.
+
+        Returns
+        -------
+        bool
+            False for a belief that cannot have come of that prior and of lives.
+        """
+        root = np.linalg.inv(np.linalg.cholesky(other.covariance))
+        share = np.linalg.eigvalsh(root @ self.covariance @ root.T)
+        return bool(share.max() < 1 + WIDTH_SLACK)
 
     def log_frailty_of(self, deck: Integers) -> tuple[Floats, Floats]:
         """Return mean and variance of the log pace of decks, known to the books or not.

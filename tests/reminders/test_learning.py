@@ -128,7 +128,7 @@ def test_it_learns_again_only_when_enough_is_new(long_lived):
 
 def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
     Visit.objects.filter(deck__in=long_lived[14:]).delete()
-    refit()
+    first = refit().fit
     for deck in long_lived[14:]:
         for job in deck.jobs.all():
             if job.finished_on < date(2025, 6, 1):
@@ -137,7 +137,8 @@ def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
     result = refit()
 
     assert result.fit is not None
-    assert "had seen them" in result.outcome
+    assert result.fit.coats > first.coats
+    assert "visits that it had not seen" in result.outcome
 
 
 def test_only_one_fit_can_be_in_use(business):
@@ -208,6 +209,7 @@ def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_liv
         "visits",
         "log_score",
         "brier",
+        "window_score",
         "observed",
         "expected",
         "observed_over_expected",
