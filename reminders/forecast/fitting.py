@@ -76,6 +76,7 @@ def fit(
     precision = np.asarray(np.linalg.inv(prior.covariance), dtype=np.float64)
     theta = (start or prior).mean
     steps = 0
+    decks = len(np.unique(lives.deck))
     for count in (nodes, max(nodes, FINE_QUADRATURE_NODES)):
         problem = prepare_log_posterior(
             lives,
@@ -84,16 +85,13 @@ def fit(
             misclassification=misclassification,
             nodes=count,
         )
-        best = find_posterior_mode(problem, theta)
-        theta = best.theta
-        steps = steps + best.steps
-        if (
-            best.converged
-        ):  # else the quadrature was too rough for its slope: on from there with more nodes
-            break
-    decks = len(np.unique(lives.deck))
-    best = apply_reml_correction(problem, best, decks)
-    keys, own = _frailty_posteriors(lives, best.theta, misclassification, nodes, deck_effect)
+        mode = find_posterior_mode(problem, theta)
+        best = apply_reml_correction(problem, mode, decks)
+        theta = mode.theta
+        steps = steps + mode.steps
+        if best.converged:
+            break  # else the quadrature was too rough for its slope: on with more nodes
+    keys, own = _frailty_posteriors(lives, best.theta, misclassification, count, deck_effect)
     posterior = Posterior(
         prior.names,
         best.theta,

@@ -311,7 +311,9 @@ class FrailtyPosterior(NamedTuple):
     Parameters
     ----------
     mean, variance : ndarray, shape (d,)
-        Of log pace, the coefficients held where they are.
+        Of log pace, the coefficients held where they are. Coats of a deck that contradict each
+        other make for two peaks, one for each that may be misread: such a deck is taken to be known
+        no worse than one that nobody has seen.
     slope : ndarray, shape (d, k + 1)
         How the mean moves with the coefficients.
     """
@@ -353,4 +355,5 @@ def _block_frailty(rows: DeckRows, theta: Floats, nodes: int) -> FrailtyPosterio
     at, terms = _gauss_hermite(rows, theta, nodes)
     mean, variance = at.moments()
     with_pace = np.einsum("qd,qdr->dr", at.weight * (at.pace - mean), terms.eta)
-    return FrailtyPosterior(mean, variance, np.einsum("dr,drk->dk", with_pace, rows.x))
+    slope = np.einsum("dr,drk->dk", with_pace, rows.x)
+    return FrailtyPosterior(mean, np.minimum(variance, np.exp(2 * theta[-1])), slope)

@@ -21,8 +21,8 @@ from reminders.forecast.posterior_mode import (
 )
 
 REML_ROUNDS = 8
-# of the log posterior: what is left to gain once the spreads are within a tenth of their own doubt
-SMALL_GAIN = 0.01
+# of the log posterior: what is left to gain once the spreads are within a fifth of their own doubt
+SMALL_GAIN = 0.04
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles
 MAX_CORRECTION = 0.5  # a correction beyond this would not be one
 MAX_HALVINGS = 5

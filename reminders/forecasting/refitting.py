@@ -145,7 +145,7 @@ def fit_in_force() -> ModelFit | None:
     """The fit that forecasts rest on; None where that is the published figures, also because the
     fit in use says nothing any more."""
     rests_on_fit = bridge.active_posterior() is not forecast.PUBLISHED_PRIOR
-    return ModelFit.objects.in_use() if rests_on_fit else None
+    return ModelFit.objects.defer("parameters").in_use() if rests_on_fit else None
 
 
 def held_back_start(history: learning.TrainingData, *, new: int, until: float) -> float | None:
