@@ -345,7 +345,9 @@ def frailty_posterior(
     Notes
     -----
     The derivative of a posterior mean is the covariance of the pace with the score of the
-    coefficients, and that of coat j is its slope by `eta` times x_j.
+    coefficients, and that of coat j is its slope by `eta` times x_j. Together they make
+    variance/omega² - 1, whatever the likelihood is. Where no visit may be misread each is negative;
+    those that are not are left out, and the others keep the sum.
     """
     parts = [_block_frailty(part, theta, nodes) for part in rows.blocks()]
     return FrailtyPosterior(*(np.concatenate(each) for each in zip(*parts, strict=True)))
@@ -354,6 +356,10 @@ def frailty_posterior(
 def _block_frailty(rows: DeckRows, theta: Floats, nodes: int) -> FrailtyPosterior:
     at, terms = _gauss_hermite(rows, theta, nodes)
     mean, variance = at.moments()
+    variance = np.minimum(variance, np.exp(2 * theta[-1]))
     with_pace = np.einsum("qd,qdr->dr", at.weight * (at.pace - mean), terms.eta)
-    slope = np.einsum("dr,drk->dk", with_pace, rows.x)
-    return FrailtyPosterior(mean, np.minimum(variance, np.exp(2 * theta[-1])), slope)
+    pull = np.maximum(-with_pace, np.finfo(float).tiny)
+    share = pull / pull.sum(axis=1, keepdims=True)
+    taken_over = 1 - variance / np.exp(2 * theta[-1])
+    slope = -taken_over[:, None] * np.einsum("dr,drk->dk", share, rows.x)
+    return FrailtyPosterior(mean, variance, slope)
