@@ -102,6 +102,27 @@ def test_a_deck_that_wore_fast_three_times_is_expected_to_again(
     assert shares.prior_share[0] < 1
 
 
+def test_a_fit_stored_before_slopes_were_kept_reads_as_one_whose_own_coats_were_alike(
+    coats: Callable[..., Coats],
+) -> None:
+    found = fit(few([8.0, 8.0, 14.0], [10.0, 10.0, 20.0], [1, 1, 2])).posterior
+    stored = found.to_dict()
+    del stored["deck_slope"]
+    old = Posterior.from_dict(json.loads(json.dumps(stored)))
+    x = np.zeros((3, WIDTH))  # as those coats were
+    assert old.predictor_variance(x, np.array([1, 2, 9])) == pytest.approx(
+        found.predictor_variance(x, np.array([1, 2, 9])), rel=1e-6
+    )
+
+
+def test_a_deck_that_contradicts_itself_is_known_no_worse_than_a_strange_one() -> None:
+    found = fit(few([0.0, 60.0], [6.0, 70.0], [1, 1])).posterior
+    assert found.deck_variance[0] <= found.omega**2 * (1 + 1e-12)
+    assert found.is_no_wider_than(PUBLISHED_PRIOR)
+    wider = replace(found, covariance=2 * PUBLISHED_PRIOR.covariance)
+    assert not wider.is_no_wider_than(PUBLISHED_PRIOR)
+
+
 def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
     lives = few([8.0, 14.0], [10.0, INF], [1, 2])
     found = fit(replace(lives, running=np.array([False, True])))

@@ -11,7 +11,12 @@ from lifelines.datasets import load_diabetes
 from scipy import stats
 
 from reminders.forecast.intervals import CensoredLives
-from reminders.forecast.scoring import calibration_bins, estimate_window_coverage, score_forecast
+from reminders.forecast.scoring import (
+    calibration_bins,
+    estimate_window_coverage,
+    score_forecast,
+    window_scores,
+)
 from reminders.forecast.turnbull import TurnbullEstimate, turnbull_estimate
 from tests.forecast.oracles import MICROPROCESSORS, TUBES, WHEELS
 
@@ -134,6 +139,37 @@ def test_scores_of_a_coin() -> None:
     assert (found.log_score, found.brier) == pytest.approx((np.log(2), 0.25))
     assert found.observed_over_expected == 1
     assert np.isnan(score_forecast([], []).log_score)
+
+
+def interval_score(low: float, high: float, life: float) -> float:
+    """Gneiting & Raftery (2007), J. Am. Stat. Assoc. 102:359, eq. 43, with alpha = 0.4."""
+    missed = max(low - life, 0) + max(life - high, 0)
+    return (high - low) + 2 / 0.4 * missed
+
+
+@pytest.mark.parametrize("life", [3.0, 11.0, 14.0, 31.0])
+@pytest.mark.parametrize(("low", "high"), [(10.0, 18.0), (0.0, 40.0), (20.0, 21.0)])
+def test_window_scores_of_visits_at_all_ages_add_up_to_the_interval_score(
+    low: float, high: float, life: float
+) -> None:
+    step = 0.01
+    ages = np.arange(step / 2, 40, step)
+    chance = np.select([ages < low, ages < high], [0.1, 0.5], 0.9)
+    found = window_scores(chance, ages >= life).sum() * step
+    assert found == pytest.approx(interval_score(low, high, life), abs=0.05)
+
+
+def test_an_endless_window_costs_one_at_every_visit_and_a_right_one_less() -> None:
+    rng = np.random.default_rng(3)
+    life = np.exp(rng.normal(2.8, 0.3, 4000))
+    age = rng.uniform(1, 40, 4000)
+    right, narrow, wide, endless = (
+        window_scores(stats.norm.cdf((np.log(age) - 2.8) / spread), age >= life).mean()
+        for spread in (0.3, 0.05, 1.2, 1e9)
+    )
+    assert endless == 1
+    assert right < min(narrow, wide) < max(narrow, wide) <= 1.0 + 0.1
+    assert score_forecast(np.full(3, 0.5), [True, False, True]).window_score == 1
 
 
 def test_reliability_counts_each_step() -> None:
