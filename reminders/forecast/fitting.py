@@ -57,10 +57,9 @@ def fit(
     Fit
         The posterior and how it came about.
 
-    Raises
-    ------
-    ValueError
-        Where lives, prior and start do not belong together.
+    Notes
+    -----
+    Raises ValueError where lives, prior and start do not belong together.
     """
     _check_fit(lives, prior, start)
     if not len(lives):
