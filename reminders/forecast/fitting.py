@@ -85,7 +85,7 @@ def fit(
             nodes=count,
         )
         mode = find_posterior_mode(problem, theta)
-        best = apply_reml_correction(problem, mode, decks)
+        best = apply_reml_correction(problem, mode, decks) if mode.converged else mode
         theta = mode.theta
         steps = steps + mode.steps
         if best.converged:

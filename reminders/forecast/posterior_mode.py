@@ -22,6 +22,8 @@ from reminders.forecast.likelihood import (
 
 MAX_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-10
+ROUGH_TOLERANCE = 1e-5
+FOLLOWING_TOLERANCE = 1e-3  # three hundredths of their own doubt, and the step is taken
 QUADRATURE_SLACK = 1e-6  # of the value: what the quadrature may wobble
 # a step that must be made smaller than this: value and slope disagree, and going on is a crawl
 MAX_STEP_HALVINGS = 6
@@ -63,9 +65,12 @@ class LogPosterior:
 
     @property
     def tolerance(self) -> float:
-        """How small twice the expected gain must be: looser where the quadrature is rougher."""
+        """How small twice the expected gain must be: looser where the quadrature is rougher, and
+        looser still where the coefficients only follow the spreads."""
         rough = any(rows.seen.misread.any() and rows.x.shape[1] > 1 for rows in self.groups)
-        return 1e-5 if rough else NEWTON_TOLERANCE
+        if not rough:
+            return NEWTON_TOLERANCE
+        return FOLLOWING_TOLERANCE if self.are_spreads_held else ROUGH_TOLERANCE
 
     def likelihood(self, theta: Floats) -> ValueGradientHessian:
         """Return the log-likelihood, its gradient and its Hessian.
@@ -312,7 +317,7 @@ def find_posterior_mode(problem: LogPosterior, start: Floats) -> PosteriorMode:
         converged = gain < problem.tolerance
         moved = _line_search(problem, theta, now[0], _limit_step(step))
         if moved is None:  # no better point along the way: as good as it gets in this arithmetic
-            converged = converged or gain < 1e-4
+            converged = converged or gain < max(1e-4, problem.tolerance)
             break
         theta, now = moved
     converged = converged and is_positive_definite(-now[2][free, free])

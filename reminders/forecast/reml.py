@@ -23,6 +23,7 @@ from reminders.forecast.posterior_mode import (
 REML_ROUNDS = 8
 # of the log posterior: what is left to gain once the spreads are within a fifth of their own doubt
 SMALL_GAIN = 0.04
+SMALL_MOVE = 0.02  # of a log spread: windows move by a fiftieth of their width at most
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles
 MAX_CORRECTION = 0.5  # a correction beyond this would not be one
 MAX_HALVINGS = 5
@@ -103,13 +104,15 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
     if not problem.deck_effect or decks > MAX_CORRECTED_DECKS:
         return best
     here = _maximise_coefficients(problem, best.theta)
+    if not here.mode.converged:
+        return replace(best, converged=False)
     settled = False
     for _ in range(REML_ROUNDS):
         slope = _marginal_gradient(problem, here)
         move = newton_direction(here.information, slope)
-        settled = float(slope @ move) < SMALL_GAIN
-        length = max(float(np.abs(move).max()), MAX_CORRECTION)
-        there = _step_up(problem, here, move * MAX_CORRECTION / length)
+        length = float(np.abs(move).max())
+        settled = float(slope @ move) < SMALL_GAIN or length < SMALL_MOVE
+        there = _step_up(problem, here, move * min(1.0, MAX_CORRECTION / max(length, 1e-9)))
         if there is None:
             break
         here = there
