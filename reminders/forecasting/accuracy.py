@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
-from reminders.forecasting.refitting import MIN_NEW_VISITS, fit_in_force
+from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
 from reminders.models import ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
 
@@ -63,6 +63,11 @@ class AccuracyFigures:
     def is_refused(self) -> bool:
         """Whether forecasts rest on something else than what was learned last."""
         return self.in_use is None or self.in_use.pk != self.fit.pk
+
+    @property
+    def why_refused(self) -> str:
+        """The reason alone."""
+        return self.fit.why.removeprefix(f"{REFUSED}: ")
 
     @property
     def is_set_aside(self) -> bool:

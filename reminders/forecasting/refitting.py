@@ -23,6 +23,7 @@ MIN_UNSEEN_VISITS = 20
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
 IN_USE = "the one in use"
 PUBLISHED = "the published figures"
+REFUSED = "Not taken into use"
 
 
 @dataclass(frozen=True)
@@ -176,7 +177,7 @@ def rivals_of_a_fit() -> dict[str, forecast.Posterior]:
 def judge_trial(learned: forecast.Fit, trial: forecast.FitTrial) -> FitVerdict:
     """For the owner: what was compared and what came of it."""
     if not learned.converged:
-        return FitVerdict(False, f"Not taken into use: {learned.note}")
+        return FitVerdict(False, f"{REFUSED}: {learned.note}")
     told = f"over {trial.scores.visits} visits that it had not seen"
     if trial.is_passed:
         against = " and ".join(
@@ -189,7 +190,7 @@ def judge_trial(learned: forecast.Fit, trial: forecast.FitTrial) -> FitVerdict:
         )
     return FitVerdict(
         False,
-        f"Not taken into use: {told}, {' and '.join(worse_points(trial))}; less is better.",
+        f"{REFUSED}: {told}, {' and '.join(worse_points(trial))}; less is better.",
     )
 
 

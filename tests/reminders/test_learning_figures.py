@@ -100,8 +100,8 @@ def test_it_says_in_plain_words_when_a_fit_was_refused_and_what_is_used_instead(
     said = words(as_owner.get("/figures/"))
 
     assert (
-        "What was learned on Nov 25, 2026 is not used. Not taken into use: its windows were too"
-        " wide. Forecasts rest on what was learned on Nov 25, 2026 instead." in said
+        "What was learned on Nov 25, 2026 is not used: its windows were too wide. Forecasts rest on"
+        " what was learned on Nov 25, 2026 instead." in said
     )
     ModelFit.objects.filter(pk=used.pk).update(is_in_use=False)
     said = words(as_owner.get("/figures/"))
