@@ -6,7 +6,12 @@ REML-type correction of the two variance components, and a Laplace posterior.
 """
 
 from reminders.forecast.arrays import Booleans, Floats
-from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
+from reminders.forecast.backtesting import (
+    FORECAST_NAMES,
+    Backtest,
+    backtest,
+    simple_rule_scores,
+)
 from reminders.forecast.check_value import client_check_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
@@ -40,7 +45,8 @@ from reminders.forecast.replacement import (
     recoats_between_strips,
     upkeep_table,
 )
-from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
+from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecast.trial import FitTrial, try_fit
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 from reminders.forecast.waiting_risk import strip_chances_after_waits
 from reminders.forecast.wear_limits import (
@@ -73,6 +79,7 @@ __all__ = [
     "CalibrationBin",
     "Coats",
     "Fit",
+    "FitTrial",
     "Floats",
     "InspectionData",
     "Posterior",
@@ -90,7 +97,6 @@ __all__ = [
     "extraterrestrial_radiation",
     "film_shares",
     "life_bounds",
-    "log_scores",
     "optimal_recoat_age",
     "plan_coating_jobs",
     "predict",
@@ -98,10 +104,12 @@ __all__ = [
     "recoats_between_strips",
     "scored_visits",
     "seasonal_rate",
+    "simple_rule_scores",
     "strip_chances_after_waits",
     "strip_ratios",
     "sun_on_deck",
     "truncated_normal_cdf",
+    "try_fit",
     "upkeep_table",
     "workable_months",
     "worn_chances_at_visits",

@@ -196,10 +196,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
     x = design.x
     log_frailty, variance = posterior.log_frailty_of(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + log_frailty
-    # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the
-    # pace.
-    unsure = variance / posterior.omega**2
-    doubt = unsure**2 * _linear_predictor_variance(x, posterior)
+    doubt = posterior.predictor_variance(x, coats.deck)
     mixed = design.unknown_variances(posterior)
     start = start_variance(coats, mean)
     unknown = mixed[:, 0] + start
@@ -237,15 +234,6 @@ def start_variance(coats: Coats, mean: Floats) -> Floats:
     """
     half = coats.coated_within / DAYS_A_MONTH
     return half**2 / 3 / np.exp(2 * mean)
-
-
-def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
-    # Variance of the linear predictor: (1, x) V (1, x)'.
-    v = posterior.beta_covariance
-    slopes = np.ascontiguousarray(v[1:, 1:])
-    if not np.any(slopes - np.diag(np.diagonal(slopes))) and not v[0, 1:].any():
-        return v[0, 0] + np.einsum("ij,ij,j->i", x, x, np.diagonal(slopes))
-    return v[0, 0] + np.einsum("ij,ij->i", x, x @ slopes + 2 * v[1:, 0])
 
 
 def _predict_rows(
@@ -429,7 +417,7 @@ def _prior_share(belief: LogLife, posterior: Posterior) -> Floats:
     # The rest was taken away by earlier coats of the deck itself and by visits to all decks.
     deck = posterior.omega**2
     variance = belief.pace_variance
-    before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
+    before = PUBLISHED_PRIOR.predictor_variance(belief.x, np.full(len(belief.x), -1))
     now = belief.spread**2 - posterior.coat_variance - variance - belief.unknown_variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)

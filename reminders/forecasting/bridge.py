@@ -33,11 +33,17 @@ def active_posterior() -> forecast.Posterior:
 
 @lru_cache(maxsize=2)
 def load_posterior(pk: int, version: str) -> forecast.Posterior:
-    """The belief of one fit; a fit made before the core learned of new factors no longer says
-    anything."""
+    """The belief of one fit, as long as it says anything."""
     parameters = ModelFit.objects.values_list("parameters", flat=True).get(pk=pk, version=version)
     found = forecast.Fit.from_dict(parameters).posterior
-    return found if found.names == forecast.PUBLISHED_PRIOR.names else forecast.PUBLISHED_PRIOR
+    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
+
+
+def is_usable(belief: forecast.Posterior) -> bool:
+    """Whether a stored belief still says anything: it knows the factors that the core knows now,
+    and it did not break, as some did before 0.3 (then it is wider than the published figures)."""
+    published = forecast.PUBLISHED_PRIOR
+    return belief.names == published.names and belief.is_no_wider_than(published)
 
 
 # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)

@@ -83,6 +83,38 @@ def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
     assert "found worn," in said  # the picture in words
 
 
+def test_it_says_in_plain_words_when_a_fit_was_refused_and_what_is_used_instead(as_owner, learned):
+    used = ModelFit.objects.in_use()
+    ModelFit.objects.create(
+        version="fit-refused",
+        created_at=NOW,
+        trained_on=TODAY,
+        visits=99,
+        coats=9,
+        decks=9,
+        parameters={},
+        why="Not taken into use: its windows were too wide.",
+        figures=used.figures,
+    )
+
+    said = words(as_owner.get("/figures/"))
+
+    assert (
+        "What was learned on Nov 25, 2026 is not used: its windows were too wide. Forecasts rest on"
+        " what was learned on Nov 25, 2026 instead." in said
+    )
+    ModelFit.objects.filter(pk=used.pk).update(is_in_use=False)
+    said = words(as_owner.get("/figures/"))
+    assert "Forecasts rest on published figures and trade practice instead." in said
+
+
+def test_it_says_what_windows_cost(as_owner, learned):
+    said = words(as_owner.get("/figures/"))
+
+    assert "windows without end would come to 1" in said
+    assert "is not used" not in said
+
+
 def test_the_markup_carries_no_inline_style_or_script(as_owner, learned):
     page = as_owner.get("/figures/").content.decode()
 
