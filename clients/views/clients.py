@@ -5,8 +5,9 @@ from typing import Any
 
 from django.contrib import messages
 from django.forms import all_valid
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -19,6 +20,7 @@ from clients.forms.properties import PropertyForm
 from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.models import Client
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 MESSAGES_SHOWN = 50
 
@@ -63,28 +65,35 @@ def typed_country(request: HttpRequest) -> str:
 
 @require_http_methods(["GET", "POST"])
 def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
-    client = get_object_or_404(Client, pk=pk)
-    data = request.POST or None
-    country = phone_country(client, request)
-    form = ClientForm(data, instance=client)
-    reach = contact_formset(data, client=client, country=country)
-    if data and all_valid([form, reach]):  # type: ignore[arg-type] # forms will do
-        actions.change_client(
-            client=form.instance,
+    def build(client: Client, data: QueryDict | None) -> FormsOfPage:
+        reach = contact_formset(data, client=client, country=phone_country(client, request))
+        return FormsOfPage([ClientForm(data, instance=client)], [reach])
+
+    def save(client: Client, page: FormsOfPage) -> HttpResponse:
+        reach: Any = page.formsets[0]
+        saved = actions.change_client(
+            client=client,
+            values=page.only_form.cleaned_data,
             contacts=reach.contacts,
             removed=reach.removed,
             by=current_user(request),
             now=timezone.now(),
         )
-        report_saved(request, f"{client.name} is saved.", reach.warnings)
+        report_saved(request, f"{saved.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
-    context = {
-        "form": form,
-        "reach": reach,
-        "client": client,
-        **error_summary([form, *reach.forms]),
-    }
-    return render(request, "clients/edit.html", context)
+
+    def show(client: Client, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        form, reach = page.only_form, page.formsets[0]
+        context = {"form": form, "reach": reach, "client": client, **opened}
+        context |= error_summary([form, *reach.forms])
+        return render(request, "clients/edit.html", context)
+
+    edit = RecordEdit(Client.objects.all(), build, save, show, back=client_page)
+    return edit_record(request, pk, edit)
+
+
+def client_page(client: Client) -> str:
+    return reverse("clients:detail", args=[client.pk])
 
 
 def report_saved(request: HttpRequest, done: str, warnings: list[str]) -> None:
