@@ -33,18 +33,24 @@ class NewAccount:
 def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
     """A new client with a property and a deck, all or nothing;
     a second click finds what the first one made."""
-    same = {
-        "street": new.site["street"],
-        "town": new.site["town"],
-        "client__name": new.client["name"],
+    lock_until_commit(f"open {same_account(new)}")
+    made = opened_before(new=new, now=now)
+    return made or create_account(new=new, by=by, now=now)
+
+
+def same_account(new: NewAccount) -> dict[str, Any]:
+    return {
+        "site__street": new.site["street"],
+        "site__town": new.site["town"],
+        "site__client__name": new.client["name"],
     }
-    lock_until_commit(f"open {same}")
-    made = Deck.objects.filter(
-        label=new.deck["label"],
-        created_at__gt=now - SECOND_CLICK_WINDOW,
-        **{f"site__{name}": same[name] for name in same},
-    )
-    return made.first() or create_account(new=new, by=by, now=now)
+
+
+def opened_before(*, new: NewAccount, now: datetime) -> Deck | None:
+    """What a first click on the same form has made."""
+    return Deck.objects.filter(
+        label=new.deck["label"], created_at__gt=now - SECOND_CLICK_WINDOW, **same_account(new)
+    ).first()
 
 
 def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:

@@ -1,6 +1,7 @@
 """Pages about a client: what we know, how to reach them, what they allow and what was said to
 them."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -14,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
+from clients.doubles import LikelyDouble, clients_like
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
@@ -40,16 +42,41 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
     reach = contact_formset(data, client=None, country=typed_country(request))
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=business_today(request), prefix="deck")
+    likely: list[LikelyDouble] = []
     if data and all_valid([client, reach, home, deck]):  # type: ignore[arg-type] # forms will do
         parts = properties.NewAccount(
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
-        made = properties.open_account(new=parts, by=current_user(request), now=timezone.now())
-        report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
-        return redirect("decks:detail", made.pk)
-    context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
+        now = timezone.now()
+        likely = clients_like_new(request, parts, now)
+        if not likely:
+            made = properties.open_account(new=parts, by=current_user(request), now=now)
+            report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
+            return redirect("decks:detail", made.pk)
+    context = {
+        "likely": likely,
+        "client_form": client,
+        "reach": reach,
+        "property_form": home,
+        "deck_form": deck,
+    }
     context |= error_summary([client, *reach.forms, home, deck])
     return render(request, "clients/new.html", context)
+
+
+def clients_like_new(
+    request: HttpRequest, new: properties.NewAccount, now: datetime
+) -> list[LikelyDouble]:
+    """Clients of the book who may be this one, unless it was said that it is somebody else, or a
+    first click has just made it."""
+    if "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
+        return []
+    return clients_like(
+        name=new.client["name"],
+        contacts=[contact.normalized() for contact in new.reaches],
+        street=new.site["street"],
+        town=new.site["town"],
+    )
 
 
 def error_summary(forms: list[Any]) -> dict[str, Any]:

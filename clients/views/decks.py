@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from clients.access import business_of, office_required
 from clients.actions import properties as actions
 from clients.forms.decks import DeckForm
-from clients.models import Deck, Property
+from clients.models import Deck, DeckMerge, Property
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 LABEL_TAKEN = "Somebody has just given another deck of this property that name. Choose another."
@@ -57,6 +57,7 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
 
     def show(deck: Deck, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
         context = {"deck_form": page.only_form, "home": deck.site, "deck": deck, **opened}
+        context["merges"] = DeckMerge.objects.standing_of(deck.pk)
         return render(request, "clients/deck_form.html", context)
 
     edit = RecordEdit(Deck.objects.with_owner(), build, save, show, back=deck_page)

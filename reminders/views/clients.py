@@ -15,7 +15,7 @@ from clients.access import business_of, business_today, current_user
 from clients.forms.clients import suppressed_channels
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent
-from clients.models import Client, Deck
+from clients.models import Client, ClientMerge, Deck
 from jobs.models import Booking, Job
 from jobs.search import NO_FILTERS
 from reminders.forms.look_up import LookUpForm
@@ -54,6 +54,7 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
             (home, [(deck, lines.get(deck.pk)) for deck in home.decks.all()])
             for home in client.properties.all()
         ],
+        "merges": ClientMerge.objects.standing_of(client.pk),
         "next_visit": next_visit(client, today=today),
         "charged": charged_in_all(client),
         "years": years,

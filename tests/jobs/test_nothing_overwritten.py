@@ -319,7 +319,7 @@ def test_an_edit_that_waits_for_an_archive_does_not_undo_it() -> None:
 
     def archive() -> None:
         with transaction.atomic(), connection.cursor() as cursor:
-            client_actions.archive_client(client=client, by=None, now=NOW)  # type: ignore[arg-type]
+            client_actions.archive_client(client=client, by=None, now=NOW)
             cursor.execute("SELECT pg_sleep(0.5)")  # the edit comes and waits
 
     def edit() -> int:
