@@ -10,7 +10,7 @@ from django.db.models import F, Q, prefetch_related_objects
 from django.dispatch import receiver
 from django.utils import timezone
 
-from clients.events import decks_changed, messages_taken_back, work_decided
+from clients.events import decks_changed, decks_handed_over, messages_taken_back, work_decided
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.outbox import (
@@ -327,6 +327,17 @@ def end_reminding_about_work(
         cancel_for_booking(deck_ids=deck_ids, words=words, now=now)
     else:
         stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=now)
+
+
+@receiver(decks_handed_over)
+@transaction.atomic
+def begin_with_new_owner(
+    *, deck_ids: Collection[int], words: str, now: datetime, **_signal: object
+) -> None:
+    """What waits for the former owner is not sent; what they asked for stops nobody else, unlike
+    what somebody of the business decided."""
+    cancel_waiting(deck_ids, words, by=None, now=now)
+    Stop.objects.filter(deck__in=deck_ids).exclude(why=Stop.Why.BY_HAND).delete()
 
 
 @receiver(messages_taken_back)

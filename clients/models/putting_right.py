@@ -9,6 +9,7 @@ from django.db.models.functions import Now
 
 from clients.models.client import Client
 from clients.models.deck import Deck
+from clients.models.property import Property
 
 
 class RowMergeQuerySet(models.QuerySet[Any]):
@@ -96,6 +97,29 @@ class ToldApart(models.Model):
 
     def __str__(self) -> str:
         return f"clients {self.one_id} and {self.other_id}"
+
+
+class FormerOwner(models.Model):
+    """Whose a property was before, and until when."""
+
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.CASCADE,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="former_owners",
+    )
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="formerly_owned")
+    until = models.DateField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-until", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.client} until {self.until}"
 
 
 class Erasure(models.Model):
