@@ -29,3 +29,7 @@ clients_left = Signal()
 # about them is not sent, and what they said about reminders does not bind the new one.
 # deck_ids: Collection[int], words: str, now: datetime
 decks_handed_over = Signal()
+
+# People are erased: what they told us in words of their own goes; the rest of the book is walked.
+# client_ids: Collection[int], named_by: re.Pattern[str]
+clients_erased = Signal()

@@ -5,6 +5,7 @@ from django.urls import path
 from jobs.views import (
     care,
     deck_checks,
+    erasing,
     jobs,
     log,
     moving,
@@ -32,6 +33,8 @@ urlpatterns = [
     path("<int:pk>/photos/", photos.photos_add, name="photos_add"),
     path("photos/<int:pk>/", photos.show_photo, name="photo"),
     path("photos/<int:pk>/change/", photos.photo_change, name="photo_change"),
+    path("erase/<int:pk>/", erasing.erase_person, name="erase"),
+    path("erasures/", erasing.list_erasures, name="erasures"),
     path("sold/<int:pk>/", moving.property_sold, name="sold"),
     path("move-deck/<int:pk>/", moving.deck_elsewhere, name="move_deck"),
     path("products/", products.list_products, name="products"),
