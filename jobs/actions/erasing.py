@@ -451,8 +451,9 @@ def forget_search_words(words: PersonalWords) -> None:
     parts = sorted({part.casefold() for text in words.plain for part in re.split(r"\W+", text)})
     with connection.cursor() as cursor:
         cursor.execute(
-            "DELETE FROM jobs_searchword w WHERE w.word IN (SELECT fold(part) FROM unnest(%s::text[]) AS"
-            " part) AND NOT EXISTS (SELECT 1 FROM jobs_searchentry e WHERE e.document @@"
+            "DELETE FROM jobs_searchword w WHERE w.word IN"
+            " (SELECT fold(part) FROM unnest(%s::text[]) AS part) AND NOT EXISTS"
+            " (SELECT 1 FROM jobs_searchentry e WHERE e.document @@"
             " ('''' || replace(w.word, '''', '''''') || '''')::tsquery)",
             [parts],
         )
