@@ -55,7 +55,7 @@ def merge_two_clients(request: HttpRequest, one: int, other: int) -> HttpRespons
     except merging.MergeError as error:
         messages.error(request, str(error))
         return redirect("clients:merge", pair.one.pk, pair.other.pk)
-    messages.success(request, f"{kept.name} is one client now. It can be undone below.")
+    messages.success(request, f"{kept.name} is one client now. It can be undone on this page.")
     return redirect("clients:detail", pair.one.pk)
 
 

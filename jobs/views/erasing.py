@@ -9,7 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import current_user, owner_required
 from clients.actions.merging import counted, pointing_at
-from clients.models import Client, Erasure
+from clients.models import Client, ContactPoint, Erasure
 from jobs.actions import erasing
 from jobs.models import Job, Photo
 
@@ -31,7 +31,7 @@ def erase_person(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("jobs:erasures")
     going = [
         counted(model, rows)
-        for model, name in pointing_at(Client)
+        for model, name in [(ContactPoint, "client"), *pointing_at(Client)]
         if (rows := model._base_manager.filter(**{name: client}).count())
     ]
     context = {

@@ -184,7 +184,7 @@ def test_the_owner_sees_what_goes_erases_and_finds_the_proof(
     assert proof.counts["contact points"] == 2
     assert proof.counts["consents"] == 1
     assert f"Client {vera.pk}" in text(first)
-    assert "2 contact points" in text(again)
+    assert "contact points: 2" in text(again)
     assert "Erased client" in text(as_owner.get(f"/clients/{vera.pk}/"))
     kind = ContentType.objects.get_for_model(Client)
     trail = LogEntry.objects.filter(content_type=kind, object_id=vera.pk)
