@@ -293,8 +293,12 @@ def keep_answer(
 
 
 def link_deck_ids(link: ClientLink) -> list[int]:
-    """The decks that the reminder was about and that are still looked after."""
-    rows = Deck.objects.filter(reminders__message=link.message_id, archived_at=None)
+    """The decks that the reminder was about, that are still looked after and still theirs."""
+    rows = Deck.objects.filter(
+        reminders__message=link.message_id,
+        site__client=link.message.client_id,
+        archived_at=None,
+    )
     return list(rows.order_by("pk").values_list("pk", flat=True).distinct())
 
 

@@ -78,8 +78,11 @@ class ClientPage:
 
     @cached_property
     def decks(self) -> list[Deck]:
-        """The decks that the reminder was about, as far as they are still looked after."""
-        rows = Deck.objects.with_owner().filter(reminders__message=self.link.message_id)
+        """The decks that the reminder was about, as far as they are still looked after, and
+        theirs."""
+        rows = Deck.objects.with_owner().filter(
+            reminders__message=self.link.message_id, site__client=self.link.message.client_id
+        )
         return list(rows.filter(archived_at=None).distinct().order_by("site_id", "pk"))
 
     @cached_property
