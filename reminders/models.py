@@ -1,7 +1,8 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -9,11 +10,14 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import (
     Count,
+    Exists,
     ExpressionWrapper,
     F,
     FloatField,
     Func,
     IntegerField,
+    Min,
+    OuterRef,
     Q,
     Sum,
     Value,
@@ -23,7 +27,7 @@ from django.db.models.functions import Now, TruncMonth
 from clients import display
 from clients.messaging.models import Message, MessageText
 from clients.models import Channel, Deck
-from jobs.models import Job
+from jobs.models import Booking, Job
 from reminders.months import shift_months
 
 
@@ -55,6 +59,28 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
     def due_before(self, month: date) -> "ForecastQuerySet":
         """Became due earlier; no coat has gone on since, or the forecast would be a newer one."""
         return self.filter(due_on__lt=month)
+
+    def unbooked(self) -> "ForecastQuerySet":
+        """Of decks on which no work is booked or held."""
+        living = Booking.objects.filter(
+            decks=OuterRef("deck"), state__in=[Booking.State.BOOKED, Booking.State.HELD]
+        )
+        return self.exclude(Exists(living))
+
+    def worn_deck_rows(self) -> "list[tuple[int, int, Decimal | None, int, date | None]]":
+        """Deck, property, area, coats since the strip, and the day from which a strip is likely."""
+        columns = ("deck_id", "deck__site_id", "deck__area_m2", "coat_build", "strip_on")
+        return list(self.order_by().values_list(*columns))
+
+    def late_by_month(self, first: date, before: date) -> "list[tuple[date, int]]":
+        """Month and how many decks became late, from a day on and before another."""
+        late = self.filter(late_on__gte=first, late_on__lt=before).order_by()
+        return list(late.values_list(TruncMonth("late_on")).annotate(decks=Count("pk")))
+
+    def count_late(self, today: date) -> dict[str, int]:
+        """How many decks there are, and how many of them are late."""
+        late = Count("pk", filter=Q(late_on__lt=today))
+        return self.order_by().aggregate(decks=Count("pk"), late=late)
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
@@ -215,6 +241,18 @@ class ModelFit(models.Model):
         return f"{self.version}, visits to {self.trained_on}"
 
 
+class ReminderQuerySet(models.QuerySet["Reminder"]):
+    def first_sent(self, *, since: datetime) -> "list[tuple[int, int, int, datetime]]":
+        """Deck, property, client and moment of the first reminder of each coat that was sent, of
+        the coats first reminded about since that moment."""
+        sent = self.filter(message__state__in=["accepted", "delivered"]).order_by()
+        coats = sent.values("job_id").annotate(first_at=Min("message__accepted_at"))
+        rows = coats.filter(first_at__gte=since).order_by("first_at", "job_id")
+        return list(
+            rows.values_list("deck_id", "deck__site_id", "deck__site__client_id", "first_at")
+        )
+
+
 class Reminder(models.Model):
     """The decision to remind about one coat of one deck at one step;
     it exists at most once a channel."""
@@ -237,6 +275,8 @@ class Reminder(models.Model):
         ),
     )
     created_at = models.DateTimeField(db_default=Now())
+
+    objects = ReminderQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-id"]

@@ -37,7 +37,7 @@ from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import optimal_recoat_age
 from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
-from reminders.forecast.waiting_risk import strip_chances_after_waits
+from reminders.forecast.waiting_risk import limit_chances_by_day, strip_chances_after_waits
 
 __all__ = [
     "FACTORS",
@@ -67,6 +67,7 @@ __all__ = [
     "client_check_values",
     "extraterrestrial_radiation",
     "life_bounds",
+    "limit_chances_by_day",
     "log_scores",
     "optimal_recoat_age",
     "plan_coating_jobs",

@@ -1,29 +1,49 @@
-"""The Figures page: how right the forecast was, what it has learned, and how many decks came
-back."""
+"""The Figures page: money, offers, reminders, hours and decks by month, and how good the forecast
+is."""
 
-from django.http import HttpRequest, HttpResponse
+import io
+
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from clients.access import business_today, office_required
+from clients.access import business_of, business_today, office_required
+from clients.tabular import write_rows
+from reminders.figures import FIGURE_READERS, read_figure, read_figures
 from reminders.forecasting import (
     MIN_MEANINGFUL_VISITS,
     count_graded_visits,
     newest_figures,
     visits_still_needed,
 )
+from reminders.views.due import attachment_response
 
 
 @require_GET
 @office_required
 def show_figures(request: HttpRequest) -> HttpResponse:
     """The page `figures:overview`."""
-    found = newest_figures()
-    counted = count_graded_visits(today=business_today(request))
+    today = business_today(request)
+    accuracy = newest_figures()
+    counted = count_graded_visits(today=today)
     context = {
-        "figures": found,
+        "figures": read_figures(today=today, business=business_of(request)),
+        "accuracy": accuracy,
         "counted": counted,
-        "needed": visits_still_needed(counted, found.fit.visits if found else 0),
+        "needed": visits_still_needed(counted, accuracy.fit.visits if accuracy else 0),
         "enough_visits": MIN_MEANINGFUL_VISITS,
     }
     return render(request, "reminders/figures.html", context)
+
+
+@require_GET
+@office_required
+def figure_csv(request: HttpRequest, key: str) -> HttpResponse:
+    """One figure as a file, at `figures:csv`."""
+    if key not in FIGURE_READERS:
+        raise Http404("There is no such figure.")
+    figure = read_figure(key, today=business_today(request), business=business_of(request))
+    out = io.StringIO()
+    write_rows(figure.file_rows, format="csv", out=out, columns=figure.file_columns)
+    body = out.getvalue().encode("utf-8-sig")
+    return attachment_response(body, "text/csv; charset=utf-8", f"{key}.csv")
