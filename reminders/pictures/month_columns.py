@@ -138,7 +138,7 @@ def draw_column(
         left=round(left, 1),
         width=round(width, 1),
         parts=parts,
-        ceiling_y=None if column.ceiling is None else column_y(column.ceiling, top),
+        ceiling_y=column_y(column.ceiling, top) if column.ceiling else None,
         span_y=(
             (column_y(column.span[0], top), column_y(column.span[1], top)) if column.span else None
         ),
