@@ -52,7 +52,7 @@ def read_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
     times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=today)
     worth = deck_worth(decks, times, today=today, currency=business.currency)
     ends = [today, *(shift_months(month, 1) for month in months)]
-    chances = forecast.limit_chances_by_day(
+    chances = forecast.worn_chances_by_day(
         bridge.core_coats(coats, today=today),
         bridge.active_posterior(),
         [bridge.epoch_days(day) for day in ends],
@@ -180,7 +180,7 @@ def work_figure(
         pictures,
         facts,
         [
-            "When each coat comes due by its forecast, whether the client comes back or not; decks"
+            "When each coat is worn by its forecast, whether the client comes back or not; decks"
             " already booked are among them.",
             *notes,
             "Left out: what comes due a second time, strips that waiting would bring, price rises,"

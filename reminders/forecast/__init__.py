@@ -17,6 +17,7 @@ from reminders.forecast.coating_plan import (
     workable_months,
 )
 from reminders.forecast.coats import UNKNOWN, Coats
+from reminders.forecast.due_chances import worn_chances_by_day
 from reminders.forecast.exposure import (
     FACTORS,
     SUNSHINE_BIAS,
@@ -37,7 +38,7 @@ from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import optimal_recoat_age
 from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
-from reminders.forecast.waiting_risk import limit_chances_by_day, strip_chances_after_waits
+from reminders.forecast.waiting_risk import strip_chances_after_waits
 
 __all__ = [
     "FACTORS",
@@ -67,7 +68,6 @@ __all__ = [
     "client_check_values",
     "extraterrestrial_radiation",
     "life_bounds",
-    "limit_chances_by_day",
     "log_scores",
     "optimal_recoat_age",
     "plan_coating_jobs",
@@ -80,4 +80,5 @@ __all__ = [
     "truncated_normal_cdf",
     "workable_months",
     "worn_chances_at_visits",
+    "worn_chances_by_day",
 ]

@@ -1,5 +1,5 @@
-"""Chances by a day: that a coat is worn by then; and what waiting risks, that a coat that still
-takes a recoat today needs a strip some time later."""
+"""What waiting risks: the chance that a coat that still takes a recoat today needs a strip some
+time later."""
 
 from collections.abc import Sequence
 
@@ -12,48 +12,6 @@ from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.prediction import believe_inspections, predict_log_life
-
-
-def limit_chances_by_day(
-    coats: Coats,
-    posterior: Posterior,
-    days: Sequence[float],
-    *,
-    age_ratio: float = 1.0,
-    weights: ClockWeights = CLOCK_WEIGHTS,
-) -> Floats:
-    """Return the chance that a limit is passed by each of some days, inspections known.
-
-    Parameters
-    ----------
-    coats : Coats
-        The running coat of each of n decks.
-    posterior : Posterior
-        What is believed.
-    days : sequence of float, length k
-        In days since 1970-01-01, none before the newest inspection.
-    age_ratio : float
-        Age at which the limit is passed against the age at which a recoat is due; 1 for the recoat
-        limit itself.
-    weights : ClockWeights
-        What the seasonal clock follows.
-
-    Returns
-    -------
-    ndarray, shape (n, k)
-        Between 0 and 1, not falling from one day to a later one.
-    """
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    start = clock.reading(coats.coated_on)
-    belief = predict_log_life(coats, posterior)
-    seen = believe_inspections(coats, clock, belief)
-    chances = np.empty((len(coats), len(days)))
-    for place, day in enumerate(days):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            age = np.log((clock.reading(np.full(len(coats), day)) - start) / age_ratio)
-            z = (age - belief.mean) / belief.spread
-        chances[:, place] = seen.cdf(np.where(np.isnan(z), -np.inf, z))
-    return chances
 
 
 def strip_chances_after_waits(
@@ -96,15 +54,21 @@ def strip_chances_after_waits(
     the chance after a wait w is (F(A(t + w)) − F(A(t))) / (1 − F(A(t))), A being the age on the
     seasonal clock.
     """
-    chances = limit_chances_by_day(
-        coats,
-        posterior,
-        [today, *(today + wait for wait in waits)],
-        age_ratio=strip_ratio,
-        weights=weights,
-    )
-    now = chances[:, 0]
-    later = chances[:, 1:]
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    start = clock.reading(coats.coated_on)
+    belief = predict_log_life(coats, posterior)
+
+    seen = believe_inspections(coats, clock, belief)
+
+    def passed(day: Floats) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            age = np.log((clock.reading(day) - start) / strip_ratio)
+            z = (age - belief.mean) / belief.spread
+        return seen.cdf(np.where(np.isnan(z), -np.inf, z))
+
+    days = np.full(len(coats), float(today))
+    now = passed(days)
+    later = np.stack([passed(days + wait) for wait in waits], axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         chance = (later - now[:, None]) / (1 - now[:, None])
     return now, np.clip(np.where(np.isnan(chance), 1.0, chance), 0.0, 1.0)

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.test import Client as Browser
 from django.utils.html import strip_tags
 
@@ -394,6 +395,18 @@ def test_an_empty_book_says_so_for_each_figure(as_owner, business):
 
 def test_there_is_no_file_of_a_figure_that_is_not_there(as_owner, business):
     assert as_owner.get("/figures/profit.csv").status_code == 404
+
+
+def test_the_command_prints_the_rows_of_the_page(as_owner, business, capsys):
+    priced("900", date(2026, 6, 1))
+    priced(None, date(2026, 6, 2))
+
+    call_command("figures", "turnover", format="csv")
+    printed = capsys.readouterr()
+
+    body = as_owner.get("/figures/turnover.csv").content.decode("utf-8-sig")
+    assert printed.out.splitlines() == body.splitlines()
+    assert "1 job has no price and adds nothing." in printed.err
 
 
 # The picture.

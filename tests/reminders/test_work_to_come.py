@@ -81,7 +81,7 @@ def test_every_deck_comes_due_once_or_later_than_two_years(as_owner, coated):
     assert [row["month"] for row in rows[:3]] == ["due already", "2026-11", "2026-12"]
     assert len(rows) == 25
     coats = read_newest_coats([deck.pk for deck in decks], today=TODAY)
-    (by_then,) = forecast.limit_chances_by_day(
+    (by_then,) = forecast.worn_chances_by_day(
         bridge.core_coats(coats, today=TODAY),
         bridge.active_posterior(),
         [bridge.epoch_days(date(2028, 11, 1))],
@@ -97,7 +97,7 @@ def test_the_chance_by_a_day_is_that_of_the_forecast(coated):
     row = deck.forecast
     coats = read_newest_coats([deck.pk], today=TODAY)
 
-    (chances,) = forecast.limit_chances_by_day(
+    (chances,) = forecast.worn_chances_by_day(
         bridge.core_coats(coats, today=TODAY),
         bridge.active_posterior(),
         [bridge.epoch_days(day) for day in (row.window_opens_on, row.due_on, row.late_on)],
