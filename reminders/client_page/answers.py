@@ -23,7 +23,7 @@ from jobs.actions.offers import record_offer_event, withdraw_offer
 from jobs.models import Offer, OfferEvent
 from jobs.offers import PricingError, week_text
 from reminders.actions import stop_reminders
-from reminders.client_page.page import ContactChoice, contact_choices
+from reminders.client_page.page import ContactChoice, contact_choices, link_deck_ids
 from reminders.client_page.season import season_end
 from reminders.models import ClientAnswer, ClientLink, Forecast, Stop
 from reminders.offer_drafting import draft_offers
@@ -290,12 +290,6 @@ def keep_answer(
     if link.answers.count() >= MAX_ANSWERS:
         raise ClientPageError(_("You have told us a lot by this page. Please phone us instead."))
     return ClientAnswer.objects.create(link=link, kind=kind, given=dict(given), at=now)
-
-
-def link_deck_ids(link: ClientLink) -> list[int]:
-    """The decks that the reminder was about and that are still looked after."""
-    rows = Deck.objects.filter(reminders__message=link.message_id, archived_at=None)
-    return list(rows.order_by("pk").values_list("pk", flat=True).distinct())
 
 
 def to_do_key(answer: ClientAnswer) -> str:

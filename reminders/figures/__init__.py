@@ -9,6 +9,7 @@ from reminders.figures.crew_load import read_crew_load
 from reminders.figures.decks_kept import read_decks_kept
 from reminders.figures.monthly_figure import MonthlyFigure
 from reminders.figures.offers_won import read_offers_won
+from reminders.figures.plans import read_plans
 from reminders.figures.reminder_funnel import read_reminder_funnel
 from reminders.figures.turnover import read_turnover
 from reminders.figures.work_to_come import read_work_to_come
@@ -20,6 +21,7 @@ FIGURE_READERS: Mapping[str, Callable[..., MonthlyFigure]] = {
     "offers": read_offers_won,
     "reminders": read_reminder_funnel,
     "decks": read_decks_kept,
+    "plans": read_plans,
 }
 
 __all__ = ["FIGURE_READERS", "MonthlyFigure", "read_figure", "read_figures"]

@@ -15,7 +15,7 @@ from clients.messaging.models import ToDo
 from clients.models import Deck
 from jobs.models import Booking, BookingDay, CrewDay, Job, Offer
 from reminders.figures import FIGURE_READERS
-from reminders.models import Forecast, Reminder
+from reminders.models import CarePlan, Forecast, Reminder
 from reminders.pictures import MonthColumn, MonthColumns, month_columns
 from tests.factories import (
     ClientFactory,
@@ -372,6 +372,14 @@ def test_the_page_asks_as_many_questions_for_three_decks_as_for_one(
 
 def test_every_figure_has_a_title_a_picture_a_table_and_a_file(as_owner, coated):
     deck = coated(on=date(2025, 6, 10))
+    CarePlan.objects.create(
+        site=deck.site,
+        starts_on=TODAY,
+        price=100,
+        currency="CAD",
+        wording="As agreed.",
+        evidence="on paper",
+    )
     reminded(deck)
     sent_offer(datetime(2026, 9, 10, 15, tzinfo=UTC))
     booked_day("6", date(2026, 6, 3))
