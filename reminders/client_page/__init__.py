@@ -10,7 +10,6 @@ from reminders.client_page.answers import (
     take_over_details,
     undo_client_answer,
 )
-from reminders.client_page.guessing import is_guessing_too_much, note_wrong_code
 from reminders.client_page.looks import LOOK_GRADES, ClientLook, record_client_look
 from reminders.client_page.page import (
     ClientPage,
@@ -38,8 +37,6 @@ __all__ = [
     "compare_details",
     "contact_choices",
     "end_plan_by_client",
-    "is_guessing_too_much",
-    "note_wrong_code",
     "page_photo_by_id",
     "propose_details",
     "record_client_look",
