@@ -57,9 +57,9 @@ def start_care_plan(*, site: Property, terms: CarePlanTerms, by: User, now: date
 
 
 def stop_plan_reminders(plan: CarePlan, *, now: datetime) -> None:
-    """Of the coats of its decks that nobody has stopped otherwise."""
+    """Of the coats of its decks that are not stopped for good already."""
     coats = Forecast.objects.current().filter(deck__site=plan.site_id)
-    stopped = Stop.objects.filter(deck__site=plan.site_id).values("job")
+    stopped = Stop.objects.filter(deck__site=plan.site_id, until=None).values("job")
     decks = list(coats.exclude(job__in=stopped).values_list("deck_id", flat=True))
     if decks:
         stop_reminders(deck_ids=decks, why=Stop.Why.PLAN, by=None, now=now)

@@ -120,6 +120,10 @@ class ClientPage:
         shown = Q(ended_on=None) | Q(ended_on=self.today, ended_by=CarePlan.EndedBy.CLIENT)
         return mine.filter(shown).order_by("-pk").first()
 
+    @property
+    def has_running_plan(self) -> bool:
+        return self.plan is not None and self.plan.ended_on is None
+
     @cached_property
     def plan_visit(self) -> PlanVisit | None:
         """The newest visit by that plan, refused or not."""
@@ -177,9 +181,8 @@ class ClientPage:
     @property
     def may_ask(self) -> bool:
         """Whether a week or a price can be asked for now; a care plan books by itself."""
-        has_plan = self.plan is not None and self.plan.ended_on is None
         is_under_way = self.booking or self.offer or Kind.OFFER in self.answers
-        return bool(self.decks) and not (is_under_way or has_plan)
+        return bool(self.decks) and not (is_under_way or self.has_running_plan)
 
     @cached_property
     def weeks(self) -> list[date]:

@@ -279,6 +279,34 @@ def test_we_end_a_plan_and_what_is_booked_stands_until_it_is_cancelled_in_the_di
     assert not Stop.objects.exists()
 
 
+def test_who_has_sold_the_house_has_no_plan_and_hears_no_more(
+    client: Browser, as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    agree(as_owner, deck)
+    night(clock)
+    url = page_url(Message.objects.get())
+    assert "Not this year" not in text_of(client.get(url))
+
+    press(client, url, "sold")
+    night(clock, TODAY + timedelta(days=1))
+
+    assert CarePlan.objects.get().ended_by == "client"
+    assert Booking.objects.get().state == "cancelled"
+    assert Stop.objects.get().why == "sold"
+
+
+def test_a_pause_that_is_over_does_not_bring_reminders_back_while_a_plan_runs(
+    as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    actions.stop_reminders(
+        deck_ids=[deck.pk], why="asked", until=TODAY - timedelta(days=1), by=None, now=NOW
+    )
+
+    agree(as_owner, deck)
+
+    assert (Stop.objects.get().why, Stop.objects.get().until) == ("plan", None)
+
+
 def test_a_message_that_has_not_left_is_stopped_when_the_client_says_no(
     client: Browser, as_owner: Browser, deck: Deck, clock: Any
 ) -> None:
