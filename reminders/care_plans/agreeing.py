@@ -19,6 +19,7 @@ from reminders.models import CarePlan, Forecast, PlanVisit, Stop
 from reminders.price_rule import term_end
 
 EndedBy = CarePlan.EndedBy
+ONE_PLAN = "care_plan_once_a_property"
 
 
 class CarePlanError(ValueError):
@@ -50,7 +51,9 @@ def start_care_plan(*, site: Property, terms: CarePlanTerms, by: User, now: date
             plan = CarePlan.objects.create(
                 site=site, currency=currency, created_by=by, created_at=now, **vars(terms)
             )
-    except IntegrityError as error:  # care_plan_once_a_property
+    except IntegrityError as error:
+        if ONE_PLAN not in str(error):
+            raise
         raise CarePlanError("A care plan runs for this property. End it first.") from error
     stop_plan_reminders(plan, now=now)
     return plan
