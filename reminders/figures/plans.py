@@ -47,7 +47,11 @@ def read_plans(*, today: date, business: Business) -> MonthlyFigure:
                 counted_in="money",
             )
         ],
-        [plan_fact(rows[:MONTHS_A_YEAR]), plan_fact(rows[MONTHS_A_YEAR:])],
+        [
+            ("Running", display.format_number(rows[MONTHS_A_YEAR]["running"], 0)),
+            plan_fact(rows[:MONTHS_A_YEAR]),
+            plan_fact(rows[MONTHS_A_YEAR:]),
+        ],
         [
             "Visits that the client did not refuse, in the month of their day. Their hours and"
             " prices are in the figures above too; reminders and the pacing plan leave these decks"

@@ -65,10 +65,6 @@ class DrawnColumn:
     def middle(self) -> float:
         return round(self.left + self.width / 2, 1)
 
-    @property
-    def right(self) -> float:
-        return round(self.left + self.width, 1)
-
 
 @dataclass(frozen=True)
 class MonthColumns:
@@ -87,6 +83,40 @@ class MonthColumns:
     counted_in: CountedIn
     ceiling_name: str = ""
     span_name: str = ""
+
+    @property
+    def shapes(self) -> list[tuple[str, str]]:
+        """Look and outline of all parts that look alike, as one path each."""
+        outlines: dict[str, list[str]] = {shade: [] for shade, _ in self.legend}
+        for column in self.columns:
+            for part in column.parts:
+                outlines[part.shade].append(
+                    f"M{column.left} {part.y}h{column.width}v{part.height}h-{column.width}z"
+                )
+        return [(shade, "".join(lines)) for shade, lines in outlines.items() if lines]
+
+    @property
+    def ceilings(self) -> str:
+        """What there was room for, as one path."""
+        return "".join(
+            f"M{column.left} {column.ceiling_y}h{column.width}"
+            for column in self.columns
+            if column.ceiling_y is not None
+        )
+
+    @property
+    def spans(self) -> str:
+        """What is likely, as one path."""
+        return "".join(
+            f"M{column.middle} {column.span_y[0]}V{column.span_y[1]}"
+            for column in self.columns
+            if column.span_y
+        )
+
+    @property
+    def named(self) -> list[DrawnColumn]:
+        """The columns that have a name below."""
+        return [column for column in self.columns if column.has_name]
 
 
 def month_columns(

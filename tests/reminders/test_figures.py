@@ -433,6 +433,10 @@ def test_columns_stand_on_each_other_and_reach_to_their_scale():
     assert lower.y + lower.height == MonthColumns.BOTTOM
     assert upper.y + upper.height == pytest.approx(lower.y)
     assert picture.columns[0].ceiling_y == MonthColumns.TOP
+    assert [shade for shade, _ in picture.shapes] == ["shade-0", "shade-1"]
+    assert [outline.count("M") for _, outline in picture.shapes] == [1, 2]
+    assert picture.ceilings.count("M") == 2
+    assert picture.spans == ""
     assert [part.shade for part in picture.columns[1].parts] == ["shade-1"]
     assert [column.starts_year for column in picture.columns] == [False, True]
 
