@@ -76,7 +76,7 @@ def write_value(value: Decimal | float | None, counted_in: CountedIn) -> str:
     if counted_in == "money":
         return display.format_whole_money(Decimal(value))
     if counted_in == "hours":
-        return f"{display.format_number(value, 0)} h"
+        return f"{display.format_number(value, 0)}\u00a0h"
     return display.format_number(value, 1)
 
 
