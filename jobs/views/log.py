@@ -141,7 +141,6 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
     )
     job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)
-    photos.delete_abandoned_photos(now=now)
     if not is_new:
         return redirect_to_logged_job(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")
