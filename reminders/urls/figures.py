@@ -7,5 +7,5 @@ from reminders.views import figures
 app_name = "figures"
 urlpatterns = [
     path("", figures.show_figures, name="overview"),
-    path("<slug:key>.csv", figures.figure_csv, name="csv"),
+    path("<slug:key>.<slug:format>", figures.figure_file, name="file"),
 ]

@@ -1,14 +1,12 @@
 """The Figures page: money, offers, reminders, hours and decks by month, and how good the forecast
 is."""
 
-import io
-
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from clients.access import business_of, business_today, office_required
-from clients.tabular import write_rows
+from clients.tabular import FILE_FORMATS, table_response
 from reminders.figures import FIGURE_READERS, read_figure, read_figures
 from reminders.forecasting import (
     MIN_MEANINGFUL_VISITS,
@@ -16,7 +14,6 @@ from reminders.forecasting import (
     newest_figures,
     visits_still_needed,
 )
-from reminders.views.due import attachment_response
 
 
 @require_GET
@@ -38,12 +35,9 @@ def show_figures(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 @office_required
-def figure_csv(request: HttpRequest, key: str) -> HttpResponse:
-    """One figure as a file, at `figures:csv`."""
-    if key not in FIGURE_READERS:
+def figure_file(request: HttpRequest, key: str, format: str) -> HttpResponse:
+    """One figure as a file, at `figures:file`."""
+    if key not in FIGURE_READERS or format not in FILE_FORMATS:
         raise Http404("There is no such figure.")
     figure = read_figure(key, today=business_today(request), business=business_of(request))
-    out = io.StringIO()
-    write_rows(figure.file_rows, format="csv", out=out, columns=figure.file_columns)
-    body = out.getvalue().encode("utf-8-sig")
-    return attachment_response(body, "text/csv; charset=utf-8", f"{key}.csv")
+    return table_response(figure.file_rows, format=format, name=key, columns=figure.file_columns)

@@ -10,6 +10,7 @@ import pytest
 from django.core.management import call_command
 from django.test import Client as Browser
 from django.utils.html import strip_tags
+from openpyxl import load_workbook
 
 from clients.messaging.models import ToDo
 from clients.models import Deck
@@ -403,6 +404,18 @@ def test_an_empty_book_says_so_for_each_figure(as_owner, business):
 
 def test_there_is_no_file_of_a_figure_that_is_not_there(as_owner, business):
     assert as_owner.get("/figures/profit.csv").status_code == 404
+    assert as_owner.get("/figures/turnover.exe").status_code == 404
+
+
+def test_a_figure_comes_as_a_workbook_too(as_owner, business):
+    priced("900.50", date(2026, 6, 1))
+
+    answer = as_owner.get("/figures/turnover.xlsx")
+
+    sheet = load_workbook(io.BytesIO(answer.content)).active
+    rows = {row[0]: row for row in sheet.iter_rows(values_only=True)}
+    assert rows["month"][1:3] == ("jobs", "recoat")
+    assert rows["2026-06"][1:3] == (1, 900.5)
 
 
 def test_the_command_prints_the_rows_of_the_page(as_owner, business, capsys):
