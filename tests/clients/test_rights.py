@@ -57,7 +57,7 @@ OWNER_AND_OFFICE = """
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen remove_view save_view settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
-    outbox:to_do_done figures:overview
+    outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
