@@ -320,7 +320,10 @@ def test_decks_that_come_back_are_kept_up_and_those_that_go_late_are_lost(as_own
     refresh(kept)
     late = coated(on=date(2023, 5, 10))
     Forecast.objects.filter(deck=late).update(
-        window_opens_on=date(2026, 1, 5), due_on=date(2026, 4, 5), late_on=date(2026, 7, 5)
+        window_opens_on=date(2026, 1, 5),
+        due_on=date(2026, 4, 5),
+        half_worn_on=date(2026, 4, 5),
+        late_on=date(2026, 7, 5),
     )
     gone = coated(on=date(2023, 5, 10))
     Deck.objects.filter(pk=gone.pk).update(archived_at=datetime(2026, 8, 1, 1, tzinfo=UTC))
@@ -341,7 +344,10 @@ def test_decks_that_come_back_are_kept_up_and_those_that_go_late_are_lost(as_own
 def test_a_late_deck_with_work_booked_is_not_lost(as_owner, coated):
     deck = coated(on=date(2023, 5, 10))
     Forecast.objects.filter(deck=deck).update(
-        window_opens_on=date(2026, 1, 5), due_on=date(2026, 4, 5), late_on=date(2026, 7, 5)
+        window_opens_on=date(2026, 1, 5),
+        due_on=date(2026, 4, 5),
+        half_worn_on=date(2026, 4, 5),
+        late_on=date(2026, 7, 5),
     )
     booked(deck)
 
