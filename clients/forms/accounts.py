@@ -91,13 +91,27 @@ class NewPasswordForm(forms.Form):
         return values
 
 
+class ZoneSelect(forms.Select):
+    """Time zones with their countries and other names, for the script that asks the browser."""
+
+    def create_option(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        option = super().create_option(*args, **kwargs)
+        name = str(option["value"])
+        option["attrs"]["data-country"] = countries.zone_countries().get(name, "")
+        option["attrs"]["data-also"] = countries.former_zone_names().get(name, "")
+        return option
+
+
 class FirstVisitForm(NewPasswordForm):
     """What the book cannot start without."""
 
     business = forms.CharField(label="Name of the business", max_length=120)
     country = CountryField(label="Country", initial="CA")
     time_zone = forms.ChoiceField(
-        label="Time zone", initial="America/Halifax", choices=countries.zone_choices
+        label="Time zone",
+        initial="America/Halifax",
+        choices=countries.zone_choices,
+        widget=ZoneSelect(attrs={"data-guess-zone": "country"}),
     )
     units = forms.ChoiceField(
         label="Units",

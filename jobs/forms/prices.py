@@ -30,6 +30,7 @@ UNITS_BY_TASK = {
     "stairs": {"tread", "job", "hour"},
     "hourly": {"hour"},
 }
+MAIN_TASKS = {"clean", "strip", "coat"}
 DEFAULT_TASK_UNITS = {"m2", "job", "hour"}
 # A list to begin with: what is usually charged for, prices still to be written.
 BLANK_RATES = [
@@ -55,28 +56,31 @@ def percentage_form_field(
 class PriceListForm(forms.ModelForm):
     """Everything on a list but its rows."""
 
-    valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
+    valid_from = DayField(label="From", help_text="Until the next list begins.")
     valid_days = forms.IntegerField(
-        label="An offer stands for, days", min_value=1, max_value=365, initial=30
+        label="Days that an offer is valid", min_value=1, max_value=365, initial=30
     )
     minimum_charge = amount_field(
         "Minimum charge", required=False, help_text="Without travel. A line tops it up."
     )
     travel_free_km = amount_field(
-        "Kilometres without charge", places=1, required=False, help_text="One way, by road."
+        "Kilometres without charge",
+        places=1,
+        required=False,
+        help_text="One way; only those beyond cost.",
     )
     travel_per_km = amount_field(
-        "Each kilometre beyond", required=False, help_text="One way, once a visit."
+        "Travel, each kilometre", required=False, help_text="One way, once per visit."
     )
     high_percent = percentage_form_field("More for a high deck, %")
     markup_percent = percentage_form_field(
         "Mark-up on materials, %", help_text="On what a litre costs in the packs that are bought."
     )
     early_percent = percentage_form_field(
-        "Early reduction, %", 99, "If the offer ends before the deck is due."
+        "Early discount, %", 99, "If the offer ends before the deck is due."
     )
     off_season_percent = percentage_form_field(
-        "Off-season reduction, %", 99, "If the work falls into one of these months."
+        "Off-season discount, %", 99, "If the work falls into one of these months."
     )
     off_season_months = forms.TypedMultipleChoiceField(
         label="Off-season",
@@ -155,6 +159,15 @@ class RateForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.units = units
         self.fields["per"].choices = rate_unit_choices(units)  # type: ignore[attr-defined]
+        if self.is_main:
+            unit = dict(rate_unit_choices(units)).get(self["per"].value(), "")
+            task = dict(Rate.Task.choices)[self["task"].value()]
+            self.fields["amount"].label = f"{task}, per {unit}" if unit else task
+
+    @property
+    def is_main(self) -> bool:
+        """Whether it is one of the prices without which no offer comes about."""
+        return self["task"].value() in MAIN_TASKS
 
     def has_changed(self) -> bool:
         """Task and unit are there from the start: a row counts once a number stands in it."""

@@ -87,7 +87,14 @@ def render_price_form(
     request: HttpRequest, row: PriceList, filled: forms.PriceForms
 ) -> HttpResponse:
     return render(
-        request, "jobs/prices_form.html", {"list": row, "page": filled, "form": filled.form}
+        request,
+        "jobs/prices_form.html",
+        {
+            "list": row,
+            "page": filled,
+            "form": filled.form,
+            "asks_for_rows": "add_row" in request.POST,
+        },
     )
 
 

@@ -40,13 +40,22 @@ def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
 
 def product_page(request: HttpRequest, product: Product, title: str) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
+    if request.GET.get("kind") in Product.Kind:
+        product.kind = request.GET["kind"]
     form = ProductForm(data, instance=product, units=business_of(request).units)
     if form.is_bound and form.is_valid():
         actions.save_product(product=form.instance, now=timezone.now())
         messages.success(request, f"{form.instance} was saved.")
         return redirect("jobs:products")
     return render(
-        request, "jobs/product.html", {"form": form, "title": title, **product_stock(product)}
+        request,
+        "jobs/product.html",
+        {
+            "form": form,
+            "title": title,
+            "kinds": Product.Kind.choices,
+            **product_stock(product),
+        },
     )
 
 

@@ -23,9 +23,9 @@ MOST_TAKE_BACK_MINUTES = 1440
 
 
 class StepForm(forms.Form):
-    """One word of the sequence."""
+    """One reminder of the sequence."""
 
-    purpose = forms.ChoiceField(label="Word", choices=PURPOSES)
+    purpose = forms.ChoiceField(label="Text", choices=PURPOSES)
     offset_days = forms.IntegerField(
         label="Days", min_value=-730, max_value=730, initial=0, help_text="A minus is before."
     )
@@ -38,7 +38,7 @@ class StepForm(forms.Form):
     )
     is_on = forms.BooleanField(label="In use", required=False, initial=True)
     goes_by_itself = forms.BooleanField(
-        label="Queue it by itself when its day comes", required=False
+        label="Send it by itself when its day comes", required=False
     )
 
     @classmethod
@@ -126,7 +126,7 @@ class RulesForm(forms.ModelForm):
         labels = {
             "quiet_from": "No text messages or calls from",
             "quiet_until": "Until",
-            "unconfirmed_hours": "Hours until an unconfirmed message may be said by another way",
+            "unconfirmed_hours": "Hours before trying another way",
             "take_back_minutes": "Minutes to take back what was sent",
             "on_sundays": "Text messages and calls on Sundays too",
             "on_holidays": "Text messages and calls on public holidays too",

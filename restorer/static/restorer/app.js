@@ -126,5 +126,17 @@
     sumUp(form);
   });
 
+  // Time zone and country as the browser has them: data-guess-zone=NAME on the select names the country's field.
+  // Only in a form as it first opens; whatever was chosen or sent before stays.
+  const guessZone = (zones) => {
+    const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    const option = [...zones.options].find((each) => [each.value, ...each.dataset.also.split(" ")].includes(here));
+    if (!option || zones.form.querySelector(".has-errors")) return;
+    zones.value = option.value;
+    const country = zones.form.elements[zones.dataset.guessZone];
+    if ([...country.options].some((each) => each.value === option.dataset.country)) country.value = option.dataset.country;
+  };
+  document.querySelectorAll("[data-guess-zone]").forEach(guessZone);
+
   document.querySelector("[data-focus]")?.focus();
 })();
