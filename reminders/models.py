@@ -307,8 +307,8 @@ class ReminderStep(models.Model):
 
     @property
     def label(self) -> str:
-        """Such as “first word”."""
-        return self.get_purpose_display().rpartition(", ")[2]
+        """Such as “first reminder”."""
+        return self.get_purpose_display().lower()
 
     @property
     def in_words(self) -> str:

@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from clients import countries
-from clients.forms.fields import CountryField
+from clients.forms.fields import CountryField, needed_with_others
 from clients.models import User
 from clients.units import Units
 
@@ -167,6 +167,10 @@ class NoticesForm(forms.ModelForm):
         fields = ["notices_by", "email"]
         labels = {"notices_by": "Mail about answers of clients, and about trouble", "email": "To"}
         widgets = {"notices_by": forms.RadioSelect}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        needed_with_others(self.fields["email"])
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

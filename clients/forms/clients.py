@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from clients.actions.clients import ContactInput
 from clients.emails import EmailError
-from clients.forms.fields import CountryField, textarea
+from clients.forms.fields import CountryField, needed_with_others, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
@@ -63,7 +63,7 @@ class ClientForm(forms.ModelForm):
             "postal_street": "Street",
             "postal_town": "Town",
             "postal_region": "Province, state or region",
-            "postal_postcode": "Postcode",
+            "postal_postcode": "Postal code",
         }
         help_texts = {
             "salutation": "How a letter greets them; empty means the name.",
@@ -228,12 +228,19 @@ class ConsentForm(forms.Form):
             "Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without."
         ),
     )
-    expires_on = forms.DateField(
-        label="Runs out on",
-        required=False,
-        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
-        help_text="An implied consent runs out; ask what the law where the client lives says.",
-        error_messages={"invalid": "This is not a day of the calendar. Write it like 2027-05-14."},
+    expires_on = needed_with_others(
+        forms.DateField(
+            label="Expires on",
+            required=False,
+            widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+            help_text=(
+                "Needed where the client did not agree in so many words; the law there says how"
+                " long."
+            ),
+            error_messages={
+                "invalid": "This is not a day of the calendar. Write it like 2027-05-14."
+            },
+        )
     )
 
     def __init__(
@@ -264,7 +271,7 @@ class ConsentForm(forms.Form):
         values = super().clean() or self.cleaned_data
         is_implied = values.get("is_given") and values.get("basis") in {"customer", "inquiry"}
         if is_implied and not values.get("expires_on"):
-            self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
+            self.add_error("expires_on", "An implied consent needs the day on which it expires.")
         return values
 
 

@@ -132,7 +132,7 @@ class DeckForm(forms.Form):
         )
         for name, quantity, label, most in (
             ("rail_m", "length", "Rail length", 5_000),
-            ("screen_m2", "area", "Screens, both sides", 5_000),
+            ("screen_m2", "area", "Privacy screens, both sides", 5_000),
             ("height_m", "length", "Height above ground", 100),
         ):
             self.fields[name] = MeasureField(

@@ -43,7 +43,7 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
         made = properties.open_account(new=parts, by=current_user(request), now=timezone.now())
-        report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
+        report_saved(request, f"{client.cleaned_data['name']} is saved.", reach.warnings)
         return redirect("decks:detail", made.pk)
     context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
     context |= error_summary([client, *reach.forms, home, deck])
@@ -136,5 +136,5 @@ def archive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
 def unarchive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     actions.unarchive_client(client=client, by=current_user(request), now=timezone.now())
-    messages.success(request, f"{client.name} is back in the book.")
+    messages.success(request, f"{client.name} is back.")
     return redirect("clients:detail", client.pk)

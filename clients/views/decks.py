@@ -28,7 +28,7 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
         except IntegrityError:
             form.add_error("label", LABEL_TAKEN)
         else:
-            messages.success(request, f"{deck.label} is in the book.")
+            messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
     return render(request, "clients/deck_form.html", {"deck_form": form, "home": home})
 
@@ -69,5 +69,5 @@ def archive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
 def unarchive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck, pk=pk)
     actions.unarchive_deck(deck=deck, now=timezone.now())
-    messages.success(request, f"{deck.label} is back in the book.")
+    messages.success(request, f"{deck.label} is back.")
     return redirect("decks:detail", deck.pk)

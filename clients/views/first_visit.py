@@ -39,5 +39,5 @@ def first_visit(request: HttpRequest) -> HttpResponse:
         messages.error(request, TOO_LATE)
         return redirect("sign_in")
     login(request, owner, backend=BACKEND)
-    messages.success(request, "The book is open. Next: the address and the season of the business.")
+    messages.success(request, "All set. Next: the address and the season of the business.")
     return redirect("settings:business")

@@ -18,7 +18,7 @@ def new_property(request: HttpRequest, pk: int) -> HttpResponse:
     form = PropertyForm(request.POST or None, business=business_of(request))
     if form.is_valid():
         home = actions.add_property(client=client, values=form.values, now=timezone.now())
-        messages.success(request, f"{home.address} is in the book. Now its deck.")
+        messages.success(request, f"{home.address} is saved. Now its deck.")
         return redirect("deck_forms:new", home.pk)
     return render(request, "clients/property_form.html", {"property_form": form, "client": client})
 

@@ -81,7 +81,7 @@ class JobForm(FindingsForm):
         },
     )
     sky = forms.ChoiceField(
-        label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
+        label="Weather", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
     )
     amount = forms.DecimalField(
         label="Price charged",

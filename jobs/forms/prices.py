@@ -9,7 +9,7 @@ from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.business import MONTH_NAMES
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, needed_with_others
 from clients.models import Business
 from clients.units import QUANTITIES
 from jobs.actions.prices import SAME_DAY_MESSAGE, PriceListRows
@@ -131,6 +131,7 @@ class PriceListForm(forms.ModelForm):
             max_value=Decimal(99),
             initial=self.instance.high_above_m,
         )
+        needed_with_others(self.fields["high_above_m"])
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
@@ -152,7 +153,7 @@ class RateForm(forms.Form):
 
     task = forms.ChoiceField(label="Task", choices=Rate.Task.choices)
     per = forms.ChoiceField(label="Per")
-    amount = amount_field("Price", maximum=Decimal(99_999), required=False)
+    amount = needed_with_others(amount_field("Price", maximum=Decimal(99_999), required=False))
     minutes = amount_field("Minutes", maximum=Decimal(900), required=False)
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:

@@ -301,7 +301,7 @@ class OfferLine(models.Model):
         MATERIAL = "material", "Material"
         TRAVEL = "travel", "Travel"
         EXTRA = "extra", "Surcharge"
-        LESS = "less", "Reduction"
+        LESS = "less", "Discount"
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
     scope = models.ForeignKey(

@@ -130,7 +130,7 @@ def chemical_litres(
             if product
             else f"no {kind} is in use under Products"
         )
-        note = f"Reckoned with {two_decimals(film)} mm (common practice): {known}."
+        note = f"Calculated with {two_decimals(film)} mm (common practice): {known}."
     return (
         materials.litres_at_film(
             area_m2=area_m2, film_mm=film, applications=applications, loss_share=loss

@@ -268,14 +268,14 @@ BOOKING_BUTTONS = {
         actions.release_booking,
         "Let it stand and tell {client}?",
         "Let it stand",
-        "The booking stands.",
+        "Released: the visit goes ahead.",
     ),
     "call_off": BookingButton(
         CallOffForm,
         actions.cancel_booking,
-        "Call it off and tell {client}?",
-        "Call it off",
-        "Called off. The hours are free again.",
+        "Cancel the booking and tell {client}?",
+        "Cancel the booking",
+        "Cancelled. The hours are free again.",
     ),
 }
 

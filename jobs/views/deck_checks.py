@@ -44,7 +44,7 @@ def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check_correction(request, row, form):
         return redirect("decks:detail", row.deck_id)
-    return render_check_form(request, row.deck, form, "Correct a check")
+    return render_check_form(request, row.deck, form, "Change a check")
 
 
 def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:

@@ -58,7 +58,7 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
     """Which deck? The ones this person worked on last, or a few words to find another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
-        messages.warning(request, "This deck is archived or not in the book. Choose another.")
+        messages.warning(request, "This deck is archived or not on file. Choose another.")
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
     return render(request, "jobs/choose_deck.html", {"words": words, "decks": decks})
 

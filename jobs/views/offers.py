@@ -89,7 +89,7 @@ def submit_offer_change(
                 seen=filled.form.cleaned_data["seen"] or 0,
                 by=current_user(request),
             )
-            messages.success(request, "Saved and reckoned anew.")
+            messages.success(request, "Saved and recalculated.")
             return redirect("offers:detail", offer.pk)
         except OfferError as problem:
             filled.form.add_error(problem.field or None, str(problem))

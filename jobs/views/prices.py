@@ -56,7 +56,7 @@ def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
     if row.is_settled:
         messages.info(
             request,
-            "Offers that were sent rest on this list, so it stays. Begin a new one like it.",
+            "Offers already sent use this list, so it stays. Begin a new one like it.",
         )
         return redirect("prices:detail", row.pk)
     return price_list_page(request, row)

@@ -60,7 +60,7 @@ def product_page(request: HttpRequest, product: Product, title: str) -> HttpResp
 
 
 def product_stock(product: Product) -> dict[str, Any]:
-    """Batches, tins and packs of a product that is in the book."""
+    """Batches, tins and packs of a product that is saved."""
     if not product.pk:
         return {}
     return {

@@ -12,9 +12,7 @@ from clients.models import Channel
 from reminders.models import ReminderStep
 
 PURPOSES = [
-    (each.value, each.label.rpartition(", ")[2])
-    for each in MessageText.Purpose
-    if each in {"first", "second", "last"}
+    (each.value, each.label) for each in MessageText.Purpose if each in {"first", "second", "last"}
 ]
 OPTIONAL_CHANNELS = [("", "—"), *Channel.choices]
 CHANNEL_FIELDS = ["channel", "else_1", "else_2", "else_3"]

@@ -63,7 +63,7 @@ def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
         offer_drafting.recalculate_from_forecast(
             offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
         )
-        messages.success(request, "Reckoned anew.")
+        messages.success(request, "Recalculated.")
     except (OfferError, PricingError) as problem:
         messages.error(request, f"Nothing was changed. {problem}")
     return redirect("offers:detail", pk)

@@ -200,7 +200,7 @@ def save_week_choice(
             )
             messages.success(
                 request,
-                f"{place.client} {words}. The others stay where they are; plan anew to fit"
+                f"{place.client} {words}. The others stay where they are; plan again to fit"
                 " them in.",
             )
     except PacingError as problem:

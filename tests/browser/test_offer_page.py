@@ -93,12 +93,12 @@ def test_a_client_accepts_with_a_thumb_and_without_scripts(
     page.get_by_role("region", name="Yes, please come").get_by_label("Your name").fill(
         "Marlow Pennington"
     )
-    page.get_by_role("button", name="Accept for this week").click()
+    page.get_by_role("button", name="Accept, for the week chosen").click()
 
     assert page.get_by_role("heading", name="You have accepted this offer").is_visible()
     assert Booking.objects.get().offer == offer[0]
     page.reload()
-    assert page.get_by_role("button", name="Accept for this week").count() == 0
+    assert page.get_by_role("button", name="Accept, for the week chosen").count() == 0
 
 
 @pytest.mark.parametrize(

@@ -31,7 +31,7 @@ def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> No
 
     assert english.count("the program&#x27;s words") == 44
     assert "Scottish Gaelic" in english
-    assert "our own words" in gaelic
+    assert "your own" in gaelic
     assert gaelic.count("in English until you write it") == 43
     assert "no code of a language" in page(as_owner.get("/settings/texts/?language=xx-Bay"))
 

@@ -241,7 +241,7 @@ def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
     booking = booked(MONDAY)
 
     without = as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": " "}, follow=True)
-    assert said(without) == ["Say why the booking is called off."]
+    assert said(without) == ["Say why the booking is cancelled."]
     as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": "The house is sold."})
 
     booking.refresh_from_db()

@@ -98,7 +98,7 @@ def test_a_draft_is_changed_on_its_page(as_owner: Browser) -> None:
     answer = as_owner.post(f"/offers/{offer.pk}/", filled(offer), follow=True)
 
     offer.refresh_from_db()
-    assert "Saved and reckoned anew." in answer.content.decode()
+    assert "Saved and recalculated." in answer.content.decode()
     assert (offer.introduction, str(offer.net), str(offer.total)) == (
         "Good morning.",
         "57.60",

@@ -215,7 +215,7 @@ def test_two_decks_pay_a_price_a_visit_once() -> None:
 def test_rails_and_stairs_are_counted_in_metres_and_treads() -> None:
     deck = replace(RECOAT, tasks={"rails": 1, "stairs": 1}, rail_m=D("12.5"), stair_treads=D(4))
 
-    assert amounts(priced(LIST, deck)) == {"Rails": D("112.50"), "Stairs": D("24.00")}
+    assert amounts(priced(LIST, deck)) == {"Railing": D("112.50"), "Stairs": D("24.00")}
 
 
 def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:

@@ -174,7 +174,7 @@ def define_field(
 
 SAMPLE_DECKS = (
     "Back deck, 7 Plover Row, Lunenburg\nLast coat: Tidewood Deck Oil, Driftwood; Jun 12, 2025\n"
-    "Due by about: March 2027\nWhat we reckoned with: much walked on, salt from the sea"
+    "Due by about: March 2027\nWhat we took into account: much walked on, salt from the sea"
 )
 SAMPLE_CARE = (
     "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
@@ -237,7 +237,7 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     ),
     "valid_until": define_field("last day of the offer", "Apr 30, 2027", {Purpose.OFFER}),
     "visit_day": define_field("day or days of the visit", "Tuesday, May 11, 2027", VISIT_PURPOSES),
-    "visit_time": define_field("time of the visit", "8:00 a.m.", VISIT_PURPOSES, empty=True),
+    "visit_time": define_field("time of the visit", "about 8:00 a.m.", VISIT_PURPOSES, empty=True),
     "crew": define_field("name of the crew", "Tern crew", VISIT_PURPOSES, empty=True),
     "care": define_field(
         "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True

@@ -44,8 +44,8 @@ def decimal_argument(text: str) -> Decimal:
 
 class Command(BookCommand):
     help = (
-        "Reckon the litres of a product for an area, take what is in tins, and choose the cheapest"
-        " packs."
+        "Calculate the litres of a product for an area, take what is in cans, and choose the"
+        " cheapest packs."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
