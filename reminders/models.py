@@ -195,7 +195,7 @@ class ModelFit(models.Model):
     is_in_use = models.BooleanField(default=False)
     why = models.TextField(help_text="Why it was taken into use, or why not.")
     figures = models.JSONField(
-        default=dict, help_text="What the Figures page shows, as reckoned with this fit."
+        default=dict, help_text="What the Figures page shows, as worked out with this fit."
     )
 
     objects = ModelFitQuerySet.as_manager()

@@ -71,9 +71,7 @@ class DeckForm(forms.Form):
     label = forms.CharField(
         label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck."
     )
-    species = forms.ChoiceField(
-        label="Timber", choices=[("", "Choose the timber…"), *Species.choices]
-    )
+    species = forms.ChoiceField(label="Wood", choices=[("", "Choose the wood…"), *Species.choices])
     stair_treads = forms.IntegerField(
         label="Stair treads", required=False, min_value=0, max_value=500, initial=0
     )

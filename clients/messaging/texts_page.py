@@ -38,7 +38,7 @@ class TextListing:
     def state(self) -> str:
         """What sets it apart from the standard wording in the language asked for; else empty."""
         if self.wording.language != self.language:
-            return f"in {language_name(self.wording.language)} until you write it"
+            return f"in {language_name(self.wording.language)}"
         return "your own" if self.wording.is_own else ""
 
 

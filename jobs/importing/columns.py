@@ -173,7 +173,7 @@ SHEET_COLUMNS = [
         "Area in m² (this or area_ft2 for a new deck)",
     ),
     SheetColumn("area_ft2", read_square_feet, "Area in ft²"),
-    SheetColumn("species", choice_reader(Species), "Timber"),
+    SheetColumn("species", choice_reader(Species), "Wood"),
     SheetColumn("texture", choice_reader(Deck.Texture), "Surface of the boards"),
     SheetColumn("traffic", choice_reader(Deck.Traffic), "How much it is walked on"),
     SheetColumn("salt", choice_reader(Deck.Salt), "Sea air"),

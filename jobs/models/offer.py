@@ -261,7 +261,7 @@ class OfferScope(models.Model):
     )
     litres = models.DecimalField(max_digits=7, decimal_places=2, default=0)
     buying = models.JSONField(
-        default=list, help_text="Products with litres, packs and cost, as reckoned."
+        default=list, help_text="Products with litres, packs and cost, as worked out."
     )
     steps = models.JSONField(default=list, help_text="The steps of the work with their times.")
     hours = models.DecimalField(max_digits=6, decimal_places=2, default=0)

@@ -240,7 +240,7 @@ class StockTin(models.Model):
         null=True,
         unique=True,
         editable=False,
-        help_text="A second click puts no second tin on the shelf.",
+        help_text="A second click puts no second can on the shelf.",
     )
 
     objects = TinQuerySet.as_manager()

@@ -23,7 +23,7 @@ USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener
 DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
 GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
 MIX_BATCHES_NOTE = (  # common practice, no source
-    "Mix tins of different batches before you start, so that the colour is one."
+    "Mix cans of different batches before you start, so that the colour is one."
 )
 CENT = Decimal("0.01")
 KIND_LABELS = {

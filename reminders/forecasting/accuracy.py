@@ -100,8 +100,8 @@ class AccuracyFigures:
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]
         if abs(surplus) <= 2 * doubt:
-            return "Coats wore as foretold, as far as these visits can tell."
-        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
+            return "Coats wore as forecast, as far as these visits can tell."
+        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than forecast."
 
     @property
     def returns(self) -> ReturnCounts:

@@ -203,7 +203,7 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
     [
         (
             "en",
-            "Your deck: the weather puts off our visit on Monday, June 7, 2027",
+            "Your deck: is postponed by the weather on Monday, June 7, 2027",
             "with a new day",
             "is off",
         ),
@@ -246,7 +246,7 @@ def test_who_was_told_of_the_booking_by_telephone_hears_of_the_weather_all_the_s
 
     message = Message.objects.get()
     assert (message.state, message.channel) == ("queued", "email")
-    assert "the weather puts off our visit" in message.subject
+    assert "is postponed by the weather" in message.subject
 
 
 @pytest.mark.django_db

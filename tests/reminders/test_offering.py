@@ -111,7 +111,7 @@ def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -
 
     assert [offer.site for offer in drafted.offers] == [plain.site]
     why = dict(drafted.left_out)
-    assert "no price for “Rails”" in why[railed]
+    assert "no price for “Railing”" in why[railed]
     assert "Check its area." in why[vast]
 
 

@@ -84,7 +84,7 @@ LIST_FIELDS = [
     ),
     ListField(
         "species",
-        "Timber",
+        "Wood",
         ("timber", "wood", "species", "wood type", "material", "lumber", "boards"),
     ),
     ListField("texture", "Surface of the boards", ("texture",)),

@@ -59,7 +59,7 @@ class Command(BookCommand):
         parser.add_argument(
             "--texture", choices=Deck.Texture.values, default="smooth", help="Default: smooth."
         )
-        parser.add_argument("--colour", default="", help="Tins in this colour are used first.")
+        parser.add_argument("--colour", default="", help="Cans in this colour are used first.")
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
