@@ -6,13 +6,15 @@ from typing import Any
 from django.contrib import messages
 from django.forms import all_valid
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
+from clients.form_page import FormPage, render_form_page
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
@@ -21,6 +23,13 @@ from clients.messaging.law_page import channel_permissions
 from clients.models import Client
 
 MESSAGES_SHOWN = 50
+NEW_ACCOUNT = FormPage(
+    "New client",
+    "The client, the property and the first deck; the rest can wait.",
+    fields="clients/_account_fields.html",
+    button="Save client and deck",
+    cancel="/clients/",
+)
 
 
 def phone_country(client: Client | None, request: HttpRequest) -> str:
@@ -47,7 +56,7 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
         return redirect("decks:detail", made.pk)
     context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
     context |= error_summary([client, *reach.forms, home, deck])
-    return render(request, "clients/new.html", context)
+    return render_form_page(request, NEW_ACCOUNT, **context)
 
 
 def error_summary(forms: list[Any]) -> dict[str, Any]:
@@ -84,7 +93,13 @@ def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
         "client": client,
         **error_summary([form, *reach.forms]),
     }
-    return render(request, "clients/edit.html", context)
+    page = FormPage(
+        f"Change {client.name}",
+        fields="clients/_client_fields.html",
+        cancel=reverse("clients:detail", args=[client.pk]),
+    )
+    crumbs = {"client": client, "leaf": "Change"}
+    return render_form_page(request, page, crumbs=crumbs, **context)
 
 
 def report_saved(request: HttpRequest, done: str, warnings: list[str]) -> None:
@@ -115,9 +130,14 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         RuleSummary(each.rule)
         for each in channel_permissions(client, business_of(request), today=business_today(request))
     ]
-    return render(
-        request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules}
+    page = FormPage(
+        "Consent given or withdrawn",
+        "One entry per channel. Entries are never changed; the latest one counts.",
+        fields="clients/_consent_fields.html",
+        cancel=reverse("clients:detail", args=[client.pk]),
     )
+    crumbs = {"client": client, "leaf": "Consent"}
+    return render_form_page(request, page, form=form, rules=rules, crumbs=crumbs)
 
 
 @require_POST

@@ -4,12 +4,14 @@ What happened on it stands on the deck's own page, in reminders."""
 from django.contrib import messages
 from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, office_required
 from clients.actions import properties as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.decks import DeckForm
 from clients.models import Deck, Property
 
@@ -30,7 +32,14 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
-    return render(request, "clients/deck_form.html", {"deck_form": form, "home": home})
+    page = FormPage(
+        "New deck",
+        home.address,
+        fields="clients/_deck_form.html",
+        cancel=reverse("clients:detail", args=[home.client_id]),
+    )
+    crumbs = {"client": home.client, "home": home, "leaf": "New deck"}
+    return render_form_page(request, page, form=form, crumbs=crumbs)
 
 
 @require_http_methods(["GET", "POST"])
@@ -50,9 +59,15 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
-    return render(
-        request, "clients/deck_form.html", {"deck_form": form, "home": home, "deck": deck}
+    page = FormPage(
+        "Change deck",
+        home.address,
+        fields="clients/_deck_form.html",
+        after="clients/_deck_gone.html",
+        cancel=reverse("decks:detail", args=[deck.pk]),
     )
+    crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Change"}
+    return render_form_page(request, page, form=form, crumbs=crumbs, deck=deck)
 
 
 @require_POST

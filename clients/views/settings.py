@@ -3,11 +3,13 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, owner_required
 from clients.actions import business as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.business import BusinessForm, NormalsForm
 from clients.models import LocalNormals
 
@@ -26,7 +28,14 @@ def edit_business(request: HttpRequest) -> HttpResponse:
         actions.change_business(business=form.instance)
         messages.success(request, "Saved.")
         return redirect("settings:overview")
-    return render(request, "settings/business.html", {"form": form})
+    settings = reverse("settings:overview")
+    page = FormPage(
+        "The business",
+        back=(settings, "Settings"),
+        fields="settings/_business_fields.html",
+        cancel=settings,
+    )
+    return render_form_page(request, page, form=form)
 
 
 @require_GET
@@ -54,4 +63,12 @@ def normals_form(request: HttpRequest, row: LocalNormals | None) -> HttpResponse
         kept = actions.save_local_normals(normals=row, values=form.values, now=timezone.now())
         messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
         return redirect("settings:normals")
-    return render(request, "settings/normals_form.html", {"form": form, "row": row})
+    towns = reverse("settings:normals")
+    page = FormPage(
+        f"Wet days of {row.town if row else 'a town'}",
+        "Days with at least 1 mm of rain in each month of an average year.",
+        back=(towns, "Wet days"),
+        fields="settings/_normals_fields.html",
+        cancel=towns,
+    )
+    return render_form_page(request, page, form=form)

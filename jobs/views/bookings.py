@@ -20,6 +20,7 @@ from clients.access import (
     office_required,
     redirect_back,
 )
+from clients.form_page import FormPage, render_form_page
 from clients.messaging.views.confirm import unticked_boxes
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
@@ -91,15 +92,32 @@ def new_booking(request: HttpRequest) -> HttpResponse:
         words = request.GET.get("q", "").strip()[:400]
         return render(
             request,
-            "jobs/diary/choose.html",
-            {"words": words, "decks": decks_matching(words) if words else []},
+            "jobs/choose_deck.html",
+            {
+                "title": "Book work",
+                "action": reverse("diary:new"),
+                "back": (reverse("diary:week"), "Diary"),
+                "words": words,
+                "decks": decks_matching(words) if words else [],
+            },
         )
     form = booking_form(request, asked)
     if "again" not in request.POST and form.is_valid():
         answer = run_or_add_error(form, lambda: submit_booking(request, form, asked))
         if answer:
             return answer
-    return render(request, "jobs/diary/new.html", {"form": form, "asked": asked})
+    offer = f" · offer {asked.offer.reference}" if asked.offer else ""
+    page = FormPage(
+        "Book work",
+        f"{asked.site.client.name} · {asked.site.address}{offer}",
+        back=(reverse("diary:week"), "Diary"),
+        fields="jobs/diary/_booking_fields.html",
+        button="Book it",
+        busy="Booking…",
+        cancel=reverse("diary:week"),
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form, asked=asked)
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
@@ -160,7 +178,18 @@ def booking_move(request: HttpRequest, pk: int) -> HttpResponse:
         answer = run_or_add_error(form, lambda: submit_booking_move(request, form, row))
         if answer:
             return answer
-    return render(request, "jobs/diary/move.html", {"form": form, "booking": row})
+    days = [display.format_weekday(day) for day in dict.fromkeys([row.first_on, row.last_on])]
+    page = FormPage(
+        "Move the booking",
+        f"{row.site.address} · now {' to '.join(days)}, {row.crew.name}",
+        back=(reverse("diary:booking", args=[row.pk]), row.client.name),
+        fields="jobs/diary/_move_fields.html",
+        button="Move the booking",
+        busy="Moving…",
+        cancel=f"{reverse('diary:week')}?week={row.first_on}",
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form)
 
 
 def move_form(request: HttpRequest, row: Booking) -> MoveForm:

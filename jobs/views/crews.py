@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_today, office_required, owner_required
+from clients.form_page import FormPage, render_form_page
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError
 from jobs.forms.crews import CrewForm, DayOffForm
@@ -58,7 +59,14 @@ def crew_page(request: HttpRequest, crew: Crew, title: str) -> HttpResponse:
         else:
             messages.success(request, f"{form.instance} was saved.")
             return redirect("diary:crews")
-    return render(request, "jobs/diary/crew.html", {"form": form, "title": title})
+    crews = reverse("diary:crews")
+    page = FormPage(
+        title,
+        back=(crews, "Crews and days off"),
+        cancel=crews,
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form)
 
 
 @owner_required

@@ -6,10 +6,12 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, owner_required
+from clients.form_page import FormPage, render_form_page
 from jobs import actions
 from jobs.actions.jobs import JobError
 from jobs.forms import log as forms
@@ -80,7 +82,24 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def render_job_edit(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
-    return render(request, "jobs/edit.html", {"job": job, "page": page})
+    around = FormPage(
+        "Change a job",
+        f"{job.deck.site.client.name} · {job.deck} · {job.day_words}",
+        fields="jobs/_job_fields.html",
+        cancel=reverse("jobs:detail", args=[job.pk]),
+        is_checked_by_browser=False,
+    )
+    home = job.deck.site
+    context = {
+        "page": page,
+        "forms": page.single_forms,
+        "formsets": page.formsets,
+        "has_errors": page.has_errors,
+        "row_word": "Product",
+        "photos": page.photos_kept,
+        "crumbs": {"client": home.client, "home": home, "deck": job.deck, "leaf": "Change"},
+    }
+    return render_form_page(request, around, **context)
 
 
 def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
@@ -109,4 +128,15 @@ def job_remove(request: HttpRequest, pk: int) -> HttpResponse:
         )
         messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
         return redirect("decks:detail", deck.pk)
-    return render(request, "jobs/remove.html", {"job": job, "form": form})
+    page = FormPage(
+        "Remove a job",
+        f"{job.get_kind_display()} on {job.deck}, {job.day_words}",
+        fields="jobs/_removal_fields.html",
+        button="Remove this job",
+        cancel=reverse("jobs:detail", args=[job.pk]),
+        is_danger=True,
+        is_checked_by_browser=False,
+    )
+    home = job.deck.site
+    crumbs = {"client": home.client, "home": home, "deck": job.deck, "leaf": "Remove"}
+    return render_form_page(request, page, form=form, job=job, crumbs=crumbs)

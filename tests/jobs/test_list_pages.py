@@ -60,7 +60,7 @@ def test_a_list_is_shown_as_it_will_become_before_anything_is_saved(as_owner: Br
     source = choose(as_owner, LIST)
     page = as_owner.get(reverse("lists:detail", args=[source.pk])).content.decode()
 
-    assert "What timber do these words mean?" in page
+    assert "What wood do these words mean?" in page
     assert "March 2023: Clean and recoat, Tidewood oil Slate" in page
     assert "Write the name of the client." in page
     assert "Halvard Quill" in page

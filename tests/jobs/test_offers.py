@@ -138,7 +138,7 @@ def test_changed_lines_are_calculated_again(prices: PriceList, owner: User) -> N
     ("lines", "words", "why"),
     [
         ([], {}, "at least one line"),
-        ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "reductions are larger"),
+        ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "discounts are larger"),
         (
             [OfferLineInput("work", "Clean", D(1), "", D(5))],
             {"valid_until": date(2026, 11, 1)},

@@ -180,7 +180,7 @@ def test_a_price_with_tax_taken_apart_and_put_together_again_is_the_same(
 
 
 def test_reductions_larger_than_the_rest_are_refused() -> None:
-    with pytest.raises(PricingError, match="reductions are larger"):
+    with pytest.raises(PricingError, match="discounts are larger"):
         calculate_totals(
             [line("10", "HST"), line("-10.01", "HST")],
             [HST],
@@ -260,7 +260,7 @@ def test_the_larger_of_two_reductions_counts_and_on_the_work_alone() -> None:
 
     found = priced(prices, reductions=reductions, journey=Journey("Chester", D(40)))
 
-    assert amounts(found)["Off-season reduction, 10 % on the work"] == D("-26.52")
+    assert amounts(found)["Off-season discount, 10 % on the work"] == D("-26.52")
     assert not any("early" in each.words for each in found.lines)
 
 

@@ -151,7 +151,7 @@ def test_who_has_an_open_offer_or_a_booking_is_told_so_and_asked_for_nothing(
         hours=6,
     )
     booking.decks.add(deck)
-    assert "We come on <time" in text_of(client.get(url))
+    assert "We’ll come on <time" in text_of(client.get(url))
 
 
 def test_not_this_year_stops_reminders_until_the_season_is_over_and_back(

@@ -207,7 +207,7 @@ def test_a_french_client_reads_french_with_french_dates(due):
     assert message.language == "fr"
     assert "Dernière couche\N{NO-BREAK SPACE}: Tidewood Deck Oil" in message.text
     assert "décembre 2026" in message.text
-    assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
+    assert "Ce dont nous avons tenu compte\N{NO-BREAK SPACE}: peu de soleil" in message.text
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):

@@ -30,7 +30,7 @@ PLAIN = {
     r"\bdue for a word\b": "due for a reminder",
     r"\bleave it as it\b|>\s*leave it\s*<|^leave it$": "Cancel",
     r"\bcall(ed)? (it )?off\b": "cancel",
-    r"\bsettled?\b(?! on the wood)": "do, done, answer",
+    r"\bsettled?\b(?! on the wood|;)": "do, done, answer",
     r"\bhaste\b": "going early",
     r"\bsurprise a visit\b": "per visit",
     r"\bput off for the weather\b|\bputs off\b": "postponed",
@@ -71,7 +71,9 @@ def strings_of_module(path: Path) -> Iterator[str]:
 
 
 def is_technical(text: str) -> bool:
-    """SQL, patterns and addresses."""
+    """SQL, patterns, and names of columns in a row."""
+    if re.fullmatch(r"[a-z_\s]*_[a-z_\s]*", text):
+        return True
     return bool(re.search(r"\b(SELECT|FROM|WHERE|UPDATE|JOIN)\b|\\b|\(\?", text))
 
 
