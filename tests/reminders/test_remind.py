@@ -144,7 +144,7 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, busin
         no_consent.pk: "There is no consent on record.",
         no_address.pk: "There is no e-mail address.",
         withdrawn.pk: "The client withdrew consent.",
-        expired.pk: "The consent ran out on 2026-11-24.",
+        expired.pk: "The consent expired on 2026-11-24.",
         silent.pk: "This address asked not to be written to.",
         archived.pk: "The deck or its client is archived.",
     }
