@@ -12,8 +12,10 @@ from django.utils import timezone
 
 from clients import display
 from clients.models import Business
+from clients.storable import storable_fields
 from clients.views import sign_in
 
+UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
 PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
 
 
@@ -35,6 +37,33 @@ class BusinessMiddleware:
             timezone.override(business.zone if business else None),
         ):
             return self.get_response(request)
+
+
+class NoStoreMiddleware:
+    """No page, paper or list of the book stays in a browser's or a proxy's memory: on a telephone
+    that is handed on, Back shows nothing after signing out (RFC 9111, 5.2.2.5)."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if "no-store" not in response.get("Cache-Control", ""):
+            response["Cache-Control"] = "private, no-store"
+        return response
+
+
+class StorableTextMiddleware:
+    """A NUL in an address, which no database can be asked for, is left out before a page sees
+    it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if UNSTORABLE_ESCAPE in request.META.get("QUERY_STRING", ""):
+            request.GET = storable_fields(request.GET)  # type: ignore[assignment]
+        return self.get_response(request)
 
 
 class SignInMiddleware(LoginRequiredMiddleware):

@@ -6,20 +6,21 @@ sent again.
 """
 
 import uuid
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime, timedelta
-from io import BytesIO
 
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import default_storage
-from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
+from PIL import Image
+
+from jobs.pictures import (
+    TooManyPixelsError,
+    UnreadablePictureError,
+    encode_jpeg,
+    shrink_picture,
+)
 
 MAX_PHOTO_BYTES = 20 * 1024 * 1024
-MAX_SIDE_PIXELS = 2000
 THUMBNAIL_SIDE_PIXELS = 640
-PHOTO_FORMATS = ["JPEG", "PNG", "WEBP"]
 STAGED_FOR = timedelta(days=2)
 
 
@@ -33,53 +34,16 @@ def normalize_photo(upload: "File[bytes]") -> "ContentFile[bytes]":
     name = (upload.name or "The file")[:80]
     if (upload.size or 0) > MAX_PHOTO_BYTES:
         raise PhotoError(f"“{name}” is larger than 20 MB. Send a smaller picture.")
+    upload.seek(0)
     try:
-        with warnings.catch_warnings(), refuse_truncated_images():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            picture = upright_rgb(upload)
-            picture.thumbnail((MAX_SIDE_PIXELS, MAX_SIDE_PIXELS))
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        jpeg = shrink_picture(upload.read())
+    except TooManyPixelsError as error:
         raise PhotoError(f"“{name}” has too many pixels. Send a smaller picture.") from error
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+    except UnreadablePictureError as error:
         raise PhotoError(
             f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP."
         ) from error
-    return ContentFile(encode_jpeg(picture), name=f"{uuid.uuid4().hex}.jpg")
-
-
-@contextmanager
-def refuse_truncated_images() -> Iterator[None]:
-    """The library that prints PDFs tells Pillow to accept half a file;
-    a photo that broke off must be sent again."""
-    before = ImageFile.LOAD_TRUNCATED_IMAGES
-    ImageFile.LOAD_TRUNCATED_IMAGES = False
-    try:
-        yield
-    finally:
-        ImageFile.LOAD_TRUNCATED_IMAGES = before
-
-
-def upright_rgb(upload: "File[bytes]") -> Image.Image:
-    """The picture alone, upright, transparent parts on white."""
-    upload.seek(0)
-    with Image.open(upload, formats=PHOTO_FORMATS) as opened:
-        opened.draft(
-            "RGB", (MAX_SIDE_PIXELS, MAX_SIDE_PIXELS)
-        )  # a large JPEG is read at the size that is needed
-        picture = ImageOps.exif_transpose(opened)
-    if "A" in picture.getbands() or "transparency" in picture.info:
-        picture = picture.convert("RGBA")
-        picture = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture)
-    return picture.convert("RGB")
-
-
-def encode_jpeg(picture: Image.Image) -> bytes:
-    """A fresh copy of the pixels: no EXIF, no comment, no colour profile travels along."""
-    out = BytesIO()
-    fresh = Image.new("RGB", picture.size)
-    fresh.paste(picture)
-    fresh.save(out, "JPEG", quality=82, optimize=True, progressive=True)
-    return out.getvalue()
+    return ContentFile(jpeg, name=f"{uuid.uuid4().hex}.jpg")
 
 
 def make_thumbnail(stored: "File[bytes]") -> bytes:

@@ -1,6 +1,7 @@
 """The health page for machines that watch:
 the database answers, the background loops work, the outbox moves."""
 
+import ipaddress
 import json
 from datetime import datetime, timedelta
 from typing import Any
@@ -24,8 +25,10 @@ STALE_AFTER = timedelta(minutes=5)
 @never_cache
 def show_health(request: HttpRequest) -> HttpResponse:
     """503 while the database is away or a loop has not shown itself for five minutes.
-    Says nothing private."""
+    A stranger is told nothing more than that."""
     state = health_state(timezone.now())
+    if not may_hear_details(request):
+        state = {"ok": state["ok"]}
     status = 200 if state["ok"] else 503
     if request.GET.get("format") == "json" or "application/json" in request.headers.get(
         "Accept", ""
@@ -35,6 +38,15 @@ def show_health(request: HttpRequest) -> HttpResponse:
     return HttpResponse(
         "\n".join(lines) + "\n", content_type="text/plain; charset=utf-8", status=status
     )
+
+
+def may_hear_details(request: HttpRequest) -> bool:
+    """Who watches from this machine, and whoever is signed in."""
+    try:
+        is_near = ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
+        return is_near or request.user.is_authenticated
+    except (Error, ValueError):  # no database, no person; or a peer without an address
+        return False
 
 
 def health_state(now: datetime) -> dict[str, Any]:

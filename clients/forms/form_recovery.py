@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 from django.http import HttpRequest
 
 from clients.emails import INVISIBLE_CHARACTERS
+from clients.storable import storable_text
 
 MAX_PACKED_LENGTH = 1_000_000  # characters; more is shown to be copied, but not carried along
 SECRET_FIELD_PARTS = ("csrfmiddlewaretoken", "password", "kept")
@@ -63,7 +64,11 @@ def unpack_fields(text: str) -> FieldPairs:
     """The fields again; nothing from a text that is not ours."""
     try:
         pairs = json.loads(text) if 0 < len(text) <= MAX_PACKED_LENGTH else []
-        return [(str(name), str(value)) for name, value in pairs if not is_secret_field(str(name))]
+        return [
+            (storable_text(str(name)), storable_text(str(value)))
+            for name, value in pairs
+            if not is_secret_field(str(name))
+        ]
     except (ValueError, TypeError, RecursionError):
         return []
 

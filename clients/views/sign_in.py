@@ -20,6 +20,7 @@ from clients.actions import business as actions
 from clients.form_page import FormPage, render_form_page
 from clients.forms import form_recovery
 from clients.forms.accounts import OwnPasswordForm, SignInForm
+from clients.guessing import PASSWORDS
 
 
 @method_decorator(login_not_required, name="dispatch")
@@ -33,7 +34,13 @@ class SignInView(views.LoginView):
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         if getattr(request, "business", None) is None:
             return redirect("first_visit")
+        if request.method == "POST" and PASSWORDS.is_reached(visitor(request), now=timezone.now()):
+            return locked_out(request)
         return super().dispatch(request, *args, **kwargs)
+
+    def form_invalid(self, form: Any) -> HttpResponse:
+        PASSWORDS.note_wrong(visitor(self.request), now=timezone.now())
+        return super().form_invalid(form)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         return super().get_context_data(**kwargs, kept=self.request.POST.get("kept", ""))
@@ -44,6 +51,10 @@ class SignInView(views.LoginView):
         return (
             show_recovered_form(self.request, self.get_success_url(), pairs) if pairs else response
         )
+
+
+def visitor(request: HttpRequest) -> str:
+    return str(request.META.get("REMOTE_ADDR", ""))
 
 
 sign_in = SignInView.as_view()

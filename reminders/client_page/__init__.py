@@ -10,7 +10,6 @@ from reminders.client_page.answers import (
     take_over_details,
     undo_client_answer,
 )
-from reminders.client_page.guessing import is_guessing_too_much, note_wrong_code
 from reminders.client_page.looks import LOOK_GRADES, ClientLook, record_client_look
 from reminders.client_page.page import (
     ClientPage,
@@ -32,8 +31,6 @@ __all__ = [
     "build_client_page",
     "compare_details",
     "contact_choices",
-    "is_guessing_too_much",
-    "note_wrong_code",
     "page_photo_by_id",
     "propose_details",
     "record_client_look",

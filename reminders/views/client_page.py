@@ -9,7 +9,6 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from django.conf import settings
 from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -20,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
 from clients.access import business_of
+from clients.guessing import PAGE_CODES
 from jobs.pdf import care_record_pdf, stored_thumbnail
 from jobs.photos import MAX_PHOTO_BYTES
 from jobs.views.public_offer import content_length, render_client_link, unlisted
@@ -91,25 +91,17 @@ def find_link(
 ) -> tuple[ClientLink | None, HttpResponse | None]:
     """The link, or what to answer instead; wrong codes are counted, right ones are not looked at
     once too many were wrong."""
-    address = address_of(request)
+    address = str(request.META.get("REMOTE_ADDR", ""))
     is_guessable = is_short_code(secret)
-    if is_guessable and client_page.is_guessing_too_much(address, now=now):
+    if is_guessable and PAGE_CODES.is_reached(address, now=now):
         response = render_client_message(request, "guessing", 429)
         response["Retry-After"] = "3600"
         return None, response
     if link := client_link_by_secret(business_of(request), secret):
         return link, None
     if is_guessable:
-        client_page.note_wrong_code(address, now=now)
+        PAGE_CODES.note_wrong(address, now=now)
     return None, render_client_message(request, "unknown", 404)
-
-
-def address_of(request: HttpRequest) -> str:
-    """Whoever asks; behind a proxy the last address that it wrote down."""
-    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "")
-    if settings.SECURE_PROXY_SSL_HEADER and forwarded:
-        return str(forwarded.rpartition(",")[2].strip())
-    return str(request.META.get("REMOTE_ADDR", ""))
 
 
 def page_forms(page: ClientPage, pressed: str = "", data: Any = None) -> dict[str, Form]:

@@ -3,6 +3,7 @@ them, ends them all."""
 
 import contextlib
 import ctypes
+import http.client
 import os
 import signal
 import socket
@@ -22,7 +23,10 @@ CHECK_SECONDS = 10
 MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying
 HEALTHY_SECONDS = 60  # after this long a process counts as well again
 PR_SET_PDEATHSIG = 1
-MANAGE_PY = str(Path(__file__).resolve().parent.parent.parent / "manage.py")
+WEB_PROCESSES = 2
+BACKLOG = 512  # connections that wait in the kernel while no web process takes them
+PROJECT_DIR = str(Path(__file__).resolve().parent.parent.parent)
+MANAGE_PY = str(Path(PROJECT_DIR) / "manage.py")
 LIBC = ctypes.CDLL(None) if sys.platform == "linux" else None
 
 
@@ -33,6 +37,8 @@ class Child:
     name: str
     command: Sequence[str]
     grace_seconds: float = 30
+    pass_fds: tuple[int, ...] = ()
+    directory: str | None = None
     process: subprocess.Popen[str] | None = None
     started_at: float = 0
     failures: int = 0
@@ -43,6 +49,8 @@ class Child:
         self.process = subprocess.Popen(
             self.command,
             env=environment,
+            cwd=self.directory,
+            pass_fds=self.pass_fds,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -217,33 +225,14 @@ def write_process_line(name: str, text: str) -> None:
         sys.stdout.flush()
 
 
-def web_process(host: str, port: int) -> Child:
-    options = [
-        "--worker-class",
-        "gthread",
-        "--workers",
-        "2",
-        "--threads",
-        "4",
-        "--graceful-timeout",
-        "20",
+def web_processes(listener: socket.socket) -> list[Child]:
+    """Those that answer browsers, all from one listening socket: what one of them does not take
+    the other does, and while one starts again nobody is turned away."""
+    command = [sys.executable, "-m", "restorer.local.web_server", str(listener.fileno())]
+    return [
+        Child("web", command, pass_fds=(listener.fileno(),), directory=PROJECT_DIR)
+        for _ in range(WEB_PROCESSES)
     ]
-    options += ["--no-control-socket", "--log-level", "warning"]
-    # gunicorn's own heartbeat file must not wait for a slow disk
-    if Path("/dev/shm").is_dir():  # noqa: S108
-        options += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
-    return Child(
-        "web",
-        [
-            sys.executable,
-            "-m",
-            "gunicorn",
-            "restorer.wsgi",
-            "--bind",
-            host_and_port(host, port),
-            *options,
-        ],
-    )
 
 
 def worker_process() -> Child:
@@ -256,6 +245,35 @@ def deliverer_process() -> Child:
 
 def host_and_port(host: str, port: int) -> str:
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def listen_on(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    return socket.create_server((host, port), family=family, backlog=BACKLOG)
+
+
+def listen_at(host: str, wanted: int) -> socket.socket:
+    """A listening socket at the wanted port, else at the next one that nobody uses."""
+    for port in range(wanted, wanted + 100):
+        with contextlib.suppress(OSError):
+            return listen_on(host, port)
+    raise OSError(f"No free port between {wanted} and {wanted + 99} on {host}.")
+
+
+def wait_for_answer(host: str, port: int, seconds: float = 60) -> bool:
+    """Wait until a web process answers there, whatever it says."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        connection = http.client.HTTPConnection(host, port, timeout=seconds)
+        with (
+            contextlib.suppress(OSError, http.client.HTTPException),
+            contextlib.closing(connection),
+        ):
+            connection.request("HEAD", "/health/")
+            connection.getresponse()
+            return True
+        time.sleep(0.1)
+    return False
 
 
 def free_port(wanted: int, host: str = "127.0.0.1") -> int:

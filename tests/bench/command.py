@@ -26,6 +26,7 @@ from tests.bench import (
     pages,
     pdf,
     planning,
+    rude,
     search,
     sending,
     unsubscribing,
@@ -46,6 +47,7 @@ BENCHES = [
     "pdf",
     "sending",
     "unsubscribe",
+    "rude",
 ]
 
 
@@ -115,6 +117,7 @@ class Command(BaseCommand):
             "pdf": lambda: pdf.measure_offer_pdf(options["offers"], today, now),
             "sending": lambda: sending.measure_delivery(options["messages"], now),
             "unsubscribe": lambda: unsubscribing.measure_unsubscribe(options["messages"], now),
+            "rude": rude.measure_rude_visitors,
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():

@@ -18,7 +18,7 @@ from clients.models import Business, Deck
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax, Photo, PriceList, Product
 from jobs.pdf import offer_pdf
 from jobs.pdf.offer import OFFER_PDF_TEMPLATE, offer_pdf_context
-from jobs.photos import encode_jpeg
+from jobs.pictures import encode_jpeg
 from reminders.actions import refresh_forecasts
 from tests.bench.timing import time_in_turn
 

@@ -17,8 +17,9 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
+from clients import storable
 from clients.messaging import incoming
-from clients.messaging.incoming import intake, storable
+from clients.messaging.incoming import intake
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.gateway import secret_hash
 from clients.models import Heartbeat

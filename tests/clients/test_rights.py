@@ -138,6 +138,7 @@ def test_a_page_is_open_to_its_roles_only(
 ) -> None:
     for user in (crew, office, owner):
         answer = open_page(as_user(user), name)
+        assert "no-store" in answer["Cache-Control"]  # RFC 9111, 5.2.2.5
 
         if name in MAY[user.role]:
             assert answer.status_code in {200, 302, 400, 404}, user.role

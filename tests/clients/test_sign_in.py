@@ -83,6 +83,28 @@ def test_six_wrong_passwords_shut_sign_in_for_a_while(
         assert sign_in(client, "maren").status_code == 302
 
 
+def test_a_network_that_tries_many_names_is_shut_out_and_nobody_else(
+    client: Browser, owner: User
+) -> None:
+    """With one wrong try for each name no name is ever shut."""
+    for n in range(60):
+        assert sign_in(client, f"nobody{n}", "high tide").status_code == 200
+
+    assert sign_in(client, "maren").status_code == 429
+    assert sign_in(Browser(REMOTE_ADDR="198.51.100.7"), "maren").status_code == 302
+
+
+def test_wrong_passwords_from_elsewhere_do_not_shut_the_owner_out(
+    client: Browser, owner: User
+) -> None:
+    for n in range(30):
+        sign_in(Browser(REMOTE_ADDR=f"198.51.100.{n}"), "maren", "high tide")
+    for _ in range(8):
+        sign_in(Browser(REMOTE_ADDR="198.51.100.200"), "maren", "high tide")
+
+    assert sign_in(client, "maren").status_code == 302
+
+
 def test_a_closed_account_is_out_at_once(as_owner: Browser, owner: User) -> None:
     User.objects.filter(pk=owner.pk).update(is_active=False)
 

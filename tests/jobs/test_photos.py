@@ -1,6 +1,8 @@
 """Photographs: nothing of the phone stays in them, nothing but pictures gets in, nobody unknown
 sees them."""
 
+import subprocess
+import sys
 import uuid
 from collections.abc import Callable
 from datetime import timedelta
@@ -16,7 +18,7 @@ from django.utils import timezone
 from PIL import Image
 
 from clients.models import Deck, User
-from jobs import photos
+from jobs import photos, pictures
 from jobs.models import Job, Photo
 from tests.factories import DeckFactory, JobFactory, ProductFactory
 from tests.jobs.log_page import URL, filled, picture, row
@@ -102,9 +104,44 @@ def test_twenty_megabytes_is_the_limit_and_a_bomb_of_pixels_is_refused(
 ) -> None:
     with pytest.raises(photos.PhotoError, match="larger than 20 MB"):
         photos.normalize_photo(ContentFile(b"\0" * (20 * 1024 * 1024 + 1), name="deck.jpg"))
-    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", 1000)
+    monkeypatch.setitem(pictures.MAX_PIXELS, "JPEG", 1000)
     with pytest.raises(photos.PhotoError, match="too many pixels"):
         photos.normalize_photo(picture((60, 60)))
+
+
+def bomb(side: int) -> bytes:
+    """A PNG of one colour: small as a file, large as pixels."""
+    out = BytesIO()
+    Image.new("RGBA", (side, side), "teal").save(out, "PNG")
+    return out.getvalue()
+
+
+def test_a_large_picture_is_decoded_by_a_process_of_its_own_as_by_ourselves(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    content = picture((900, 600), orientation=6).read()
+    here = pictures.shrink_picture(content)
+    monkeypatch.setattr(pictures, "MAX_PIXELS_HERE", 1)
+
+    assert pictures.shrink_picture(content) == here
+    with pytest.raises(pictures.UnreadablePictureError):
+        pictures.shrink_picture(content[: len(content) // 2])
+
+
+def test_a_bomb_ends_the_process_that_decodes_it_and_nothing_else(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(pictures, "MAX_PIXELS_HERE", 1)
+    content = bomb(6000)
+    assert Image.open(BytesIO(pictures.shrink_picture(content))).size == (2000, 2000)
+
+    small = (
+        "import jobs.pictures as p; p.CHILD_BYTES = 150_000_000; raise SystemExit(p.run_child())"
+    )
+    child = subprocess.run(
+        [sys.executable, "-c", small], cwd=pictures.TOP, input=content, capture_output=True
+    )
+    assert child.returncode == pictures.TOO_MANY
 
 
 def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, deck: Deck) -> None:

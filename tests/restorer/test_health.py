@@ -32,6 +32,16 @@ def test_it_is_well_while_the_loops_show_themselves(client: Client) -> None:
     }
 
 
+def test_a_stranger_hears_only_whether_it_is_well(client: Client, as_owner: Client) -> None:
+    Heartbeat.objects.record("worker")
+    for format_query in ("", "?format=json"):
+        told = client.get(f"/health/{format_query}", REMOTE_ADDR="198.51.100.7")
+        assert "loops" not in told.content.decode()
+        assert told.status_code == 200
+
+    assert "loops" in as_owner.get("/health/", REMOTE_ADDR="198.51.100.7").content.decode()
+
+
 def test_it_is_ill_when_a_loop_is_silent_for_five_minutes(client: Client) -> None:
     Heartbeat.objects.record("deliver")
     Heartbeat.objects.record("worker")

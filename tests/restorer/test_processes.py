@@ -200,7 +200,7 @@ def test_a_supervisor_that_is_killed_leaves_no_process_behind(tmp_path: Path) ->
     wait_until(lambda: not is_alive(notes(path)[0][0]))
     os.kill(
         notes(path)[0][1], signal.SIGKILL
-    )  # this stand-in does not look after its own child; gunicorn does
+    )  # this stand-in does not look after its own child; the task worker does
 
 
 def test_a_taken_port_gives_way_to_the_next_free_one() -> None:

@@ -111,7 +111,7 @@ def environment(tmp_path: Path) -> dict[str, str]:
 def has_begun(name: str, pid: int, port: int) -> bool:
     """Whether the process is at its work."""
     if name == "web":
-        return processes.wait_for_port("127.0.0.1", port, seconds=0.1)
+        return processes.wait_for_answer("127.0.0.1", port, seconds=0.1)
     if name == "deliver":
         return Heartbeat.objects.filter(name="deliver").exists()
     return (
@@ -149,7 +149,7 @@ def test_each_process_ends_cleanly_on_sigterm_and_leaves_none_behind(
     name: str, tmp_path: Path
 ) -> None:
     port = processes.free_port(2900)
-    words = [word.replace("127.0.0.1:8000", f"127.0.0.1:{port}") for word in command_of(name)[1:]]
+    words = [word.replace("8000", str(port)) for word in command_of(name)[1:]]
     process = subprocess.Popen([sys.executable, *words], cwd=TOP, env=environment(tmp_path))
     try:
         until = time.monotonic() + 60

@@ -49,7 +49,7 @@ def test_the_machines_own_database_is_asked_nowhere() -> None:
 
 @pytest.mark.parametrize("module", ["restorer.wsgi", "restorer.settings"])
 def test_a_process_that_begins_without_manage_py_uses_it_too(module: str) -> None:
-    """As gunicorn is started on a server (docs/running)."""
+    """As the web processes are started (restorer/local/web_server.py)."""
     code = f"import {module}, zoneinfo; print(zoneinfo.TZPATH)"
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONTZPATH"}
     environment["DJANGO_SETTINGS_MODULE"] = "restorer.settings"

@@ -8,9 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clients.messaging.channels import gateway_protocol
-from clients.messaging.incoming.storable import storable_text
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
+from clients.storable import storable_text
 
 MAX_POST_BYTES = 65_536  # bytes
 

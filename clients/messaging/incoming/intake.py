@@ -34,8 +34,8 @@ from clients.messaging.incoming.results import (
     UnknownHookError,
     log_refused_post,
 )
-from clients.messaging.incoming.storable import make_storable, storable_text
 from clients.messaging.models import InboundEvent, TextGateway, ToDo
+from clients.storable import make_storable, storable_text
 
 STATUS_SOURCE = "text status"
 ANSWER_SOURCE = "text inbound"

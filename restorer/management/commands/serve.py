@@ -42,9 +42,10 @@ class Command(BaseCommand):
 
     def serve(self, host: str, wanted: int) -> None:
         try:
-            port = processes.free_port(wanted, host)
+            listener = processes.listen_at(host, wanted)
         except OSError as error:
             raise CommandError(str(error)) from error
+        port = listener.getsockname()[1]
         if port != wanted:
             self.write_line(f"Port {wanted} is taken; this one takes {port}.")
         address = (
@@ -52,7 +53,7 @@ class Command(BaseCommand):
             or f"http://{processes.host_and_port(local_browser_host(host), port)}"
         )
         children = [
-            processes.web_process(host, port),
+            *processes.web_processes(listener),
             processes.worker_process(),
             processes.deliverer_process(),
         ]
@@ -67,7 +68,7 @@ class Command(BaseCommand):
         self.write_line("Everything has ended; nothing is lost.")
 
     def welcome(self, address: str, host: str, port: int) -> None:
-        processes.wait_for_port(local_browser_host(host), port)
+        processes.wait_for_answer(local_browser_host(host), port)
         self.write_line(f"\nThe book is open at {address}\nCtrl-C ends it.")
         if Business.current() is None:
             self.write_line(

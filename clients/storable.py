@@ -4,6 +4,8 @@ import re
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
+from django.http import QueryDict
+
 # PostgreSQL's text holds every character of Unicode but U+0000 (its manual, "Character Types"); a
 # lone surrogate is no character (Unicode Standard, 3.9, D75) and UTF-8 has no form of it
 # (RFC 3629, 3).
@@ -32,3 +34,11 @@ def make_storable(content: Any) -> Any:
         }
         return replace(content, **texts)
     return content
+
+
+def storable_fields(query: QueryDict) -> QueryDict:
+    """The fields of an address as the database can be asked for them."""
+    clean = QueryDict(mutable=True)
+    for name, values in query.lists():
+        clean.setlist(storable_text(name), [storable_text(value) for value in values])
+    return clean

@@ -1,0 +1,130 @@
+"""Decoding of pictures that strangers chose: limited by pixels before a pixel is read; what is
+large is decoded by a process of its own with little memory and time.
+
+Pure Pillow: `python -m jobs.pictures` reads a picture and writes the JPEG.
+"""
+
+import resource
+import subprocess
+import sys
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from io import BytesIO
+from pathlib import Path
+
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
+
+PHOTO_FORMATS = ["JPEG", "PNG", "WEBP"]
+MAX_SIDE_PIXELS = 2000
+MAX_PIXELS = {"JPEG": 108_000_000}  # the largest telephone cameras that are common
+MAX_PIXELS_ELSE = 50_000_000  # of what is not read at a smaller size
+MAX_PIXELS_HERE = 16_000_000  # four bytes each: no more than a page may take beside other work
+CHILD_BYTES = 900_000_000  # of address space, of which libraries map some hundred million
+CHILD_SECONDS = 20
+TOO_MANY, UNREADABLE = 3, 4  # how the child ends
+TOP = Path(__file__).resolve().parent.parent
+
+
+class TooManyPixelsError(ValueError):
+    """More than we decode; or the decoder ran out of memory or time."""
+
+
+class UnreadablePictureError(ValueError):
+    """No picture of a kind that we read, or half of one."""
+
+
+def shrink_picture(content: bytes) -> bytes:
+    """An upright JPEG of at most 2000 pixels a side without EXIF.
+
+    Raises
+    ------
+    TooManyPixelsError, UnreadablePictureError
+    """
+    # by the head of the file alone
+    with pillow_errors(), Image.open(BytesIO(content), formats=PHOTO_FORMATS) as opened:
+        pixels = opened.width * opened.height
+        limit = MAX_PIXELS.get(opened.format or "", MAX_PIXELS_ELSE)
+    if pixels > limit:
+        raise TooManyPixelsError
+    return decode_here(content) if pixels <= MAX_PIXELS_HERE else decode_apart(content)
+
+
+def decode_here(content: bytes) -> bytes:
+    with pillow_errors(), Image.open(BytesIO(content), formats=PHOTO_FORMATS) as opened:
+        # shrunk before it is copied; a large JPEG is even read at the size that is needed
+        opened.thumbnail((MAX_SIDE_PIXELS, MAX_SIDE_PIXELS))
+        return encode_jpeg(upright_rgb(opened))
+
+
+def decode_apart(content: bytes) -> bytes:
+    """The same in a child, which alone ends when the picture is a bomb."""
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "jobs.pictures"],
+            cwd=TOP,
+            input=content,
+            capture_output=True,
+            timeout=CHILD_SECONDS,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise TooManyPixelsError from error
+    if done.returncode == UNREADABLE:
+        raise UnreadablePictureError
+    if done.returncode:  # it said so, or was ended by a limit
+        raise TooManyPixelsError
+    return done.stdout
+
+
+@contextmanager
+def pillow_errors() -> Iterator[None]:
+    """What Pillow says of bad files, in our words. The library that prints PDFs tells it to accept
+    half a file; a photo that broke off must be sent again."""
+    before = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    try:
+        with warnings.catch_warnings():
+            # ours are the limits, and lower than where Pillow refuses
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            yield
+    except (Image.DecompressionBombError, MemoryError) as error:
+        raise TooManyPixelsError from error
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+        raise UnreadablePictureError from error
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
+
+
+def upright_rgb(opened: Image.Image) -> Image.Image:
+    """The picture alone, upright, transparent parts on white."""
+    picture = ImageOps.exif_transpose(opened)
+    if "A" in picture.getbands() or "transparency" in picture.info:
+        picture = picture.convert("RGBA")
+        picture = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture)
+    return picture.convert("RGB")
+
+
+def encode_jpeg(picture: Image.Image) -> bytes:
+    """A fresh copy of the pixels: no EXIF, no comment, no colour profile travels along."""
+    out = BytesIO()
+    fresh = Image.new("RGB", picture.size)
+    fresh.paste(picture)
+    fresh.save(out, "JPEG", quality=82, optimize=True, progressive=True)
+    return out.getvalue()
+
+
+def run_child() -> int:
+    resource.setrlimit(resource.RLIMIT_AS, (CHILD_BYTES, CHILD_BYTES))
+    resource.setrlimit(resource.RLIMIT_CPU, (CHILD_SECONDS, CHILD_SECONDS))
+    try:
+        sys.stdout.buffer.write(decode_here(sys.stdin.buffer.read()))
+    except TooManyPixelsError:
+        return TOO_MANY
+    except UnreadablePictureError:
+        return UNREADABLE
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(run_child())
