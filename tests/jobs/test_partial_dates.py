@@ -6,6 +6,7 @@ Library of Congress describes it (examples from memory of that page).
 """
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -136,8 +137,5 @@ def test_the_thirds_of_a_year_follow_each_other_and_fill_it(year: int, third: in
 
     parts = [whole.third(number) for number in range(3)]
     assert (parts[0].first, parts[2].last) == (whole.first, whole.last)
-    assert all(
-        before.last + timedelta(days=1) == after.first
-        for before, after in zip(parts, parts[1:], strict=False)
-    )
+    assert all(before.last + timedelta(days=1) == after.first for before, after in pairwise(parts))
     assert parts[third].whole_of_third(is_south=False) == (third, whole)
