@@ -140,6 +140,11 @@ class BaseContactFormSet(forms.BaseFormSet):
     """All ways to reach one client. A row left empty is no row;
     one that was filled and is emptied goes."""
 
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Remove"
+
     def filled_forms(self) -> Iterator[ContactForm]:
         for form in self.forms:
             if form.cleaned_data.get("value") and not form.cleaned_data.get("DELETE"):
@@ -153,7 +158,7 @@ class BaseContactFormSet(forms.BaseFormSet):
         for form in self.filled_forms():
             kind = form.cleaned_data["kind"]
             if (kind, form.normalized) in seen:
-                form.add_error("value", "This is written twice. Delete one of them.")
+                form.add_error("value", "This is written twice. Remove one of them.")
             if form.cleaned_data.get("is_preferred") and kind in first:
                 form.add_error(
                     "is_preferred", "Only one of a kind can be used first. Untick the others."

@@ -123,7 +123,7 @@ class JobForm(FindingsForm):
             quantity="temperature",
             units=business.units,
             places=1,
-            label="Air",
+            label="Air temperature",
             required=False,
             min_value=Decimal(-60),
             max_value=Decimal(60),

@@ -72,6 +72,11 @@ class BaseStepFormSet(BaseFormSet):
         super().__init__(*args, **kwargs)
         self.extra = 1 if len(kwargs.get("initial") or ()) < MAX_STEPS else 0
 
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Remove"
+
     def clean(self) -> None:
         if not any(form.cleaned_data for form in self.kept_forms()):
             raise forms.ValidationError(
@@ -126,6 +131,7 @@ class RulesForm(forms.ModelForm):
             "quiet_until": "Until",
             "unconfirmed_hours": "Hours before trying another way",
             "take_back_minutes": "Minutes to take back what was sent",
+            "days_between": "Days between two messages",
             "on_sundays": "Text messages and calls on Sundays too",
             "on_holidays": "Text messages and calls on public holidays too",
         }

@@ -67,7 +67,7 @@ def make_demo_prices() -> PriceList:
     zones = [{"town": town, "amount": Decimal(amount)} for town, amount in ZONES]
     tax = {
         "name": "HST",
-        "percent": Decimal(15),
+        "percent": Decimal(14),  # Nova Scotia since April 2025, from memory
         "on_work": True,
         "on_materials": True,
         "on_travel": True,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Dialog, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from clients.messaging.models import Message
@@ -148,7 +148,12 @@ def test_no_page_takes_more_than_150_kilobytes(
 def test_what_was_typed_is_not_left_by_a_wrong_press(open_as: Open) -> None:
     page = open_as("owner", "/settings/business/", size=LAPTOP)
     asked: list[str] = []
-    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+
+    def stay(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", stay)
     page.locator("[name=street]").fill("5 Gannet Row")
 
     page.get_by_role("link", name="Clients").first.click()
