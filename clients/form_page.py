@@ -24,7 +24,7 @@ class FormPage:
     is_checked_by_browser: bool = True
 
 
-def render_form_page(request: HttpRequest, page: FormPage, **context: Any) -> HttpResponse:
+def render_form_page(request: HttpRequest, around: FormPage, **context: Any) -> HttpResponse:
     """`form`, or `forms` and `has_errors` where there are several; `crumbs` (client, home, deck,
     leaf) where it belongs to a client."""
-    return render(request, "clients/form_page.html", {"form_page": page, **context})
+    return render(request, "clients/form_page.html", {"form_page": around, **context})

@@ -40,7 +40,7 @@ class Counted:
             self.actions += 1
 
     def press(self, role: str, name: str) -> None:
-        self.page.get_by_role(role, name=name, exact=True).first.click()  # type: ignore[arg-type]
+        self.page.get_by_role(role, name=name, exact=True).first.click()
         self.actions += 1
 
     def give_file(self, path: Path) -> None:
