@@ -128,16 +128,23 @@
 
   // What was typed and not sent is not lost by a wrong press: the browser asks before it leaves the page.
   // Only forms that post; boxes of a table that choose rows are no work to lose.
+  // It listens only while there is something to lose: a page that listens always is not kept for Back.
   const changed = new Set();
+  const askFirst = (event) => { if ([...changed].some((form) => form.isConnected)) event.preventDefault(); };
+  const mark = (form) => {
+    changed.add(form);
+    addEventListener("beforeunload", askFirst);
+  };
+  const discard = () => {
+    changed.clear();
+    removeEventListener("beforeunload", askFirst);
+  };
   const isWork = (control) => control.form?.method === "post" && control.name && !control.closest("td.choose, .inbox");
   for (const kind of ["input", "change"]) {
-    document.addEventListener(kind, (event) => { if (isWork(event.target)) changed.add(event.target.form); });
+    document.addEventListener(kind, (event) => { if (isWork(event.target)) mark(event.target.form); });
   }
-  document.addEventListener("submit", () => changed.clear());
-  document.addEventListener("click", (event) => { if (event.target.closest("[data-discards]")) changed.clear(); });
-  addEventListener("beforeunload", (event) => {
-    if ([...changed].some((form) => form.isConnected)) event.preventDefault();
-  });
+  document.addEventListener("submit", discard);
+  document.addEventListener("click", (event) => { if (event.target.closest("[data-discards]")) discard(); });
 
   // What cannot be right is said on leaving the field, by the browser's own rules and in its words;
   // the server looks again at everything.
