@@ -198,7 +198,7 @@ DEMO_PREFIX = "demo-" if MODE == "demo" else ""  # the invented book's files lie
 MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos"))
 BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "default": {"BACKEND": "restorer.storage.WholeFiles"},
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 

@@ -1,15 +1,20 @@
 """The sample page and the pages for when something went wrong."""
 
+import sys
+
+import psycopg.errors
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import render
-from django.template.loader import render_to_string
+from django.template.loader import get_template
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from clients.forms import form_recovery
 from restorer.demo.style_samples import style_samples
+from restorer.storage import NO_ROOM
 
 
 @require_GET
@@ -33,6 +38,36 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     return render(request, "send_again.html", context, status=403)
 
 
+def server_error(request: HttpRequest) -> HttpResponse:
+    """A fault of ours, or of the machine: what was typed is one press away from being sent again.
+
+    The frame of the page asks the database, which may be what is broken; so it is left out.
+    """
+    is_full = is_disk_full(sys.exc_info()[1])
+    pairs = form_recovery.submitted_fields(request)
+    context = {
+        "is_full": is_full,
+        "action": request.get_full_path(),
+        "csrf_token": get_token(request),
+        "pairs": form_recovery.unpack_fields(form_recovery.pack_fields(pairs)),
+        "readable": list(form_recovery.readable_fields(pairs)),
+        "has_files": form_recovery.has_files(request),
+    }
+    page = get_template("500.html").render(context)
+    return HttpResponse(page, status=507 if is_full else 500)
+
+
+def is_disk_full(fault: BaseException | None) -> bool:
+    """No room for a file, or PostgreSQL says that it has none (SQLSTATE 53100)."""
+    while fault is not None:
+        if isinstance(fault, psycopg.errors.DiskFull) or (
+            isinstance(fault, OSError) and fault.errno in NO_ROOM
+        ):
+            return True
+        fault = fault.__cause__
+    return False
+
+
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
     context = {"why": "bad_request", "most_bytes": most}
@@ -46,8 +81,3 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return render(request, "went_wrong.html", {"why": "not_found"}, status=404)
-
-
-def broken(request: HttpRequest) -> HttpResponse:
-    """Without the request's context: what broke this page might break it again."""
-    return HttpResponse(render_to_string("went_wrong.html", {"why": "broken"}), status=500)
