@@ -81,7 +81,7 @@ class JobForm(FindingsForm):
         },
     )
     sky = forms.ChoiceField(
-        label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
+        label="Weather", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
     )
     amount = forms.DecimalField(
         label="Price charged",
@@ -123,7 +123,7 @@ class JobForm(FindingsForm):
             quantity="temperature",
             units=business.units,
             places=1,
-            label="Air",
+            label="Air temperature",
             required=False,
             min_value=Decimal(-60),
             max_value=Decimal(60),

@@ -4,11 +4,13 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, business_today, current_user
+from clients.form_page import FormPage, render_form_page
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.jobs import JobError
@@ -44,7 +46,7 @@ def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check_correction(request, row, form):
         return redirect("decks:detail", row.deck_id)
-    return render_check_form(request, row.deck, form, "Correct a check")
+    return render_check_form(request, row.deck, form, "Change a check")
 
 
 def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
@@ -87,5 +89,14 @@ def check_values(form: CheckForm) -> dict[str, Any]:
 def render_check_form(
     request: HttpRequest, deck: Deck, form: CheckForm, title: str
 ) -> HttpResponse:
-    context = {"deck": deck, "form": form, "title": title}
-    return render(request, "jobs/visit.html", context)
+    home = deck.site
+    page = FormPage(
+        title,
+        f"{home.client.name} · {deck.label}, {home.street}. What you found, without any work.",
+        fields="jobs/_check_fields.html",
+        button="Save the check",
+        cancel=reverse("decks:detail", args=[deck.pk]),
+        is_checked_by_browser=False,
+    )
+    crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Check"}
+    return render_form_page(request, page, form=form, deck=deck, crumbs=crumbs)
