@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
@@ -74,6 +75,7 @@ def render_new_plan(request: HttpRequest, site: Property, form: CarePlanForm) ->
         plan_title(site),
         site.address,
         button="Start the care plan",
+        cancel=reverse("clients:detail", args=[site.client_id]),
         status=422 if form.errors else 200,
     )
     return render_form_page(request, page, form=form, crumbs=plan_crumbs(site))
