@@ -12,7 +12,6 @@ from django.core.files.storage import default_storage
 from django.db import OperationalError
 from django.test import Client as Browser
 from django.utils import timezone
-from pytest_django.fixtures import SettingsWrapper
 
 from jobs.actions.photo_files import delete_orphaned_photos
 from jobs.models import Job, Photo
@@ -92,9 +91,7 @@ def test_any_other_fault_keeps_what_was_typed_too(
     assert "Send it again" in answer.content.decode()
 
 
-def test_files_without_a_row_are_swept_once_they_are_old(
-    tmp_path: Path, settings: SettingsWrapper
-) -> None:
+def test_files_without_a_row_are_swept_once_they_are_old(tmp_path: Path, settings: Any) -> None:
     settings.MEDIA_ROOT = tmp_path  # without what other tests left
     named = PhotoFactory().image.name
     lost = default_storage.save("decks/2026/11/lost.jpg", ContentFile(b"x"))
