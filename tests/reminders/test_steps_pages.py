@@ -150,8 +150,9 @@ def rules(**changes):
 
 
 def test_the_owner_keeps_the_sequence_and_the_rules(visit, owner):
-    shown = visit("/reminders/rules/").content.decode()
-    assert "First reminder: 56 days before the due date" in shown
+    assert (
+        "First reminder: 56 days before the due date" in visit("/reminders/rules/").content.decode()
+    )
 
     visit("/reminders/rules/", rules())
 
