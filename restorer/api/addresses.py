@@ -74,11 +74,11 @@ def unknown_address(request: HttpRequest) -> HttpResponse:
 
 def program_urls() -> tuple[list[URLPattern], str]:
     """The addresses of the API; what is none of them is answered like the others."""
-    patterns = list(api.urls[0])
-    for each in patterns:
-        each.callback = for_programs(each.callback)
-    rest = re_path(r"", for_programs(unknown_address))
-    return [*(each for each in patterns if each.name != "api-root"), rest], "api"
+    ours = [each for each in api.urls[0] if isinstance(each, URLPattern)]
+    for each in ours:
+        is_root = each.name == "api-root"  # nothing is there; the library asks where it is
+        each.callback = for_programs(unknown_address if is_root else each.callback)
+    return [*ours, *other_urls()], "api"
 
 
 def other_urls() -> list[URLPattern]:

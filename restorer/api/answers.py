@@ -9,7 +9,17 @@ from pydantic import Field
 
 from clients.models import Channel, ContactPoint, Deck, Property, Species
 from jobs.forecast_summary import WorkAdvice
-from jobs.models import Booking, Coat, CoatApplied, FinishClass, Job, Offer, OfferScope, Product, Visit
+from jobs.models import (
+    Booking,
+    Coat,
+    CoatApplied,
+    FinishClass,
+    Job,
+    Offer,
+    OfferScope,
+    Product,
+    Visit,
+)
 
 Edtf = Annotated[
     str,

@@ -16,7 +16,8 @@ from jobs.models import CoatApplied, Job, Product, Visit
 def trail_since(model: type[Model], since: datetime) -> "QuerySet[LogEntry]":
     """Entries of the trail about rows of that kind."""
     kind = ContentType.objects.get_for_model(model)
-    return LogEntry.objects.filter(content_type=kind, timestamp__gte=since).order_by()
+    rows: QuerySet[LogEntry] = LogEntry.objects.filter(content_type=kind, timestamp__gte=since)
+    return rows.order_by()
 
 
 def touched_since(model: type[Model], since: datetime, *, path: str = "pk") -> Q:

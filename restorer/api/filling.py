@@ -37,7 +37,7 @@ class FilledForm:
     def mistakes(self) -> list[Mistake]:
         suggestions = [str(place) for place in getattr(self.form, "suggestions", ())]
         return [
-            Mistake(self.pointer_of(name), words, suggestions if name == "town" else ())
+            Mistake(self.pointer_of(name), str(words), suggestions if name == "town" else ())
             for name, errors in self.form.errors.items()
             for words in errors
         ]
@@ -73,9 +73,7 @@ def as_typed(values: Mapping[str, Any]) -> dict[str, str]:
 def own_fields(body: StrictIn) -> dict[str, Any]:
     """The fields of a body that hold one value each."""
     values = {name: getattr(body, name) for name in type(body).model_fields}
-    return {
-        name: value for name, value in values.items() if not isinstance(value, StrictIn | list)
-    }
+    return {name: value for name, value in values.items() if not isinstance(value, StrictIn | list)}
 
 
 def rows_as_typed(prefix: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, str]:
@@ -87,9 +85,7 @@ def rows_as_typed(prefix: str, rows: Sequence[Mapping[str, Any]]) -> dict[str, s
 
 
 def filled_rows(formset: Any, pointer: str, renamed: Mapping[str, str]) -> list[FilledForm]:
-    return [
-        FilledForm(form, f"{pointer}/{number}", renamed) for number, form in enumerate(formset)
-    ]
+    return [FilledForm(form, f"{pointer}/{number}", renamed) for number, form in enumerate(formset)]
 
 
 def rows_mistakes(formset: Any, pointer: str) -> list[Mistake]:
@@ -140,7 +136,7 @@ class JobWriter:
 def work_from_body(body: JobIn, deck: Deck, writer: JobWriter) -> JobInput:
     """What was done, found and put on. Raises `MistakesError`."""
     business = metric(writer.business)
-    findings = own_fields(body.findings or FindingsIn())
+    findings = own_fields(body.findings) if body.findings else {}
     typed = {**own_fields(body), **findings, "form_key": "00000000-0000-0000-0000-000000000000"}
     del typed["finished_on"]
     form = JobForm(
@@ -171,5 +167,3 @@ def check_from_body(body: CheckIn) -> CheckForm:
     form = CheckForm(as_typed(own_fields(body)))
     refuse_mistakes([FilledForm(form)])
     return form
-
-

@@ -18,7 +18,7 @@ from reminders.due import due_list, value_columns
 from reminders.models import Forecast
 from reminders.months import shift_months
 from restorer.api import answers, changes
-from restorer.api.paging import MAX_KEY, PageOf, PageQuery, page_by_key, page_of
+from restorer.api.paging import MAX_KEY, PageOf, PageQuery, RowModel, page_by_key, page_of
 from restorer.api.tokens import may_read
 
 router = Router(auth=may_read, tags=["read"])
@@ -125,7 +125,7 @@ def changed(since: datetime | None, question: Any) -> Q:
     return question(since) if since else Q()
 
 
-def one_row(rows: "QuerySet[Any]", pk: int, words: str) -> Any:
+def one_row(rows: "QuerySet[RowModel]", pk: int, words: str) -> RowModel:
     row = rows.filter(pk=pk).first()
     if row is None:
         raise Http404(f"There is no {words} with the number {pk}.")

@@ -104,7 +104,10 @@ may_send = Bearer(ApiToken.Role.SEND)
 
 
 def answer_no_token(request: HttpRequest, error: Exception) -> HttpResponse:
-    words = "Send a token that is in force as Authorization: Bearer. The owner makes one in Settings, Programs."
+    words = (
+        "Send a token that is in force as Authorization: Bearer. The owner makes one in Settings,"
+        " Programs."
+    )
     return problem_response(401, words, headers=CHALLENGE)
 
 

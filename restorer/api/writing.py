@@ -40,7 +40,11 @@ def deck_with_all(pk: int, *, today: date) -> Deck:
 
 
 @router.post(
-    "/clients", auth=may_write, response={201: answers.OpenedOut}, url_name="clients", tags=["write"]
+    "/clients",
+    auth=may_write,
+    response={201: answers.OpenedOut},
+    url_name="clients",
+    tags=["write"],
 )
 def add_client_with_deck(
     request: HttpRequest, body: inputs.ClientIn, key: IdempotencyKey
@@ -57,11 +61,13 @@ def add_client_with_deck(
 
 
 @router.post(
-    "/jobs", auth=may_write, response={201: answers.JobOut}, url_name="jobs", tags=["write"]
+    "/jobs",
+    auth=may_write,
+    response={201: answers.JobOut},
+    url_name="jobs",
+    tags=["write"],
 )
-def log_finished_job(
-    request: HttpRequest, body: inputs.JobIn, key: IdempotencyKey
-) -> HttpResponse:
+def log_finished_job(request: HttpRequest, body: inputs.JobIn, key: IdempotencyKey) -> HttpResponse:
     """A finished job. It closes the booking that it was done for, and the forecast follows."""
     token = token_of(request)
     writer = filling.JobWriter(business_of(request), token.made_by, business_today(request))
@@ -80,7 +86,11 @@ def log_finished_job(
 
 
 @router.post(
-    "/checks", auth=may_write, response={201: answers.CheckOut}, url_name="checks", tags=["write"]
+    "/checks",
+    auth=may_write,
+    response={201: answers.CheckOut},
+    url_name="checks",
+    tags=["write"],
 )
 def record_check(request: HttpRequest, body: inputs.CheckIn, key: IdempotencyKey) -> HttpResponse:
     """A check without work. The forecast follows."""

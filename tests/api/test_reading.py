@@ -8,7 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from clients.actions.clients import ContactInput, change_client
+from clients.actions.clients import change_client
 from clients.models import Client, User
 from reminders.actions import refresh_forecasts
 from tests.api.conftest import Program
@@ -51,7 +51,10 @@ def a_book(number: int) -> None:
         OfferFactory(is_sent=True, site=home)
         crew = CrewFactory()
         row = home.bookings.create(
-            client=home.client, crew=crew, first_on=date(2027, 5, 3 + n), last_on=date(2027, 5, 28),
+            client=home.client,
+            crew=crew,
+            first_on=date(2027, 5, 3 + n),
+            last_on=date(2027, 5, 28),
             hours=8,
         )
         row.decks.add(coat.job.deck)

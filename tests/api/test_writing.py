@@ -62,7 +62,10 @@ def test_a_job_is_logged_with_its_coats_and_grades_and_the_forecast_follows(
     assert made["id"] == row.pk
     assert (row.deck, row.kind, row.finished_on) == (deck, "recoat", date(2026, 6, 12))
     assert (row.recorded_by, row.crew, str(row.amount), row.currency) == (
-        owner, "Tern", "1250.00", "CAD",
+        owner,
+        "Tern",
+        "1250.00",
+        "CAD",
     )
     assert (applied.product, applied.batch.code, applied.coats) == (oil, "tw-1", 2)
     assert (row.visit.overall, row.visit.reason) == (3, "due")
@@ -166,7 +169,10 @@ def test_a_client_comes_with_contact_points_property_and_deck(writer: Program) -
     assert [made["client"]["id"], made["deck"]["id"]] == [row.pk, deck.pk]
     assert made["site"]["client_id"] == row.pk
     assert (deck.label, deck.species, str(deck.area_m2), deck.pool) == (
-        "Back deck", "larch", "18.50", True,
+        "Back deck",
+        "larch",
+        "18.50",
+        True,
     )
     assert (deck.traffic, deck.site.country) == ("household", "CA")
     found = {point.kind: point.normalized for point in ContactPoint.objects.all()}
@@ -191,10 +197,11 @@ def test_measures_are_si_whatever_people_read(writer: Program, business: Any) ->
         ({"contact_points": [{"kind": "email", "value": "no address"}]}, "/contact_points/0/value"),
         ({"contact_points": [{"kind": "mobile", "value": "12"}]}, "/contact_points/0/value"),
         ({"contact_points": [{"kind": "pager", "value": "12"}]}, "/contact_points/0/kind"),
-        ({"contact_points": [{"kind": "email", "value": "a@example.org"}] * 2},
-         "/contact_points/1/value"),
-        ({"contact_points": [{"kind": "email", "value": "a@example.org"}] * 13},
-         "/contact_points"),
+        (
+            {"contact_points": [{"kind": "email", "value": "a@example.org"}] * 2},
+            "/contact_points/1/value",
+        ),
+        ({"contact_points": [{"kind": "email", "value": "a@example.org"}] * 13}, "/contact_points"),
         ({"site": {"street": "1 Reef Road", "town": "Nowhere at all"}}, "/site/town"),
         ({"site": {"street": "1 Reef Road", "town": "X", "latitude": 44.0}}, "/site/longitude"),
         ({"site": {"town": "Lunenburg"}}, "/site/street"),
@@ -215,7 +222,9 @@ def test_a_client_that_cannot_be_names_the_field_and_writes_nothing(
 
 
 def test_all_mistakes_are_named_at_once(writer: Program) -> None:
-    wrong = a_client(name="–", deck={"area_m2": "0"}, contact_points=[{"kind": "email", "value": "x"}])
+    wrong = a_client(
+        name="–", deck={"area_m2": "0"}, contact_points=[{"kind": "email", "value": "x"}]
+    )
 
     found = pointers(writer.post("/clients", wrong))
 
