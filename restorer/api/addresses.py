@@ -12,7 +12,7 @@ from django.views.decorators.http import conditional_page
 from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 
-from restorer.api import problems, reading, tokens, writing  # noqa: F401 - adds to the router
+from restorer.api import problems, reading, sending, tokens, writing  # noqa: F401 - two add to it
 from restorer.api.description import described
 
 

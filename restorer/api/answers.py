@@ -48,7 +48,13 @@ OfferState = Annotated[str, Field(json_schema_extra={"enum": Offer.State.values}
 ScopeWork = Annotated[str, Field(json_schema_extra={"enum": OfferScope.Work.values})]
 BookingState = Annotated[str, Field(json_schema_extra={"enum": Booking.State.values})]
 ChannelName = Annotated[str, Field(json_schema_extra={"enum": ["", *Channel.values]})]
+LocalTime = Annotated[str, Field(pattern=r"^\d{2}:\d{2}$", examples=["08:30"])]
 ShareOfOne = Annotated[float, Field(ge=0, le=1)]
+
+
+def clock_text(at: time | None) -> str | None:
+    """Hours and minutes; a time of JSON Schema would need a zone (RFC 3339, full-time)."""
+    return f"{at:%H:%M}" if at else None
 
 
 class ContactPointOut(Schema):
@@ -378,8 +384,8 @@ class BookingOut(Schema):
     state: BookingState
     first_on: date
     last_on: date
-    arrives_from: time | None
-    arrives_to: time | None
+    arrives_from: LocalTime | None = Field(description="By the clock of the property.")
+    arrives_to: LocalTime | None
     hours: Decimal
     notes: str
     why: str
@@ -391,12 +397,53 @@ class BookingOut(Schema):
         return str(row.uid)
 
     @staticmethod
+    def resolve_arrives_from(row: Booking) -> str | None:
+        return clock_text(row.arrives_from)
+
+    @staticmethod
+    def resolve_arrives_to(row: Booking) -> str | None:
+        return clock_text(row.arrives_to)
+
+    @staticmethod
     def resolve_crew(row: Booking) -> str:
         return row.crew.name
 
     @staticmethod
     def resolve_deck_ids(row: Booking) -> list[int]:
         return [deck.pk for deck in row.decks.all()]
+
+
+class ReminderOut(Schema):
+    """A message that waits in the outbox, with the keys of `manage.py remind`."""
+
+    message_id: int
+    client_id: int
+    client: str
+    channel: str
+    address: str
+    step: int
+    goes_at: datetime | None
+    deck_ids: list[int]
+    decks: list[str]
+    subject: str
+
+
+class LeftOutOut(Schema):
+    """A deck that nobody is reminded about, and why."""
+
+    client_id: int
+    client: str
+    deck_id: int
+    deck: str
+    kind: str
+    why: str
+
+
+class RemindersOut(Schema):
+    """What was queued, and what was left out."""
+
+    queued: list[ReminderOut]
+    left_out: list[LeftOutOut]
 
 
 class OpenedOut(Schema):

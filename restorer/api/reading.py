@@ -2,13 +2,13 @@
 same router (restorer/api/writing.py), for an address takes both."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 from django.http import Http404, HttpRequest
 from ninja import Path, Query, Router
-from pydantic import AwareDatetime, Field
+from pydantic import AfterValidator, AwareDatetime, Field
 
 from clients.access import business_today
 from clients.models import Client, Deck, Property
@@ -26,8 +26,15 @@ RowKey = Annotated[int, Field(ge=1, le=MAX_KEY)]
 PathKey = Annotated[int, Path(ge=1, le=MAX_KEY)]
 Words = Annotated[str, Field(max_length=120)]
 Archived = Literal["no", "yes", "all"]
+EARLIEST_CHANGE = datetime(1970, 1, 1, tzinfo=UTC)
+LATEST_CHANGE = datetime(2200, 1, 1, tzinfo=UTC)
+Moment = Annotated[
+    AwareDatetime,
+    Field(ge=EARLIEST_CHANGE, le=LATEST_CHANGE),
+    AfterValidator(lambda moment: moment.astimezone(UTC)),  # PostgreSQL knows offsets below 16 h
+]
 Since = Annotated[
-    AwareDatetime | None,
+    Moment | None,
     Field(description="Added or changed at or after this moment, by the trail of changes."),
 ]
 

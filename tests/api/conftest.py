@@ -2,19 +2,21 @@
 
 import itertools
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from django.test import Client as Browser
+from freezegun import freeze_time
 
 from clients.models import User
 from restorer.api import make_api_token
 from restorer.models import ApiToken
 
 NUMBERS = itertools.count()
+NOW = datetime(2026, 11, 30, 12, tzinfo=UTC)
 
 
 @dataclass
@@ -43,6 +45,13 @@ class Program:
         headers = {} if key is None else {"Idempotency-Key": key}
         data = body if isinstance(body, bytes) else json.dumps(body).encode()
         return self.ask("POST", path, headers=headers, data=data, content_type="application/json")
+
+
+@pytest.fixture
+def _clock() -> Iterator[None]:
+    """The day on which the tests of this folder take place."""
+    with freeze_time(NOW, tick=True):
+        yield
 
 
 @pytest.fixture

@@ -11,7 +11,8 @@ from django.test.utils import CaptureQueriesContext
 from clients.actions.clients import change_client
 from clients.models import Client, User
 from reminders.actions import refresh_forecasts
-from tests.api.conftest import Program
+from reminders.due import due_list
+from tests.api.conftest import NOW, Program
 from tests.factories import (
     BatchFactory,
     ClientFactory,
@@ -26,8 +27,9 @@ from tests.factories import (
     VisitFactory,
 )
 
-NOW = datetime(2026, 11, 30, 12, tzinfo=UTC)
 LISTS = ["clients", "sites", "decks", "jobs", "checks", "products", "batches", "offers", "bookings"]
+
+pytestmark = pytest.mark.usefixtures("_clock")
 
 
 def names(page: Any) -> list[str]:
@@ -190,8 +192,6 @@ def test_the_due_list_says_what_the_command_says(reader: Program) -> None:
     for month in (5, 6, 6, 7):
         CoatFactory(job__finished_on=date(2025, month, 12))
     refresh_forecasts(today=date(2026, 11, 30), now=NOW)
-    from reminders.due import due_list
-
     expected = due_list.due_month_rows(date(2027, 6, 1), today=date(2026, 11, 30))
     assert expected
 

@@ -25,6 +25,7 @@ ROLE_OF = {
     for name in """clients client sites site decks deck jobs job checks products product batches
         due offers offer bookings booking""".split()
 } | {("POST", name): "write" for name in ("clients", "jobs", "checks")}
+ROLE_OF["POST", "reminders"] = "send"
 OPEN = {("GET", "openapi-json"), ("GET", "api-root")}  # nothing is at the second
 LOWER = {"read": [], "write": ["read"], "send": ["read", "write"]}
 

@@ -15,6 +15,8 @@ from restorer.models import KeptAnswer
 from tests.api.conftest import Program
 from tests.factories import ClientFactory, DeckFactory, ProductFactory
 
+pytestmark = pytest.mark.usefixtures("_clock")
+
 
 def pointers(answer: Any) -> dict[str, str]:
     return {each["pointer"]: each["detail"] for each in answer.json()["errors"]}
