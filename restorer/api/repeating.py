@@ -4,7 +4,7 @@ import hashlib
 import json
 import uuid
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Annotated, Any
 
 from auditlog.context import set_actor
@@ -17,7 +17,6 @@ from clients.actions.saving import lock_until_commit
 from restorer.api.problems import problem_response
 from restorer.models import ApiToken, KeptAnswer
 
-KEPT_FOR = timedelta(days=7)
 KEY_HEADER = "Idempotency-Key"
 IdempotencyKey = Annotated[
     str,
@@ -51,7 +50,7 @@ def answer_once(
     token = token_of(request)
     now = timezone.now()
     lock_until_commit(f"api {token.pk} {key}")
-    KeptAnswer.objects.filter(answered_at__lt=now - KEPT_FOR).delete()
+    KeptAnswer.objects.old(now=now).filter(token=token, key=key).delete()
     asked = request_hash(request, body)
     kept = KeptAnswer.objects.filter(token=token, key=key).first()
     if kept is not None:
@@ -60,7 +59,7 @@ def answer_once(
         made = write(now)
     content = json.dumps(made.model_dump(mode="json"), ensure_ascii=False)
     KeptAnswer.objects.create(
-        token=token, key=key, request_hash=asked, status=201, content=content, answered_at=now
+        token=token, key=key, request_hash=asked, status=201, body=content, answered_at=now
     )
     return json_response(content, 201)
 
@@ -77,7 +76,7 @@ def repeated_answer(kept: KeptAnswer, asked: str) -> HttpResponse:
             "This key was used for another request. Take a new key for each new request.",
             errors=[{"detail": "Used already.", "header": KEY_HEADER}],
         )
-    return json_response(kept.content, kept.status, {"Idempotent-Replayed": "true"})
+    return json_response(kept.body, kept.status, {"Idempotent-Replayed": "true"})
 
 
 def json_response(content: str, status: int, headers: Any = None) -> HttpResponse:

@@ -38,7 +38,7 @@ class Migration(migrations.Migration):
                 ('key', models.CharField(max_length=200)),
                 ('request_hash', models.CharField(help_text='Of the address and the body.', max_length=64)),
                 ('status', models.PositiveSmallIntegerField()),
-                ('content', models.TextField()),
+                ('body', models.TextField(help_text='What was answered, as JSON.')),
                 ('answered_at', models.DateTimeField(db_index=True)),
                 ('token', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='answers', to='restorer.apitoken')),
             ],

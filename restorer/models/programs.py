@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.db.models.functions import Lower, Now
 
 USE_IS_NOTED_EVERY = timedelta(minutes=1)
+ANSWER_KEPT_FOR = timedelta(days=7)
 
 
 class ApiTokenQuerySet(models.QuerySet["ApiToken"]):
@@ -68,6 +69,12 @@ class ApiToken(models.Model):
         return self.last_used_at is None or self.last_used_at < now - USE_IS_NOTED_EVERY
 
 
+class KeptAnswerQuerySet(models.QuerySet["KeptAnswer"]):
+    def old(self, *, now: datetime) -> "KeptAnswerQuerySet":
+        """Kept long enough."""
+        return self.filter(answered_at__lt=now - ANSWER_KEPT_FOR)
+
+
 class KeptAnswer(models.Model):
     """What a program was answered, so that asking again with the same key writes nothing twice."""
 
@@ -75,8 +82,9 @@ class KeptAnswer(models.Model):
     key = models.CharField(max_length=200)
     request_hash = models.CharField(max_length=64, help_text="Of the address and the body.")
     status = models.PositiveSmallIntegerField()
-    content = models.TextField()
+    body = models.TextField(help_text="What was answered, as JSON.")
     answered_at = models.DateTimeField(db_index=True)
+    objects = KeptAnswerQuerySet.as_manager()
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["token", "key"], name="answer_once_a_key")]

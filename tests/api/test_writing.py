@@ -1,19 +1,25 @@
 """What programs write, by the same rules as the pages, once however often it is sent."""
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
+from threading import Barrier
 from typing import Any
 
 import pytest
 from auditlog.models import LogEntry
 from django.core.management import call_command
+from django.db import close_old_connections, connections
 
 from clients.models import Client, ContactPoint, Deck, User
+from jobs.actions.erasing import erase_client
 from jobs.models import Batch, Job, Visit
 from reminders.models import Forecast
+from restorer.api import make_api_token
 from restorer.models import KeptAnswer
-from tests.api.conftest import Program
-from tests.factories import ClientFactory, DeckFactory, ProductFactory
+from restorer.tasks import forget_answers_nightly
+from tests.api.conftest import NOW, Program
+from tests.factories import BusinessFactory, ClientFactory, DeckFactory, ProductFactory, UserFactory
 
 pytestmark = pytest.mark.usefixtures("_clock")
 
@@ -366,3 +372,53 @@ def test_a_client_who_is_in_the_book_is_not_touched(writer: Program) -> None:
     there.refresh_from_db()
     assert there.notes == "Gate code 4711"
     assert Client.objects.count() == 2
+
+
+def test_of_an_erased_client_no_answer_is_kept_and_others_stay(
+    writer: Program, owner: User
+) -> None:
+    made = writer.post("/clients", a_client(), key="1").json()
+    other = writer.post("/jobs", a_job(DeckFactory()), key="2").json()
+    deck = Deck.objects.get(pk=made["deck"]["id"])
+    note = {"deck_id": deck.pk, "visited_on": "2026-06-12", "overall": 2, "reason": "due"}
+    writer.post("/checks", note | {"notes": "Marlow Pennington was there"}, key="3")
+    writer.post("/jobs", a_job(deck), key="4")
+
+    erase_client(client=Client.objects.get(pk=made["client"]["id"]), by=owner, now=NOW)
+
+    assert [row.key for row in KeptAnswer.objects.all()] == ["2"]
+    assert other["id"]
+
+
+def test_answers_are_forgotten_by_night_after_a_week(writer: Program) -> None:
+    for key, days in (("old", 8), ("new", 6)):
+        writer.post("/jobs", a_job(DeckFactory()), key=key)
+        KeptAnswer.objects.filter(key=key).update(answered_at=NOW - timedelta(days=days))
+
+    assert forget_answers_nightly() == 1
+    assert KeptAnswer.objects.get().key == "new"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_request_at_the_same_moment_writes_once() -> None:
+    """On real connections: the second waits, and is told what the first made."""
+    BusinessFactory()
+    deck = DeckFactory()
+    row, token = make_api_token(name="Van", role="write", by=UserFactory(), now=NOW)
+    start = Barrier(4)
+
+    def send(_number: int) -> Any:
+        try:
+            start.wait()
+            return Program(token, row).post("/jobs", a_job(deck), key="same")
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(send, range(4)))
+
+    assert [answer.status_code for answer in answers] == [201] * 4
+    assert len({answer.content for answer in answers}) == 1
+    assert sum("Idempotent-Replayed" in answer for answer in answers) == 3
+    assert Job.objects.count() == 1
+    close_old_connections()
