@@ -1,7 +1,7 @@
 """The addresses under /api/v1/ and their description in OpenAPI 3.1."""
 
 from collections.abc import Callable
-from functools import wraps
+from functools import cached_property, wraps
 from typing import Any
 
 from django.contrib.auth.decorators import login_not_required
@@ -17,10 +17,14 @@ from restorer.api.description import described
 
 
 class BookAPI(NinjaAPI):
-    """With problem details in its description, too."""
+    """With problem details in its description, which is made once: anybody may ask for it."""
+
+    @cached_property
+    def description_of_all(self) -> Any:
+        return described(super().get_openapi_schema())
 
     def get_openapi_schema(self, **options: Any) -> Any:
-        return described(super().get_openapi_schema(**options))
+        return self.description_of_all
 
 
 api = BookAPI(

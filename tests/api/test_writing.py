@@ -1,5 +1,6 @@
 """What programs write, by the same rules as the pages, once however often it is sent."""
 
+import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
@@ -10,6 +11,7 @@ import pytest
 from auditlog.models import LogEntry
 from django.core.management import call_command
 from django.db import close_old_connections, connections
+from django.test import Client as Browser
 
 from clients.models import Client, ContactPoint, Deck, User
 from jobs.actions.erasing import erase_client
@@ -422,3 +424,29 @@ def test_the_same_request_at_the_same_moment_writes_once() -> None:
     assert sum("Idempotent-Replayed" in answer for answer in answers) == 3
     assert Job.objects.count() == 1
     close_old_connections()
+
+
+def test_a_body_that_is_too_large_is_refused_as_problem_details(writer: Program) -> None:
+    answer = writer.post("/jobs", a_job(DeckFactory(), notes="a" * 6_000_000))
+
+    assert answer.status_code == 400
+    assert answer["Content-Type"] == "application/problem+json"
+    assert not Job.objects.exists()
+
+
+def test_a_fault_of_ours_is_told_as_problem_details_and_keeps_nothing(
+    writer: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(**_options: Any) -> None:
+        raise RuntimeError
+
+    monkeypatch.setattr("restorer.api.writing.actions.log_job", fail)
+    browser = Browser(raise_request_exception=False)
+    headers = {"Authorization": f"Bearer {writer.token}", "Idempotency-Key": "1"}
+    body = json.dumps(a_job(DeckFactory()))
+
+    answer = browser.post("/api/v1/jobs", body, content_type="application/json", headers=headers)
+
+    assert (answer.status_code, answer.json()["status"]) == (500, 500)
+    assert answer["Content-Type"] == "application/problem+json"
+    assert not KeptAnswer.objects.exists()
