@@ -119,7 +119,7 @@ class CoatAppliedIn(StrictIn):
     """One product that went on."""
 
     product_id: RowNumber | None = Field(description="Null for a finish that nobody knows by name.")
-    batch: ShortText = Field("", description="As on the tin; made if it is new.")
+    batch: ShortText = Field("", description="As on the can; made if it is new.")
     colour: ShortText = ""
     surface: answers.SurfaceName = "boards"
     coats: Annotated[int, Field(ge=1, le=10)] | None = Field(
