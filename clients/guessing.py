@@ -52,3 +52,11 @@ def network_of(address: str) -> str:
         return "unknown"
     length = 32 if known.version == 4 else 64
     return str(ipaddress.ip_network((known, length), strict=False))
+
+
+def second_step_limit(person: int) -> GuessLimit:
+    """Wrong codes of one person, whose password was right before: so few of all networks together
+    that six digits cannot be tried through (three are right at a time: 30 an hour find one in
+    half a year with chance 1/3). Only somebody who has the password can use them up, and passkeys
+    go on working."""
+    return GuessLimit(f"second-{person}", a_network=10, in_all=30)

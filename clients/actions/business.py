@@ -13,6 +13,7 @@ from clients.actions.saving import (
     lock_until_commit,
     save_if_changed,
 )
+from clients.actions.second_steps import announce_change
 from clients.events import decks_changed
 from clients.models import Business, Deck, LocalNormals, User
 
@@ -82,10 +83,11 @@ def other_owners(person: User) -> bool:
 
 
 @transaction.atomic
-def change_user_password(*, person: User, password: str) -> None:
-    """Sessions opened with the old password end by themselves."""
+def change_user_password(*, person: User, password: str, now: datetime) -> None:
+    """Sessions opened with the old password end by themselves; the person hears of it."""
     person.set_password(password)
     person.save(update_fields=["password"])
+    announce_change(person=person, words="Your password was changed.", now=now)
 
 
 @transaction.atomic

@@ -13,6 +13,7 @@ from clients.models import User
 from clients.units import Units
 
 MAX_NAME_LENGTH = 150  # of the column
+STAY_HELP = "For 30 days. Not on a device that others use."
 USERNAME_HELP = "What they type to sign in: letters, digits and @ . + - _"
 
 
@@ -37,8 +38,11 @@ def password_field(label: str, help_text: str = "") -> forms.CharField:
 
 
 class SignInForm(AuthenticationForm):
-    """Name and password."""
+    """Name and password, and whether the device is one's own."""
 
+    stay = forms.BooleanField(
+        label="Keep me signed in on this device", required=False, help_text=STAY_HELP
+    )
     error_messages = {
         "invalid_login": (
             "That name and password do not belong together. Check both; capitals count in the"
@@ -57,6 +61,58 @@ class SignInForm(AuthenticationForm):
         if len(username) > MAX_NAME_LENGTH:
             raise self.get_invalid_login_error()
         return username
+
+
+class CodeForm(forms.Form):
+    """A code of an app, or a recovery code."""
+
+    code = forms.CharField(
+        label="Code",
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={
+                "autocomplete": "one-time-code",
+                "autocapitalize": "none",
+                "spellcheck": "false",
+                "autofocus": True,
+            }
+        ),
+    )
+
+
+class PasskeyForm(forms.Form):
+    """A new passkey: its name, and what the browser answered."""
+
+    name = forms.CharField(
+        label="Name of the passkey",
+        max_length=60,
+        help_text="So that you know it again, such as “my phone”.",
+    )
+    answer = forms.CharField(
+        max_length=20_000, widget=forms.HiddenInput, required=False, strip=False
+    )
+
+
+class CurrentPasswordForm(forms.Form):
+    """The person's own password, to show that it is still them."""
+
+    password = forms.CharField(
+        label="Your password",
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+
+class SecondStepRolesForm(forms.Form):
+    """Which roles have to sign in with a second step."""
+
+    roles = forms.MultipleChoiceField(
+        label="Second step required of",
+        choices=User.Role.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
 
 
 class NewPasswordForm(forms.Form):

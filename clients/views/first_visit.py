@@ -2,7 +2,6 @@
 afterwards there is no such page."""
 
 from django.contrib import messages
-from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -12,8 +11,8 @@ from django.views.decorators.http import require_http_methods
 
 from clients.actions import business as actions
 from clients.forms.accounts import FirstVisitForm
+from clients.views.sessions import start_session
 
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 TOO_LATE = "Somebody else opened this book a moment ago. Sign in with the account made then."
 
 
@@ -38,6 +37,8 @@ def first_visit(request: HttpRequest) -> HttpResponse:
     except actions.BusinessExistsError:
         messages.error(request, TOO_LATE)
         return redirect("sign_in")
-    login(request, owner, backend=BACKEND)
+    response = start_session(
+        request, owner, is_trusted=False, response=redirect("settings:business")
+    )
     messages.success(request, "The book is open. Next: the address and the season of the business.")
-    return redirect("settings:business")
+    return response

@@ -1,27 +1,65 @@
 """Who may sign in, and as what; the owner's page."""
 
 from django.contrib import messages
-from django.contrib.auth import update_session_auth_hash
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import current_user, office_required, owner_required
+from clients.access import business_of, current_user, office_required, owner_required
 from clients.actions import business as actions
+from clients.actions import second_steps
 from clients.actions.saving import NameTakenError
-from clients.forms.accounts import NewPersonForm, NoticesForm, PersonForm, PersonPasswordForm
+from clients.forms.accounts import (
+    NewPersonForm,
+    NoticesForm,
+    PersonForm,
+    PersonPasswordForm,
+    SecondStepRolesForm,
+)
 from clients.models import User
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
+from clients.views.sessions import keep_session, proof_required
 
 
 @require_GET
 @owner_required
 def list_people(request: HttpRequest) -> HttpResponse:
     rows = User.objects.order_by("-is_active", "first_name", "username")
-    return render(request, "settings/people.html", {"people": rows})
+    required = business_of(request).second_step_roles
+    context = {"people": rows, "roles_form": SecondStepRolesForm(initial={"roles": required})}
+    return render(request, "settings/people.html", context)
+
+
+@require_POST
+@owner_required
+@proof_required
+def require_second_step(request: HttpRequest) -> HttpResponse:
+    """Which roles have to have one."""
+    form = SecondStepRolesForm(request.POST)
+    if form.is_valid():
+        second_steps.require_second_step(
+            business=business_of(request), roles=form.cleaned_data["roles"]
+        )
+        messages.success(request, "Saved. It counts from everybody's next sign-in on.")
+    else:
+        messages.error(request, "Tick roles of the list.")
+    return redirect("settings:people")
+
+
+@require_POST
+@owner_required
+@proof_required
+def reset_second_step(request: HttpRequest, pk: int) -> HttpResponse:
+    """For somebody who lost their telephone and their codes."""
+    row = get_object_or_404(User, pk=pk)
+    second_steps.reset_second_step(person=row, now=timezone.now())
+    if row.pk == request.user.pk:
+        keep_session(request)
+    messages.success(request, f"{row} signs in with the password alone, and sets up a new one.")
+    return redirect("settings:person", row.pk)
 
 
 @sensitive_post_parameters()
@@ -40,7 +78,14 @@ def new_person(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, f"{person} may sign in as {person.username}.")
             return redirect("settings:people")
-    return render(request, "settings/add_person.html", {"form": form})
+    context = {
+        "form": form,
+        "title": "Add somebody",
+        "button": "Add",
+        "back": reverse("settings:people"),
+        "back_words": "People",
+    }
+    return render(request, "clients/form_page.html", context)
 
 
 @require_http_methods(["GET", "POST"])
@@ -61,7 +106,8 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("settings:people")
 
     def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "person": row, **opened}
+        form = page.only_form
+        context = {"form": form, "person": row, "has_step": row.has_second_step, **opened}
         return render(request, "settings/person.html", context)
 
     people = User.objects.all()
@@ -76,14 +122,23 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(User, pk=pk)
     form = PersonPasswordForm(row, request.POST or None)
     if form.is_valid():
-        actions.change_user_password(person=row, password=form.cleaned_data["new_password1"])
+        actions.change_user_password(
+            person=row, password=form.cleaned_data["new_password1"], now=timezone.now()
+        )
         if row.pk == request.user.pk:
-            update_session_auth_hash(request, row)
+            keep_session(request)
         messages.success(
             request, f"{row} has a new password. Tell them, and ask them to change it."
         )
         return redirect("settings:people")
-    return render(request, "settings/set_password.html", {"form": form, "person": row})
+    context = {
+        "form": form,
+        "title": f"New password for {row}",
+        "button": "Set password",
+        "back": reverse("settings:people"),
+        "back_words": "People",
+    }
+    return render(request, "clients/form_page.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
