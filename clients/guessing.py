@@ -41,6 +41,7 @@ class GuessLimit:
 
 
 PAGE_CODES = GuessLimit("code", a_network=20, in_all=1_000)
+ASKED_LINKS = GuessLimit("asked-link", a_network=10)  # right or wrong
 PASSWORDS = GuessLimit("password", a_network=60)  # an office shares one address
 
 

@@ -25,6 +25,7 @@ urlpatterns = [
     path("people/<int:pk>/", users.edit_person, name="person"),
     path("people/second-step/", users.require_second_step, name="require_second_step"),
     path("people/<int:pk>/second-step/", users.reset_second_step, name="reset_second_step"),
+    path("people/<int:pk>/link/", users.send_password_link, name="send_password_link"),
     path("people/<int:pk>/password/", users.set_person_password, name="set_password"),
     path("wet-days/", settings.list_normals, name="normals"),
     path("wet-days/new/", settings.add_normals, name="add_normals"),

@@ -153,8 +153,13 @@ def proof_required(view: ViewFunction) -> Callable[..., HttpResponse]:
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if has_lately_proven(request, now=timezone.now()):
             return view(request, *args, **kwargs)
-        back = request.path if request.method == "GET" else reverse("settings:signing_in")
-        query = urlencode({"next": back})
-        return redirect(f"{reverse('settings:prove_it_is_you')}?{query}")
+        return ask_for_proof(
+            request.path if request.method == "GET" else reverse("settings:signing_in")
+        )
 
     return guarded
+
+
+def ask_for_proof(back: str) -> HttpResponse:
+    """The page that asks for the password once more, and then leads to `back`."""
+    return redirect(f"{reverse('settings:prove_it_is_you')}?{urlencode({'next': back})}")

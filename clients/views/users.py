@@ -1,5 +1,7 @@
 """Who may sign in, and as what; the owner's page."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
@@ -19,9 +21,15 @@ from clients.forms.accounts import (
     PersonPasswordForm,
     SecondStepRolesForm,
 )
+from clients.messaging.readiness import is_mail_proven
 from clients.models import User
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
-from clients.views.sessions import keep_session, proof_required
+from clients.views.sessions import (
+    ask_for_proof,
+    has_lately_proven,
+    keep_session,
+    proof_required,
+)
 
 
 @require_GET
@@ -66,17 +74,17 @@ def reset_second_step(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @owner_required
 def new_person(request: HttpRequest) -> HttpResponse:
-    form = NewPersonForm(request.POST or None)
+    form = NewPersonForm(request.POST or None, may_invite=is_mail_proven(business_of(request)))
     if form.is_valid():
-        values = {
-            name: form.cleaned_data[name] for name in ("username", "name", "role", "password")
-        }
+        names = ("username", "name", "role", "password", "email")
+        values = {name: form.cleaned_data[name] for name in names}
         try:
             person = actions.add_person(**values, now=timezone.now())
         except NameTakenError as error:
             form.add_error(error.field, str(error))
         else:
-            messages.success(request, f"{person} may sign in as {person.username}.")
+            how = "" if values["password"] else f" An invitation goes to {person.email}."
+            messages.success(request, f"{person} may sign in as {person.username}.{how}")
             return redirect("settings:people")
     context = {
         "form": form,
@@ -93,6 +101,7 @@ def new_person(request: HttpRequest) -> HttpResponse:
 def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
     def build(row: User, data: QueryDict | None) -> FormsOfPage:
         initial = {"name": row.get_full_name(), "role": row.role, "is_active": row.is_active}
+        initial["email"] = row.email
         return FormsOfPage([PersonForm(data, initial=initial)])
 
     def save(row: User, page: FormsOfPage) -> HttpResponse | None:
@@ -108,11 +117,26 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
     def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
         form = page.only_form
         context = {"form": form, "person": row, "has_step": row.has_second_step, **opened}
+        context["mails_links"] = bool(row.email) and is_mail_proven(business_of(request))
         return render(request, "settings/person.html", context)
 
     people = User.objects.all()
     edit = RecordEdit(people, build, save, show, back=lambda row: reverse("settings:people"))
     return edit_record(request, pk, edit)
+
+
+@require_POST
+@owner_required
+def send_password_link(request: HttpRequest, pk: int) -> HttpResponse:
+    """A link by which the person sets a password; nobody else ever knows it."""
+    row = get_object_or_404(User, pk=pk, is_active=True)
+    if not is_mail_proven(business_of(request)):
+        messages.error(request, "Mail is not proven yet: Settings, Ready to send?")
+    elif actions.send_password_link(person=row, now=timezone.now()):
+        messages.success(request, f"A link goes to {row.email} within a minute or so.")
+    else:
+        messages.error(request, f"Enter an e-mail address of {row} first.")
+    return redirect("settings:person", row.pk)
 
 
 @sensitive_post_parameters()
@@ -146,8 +170,14 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
 def edit_own_notices(request: HttpRequest) -> HttpResponse:
     """The page `settings:notices`: how this person hears of what clients do."""
     person = User.objects.get(pk=current_user(request).pk)
-    form = NoticesForm(request.POST or None, instance=person)
+    address = person.email
+    typed = {name: request.GET[name] for name in NoticesForm.Meta.fields if name in request.GET}
+    form = NoticesForm(request.POST or None, instance=person, initial=typed)
     if form.is_valid():
+        is_same = form.cleaned_data["email"] == address
+        if not is_same and not has_lately_proven(request, now=timezone.now()):
+            # links that set a password go to this address
+            return ask_for_proof(f"{request.path}?{urlencode(form.cleaned_data)}")
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:overview")

@@ -18,6 +18,8 @@ PUBLIC = {
     "second_step",
     "sign_in_options",
     "sign_in_by_passkey",
+    "forgotten_password",
+    "password_by_link",
     "first_visit",
     "unsubscribe",
     "text_status",
@@ -74,7 +76,7 @@ OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
     settings:mail_server settings:test_mail
     settings:add_person settings:person settings:set_password
-    settings:require_second_step settings:reset_second_step
+    settings:require_second_step settings:reset_second_step settings:send_password_link
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule

@@ -3,10 +3,13 @@ require it and reset it, and a page left open cannot change it."""
 
 import base64
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 from typing import Any
 
 import pytest
+from auditlog.models import LogEntry
 from django.contrib.auth import get_user
+from django.core.management import CommandError, call_command
 from django.test import Client as Browser
 from django.urls import reverse
 from freezegun import freeze_time
@@ -339,3 +342,36 @@ def test_a_business_name_that_fits_no_qr_code_leaves_the_key_to_type(owner: User
 
     assert "Code for your authenticator app</title>" not in page
     assert "Type the key." in page
+
+
+def test_a_command_resets_it_for_an_owner_who_lost_everything(owner: User) -> None:
+    with_app(owner)
+    out = StringIO()
+    call_command("reset_second_step", "maren", stdout=out)
+
+    assert out.getvalue() == "Maren signs in with the password alone.\n"
+    assert is_in(signed_in(owner))
+    with pytest.raises(CommandError, match="Nobody signs in as gull"):
+        call_command("reset_second_step", "gull")
+
+
+def test_the_trail_says_who_set_up_what_and_no_secret(owner: User) -> None:
+    key, _ = with_app(owner)
+    row = Authenticator.objects.get()
+
+    entries = list(LogEntry.objects.filter(content_type__model="authenticator"))
+    assert [each.actor for each in entries] == [owner]
+    assert key not in str(entries[0].changes)
+    assert row.key_sealed not in str(entries[0].changes)
+    browser = signed_in_with_code(owner, key)
+    with freeze_time(LATER):
+        page = browser.get("/settings/audit/").content.decode()
+    assert "Authenticator app of Maren" in page
+
+
+def signed_in_with_code(person: User, key: str) -> Browser:
+    browser = Browser()
+    with freeze_time(LATER):
+        type_password(browser, person)
+        send_code(browser, code_of(key, LATER))
+    return browser
