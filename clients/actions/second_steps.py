@@ -149,6 +149,18 @@ def use_app_code(person: User, code: str, now: datetime) -> bool:
     return True
 
 
+def warn_of_wrong_codes(*, person: User, now: datetime) -> None:
+    """Once an hour: whoever gets as far as the second step has the password."""
+    announce_to_person(
+        person=person,
+        key=f"wrong-codes/{int(now.timestamp() // 3600)}",
+        words="Somebody who has your password typed many wrong codes. If it was not you, change"
+        " your password.",
+        url=SIGNING_IN_URL,
+        now=now,
+    )
+
+
 def read_code(code: str) -> str:
     """As it counts: without the spaces and hyphens that people type."""
     return "".join(filter(str.isalnum, code))

@@ -3,6 +3,7 @@
 import ipaddress
 from datetime import datetime, timedelta
 
+from django.contrib.auth import SESSION_KEY
 from django.http import HttpRequest
 from django.http.request import split_domain_port
 
@@ -28,6 +29,8 @@ def has_name(request: HttpRequest) -> bool:
 
 
 def keep_challenge(request: HttpRequest, challenge: bytes, *, now: datetime) -> None:
+    if SESSION_KEY not in request.session:  # of a visitor who may never come back
+        request.session.set_expiry(2 * CHALLENGE_LASTS)
     until = (now + CHALLENGE_LASTS).timestamp()
     request.session["challenge"] = {"hex": challenge.hex(), "until": until}
 

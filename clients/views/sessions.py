@@ -51,6 +51,7 @@ class HalfSignIn:
 
     def keep(self, request: HttpRequest) -> None:
         request.session.cycle_key()
+        request.session.set_expiry(HALF_LASTS)
         request.session["half"] = asdict(self)
 
     @classmethod

@@ -18,7 +18,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of
-from clients.actions.second_steps import note_passkey_used, use_code
+from clients.actions.second_steps import note_passkey_used, use_code, warn_of_wrong_codes
 from clients.forms import form_recovery
 from clients.forms.accounts import CodeForm, SignInForm
 from clients.guessing import PASSWORDS, second_step_limit
@@ -109,21 +109,32 @@ def second_step(request: HttpRequest) -> HttpResponse:
     if half is None or person is None:
         return redirect("sign_in")
     form = CodeForm(request.POST or None)
-    limit = second_step_limit(person.pk)
-    status = 200
-    if limit.is_reached(visitor(request), now=now):
-        status = 429
+    is_shut = second_step_limit(person.pk).is_reached(visitor(request), now=now)
+    if is_shut:
         form = CodeForm({})
+        form.errors.clear()
         form.add_error(None, TOO_MANY_CODES)
-    elif form.is_valid():
-        if use_code(person=person, code=form.cleaned_data["code"], now=now):
-            return finish_sign_in(request, person, half)
-        limit.note_wrong(visitor(request), now=now)
-        form.add_error("code", WRONG_CODE)
-    passkeys = person.passkeys.exists() and has_name(request)
-    has_app = Authenticator.objects.filter(user=person).exists()
-    context = {"form": form, "has_passkeys": passkeys, "has_app": has_app}
+    elif form.is_valid() and is_code_right(request, person, form, now=now):
+        return finish_sign_in(request, person, half)
+    context = {
+        "form": form,
+        "has_passkeys": person.passkeys.exists() and has_name(request),
+        "has_app": Authenticator.objects.filter(user=person).exists(),
+    }
+    status = 429 if is_shut else 200
     return render(request, "clients/second_step.html", context, status=status)
+
+
+def is_code_right(request: HttpRequest, person: User, form: CodeForm, *, now: datetime) -> bool:
+    """A wrong one is counted and named in the form."""
+    if use_code(person=person, code=form.cleaned_data["code"], now=now):
+        return True
+    limit = second_step_limit(person.pk)
+    limit.note_wrong(visitor(request), now=now)
+    if limit.is_reached(visitor(request), now=now):
+        warn_of_wrong_codes(person=person, now=now)
+    form.add_error("code", WRONG_CODE)
+    return False
 
 
 @login_not_required
