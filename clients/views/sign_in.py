@@ -54,6 +54,11 @@ class SignInView(views.LoginView):
             return locked_out(request)
         return super().dispatch(request, *args, **kwargs)
 
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        if "half" in request.session:  # whoever comes here begins again, perhaps somebody else
+            del request.session["half"]
+        return super().get(request, *args, **kwargs)
+
     def form_invalid(self, form: Any) -> HttpResponse:
         PASSWORDS.note_wrong(visitor(self.request), now=timezone.now())
         return super().form_invalid(form)

@@ -202,6 +202,16 @@ def test_the_half_of_a_sign_in_does_not_last(owner: User) -> None:
     assert not is_in(browser)
 
 
+def test_who_begins_again_begins_with_the_password(owner: User) -> None:
+    _, codes = with_app(owner)
+    browser = Browser()
+    type_password(browser, owner)
+    browser.get(reverse("sign_in"))
+
+    assert send_code(browser, codes[0]).url == reverse("sign_in")
+    assert not is_in(browser)
+
+
 def test_a_changed_password_ends_the_half_of_a_sign_in(owner: User) -> None:
     _, codes = with_app(owner)
     browser = Browser()
