@@ -25,7 +25,12 @@ class ClientsConfig(AppConfig):
             mask_fields=["password"],
             # the library's own mask leaves half of the hash to be read
             mask_callable="clients.audit_trail.mask_value",
-            exclude_fields=["last_login"],
+            exclude_fields=["last_login", "passkey_handle", "session_round"],
+        )
+        auditlog.register(models.Authenticator, exclude_fields=["key_sealed", "last_step"])
+        auditlog.register(
+            models.Passkey,
+            exclude_fields=["credential_id", "public_key", "sign_count", "last_used_at"],
         )
         auditlog.register(
             messaging_models.TextGateway, exclude_fields=["auth_secret", "hook_hash", "hook_key"]

@@ -41,6 +41,7 @@ class GuessLimit:
 
 
 PAGE_CODES = GuessLimit("code", a_network=20, in_all=1_000)
+ASKED_LINKS = GuessLimit("asked-link", a_network=10)  # right or wrong
 PASSWORDS = GuessLimit("password", a_network=60)  # an office shares one address
 
 
@@ -52,3 +53,11 @@ def network_of(address: str) -> str:
         return "unknown"
     length = 32 if known.version == 4 else 64
     return str(ipaddress.ip_network((known, length), strict=False))
+
+
+def second_step_limit(person: int) -> GuessLimit:
+    """Wrong codes of one person, whose password was right before: so few of all networks together
+    that six digits cannot be tried through (three are right at a time: 30 an hour find one in
+    half a year with chance 1/3). Only somebody who has the password can use them up, and passkeys
+    go on working."""
+    return GuessLimit(f"second-{person}", a_network=10, in_all=30)

@@ -13,9 +13,19 @@ from django.utils import timezone
 from clients import display
 from clients.models import Business
 from clients.storable import storable_fields
-from clients.views import sign_in
+from clients.views import sessions, sign_in
 
 UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
+SET_UP_PAGES = {
+    "sign_out",
+    "settings:signing_in",
+    "settings:prove_it_is_you",
+    "settings:app",
+    "settings:passkey_options",
+    "settings:add_passkey",
+    "settings:recovery_codes",
+    "health",
+}
 PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/", "/api/")
 
 
@@ -70,6 +80,31 @@ class StorableTextMiddleware:
         if UNSTORABLE_ESCAPE in request.META.get("QUERY_STRING", ""):
             request.GET = storable_fields(request.GET)  # type: ignore[assignment]
         return self.get_response(request)
+
+
+class OpenSessionMiddleware:
+    """Ends what is over, notes when a device was last here, and leads whoever has to set up a
+    second step to the page for it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if not request.path.startswith("/health/") and sessions.is_signed_in(request):
+            now = timezone.now()
+            sessions.end_if_over(request, now=now)
+            sessions.note_seen(request, now=now)
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view_func: Any, view_args: Any, view_kwargs: Any
+    ) -> HttpResponse | None:
+        match = request.resolver_match
+        if not match or match.view_name in SET_UP_PAGES or not sessions.has_to_set_up(request):
+            return None
+        if request.method == "POST":
+            return sign_in.show_form_before_set_up(request)
+        return redirect("settings:signing_in")
 
 
 class SignInMiddleware(LoginRequiredMiddleware):

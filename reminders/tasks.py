@@ -5,6 +5,7 @@ import logging
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
+from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from clients.messaging import incoming, outbox
@@ -145,10 +146,11 @@ def refit_nightly() -> str:
 
 def tidy_nightly() -> int:
     """Each night: what came in word for word longer ago than the owner keeps it, and files of
-    photographs that belong to nothing."""
+    photographs that belong to nothing, sessions that are over."""
     now = timezone.now()
     photos.delete_abandoned_photos(now=now)
     delete_orphaned_photos(now=now)
+    SessionStore.clear_expired()
     return retention.empty_raw_events(now=now)
 
 

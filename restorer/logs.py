@@ -7,8 +7,10 @@ import re
 from datetime import UTC, datetime
 
 # offers, client pages, unsubscribing, calendars: everything behind the first part; hooks: the
-# third, behind the name of what posts
-SECRET_PATH = re.compile(r"/(?P<page>[oup]|calendar|hooks/text)/(?P<secret>[^/\s'\"?]+)")
+# third, behind the name of what posts; links that set a password
+SECRET_PATH = re.compile(
+    r"/(?P<page>[oup]|calendar|hooks/text|sign-in/new-password)/(?P<secret>[^/\s'\"?]+)"
+)
 
 
 def without_secrets(line: str) -> str:

@@ -87,6 +87,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clients.middleware.BusinessMiddleware",
+    "clients.middleware.OpenSessionMiddleware",
     "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",
@@ -161,7 +162,8 @@ AXES_VERBOSE = False
 # The browser
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
-SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_COOKIE_AGE = 60 * 60 * 12  # longer only on a device that was trusted at sign-in
+PASSWORD_RESET_TIMEOUT = 60 * 60 * 24 * 7  # the longest link; clients/password_links.py says which
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_HTTPONLY = True
 CSRF_FAILURE_VIEW = "restorer.views.csrf_failure"

@@ -22,7 +22,9 @@ class NameTakenError(ValueError):
 def lock_row(row: LockedRow) -> LockedRow:
     """The row as it is now, kept from others until this transaction ends. Actions change this one:
     the one they were given may be older than what somebody else has just saved."""
-    return type(row)._base_manager.select_for_update(no_key=True).get(pk=row.pk)
+    # a signed-in person comes wrapped: the type of the wrapper has no rows
+    model: type[LockedRow] = row._meta.model  # type: ignore[assignment]
+    return model._base_manager.select_for_update(no_key=True).get(pk=row.pk)
 
 
 def lock_until_commit(what: str) -> None:

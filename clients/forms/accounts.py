@@ -13,6 +13,9 @@ from clients.models import User
 from clients.units import Units
 
 MAX_NAME_LENGTH = 150  # of the column
+STAY_HELP = "For 30 days. Not on a device that others use."
+EMAIL_HELP = "Where links and warnings about the account go."
+INVITE_HELP = "Leave the password empty to send an invitation there."
 USERNAME_HELP = "What they type to sign in: letters, digits and @ . + - _"
 
 
@@ -37,8 +40,11 @@ def password_field(label: str, help_text: str = "") -> forms.CharField:
 
 
 class SignInForm(AuthenticationForm):
-    """Name and password."""
+    """Name and password, and whether the device is one's own."""
 
+    stay = forms.BooleanField(
+        label="Keep me signed in on this device", required=False, help_text=STAY_HELP
+    )
     error_messages = {
         "invalid_login": (
             "That name and password do not belong together. Check both; capitals count in the"
@@ -57,6 +63,58 @@ class SignInForm(AuthenticationForm):
         if len(username) > MAX_NAME_LENGTH:
             raise self.get_invalid_login_error()
         return username
+
+
+class CodeForm(forms.Form):
+    """A code of an app, or a recovery code."""
+
+    code = forms.CharField(
+        label="Code",
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={
+                "autocomplete": "one-time-code",
+                "autocapitalize": "none",
+                "spellcheck": "false",
+                "autofocus": True,
+            }
+        ),
+    )
+
+
+class PasskeyForm(forms.Form):
+    """A new passkey: its name, and what the browser answered."""
+
+    name = forms.CharField(
+        label="Name of the passkey",
+        max_length=60,
+        help_text="So that you know it again, such as “my phone”.",
+    )
+    answer = forms.CharField(
+        max_length=20_000, widget=forms.HiddenInput, required=False, strip=False
+    )
+
+
+class CurrentPasswordForm(forms.Form):
+    """The person's own password, to show that it is still them."""
+
+    password = forms.CharField(
+        label="Your password",
+        strip=False,
+        max_length=200,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+
+class SecondStepRolesForm(forms.Form):
+    """Which roles have to sign in with a second step."""
+
+    roles = forms.MultipleChoiceField(
+        label="Second step required of",
+        choices=User.Role.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
 
 
 class NewPasswordForm(forms.Form):
@@ -129,20 +187,48 @@ class FirstVisitForm(NewPasswordForm):
 
 
 class NewPersonForm(NewPasswordForm):
-    """A new account. The owner hands over the password; its holder then changes it."""
+    """A new account. Where mail is proven an invitation may go out instead of a password; else
+    the owner hands it over, and its holder then changes it."""
 
     role = forms.ChoiceField(
         label="Role", choices=User.Role.choices, initial=User.Role.CREW, widget=forms.RadioSelect
     )
-    field_order = ["name", "role", "username", "password", "password_again"]
+    email = forms.EmailField(label="E-mail", required=False, help_text=EMAIL_HELP)
+    field_order = ["name", "role", "username", "email", "password", "password_again"]
+
+    def __init__(self, *args: Any, may_invite: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.may_invite = may_invite
+        if may_invite:
+            self.fields["password"].required = self.fields["password_again"].required = False
+            self.fields["email"].help_text = f"{EMAIL_HELP} {INVITE_HELP}"
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean()
+        if self.may_invite and not values.get("password") and not values.get("email"):
+            self.add_error("email", "Write the address to invite them at, or a password below.")
+        return values
 
 
 class PersonForm(forms.Form):
-    """Name, role, and whether they may sign in."""
+    """Name, role, address, and whether they may sign in."""
 
     name = forms.CharField(label="Name", max_length=150)
     role = forms.ChoiceField(label="Role", choices=User.Role.choices, widget=forms.RadioSelect)
+    email = forms.EmailField(label="E-mail", required=False, help_text=EMAIL_HELP)
     is_active = forms.BooleanField(label="May sign in", required=False)
+
+
+class ForgottenPasswordForm(forms.Form):
+    """Whose password is forgotten."""
+
+    who = forms.CharField(
+        label="Sign-in name or e-mail",
+        max_length=254,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}
+        ),
+    )
 
 
 class PersonPasswordForm(SetPasswordForm):

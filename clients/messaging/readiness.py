@@ -79,6 +79,12 @@ def gateway_part(gateway: TextGateway) -> ReadyPart:
     return ReadyPart("Text messages", words, bool(gateway.sender), "settings:gateway")
 
 
+def is_mail_proven(business: Business) -> bool:
+    """Whether mail to people of the business leaves: there is a sender, and the server took a
+    test mail."""
+    return sender_part(business).is_sound and mail_server_part(business).is_sound
+
+
 def require_ready(business: Business, channel: str) -> None:
     """Raises `Unsendable` if something keeps from sending by this channel."""
     if parts := blocking_parts(business, [channel]):

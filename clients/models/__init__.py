@@ -13,12 +13,14 @@ from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
 from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
+from clients.models.sign_in import Authenticator, Device, Passkey, RecoveryCode
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
 
 __all__ = [
     "SPECIES_CLASS",
     "AddressKind",
+    "Authenticator",
     "Business",
     "Channel",
     "ChannelTraits",
@@ -27,12 +29,15 @@ __all__ = [
     "ContactPoint",
     "Deck",
     "DeckMerge",
+    "Device",
     "Erasure",
     "FormerOwner",
     "Heartbeat",
     "LocalNormals",
+    "Passkey",
     "Place",
     "Property",
+    "RecoveryCode",
     "Species",
     "ToldApart",
     "User",

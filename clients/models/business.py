@@ -2,6 +2,7 @@
 
 import secrets
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AbstractUser
@@ -75,6 +76,12 @@ class Business(models.Model):
     mail_tested_with = models.CharField(
         max_length=300, blank=True, editable=False, help_text="The server that took a test mail."
     )
+    second_step_roles = ArrayField(
+        models.CharField(max_length=6),
+        default=list,
+        blank=True,
+        help_text="Roles that sign in with a second step.",
+    )
     suppression_key = models.CharField(max_length=64, default=new_suppression_key, editable=False)
     sending_held_at = models.DateTimeField(
         null=True,
@@ -99,6 +106,10 @@ class Business(models.Model):
             models.CheckConstraint(
                 name="business_keeps_a_month",
                 condition=Q(raw_months__gte=1, answered_link_months__gte=1),
+            ),
+            models.CheckConstraint(
+                name="business_second_step_of_roles",
+                condition=Q(second_step_roles__contained_by=["owner", "office", "crew"]),
             ),
         ]
 
@@ -154,6 +165,12 @@ class User(AbstractUser):
         default=Notices.AT_ONCE,
     )
     role = models.CharField(max_length=6, choices=Role.choices, default=Role.CREW)
+    passkey_handle = models.UUIDField(
+        null=True, unique=True, editable=False, help_text="Who the person is to their passkeys."
+    )
+    session_round = models.PositiveIntegerField(
+        default=0, editable=False, help_text="Raised to end all sessions."
+    )
     first_name = models.CharField("name", max_length=150, blank=True)
     last_name = None  # type: ignore[assignment] # one field for a name is enough
 
@@ -169,6 +186,17 @@ class User(AbstractUser):
 
     def get_full_name(self) -> str:
         return self.first_name or self.username
+
+    def _get_session_auth_hash(self, secret: Any = None) -> str:
+        """Sessions hold it and end when it changes: with the password, and with the round."""
+        of_password: str = super()._get_session_auth_hash(secret)  # type: ignore[misc]
+        return f"{of_password}{self.session_round}" if self.session_round else of_password
+
+    @property
+    def has_second_step(self) -> bool:
+        """An app or a passkey, as the database has it now."""
+        is_there = Q(authenticator__isnull=False) | Q(passkeys__isnull=False)
+        return User.objects.filter(is_there, pk=self.pk).exists()
 
     @property
     def may_send(self) -> bool:

@@ -3,16 +3,29 @@
 from django.urls import path
 
 from clients.messaging.views import gateway, inbound_settings, readiness
-from clients.views import audit, settings, sign_in, users
+from clients.views import audit, settings, signing_in, users
 
 app_name = "settings"
 urlpatterns = [
     path("", settings.show_settings, name="overview"),
-    path("password/", sign_in.own_password, name="own_password"),
+    path("password/", signing_in.own_password, name="own_password"),
+    path("signing-in/", signing_in.show_signing_in, name="signing_in"),
+    path("signing-in/you/", signing_in.prove_it_is_you, name="prove_it_is_you"),
+    path("signing-in/app/", signing_in.set_up_app, name="app"),
+    path("signing-in/app/remove/", signing_in.remove_app, name="remove_app"),
+    path("signing-in/codes/", signing_in.make_recovery_codes, name="recovery_codes"),
+    path("signing-in/passkeys/options/", signing_in.passkey_options, name="passkey_options"),
+    path("signing-in/passkeys/", signing_in.add_passkey, name="add_passkey"),
+    path("signing-in/passkeys/<int:pk>/", signing_in.remove_passkey, name="remove_passkey"),
+    path("signing-in/devices/", signing_in.end_other_sessions, name="end_other_sessions"),
+    path("signing-in/devices/<int:pk>/", signing_in.end_session, name="end_session"),
     path("business/", settings.edit_business, name="business"),
     path("people/", users.list_people, name="people"),
     path("people/new/", users.new_person, name="add_person"),
     path("people/<int:pk>/", users.edit_person, name="person"),
+    path("people/second-step/", users.require_second_step, name="require_second_step"),
+    path("people/<int:pk>/second-step/", users.reset_second_step, name="reset_second_step"),
+    path("people/<int:pk>/link/", users.send_password_link, name="send_password_link"),
     path("people/<int:pk>/password/", users.set_person_password, name="set_password"),
     path("wet-days/", settings.list_normals, name="normals"),
     path("wet-days/new/", settings.add_normals, name="add_normals"),

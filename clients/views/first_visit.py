@@ -2,7 +2,6 @@
 afterwards there is no such page."""
 
 from django.contrib import messages
-from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -13,6 +12,7 @@ from django.views.decorators.http import require_http_methods
 from clients.actions import business as actions
 from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import FirstVisitForm
+from clients.views.sessions import start_session
 
 FIRST_VISIT = FormPage(
     "Set up",
@@ -20,7 +20,6 @@ FIRST_VISIT = FormPage(
     fields="clients/_first_visit_fields.html",
     button="Set up",
 )
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 TOO_LATE = "Somebody else opened this book a moment ago. Sign in with the account made then."
 
 
@@ -45,6 +44,8 @@ def first_visit(request: HttpRequest) -> HttpResponse:
     except actions.BusinessExistsError:
         messages.error(request, TOO_LATE)
         return redirect("sign_in")
-    login(request, owner, backend=BACKEND)
+    response = start_session(
+        request, owner, is_trusted=False, response=redirect("settings:business")
+    )
     messages.success(request, "All set. Next: the address and the season of the business.")
-    return redirect("settings:business")
+    return response

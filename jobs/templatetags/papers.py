@@ -10,8 +10,7 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from clients import display
-from jobs import qr
+from clients import display, qr
 
 register = template.Library()
 

@@ -15,6 +15,11 @@ PUBLIC = {
     "health",
     "sign_in",
     "sign_out",
+    "second_step",
+    "sign_in_options",
+    "sign_in_by_passkey",
+    "forgotten_password",
+    "password_by_link",
     "first_visit",
     "unsubscribe",
     "text_status",
@@ -42,7 +47,9 @@ EVERYBODY = """
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
     diary:calendar_file diary:notes
-    settings:own_password
+    settings:own_password settings:signing_in settings:prove_it_is_you settings:app
+    settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
+    settings:remove_passkey settings:end_session settings:end_other_sessions
 """.split()
 OWNER_AND_OFFICE = """
     diary:new diary:move diary:arrival diary:hold diary:release diary:call_off diary:hold_day
@@ -69,6 +76,7 @@ OWNER = """
     diary:crew_new diary:crew_edit diary:crew_feed jobs:remove settings:business settings:people
     settings:mail_server settings:test_mail
     settings:add_person settings:person settings:set_password
+    settings:require_second_step settings:reset_second_step settings:send_password_link
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule

@@ -7,7 +7,6 @@ from email.policy import default
 from typing import Any
 
 import pytest
-from django.test import Client as Browser
 from pytest_django import Settings
 
 from clients.messaging import outbox
@@ -21,6 +20,7 @@ from tests.jobs.offer_book import price_list
 from tests.jobs.sent_offers import sent_offer
 from tests.outbox import queued
 from tests.peer import Peer
+from tests.signing_in import signed_in
 
 pytestmark = pytest.mark.django_db(transaction=True)
 NOON = datetime(2026, 11, 30, 16, tzinfo=UTC)  # a Monday, noon in Halifax
@@ -142,7 +142,8 @@ def test_on_monday_the_plan_of_the_week_is_announced(
     assert words == "The plan of this week is ready: 3 clients are to be reminded."
 
 
-def test_each_person_chooses_for_themselves(as_owner: Browser, maren: User) -> None:
+def test_each_person_chooses_for_themselves(maren: User) -> None:
+    as_owner = signed_in(maren)
     refused = as_owner.post("/settings/notices/", {"notices_by": "daily", "email": ""})
     as_owner.post("/settings/notices/", {"notices_by": "daily", "email": "desk@example.com"})
 

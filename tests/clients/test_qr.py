@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from django.template import Context, Template
 
-from jobs import qr
+from clients import qr
 
 LINK = "https://decks.example.com/o/0123456789abcdefghijklmnopqrstuv/"
 LONGEST = f"https://decks.example.com/o/{'z' * 149}/"
