@@ -2,12 +2,15 @@
 
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from clients.access import is_kept_form
 from clients.forms import form_recovery
+from clients.whole_uploads import UnfinishedFormError
 from restorer.demo.style_samples import style_samples
 
 
@@ -22,6 +25,8 @@ def show_style_samples(request: HttpRequest) -> HttpResponse:
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form came without a fresh token.
     If it came from a page of ours, it is one press away from being sent."""
+    if is_kept_form(request):
+        return JsonResponse({"token": get_token(request)}, status=403)  # the phone sends it again
     pairs = form_recovery.submitted_fields(request)
     context = {
         "action": request.get_full_path(),
@@ -34,7 +39,8 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
-    return render(request, "400.html", {"most_bytes": most}, status=400)
+    context = {"most_bytes": most, "is_cut": isinstance(exception, UnfinishedFormError)}
+    return render(request, "400.html", context, status=400)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -12,6 +12,7 @@ from clients.models.client import Client, ContactPoint
 from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
+from clients.models.received_form import ReceivedForm
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
 
@@ -28,6 +29,7 @@ __all__ = [
     "LocalNormals",
     "Place",
     "Property",
+    "ReceivedForm",
     "Species",
     "User",
     "UsualSize",

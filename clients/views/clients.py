@@ -1,18 +1,21 @@
 """Pages about a client: what we know, how to reach them, what they allow and what was said to
 them."""
 
+import uuid
 from typing import Any
 
 from django.contrib import messages
 from django.forms import all_valid
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
+from clients.actions.receiving import receive_once, typed_form_key
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
@@ -42,12 +45,32 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
         parts = properties.NewAccount(
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
-        made = properties.open_account(new=parts, by=current_user(request), now=timezone.now())
-        report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
-        return redirect("decks:detail", made.pk)
-    context = {"client_form": client, "reach": reach, "property_form": home, "deck_form": deck}
+        name = client.cleaned_data["name"]
+        address, is_new = save_account_once(request, parts)
+        said = f"{name} is in the book." if is_new else f"{name} was in the book already."
+        report_saved(request, said, reach.warnings)
+        return redirect(address)
+    context = {
+        "client_form": client,
+        "reach": reach,
+        "property_form": home,
+        "deck_form": deck,
+        "form_key": typed_form_key(request.POST) or uuid.uuid4(),
+    }
     context |= error_summary([client, *reach.forms, home, deck])
     return render(request, "clients/new.html", context)
+
+
+def save_account_once(request: HttpRequest, parts: properties.NewAccount) -> tuple[str, bool]:
+    """The address of the new deck, and whether this form was not taken before."""
+    by = current_user(request)
+    now = timezone.now()
+
+    def write() -> str:
+        deck = properties.open_account(new=parts, by=by, now=now)
+        return reverse("decks:detail", args=[deck.pk])
+
+    return receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)
 
 
 def error_summary(forms: list[Any]) -> dict[str, Any]:

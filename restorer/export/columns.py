@@ -21,6 +21,7 @@ APPS = ["clients", "jobs", "reminders", "auditlog"]
 LEFT_OUT_TABLES = {
     "clients_heartbeat",
     "clients_place",
+    "clients_receivedform",
     "clients_user_groups",
     "clients_user_user_permissions",
     "jobs_searchentry",

@@ -145,7 +145,7 @@ def test_a_bomb_ends_the_process_that_decodes_it_and_nothing_else(
 
 
 def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, deck: Deck) -> None:
-    page = filled(deck, row(ProductFactory(), coats=0), photos=[picture(), picture()])
+    page = filled(deck, row(ProductFactory(), coats=0), photos=[picture(), picture((300, 300))])
 
     response = as_owner.post(URL, page)
 

@@ -48,7 +48,8 @@
     total.value = Number(total.value) + 1;
     rows.lastElementChild.querySelector("input:not([type=hidden]), select, textarea")?.focus();
   };
-  document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  const showRowButtons = () => document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  showRowButtons();
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-add-row]");
     if (button) addRow(button.closest("[data-formset]"));
@@ -76,6 +77,11 @@
   };
   document.addEventListener("change", (event) => { if (event.target.form) review(event.target.form); });
   document.querySelectorAll("form").forEach(review);
+  // A part of the page was put in anew (kept/forms.js).
+  document.addEventListener("shown", () => {
+    showRowButtons();
+    document.querySelectorAll("form").forEach(review);
+  });
 
   // Suggestions that follow a choice: a select with data-lists=NAME gives the row's [data-listed] the list NAME-value.
   document.addEventListener("change", (event) => {
