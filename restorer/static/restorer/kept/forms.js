@@ -299,6 +299,7 @@ class KeptForm {
     this.form.hidden = true;
     const line = this.say(["Kept on this phone and not sent yet. It is sent by itself once there is a signal."],
       button("Change it", () => this.takeBack()),
+      button("Fill in a new one", () => { this.remember(undefined); location.reload(); }),
       make("a", { class: "button secondary", href: "/" }, "Today"));
     line.tabIndex = -1;
     line.setAttribute("role", "status");

@@ -1,6 +1,6 @@
 // The list "Waiting to be sent" at the top of each page, the sending itself, and what happens at sign-out.
 import * as store from "./store.js";
-import { sendAll } from "./sending.js";
+import { newsChannel, sendAll } from "./sending.js";
 import { button, clock, make } from "./elements.js";
 
 const AGAIN_SECONDS = 30;
@@ -64,6 +64,7 @@ export const showList = async () => {
 };
 
 const told = async (news) => {
+  if (news.isOver) { doing = ""; return showList(); }
   doing = news.photo ? `Sending photo ${news.photo} of ${news.of}` : "";
   document.dispatchEvent(new CustomEvent("form-news", { detail: news }));
   await showList();
@@ -107,6 +108,7 @@ export const startList = async () => {
   addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   setInterval(send, AGAIN_SECONDS * 1000);
+  newsChannel()?.addEventListener("message", (event) => told(event.data));
   await store.forgetSent();
   await showList();
   await send();

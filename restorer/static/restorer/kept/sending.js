@@ -135,5 +135,18 @@ export const oneAtATime = (work) => {
   return turn;
 };
 
+// What one page or the worker sends, all pages hear of (HTML, 9.5: BroadcastChannel).
+export const newsChannel = () => (globalThis.BroadcastChannel ? new BroadcastChannel("on-the-deck") : undefined);
+
 // Why it stopped: "" when nothing waits any more, else "no-signal", "signed-out" or "unread".
-export const sendAll = (tell = () => {}) => oneAtATime(() => sendAllNow(tell));
+export const sendAll = (tell = () => {}) => oneAtATime(async () => {
+  const channel = newsChannel();
+  const stopped = await sendAllNow((news) => {
+    const { form, photo, of, outcome } = news;
+    channel?.postMessage({ form: { id: form.id }, photo, of, outcome: outcome && { kind: outcome.kind } });
+    tell(news);
+  });
+  channel?.postMessage({ isOver: true });
+  channel?.close();
+  return stopped;
+});
