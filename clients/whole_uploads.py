@@ -36,7 +36,7 @@ class WholeUploadHandler(FileUploadHandler):
         input_data: Any,
         META: dict[str, Any],  # noqa: N803 - Django's name
         content_length: int,
-        boundary: bytes,
+        boundary: Any,
         encoding: str | None = None,
     ) -> None:
         self.expected = content_length

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import Page, Route
 
 from clients.models import Client, Deck, Place
@@ -69,9 +70,21 @@ class Soak:
 
     def open(self, address: str) -> None:
         self.page.context.set_offline(False)
-        self.page.goto("/diary/")  # the same address again would be a reload
-        self.page.goto(address)
+        self.visit("/diary/")  # the same address again would be a reload
+        self.visit(address)
         kept(self.page)
+
+    def visit(self, address: str) -> None:
+        """Again, if the page itself moved on in that instant: its form was taken."""
+        for _ in range(5):
+            try:
+                self.page.goto(address)
+            except PlaywrightError as error:
+                if "ERR_ABORTED" not in str(error) and "interrupted" not in str(error):
+                    raise
+            else:
+                return
+        raise AssertionError(address)
 
     def perhaps_reload(self) -> None:
         if self.chance.random() < 0.4:
@@ -88,7 +101,7 @@ class Soak:
             self.page.close()
             self.page = context.new_page()
             self.page.set_default_timeout(20_000)
-            self.page.goto(address)
+            self.visit(address)
             kept(self.page)
             self.page.get_by_role("button", name="Take up again").last.click()
 
@@ -170,7 +183,7 @@ def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
         getattr(soak, kind)(f"Soak {number}")
     soak.is_bad = False
     soak.page.context.set_offline(False)
-    soak.page.goto("/")
+    soak.visit("/")
     for _ in range(300):
         if on_phone(soak.page) == 0:
             break
