@@ -42,8 +42,12 @@ class BusinessMiddleware:
 
 
 class NoStoreMiddleware:
-    """No page, paper or list of the book stays in a browser's or a proxy's memory: on a telephone
-    that is handed on, Back shows nothing after signing out (RFC 9111, 5.2.2.5)."""
+    """Nothing of the book stays in a proxy's or a browser's memory (RFC 9111, 5.2.2): papers, lists
+    and pictures are never stored.
+
+    A page may be, privately, for Back: a form that Back loads anew has lost what was typed, and
+    would log a job twice. Signing out clears what is stored (W3C, Clear Site Data).
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -51,7 +55,8 @@ class NoStoreMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         if "no-store" not in response.get("Cache-Control", ""):
-            response["Cache-Control"] = "private, no-store"
+            is_page = response.get("Content-Type", "").startswith("text/html")
+            response["Cache-Control"] = "private, no-cache" if is_page else "private, no-store"
         return response
 
 

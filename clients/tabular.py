@@ -1,7 +1,8 @@
-"""Rows printed by commands: a table for people, JSON or CSV for programs.
-Keys are documented in docs/commands.md."""
+"""Rows printed by commands: a table for people, JSON or CSV for programs; rows that a page gives
+away: CSV or a workbook. Keys are documented in docs/commands.md."""
 
 import csv
+import io
 import json
 from argparse import ArgumentParser
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,9 +11,14 @@ from decimal import Decimal
 from typing import Any, TextIO, cast
 
 from django.core.management.base import OutputWrapper
+from django.http import HttpResponse
 from django.utils.functional import Promise
 
 OUTPUT_FORMATS = ["table", "json", "csv"]
+FILE_FORMATS = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
 OutputRow = Mapping[str, Any]
 
 
@@ -96,3 +102,25 @@ def table_cell(value: Any) -> str:
     if isinstance(value, dict):
         return "; ".join(f"{key} {part}" for key, part in value.items())
     return str(value)
+
+
+def attachment_response(body: bytes, content_type: str, name: str) -> HttpResponse:
+    disposition = f'attachment; filename="{name}"'
+    return HttpResponse(
+        body, content_type=content_type, headers={"Content-Disposition": disposition}
+    )
+
+
+def table_response(
+    rows: Iterable[OutputRow], *, format: str, name: str, columns: Sequence[str]
+) -> HttpResponse:
+    """The rows as a file of one of `FILE_FORMATS`, called `name` and its ending."""
+    if format == "xlsx":
+        from clients.workbook import workbook_bytes
+
+        body = workbook_bytes(rows, columns)
+    else:
+        out = io.StringIO()
+        write_rows(rows, format=format, out=out, columns=columns)
+        body = out.getvalue().encode("utf-8-sig")
+    return attachment_response(body, FILE_FORMATS[format], f"{name}.{format}")

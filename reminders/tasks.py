@@ -12,7 +12,8 @@ from clients.messaging.actions import retention, staff_notices
 from clients.messaging.channels import TRANSPORTS
 from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
-from jobs import importing
+from jobs import importing, photos
+from jobs.actions.photo_files import delete_orphaned_photos
 from jobs.models import ListImport
 from reminders import actions
 from reminders.forecasting import bridge, refitting
@@ -139,9 +140,13 @@ def refit_nightly() -> str:
     return refitting.refit(today=business.today(now), now=now).outcome
 
 
-def erase_expired_replies() -> int:
-    """Each night: what came in word for word longer ago than the owner keeps it."""
-    return retention.empty_raw_events(now=timezone.now())
+def tidy_nightly() -> int:
+    """Each night: what came in word for word longer ago than the owner keeps it, and files of
+    photographs that belong to nothing."""
+    now = timezone.now()
+    photos.delete_abandoned_photos(now=now)
+    delete_orphaned_photos(now=now)
+    return retention.empty_raw_events(now=now)
 
 
 def queue_reminders_nightly() -> str:

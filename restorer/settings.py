@@ -205,8 +205,8 @@ DEMO_PREFIX = "demo-" if MODE == "demo" else ""  # the invented book's files lie
 MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos"))
 BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
 STORAGES = {
-    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {"BACKEND": "restorer.static_files.ModuleStaticFilesStorage"},
+    "default": {"BACKEND": "restorer.storage.WholeFiles"},
+    "staticfiles": {"BACKEND": "restorer.storage.ModuleStaticFiles"},
 }
 
 # Language, numbers, time. Time zones of properties are data; the business's own zone is set per

@@ -1,10 +1,14 @@
 """The sample page and the pages for when something went wrong."""
 
+import sys
+
+import psycopg.errors
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
+from django.template.loader import get_template
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
@@ -12,6 +16,7 @@ from clients.access import is_kept_form
 from clients.forms import form_recovery
 from clients.whole_uploads import UnfinishedFormError
 from restorer.demo.style_samples import style_samples
+from restorer.storage import NO_ROOM
 
 
 @require_GET
@@ -35,6 +40,36 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
         "has_files": form_recovery.has_files(request),
     }
     return render(request, "403_csrf.html", context, status=403)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """A fault of ours, or of the machine: what was typed is one press away from being sent again.
+
+    The frame of the page asks the database, which may be what is broken; so it is left out.
+    """
+    is_full = is_disk_full(sys.exc_info()[1])
+    pairs = form_recovery.submitted_fields(request)
+    context = {
+        "is_full": is_full,
+        "action": request.get_full_path(),
+        "csrf_token": get_token(request),
+        "pairs": form_recovery.unpack_fields(form_recovery.pack_fields(pairs)),
+        "readable": list(form_recovery.readable_fields(pairs)),
+        "has_files": form_recovery.has_files(request),
+    }
+    page = get_template("500.html").render(context)
+    return HttpResponse(page, status=507 if is_full else 500)
+
+
+def is_disk_full(fault: BaseException | None) -> bool:
+    """No room for a file, or PostgreSQL says that it has none (SQLSTATE 53100)."""
+    while fault is not None:
+        if isinstance(fault, psycopg.errors.DiskFull) or (
+            isinstance(fault, OSError) and fault.errno in NO_ROOM
+        ):
+            return True
+        fault = fault.__cause__
+    return False
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:

@@ -58,19 +58,17 @@ def visitor(request: HttpRequest) -> str:
 sign_in = SignInView.as_view()
 
 
-@method_decorator(login_not_required, name="dispatch")
 class SignOutView(views.LogoutView):
-    """What the browser keeps of the book goes, unsent forms too (Clear Site Data, W3C): the page
-    asks before."""
+    """On a telephone that is handed on, Back shows nothing, and nothing of the book is kept: no
+    page, no form that was not sent (the page asks before)."""
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
-        response = super().dispatch(request, *args, **kwargs)
-        if request.method == "POST":
-            response["Clear-Site-Data"] = '"storage"'
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        response = super().post(request, *args, **kwargs)
+        response["Clear-Site-Data"] = '"cache", "storage"'
         return response
 
 
-sign_out = SignOutView.as_view()
+sign_out = login_not_required(SignOutView.as_view())
 
 
 def show_recovered_form(

@@ -2,7 +2,7 @@
 the care record."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.db import transaction
@@ -86,11 +86,16 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     """Queue the care record by e-mail, once a job (False: it was queued before).
 
     It is a message about work that was done, so it needs no consent; an address that refuses all
-    mail gets none. Raises `CareRecordError`, `Unsendable`.
+    mail gets none. When the next work is due is an invitation to it, and stands in it only where
+    we may invite (CASL s. 1(2): a message that encourages participation in a commercial activity).
+    Raises `CareRecordError`, `Unsendable`.
     """
     client = job.deck.site.client
+    contacts = Reach.of(client)
+    route = care_record_route(job, contacts, now)
     record = build_care_record(job)
-    route = care_record_route(job, now)
+    if not may_invite(job, contacts, now):
+        record = replace(record, forecast=None)
     written = texts.compose_text(
         purpose=MessageText.Purpose.CARE,
         channel=Channel.EMAIL,
@@ -114,10 +119,16 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     return outbox.queue_message(outgoing=outgoing, now=now, by=by)
 
 
-def care_record_route(job: Job, now: datetime) -> Route:
+def may_invite(job: Job, contacts: Reach, now: datetime) -> bool:
+    client = job.deck.site.client
+    today = contacts.business.today(now)
+    asked = contacts.route(client.pk, Channel.EMAIL, ContactPurpose.MARKETING, on=today)
+    return isinstance(asked, Route)
+
+
+def care_record_route(job: Job, contacts: Reach, now: datetime) -> Route:
     """By which the record goes."""
     client = job.deck.site.client
-    contacts = Reach.of(client)
     if not contacts.address(client.pk, Channel.EMAIL):
         raise CareRecordError(
             "There is no e-mail address in use. Print the record, or add an address to the client."

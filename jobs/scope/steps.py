@@ -73,7 +73,10 @@ def work_steps(
         WorkStep(
             Rate.Task.SET_UP,
             _("Set up"),
-            _("Clear the deck, set loose nails, wet and cover plants, walls and metal."),
+            _(
+                "Look at the structure, from below too. Clear the deck, set or replace loose nails"
+                " and screws, wet and cover plants, walls and metal."
+            ),
         ),
         *washing_steps(deck, work, chemicals, season),
         drying_step(
@@ -82,7 +85,10 @@ def work_steps(
         WorkStep(
             Rate.Task.SAND,
             _("Light sand"),
-            _("60 to 80 grit along the grain, corners by hand; sweep and vacuum the dust."),
+            _(
+                "Set fasteners again that came up as the boards dried. 60 to 80 grit along the"
+                " grain, corners by hand; sweep and vacuum the dust."
+            ),
         ),
         *coat_steps(work, product),
         *cure_steps(product),

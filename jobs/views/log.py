@@ -19,7 +19,7 @@ from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Job
-from jobs.work import job_cautions
+from jobs.work import GENERAL_CAUTION, STRIPPER_CAUTION, closing_cautions
 
 MAX_RECENT_DECKS = 6
 MAX_FOUND_DECKS = 20
@@ -88,10 +88,8 @@ def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
     products = page.last_job.coats_applied.all() if page.last_job else []
     context = {
         "page": page,
-        "strip_cautions": job_cautions(page.deck, Job.Kind.STRIP, []),
-        "cautions": job_cautions(
-            page.deck, Job.Kind.RECOAT, [coat.product for coat in products if coat.product]
-        ),
+        "strip_cautions": [STRIPPER_CAUTION, GENERAL_CAUTION],
+        "cautions": closing_cautions(coat.product for coat in products if coat.product),
     }
     return render(request, "jobs/log.html", context)
 
@@ -143,7 +141,6 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
     )
     job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)
-    photos.delete_abandoned_photos(now=now)
     if not is_new:
         return redirect_to_logged_job(request, job)
     messages.success(request, f"Logged: {job.get_kind_display().lower()} of {job.deck}.")

@@ -1,7 +1,6 @@
 """The trace of a batch, a product or a time on screen, on paper and as CSV, and the one page from
 which exactly those clients are told."""
 
-import io
 from typing import Any
 from urllib.parse import urlencode
 
@@ -15,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, office_required
 from clients.messaging.texts import text_languages
-from clients.tabular import write_rows
+from clients.tabular import FILE_FORMATS, table_response
 from jobs import actions
 from jobs.actions.recall import RecallRequest, RecallResult, send_recall
 from jobs.forms.product import BatchForm
@@ -53,11 +52,12 @@ def show_batch_trace(request: HttpRequest, pk: int) -> HttpResponse:
 @require_GET
 def show_trace(request: HttpRequest) -> HttpResponse:
     """The page `jobs:trace`: a product, a batch, the days of a span, or these together;
-    `?format=csv` or `pdf` the list."""
+    `?format=csv`, `xlsx` or `pdf` the list."""
     form = TraceForm(request.GET)
     trace = trace_of(form)
-    if not trace.is_empty and request.GET.get("format") == "csv":
-        return trace_as_csv(trace)
+    if not trace.is_empty and (format := request.GET.get("format", "")) in FILE_FORMATS:
+        rows = trace_rows(trace.coats().with_owners())
+        return table_response(rows, format=format, name=trace.file_name, columns=TRACE_COLUMNS)
     if not trace.is_empty and request.GET.get("format") == "pdf":
         return trace_as_pdf(request, trace)
     return render_trace(request, trace, {"batch": trace.batch, "choice": form})
@@ -87,18 +87,6 @@ def render_trace(request: HttpRequest, trace: ProductTrace, more: dict[str, Any]
         **more,
     }
     return render(request, "jobs/trace.html", context)
-
-
-def trace_as_csv(trace: ProductTrace) -> HttpResponse:
-    out = io.StringIO()
-    rows = trace_rows(trace.coats().with_owners())
-    write_rows(rows, format="csv", out=out, columns=TRACE_COLUMNS)
-    name = f'attachment; filename="{trace.file_name}.csv"'
-    return HttpResponse(
-        out.getvalue().encode("utf-8-sig"),
-        content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": name},
-    )
 
 
 def trace_as_pdf(request: HttpRequest, trace: ProductTrace) -> HttpResponse:

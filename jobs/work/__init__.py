@@ -8,7 +8,12 @@ from jobs.work.care_record import (
     get_job_for_record,
 )
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
-from jobs.work.cautions import job_cautions
+from jobs.work.cautions import (
+    GENERAL_CAUTION,
+    STRIPPER_CAUTION,
+    closing_cautions,
+    job_cautions,
+)
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
 from jobs.work.compatibility import finish_compatibility, finish_distance, is_film
 from jobs.work.plausibility import plausibility_warnings
@@ -30,13 +35,16 @@ from jobs.work.weather import (
 __all__ = [
     "DEFAULT_FURNITURE_DAYS",
     "DEFAULT_WALK_HOURS",
+    "GENERAL_CAUTION",
     "MIN_DEW_POINT_DEPRESSION_C",
+    "STRIPPER_CAUTION",
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
     "build_care_record",
     "care_note",
     "care_record_summary",
+    "closing_cautions",
     "coat_build",
     "coat_build_before_and_after",
     "consent_requests",

@@ -12,7 +12,7 @@ from clients.languages import StrOrPromise
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product
 from jobs.work.care_times import CareNote, care_note
-from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES
+from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES, WorkFacts
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
 CARE_ADVICE = [
@@ -42,6 +42,16 @@ WET_BOARDS_CAUTION = _("Wet boards are slippery, in winter most of all.")
 OILY_CLOTHS_CAUTION = _(
     "Cloths with this finish on them can heat up by themselves and burn. Should you touch up a"
     " spot: put them in water in a closed metal can, or dry them spread out flat outdoors."
+)
+
+BLEACH_CAUTION = _("Never use bleach together with an acid cleaner: they give off chlorine gas.")
+HOME_ARSENIC_CAUTION = _(
+    "Treated timber from before 2004 may hold arsenic: do not sand or burn it, use no bleach, and"
+    " wash hands that touched it before eating."
+)
+HOME_LEAD_CAUTION = _("Old paint or film may hold lead: have it tested before anybody sands it.")
+LOOSE_BOARD_CAUTION = _(
+    "If a board, a stair or the railing gets soft or loose, keep off and tell us."
 )
 
 
@@ -75,6 +85,20 @@ class CareRecord:
         ]
 
     @property
+    def home_cautions(self) -> list[StrOrPromise]:
+        """For those who look after the deck themselves, by its timber and the year it was built;
+        of what nobody knows the crew is warned, not the client."""
+        facts = WorkFacts(self.job.deck, self.job.kind, [])
+        is_dated = self.job.deck.built_year is not None
+        said = [
+            (True, BLEACH_CAUTION),
+            (is_dated and facts.may_hold_arsenic, HOME_ARSENIC_CAUTION),
+            (is_dated and facts.may_hold_lead, HOME_LEAD_CAUTION),
+            (True, LOOSE_BOARD_CAUTION),
+        ]
+        return [words for holds, words in said if holds]
+
+    @property
     def cautions(self) -> list[StrOrPromise]:
         """For those who live there; the general rule last. What nobody knows may burn."""
         products = list(dict.fromkeys(coat.product for coat in self.finishes))
@@ -89,6 +113,7 @@ class CareRecord:
             FRESH_FINISH_CAUTION if self.care else "",
             WET_BOARDS_CAUTION,
             OILY_CLOTHS_CAUTION if burns else "",
+            *self.home_cautions,
             *own,
             GENERAL_CAUTION,
         ]

@@ -8,6 +8,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
+from clients.messaging.asking import consent_wording
 from clients.messaging.reach import Reach
 from clients.models import Business, Channel, Client, traits_of
 from jobs.models import Job
@@ -30,17 +31,16 @@ def consent_requests(client: Client, business: Business) -> list[ConsentRequest]
     contacts = Reach.of(client, business=business)
     found = [(channel, contacts.address(client.pk, channel)) for channel in Channel]
     return [
-        ConsentRequest(channel, consent_wording(contacts, channel, address))
+        ConsentRequest(channel, whole_wording(contacts, channel, address))
         for channel, address in found
         if address
     ]
 
 
-def consent_wording(contacts: Reach, channel: Channel, address: str) -> str:
+def whole_wording(contacts: Reach, channel: Channel, address: str) -> str:
     traits = traits_of(channel)
     shown = display.format_phone(address) if traits.is_by_number else address
-    agreed = str(traits.consent_wording).format(business=contacts.business.name, address=shown)
-    words = f"{agreed} {VOLUNTARY_SENTENCE}"
+    words = f"{consent_wording(contacts.business, channel, shown)} {VOLUNTARY_SENTENCE}"
     is_refusing = contacts.is_suppressed(channel, address)
     return f"{RECONSENT_SENTENCE} {words}" if is_refusing and not traits.is_by_post else words
 

@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 from functools import cached_property
 
+from clients.messaging.asking import consent_wording
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
 from jobs.models import Booking, CoatApplied, Job, Offer, Photo
@@ -213,7 +214,7 @@ def contact_choice(
 ) -> ContactChoice:
     traits = traits_of(channel)
     shown = masked_address(address, traits.is_by_mailbox, traits.is_by_number)
-    wording = str(traits.consent_wording).format(business=contacts.business.name, address=shown)
+    wording = consent_wording(contacts.business, channel, shown)
     entry = contacts.consents.get((client.pk, channel))
     is_suppressed = contacts.is_suppressed(channel, address)
     route = contacts.route(client.pk, channel, ContactPurpose.MARKETING, on=today)

@@ -1,6 +1,5 @@
 """The due list of a month on screen, on paper and as CSV."""
 
-import io
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
@@ -12,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from clients.access import business_of, business_today, office_required
-from clients.tabular import write_rows
+from clients.tabular import FILE_FORMATS, attachment_response, table_response
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
@@ -32,14 +31,14 @@ def show_due_list(request: HttpRequest) -> HttpResponse:
 @office_required
 @require_GET
 def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
-    """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv` or
-    `pdf` the list."""
+    """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv`,
+    `xlsx` or `pdf` the list."""
     try:
         first = parse_month(month)
     except MonthError as error:
         raise Http404(str(error)) from error
-    if request.GET.get("format") == "csv":
-        return due_list_csv(request, first)
+    if (format := request.GET.get("format", "")) in FILE_FORMATS:
+        return due_list_table(request, first, format)
     if request.GET.get("format") == "pdf":
         return due_list_pdf(request, first)
     return render_due_month(request, first)
@@ -98,7 +97,7 @@ class LazyDueDecks:
         return due_list.due_decks(self.rows, today=self.today, on=self.month, part=part)
 
 
-def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
+def due_list_table(request: HttpRequest, month: date, format: str) -> HttpResponse:
     """The list that is on the screen, whole."""
     today = business_today(request)
     is_earlier = "earlier" in request.GET
@@ -106,10 +105,8 @@ def due_list_csv(request: HttpRequest, month: date) -> HttpResponse:
     found = due_list.due_rows(
         due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier
     )
-    out = io.StringIO()
-    write_rows(found, format="csv", out=out, columns=due_list.COLUMNS)
-    name = f"{'open-before' if is_earlier else 'due'}-{month_key(month)}.csv"
-    return attachment_response(out.getvalue().encode("utf-8-sig"), "text/csv; charset=utf-8", name)
+    name = f"{'open-before' if is_earlier else 'due'}-{month_key(month)}"
+    return table_response(found, format=format, name=name, columns=due_list.COLUMNS)
 
 
 def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
@@ -130,10 +127,3 @@ def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
     }
     pdf = render_pdf("reminders/due_print.html", context, country=business_of(request).country)
     return attachment_response(pdf, "application/pdf", f"due-{month_key(month)}.pdf")
-
-
-def attachment_response(body: bytes, content_type: str, name: str) -> HttpResponse:
-    disposition = f'attachment; filename="{name}"'
-    return HttpResponse(
-        body, content_type=content_type, headers={"Content-Disposition": disposition}
-    )

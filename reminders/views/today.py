@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients.access import business_of, business_today, current_user, office_required
 from clients.models import Channel, User, is_primary_key, primary_keys
+from clients.tabular import FILE_FORMATS
 from jobs.diary import read_season
 from jobs.models import Crew, Product
 from reminders import today as today_page
@@ -19,7 +20,7 @@ from reminders.forecasting import forecast_wear_curve
 from reminders.models import Forecast, SavedView
 from reminders.months import month_key, month_of
 from reminders.today import DeckTable, TableRequest, TodayDeck
-from reminders.views.today_export import list_as_csv, list_as_pdf
+from reminders.views.today_export import list_as_pdf, list_as_table
 
 MAX_VIEW_NAME = 60
 # Heads of the table: the key of its order, its words, the class of its cells.
@@ -34,19 +35,20 @@ HEADS = [
     ("", "By", ""),
     ("", "Phone", ""),
 ]
+EXPORT_FORMATS = {*FILE_FORMATS, "pdf"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def show_today(request: HttpRequest) -> HttpResponse:
-    """The page `today`; with `format=csv` or `pdf` the list alone, of the chosen decks if it is
-    posted."""
+    """The page `today`; with `format=csv`, `xlsx` or `pdf` the list alone, of the chosen decks if
+    it is posted."""
     today = business_today(request)
     if not current_user(request).may_send:
         context = {"today": today, "bookings": today_page.bookings_ahead(today)}
         return render(request, "reminders/today.html", context)
     asked = TableRequest.from_address(request.GET)
     table = DeckTable(asked, today_page.current_rule(today), business_of(request))
-    if request.method == "POST" or request.GET.get("format") in {"csv", "pdf"}:
+    if request.method == "POST" or request.GET.get("format") in EXPORT_FORMATS:
         return export_list(request, table)
     return render(request, "reminders/today.html", today_context(request, table, today))
 
@@ -66,7 +68,9 @@ def export_list(request: HttpRequest, table: DeckTable) -> HttpResponse:
     if kind == "pdf":
         title = f"{len(lines)} chosen" if chosen else today_page.DECK_TABS[table.asked.tab]
         return list_as_pdf(title, lines, business=business_of(request), today=table.rule.today)
-    return list_as_csv(lines, today=table.rule.today)
+    return list_as_table(
+        lines, format=kind if kind in FILE_FORMATS else "csv", today=table.rule.today
+    )
 
 
 def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[str, Any]:

@@ -1,6 +1,5 @@
 """The list of the page Today as a file: what is on the screen, with phones and e-mail."""
 
-import io
 from collections.abc import Sequence
 from datetime import date
 from typing import Any
@@ -9,10 +8,9 @@ from django.http import HttpResponse
 
 from clients import display
 from clients.models import Business
-from clients.tabular import write_rows
+from clients.tabular import attachment_response, table_response
 from reminders.pdf import render_pdf
 from reminders.today import TodayDeck, price_sum
-from reminders.views.due import attachment_response
 
 MAX_LINES_ON_PAPER = 2_000  # a minute of layout
 EXPORT_COLUMNS = [
@@ -37,11 +35,11 @@ EXPORT_COLUMNS = [
 ]
 
 
-def list_as_csv(lines: Sequence[TodayDeck], *, today: date) -> HttpResponse:
-    out = io.StringIO()
-    write_rows(map(exported_row, lines), format="csv", out=out, columns=EXPORT_COLUMNS)
-    body = out.getvalue().encode("utf-8-sig")
-    return attachment_response(body, "text/csv; charset=utf-8", f"decks-{today}.csv")
+def list_as_table(lines: Sequence[TodayDeck], *, format: str, today: date) -> HttpResponse:
+    """CSV or a workbook."""
+    return table_response(
+        map(exported_row, lines), format=format, name=f"decks-{today}", columns=EXPORT_COLUMNS
+    )
 
 
 def exported_row(line: TodayDeck) -> dict[str, Any]:

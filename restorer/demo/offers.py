@@ -34,14 +34,21 @@ RATES = [
     ("hourly", "hour", "58", "60"),
 ]
 ZONES = [("Lunenburg", "0"), ("Mahone Bay", "15"), ("Bridgewater", "25"), ("Chester", "35")]
-VALID_FROM = date(2025, 1, 1)
+# The harmonized sales tax of Nova Scotia fell from 15 to 14 % on 1 April 2025 (notice of the
+# province of 3 January 2025, seen in accounts of it).
+TAX_PERCENT = {date(2025, 1, 1): 15, date(2025, 4, 1): 14}
 DRAFTED_DECKS = 14  # decks with a draft in the end, some of them sent
 OLDER_OFFER_AGE = timedelta(days=75)
 
 
 def make_demo_prices() -> PriceList:
+    """One list for each rate of tax; the one in force now."""
+    return [make_price_list(day, percent) for day, percent in TAX_PERCENT.items()][-1]
+
+
+def make_price_list(valid_from: date, tax_percent: int) -> PriceList:
     row = PriceList(
-        valid_from=VALID_FROM,
+        valid_from=valid_from,
         note="Minutes checked against the jobs of 2024",
         currency="CAD",
         minimum_charge=Decimal(280),
@@ -67,7 +74,7 @@ def make_demo_prices() -> PriceList:
     zones = [{"town": town, "amount": Decimal(amount)} for town, amount in ZONES]
     tax = {
         "name": "HST",
-        "percent": Decimal(15),
+        "percent": Decimal(tax_percent),
         "on_work": True,
         "on_materials": True,
         "on_travel": True,

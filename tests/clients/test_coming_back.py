@@ -79,7 +79,7 @@ def test_thirteen_months_unless_the_owner_says_otherwise_and_nothing_unprocessed
         "0",
         "left",
     ]
-    assert tasks.erase_expired_replies() == 0
+    assert tasks.tidy_nightly() == 0
 
 
 @pytest.mark.parametrize("months", ["0", "-1", "121", "1.5", "a year", ""])

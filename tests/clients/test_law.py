@@ -10,7 +10,14 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clients.messaging.law import LegalRules, rule_for
+from clients.messaging.law import (
+    DAY_KINDS,
+    LegalRules,
+    allowed_hours,
+    contents,
+    law_table_as_of,
+    rule_for,
+)
 from clients.messaging.law.rules import add_months, table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
 from clients.messaging.outbox import Unsendable
@@ -76,12 +83,18 @@ def test_who_may_be_written_to_is_as_the_acts_say() -> None:
         2027, 2, 28
     )
     assert canada.consent_expires("express", None, date(2010, 1, 1)) is None
-    # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place
+    # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place; the
+    # narrowest state has 9 to 18 and Saturday 10 to 17 (R.I. Gen. Laws 5-61-3.6, secondary), none
+    # may be written to on a Sunday morning (Tex. Bus. & Com. Code 301.051, secondary)
     texts = rule("US", "text")
     assert [texts.allows(basis) for basis in ("written", "express", "customer", "none_needed")] == [
         True
     ] + [False] * 3
-    assert texts.window_local == {"from": "08:00", "to": "21:00"}
+    assert texts.window_local == {
+        "mon_fri": ["09:00", "18:00"],
+        "sat": ["10:00", "17:00"],
+        "sun_and_public_holidays": "none",
+    }
     # CAN-SPAM asks for no consent before the first message
     assert rule("US", "email").allows("none_needed")
     # UK PECR reg. 22: consent or soft opt-in
@@ -93,7 +106,7 @@ def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
     for each in table_rules():
         assert each.source
         assert each.act
-        assert each.checked_on <= TODAY
+        assert each.checked_on <= law_table_as_of()
         assert each.certainty in {"good", "secondary", "memory"}
         assert all(each.months[basis] for basis in ("customer", "inquiry") if basis in each.bases)
 
@@ -119,10 +132,60 @@ def test_sender_and_recipient_are_both_kept() -> None:
     assert found.works_for == 60
     hours = rule("US", "text", sender="XK").window_local
     assert hours == {
-        "mon_fri": ["09:00", "20:00"],
-        "sat": ["09:00", "17:00"],
+        "mon_fri": ["09:00", "18:00"],
+        "sat": ["10:00", "17:00"],
         "sun_and_public_holidays": "none",
     }
+
+
+@pytest.mark.parametrize(
+    ("country", "bases"),
+    [
+        # PECR 2003 reg. 21: a number on the register is not called without consent
+        ("GB", {"express"}),
+        # Directive 2002/58/EC Art. 13(3), the strictest transpositions (memory)
+        ("DE", {"express"}),
+        # Code de la consommation L. 223-1 as of 11 August 2026 (secondary)
+        ("FR", {"express"}),
+        # Do Not Call Register Act 2006: consent, or inferred from an ongoing relationship
+        ("AU", {"express", "customer"}),
+        ("XK", {"express"}),
+        # UTR, 16 CFR 310: an existing business relationship of 18 months
+        ("CA", {"none_needed", "express", "customer", "inquiry"}),
+        ("US", {"none_needed", "express", "customer", "inquiry"}),
+    ],
+)
+def test_who_may_be_called_is_as_the_acts_say(country: str, bases: set[str]) -> None:
+    found = rule(country, "call")
+    assert found.bases == bases
+    # CRTC UTR Part III; 47 CFR 64.1200(d)(4): who calls, and a number to call back
+    assert {"name", "phone"} <= set(found.must_include)
+
+
+@pytest.mark.parametrize("channel", ["text", "call"])
+@pytest.mark.parametrize("day", DAY_KINDS)
+def test_the_hours_of_an_unknown_country_lie_inside_all_others(channel: str, day: str) -> None:
+    mine = allowed_hours(rule("XK", channel).window_local or {}, day)
+    for country in ("CA", "US", "AU", "NZ", "GB", "DE", "FR"):
+        theirs = rule(country, channel).window_local
+        if theirs and mine is not None:
+            other = allowed_hours(theirs, day)
+            assert other is not None, country
+            assert other[0] <= mine[0] <= mine[1] <= other[1], country
+
+
+def test_a_letter_says_that_one_may_ask_for_no_more() -> None:
+    """GDPR Art. 21(4); Australian Privacy Principle 7.2, 7.3."""
+    found = rule("CA", "letter")
+    text = f"{ADDRESS} Tidewater Decks 902-555-0100"
+    assert "objection" in found.must_include
+    assert not contents.OBJECTION_PATTERN.search(text)
+    for words in (
+        "If you would rather not have letters like this, tell us.",
+        "Write if you want no more mail.",
+        "si vous préférez ne plus recevoir de telles lettres",
+    ):
+        assert contents.OBJECTION_PATTERN.search(words)
 
 
 def test_members_of_the_union_share_their_row() -> None:
@@ -330,7 +393,13 @@ def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_ob
     from clients.messaging.outbox.permission import reasons_not_to_send
 
     client = PropertyFactory().client
-    message = queue(client, channel="letter", address="7 Gull Road, Lunenburg", now=timezone.now())
+    message = queue(
+        client,
+        channel="letter",
+        address="7 Gull Road, Lunenburg",
+        text=f"{ADDRESS} No more mail? Tell us.",
+        now=timezone.now(),
+    )
     business = Business.objects.get()
     assert message.basis == "none_needed"
     assert reasons_not_to_send(business, [message], today=TODAY) == {}

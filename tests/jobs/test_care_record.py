@@ -19,7 +19,14 @@ from jobs.pdf import care_record_pdf
 from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
-from tests.factories import BatchFactory, CoatFactory, EmailFactory, JobFactory, PhotoFactory
+from tests.factories import (
+    BatchFactory,
+    CoatFactory,
+    ConsentFactory,
+    EmailFactory,
+    JobFactory,
+    PhotoFactory,
+)
 
 pytestmark = pytest.mark.slow
 
@@ -145,6 +152,26 @@ def test_it_goes_by_email_once_with_the_paper_attached(job: Job, as_owner: Brows
     assert (message.kind, message.state) == ("service", "queued")
     assert "Walk on it from Jun 14, 2026" in message.text
     assert "TW-26/204" in words(read(bytes(Attachment.objects.get(message=message).content)))
+
+
+@pytest.mark.parametrize("may_invite", [True, False])
+def test_when_it_is_next_due_goes_only_to_those_whom_we_may_invite(
+    job: Job, as_owner: Browser, may_invite: bool
+) -> None:
+    """S.C. 2010 c. 23, s. 1(2): what encourages participation in a commercial activity is a
+    commercial message, whatever else it says."""
+    client = job.deck.site.client
+    EmailFactory(client=client, value="marlow@example.org")
+    if may_invite:
+        ConsentFactory(client=client, channel="email", is_given=True)
+
+    as_owner.post(reverse("jobs:care_send", args=[job.pk]))
+
+    message = Message.objects.get()
+    paper = words(read(bytes(Attachment.objects.get(message=message).content)))
+    assert ("Next due between" in message.text) == may_invite
+    assert ("Best recoated" in paper) == may_invite
+    assert "Walk on it from Jun 14, 2026" in message.text
 
 
 @pytest.mark.parametrize("why", ["address", "suppressed", "archived"])

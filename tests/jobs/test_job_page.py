@@ -11,15 +11,8 @@ from freezegun import freeze_time
 
 from clients.models import Business, Deck, User
 from jobs.models import Job
+from jobs.work import STRIPPER_CAUTION
 from jobs.work.care_times import care_note
-from jobs.work.cautions import (
-    CHEMICALS_CAUTION,
-    GENERAL_CAUTION,
-    OILY_RAGS_CAUTION,
-    PRESSURE_WASHER_CAUTION,
-    STRIPPER_CAUTION,
-    job_cautions,
-)
 from tests.factories import (
     BatchFactory,
     CoatFactory,
@@ -161,27 +154,6 @@ def test_weather_outside_the_data_sheet_an_expired_batch_and_a_missing_grade_are
         "Batch TW-9 of Tidewood expired on Jan ",
         "No as-found grade was given. The forec",
     ]
-
-
-def test_the_cautions_follow_the_work_and_always_defer_to_the_data_sheet() -> None:
-    cedar = DeckFactory(species="red_cedar")
-    ipe = DeckFactory(species="ipe")
-    stripper = ProductFactory(kind="stripper", finish_class="")
-    wash = ProductFactory(kind="cleaner", finish_class="")
-    oil = ProductFactory(name="Tidewood", cautions="Keep from frost.")
-
-    assert job_cautions(ipe, "strip", [stripper]) == [STRIPPER_CAUTION, GENERAL_CAUTION]
-    assert job_cautions(cedar, "clean", [wash]) == [
-        CHEMICALS_CAUTION,
-        PRESSURE_WASHER_CAUTION,
-        GENERAL_CAUTION,
-    ]
-    assert job_cautions(ipe, "recoat", [oil, oil]) == [
-        OILY_RAGS_CAUTION,
-        "Tidewood: Keep from frost.",
-        GENERAL_CAUTION,
-    ]
-    assert job_cautions(ipe, "repair", []) == []
 
 
 def test_stripping_cautions_stand_on_the_page_where_a_strip_is_chosen(as_owner: Client) -> None:

@@ -62,7 +62,7 @@ def test_no_box_is_ticked_beforehand_and_each_says_what_is_agreed_to(
 
 
 def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
-    on_site: Browser, job: Job, crew: User
+    on_site: Browser, job: Job, crew: User, business: Business
 ) -> None:
     answer = on_site.post(
         path(job),
@@ -84,6 +84,9 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
     for consent in consents.values():
         assert (consent.basis, consent.is_given, consent.recorded_by) == ("written", True, crew)
         assert "Driftline Deck Care may" in consent.wording
+        # SOR/2012-36 s. 4: name and mailing address of who asks, one more way, that it can end
+        for words in (business.postal_address, business.phone, "take this back at any time"):
+            assert words in consent.wording
         assert f"sign-off of job {job.pk}" in consent.evidence
         assert consent.wording in page_of_consents(job)
     assert not Message.objects.exists()

@@ -86,7 +86,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
         ("back up", "restorer.tasks.back_up_nightly"),
-        ("forget words", "reminders.tasks.erase_expired_replies"),
+        ("forget words", "reminders.tasks.tidy_nightly"),
         ("learn", "reminders.tasks.refit_nightly"),
         ("refresh forecasts", "reminders.tasks.refresh_forecasts_nightly"),
         ("remind", "reminders.tasks.queue_reminders_nightly"),

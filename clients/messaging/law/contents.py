@@ -10,6 +10,11 @@ from clients.models import Business, traits_of
 
 STOP_LINE_PATTERN = re.compile(r"\b(STOP|ARR[EÊ]T)\b", re.IGNORECASE)
 ADVERTISEMENT_PATTERN = re.compile(r"advert|promotion|publicit", re.IGNORECASE)
+OBJECTION_PATTERN = re.compile(
+    r"(rather not|no (more|further)|not want|stop)\b.{0,40}\b(letters?|mail|post|hear)\b"
+    r"|ne (plus|pas) recevoir|plus de (lettres|courrier)",
+    re.IGNORECASE,
+)
 WHERE_TO_ENTER = "under Settings, The business"
 
 
@@ -88,6 +93,11 @@ def has_opt_out(business: Business, text: str, medium: str) -> bool:
     )
 
 
+def says_one_may_object(business: Business, text: str, medium: str) -> bool:
+    """“If you would rather not have letters like this”, “no more mail”, or the like."""
+    return bool(OBJECTION_PATTERN.search(text))
+
+
 def is_marked_advertisement(business: Business, text: str, medium: str) -> bool:
     return bool(ADVERTISEMENT_PATTERN.search(text)) or has_standard_phrase("advertisement", text)
 
@@ -122,6 +132,11 @@ REQUIRED_CONTENTS: dict[str, tuple[str, ContentTest, BusinessTest]] = {
         lambda business: business.phone or business.sender or business.website,
     ),
     "unsubscribe": ("a way to hear no more", has_opt_out, lambda business: True),
+    "objection": (
+        "a word that one may ask for no more letters",
+        says_one_may_object,
+        lambda business: True,
+    ),
     "advertisement": (
         "a word that it is an advertisement",
         is_marked_advertisement,

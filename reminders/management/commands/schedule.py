@@ -43,7 +43,7 @@ class Command(BookCommand):
             "minutes": None,
         }
         tidying = {
-            "func": "reminders.tasks.erase_expired_replies",
+            "func": "reminders.tasks.tidy_nightly",
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
