@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 
 from clients.models import Business, Deck, User
 from jobs.models import Booking, Job, Photo, Visit
-from tests.browser.conftest import session_of
+from tests.browser.conftest import faults_of_both_looks, session_of
 from tests.factories import CoatFactory, CrewFactory, ProductFactory, UserFactory
 from tests.jobs.diary_days import book_visit
 
@@ -436,3 +436,89 @@ def test_it_can_be_put_on_the_first_screen(open_as: Open) -> None:
     assert manifest["sizes"] == [icon["sizes"] for icon in manifest["icons"]]
     assert {"192x192", "512x512"} <= set(manifest["sizes"])
     assert "maskable" in [icon["purpose"] for icon in manifest["icons"]]
+
+
+def test_the_worker_sends_with_no_page_open(open_as: Open, deck: Deck, booking: Booking) -> None:
+    """Background Sync (WICG): the event that Chromium raises when the network is back."""
+    page = open_as("crew", "/", may_complain=True, worker=True)
+    wait_for_day(page)
+    origin = page.evaluate("location.origin")
+    tools = page.context.new_cdp_session(page)
+    heard: list[Any] = []
+    tools.on(
+        "ServiceWorker.workerRegistrationUpdated",
+        lambda said: heard.extend(said["registrations"]),
+    )
+    tools.send("ServiceWorker.enable")
+    page.goto(f"/jobs/visit/?deck={deck.pk}")
+    kept(page)
+    page.locator("label", has_text="slight").first.click()
+    written(page, lambda: page.get_by_label("Notes").fill("Mould under the planter."))
+    cut(page)
+    page.get_by_role("button", name="Save the check").click()
+    page.get_by_text("Kept on this phone and not sent yet.").wait_for()
+
+    page.goto("about:blank")
+    mend(page)
+    tools.send(
+        "ServiceWorker.dispatchSyncEvent",
+        {
+            "origin": origin,
+            "registrationId": heard[-1]["registrationId"],
+            "tag": "send",
+            "lastChance": False,
+        },
+    )
+
+    for _ in range(100):
+        if Visit.objects.filter(notes__contains="planter").exists():
+            break
+        page.wait_for_timeout(100)
+    assert Visit.objects.filter(notes__contains="planter").count() == 1
+
+
+def test_what_waits_is_said_to_everybody(open_as: Open, deck: Deck) -> None:
+    """The list and the lines on a form, by axe (WCAG 2.2 AA), on a phone and a desktop."""
+    page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
+    kept(page)
+    written(page, lambda: page.get_by_label("Humidity").fill("150"))
+    page.goto("/clients/new/")
+    kept(page)
+    written(page, lambda: page.get_by_label("Name", exact=True).fill("Una Brackwater"))
+    page.goto(f"/jobs/visit/?deck={deck.pk}")
+    kept(page)
+    cut(page)
+    page.get_by_role("button", name="Save the check").click()
+    page.get_by_text("Kept on this phone and not sent yet.").wait_for()
+    page.locator("[data-on-phone] summary").click()
+    assert "Waiting to be sent (1) · Not finished (2)" in page.locator("main").inner_text()
+
+    assert faults_of_both_looks(page) == []
+    mend(page)
+    page.get_by_text("To put right (1)").wait_for()
+    page.goto(f"/jobs/log/?deck={deck.pk}")
+    kept(page)
+    assert page.get_by_role("button", name="Take up again").is_visible()
+    assert faults_of_both_looks(page) == []
+
+
+def test_a_mistake_is_shown_in_its_place_and_the_photograph_stays(
+    open_as: Open, deck: Deck, tmp_path: Path
+) -> None:
+    page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
+    kept(page)
+    page.get_by_label("Humidity").fill("150")
+    page.locator("input[type=file]").set_input_files(photograph(tmp_path, "sienna", (800, 600)))
+    page.get_by_text("1 photo kept on this phone.").wait_for()
+    page.get_by_role("button", name="Log this job").click()
+    page.get_by_role("alert").wait_for()
+    kept(page)
+
+    assert page.locator(".has-errors").get_by_label("Humidity").input_value() == "150"
+    assert page.get_by_text("1 photo kept on this phone.").is_visible()
+    written(page, lambda: page.get_by_label("Humidity").fill("50"))
+    page.get_by_role("button", name="Log this job").click()
+    page.get_by_role("heading", name="Clean and recoat").wait_for()
+    page.locator("[data-on-phone]").wait_for(state="hidden")
+    assert Photo.objects.get().job == Job.objects.latest("id")
+    assert Job.objects.count() == 2

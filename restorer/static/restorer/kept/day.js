@@ -12,7 +12,11 @@ export const keepDay = async (person) => {
   }
   if (!navigator.serviceWorker) return; // only over HTTPS
   const { worker } = document.querySelector('meta[name="person"]').dataset;
-  await navigator.serviceWorker.register(worker, { type: "module", scope: "/", updateViaCache: "none" });
+  try {
+    await navigator.serviceWorker.register(worker, { type: "module", scope: "/", updateViaCache: "none" });
+  } catch {
+    return; // an older browser: forms are kept all the same
+  }
   const ready = await navigator.serviceWorker.ready;
   if (!navigator.onLine || Date.now() - ((await store.fact("day")) ?? 0) < KEEP_AGAIN_MINUTES * 60_000) return;
   ready.active.postMessage("keep-day");

@@ -1,5 +1,6 @@
 // A form with data-kept is kept on this phone with every keystroke and photograph, and sent by the list. Its title is
-// the value; data-photos-to is where photographs go one by one; with data-only-photos nothing else is sent.
+// the value; data-photos-to is where photographs go one by one; with data-only-photos nothing else is sent. Where a
+// client reads the page, data-word-… hold its words in their language.
 import * as store from "./store.js";
 import { hashOf, shrink, thumbnail } from "./pictures.js";
 import { button, clock, make, wordsOf } from "./elements.js";
@@ -61,6 +62,14 @@ class KeptForm {
     this.photoWork = Promise.resolve();
   }
 
+  word(name, ours) {
+    return this.form.dataset[`word${name}`] ?? ours;
+  }
+
+  get isForClient() {
+    return "wordWaiting" in this.form.dataset;
+  }
+
   // A page that was kept for the day gives each form it opens a key of its own.
   takeId(id) {
     this.id = id;
@@ -109,7 +118,8 @@ class KeptForm {
     fill(this.form, kept.entries);
     this.isFilling = false;
     if (kept.state === "refused" && kept.answer) this.showRefusal(kept.answer);
-    this.say([`Kept on this phone since ${clock(kept.since)}.`], button("Throw away", () => this.throwAway(kept.id), "quiet"));
+    this.say([this.word("Kept", "Kept on this phone since"), ` ${clock(kept.since)}.`],
+      button(this.word("Throw", "Throw away"), () => this.throwAway(kept.id), "quiet"));
   }
 
   showRefusal(answer) {
@@ -124,9 +134,9 @@ class KeptForm {
   async offer() {
     const left = (await store.formsOf(person, "draft", "refused")).filter((form) => form.place === this.place && form.id !== this.id);
     for (const kept of left) {
-      const line = this.say([`Kept on this phone since ${clock(kept.since)}.`],
-        button("Take up again", async () => { line.remove(); this.remember(kept.id); await this.resume(kept); await this.showPhotos(); await showList(); }),
-        button("Throw away", () => this.throwAway(kept.id, line), "quiet"));
+      const line = this.say([this.word("Kept", "Kept on this phone since"), ` ${clock(kept.since)}.`],
+        button(this.word("Resume", "Take up again"), async () => { line.remove(); this.remember(kept.id); await this.resume(kept); await this.showPhotos(); await showList(); }),
+        button(this.word("Throw", "Throw away"), () => this.throwAway(kept.id, line), "quiet"));
     }
   }
 
@@ -137,7 +147,7 @@ class KeptForm {
   }
 
   async throwAway(id, line) {
-    if (!confirm("Throw away what is kept here? It was not sent.")) return;
+    if (!confirm(this.word("Sure", "Throw away what is kept here? It was not sent."))) return;
     await store.drop(id);
     if (line) { line.remove(); return showList(); }
     history.replaceState({ ...history.state, kept: undefined }, "");
@@ -179,10 +189,17 @@ class KeptForm {
         this.newest = undefined;
         await store.keepTyped(now);
       }
+    } catch {
+      this.warn();
+      return;
     } finally {
       this.writing = undefined;
     }
     this.form.dataset.keptAt = String(Date.now());
+  }
+
+  warn() {
+    this.warning ??= this.say(["This phone has no room: what you type now is not kept on it."]);
   }
 
   takePhotos() {
@@ -234,6 +251,8 @@ class KeptForm {
       await this.keep();
       await store.press(this.id);
       await this.follow();
+    } catch {
+      this.form.submit(); // as without us; the book takes it once
     } finally {
       this.wakeButton(saves);
       this.isPressed = false;
@@ -297,10 +316,12 @@ class KeptForm {
   // It is on its way, or waits: the form steps aside and says so.
   async rest() {
     this.form.hidden = true;
-    const line = this.say(["Kept on this phone and not sent yet. It is sent by itself once there is a signal."],
+    const next = this.isForClient ? [] : [
       button("Change it", () => this.takeBack()),
       button("Fill in a new one", () => { this.remember(undefined); location.reload(); }),
-      make("a", { class: "button secondary", href: "/" }, "Today"));
+      make("a", { class: "button secondary", href: "/" }, "Today"),
+    ];
+    const line = this.say([this.word("Waiting", "Kept on this phone and not sent yet. It is sent by itself once there is a signal.")], ...next);
     line.tabIndex = -1;
     line.setAttribute("role", "status");
     line.focus();
@@ -316,9 +337,15 @@ const start = async () => {
   if (!person || !globalThis.indexedDB) return;
   await store.open();
   const forms = [...document.querySelectorAll("form[data-kept]")];
-  for (const form of forms) await new KeptForm(form).start();
+  const attended = forms.map((form) => new KeptForm(form));
+  for (const each of attended) await each.start();
+  const isGone = async (each) => ["sent", "waiting"].includes((await store.formById(each.id))?.state);
+  addEventListener("pageshow", async (event) => {
+    if (!event.persisted) return;
+    for (const each of attended) if (await isGone(each)) location.reload();
+  });
+  addEventListener("hashchange", () => { if (location.hash.startsWith("#take-up=")) location.reload(); });
   document.addEventListener("thrown-away", (event) => { if (event.detail === history.state?.kept) location.reload(); });
-  addEventListener("pageshow", (event) => { if (event.persisted && forms.length) location.reload(); });
   await startList();
   await keepDay(person);
 };

@@ -1,5 +1,5 @@
 // The service worker (W3C Service Workers): the network first; without it the static files, and the day's pages as
-// they were. Pages lie in a cache of its own, since the browser's keeps none (no-store); it is emptied at sign-out.
+// they were. Those lie in a cache of its own, listed page by page; it is emptied at sign-out.
 import * as store from "./store.js";
 import { sendAll } from "./sending.js";
 import { clock } from "./elements.js";
