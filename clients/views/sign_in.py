@@ -41,7 +41,11 @@ class SignInView(views.LoginView):
         return super().form_invalid(form)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(**kwargs, kept=self.request.POST.get("kept", ""))
+        return super().get_context_data(
+            **kwargs,
+            kept=self.request.POST.get("kept", ""),
+            is_on_phone="#take-up=" in self.get_redirect_url(),  # kept/list.js sends people here
+        )
 
     def form_valid(self, form: Any) -> HttpResponse:
         response = super().form_valid(form)

@@ -214,7 +214,7 @@ def test_a_session_that_is_over_keeps_the_form_until_somebody_signs_in_again(
 
     page.get_by_role("button", name="Save the check").click()
 
-    page.get_by_role("link", name="Sign in again").wait_for()
+    page.get_by_role("heading", name="Sign in").wait_for()
     assert Visit.objects.filter(notes__contains="planter").count() == 0
     other = UserFactory(username="vane", role="crew")
     page.context.add_cookies([session_of(other, live_server.url)])

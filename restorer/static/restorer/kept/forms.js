@@ -5,7 +5,7 @@ import * as store from "./store.js";
 import { hashOf, shrink, thumbnail } from "./pictures.js";
 import { button, clock, make, wordsOf } from "./elements.js";
 import { oneAtATime } from "./sending.js";
-import { person, send, showList, startList } from "./list.js";
+import { person, send, showList, signInAddress, startList } from "./list.js";
 import { keepDay } from "./day.js";
 
 const PATIENCE_SECONDS = 15;
@@ -283,10 +283,11 @@ class KeptForm {
       });
     });
     const late = new Promise((done) => { setTimeout(done, PATIENCE_SECONDS * 1000); });
-    const heard = await Promise.race([outcome, send().then(() => undefined), late]);
+    const heard = await Promise.race([outcome, send().then((why) => ({ kind: why })), late]);
     const now = await store.formById(this.id);
     if (now?.to) { isDone = true; location.assign(now.to); }
     if (heard?.kind === "refused" && heard.answer) return this.showAnswer(heard.answer);
+    if (heard?.kind === "signed-out" && now?.state === "waiting") { isDone = true; location.assign(signInAddress(this.id)); }
     if (!isDone) await this.rest();
   }
 

@@ -35,11 +35,13 @@ const heading = (waiting, refused, drafts) => {
   return parts.filter(([forms]) => forms.length).map(([forms, words]) => `${words} (${forms.length})`).join(" · ");
 };
 
+// Back to this page afterwards, with the form that made somebody sign in.
+export const signInAddress = (id) => `/sign-in/?next=${encodeURIComponent(`${location.pathname}${location.search}#take-up=${id}`)}`;
+
 const notes = (waiting, others) => {
   const found = [];
   if (stopped === "signed-out" && waiting.length) {
-    const back = encodeURIComponent(location.pathname + location.search);
-    found.push(make("p", {}, make("a", { href: `/sign-in/?next=${back}` }, "Sign in again"), " and it is sent."));
+    found.push(make("p", {}, make("a", { href: signInAddress(waiting[0].id) }, "Sign in again"), " and it is sent."));
   }
   if (others) found.push(make("p", {}, `${others} more of somebody else: sent when they sign in on this phone.`));
   found.push(make("p", { class: "fine" }, "Your own work, on this phone only. Sent by itself once there is a signal; deleted when it was sent and when you sign out."));
@@ -54,6 +56,7 @@ export const showList = async () => {
   const shown = forms.filter((form) => !isHere(form));
   const [waiting, refused, drafts] = ["waiting", "refused", "draft"].map((state) => shown.filter((form) => form.state === state));
   section.hidden = !shown.length && !others && !doing;
+  for (const name of ["notice", "is-caution"]) section.classList.toggle(name, !section.hidden);
   if (section.hidden) return section.replaceChildren();
   const parts = [make("ul", { class: "lines" }, ...[...waiting, ...refused, ...drafts].map(line)), ...notes(waiting, others)];
   if (waiting.length) parts.push(make("p", { class: "actions" }, button("Send now", send)));
