@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from auditlog.models import LogEntry
 from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, QuerySet
+from django.utils import timezone
 
 from clients.models import User, is_primary_key
 
@@ -26,6 +27,7 @@ IGNORED_FIELDS = {
     "uploaded_at",
 }  # they say nothing that the entry does not
 PROGRAM = "program"
+RECENT = timedelta(hours=24)
 
 
 @dataclass(frozen=True)
@@ -126,6 +128,17 @@ def display_value(field: "Field[Any, Any] | None", value: Any) -> str:
     if getattr(field, "is_relation", False):
         text = f"no. {text}"
     return text if len(text) <= MAX_VALUE_LENGTH else f"{text[:MAX_VALUE_LENGTH]}…"
+
+
+def last_change_words(row: Model, *, now: datetime) -> str:
+    """“Ada changed it at 14:05” of today's newest entry, else “somebody changed it”."""
+    entries: QuerySet[Any, Any] = LogEntry.objects.get_for_object(row)
+    newest = entries.filter(timestamp__gt=now - RECENT).select_related("actor").first()
+    if newest is None:
+        return "somebody changed it"
+    return (
+        f"{newest.actor or 'somebody'} changed it at {timezone.localtime(newest.timestamp):%H:%M}"
+    )
 
 
 def audited_types() -> list[tuple[str, str]]:

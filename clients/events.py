@@ -24,3 +24,12 @@ messages_taken_back = Signal()
 # Clients asked to hear no more, or were archived; the words say which.
 # client_ids: Collection[int], words: str, now: datetime
 clients_left = Signal()
+
+# Decks belong to another client from now on; the words say so. What the former owner was to hear
+# about them is not sent, and what they said about reminders does not bind the new one.
+# deck_ids: Collection[int], words: str, now: datetime
+decks_handed_over = Signal()
+
+# People are erased: what they told us in words of their own goes; the rest of the book is walked.
+# client_ids: Collection[int], named_by: re.Pattern[str]
+clients_erased = Signal()

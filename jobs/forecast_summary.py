@@ -9,7 +9,7 @@ from datetime import date
 from typing import Any, Protocol
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import QuerySet, TextChoices
 from django.utils.module_loading import import_string
 
 
@@ -36,6 +36,27 @@ def forecast_summary_by_deck(
     deck_ids: Collection[int], *, today: date
 ) -> dict[int, ForecastSummary]:
     provider: ForecastProvider = import_string(settings.FORECAST_PROVIDER)
+    return provider(deck_ids, today)
+
+
+class WorkAdvice(TextChoices):
+    """What a coat asks for, by the chance that a recoat still does (docs/forecast.md): a recoat, a
+    look at the boards that decides, or a strip."""
+
+    RECOAT = "recoat", "clean and recoat"
+    LOOK = "look", "look first"
+    STRIP = "strip", "strip"
+
+
+class AdviceProvider(Protocol):
+    """By deck; a deck that has no forecast is left out."""
+
+    def __call__(self, deck_ids: Collection[int], today: date) -> dict[int, WorkAdvice]: ...
+
+
+def work_advice_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, WorkAdvice]:
+    """By the chance alone; what is known of the deck beside it goes before it (jobs/scope)."""
+    provider: AdviceProvider = import_string(settings.ADVICE_PROVIDER)
     return provider(deck_ids, today)
 
 

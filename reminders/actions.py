@@ -1,16 +1,24 @@
 """What this app does: bring forecasts up to date, remind, and stop reminding; and what follows
 here, in the same transaction, when decks, jobs, bookings or answers change."""
 
+import re
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from urllib.parse import unquote_plus
 
 from django.db import transaction
 from django.db.models import F, Q, prefetch_related_objects
 from django.dispatch import receiver
 from django.utils import timezone
 
-from clients.events import decks_changed, messages_taken_back, work_decided
+from clients.events import (
+    clients_erased,
+    decks_changed,
+    decks_handed_over,
+    messages_taken_back,
+    work_decided,
+)
 from clients.messaging import outbox
 from clients.messaging.models import Consent, Message, Sending
 from clients.messaging.outbox import (
@@ -24,7 +32,7 @@ from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
 from reminders.forecasting import bridge
-from reminders.models import ClientLink, Forecast, Reminder, Stop
+from reminders.models import ClientAnswer, ClientLink, Forecast, Reminder, SavedView, Stop
 from reminders.steps import (
     Draft,
     LeftOut,
@@ -327,6 +335,30 @@ def end_reminding_about_work(
         cancel_for_booking(deck_ids=deck_ids, words=words, now=now)
     else:
         stop_reminders(deck_ids=deck_ids, why=Stop.Why.DECLINED, words=words, by=None, now=now)
+
+
+@receiver(decks_handed_over)
+@transaction.atomic
+def begin_with_new_owner(
+    *, deck_ids: Collection[int], words: str, now: datetime, **_signal: object
+) -> None:
+    """What waits for the former owner is not sent; what they asked for stops nobody else, unlike
+    what somebody of the business decided."""
+    cancel_waiting(deck_ids, words, by=None, now=now)
+    Stop.objects.filter(deck__in=deck_ids).exclude(why=Stop.Why.BY_HAND).delete()
+
+
+@receiver(clients_erased)
+def forget_answers(
+    *, client_ids: Collection[int], named_by: re.Pattern[str], **_signal: object
+) -> None:
+    """Names, numbers and addresses that they wrote on their page, and kept look-ups of them."""
+    kinds = [ClientAnswer.Kind.DETAILS, ClientAnswer.Kind.CONTACT]
+    given = ClientAnswer.objects.filter(link__message__client__in=client_ids, kind__in=kinds)
+    given.update(given={})
+    for view in SavedView.objects.all():
+        if named_by.search(unquote_plus(view.query)) or named_by.search(view.name):
+            view.delete()
 
 
 @receiver(messages_taken_back)

@@ -1,7 +1,8 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -9,11 +10,14 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import (
     Count,
+    Exists,
     ExpressionWrapper,
     F,
     FloatField,
     Func,
     IntegerField,
+    Min,
+    OuterRef,
     Q,
     Sum,
     Value,
@@ -22,9 +26,11 @@ from django.db.models.functions import Now, TruncMonth
 
 from clients import display
 from clients.messaging.models import Message, MessageText
-from clients.models import Channel, Deck
-from jobs.models import Job
+from clients.models import Channel, Deck, Property
+from jobs.forecast_summary import WorkAdvice
+from jobs.models import Booking, Job
 from reminders.months import shift_months
+from reminders.price_rule import price_on
 
 
 class DaysPast(Func):
@@ -49,12 +55,34 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         return self.filter(deck__archived_at=None, deck__site__client__archived_at=None)
 
     def due_in(self, month: date) -> "ForecastQuerySet":
-        """Due by a day of that month."""
+        """Due in that month."""
         return self.filter(due_on__gte=month, due_on__lt=shift_months(month, 1))
 
     def due_before(self, month: date) -> "ForecastQuerySet":
-        """Became due earlier; no coat has gone on since, or the forecast would be a newer one."""
+        """Due earlier; no coat has gone on since, or the forecast would be a newer one."""
         return self.filter(due_on__lt=month)
+
+    def unbooked(self) -> "ForecastQuerySet":
+        """Of decks on which no work is booked or held."""
+        living = Booking.objects.filter(
+            decks=OuterRef("deck"), state__in=[Booking.State.BOOKED, Booking.State.HELD]
+        )
+        return self.exclude(Exists(living))
+
+    def worn_deck_rows(self) -> "list[tuple[int, int, Decimal | None]]":
+        """Deck, property and area."""
+        columns = ("deck_id", "deck__site_id", "deck__area_m2")
+        return list(self.order_by().values_list(*columns))
+
+    def late_by_month(self, first: date, before: date) -> "list[tuple[date, int]]":
+        """Month and how many decks became late, from a day on and before another."""
+        late = self.filter(late_on__gte=first, late_on__lt=before).order_by()
+        return list(late.values_list(TruncMonth("late_on")).annotate(decks=Count("pk")))
+
+    def count_late(self, today: date) -> dict[str, int]:
+        """How many decks there are, and how many of them are late."""
+        late = Count("pk", filter=Q(late_on__lt=today))
+        return self.order_by().aggregate(decks=Count("pk"), late=late)
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
@@ -103,7 +131,10 @@ class Forecast(models.Model):
         help_text="The day for which the chance of being worn was computed."
     )
     window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
-    due_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
+    half_worn_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
+    due_on = models.DateField(
+        help_text="The day of a workable week that suits the work best, by what upkeep costs."
+    )
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
     chance_worn = models.FloatField(help_text="On the day of computing.")
     median_months = models.FloatField(help_text="Median life of the coat in clock months.")
@@ -125,11 +156,12 @@ class Forecast(models.Model):
         null=True, blank=True, help_text="Last visit at which the coat was found sound."
     )
 
-    strip_on = models.DateField(
+    look_on = models.DateField(
         null=True,
         blank=True,
-        help_text="From then on it is more likely than not that only a strip will do.",
+        help_text="From then on one of us looks at it before a recoat is planned.",
     )
+    strip_on = models.DateField(null=True, blank=True, help_text="From then on a strip is planned.")
 
     objects = ForecastQuerySet.as_manager()
 
@@ -142,7 +174,7 @@ class Forecast(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="forecast_window_in_order",
-                condition=Q(window_opens_on__lte=F("due_on"), due_on__lte=F("late_on")),
+                condition=Q(window_opens_on__lte=F("half_worn_on"), half_worn_on__lte=F("late_on")),
             ),
             models.CheckConstraint(
                 name="forecast_chances_are_shares",
@@ -153,7 +185,13 @@ class Forecast(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.deck}: due by {self.due_on}"
+        return f"{self.deck}: due on {self.due_on}"
+
+    def advice(self, today: date) -> WorkAdvice:
+        """What the chance that a recoat still does says of that day."""
+        if self.strip_on and self.strip_on <= today:
+            return WorkAdvice.STRIP
+        return WorkAdvice.LOOK if self.look_on and self.look_on <= today else WorkAdvice.RECOAT
 
 
 class ModelFitQuerySet(models.QuerySet["ModelFit"]):
@@ -215,6 +253,18 @@ class ModelFit(models.Model):
         return f"{self.version}, visits to {self.trained_on}"
 
 
+class ReminderQuerySet(models.QuerySet["Reminder"]):
+    def first_sent(self, *, since: datetime) -> "list[tuple[int, int, int, datetime]]":
+        """Deck, property, client and moment of the first reminder of each coat that was sent, of
+        the coats first reminded about since that moment."""
+        sent = self.filter(message__state__in=["accepted", "delivered"]).order_by()
+        coats = sent.values("job_id").annotate(first_at=Min("message__accepted_at"))
+        rows = coats.filter(first_at__gte=since).order_by("first_at", "job_id")
+        return list(
+            rows.values_list("deck_id", "deck__site_id", "deck__site__client_id", "first_at")
+        )
+
+
 class Reminder(models.Model):
     """The decision to remind about one coat of one deck at one step;
     it exists at most once a channel."""
@@ -237,6 +287,8 @@ class Reminder(models.Model):
         ),
     )
     created_at = models.DateTimeField(db_default=Now())
+
+    objects = ReminderQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-id"]
@@ -316,15 +368,29 @@ class ReminderStep(models.Model):
         return anchor + timedelta(days=self.offset_days)
 
 
-# What a business begins with: a word when the window opens, one when the coat is due, one when it
-# is late.
+# What a business begins with: a word so long before the week that suits the work that a day can be
+# found and the crew be filled (2 to 8 weeks from reminder to work, common practice, no source), one
+# when few weeks are left, one when that week was missed.
 DEFAULT_STEPS: list[dict[str, Any]] = [
-    {"number": 1, "purpose": "first", "anchor": "opens", "channels": ["email", "text", "letter"]},
-    {"number": 2, "purpose": "second", "anchor": "due", "channels": ["email", "text", "letter"]},
+    {
+        "number": 1,
+        "purpose": "first",
+        "anchor": "due",
+        "offset_days": -56,
+        "channels": ["email", "text", "letter"],
+    },
+    {
+        "number": 2,
+        "purpose": "second",
+        "anchor": "due",
+        "offset_days": -28,
+        "channels": ["email", "text", "letter"],
+    },
     {
         "number": 3,
         "purpose": "last",
-        "anchor": "late",
+        "anchor": "due",
+        "offset_days": 14,
         "channels": ["email", "text", "call", "letter"],
     },
 ]
@@ -337,6 +403,7 @@ class Stop(models.Model):
         DECLINED = "declined", "The client declined an offer"
         ASKED = "asked", "The client asked to be left alone"
         SOLD = "sold", "The client has sold the house"
+        PLAN = "plan", "On a care plan"
         BY_HAND = "by_hand", "Somebody of the business decided so"
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="stops")
@@ -484,3 +551,152 @@ class SavedView(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class CarePlanQuerySet(models.QuerySet["CarePlan"]):
+    def running(self) -> "CarePlanQuerySet":
+        """Agreed and not ended; one may begin on a later day."""
+        return self.filter(ended_on=None)
+
+    def with_place(self) -> "CarePlanQuerySet":
+        return self.select_related("site__client")
+
+
+class CarePlan(models.Model):
+    """What a client agreed to once: that the decks of a property are looked after whenever they are
+    ready, at a price by a rule, until one side ends it."""
+
+    class EndedBy(models.TextChoices):
+        CLIENT = "client", "The client"
+        US = "us", "We"
+        TERM = "term", "As agreed"
+
+    MAX_TERM_MONTHS = 120
+    MAX_NOTICE_DAYS = 90
+
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.PROTECT,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="care_plans",
+    )
+    starts_on = models.DateField("from")
+    term_months = models.PositiveSmallIntegerField("for so many months", default=12)
+    renews = models.BooleanField("goes on after that until one side ends it", default=True)
+    price = models.DecimalField(
+        "price per visit, with tax", max_digits=10, decimal_places=2, help_text="In the first year."
+    )
+    currency = models.CharField(max_length=3)
+    raise_percent = models.DecimalField(
+        "more each year, %",
+        max_digits=5,
+        decimal_places=2,
+        default=0,
+        help_text="Once a year, on the day it began.",
+    )
+    notice_days = models.PositiveSmallIntegerField(
+        "days to say no", default=14, help_text="From the message to the last day to say no."
+    )
+    wording = models.TextField(max_length=5_000, help_text="What the client agreed to.")
+    evidence = models.CharField(max_length=300, help_text="How: signed on paper, by e-mail …")
+    created_at = models.DateTimeField(db_default=Now())
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
+    ended_on = models.DateField(null=True, blank=True)
+    ended_by = models.CharField(max_length=6, choices=EndedBy.choices, blank=True)
+
+    objects = CarePlanQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-starts_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site"], condition=Q(ended_on=None), name="care_plan_once_a_property"
+            ),
+            models.CheckConstraint(name="care_plan_price_positive", condition=Q(price__gt=0)),
+            models.CheckConstraint(
+                name="care_plan_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")
+            ),
+            models.CheckConstraint(
+                name="care_plan_raise_is_a_percentage",
+                condition=Q(raise_percent__gte=0, raise_percent__lte=50),
+            ),
+            models.CheckConstraint(
+                name="care_plan_term_and_notice",
+                condition=Q(
+                    term_months__gte=1,
+                    term_months__lte=120,
+                    notice_days__gte=1,
+                    notice_days__lte=90,
+                ),
+            ),
+            models.CheckConstraint(
+                name="care_plan_was_agreed", condition=~Q(wording="") & ~Q(evidence="")
+            ),
+            models.CheckConstraint(
+                name="care_plan_ended_by_somebody",
+                condition=Q(ended_on=None, ended_by="")
+                | Q(ended_on__isnull=False, ended_by__in=["client", "us", "term"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Care plan of {self.site}"
+
+    def price_on_day(self, day: date) -> Decimal:
+        """Of a visit on that day."""
+        return price_on(
+            day, starts_on=self.starts_on, price=self.price, raise_percent=self.raise_percent
+        )
+
+
+class PlanVisitQuerySet(models.QuerySet["PlanVisit"]):
+    def standing(self) -> "PlanVisitQuerySet":
+        """Not refused; the work may be over."""
+        return self.filter(refused_at=None)
+
+    def ahead(self) -> "PlanVisitQuerySet":
+        """Booked or held, and not refused."""
+        return self.standing().filter(booking__state__in=[Booking.State.BOOKED, Booking.State.HELD])
+
+    def worth_by_month(self, currency: str) -> "list[tuple[date, int, Decimal]]":
+        """Month of the visit, how many, and what was agreed for them in this currency, of those
+        that were not refused or cancelled."""
+        living = self.standing().exclude(booking__state=Booking.State.CANCELLED)
+        rows = living.filter(plan__currency=currency).order_by()
+        months = rows.values_list(TruncMonth("booking__first_on"))
+        return list(months.annotate(visits=Count("pk"), agreed=Sum("price")))
+
+
+class PlanVisit(models.Model):
+    """A week that the program proposed for a care plan: the booking, its price, and until when the
+    client may say no."""
+
+    plan = models.ForeignKey(CarePlan, on_delete=models.PROTECT, related_name="visits")
+    season_ends_on = models.DateField(help_text="Last day of the season that it is for.")
+    booking = models.OneToOneField(Booking, on_delete=models.PROTECT, related_name="plan_visit")
+    message = models.OneToOneField(
+        Message, null=True, blank=True, on_delete=models.PROTECT, related_name="plan_visit"
+    )
+    price = models.DecimalField(max_digits=10, decimal_places=2)
+    say_no_by = models.DateField("last day to say no")
+    refused_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(db_default=Now())
+
+    objects = PlanVisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plan", "season_ends_on"],
+                condition=Q(refused_at=None),
+                name="plan_visit_once_a_season",
+            ),
+            models.CheckConstraint(name="plan_visit_has_a_price", condition=Q(price__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plan}, {self.booking.first_on}"

@@ -60,6 +60,7 @@ SECTION_OF_PAGE = {
             "tin_add",
             "tin_change",
             "batch",
+            "erasures",
         )
     ],
     "Settings",

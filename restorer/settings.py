@@ -124,6 +124,7 @@ DATABASES = {
 # What a lower app asks of one above it, which it may not import.
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
+ADVICE_PROVIDER = "reminders.forecasting.forecast_summaries.work_advice"
 OVERDUE_PROVIDER = "reminders.forecasting.forecast_summaries.overdue_deck_ids"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {

@@ -6,9 +6,17 @@ from typing import Any
 
 from django.db import transaction
 
-from clients.actions.saving import lock_until_commit
+from clients.actions.saving import (
+    SECOND_CLICK_WINDOW,
+    NameTakenError,
+    lock_row,
+    lock_until_commit,
+    save_if_changed,
+)
 from clients.events import decks_changed
 from clients.models import Business, Deck, LocalNormals, User
+
+USERNAME_TAKEN = "Somebody has this sign-in name already. Choose another."
 
 
 class BusinessExistsError(Exception):
@@ -34,8 +42,16 @@ def open_business(*, values: dict[str, Any], username: str, name: str, password:
 
 
 @transaction.atomic
-def add_person(*, username: str, name: str, role: str, password: str) -> User:
+def add_person(*, username: str, name: str, role: str, password: str, now: datetime) -> User:
+    """A new account; a second click finds what the first one made. Raises `NameTakenError`."""
+    lock_until_commit(f"person {username.casefold()}")
+    if there := User.objects.filter(username__iexact=username).first():
+        is_same = (there.username, there.first_name, there.role) == (username, name, role)
+        if is_same and there.date_joined > now - SECOND_CLICK_WINDOW:
+            return there
+        raise NameTakenError(USERNAME_TAKEN, "username")
     person = User(username=username, first_name=name, role=role)
+    person.date_joined = now
     person.set_password(password)
     person.save()
     return person
@@ -46,7 +62,7 @@ def change_person(*, person: User, name: str, role: str, is_active: bool) -> Use
     """Change name, role or whether they may sign in. People are never deleted:
     what they did keeps their name."""
     lock_until_commit("owners")
-    person.refresh_from_db()
+    person = lock_row(person)
     stays_owner = role == User.Role.OWNER and is_active
     if is_owner(person) and not stays_owner and not other_owners(person):
         raise LastOwnerError("This is the last owner. Make somebody else an owner first.")
@@ -73,8 +89,9 @@ def change_user_password(*, person: User, password: str) -> None:
 
 
 @transaction.atomic
-def change_business(*, business: Business) -> Business:
-    business.save()
+def change_business(*, business: Business, values: dict[str, Any], now: datetime) -> Business:
+    business = lock_row(business)
+    save_if_changed(business, {**values, "updated_at": now})
     return business
 
 
@@ -84,10 +101,8 @@ def save_local_normals(
 ) -> LocalNormals:
     """What the owner knows about the wet days of a town;
     the forecasts of the decks there follow."""
-    row = normals or LocalNormals()
-    for name, value in values.items():
-        setattr(row, name, value)
-    row.save()
+    row = lock_row(normals) if normals else LocalNormals()
+    save_if_changed(row, values)
     here = Deck.objects.filter(
         site__town=row.town, site__region=row.region, site__country=row.country
     )

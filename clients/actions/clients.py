@@ -11,6 +11,12 @@ from django.db.models import Q
 
 from clients import emails as addresses
 from clients import phones as numbers
+from clients.actions.saving import (
+    SECOND_CLICK_WINDOW,
+    holds_values,
+    lock_row,
+    save_if_changed,
+)
 from clients.events import clients_left
 from clients.messaging import outbox, suppression
 from clients.messaging.customers import CUSTOMER, LikelyCustomer
@@ -81,6 +87,7 @@ def add_client(
 def change_client(
     *,
     client: Client,
+    values: dict[str, Any],
     contacts: Iterable[ContactInput],
     removed: Iterable[int],
     by: User,
@@ -88,10 +95,8 @@ def change_client(
 ) -> Client:
     """Save the client as its form left it;
     what is queued to an address that was dropped is cancelled."""
-    Client.objects.select_for_update().get(
-        pk=client.pk
-    )  # two at once: the second sees what the first made
-    client.save()
+    client = lock_row(client)
+    save_if_changed(client, values)
     for point in client.contact_points.filter(pk__in=list(removed)):
         cancel_queued_messages(point=point, why="The address was removed.", by=by, now=now)
         point.delete()
@@ -178,25 +183,17 @@ def record_consent(
     *, client: Client, entry: ConsentInput, by: User | None, now: datetime
 ) -> Consent:
     """Add a line to the log of what a client allowed.
-    A withdrawal also cancels what is queued by that channel."""
+    A withdrawal also cancels what is queued by that channel. A second click adds no second line."""
     channel = entry.channel
-    wording = entry.wording.strip()
-    evidence = entry.evidence.strip()
-    if entry.is_given and not (wording and evidence):
+    values = consent_values(entry)
+    if entry.is_given and not (values["wording"] and values["evidence"]):
         raise ConsentError(
             "A consent needs the words the client agreed to and the evidence that shows it."
         )
-    consent = Consent.objects.create(
-        client=client,
-        channel=channel,
-        is_given=entry.is_given,
-        basis=entry.basis,
-        wording=wording,
-        evidence=evidence,
-        expires_on=entry.expires_on if entry.is_given else None,
-        recorded_at=now,
-        recorded_by=by,
-    )
+    there = last_consent_like(lock_row(client), values, by=by, now=now)
+    if there and not entry.is_welcome_again:
+        return there
+    consent = Consent.objects.create(client=client, recorded_at=now, recorded_by=by, **values)
     if not entry.is_given:
         waiting = client.messages.filter(channel=channel).exclude(kind=Message.Kind.SERVICE)
         outbox.cancel_unsent(messages=waiting, why="The client withdrew consent.", by=by, now=now)
@@ -206,6 +203,31 @@ def record_consent(
     elif entry.is_welcome_again:
         lift_suppression(client, channel)
     return consent
+
+
+def consent_values(entry: ConsentInput) -> dict[str, Any]:
+    return {
+        "channel": entry.channel,
+        "is_given": entry.is_given,
+        "basis": entry.basis,
+        "wording": entry.wording.strip(),
+        "evidence": entry.evidence.strip(),
+        "expires_on": entry.expires_on if entry.is_given else None,
+    }
+
+
+def last_consent_like(
+    client: Client, values: dict[str, Any], *, by: User | None, now: datetime
+) -> Consent | None:
+    """The newest line of that channel, if the same person has just written the very same."""
+    newest = Consent.objects.filter(client=client, channel=values["channel"]).first()
+    is_same = (
+        newest is not None
+        and newest.recorded_by == by
+        and newest.recorded_at > now - SECOND_CLICK_WINDOW
+        and holds_values(newest, values)
+    )
+    return newest if is_same else None
 
 
 CUSTOMER_WORDING = "Existing customer; nothing was said about messages."
@@ -249,10 +271,10 @@ def lift_suppression(client: Client, channel: str) -> None:
 def archive_client(*, client: Client, by: User, now: datetime) -> None:
     """Put a client away: no longer listed or reminded, history kept.
     Doing it twice changes nothing."""
+    client = lock_row(client)
     if client.archived_at:
         return
-    client.archived_at = now
-    client.save(update_fields=["archived_at"])
+    save_if_changed(client, {"archived_at": now})
     outbox.cancel_unsent(
         messages=client.messages.all(), why="The client was archived.", by=by, now=now
     )
@@ -261,8 +283,7 @@ def archive_client(*, client: Client, by: User, now: datetime) -> None:
 
 @transaction.atomic
 def unarchive_client(*, client: Client, by: User, now: datetime) -> None:
-    client.archived_at = None
-    client.save(update_fields=["archived_at"])
+    save_if_changed(lock_row(client), {"archived_at": None})
 
 
 def cancel_queued_messages(

@@ -3,17 +3,20 @@ deck in one go."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
 from clients.actions import clients
-from clients.actions.saving import lock_until_commit, save_if_changed
+from clients.actions.saving import (
+    SECOND_CLICK_WINDOW,
+    lock_row,
+    lock_until_commit,
+    save_if_changed,
+)
 from clients.events import decks_changed
 from clients.models import Client, Deck, Property, User
-
-SECOND_CLICK_WINDOW = timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -30,18 +33,24 @@ class NewAccount:
 def open_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
     """A new client with a property and a deck, all or nothing;
     a second click finds what the first one made."""
-    same = {
-        "street": new.site["street"],
-        "town": new.site["town"],
-        "client__name": new.client["name"],
+    lock_until_commit(f"open {same_account(new)}")
+    made = opened_before(new=new, now=now)
+    return made or create_account(new=new, by=by, now=now)
+
+
+def same_account(new: NewAccount) -> dict[str, Any]:
+    return {
+        "site__street": new.site["street"],
+        "site__town": new.site["town"],
+        "site__client__name": new.client["name"],
     }
-    lock_until_commit(f"open {same}")
-    made = Deck.objects.filter(
-        label=new.deck["label"],
-        created_at__gt=now - SECOND_CLICK_WINDOW,
-        **{f"site__{name}": same[name] for name in same},
-    )
-    return made.first() or create_account(new=new, by=by, now=now)
+
+
+def opened_before(*, new: NewAccount, now: datetime) -> Deck | None:
+    """What a first click on the same form has made."""
+    return Deck.objects.filter(
+        label=new.deck["label"], created_at__gt=now - SECOND_CLICK_WINDOW, **same_account(new)
+    ).first()
 
 
 def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
@@ -52,12 +61,17 @@ def create_account(*, new: NewAccount, by: User, now: datetime) -> Deck:
 
 @transaction.atomic
 def add_property(*, client: Client, values: dict[str, Any], now: datetime) -> Property:
-    return Property.objects.create(client=client, created_at=now, **values)
+    """A second click finds what the first one made."""
+    lock_row(client)
+    same = {name: values[name] for name in ("street", "town", "region", "postcode")}
+    made = client.properties.filter(created_at__gt=now - SECOND_CLICK_WINDOW, **same).first()
+    return made or Property.objects.create(client=client, created_at=now, **values)
 
 
 @transaction.atomic
 def change_property(*, site: Property, values: dict[str, Any], now: datetime) -> Property:
     """Another place means another sun and rain: the forecasts of its decks follow."""
+    site = lock_row(site)
     has_moved = any(
         getattr(site, name) != values.get(name) for name in ("latitude", "longitude", "time_zone")
     )
@@ -77,6 +91,7 @@ def add_deck(*, site: Property, values: dict[str, Any], now: datetime) -> Deck:
 
 @transaction.atomic
 def change_deck(*, deck: Deck, values: dict[str, Any], now: datetime) -> Deck:
+    deck = lock_row(deck)
     if save_if_changed(deck, values):
         decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
     return deck
@@ -85,6 +100,7 @@ def change_deck(*, deck: Deck, values: dict[str, Any], now: datetime) -> Deck:
 @transaction.atomic
 def archive_deck(*, deck: Deck, now: datetime) -> None:
     """A deck that is gone: its history stays. Doing it twice changes nothing."""
+    deck = lock_row(deck)
     if deck.archived_at is None:
         save_if_changed(deck, {"archived_at": now})
         decks_changed.send(Deck, deck_ids=[deck.pk], now=now)
@@ -92,6 +108,7 @@ def archive_deck(*, deck: Deck, now: datetime) -> None:
 
 @transaction.atomic
 def unarchive_deck(*, deck: Deck, now: datetime) -> None:
+    deck = lock_row(deck)
     if deck.archived_at is not None:
         save_if_changed(deck, {"archived_at": None})
         decks_changed.send(Deck, deck_ids=[deck.pk], now=now)

@@ -19,6 +19,11 @@ def typed_form_key(data: Mapping[str, Any]) -> uuid.UUID | None:
         return None
 
 
+def was_received(form_key: uuid.UUID | None) -> bool:
+    """Whether a form with that key was taken before."""
+    return form_key is not None and ReceivedForm.objects.filter(pk=form_key).exists()
+
+
 @transaction.atomic
 def receive_once(
     *, form_key: uuid.UUID | None, by: User, now: datetime, write: Callable[[], str]

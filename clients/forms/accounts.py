@@ -71,12 +71,6 @@ class NewPasswordForm(forms.Form):
     )
     password_again = password_field("The same password again")
 
-    def clean_username(self) -> str:
-        username: str = self.cleaned_data["username"]
-        if User.objects.filter(username__iexact=username).exists():
-            raise ValidationError("Somebody has this sign-in name already. Choose another.")
-        return username
-
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         password = values.get("password")

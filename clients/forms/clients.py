@@ -140,6 +140,10 @@ class BaseContactFormSet(forms.BaseFormSet):
     """All ways to reach one client. A row left empty is no row;
     one that was filled and is emptied goes."""
 
+    known_by = ("pk",)
+    filled_by = ("value",)
+    row_label = "Number or address"
+
     def filled_forms(self) -> Iterator[ContactForm]:
         for form in self.forms:
             if form.cleaned_data.get("value") and not form.cleaned_data.get("DELETE"):

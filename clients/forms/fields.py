@@ -65,6 +65,17 @@ class MeasureField(forms.DecimalField):
             )
 
 
+class NamedByAction:
+    """Beside ModelForm: whether the name of the row is taken is asked by the action, under a lock,
+    which finds what the first of two clicks made. `named_by` are the fields of the name."""
+
+    named_by: set[str] = {"name"}
+
+    def _get_validation_exclusions(self) -> set[str]:
+        exclusions: set[str] = super()._get_validation_exclusions()  # type: ignore[misc]
+        return exclusions | self.named_by
+
+
 class OneEmailField(forms.CharField):
     """Exactly one bare address."""
 

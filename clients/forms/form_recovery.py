@@ -21,6 +21,8 @@ BOOKKEEPING_FIELDS = {
     "kind",
     "place",
     "place_for",
+    "opened",
+    "decided",
 }
 
 FieldPairs = list[tuple[str, str]]

@@ -12,6 +12,7 @@ from clients.models.client import Client, ContactPoint
 from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
+from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
 from clients.models.received_form import ReceivedForm
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
@@ -23,14 +24,19 @@ __all__ = [
     "Channel",
     "ChannelTraits",
     "Client",
+    "ClientMerge",
     "ContactPoint",
     "Deck",
+    "DeckMerge",
+    "Erasure",
+    "FormerOwner",
     "Heartbeat",
     "LocalNormals",
     "Place",
     "Property",
     "ReceivedForm",
     "Species",
+    "ToldApart",
     "User",
     "UsualSize",
     "channels_with",

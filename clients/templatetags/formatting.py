@@ -53,6 +53,12 @@ def whole_money(amount: Decimal | None) -> str:
     return display.format_whole_money(amount)
 
 
+@register.filter
+def short_money(amount: Decimal | float) -> str:
+    """“$12K”, beside a picture."""
+    return display.format_short_money(amount)
+
+
 @register.filter(expects_localtime=True)
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""

@@ -3,12 +3,15 @@
 
 from django.urls import path
 
-from clients.views import clients, customers, properties
+from clients.views import clients, customers, doubles, properties
 
 app_name = "clients"
 urlpatterns = [
     path("new/", clients.open_client_account, name="new"),
     path("customers/", customers.show_customers, name="customers"),
+    path("doubles/", doubles.list_doubles, name="doubles"),
+    path("doubles/<int:one>/<int:other>/", doubles.merge_two_clients, name="merge"),
+    path("merges/<int:pk>/undo/", doubles.undo_client_merge, name="undo_merge"),
     path("<int:pk>/edit/", clients.edit_client, name="edit"),
     path("<int:pk>/consent/", clients.add_consent, name="add_consent"),
     path("<int:pk>/archive/", clients.archive_client_view, name="archive"),

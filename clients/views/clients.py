@@ -2,11 +2,12 @@
 them."""
 
 import uuid
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
 from django.forms import all_valid
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -15,13 +16,15 @@ from django.views.decorators.http import require_http_methods, require_POST
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
-from clients.actions.receiving import receive_once, typed_form_key
+from clients.actions.receiving import receive_once, typed_form_key, was_received
+from clients.doubles import LikelyDouble, clients_like
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
 from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.models import Client
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 MESSAGES_SHOWN = 50
 
@@ -41,16 +44,20 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
     reach = contact_formset(data, client=None, country=typed_country(request))
     home = PropertyForm(data, business=business, prefix="property")
     deck = DeckForm(data, business=business, today=business_today(request), prefix="deck")
+    likely: list[LikelyDouble] = []
     if data and all_valid([client, reach, home, deck]):  # type: ignore[arg-type] # forms will do
         parts = properties.NewAccount(
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
         name = client.cleaned_data["name"]
-        address, is_new = save_account_once(request, parts)
-        said = f"{name} is in the book." if is_new else f"{name} was in the book already."
-        report_saved(request, said, reach.warnings)
-        return redirect(address)
+        likely = clients_like_new(request, parts, timezone.now())
+        if not likely:
+            address, is_new = save_account_once(request, parts)
+            said = f"{name} is in the book." if is_new else f"{name} was in the book already."
+            report_saved(request, said, reach.warnings)
+            return redirect(address)
     context = {
+        "likely": likely,
         "client_form": client,
         "reach": reach,
         "property_form": home,
@@ -73,6 +80,22 @@ def save_account_once(request: HttpRequest, parts: properties.NewAccount) -> tup
     return receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)
 
 
+def clients_like_new(
+    request: HttpRequest, new: properties.NewAccount, now: datetime
+) -> list[LikelyDouble]:
+    """Clients of the book who may be this one, unless it was said that it is somebody else, or a
+    first click has just made it."""
+    is_known = was_received(typed_form_key(request.POST))
+    if is_known or "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
+        return []
+    return clients_like(
+        name=new.client["name"],
+        contacts=[contact.normalized() for contact in new.reaches],
+        street=new.site["street"],
+        town=new.site["town"],
+    )
+
+
 def error_summary(forms: list[Any]) -> dict[str, Any]:
     """For the one summary of mistakes at the top of the page."""
     return {"forms": forms, "has_errors": any(form.errors for form in forms if form.is_bound)}
@@ -86,28 +109,35 @@ def typed_country(request: HttpRequest) -> str:
 
 @require_http_methods(["GET", "POST"])
 def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
-    client = get_object_or_404(Client, pk=pk)
-    data = request.POST or None
-    country = phone_country(client, request)
-    form = ClientForm(data, instance=client)
-    reach = contact_formset(data, client=client, country=country)
-    if data and all_valid([form, reach]):  # type: ignore[arg-type] # forms will do
-        actions.change_client(
-            client=form.instance,
+    def build(client: Client, data: QueryDict | None) -> FormsOfPage:
+        reach = contact_formset(data, client=client, country=phone_country(client, request))
+        return FormsOfPage([ClientForm(data, instance=client)], [reach])
+
+    def save(client: Client, page: FormsOfPage) -> HttpResponse:
+        reach: Any = page.formsets[0]
+        saved = actions.change_client(
+            client=client,
+            values=page.only_form.cleaned_data,
             contacts=reach.contacts,
             removed=reach.removed,
             by=current_user(request),
             now=timezone.now(),
         )
-        report_saved(request, f"{client.name} is saved.", reach.warnings)
+        report_saved(request, f"{saved.name} is saved.", reach.warnings)
         return redirect("clients:detail", client.pk)
-    context = {
-        "form": form,
-        "reach": reach,
-        "client": client,
-        **error_summary([form, *reach.forms]),
-    }
-    return render(request, "clients/edit.html", context)
+
+    def show(client: Client, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        form, reach = page.only_form, page.formsets[0]
+        context = {"form": form, "reach": reach, "client": client, **opened}
+        context |= error_summary([form, *reach.forms])
+        return render(request, "clients/edit.html", context)
+
+    edit = RecordEdit(Client.objects.all(), build, save, show, back=client_page)
+    return edit_record(request, pk, edit)
+
+
+def client_page(client: Client) -> str:
+    return reverse("clients:detail", args=[client.pk])
 
 
 def report_saved(request: HttpRequest, done: str, warnings: list[str]) -> None:

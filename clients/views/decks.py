@@ -3,15 +3,17 @@ What happened on it stands on the deck's own page, in reminders."""
 
 from django.contrib import messages
 from django.db import IntegrityError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, office_required
 from clients.actions import properties as actions
 from clients.forms.decks import DeckForm
-from clients.models import Deck, Property
+from clients.models import Deck, DeckMerge, Property
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 LABEL_TAKEN = "Somebody has just given another deck of this property that name. Choose another."
 
@@ -35,24 +37,35 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
-    deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    home = deck.site
     now = timezone.now()
     business = business_of(request)
-    form = DeckForm(
-        request.POST or None, business=business, today=business.today(now), home=home, deck=deck
-    )
-    if form.is_valid():
+
+    def build(deck: Deck, data: QueryDict | None) -> FormsOfPage:
+        today = business.today(now)
+        return FormsOfPage(
+            [DeckForm(data, business=business, today=today, home=deck.site, deck=deck)]
+        )
+
+    def save(deck: Deck, page: FormsOfPage) -> HttpResponse | None:
         try:
-            actions.change_deck(deck=deck, values=form.cleaned_data, now=now)
+            saved = actions.change_deck(deck=deck, values=page.only_form.cleaned_data, now=now)
         except IntegrityError:
-            form.add_error("label", LABEL_TAKEN)
-        else:
-            messages.success(request, f"{deck.label} is saved.")
-            return redirect("decks:detail", deck.pk)
-    return render(
-        request, "clients/deck_form.html", {"deck_form": form, "home": home, "deck": deck}
-    )
+            page.only_form.add_error("label", LABEL_TAKEN)
+            return None
+        messages.success(request, f"{saved.label} is saved.")
+        return redirect("decks:detail", deck.pk)
+
+    def show(deck: Deck, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"deck_form": page.only_form, "home": deck.site, "deck": deck, **opened}
+        context["merges"] = DeckMerge.objects.standing_of(deck.pk)
+        return render(request, "clients/deck_form.html", context)
+
+    edit = RecordEdit(Deck.objects.with_owner(), build, save, show, back=deck_page)
+    return edit_record(request, pk, edit)
+
+
+def deck_page(deck: Deck) -> str:
+    return reverse("decks:detail", args=[deck.pk])
 
 
 @require_POST

@@ -1,7 +1,7 @@
 """Pages that add and change a property."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
@@ -10,6 +10,8 @@ from clients.access import business_of
 from clients.actions import properties as actions
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Property
+from clients.views.clients import client_page
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 
 @require_http_methods(["GET", "POST"])
@@ -25,11 +27,18 @@ def new_property(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
-    home = get_object_or_404(Property.objects.select_related("client"), pk=pk)
-    form = PropertyForm(request.POST or None, business=business_of(request), home=home)
-    if form.is_valid():
-        actions.change_property(site=home, values=form.values, now=timezone.now())
-        messages.success(request, f"{home.address} is saved.")
+    def build(home: Property, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([PropertyForm(data, business=business_of(request), home=home)])
+
+    def save(home: Property, page: FormsOfPage) -> HttpResponse:
+        saved = actions.change_property(site=home, values=page.only_form.values, now=timezone.now())
+        messages.success(request, f"{saved.address} is saved.")
         return redirect("clients:detail", home.client_id)
-    context = {"property_form": form, "client": home.client, "home": home}
-    return render(request, "clients/property_form.html", context)
+
+    def show(home: Property, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"property_form": page.only_form, "client": home.client, "home": home, **opened}
+        return render(request, "clients/property_form.html", context)
+
+    rows = Property.objects.select_related("client")
+    edit = RecordEdit(rows, build, save, show, back=lambda home: client_page(home.client))
+    return edit_record(request, pk, edit)

@@ -1,15 +1,17 @@
 """Settings: what there is to set, the business, and the wet days of towns."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, owner_required
 from clients.actions import business as actions
 from clients.forms.business import BusinessForm, NormalsForm
-from clients.models import LocalNormals
+from clients.models import Business, LocalNormals
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 
 @require_GET
@@ -20,13 +22,21 @@ def show_settings(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_business(request: HttpRequest) -> HttpResponse:
-    row = business_of(request)
-    form = BusinessForm(request.POST or None, instance=type(row).objects.get(pk=row.pk))
-    if form.is_valid():
-        actions.change_business(business=form.instance)
+    def build(row: Business, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([BusinessForm(data, instance=row)])
+
+    def save(row: Business, page: FormsOfPage) -> HttpResponse:
+        values = page.only_form.cleaned_data
+        actions.change_business(business=row, values=values, now=timezone.now())
         messages.success(request, "Saved.")
         return redirect("settings:overview")
-    return render(request, "settings/business.html", {"form": form})
+
+    def show(row: Business, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        return render(request, "settings/business.html", {"form": page.only_form, **opened})
+
+    rows = Business.objects.all()
+    edit = RecordEdit(rows, build, save, show, back=lambda row: reverse("settings:overview"))
+    return edit_record(request, business_of(request).pk, edit)
 
 
 @require_GET
@@ -39,19 +49,31 @@ def list_normals(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 @owner_required
 def add_normals(request: HttpRequest) -> HttpResponse:
-    return normals_form(request, None)
+    form = NormalsForm(request.POST or None)
+    if form.is_valid():
+        return save_normals(request, None, form)
+    return render(request, "settings/normals_form.html", {"form": form, "row": None})
 
 
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_normals(request: HttpRequest, pk: int) -> HttpResponse:
-    return normals_form(request, get_object_or_404(LocalNormals, pk=pk))
+    def build(row: LocalNormals, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([NormalsForm(data, normals=row)])
+
+    def save(row: LocalNormals, page: FormsOfPage) -> HttpResponse:
+        return save_normals(request, row, page.only_form)
+
+    def show(row: LocalNormals, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"form": page.only_form, "row": row, **opened}
+        return render(request, "settings/normals_form.html", context)
+
+    rows = LocalNormals.objects.all()
+    edit = RecordEdit(rows, build, save, show, back=lambda row: reverse("settings:normals"))
+    return edit_record(request, pk, edit)
 
 
-def normals_form(request: HttpRequest, row: LocalNormals | None) -> HttpResponse:
-    form = NormalsForm(request.POST or None, normals=row)
-    if form.is_valid():
-        kept = actions.save_local_normals(normals=row, values=form.values, now=timezone.now())
-        messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
-        return redirect("settings:normals")
-    return render(request, "settings/normals_form.html", {"form": form, "row": row})
+def save_normals(request: HttpRequest, row: LocalNormals | None, form: NormalsForm) -> HttpResponse:
+    kept = actions.save_local_normals(normals=row, values=form.values, now=timezone.now())
+    messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
+    return redirect("settings:normals")

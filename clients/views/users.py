@@ -2,15 +2,19 @@
 
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import current_user, office_required, owner_required
 from clients.actions import business as actions
+from clients.actions.saving import NameTakenError
 from clients.forms.accounts import NewPersonForm, NoticesForm, PersonForm, PersonPasswordForm
 from clients.models import User
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 
 @require_GET
@@ -26,33 +30,43 @@ def list_people(request: HttpRequest) -> HttpResponse:
 def new_person(request: HttpRequest) -> HttpResponse:
     form = NewPersonForm(request.POST or None)
     if form.is_valid():
-        values = form.cleaned_data
-        person = actions.add_person(
-            username=values["username"],
-            name=values["name"],
-            role=values["role"],
-            password=values["password"],
-        )
-        messages.success(request, f"{person} may sign in as {person.username}.")
-        return redirect("settings:people")
+        values = {
+            name: form.cleaned_data[name] for name in ("username", "name", "role", "password")
+        }
+        try:
+            person = actions.add_person(**values, now=timezone.now())
+        except NameTakenError as error:
+            form.add_error(error.field, str(error))
+        else:
+            messages.success(request, f"{person} may sign in as {person.username}.")
+            return redirect("settings:people")
     return render(request, "settings/add_person.html", {"form": form})
 
 
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(User, pk=pk)
-    initial = {"name": row.get_full_name(), "role": row.role, "is_active": row.is_active}
-    form = PersonForm(request.POST or None, initial=initial)
-    if form.is_valid():
+    def build(row: User, data: QueryDict | None) -> FormsOfPage:
+        initial = {"name": row.get_full_name(), "role": row.role, "is_active": row.is_active}
+        return FormsOfPage([PersonForm(data, initial=initial)])
+
+    def save(row: User, page: FormsOfPage) -> HttpResponse | None:
+        form = page.only_form
         try:
-            actions.change_person(person=row, **form.cleaned_data)
+            saved = actions.change_person(person=row, **form.cleaned_data)
         except actions.LastOwnerError as error:
             form.add_error(None, str(error))
-        else:
-            messages.success(request, f"{row} is saved.")
-            return redirect("settings:people")
-    return render(request, "settings/person.html", {"form": form, "person": row})
+            return None
+        messages.success(request, f"{saved} is saved.")
+        return redirect("settings:people")
+
+    def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"form": page.only_form, "person": row, **opened}
+        return render(request, "settings/person.html", context)
+
+    people = User.objects.all()
+    edit = RecordEdit(people, build, save, show, back=lambda row: reverse("settings:people"))
+    return edit_record(request, pk, edit)
 
 
 @sensitive_post_parameters()

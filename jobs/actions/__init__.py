@@ -9,17 +9,19 @@ from jobs.actions.jobs import (
     remove_photo,
 )
 from jobs.actions.new_decks import add_client_and_deck
-from jobs.actions.products import change_batch, save_product
+from jobs.actions.products import add_product, change_batch, change_product
 from jobs.actions.shelf import add_tin, change_pack, measure_tin, save_pack
 from jobs.actions.visits import change_visit, record_visit
 
 __all__ = [
     "add_client_and_deck",
     "add_photos",
+    "add_product",
     "add_tin",
     "change_batch",
     "change_job",
     "change_pack",
+    "change_product",
     "change_visit",
     "describe_photo",
     "log_job",
@@ -28,5 +30,4 @@ __all__ = [
     "remove_job",
     "remove_photo",
     "save_pack",
-    "save_product",
 ]

@@ -1,41 +1,66 @@
 """Crews, their hours and days off, and the link to their calendar."""
 
-from datetime import datetime
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import F
 from django.db.models.functions import Greatest
 
+from clients.actions.saving import (
+    NameTakenError,
+    holds_values,
+    lock_row,
+    lock_until_commit,
+    save_if_changed,
+)
 from clients.models import Business
 from jobs.actions.crew_days import BookingError, lock_crews
 from jobs.actions.placement import OPEN_BOOKING_STATES
 from jobs.models import BookingDay, Crew, CrewDay, DayOff
 from jobs.offers import links
 
+SAME_CREW = "Another crew has this name. Choose another."
+
 
 @transaction.atomic
-def save_crew(*, crew: Crew, now: datetime) -> Crew:
-    """Keep a crew; days to come get its new hours, but never fewer than are booked.
+def add_crew(*, values: Mapping[str, Any]) -> Crew:
+    """A new crew; a second click finds what the first one made. Raises `NameTakenError`."""
+    lock_until_commit(f"crew {values['name'].casefold()}")
+    if there := Crew.objects.filter(name__iexact=values["name"]).first():
+        if holds_values(there, values):
+            return there
+        raise NameTakenError(SAME_CREW)
+    return Crew.objects.create(**values)
 
-    Raises `BookingError` if a crew with bookings to come should no longer go out.
+
+@transaction.atomic
+def change_crew(*, crew: Crew, values: Mapping[str, Any], now: datetime) -> Crew:
+    """Correct a crew; days to come get its new hours, but never fewer than are booked.
+
+    Raises `NameTakenError`, and `BookingError` if a crew with bookings to come should no longer go
+    out.
     """
-    if not crew.pk:
-        crew.save()
-        return crew
-    lock_crews([crew])
+    lock_until_commit(f"crew {values['name'].casefold()}")
+    crew = lock_crews([crew])[0]
+    if Crew.objects.filter(name__iexact=values["name"]).exclude(pk=crew.pk).exists():
+        raise NameTakenError(SAME_CREW)
     today = Business.objects.get().today(now)
-    if not crew.is_active and (
-        bookings := crew.bookings.filter(state__in=OPEN_BOOKING_STATES, last_on__gte=today).count()
-    ):
+    if not values["is_active"] and (bookings := bookings_to_come(crew, today)):
         raise BookingError(
             f"{crew} has {bookings} booking{'' if bookings == 1 else 's'} to come. Move them"
             " first.",
             "is_active",
         )
-    crew.save()
+    save_if_changed(crew, values)
     coming = CrewDay.objects.filter(crew=crew, day__gte=today)
     coming.update(hours_open=Greatest(F("hours_booked"), crew.hours_a_day))
     return crew
+
+
+def bookings_to_come(crew: Crew, today: date) -> int:
+    return crew.bookings.filter(state__in=OPEN_BOOKING_STATES, last_on__gte=today).count()
 
 
 @transaction.atomic
@@ -57,13 +82,12 @@ def remove_day_off(*, off: DayOff) -> None:
 def open_crew_feed(*, crew: Crew) -> str:
     """A new calendar link of the crew: the token, which nobody can read again.
     The link before it ends."""
-    token, crew.feed_hash = links.new_token()
-    crew.save(update_fields=["feed_hash"])
+    token, feed_hash = links.new_token()
+    save_if_changed(lock_row(crew), {"feed_hash": feed_hash})
     return token
 
 
 @transaction.atomic
 def close_crew_feed(*, crew: Crew) -> None:
     """The link leads nowhere from now on."""
-    crew.feed_hash = None
-    crew.save(update_fields=["feed_hash"])
+    save_if_changed(lock_row(crew), {"feed_hash": None})

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.files.storage import default_storage
 from django.db import transaction
 
-from clients.actions.saving import lock_until_commit, save_if_changed
+from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
 from clients.events import decks_changed
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
@@ -147,8 +147,7 @@ def add_photos(
 @transaction.atomic
 def describe_photo(*, photo: Photo, caption: str) -> None:
     """What is to be seen, in words, for those who cannot see it."""
-    photo.caption = caption.strip()
-    photo.save(update_fields=["caption"])
+    save_if_changed(lock_row(photo), {"caption": caption.strip()})
 
 
 @transaction.atomic

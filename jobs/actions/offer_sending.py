@@ -247,4 +247,9 @@ def scope_work_text(scope: OfferScope) -> str:
     """“Clean and recoat with Tidewood Deck Oil, Driftwood”."""
     product = ", ".join(filter(None, [str(scope.product or ""), scope.colour]))
     words = _("{work} with {product}") if product else "{work}"
-    return words.format(work=scope.get_work_display(), product=product)
+    said = words.format(work=scope.get_work_display(), product=product)
+    return (
+        _("{work}, once we have looked at the boards").format(work=said)
+        if scope.looks_first
+        else said
+    )

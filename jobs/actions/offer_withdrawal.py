@@ -15,16 +15,20 @@ from clients.languages import StrOrPromise
 from jobs.actions.offers import withdraw_offer
 from jobs.models import Coat, Offer, OfferQuerySet, OfferScope
 
+WORK_BOOKED = _("The work was booked.")
+
 
 @transaction.atomic
 def withdraw_offers_about_decks(
-    *, deck_ids: Collection[int], history_note: str, now: datetime
+    *,
+    deck_ids: Collection[int],
+    history_note: str,
+    now: datetime,
+    why: StrOrPromise = WORK_BOOKED,
 ) -> int:
-    """Take back all drafts and unanswered offers about these booked decks; how many there were."""
+    """Take back all drafts and unanswered offers about these decks; how many there were."""
     offers = Offer.objects.filter(scopes__deck__in=deck_ids)
-    return withdraw_each_offer(
-        offers, why=_("The work was booked."), history_note=history_note, now=now
-    )
+    return withdraw_each_offer(offers, why=why, history_note=history_note, now=now)
 
 
 @receiver(clients_left)

@@ -91,7 +91,8 @@ def draft_offer_batch(
     at = drafting_context(today=today)
     number = next_offer_number()
     strips = strip_scopes(
-        (scope for brief in briefs if brief.outlook for scope in brief.scopes), today=today
+        (scope for brief in briefs for scope in brief.scopes if brief.outlook or scope.looks_first),
+        today=today,
     )
     drafted: list[DraftedOffer] = []
     problems: list[tuple[OfferBrief, PricingError]] = []
@@ -117,7 +118,8 @@ def recalculate_draft(
     """
     row = lock_offer(offer, State.DRAFT)
     at = drafting_context(today=today)
-    strips = strip_scopes(brief.scopes if brief.outlook else (), today=today)
+    asked = [scope for scope in brief.scopes if brief.outlook or scope.looks_first]
+    strips = strip_scopes(asked, today=today)
     fresh = draft_offer(at, brief, strips, number=row.number, today=today, by=by)
     for name in RECALCULATED_FIELDS:
         setattr(row, name, getattr(fresh.offer, name))

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import models, transaction
 
+from clients.actions.saving import holds_values, lock_row, lock_until_commit
 from jobs.models import PriceList, Rate, Tax, TravelZone
 
 COPIED_LIST_FIELDS = [
@@ -36,20 +37,39 @@ class PriceListRows:
 
 
 @transaction.atomic
-def save_price_list(*, price_list: PriceList, rows: PriceListRows) -> PriceList:
+def save_price_list(
+    *, price_list: PriceList, values: Mapping[str, Any], rows: PriceListRows
+) -> PriceList:
     """Keep a new list or one that no sent offer rests on yet, with all its rows.
-    Raises `PriceListError`."""
+    A second click on a new one finds what the first one made. Raises `PriceListError`."""
+    lock_until_commit("price lists")
     if price_list.pk:
-        PriceList.objects.select_for_update().get(pk=price_list.pk)
+        price_list = lock_row(price_list)
         require_unsettled_list(price_list)
-    same_day = PriceList.objects.filter(valid_from=price_list.valid_from).exclude(pk=price_list.pk)
-    if same_day.exists():
+    same_day = PriceList.objects.filter(valid_from=values["valid_from"]).exclude(pk=price_list.pk)
+    if there := same_day.first():
+        if price_list.pk is None and holds_values(there, values) and holds_rows(there, rows):
+            return there
         raise PriceListError(SAME_DAY_MESSAGE, "valid_from")
+    for name, value in values.items():
+        setattr(price_list, name, value)
     price_list.save()
     replace_list_rows(Rate, price_list, rows.rates)
     replace_list_rows(TravelZone, price_list, rows.zones)
     replace_list_rows(Tax, price_list, rows.taxes)
     return price_list
+
+
+def holds_rows(price_list: PriceList, rows: PriceListRows) -> bool:
+    """Whether the list has just these rows."""
+    parts = ((Rate, rows.rates), (TravelZone, rows.zones), (Tax, rows.taxes))
+    for model, wanted in parts:
+        there = list(model._default_manager.filter(price_list=price_list).order_by("id"))
+        if len(there) != len(wanted):
+            return False
+        if not all(holds_values(*pair) for pair in zip(there, wanted, strict=True)):
+            return False
+    return True
 
 
 def require_unsettled_list(price_list: PriceList) -> None:

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from clients.actions.saving import save_if_changed
+from clients.actions.saving import lock_row, save_if_changed
 from jobs.actions.jobs import get_or_create_batch
 from jobs.models import Pack, Product, StockTin
 
@@ -22,6 +22,7 @@ def save_pack(*, product: Product, litres: Decimal, price: Decimal) -> Pack:
 
 @transaction.atomic
 def change_pack(*, pack: Pack, price: Decimal, is_active: bool) -> Pack:
+    pack = lock_row(pack)
     save_if_changed(pack, {"price": price, "is_active": is_active})
     return pack
 
@@ -44,6 +45,7 @@ def add_tin(
 @transaction.atomic
 def measure_tin(*, tin: StockTin, litres: Decimal, today: date, now: datetime) -> StockTin:
     """What is left in a tin now; nothing left takes it off the shelf."""
+    tin = lock_row(tin)
     used_up_at = None if litres else tin.used_up_at or now
     save_if_changed(tin, {"litres": litres, "noted_on": today, "used_up_at": used_up_at})
     return tin

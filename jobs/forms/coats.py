@@ -129,6 +129,9 @@ class CoatForm(forms.Form):
 
 
 class BaseCoatFormSet(BaseRowFormSet):
+    filled_by = ("product", "batch", "colour", "litres")
+    row_label = "Product"
+
     def coats(self) -> list[CoatInput]:
         """Rows that say something, in order."""
         return [cast(CoatForm, form).coat() for form in self.filled_forms]

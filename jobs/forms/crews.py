@@ -5,13 +5,14 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clients.forms.fields import NamedByAction
 from jobs.forms.fields import DayField
 from jobs.models import Crew, DayOff
 
 WEEKDAYS = [(1, "Mon"), (2, "Tue"), (3, "Wed"), (4, "Thu"), (5, "Fri"), (6, "Sat"), (7, "Sun")]
 
 
-class CrewForm(forms.ModelForm):
+class CrewForm(NamedByAction, forms.ModelForm):
     """Who goes out together, when, and for how long."""
 
     works_on = forms.TypedMultipleChoiceField(

@@ -9,10 +9,10 @@ from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.business import MONTH_NAMES
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, NamedByAction
 from clients.models import Business
 from clients.units import QUANTITIES
-from jobs.actions.prices import SAME_DAY_MESSAGE, PriceListRows
+from jobs.actions.prices import PriceListRows
 from jobs.forms.fields import DayField
 from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
 from jobs.models import PriceList, Rate
@@ -52,8 +52,10 @@ def percentage_form_field(
     )
 
 
-class PriceListForm(forms.ModelForm):
+class PriceListForm(NamedByAction, forms.ModelForm):
     """Everything on a list but its rows."""
+
+    named_by = {"valid_from"}
 
     valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
     valid_days = forms.IntegerField(
@@ -115,7 +117,6 @@ class PriceListForm(forms.ModelForm):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["valid_from"].error_messages["unique"] = SAME_DAY_MESSAGE
         for name in TRIMMED_FIELDS:
             self.initial[name] = trimmed_decimal(Decimal(self.initial.get(name) or 0))
         self.fields["high_above_m"] = MeasureField(
@@ -233,6 +234,10 @@ class BaseUniqueFormSet(BaseRowFormSet):
     unique_fields: tuple[str, ...] = ()
     duplicate_message = ""
 
+    @property
+    def known_by(self) -> tuple[str, ...]:
+        return self.unique_fields
+
     def clean(self) -> None:
         seen = set()
         for form in self.filled_forms:
@@ -245,16 +250,22 @@ class BaseUniqueFormSet(BaseRowFormSet):
 class BaseRateFormSet(BaseUniqueFormSet):
     unique_fields = ("task", "per")
     duplicate_message = "This task has a price for this unit already."
+    filled_by = ("amount", "minutes")
+    row_label = "Price of a task"
 
 
 class BaseZoneFormSet(BaseUniqueFormSet):
     unique_fields = ("town",)
     duplicate_message = "This town is there already."
+    filled_by = ("town", "amount")
+    row_label = "Town"
 
 
 class BaseTaxFormSet(BaseUniqueFormSet):
     unique_fields = ("name",)
     duplicate_message = "This tax is there already."
+    filled_by = ("name", "percent")
+    row_label = "Tax"
 
 
 def removable_formset(form: type[forms.Form], rows: type[BaseRowFormSet]) -> type[BaseRowFormSet]:

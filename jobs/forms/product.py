@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, NamedByAction
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
@@ -43,7 +43,7 @@ def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
     )
 
 
-class ProductForm(forms.ModelForm):
+class ProductForm(NamedByAction, forms.ModelForm):
     """A finish needs its class; the others have none."""
 
     coats_usual = forms.IntegerField(
@@ -111,11 +111,6 @@ class ProductForm(forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if self.is_in_the_book(values.get("name", ""), values.get("maker", "")):
-            self.add_error(
-                "name",
-                "A product of this name and maker already exists. Open it in the list instead.",
-            )
         if values.get("kind") != Product.Kind.FINISH:
             values["finish_class"] = ""
         elif not values.get("finish_class") and "finish_class" not in self.errors:
@@ -130,10 +125,6 @@ class ProductForm(forms.ModelForm):
 
     def clean_loss_percent(self) -> int:
         return self.cleaned_data["loss_percent"] or 0
-
-    def is_in_the_book(self, name: str, maker: str) -> bool:
-        same = Product.objects.filter(name__iexact=name, maker__iexact=maker)
-        return same.exclude(pk=self.instance.pk).exists()
 
 
 class BatchForm(forms.ModelForm):

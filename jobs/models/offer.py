@@ -1,7 +1,9 @@
 """Offers: what work is proposed on which decks at what price, each revision kept as it was sent."""
 
-from collections.abc import Collection
-from datetime import date
+from collections.abc import Collection, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -91,6 +93,22 @@ class OfferQuerySet(models.QuerySet["Offer"]):
             "expired": over,
             Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over,
         }
+
+    def hours_without_day(self) -> "list[tuple[date, Decimal]]":
+        """Week that was chosen and hours of each accepted offer that nobody has booked."""
+        waiting = self.filter(state=Offer.State.ACCEPTED, booking=None).order_by()
+        rows = waiting.values_list("accepted_week", "hours")
+        return [(week, hours) for week, hours in rows if week]
+
+    def revisions_of_sent(
+        self, columns: Sequence[str], *, since: datetime
+    ) -> "list[tuple[Any, ...]]":
+        """These columns of every revision of the offers of which one was sent since that moment,
+        revisions in order."""
+        sent = Offer.objects.filter(sent_at__gte=since).values("number")
+        return list(
+            self.filter(number__in=sent).order_by("number", "revision").values_list(*columns)
+        )
 
     def matching(self, words: str) -> "OfferQuerySet":
         """The number, or words out of the client's name, the street or the town."""
@@ -268,10 +286,21 @@ class OfferScope(models.Model):
     window_opens_on = models.DateField(null=True, blank=True)
     due_on = models.DateField(null=True, blank=True)
     late_on = models.DateField(null=True, blank=True)
+    recoat_total = money_field(null=True, blank=True)
+    strip_total = money_field(
+        null=True,
+        blank=True,
+        help_text="Where a look decides: what the deck alone costs either way, tax included.",
+    )
 
     class Meta:
         ordering = ["offer_id", "position", "id"]
         constraints = [
+            models.CheckConstraint(
+                name="scope_look_names_both_prices",
+                condition=Q(recoat_total=None, strip_total=None)
+                | Q(recoat_total__isnull=False, strip_total__isnull=False, work="recoat"),
+            ),
             models.UniqueConstraint(fields=["offer", "deck"], name="scope_once_a_deck"),
             models.CheckConstraint(
                 name="scope_coats_positive", condition=Q(coats__gte=1, coats__lte=10)
@@ -285,6 +314,11 @@ class OfferScope(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_work_display()}, {self.deck}"
+
+    @property
+    def looks_first(self) -> bool:
+        """Whether one of us looks at the boards before the work is planned."""
+        return self.strip_total is not None
 
     @property
     def client_steps(self) -> list[dict[str, str]]:

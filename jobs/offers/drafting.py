@@ -10,19 +10,29 @@ from clients import display
 from clients.models import Property, User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
 from jobs.offers.outlook import DeckOutlook, Outlook
-from jobs.offers.pricing import PricedLine, PricedWork, PricingError, Reductions, Totals, price_work
+from jobs.offers.pricing import (
+    PricedLine,
+    PricedWork,
+    PricingError,
+    Reductions,
+    Totals,
+    cents,
+    price_work,
+)
 from jobs.offers.pricing_inputs import (
     DraftingContext,
     deck_work_from_scope,
     journey_to,
     unpriced_products,
 )
-from jobs.offers.waiting_cost import StripScopes, cost_of_waiting
+from jobs.offers.waiting_cost import (
+    StripScopes,
+    cost_of_waiting,
+    recoat_strip_prices,
+)
 from jobs.scope import Scope
 
 MAX_DECK_LITRES = Decimal(9_999)
-# chance of a strip from which on somebody had better look at the deck first (judgement)
-STRIP_WARNING_CHANCE = 0.5
 
 
 @dataclass(frozen=True)
@@ -85,6 +95,7 @@ def draft_offer(
         scopes = [
             scope_row(offer, scope, place, found, brief) for place, scope in enumerate(brief.scopes)
         ]
+        add_both_prices(context, scopes, brief, strips)
         lines = [
             drafted_line_row(offer, position, line)
             for position, line in enumerate(found.lines, start=1)
@@ -117,21 +128,28 @@ def scope_notes(scope: Scope, outlook: Outlook | None) -> list[str]:
     ]
     return [
         f"{scope.deck.label}: {words}"
-        for words in [scope.warning, strip_chance_warning(scope, outlook), *lacking]
+        for words in [scope.warning, strip_chance_note(scope, outlook), *lacking]
         if words
     ]
 
 
-def strip_chance_warning(scope: Scope, outlook: Outlook | None) -> str:
-    """A recoat is proposed from what was seen and logged;
-    the forecast may say that it is too late for one."""
+def strip_chance_note(scope: Scope, outlook: Outlook | None) -> str:
+    """How likely it is that a look says so."""
     chance = outlook.for_deck(scope.deck.pk).strip_chance_today if outlook else 0.0
-    if scope.work != "recoat" or chance < STRIP_WARNING_CHANCE:
+    if not (scope.looks_first and chance):
         return ""
-    return (
-        f"The forecast gives {chance:.0%} that only a strip will do by now. Look at the deck before"
-        " you send this."
-    )
+    return f"The forecast gives {chance:.0%} that only a strip will do by now."
+
+
+def add_both_prices(
+    context: DraftingContext, rows: Sequence[OfferScope], brief: OfferBrief, strips: StripScopes
+) -> None:
+    """What each deck costs either way, where a look decides. Raises `PricingError`."""
+    for row, scope in zip(rows, brief.scopes, strict=True):
+        if scope.looks_first:
+            prices = recoat_strip_prices(context, scope, strips[scope.deck.pk])
+            row.recoat_total = cents(prices.recoat)
+            row.strip_total = cents(prices.strip)
 
 
 def known_due_days(brief: OfferBrief) -> list[date]:

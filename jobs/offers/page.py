@@ -42,7 +42,11 @@ class OfferPageDeck:
 
     @property
     def heading(self) -> str:
-        """“Back deck: clean and recoat”."""
+        """“Back deck: clean and recoat”; where a look decides it says so."""
+        if self.scope.looks_first:
+            return _("{deck}: look first, then clean and recoat if that still does").format(
+                deck=self.scope.deck.label
+            )
         return _("{deck}: {work}").format(
             deck=self.scope.deck.label, work=self.scope.get_work_display().lower()
         )

@@ -57,7 +57,9 @@ def cost_of_waiting(
     compared = [
         scope
         for scope in scopes
-        if scope.deck.pk in strips and outlook.for_deck(scope.deck.pk).strip_chance
+        if scope.deck.pk in strips
+        and not scope.looks_first
+        and outlook.for_deck(scope.deck.pk).strip_chance
     ]
     prices = {
         scope.deck.pk: recoat_strip_prices(context, scope, strips[scope.deck.pk])

@@ -7,7 +7,7 @@ the work, the finish, the materials, the steps.
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
-from jobs.scope.outline import Outline, outlines
+from jobs.scope.outline import Outline, outlines, work_advice
 from jobs.scope.proposal import propose_scope, propose_scopes
 from jobs.scope.shelf import load_shelf
 
@@ -27,4 +27,5 @@ __all__ = [
     "propose_scope",
     "propose_scopes",
     "weather_checklist",
+    "work_advice",
 ]

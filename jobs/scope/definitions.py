@@ -11,6 +11,7 @@ from clients import display
 from clients.languages import StrOrPromise
 from clients.models import Deck
 from clients.units import FOOT, Units
+from jobs.forecast_summary import WorkAdvice
 from jobs.materials import RAIL_M2_PER_M, TREAD_M2, PackQuantity
 from jobs.models import Product
 
@@ -116,20 +117,25 @@ class WorkStep:
 
 @dataclass(frozen=True)
 class Override:
-    """What somebody wants instead of what the history proposes; empty means no override."""
+    """What somebody wants instead of what the history proposes; empty means no override.
+
+    `looks_first` goes with a work: it was agreed that one of us looks at the deck before it.
+    """
 
     work: str = ""
     product: Product | None = None
     colour: str = ""
     coats: int = 0
     stripper_applications: int = 0
+    looks_first: bool = False
 
 
 @dataclass(frozen=True)
 class Scope:
     """The work on one deck. `quantities` by task of the price list: m² for clean, brighten and
     sand, m² times applications for strip, m² times coats for coat, metres of rail, treads of
-    stairs, one visit for set-up.
+    stairs, one visit for set-up. `looks_first`: one of us looks at the boards before the work is
+    planned, which is a recoat unless they say otherwise.
     """
 
     deck: Deck
@@ -147,6 +153,12 @@ class Scope:
     season: str = ""  # summer, winter or between, in which the drying times hold
     month: date | None = None  # the first day of the month they were worked out for
     cautions: list[StrOrPromise] = field(default_factory=list)
+    looks_first: bool = False
+
+    @property
+    def advice(self) -> WorkAdvice:
+        """The same in one word."""
+        return WorkAdvice.LOOK if self.looks_first else WorkAdvice(self.work)
 
     @property
     def is_strip(self) -> bool:

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from django.db import connection
 
 from clients.models import Deck
+from jobs.forecast_summary import WorkAdvice, work_advice_by_deck
 from jobs.models import Job, Product, Visit
 from jobs.scope.definitions import Override
 from jobs.scope.finish import choose_finish
@@ -66,6 +67,7 @@ class ScopeFacts(NamedTuple):
     flaking: int | None
     greying: int | None
     build: int
+    advice: WorkAdvice | None
 
 
 @dataclass(frozen=True)
@@ -90,27 +92,44 @@ class Outline:
     recoated or stripped."""
 
     work: str
+    looks_first: bool
     recoat: Mapping[str, Decimal]
     strip: Mapping[str, Decimal]
 
+    @property
+    def advice(self) -> WorkAdvice:
+        """The same in one word."""
+        return WorkAdvice.LOOK if self.looks_first else WorkAdvice(self.work)
 
-def outlines(deck_ids: Collection[int]) -> dict[int, Outline]:
+
+def work_advice(deck_ids: Collection[int], *, today: date) -> dict[int, WorkAdvice]:
+    """Of each deck by its number what `propose_scopes` proposes, in a word."""
+    return {deck: each.advice for deck, each in outlines(deck_ids, today=today).items()}
+
+
+def outlines(deck_ids: Collection[int], *, today: date) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
-    facts = scope_facts(deck_ids)
+    if not deck_ids:
+        return {}
+    facts = scope_facts(deck_ids, today=today)
     stock = shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}
     kinds = {
-        kind: outline_from_history(history_from_facts(kind, products), stock)
+        kind: outline_from_history(history_from_facts(kind, products), stock, kind.advice)
         for kind in set(facts.values())
     }
     return {deck: kinds[kind] for deck, kind in facts.items()}
 
 
-def scope_facts(deck_ids: Collection[int]) -> dict[int, ScopeFacts]:
+def scope_facts(deck_ids: Collection[int], *, today: date) -> dict[int, ScopeFacts]:
     build = Job.objects.coat_build_by_deck(deck_ids)
+    advice = work_advice_by_deck(deck_ids, today=today)
     with connection.cursor() as cursor:
         cursor.execute(FACTS_SQL, {"decks": list(set(deck_ids))})
-        return {deck: ScopeFacts._make([*found, build[deck]]) for deck, *found in cursor.fetchall()}
+        return {
+            deck: ScopeFacts._make([*found, build[deck], advice.get(deck)])
+            for deck, *found in cursor.fetchall()
+        }
 
 
 def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> DeckHistory:
@@ -130,13 +149,13 @@ def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> De
     )
 
 
-def outline_from_history(history: DeckHistory, stock: Shelf) -> Outline:
+def outline_from_history(history: DeckHistory, stock: Shelf, advice: WorkAdvice | None) -> Outline:
     choice = choose_finish(history, stock, NO_OVERRIDE)
     proposed, *either = (
-        decide_work(history, choice, override)
+        decide_work(history, choice, override, advice)
         for override in (NO_OVERRIDE, Override(work=RECOAT), Override(work=STRIP))
     )
     recoat, strip = (
         task_quantities(history.deck, work, chemicals_for(history, work, stock)) for work in either
     )
-    return Outline(proposed.work, recoat, strip)
+    return Outline(proposed.work, proposed.looks_first, recoat, strip)

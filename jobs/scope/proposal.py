@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from clients import display
 from clients.models import Business, Deck, Property
+from jobs.forecast_summary import WorkAdvice, work_advice_by_deck
 from jobs.models import Product, Rate
 from jobs.scope import drying
 from jobs.scope.definitions import Override, Scope
@@ -16,7 +17,7 @@ from jobs.scope.history import DeckHistory, deck_histories
 from jobs.scope.needs import Supply, chemicals_for, material_needs
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
-from jobs.scope.work import ProposedWork, decide_work, unseen_warning
+from jobs.scope.work import ProposedWork, decide_work
 from jobs.work import job_cautions
 
 NO_OVERRIDE = Override()
@@ -25,11 +26,12 @@ SIZE_NOT_KNOWN = "The size of this deck is not known: enter it to see materials 
 
 @dataclass(frozen=True)
 class SeasonDay:
-    """Today, the month the work can be done in, and the latitude that makes its season."""
+    """The month the work can be done in, the latitude that makes its season, and what the forecast
+    advises on the day of asking."""
 
-    today: date
     month: date
     latitude: float
+    advice: WorkAdvice | None = None
 
     @property
     def season(self) -> str:
@@ -50,6 +52,7 @@ def propose_scopes(
     latitudes = dict(Property.objects.filter(decks__in=listed).values_list("pk", "latitude"))
     business = Business.current()
     month = drying.next_workable_month(today, business.season_months if business else [])
+    advice = work_advice_by_deck([deck.pk for deck in listed], today=today)
     supplies: dict[int, Supply] = {}
     with display.override_business(business):
         return {
@@ -57,7 +60,7 @@ def propose_scopes(
                 past[deck.pk],
                 supplies.setdefault(deck.site_id, Supply(stock)),
                 (overrides or {}).get(deck.pk, NO_OVERRIDE),
-                SeasonDay(today, month, latitudes[deck.site_id]),
+                SeasonDay(month, latitudes[deck.site_id], advice.get(deck.pk)),
             )
             for deck in listed
         }
@@ -69,7 +72,7 @@ def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) 
 
 def build_scope(history: DeckHistory, supply: Supply, override: Override, day: SeasonDay) -> Scope:
     choice = choose_finish(history, supply.shelf, override)
-    work = decide_work(history, choice, override)
+    work = decide_work(history, choice, override, day.advice)
     deck = history.deck
     chemicals = chemicals_for(history, work, supply.shelf)
     used = [product for product in [*chemicals.values(), choice.product] if product]
@@ -89,7 +92,6 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
                     "" if deck.area_m2 else SIZE_NOT_KNOWN,
                     work.warning,
                     choice.warning,
-                    unseen_warning(history, work, today=day.today),
                 ),
             )
         ),
@@ -99,6 +101,7 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
         season=day.season,
         month=day.month,
         cautions=job_cautions(deck, work.work, used),
+        looks_first=work.looks_first,
     )
 
 

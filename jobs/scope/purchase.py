@@ -41,7 +41,12 @@ def booked_scopes(bookings: Iterable[Booking], *, today: date) -> dict[int, Scop
 
 def override_from_offer(scope: OfferScope) -> Override:
     return Override(
-        scope.work, scope.product, scope.colour, scope.coats, scope.stripper_applications
+        scope.work,
+        scope.product,
+        scope.colour,
+        scope.coats,
+        scope.stripper_applications,
+        scope.looks_first,
     )
 
 

@@ -54,6 +54,11 @@ RINSE_TITLES = {
     "cleaner": _("Rinse off the cleaner"),
     "brightener": _("Rinse off the brightener"),
 }
+LOOK_STEP = WorkStep(
+    "",
+    _("Look first"),
+    _("We look at the boards before a day is found. They decide whether the old finish comes off."),
+)
 TASK_BY_CHEMICAL = {
     "stripper": Rate.Task.STRIP,
     "cleaner": Rate.Task.CLEAN,
@@ -70,6 +75,7 @@ def work_steps(
 ) -> list[WorkStep]:
     """In the order they are done."""
     return [
+        *([LOOK_STEP] if work.looks_first else []),
         WorkStep(
             Rate.Task.SET_UP,
             _("Set up"),

@@ -2,44 +2,52 @@
 understands."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
 
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import StrOrPromise, ngettext_lazy
+from jobs.forecast_summary import WorkAdvice
 from jobs.models import STRIP_ABOVE_COATS, OfferScope
 from jobs.scope.definitions import Override
 from jobs.scope.finish import FinishChoice
 from jobs.scope.history import DeckHistory
-from jobs.work import is_film
+from jobs.work import FLAKING_GRADE, is_film, strip_grade
 
 RECOAT = OfferScope.Work.RECOAT
 STRIP = OfferScope.Work.STRIP
-STRIP_GRADE = 4  # as-found grade at which the strip limit is passed (docs/forecast.md)
-# moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
-FLAKING_GRADE = 3
 HEAVY_FILM_COATS = 4  # coats of film above which the build counts as heavy (a judgement)
 WORN_GRADE = 3  # recoat limit: one maintenance coat is too little then
-# A coat is renewed every 12 to 16 months (common practice, no source); after that nobody knows
-# without looking.
-MAX_UNSEEN = timedelta(days=487)
+LOOK_FIRST = (
+    "Look at it before a day is found: it may need a strip. Both prices stand in the offer."
+)
 
 
 @dataclass(frozen=True)
 class ProposedWork:
-    """What is to be done, how much of it, and why; `warning` is for the one who plans."""
+    """What is to be done, how much of it, and why; `warning` is for the one who plans.
+
+    `looks_first`: it is a recoat, unless a look at the boards says that only a strip will do.
+    """
 
     work: str
     reasons: list[StrOrPromise]
     stripper_applications: int
     coats: int
     warning: str = ""
+    looks_first: bool = False
 
 
-def decide_work(history: DeckHistory, choice: FinishChoice, override: Override) -> ProposedWork:
-    causes = strip_causes(history, choice)
+def decide_work(
+    history: DeckHistory,
+    choice: FinishChoice,
+    override: Override,
+    advice: WorkAdvice | None = None,
+) -> ProposedWork:
+    """The one rule of the house: what is asked for, then what is known of the deck, then the chance
+    that a recoat still does (`advice`; None where nothing is forecast)."""
+    causes = strip_causes(history, choice, advice)
     work = override.work or (STRIP if causes else RECOAT)
     applications = (
         (override.stripper_applications or proposed_applications(history)) if work == STRIP else 0
@@ -54,19 +62,30 @@ def decide_work(history: DeckHistory, choice: FinishChoice, override: Override) 
             applications,
             coats,
         )
+    if override.looks_first or (not override.work and has_to_be_seen(history, advice)):
+        reasons = [look_reason(history), product_reason(choice)]
+        return ProposedWork(work, reasons, 0, coats, LOOK_FIRST, looks_first=True)
     warning = f"By the book this is a strip: {' '.join(map(str, causes))}" if causes else ""
     return ProposedWork(
         work, [*recoat_reasons(history, coats), product_reason(choice)], 0, coats, warning
     )
 
 
-def unseen_warning(history: DeckHistory, work: ProposedWork, *, today: date) -> str:
-    """A recoat of a deck that nobody has looked at for long is a guess."""
-    seen_on = history.last_seen_on
-    if work.work == STRIP or seen_on is None or today - seen_on <= MAX_UNSEEN:
-        return ""
-    seen = f"Nobody of us has seen it since {display.format_day(seen_on)}"
-    return f"{seen}: look at it before the price stands, it may need a strip."
+def has_to_be_seen(history: DeckHistory, advice: WorkAdvice | None) -> bool:
+    """Where nothing is forecast nobody knows what is on the boards."""
+    return advice == WorkAdvice.LOOK or (advice is None and history.last_coat is None)
+
+
+def look_reason(history: DeckHistory) -> StrOrPromise:
+    if history.last_coat is None:
+        return _(
+            "We have no record of the finish on this deck, so we look at the boards first: a clean"
+            " and a new coat may do, or the old finish has to come off."
+        )
+    return _(
+        "By its age the old finish may be too far gone, so we look at the boards first: a clean and"
+        " a new coat may do, or the old finish has to come off."
+    )
 
 
 def product_reason(choice: FinishChoice) -> StrOrPromise:
@@ -76,11 +95,15 @@ def product_reason(choice: FinishChoice) -> StrOrPromise:
     return choice.reason or proposed
 
 
-def strip_causes(history: DeckHistory, choice: FinishChoice) -> list[StrOrPromise]:
-    """Each reason for a strip by itself; empty if a clean and recoat will do."""
-    if history.last_coat is None:
-        return [_("We have no record of the finish on this deck. A strip makes a clean start.")]
+def strip_causes(
+    history: DeckHistory, choice: FinishChoice, advice: WorkAdvice | None
+) -> list[StrOrPromise]:
+    """Each reason for a strip by itself; empty if a clean and recoat will do, or may."""
     found = [coat_count_cause(history), wear_cause(history), flaking_cause(history)]
+    if advice == WorkAdvice.STRIP:
+        found.append(
+            _("By its age the old finish is most likely too far gone for a new coat alone.")
+        )
     if choice.needs_strip:
         found.append(_("Changing the finish takes the old one off first."))
     return [text for text in found if text]
@@ -98,7 +121,8 @@ def coat_count_cause(history: DeckHistory) -> StrOrPromise:
 
 def wear_cause(history: DeckHistory) -> StrOrPromise:
     grade = history.last_grade()
-    if grade is None or grade < STRIP_GRADE:
+    last = history.last_coat
+    if grade is None or grade < strip_grade(last.product if last else None):
         return ""
     words = _(
         "When we saw it on {day} the finish was worn to {grade} of 5: too far for a new coat alone."

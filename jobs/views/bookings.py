@@ -6,7 +6,8 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -21,6 +22,7 @@ from clients.access import (
     redirect_back,
 )
 from clients.messaging.views.confirm import unticked_boxes
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record, opened_context
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
 from jobs.actions.bookings import BookingError
@@ -55,6 +57,9 @@ from jobs.views.telling import (
 @require_GET
 def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     row = booking_or_404(pk)
+    notes = notes_page(row, None)
+    arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row))])
+    facts = booking_facts(row)
     context = {
         "booking": row,
         "work": booked_decks(row),
@@ -63,21 +68,43 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "today": business_today(request),
         "hold_form": HoldForm(),
         "call_off_form": CallOffForm(),
-        "notes_form": NotesForm(initial={"notes": row.notes}),
-        "arrival_form": ArrivalForm(initial=arrival_initial(row)),
+        "notes_form": notes.only_form,
+        "arrival_form": arrival.only_form,
+        "notes_opened": opened_context(notes, {})["opened"],
+        "arrival_opened": opened_context(arrival, facts)["opened"],
+        "hold_opened": opened_context(FormsOfPage([HoldForm()]), facts)["opened"],
+        "call_off_opened": opened_context(FormsOfPage([CallOffForm()]), facts)["opened"],
     }
     return render(request, "jobs/diary/booking.html", context)
+
+
+def notes_page(row: Booking, data: QueryDict | None) -> FormsOfPage:
+    return FormsOfPage([NotesForm(data, initial={"notes": row.notes})])
+
+
+def booking_facts(row: Booking) -> dict[str, str]:
+    """What its forms rest on and do not set; whoever changes it must have seen it."""
+    days = display.format_weekday(row.first_on)
+    if row.last_on != row.first_on:
+        days = f"{days} to {display.format_weekday(row.last_on)}"
+    return {"Day": days, "Crew": row.crew.name, "State": row.get_state_display()}
+
+
+def booking_page(row: Booking) -> str:
+    return reverse("diary:booking", args=[row.pk])
 
 
 def arrival_initial(row: Booking) -> dict[str, Any]:
     return {"arrives_from": row.arrives_from, "arrives_to": row.arrives_to, "notify_client": True}
 
 
-def booking_or_404(pk: int) -> Booking:
+def bookings_with_all() -> QuerySet[Booking]:
     rows = Booking.objects.select_related("client", "site", "crew", "offer", "created_by")
-    return get_object_or_404(
-        rows.prefetch_related("decks", "days__crew_day", "client__contact_points"), pk=pk
-    )
+    return rows.prefetch_related("decks", "days__crew_day", "client__contact_points")
+
+
+def booking_or_404(pk: int) -> Booking:
+    return get_object_or_404(bookings_with_all(), pk=pk)
 
 
 @office_required
@@ -154,16 +181,28 @@ def submit_booking(request: HttpRequest, form: BookingForm, asked: BookingReques
 @require_http_methods(["GET", "HEAD", "POST"])
 def booking_move(request: HttpRequest, pk: int) -> HttpResponse:
     """Another day; `?day=` and `?crew=` come from dragging a booking over the week."""
-    row = booking_or_404(pk)
-    form = move_form(request, row)
-    if "again" not in request.POST and form.is_valid():
-        answer = run_or_add_error(form, lambda: submit_booking_move(request, form, row))
-        if answer:
-            return answer
-    return render(request, "jobs/diary/move.html", {"form": form, "booking": row})
+
+    def save(row: Booking, page: FormsOfPage) -> HttpResponse | None:
+        form = page.only_form
+        return run_or_add_error(form, lambda: submit_booking_move(request, form, row))
+
+    def show(row: Booking, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"form": page.only_form, "booking": row, **opened}
+        return render(request, "jobs/diary/move.html", context)
+
+    edit = RecordEdit(
+        bookings_with_all(),
+        lambda row, data: FormsOfPage([move_form(request, row, data)]),
+        save,
+        show,
+        back=booking_page,
+        facts=booking_facts,
+        is_unchecked=lambda: "again" in request.POST,
+    )
+    return edit_record(request, pk, edit)
 
 
-def move_form(request: HttpRequest, row: Booking) -> MoveForm:
+def move_form(request: HttpRequest, row: Booking, data: QueryDict | None) -> MoveForm:
     business = business_of(request)
     today = business.today(timezone.now())
     suggested = placement_suggestions(
@@ -176,7 +215,7 @@ def move_form(request: HttpRequest, row: Booking) -> MoveForm:
         **arrival_initial(row),
         **asked,
     }
-    return MoveForm(request.POST or None, suggested=suggested, initial=initial)
+    return MoveForm(data, suggested=suggested, initial=initial)
 
 
 def submit_booking_move(request: HttpRequest, form: MoveForm, row: Booking) -> HttpResponse:
@@ -228,13 +267,19 @@ def run_or_add_error(form: forms.Form, action: Callable[[], HttpResponse]) -> Ht
 @require_POST
 def booking_notes(request: HttpRequest, pk: int) -> HttpResponse:
     """Everybody may add to them: the crew hears things on site."""
-    form = NotesForm(request.POST)
-    if form.is_valid():
-        actions.change_booking_notes(booking=booking_or_404(pk), notes=form.cleaned_data["notes"])
+
+    def save(row: Booking, page: FormsOfPage) -> HttpResponse:
+        notes = page.only_form.cleaned_data["notes"]
+        actions.change_booking_notes(booking=row, notes=notes)
         messages.success(request, "The notes were saved.")
-    else:
-        messages.error(request, form_error_text(form))
-    return redirect("diary:booking", pk)
+        return redirect("diary:booking", pk)
+
+    def show(row: Booking, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        messages.error(request, form_error_text(page.only_form))
+        return redirect("diary:booking", pk)
+
+    edit = RecordEdit(bookings_with_all(), notes_page, save, show, back=booking_page)
+    return edit_record(request, pk, edit)
 
 
 @dataclass(frozen=True)
@@ -284,17 +329,26 @@ BOOKING_BUTTONS = {
 @require_POST
 def press_booking_button(request: HttpRequest, pk: int, button: str) -> HttpResponse:
     """One action, after a look at who is told; then its page again."""
-    row = booking_or_404(pk)
     pressed = BOOKING_BUTTONS[button]
-    form = pressed.form(request.POST)
-    if not form.is_valid():
-        messages.error(request, form_error_text(form))
+
+    def build(row: Booking, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([pressed.form(data, initial=arrival_initial(row))])
+
+    def save(row: Booking, page: FormsOfPage) -> HttpResponse:
+        try:
+            return run_booking_button(request, row, pressed, page.only_form.cleaned_data)
+        except BookingError as error:
+            messages.error(request, str(error))
+            return redirect("diary:booking", pk)
+
+    def show(row: Booking, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        messages.error(request, form_error_text(page.only_form))
         return redirect("diary:booking", pk)
-    try:
-        return run_booking_button(request, row, pressed, form.cleaned_data)
-    except BookingError as error:
-        messages.error(request, str(error))
-        return redirect("diary:booking", pk)
+
+    edit = RecordEdit(
+        bookings_with_all(), build, save, show, back=booking_page, facts=booking_facts
+    )
+    return edit_record(request, pk, edit)
 
 
 def run_booking_button(

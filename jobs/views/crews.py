@@ -1,14 +1,19 @@
 """Crews, their days off, and the links to their calendars."""
 
+from collections.abc import Callable
+from typing import Any
+
 from django.conf import settings
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_today, office_required, owner_required
+from clients.actions.saving import NameTakenError
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError
 from jobs.forms.crews import CrewForm, DayOffForm
@@ -38,27 +43,48 @@ def render_crews(request: HttpRequest, form: DayOffForm) -> HttpResponse:
 @owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_crew(request: HttpRequest) -> HttpResponse:
-    return crew_page(request, Crew(position=Crew.objects.count() + 1), "New crew")
+    form = CrewForm(request.POST or None, instance=Crew(position=Crew.objects.count() + 1))
+    if form.is_valid():
+        answer = save_crew_form(request, form, lambda values: actions.add_crew(values=values))
+        if answer:
+            return answer
+    return render(request, "jobs/diary/crew.html", {"form": form, "title": "New crew"})
+
+
+def save_crew_form(
+    request: HttpRequest, form: CrewForm, save: Callable[[dict[str, Any]], Crew]
+) -> HttpResponse | None:
+    """Save a valid form and go to the list; what the action refuses stands beside its field."""
+    try:
+        kept = save(form.cleaned_data)
+    except (BookingError, NameTakenError) as error:
+        form.add_error(error.field, str(error))
+        return None
+    messages.success(request, f"{kept} was saved.")
+    return redirect("diary:crews")
 
 
 @owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_crew(request: HttpRequest, pk: int) -> HttpResponse:
-    crew = get_object_or_404(Crew, pk=pk)
-    return crew_page(request, crew, crew.name)
+    def build(crew: Crew, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([CrewForm(data, instance=crew)])
 
+    def save(crew: Crew, page: FormsOfPage) -> HttpResponse | None:
+        now = timezone.now()
+        return save_crew_form(
+            request,
+            page.only_form,
+            lambda values: actions.change_crew(crew=crew, values=values, now=now),
+        )
 
-def crew_page(request: HttpRequest, crew: Crew, title: str) -> HttpResponse:
-    form = CrewForm(request.POST or None, instance=crew)
-    if form.is_valid():
-        try:
-            actions.save_crew(crew=form.instance, now=timezone.now())
-        except BookingError as error:
-            form.add_error(error.field, str(error))
-        else:
-            messages.success(request, f"{form.instance} was saved.")
-            return redirect("diary:crews")
-    return render(request, "jobs/diary/crew.html", {"form": form, "title": title})
+    def show(crew: Crew, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"form": page.only_form, "title": crew.name, **opened}
+        return render(request, "jobs/diary/crew.html", context)
+
+    rows = Crew.objects.all()
+    edit = RecordEdit(rows, build, save, show, back=lambda crew: reverse("diary:crews"))
+    return edit_record(request, pk, edit)
 
 
 @owner_required

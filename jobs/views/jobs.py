@@ -4,12 +4,15 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, owner_required
+from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
 from jobs.actions.jobs import JobError
 from jobs.forms import log as forms
@@ -26,11 +29,13 @@ from jobs.work import (
 )
 
 
+def jobs_with_all() -> QuerySet[Job]:
+    jobs = Job.objects.select_related("deck__site__client", "visit", "recorded_by", "sign_off")
+    return jobs.with_coats().prefetch_related("photos")
+
+
 def job_or_404(pk: int) -> Job:
-    jobs = Job.objects.select_related(
-        "deck__site__client", "visit", "recorded_by", "sign_off"
-    ).with_coats()
-    return get_object_or_404(jobs.prefetch_related("photos"), pk=pk)
+    return get_object_or_404(jobs_with_all(), pk=pk)
 
 
 @require_GET
@@ -64,32 +69,37 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
-    job = job_or_404(pk)
     today = business_today(request)
-    if request.method != "POST":
-        return render_job_edit(request, job, forms.log_forms_of_job(request, job, today))
-    if "add_product" in request.POST:
-        return render_job_edit(request, job, forms.log_forms_with_row(request, job.deck, today))
-    page = forms.bound_log_forms(request, job.deck, today)
-    if page.is_valid():
-        try:
-            return submit_job_change(request, job, page)
-        except JobError as error:
-            forms.add_action_error(page.job, error.field, str(error))
-    return render_job_edit(request, job, page)
 
+    def build(job: Job, data: QueryDict | None) -> forms.LogForms:
+        if data is None:
+            return forms.log_forms_of_job(request, job, today)
+        if "add_product" in data:
+            return forms.log_forms_with_row(request, job.deck, today)
+        return forms.bound_log_forms(request, job.deck, today)
 
-def render_job_edit(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
-    return render(request, "jobs/edit.html", {"job": job, "page": page})
+    def show(job: Job, page: forms.LogForms, opened: dict[str, str]) -> HttpResponse:
+        return render(request, "jobs/edit.html", {"job": job, "page": page, **opened})
 
-
-def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse:
-    actions.change_job(
-        job=job,
-        work=page.work_done(),
-        by=current_user(request),
-        now=timezone.now(),
+    edit = RecordEdit(
+        jobs_with_all(),
+        build,
+        lambda job, page: submit_job_change(request, job, page),
+        show,
+        back=lambda job: reverse("jobs:detail", args=[job.pk]),
+        is_unchecked=lambda: "add_product" in request.POST,
     )
+    return edit_record(request, pk, edit)
+
+
+def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse | None:
+    try:
+        actions.change_job(
+            job=job, work=page.work_done(), by=current_user(request), now=timezone.now()
+        )
+    except JobError as error:
+        forms.add_action_error(page.job, error.field, str(error))
+        return None
     messages.success(request, "The job was changed.")
     return redirect("jobs:detail", job.pk)
 

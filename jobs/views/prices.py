@@ -1,13 +1,15 @@
 """Price lists: which there are, one list, a new one like the newest."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, business_today, office_required, owner_required
 from clients.forms.business import MONTH_NAMES
+from clients.views.editing import RecordEdit, edit_record
 from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError
 from jobs.forms import prices as forms
@@ -46,49 +48,79 @@ def price_list_new(request: HttpRequest) -> HttpResponse:
     row = actions.new_price_list(
         currency=business.currency, valid_from=business.today(timezone.now())
     )
-    return price_list_page(request, row, like=newest)
+    page = price_forms_of(request, row, request.POST or None, like=newest)
+    if request.method == "POST" and not asks_for_row(request) and page.is_valid():
+        answer = keep_price_list(request, row, page)
+        if answer:
+            return answer
+    return render(request, "jobs/prices_form.html", {"list": row, "page": page, "form": page.form})
+
+
+def asks_for_row(request: HttpRequest) -> bool:
+    return "add_row" in request.POST
+
+
+def price_forms_of(
+    request: HttpRequest,
+    row: PriceList,
+    data: QueryDict | None,
+    *,
+    like: PriceList | None = None,
+) -> forms.PriceForms:
+    """The page as the book has it, as it was sent, or as it was sent with one more row."""
+    business = business_of(request)
+    if data is None:
+        return forms.unbound_price_forms(row, business, like=like)
+    if "add_row" in data:
+        return forms.price_forms_with_row(data, row, business)
+    return forms.bound_price_forms(data, row, business)
+
+
+def keep_price_list(
+    request: HttpRequest, row: PriceList, page: forms.PriceForms
+) -> HttpResponse | None:
+    """Save a valid page; what the action refuses stands beside its field."""
+    try:
+        kept = actions.save_price_list(
+            price_list=row, values=page.form.cleaned_data, rows=page.rows()
+        )
+    except PriceListError as problem:
+        page.form.add_error(problem.field or None, str(problem))
+        return None
+    messages.success(request, "The price list was saved.")
+    return redirect("prices:detail", kept.pk)
 
 
 @owner_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(PriceList.objects.with_details(), pk=pk)
+    row = get_object_or_404(PriceList, pk=pk)
     if row.is_settled:
         messages.info(
             request,
             "Offers that were sent rest on this list, so it stays. Begin a new one like it.",
         )
         return redirect("prices:detail", row.pk)
-    return price_list_page(request, row)
 
+    def build(row: PriceList, data: QueryDict | None) -> forms.PriceForms:
+        return price_forms_of(request, row, data)
 
-def price_list_page(
-    request: HttpRequest, row: PriceList, *, like: PriceList | None = None
-) -> HttpResponse:
-    business = business_of(request)
-    if request.method != "POST":
-        return render_price_form(request, row, forms.unbound_price_forms(row, business, like=like))
-    if "add_row" in request.POST:
-        return render_price_form(
-            request, row, forms.price_forms_with_row(request.POST, row, business)
-        )
-    filled = forms.bound_price_forms(request.POST, row, business)
-    if filled.is_valid():
-        try:
-            kept = actions.save_price_list(price_list=filled.form.instance, rows=filled.rows())
-            messages.success(request, "The price list was saved.")
-            return redirect("prices:detail", kept.pk)
-        except PriceListError as problem:
-            filled.form.add_error(problem.field or None, str(problem))
-    return render_price_form(request, row, filled)
+    def save(row: PriceList, page: forms.PriceForms) -> HttpResponse | None:
+        return keep_price_list(request, row, page)
 
+    def show(row: PriceList, page: forms.PriceForms, opened: dict[str, str]) -> HttpResponse:
+        context = {"list": row, "page": page, "form": page.form, **opened}
+        return render(request, "jobs/prices_form.html", context)
 
-def render_price_form(
-    request: HttpRequest, row: PriceList, filled: forms.PriceForms
-) -> HttpResponse:
-    return render(
-        request, "jobs/prices_form.html", {"list": row, "page": filled, "form": filled.form}
+    edit = RecordEdit(
+        PriceList.objects.with_details(),
+        build,
+        save,
+        show,
+        back=lambda row: reverse("prices:detail", args=[row.pk]),
+        is_unchecked=lambda: asks_for_row(request),
     )
+    return edit_record(request, pk, edit)
 
 
 @owner_required

@@ -1,15 +1,19 @@
 """Products: what is on the shelf, and their data sheets."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, office_required
+from clients.actions.saving import NameTakenError
+from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs import actions
 from jobs.forms.product import ProductForm
 from jobs.models import Product, StockTin
@@ -28,32 +32,53 @@ def list_products(request: HttpRequest) -> HttpResponse:
 def new_product(request: HttpRequest) -> HttpResponse:
     """Everyone may add a product: the crew stands on the deck with a tin the office has not heard
     of."""
-    return product_page(request, Product(), "New product")
+    data = request.POST if request.method == "POST" else None
+    form = ProductForm(data, instance=Product(), units=business_of(request).units)
+    answer = save_product_form(request, form, lambda values: actions.add_product(values=values))
+    return answer or render(request, "jobs/product.html", {"form": form, "title": "New product"})
+
+
+def save_product_form(
+    request: HttpRequest, form: ProductForm, save: Callable[[dict[str, Any]], Product]
+) -> HttpResponse | None:
+    """Save a valid form and go to the list; a name that is taken stands beside its field."""
+    if not form.is_bound or not form.is_valid():
+        return None
+    try:
+        kept = save(form.cleaned_data)
+    except NameTakenError as error:
+        form.add_error(error.field, str(error))
+        return None
+    messages.success(request, f"{kept} was saved.")
+    return redirect("jobs:products")
 
 
 @office_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
-    product = get_object_or_404(Product, pk=pk)
-    return product_page(request, product, str(product))
+    def build(product: Product, data: QueryDict | None) -> FormsOfPage:
+        return FormsOfPage([ProductForm(data, instance=product, units=business_of(request).units)])
 
+    def save(product: Product, page: FormsOfPage) -> HttpResponse | None:
+        return save_product_form(
+            request,
+            page.only_form,
+            lambda values: actions.change_product(
+                product=product, values=values, now=timezone.now()
+            ),
+        )
 
-def product_page(request: HttpRequest, product: Product, title: str) -> HttpResponse:
-    data = request.POST if request.method == "POST" else None
-    form = ProductForm(data, instance=product, units=business_of(request).units)
-    if form.is_bound and form.is_valid():
-        actions.save_product(product=form.instance, now=timezone.now())
-        messages.success(request, f"{form.instance} was saved.")
-        return redirect("jobs:products")
-    return render(
-        request, "jobs/product.html", {"form": form, "title": title, **product_stock(product)}
-    )
+    def show(product: Product, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
+        context = {"form": page.only_form, "title": str(product), **opened}
+        return render(request, "jobs/product.html", context | product_stock(product))
+
+    rows = Product.objects.all()
+    edit = RecordEdit(rows, build, save, show, back=lambda product: reverse("jobs:products"))
+    return edit_record(request, pk, edit)
 
 
 def product_stock(product: Product) -> dict[str, Any]:
     """Batches, tins and packs of a product that is in the book."""
-    if not product.pk:
-        return {}
     return {
         "batches": product.batches.order_by("-id")[:PRODUCTS_A_PAGE],
         "tins": StockTin.objects.in_stock().filter(product=product),

@@ -8,7 +8,6 @@ from django.views.decorators.http import require_GET
 
 from clients.access import business_of, business_today
 from clients.models import Deck
-from jobs.forecast_summary import forecast_summary_by_deck
 from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
 from jobs.scope import (
@@ -56,7 +55,6 @@ def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     context = {
         "deck": deck,
         "scope": proposed,
-        "forecast": forecast_summary_by_deck([deck.pk], today=today).get(deck.pk),
         "rules": weather_checklist([proposed.product], reading),
         "wish_form": wish_form,
         "reading_form": reading_form,

@@ -13,9 +13,9 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, current_user
-from clients.actions.receiving import receive_once, typed_form_key
+from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.messaging.unsendable import Unsendable
-from clients.models import ReceivedForm, traits_of
+from clients.models import traits_of
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
@@ -41,7 +41,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
 def already_signed_words(request: HttpRequest, signed: SignOff) -> str:
     """That nothing was added; by whom, if somebody else's form came first."""
     key = typed_form_key(request.POST)
-    if key is None or ReceivedForm.objects.filter(pk=key).exists():
+    if key is None or was_received(key):
         return "This job was signed off already."
     return f"This job was signed off already by {signed.name}. Nothing was added."
 

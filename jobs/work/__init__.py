@@ -15,7 +15,15 @@ from jobs.work.cautions import (
     job_cautions,
 )
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
-from jobs.work.compatibility import finish_compatibility, finish_distance, is_film
+from jobs.work.compatibility import (
+    FILM_STRIP_GRADE,
+    FLAKING_GRADE,
+    OIL_STRIP_GRADE,
+    finish_compatibility,
+    finish_distance,
+    is_film,
+    strip_grade,
+)
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -35,8 +43,11 @@ from jobs.work.weather import (
 __all__ = [
     "DEFAULT_FURNITURE_DAYS",
     "DEFAULT_WALK_HOURS",
+    "FILM_STRIP_GRADE",
+    "FLAKING_GRADE",
     "GENERAL_CAUTION",
     "MIN_DEW_POINT_DEPRESSION_C",
+    "OIL_STRIP_GRADE",
     "STRIPPER_CAUTION",
     "CareRecord",
     "CoatBuild",
@@ -60,5 +71,6 @@ __all__ = [
     "measured_spreads",
     "plausibility_warnings",
     "sign_off_statement",
+    "strip_grade",
     "temperature_difference",
 ]

@@ -161,11 +161,8 @@ def care_record_lines(record: CareRecord) -> Iterator[str]:
             day=display.format_day(record.care.furniture_at.date())
         )
     if record.forecast:
-        told = record.forecast
-        words = gettext("Next due between {first} and {last}.")
-        yield words.format(
-            first=display.format_month(told.window_opens_on), last=display.format_month(told.due_on)
-        )
+        due = display.format_month(record.forecast.due_on)
+        yield gettext("Ready for its next coat in {month}.").format(month=due)
 
 
 def care_hour_suffix(care: CareNote) -> str:

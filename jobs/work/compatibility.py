@@ -15,6 +15,12 @@ from jobs.models import FinishClass, Product
 FILM_FINISHES = {FinishClass.SOLID_FILM, FinishClass.CLEAR_FILM}
 DOES_NOT_BIND = _("a {new} finish does not bind to a {old} one")
 lowercase_lazy: Callable[[StrOrPromise], StrOrPromise] = lazy(lambda words: str(words).lower(), str)
+# As-found grades from which only a strip will do. A film has a second limit state at 4; an oil has
+# none and is cleaned and recoated until nothing is left of it (docs/forecast.md).
+FILM_STRIP_GRADE = 4
+OIL_STRIP_GRADE = 5
+# moderate, about 1 % of the surface in ISO 4628-5 (from memory): a new coat goes with the flakes
+FLAKING_GRADE = 3
 PIGMENT_ORDER = [Product.Pigment.NONE, Product.Pigment.LIGHT, Product.Pigment.DARK]
 
 
@@ -67,6 +73,12 @@ def agreement(old: Product, new: Product) -> StrOrPromise:
 
 def is_film(product: Product) -> bool:
     return product.finish_class in FILM_FINISHES
+
+
+def strip_grade(product: Product | None) -> int:
+    """The as-found grade from which only a strip will do; a finish that nobody knows may be a
+    film."""
+    return FILM_STRIP_GRADE if product is None or is_film(product) else OIL_STRIP_GRADE
 
 
 def is_lighter(old: Product, new: Product) -> bool:

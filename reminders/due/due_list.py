@@ -13,7 +13,9 @@ from django.urls import reverse
 
 from clients import display
 from jobs.day_words import say_span
+from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied
+from jobs.scope import work_advice
 from reminders.due.deck_rows import DeckRow, value_columns
 from reminders.forecasting import missing_reasons, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
@@ -31,6 +33,7 @@ MONTHS_SHOWN = 12
 class DueDeck(DeckRow):
     """One line of the due list."""
 
+    half_worn_on: date
     late_on: date
     chance_worn: float
     contributions: dict[str, float]
@@ -38,6 +41,7 @@ class DueDeck(DeckRow):
     coats: list[AppliedFinish] = field(default_factory=list)
     reminder_status: ReminderStatus | None = None
     today: date | None = None
+    advice: WorkAdvice = WorkAdvice.RECOAT
 
     @property
     def reasons(self) -> list[str]:
@@ -47,7 +51,7 @@ class DueDeck(DeckRow):
     @property
     def bar(self) -> WindowBar:
         """The window as a small picture, on the same two years for every line."""
-        window = DueWindow(self.window_opens_on, self.due_on, self.late_on)
+        window = DueWindow(self.window_opens_on, self.half_worn_on, self.late_on)
         return window_bar(window, today=self.today or self.due_on, key=f"window-{self.deck_id}")
 
     @property
@@ -64,7 +68,8 @@ class DueDeck(DeckRow):
 
     @property
     def due(self) -> str:
-        return f"Due by {display.format_day(self.due_on)}"
+        """Its month, the one that every list and message names."""
+        return f"Due {display.format_month(self.due_on)}"
 
     @property
     def window(self) -> str:
@@ -114,10 +119,12 @@ def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDe
     """With what went on and where reminding stands, for all lines at once."""
     coats = CoatApplied.objects.finishes_by_job([line.job_id for line in found])
     stands = reminder_statuses([line.job_id for line in found], today=today)
+    advice = work_advice([line.deck_id for line in found], today=today)
     for line in found:
         line.coats = coats.get(line.job_id, [])
         line.reminder_status = stands[line.job_id]
         line.today = today
+        line.advice = advice[line.deck_id]
     return found
 
 
@@ -197,6 +204,7 @@ COLUMNS = [
     "coated_on",
     "coat_build",
     "standing",
+    "work",
 ]
 
 
@@ -228,4 +236,5 @@ def due_row(line: DueDeck, is_carried_over: bool) -> dict[str, Any]:
         "product": " + ".join(filter(None, (coat.product for coat in line.coats))),
         "colour": " + ".join(filter(None, (coat.colour for coat in line.coats))),
         "standing": line.reminder_status.label if line.reminder_status else "",
+        "work": line.advice.value,
     }

@@ -5,8 +5,13 @@ An interval-censored accelerated-failure-time model with a log-normal frailty of
 REML-type correction of the two variance components, and a Laplace posterior.
 """
 
-from reminders.forecast.arrays import Floats
-from reminders.forecast.backtesting import FORECAST_NAMES, Backtest, backtest
+from reminders.forecast.arrays import Booleans, Floats
+from reminders.forecast.backtesting import (
+    FORECAST_NAMES,
+    Backtest,
+    backtest,
+    simple_rule_scores,
+)
 from reminders.forecast.check_value import client_check_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
@@ -17,6 +22,7 @@ from reminders.forecast.coating_plan import (
     workable_months,
 )
 from reminders.forecast.coats import UNKNOWN, Coats
+from reminders.forecast.due_chances import worn_chances_by_day
 from reminders.forecast.exposure import (
     FACTORS,
     SUNSHINE_BIAS,
@@ -29,54 +35,84 @@ from reminders.forecast.inspection_data import (
     scored_visits,
     worn_chances_at_visits,
 )
-from reminders.forecast.intervals import STRIP_RATIO, Visits, life_bounds
+from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
-from reminders.forecast.replacement import optimal_recoat_age
-from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin, log_scores
+from reminders.forecast.replacement import (
+    UpkeepLaw,
+    optimal_recoat_age,
+    recoats_between_strips,
+    upkeep_table,
+)
+from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecast.trial import FitTrial, try_fit
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 from reminders.forecast.waiting_risk import strip_chances_after_waits
+from reminders.forecast.wear_limits import (
+    FILM_WEAR,
+    LOOK_CHANCE,
+    OIL_WEAR,
+    STRIP_CHANCE,
+    WearLimits,
+    film_shares,
+    strip_ratios,
+)
+from reminders.forecast.work_day import best_work_days
 
 __all__ = [
     "FACTORS",
+    "FILM_WEAR",
     "FORECAST_NAMES",
+    "LOOK_CHANCE",
     "MIN_FINISHED_COATS",
+    "OIL_WEAR",
     "PUBLISHED_MIX",
     "PUBLISHED_PRIOR",
-    "STRIP_RATIO",
+    "STRIP_CHANCE",
     "SUNSHINE_BIAS",
     "UNKNOWN",
     "UNKNOWNS",
     "Backtest",
+    "Booleans",
     "CalendarMonth",
     "CalibrationBin",
     "Coats",
     "Fit",
+    "FitTrial",
     "Floats",
     "InspectionData",
     "Posterior",
     "Prediction",
     "SeasonalClock",
     "UnknownMix",
+    "UpkeepLaw",
     "UpkeepRule",
     "Visits",
+    "WearLimits",
     "backtest",
+    "best_work_days",
     "best_workable_month",
     "client_check_values",
     "extraterrestrial_radiation",
+    "film_shares",
     "life_bounds",
-    "log_scores",
     "optimal_recoat_age",
     "plan_coating_jobs",
     "predict",
     "radiation_from_sunshine",
+    "recoats_between_strips",
     "scored_visits",
     "seasonal_rate",
+    "simple_rule_scores",
     "strip_chances_after_waits",
+    "strip_ratios",
     "sun_on_deck",
     "truncated_normal_cdf",
+    "try_fit",
+    "upkeep_table",
     "workable_months",
     "worn_chances_at_visits",
+    "worn_chances_by_day",
 ]

@@ -56,6 +56,34 @@ def _finish_class_prior(prior: Posterior) -> Posterior:
     )
 
 
+def simple_rule_scores(
+    book: InspectionData, start: float, end: float, prior: Posterior = PUBLISHED_PRIOR
+) -> dict[str, ForecastScores]:
+    """Return how two rules that need no model would have done over the visits of a period.
+
+    Parameters
+    ----------
+    book : InspectionData
+        All coats and visits.
+    start, end : float
+        The period, in days since 1970-01-01; what came before it is learned from.
+    prior : Posterior
+        What is believed without visits.
+
+    Returns
+    -------
+    dict of str to ForecastScores
+        `flat_rule`, every deck once a year, and `finish_average`.
+    """
+    tried = scored_visits(book, start, end)
+    average = book.fit_before(start, _finish_class_prior(prior), nodes=FINE_QUADRATURE_NODES)
+    chances = {
+        "flat_rule": _flat_rule_chances(scored_visits(book, -np.inf, start), tried),
+        "finish_average": worn_chances_at_visits(book, tried, average.posterior),
+    }
+    return {name: score_forecast(chance, tried.worn) for name, chance in chances.items()}
+
+
 @dataclass(frozen=True, eq=False)
 class Backtest:
     """Scores of each forecast over the same visits.

@@ -146,6 +146,8 @@ def client_check_values(
         return seen.cdf(np.where(np.isnan(z), -np.inf, z))
 
     days = [today + DAYS_A_MONTH * month for month in range(MONTHS_AHEAD + 1)]
+    # Left for half its life again a film has to come off, and an oil takes about as much work
+    # (`wear_limits`): one limit for both.
     strip = np.stack([chance(day, STRIP_RATIO) for day in days], axis=1)
     costs = ChoiceCosts(1.0, strip_price, np.exp(-belief.mean))
     return value_of_check(WearChances(chance(today), strip), costs)

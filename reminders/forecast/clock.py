@@ -44,10 +44,15 @@ class ClockWeights:
 CLOCK_WEIGHTS = ClockWeights()
 
 
-def _relative_to_mean(monthly: Floats) -> Floats:
+# Where it rains on fewer days a month, rain has less of a say, down to none in a desert: else the
+# one wet day of a year would make its month count for three (judgement).
+LEAST_WET_DAYS = 3.0
+
+
+def _relative_to_mean(monthly: Floats, least: float = 0.0) -> Floats:
     mean = monthly.mean(axis=1, keepdims=True)
-    # A place without a wet day wears evenly in that respect.
-    return np.divide(monthly, mean, out=np.ones_like(monthly), where=mean > 0)
+    scale = np.maximum(mean, least)
+    return np.divide(monthly + (scale - mean), scale, out=np.ones_like(monthly), where=scale > 0)
 
 
 def seasonal_rate(
@@ -73,7 +78,7 @@ def seasonal_rate(
     wet_rows = np.atleast_2d(np.asarray(wet_days, dtype=float))
     return (
         weights.sun * _relative_to_mean(sun_rows)
-        + weights.wet * _relative_to_mean(wet_rows)
+        + weights.wet * _relative_to_mean(wet_rows, LEAST_WET_DAYS)
         + weights.even
     )
 

@@ -7,10 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.exposure import MONTH_DAYS
-from reminders.forecast.replacement import HORIZON_MONTHS
+from reminders.forecast.replacement import HORIZON_MONTHS, MAX_COATS_BEFORE_STRIP
 
-# more coats since the last strip: the next job is a strip (common practice, no source)
-MAX_COATS_BEFORE_STRIP = 6
 THICK_BUILD_APPLICATIONS = 2  # full applications of stripper on such a build
 # water-borne finishes (Wood Handbook FPL-GTR-190 ch. 16); the data sheet overrides it
 MIN_CELSIUS = 10.0
@@ -196,10 +194,10 @@ def plan_coating_jobs(
     clock: SeasonalClock,
     rule: UpkeepRule,
     *,
-    coated_on: float,
+    first_on: float,
+    until: float,
     build: int,
-    today: float,
-    years: int,
+    is_strip_first: bool = False,
 ) -> list[PlannedCoatingJob]:
     """Return the jobs of the coming years, with a strip wherever the coats have grown too thick.
 
@@ -209,14 +207,15 @@ def plan_coating_jobs(
         The seasonal clock of the deck.
     rule : UpkeepRule
         How the deck is kept up.
-    coated_on : float
-        Date of the running coat.
+    first_on : float
+        The first job comes in the month of this day, or in the next one that can be worked; in days
+        since 1970-01-01.
+    until : float
+        How far to plan, in days since 1970-01-01.
     build : int
         Coats since the last strip.
-    today : float
-        In days since 1970-01-01.
-    years : int
-        How far to plan.
+    is_strip_first : bool
+        Whether the first job is a strip whatever the build.
 
     Returns
     -------
@@ -224,25 +223,25 @@ def plan_coating_jobs(
         In order of time.
     """
     jobs: list[PlannedCoatingJob] = []
-    last = coated_on
-    earliest = today
-    end = today + 365.25 * years
-    while True:
-        month = best_workable_month(
-            clock, last, rule.age_months, rule.workable, not_before=earliest
-        )
-        if month.middle > end:
-            return jobs
-        jobs.append(_coating_job(month, build, rule))
+    month = best_workable_month(clock, first_on, 0.0, rule.workable, not_before=first_on)
+    while month.middle <= until:
+        jobs.append(_coating_job(month, build, rule, is_strip=is_strip_first and not jobs))
         build = jobs[-1].build_after
-        last = month.middle
-        earliest = CalendarMonth(month.number + 1).middle
-
-
-def _coating_job(month: CalendarMonth, build: int, rule: UpkeepRule) -> PlannedCoatingJob:
-    coats = rule.coats_a_job
-    if build > MAX_COATS_BEFORE_STRIP:
-        return PlannedCoatingJob(
-            month, "strip", THICK_BUILD_APPLICATIONS, build, coats, rule.strip_cost
+        month = best_workable_month(
+            clock,
+            month.middle,
+            rule.age_months,
+            rule.workable,
+            not_before=CalendarMonth(month.number + 1).middle,
         )
+    return jobs
+
+
+def _coating_job(
+    month: CalendarMonth, build: int, rule: UpkeepRule, *, is_strip: bool
+) -> PlannedCoatingJob:
+    coats = rule.coats_a_job
+    if build > MAX_COATS_BEFORE_STRIP or is_strip:
+        times = THICK_BUILD_APPLICATIONS if build > MAX_COATS_BEFORE_STRIP else 1
+        return PlannedCoatingJob(month, "strip", times, build, coats, rule.strip_cost)
     return PlannedCoatingJob(month, "recoat", 0, build, build + coats, rule.recoat_cost)

@@ -41,6 +41,7 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "sound_on": (EARLIEST_DAY, LATEST_DAY, True),
     "worn_on": (EARLIEST_DAY, LATEST_DAY, True),
     "asked_on": (EARLIEST_DAY, LATEST_DAY, True),
+    "recoatable_on": (EARLIEST_DAY, LATEST_DAY, True),
     "asked_worn": (0, 1, False),
     "roof_cover": (0, 1, False),
     "summer_shade": (0, 1, False),
@@ -194,6 +195,8 @@ class Coats(ArrayRecord):
         Last inspection that found this coat sound; NaN if none.
     worn_on : array_like
         First inspection that found this coat worn; NaN if none.
+    recoatable_on : array_like
+        Last inspection that found that a recoat of this coat still does; NaN if none.
     asked_on : array_like
         Day of the client's own last look at this coat; NaN if none.
     asked_worn : array_like of bool
@@ -228,6 +231,7 @@ class Coats(ArrayRecord):
     preparation: Any = "clean"
     sound_on: Any = np.nan
     worn_on: Any = np.nan
+    recoatable_on: Any = np.nan
     asked_on: Any = np.nan
     asked_worn: Any = False
     coated_within: Any = 0.0

@@ -55,12 +55,12 @@ class BelievedLife(NamedTuple):
         late = np.where(self.share < 1, self.share + (1 - self.share) * after, 1.0)
         return np.where(at <= self.look, early, late)
 
-    def quantile(self, chance: float) -> Floats:
+    def quantile(self, chance: float | Floats) -> Floats:
         """Return where the life has ended with a chance.
 
         Parameters
         ----------
-        chance : float
+        chance : float or ndarray
             Between 0 and 1.
 
         Returns

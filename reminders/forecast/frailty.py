@@ -305,10 +305,28 @@ def deck_likelihood(
     return sum(values), sum(gradients), sum(hessians)
 
 
-def frailty_moments(
+class FrailtyPosterior(NamedTuple):
+    """What the own coats of d decks say about their pace.
+
+    Parameters
+    ----------
+    mean, variance : ndarray, shape (d,)
+        Of log pace, the coefficients held where they are. Coats of a deck that contradict each
+        other make for two peaks, one for each that may be misread: such a deck is taken to be known
+        no worse than one that nobody has seen.
+    slope : ndarray, shape (d, k + 1)
+        How the mean moves with the coefficients.
+    """
+
+    mean: Floats
+    variance: Floats
+    slope: Floats
+
+
+def frailty_posterior(
     rows: DeckRows, theta: Floats, nodes: int = QUADRATURE_NODES
-) -> tuple[Floats, Floats]:
-    """Return mean and variance of the log pace of each deck.
+) -> FrailtyPosterior:
+    """Return what the own coats of each deck say about its log pace.
 
     Parameters
     ----------
@@ -321,12 +339,27 @@ def frailty_moments(
 
     Returns
     -------
-    mean : ndarray, shape (d,)
-        Log pace.
-    variance : ndarray, shape (d,)
-        Its variance.
+    FrailtyPosterior
+        One row a deck.
+
+    Notes
+    -----
+    The derivative of a posterior mean is the covariance of the pace with the score of the
+    coefficients, and that of coat j is its slope by `eta` times x_j. Together they make
+    variance/omega² - 1, whatever the likelihood is. Where no visit may be misread each is negative;
+    those that are not are left out, and the others keep the sum.
     """
-    parts = [_gauss_hermite(part, theta, nodes)[0].moments() for part in rows.blocks()]
-    return np.concatenate([mean for mean, _ in parts]), np.concatenate(
-        [variance for _, variance in parts]
-    )
+    parts = [_block_frailty(part, theta, nodes) for part in rows.blocks()]
+    return FrailtyPosterior(*(np.concatenate(each) for each in zip(*parts, strict=True)))
+
+
+def _block_frailty(rows: DeckRows, theta: Floats, nodes: int) -> FrailtyPosterior:
+    at, terms = _gauss_hermite(rows, theta, nodes)
+    mean, variance = at.moments()
+    variance = np.minimum(variance, np.exp(2 * theta[-1]))
+    with_pace = np.einsum("qd,qdr->dr", at.weight * (at.pace - mean), terms.eta)
+    pull = np.maximum(-with_pace, np.finfo(float).tiny)
+    share = pull / pull.sum(axis=1, keepdims=True)
+    taken_over = 1 - variance / np.exp(2 * theta[-1])
+    slope = -taken_over[:, None] * np.einsum("dr,drk->dk", share, rows.x)
+    return FrailtyPosterior(mean, variance, slope)

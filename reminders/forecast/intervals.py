@@ -109,6 +109,13 @@ def _encode_reasons(values: Any, count: int) -> NDArray[np.int8]:
     return np.broadcast_to(codes, (count,))
 
 
+def _check_design(x: Floats, count: int) -> None:
+    if x.ndim != 2 or len(x) != count:
+        raise ValueError(
+            f"x must have {count} rows, one a life, and a column a factor; got shape {x.shape}"
+        )
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CensoredLives(ArrayRecord):
     """Lives of n coats as visits bound them, ready for the fit.
@@ -149,6 +156,7 @@ class CensoredLives(ArrayRecord):
 
     def __post_init__(self) -> None:
         count = len(self.lower)
+        _check_design(self.x, count)
         for name in ("running", "lower_by_client", "upper_by_client"):
             if getattr(self, name) is None:
                 object.__setattr__(self, name, np.zeros(count, dtype=bool))

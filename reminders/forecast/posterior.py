@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from reminders.forecast.arrays import Floats, Integers
 
+WIDTH_SLACK = 1e-6  # of the variance: rounding
+SLOPE_DIGITS = 4  # kept of slopes between 0 and 1, most of them 0: a row a deck is much to store
+
 
 def _empty_array() -> NDArray[Any]:
     return np.zeros(0)
@@ -34,6 +37,9 @@ class Posterior:
         Mean of log pace of each; 0 is as its exposure says.
     deck_variance : ndarray, shape (d,)
         Variance of the same.
+    deck_slope : ndarray, shape (d, p - 2)
+        How the mean moves with the coefficients; where it is left out, as if the own coats of each
+        deck had been like the one that is asked about.
     """
 
     names: tuple[str, ...]
@@ -43,6 +49,7 @@ class Posterior:
     deck_keys: Integers = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     deck_mean: Floats = field(default_factory=_empty_array)
     deck_variance: Floats = field(default_factory=_empty_array)
+    deck_slope: Floats = field(default_factory=_empty_array)
 
     def __post_init__(self) -> None:
         size = len(self.names)
@@ -52,7 +59,10 @@ class Posterior:
                 f" {self.covariance.shape}"
             )
         if not (np.isfinite(self.mean).all() and np.isfinite(self.covariance).all()):
-            raise ValueError("mean and covariance must be finite; got NaN or infinity")
+            raise ValueError(
+                "mean and covariance must be finite; got NaN or infinity; a flat prior has wide"
+                " variances, such as 100"
+            )
 
     @property
     def beta(self) -> Floats:
@@ -79,6 +89,23 @@ class Posterior:
         """Median life on the reference deck."""
         return float(np.exp(self.mean[0]))
 
+    def is_no_wider_than(self, other: "Posterior") -> bool:
+        """Return whether no combination of coefficients is in greater doubt here than there.
+
+        Parameters
+        ----------
+        other : Posterior
+            Such as the prior.
+
+        Returns
+        -------
+        bool
+            False for a belief that cannot have come of that prior and of lives.
+        """
+        root = np.linalg.inv(np.linalg.cholesky(other.covariance))
+        share = np.linalg.eigvalsh(root @ self.covariance @ root.T)
+        return bool(share.max() < 1 + WIDTH_SLACK)
+
     def log_frailty_of(self, deck: Integers) -> tuple[Floats, Floats]:
         """Return mean and variance of the log pace of decks, known to the books or not.
 
@@ -96,12 +123,52 @@ class Posterior:
         """
         mean = np.zeros(len(deck))
         variance = np.full(len(deck), self.omega**2)
-        if len(self.deck_keys):
-            at = np.minimum(np.searchsorted(self.deck_keys, deck), len(self.deck_keys) - 1)
-            known = self.deck_keys[at] == deck
-            mean[known] = self.deck_mean[at[known]]
-            variance[known] = self.deck_variance[at[known]]
+        rows, at = self._known_decks(deck)
+        mean[rows] = self.deck_mean[at]
+        variance[rows] = self.deck_variance[at]
         return mean, variance
+
+    def _known_decks(self, deck: Integers) -> tuple[Integers, Integers]:
+        # Rows of the decks in the books, and their places there.
+        if not len(self.deck_keys):
+            return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        at = np.minimum(np.searchsorted(self.deck_keys, deck), len(self.deck_keys) - 1)
+        rows = np.flatnonzero(self.deck_keys[at] == deck)
+        return rows, at[rows]
+
+    def predictor_variance(self, x: Floats, deck: Integers) -> Floats:
+        """Return the variance of log life that comes of the doubt about the coefficients.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n, p - 3)
+            Rows of the design matrix.
+        deck : ndarray of int, shape (n,)
+            Keys of the decks.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            (1, x) V (1, x)' for a deck without coats of its own.
+
+        Notes
+        -----
+        An error of the coefficients that a deck's own coats have met is made good by its pace:
+        with g the slope of the pace, z = (1, x) + g takes the place of (1, x). With normal lives
+        that is exact, and z = (1, x) - (1 - k)(1, mean x of the own coats) with
+        k = variance / omega².
+        """
+        z = np.column_stack([np.ones(len(x)), x])
+        rows, at = self._known_decks(deck)
+        if self.deck_slope.size:
+            z[rows] += self.deck_slope[at]
+        else:
+            z[rows] *= (self.deck_variance[at] / self.omega**2)[:, None]
+        v = self.beta_covariance
+        spread = np.diagonal(v)
+        if np.count_nonzero(v) == np.count_nonzero(spread):  # independent, as priors are
+            return np.einsum("ij,ij,j->i", z, z, spread)
+        return np.einsum("ij,ij->i", z, z @ v)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the belief as plain lists and numbers, fit for JSON.
@@ -119,6 +186,7 @@ class Posterior:
             "deck_keys": self.deck_keys.tolist(),
             "deck_mean": self.deck_mean.tolist(),
             "deck_variance": self.deck_variance.tolist(),
+            "deck_slope": self.deck_slope.round(SLOPE_DIGITS).tolist(),
         }
 
     @classmethod
@@ -143,6 +211,7 @@ class Posterior:
             deck_keys=np.array(stored["deck_keys"], dtype=np.int64),
             deck_mean=np.array(stored["deck_mean"], dtype=float),
             deck_variance=np.array(stored["deck_variance"], dtype=float),
+            deck_slope=np.array(stored.get("deck_slope", []), dtype=float),  # none before 0.3
         )
 
 

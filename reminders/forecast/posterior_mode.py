@@ -22,9 +22,12 @@ from reminders.forecast.likelihood import (
 
 MAX_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-10
+ROUGH_TOLERANCE = 1e-5
+FOLLOWING_TOLERANCE = 1e-3  # three hundredths of their own doubt, and the step is taken
 QUADRATURE_SLACK = 1e-6  # of the value: what the quadrature may wobble
 # a step that must be made smaller than this: value and slope disagree, and going on is a crawl
 MAX_STEP_HALVINGS = 6
+LEAST_INFORMATION = 1e-8  # without a prior: below it nothing is known
 MAX_LOG_SPREAD = 7.0  # a spread beyond e^±7 is a numerical accident
 
 
@@ -44,6 +47,8 @@ class LogPosterior:
         Whether decks have a pace of their own.
     nodes : int
         Quadrature nodes a deck.
+    are_spreads_held : bool
+        Whether log sigma and log omega stay where they are.
     """
 
     groups: list[DeckRows]
@@ -51,12 +56,21 @@ class LogPosterior:
     precision: Floats
     deck_effect: bool = True
     nodes: int = QUADRATURE_NODES
+    are_spreads_held: bool = False
+
+    @property
+    def held(self) -> int:
+        """How many of the last two parameters stay where they are; omega does without decks."""
+        return 2 if self.are_spreads_held else int(not self.deck_effect)
 
     @property
     def tolerance(self) -> float:
-        """How small twice the expected gain must be: looser where the quadrature is rougher."""
+        """How small twice the expected gain must be: looser where the quadrature is rougher, and
+        looser still where the coefficients only follow the spreads."""
         rough = any(rows.seen.misread.any() and rows.x.shape[1] > 1 for rows in self.groups)
-        return 1e-5 if rough else NEWTON_TOLERANCE
+        if not rough:
+            return NEWTON_TOLERANCE
+        return FOLLOWING_TOLERANCE if self.are_spreads_held else ROUGH_TOLERANCE
 
     def likelihood(self, theta: Floats) -> ValueGradientHessian:
         """Return the log-likelihood, its gradient and its Hessian.
@@ -108,10 +122,27 @@ class LogPosterior:
         pull = self.precision @ away
         gradient = gradient - pull
         hessian = hessian - self.precision
-        if not self.deck_effect:  # omega plays no part: hold it where it is
-            gradient[-1] = hessian[-1, :] = hessian[:, -1] = 0.0
-            hessian[-1, -1] = -1.0
         return value - 0.5 * float(away @ pull), gradient, hessian
+
+    def covariance(self, hessian: Floats) -> Floats:
+        """Return the covariance of what may move, that which is held counted as 1.
+
+        Parameters
+        ----------
+        hessian : ndarray
+            Of the log posterior, by theta twice.
+
+        Returns
+        -------
+        ndarray
+            Nowhere wider than the prior.
+        """
+        free = slice(len(hessian) - self.held)
+        found = np.eye(len(hessian))
+        found[free, free] = covariance_from_information(
+            -hessian[free, free], self.precision[free, free]
+        )
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,23 +252,27 @@ class PosteriorMode:
     theta : ndarray
         Coefficients, log sigma, log omega.
     covariance : ndarray
-        Inverse of the negative Hessian there.
+        What the curvature there stands for.
     value : float
         Log posterior up to a constant.
+    gradient, hessian : ndarray
+        Its derivatives by theta there, those of what was held included.
     steps : int
         Newton steps.
     converged : bool
-        Whether the last step was small.
+        Whether the last step was small and the surface bends down in every direction.
     """
 
     theta: Floats
     covariance: Floats
     value: float
+    gradient: Floats
+    hessian: Floats
     steps: int
     converged: bool
 
 
-def _newton_direction(information: Floats, gradient: Floats) -> Floats:
+def newton_direction(information: Floats, gradient: Floats) -> Floats:
     # Newton's direction; a growing ridge where the surface bends the wrong way.
     ridge = 0.0
     scale = max(float(np.abs(np.diagonal(information)).max()), 1e-8)
@@ -271,18 +306,22 @@ def find_posterior_mode(problem: LogPosterior, start: Floats) -> PosteriorMode:
     """
     theta = start
     now = problem.log_posterior(start)
+    free = slice(len(start) - problem.held)
     steps = 0
     converged = False
     while steps < MAX_NEWTON_STEPS and not converged:
         steps += 1
-        step = _limit_step(_newton_direction(-now[2], now[1]))
-        converged = bool(now[1] @ step < problem.tolerance)
-        moved = _line_search(problem, theta, now[0], step)
+        step = np.zeros(len(start))
+        step[free] = newton_direction(-now[2][free, free], now[1][free])
+        gain = float(now[1] @ step)
+        converged = gain < problem.tolerance
+        moved = _line_search(problem, theta, now[0], _limit_step(step))
         if moved is None:  # no better point along the way: as good as it gets in this arithmetic
-            converged = converged or bool(now[1] @ step < 1e-4)
+            converged = converged or gain < max(1e-4, problem.tolerance)
             break
         theta, now = moved
-    return PosteriorMode(theta, covariance_from_information(-now[2]), now[0], steps, converged)
+    converged = converged and is_positive_definite(-now[2][free, free])
+    return PosteriorMode(theta, problem.covariance(now[2]), *now, steps, converged)
 
 
 def _line_search(
@@ -301,8 +340,8 @@ def _line_search(
     return None
 
 
-def covariance_from_information(information: Floats) -> Floats:
-    """Return the covariance that a curvature stands for.
+def is_positive_definite(information: Floats) -> bool:
+    """Return whether the surface bends down in every direction.
 
     Parameters
     ----------
@@ -311,9 +350,47 @@ def covariance_from_information(information: Floats) -> Floats:
 
     Returns
     -------
-    ndarray, shape (p, p)
-        Its inverse; directions in which the surface bends the wrong way get a wide, finite
-        variance.
+    bool
+        False also where it is not finite.
     """
-    values, vectors = np.linalg.eigh((information + information.T) / 2)
-    return (vectors / np.maximum(values, 1e-8)) @ vectors.T
+    try:
+        cho_factor(information)
+    except (LinAlgError, ValueError):
+        return False
+    return True
+
+
+def covariance_from_information(information: Floats, precision: Floats) -> Floats:
+    """Return the covariance that a curvature stands for, nowhere wider than the prior.
+
+    Parameters
+    ----------
+    information : ndarray, shape (p, p)
+        Negative Hessian of the log posterior.
+    precision : ndarray, shape (p, p)
+        The prior's part of it; zeros for no prior.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        The inverse of the information.
+
+    Notes
+    -----
+    Lives known to an interval take doubt away in every direction, for their likelihood is
+    log-concave in the coefficients (Prékopa 1973). A visit that may be misread is not, nor are the
+    spreads: there it may seem to add doubt. Such a direction counts as one that the lives tell
+    nothing about: in units of the prior's spread the likelihood's part of the information is
+    U diag(λ) U', and the negative λ are taken as nought. Without a prior there is nothing to fall
+    back on, and such a direction gets a wide, finite variance.
+    """
+    try:
+        root = np.linalg.cholesky(precision)
+    except np.linalg.LinAlgError:
+        values, vectors = np.linalg.eigh((information + information.T) / 2)
+        return np.asarray((vectors / np.maximum(values, LEAST_INFORMATION)) @ vectors.T)
+    unit = np.asarray(np.linalg.inv(root))
+    scaled = unit @ information @ unit.T
+    values, vectors = np.linalg.eigh((scaled + scaled.T) / 2)
+    back = unit.T @ vectors
+    return np.asarray((back / np.maximum(values, 1.0)) @ back.T)

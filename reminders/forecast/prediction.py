@@ -12,10 +12,15 @@ from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock,
 from reminders.forecast.coats import Coats
 from reminders.forecast.doubted_look import BelievedLife, believe_look
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
-from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import NORMAL_QUANTILE_80, PUBLISHED_PRIOR
+from reminders.forecast.wear_limits import (
+    LOOK_CHANCE,
+    LOOK_HOLDS_DAYS,
+    STRIP_CHANCE,
+    strip_ratios,
+)
 
 OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
@@ -40,8 +45,11 @@ class Prediction:
         The date at which one in two is worn.
     late : ndarray, shape (n,)
         The date at which four in five are worn.
+    look_by : ndarray, shape (n,)
+        The date from which one of us had better look before a recoat is planned; that of the coat
+        where its finish is not known.
     strip_by : ndarray, shape (n,)
-        The date from which it is more likely than not that only a strip will do.
+        The date from which a strip is planned.
     chance_worn_today : ndarray, shape (n,)
         Chance that the coat is worn today, given its inspections.
     median_months : ndarray, shape (n,)
@@ -67,6 +75,7 @@ class Prediction:
     window_opens: Floats
     due_by: Floats
     late: Floats
+    look_by: Floats
     strip_by: Floats
     chance_worn_today: Floats
     median_months: Floats
@@ -117,7 +126,7 @@ def predict(
 
 
 def _check_today(coats: Coats, days: Floats) -> None:
-    for name in ("coated_on", "sound_on", "worn_on", "asked_on"):
+    for name in ("coated_on", "sound_on", "worn_on", "recoatable_on", "asked_on"):
         dates = getattr(coats, name)
         late = ~np.isfinite(days) | (dates > days)
         if late.any():
@@ -187,10 +196,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
     x = design.x
     log_frailty, variance = posterior.log_frailty_of(coats.deck)
     mean = posterior.beta[0] + x @ posterior.beta[1:] + log_frailty
-    # Where a deck's own coats have shown its pace, an error of the coefficients is made good by the
-    # pace.
-    unsure = variance / posterior.omega**2
-    doubt = unsure**2 * _linear_predictor_variance(x, posterior)
+    doubt = posterior.predictor_variance(x, coats.deck)
     mixed = design.unknown_variances(posterior)
     start = start_variance(coats, mean)
     unknown = mixed[:, 0] + start
@@ -230,15 +236,6 @@ def start_variance(coats: Coats, mean: Floats) -> Floats:
     return half**2 / 3 / np.exp(2 * mean)
 
 
-def _linear_predictor_variance(x: Floats, posterior: Posterior) -> Floats:
-    # Variance of the linear predictor: (1, x) V (1, x)'.
-    v = posterior.beta_covariance
-    slopes = np.ascontiguousarray(v[1:, 1:])
-    if not np.any(slopes - np.diag(np.diagonal(slopes))) and not v[0, 1:].any():
-        return v[0, 0] + np.einsum("ij,ij,j->i", x, x, np.diagonal(slopes))
-    return v[0, 0] + np.einsum("ij,ij->i", x, x @ slopes + 2 * v[1:, 0])
-
-
 def _predict_rows(
     coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights
 ) -> dict[str, Floats]:
@@ -257,7 +254,12 @@ def _predict_rows(
         "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
         "due_by": clock.day_of(start + months[DUE_CHANCE]),
         "late": clock.day_of(start + months[LATE_CHANCE]),
-        "strip_by": clock.day_of(start + STRIP_RATIO * months[DUE_CHANCE]),
+        "look_by": np.where(
+            (coats.finish_class < 0) & np.isnan(coats.recoatable_on),
+            coats.coated_on,
+            strip_chance_days(coats, clock, belief, seen, LOOK_CHANCE),
+        ),
+        "strip_by": strip_chance_days(coats, clock, belief, seen, STRIP_CHANCE),
         "chance_worn_today": seen.cdf(_standardised_log_age(age, mean, spread, -np.inf)),
         "median_months": np.exp(mean),
         "due_months": months[DUE_CHANCE],
@@ -266,6 +268,65 @@ def _predict_rows(
         "unknown_months": _narrower_months(belief),
         "prior_share": _prior_share(belief, posterior),
     }
+
+
+def strip_chance_days(
+    coats: Coats, clock: SeasonalClock, belief: LogLife, seen: BelievedLife, chance: float
+) -> Floats:
+    """Return the day on which the chance that only a strip will do reaches a share.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    clock : SeasonalClock
+        Their clock.
+    belief : LogLife
+        What is believed of them before they were inspected.
+    seen : BelievedLife
+        The same after.
+    chance : float
+        Between 0 and 1.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Days since 1970-01-01, given that a recoat still did when that was last found; no sooner
+        than that finding holds.
+    """
+    ratio = strip_ratios(coats)
+    start = clock.reading(coats.coated_on)
+    gone = strip_limit_cdf(coats, clock, belief, seen, coats.recoatable_on)
+    at = seen.quantile(gone + chance * (1 - gone))
+    day = clock.day_of(start + ratio * np.exp(belief.mean + belief.spread * at))
+    return np.fmax(day, coats.recoatable_on + LOOK_HOLDS_DAYS)
+
+
+def strip_limit_cdf(
+    coats: Coats, clock: SeasonalClock, belief: LogLife, seen: BelievedLife, day: Floats
+) -> Floats:
+    """Return the chance that the strip limit is passed by a day.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    clock : SeasonalClock
+        Their clock.
+    belief : LogLife
+        What is believed of them before they were inspected.
+    seen : BelievedLife
+        The same after.
+    day : ndarray, shape (n,)
+        Days since 1970-01-01; NaN gives 0.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Without regard to findings that a recoat still does.
+    """
+    age = (clock.reading(day) - clock.reading(coats.coated_on)) / strip_ratios(coats)
+    return seen.cdf(_standardised_log_age(age, belief.mean, belief.spread, -np.inf))
 
 
 def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> BelievedLife:
@@ -356,7 +417,7 @@ def _prior_share(belief: LogLife, posterior: Posterior) -> Floats:
     # The rest was taken away by earlier coats of the deck itself and by visits to all decks.
     deck = posterior.omega**2
     variance = belief.pace_variance
-    before = _linear_predictor_variance(belief.x, PUBLISHED_PRIOR)
+    before = PUBLISHED_PRIOR.predictor_variance(belief.x, np.full(len(belief.x), -1))
     now = belief.spread**2 - posterior.coat_variance - variance - belief.unknown_variance
     own = np.clip((deck - variance) / (before + deck), 0, 1)
     book = np.clip((before - now) / (before + deck), 0, 1 - own)

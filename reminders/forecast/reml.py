@@ -8,6 +8,7 @@ joins the log posterior of the two spreads.
 """
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,34 +16,71 @@ from reminders.forecast.arrays import Floats
 from reminders.forecast.posterior_mode import (
     LogPosterior,
     PosteriorMode,
-    covariance_from_information,
+    find_posterior_mode,
+    newton_direction,
 )
 
-REML_ROUNDS = 2  # the second moves the spreads by less than one in a hundred
+REML_ROUNDS = 8
+# of the log posterior: what is left to gain once the spreads are within a fifth of their own doubt
+SMALL_GAIN = 0.04
+SMALL_MOVE = 0.02  # of a log spread: windows move by a fiftieth of their width at most
 DIFFERENCE_STEP = 0.05  # of a log spread, for differences: far above what the quadrature wobbles
 MAX_CORRECTION = 0.5  # a correction beyond this would not be one
+MAX_HALVINGS = 5
 # with that many the bias is below one in a hundred and not worth its time
 MAX_CORRECTED_DECKS = 3_000
 
 
-def _laplace_log_volume(problem: LogPosterior, theta: Floats) -> float:
+class _Ridge(NamedTuple):
+    # The coefficients most probable at two spreads, and the log posterior of these spreads with
+    # the coefficients integrated out.
+    mode: PosteriorMode
+    marginal: float
+
+    @property
+    def along(self) -> Floats:
+        # How the coefficients follow the two log spreads (implicit function theorem).
+        covariance = self.mode.covariance[:-2, :-2]
+        return np.vstack([covariance @ self.mode.hessian[:-2, -2:], np.eye(2)])
+
+    @property
+    def information(self) -> Floats:
+        # Of the two log spreads, the coefficients following along.
+        return np.asarray(-(self.mode.hessian[-2:] @ self.along))
+
+
+def _coefficient_log_volume(problem: LogPosterior, hessian: Floats) -> float:
     # Half the log volume of the coefficients' posterior, the spreads held fixed.
-    size = len(theta) - 2
-    sign, value = np.linalg.slogdet(-problem.log_posterior(theta)[2][:size, :size])
-    return -0.5 * float(value) if sign > 0 else float("nan")
+    covariance = replace(problem, are_spreads_held=True).covariance(hessian)
+    return 0.5 * float(np.linalg.slogdet(covariance)[1])
 
 
-def _log_volume_gradient(problem: LogPosterior, theta: Floats, covariance: Floats) -> Floats:
-    # Slope of the log volume by the two log spreads, the coefficients following along.
-    along = covariance[:, -2:] @ np.linalg.inv(covariance[-2:, -2:])
+def _maximise_coefficients(problem: LogPosterior, theta: Floats) -> _Ridge:
+    mode = find_posterior_mode(replace(problem, are_spreads_held=True), theta)
+    return _Ridge(mode, mode.value + _coefficient_log_volume(problem, mode.hessian))
+
+
+def _marginal_gradient(problem: LogPosterior, here: _Ridge) -> Floats:
+    # By the two log spreads; the log volume by differences, the coefficients following along.
+    theta = here.mode.theta
     ends = [
-        (
-            _laplace_log_volume(problem, theta + DIFFERENCE_STEP * way),
-            _laplace_log_volume(problem, theta - DIFFERENCE_STEP * way),
-        )
-        for way in along.T
+        [
+            _coefficient_log_volume(problem, problem.log_posterior(theta + step * way)[2])
+            for step in (DIFFERENCE_STEP, -DIFFERENCE_STEP)
+        ]
+        for way in here.along.T
     ]
-    return np.array([(up - down) / (2 * DIFFERENCE_STEP) for up, down in ends])
+    slopes = np.array([(up - down) / (2 * DIFFERENCE_STEP) for up, down in ends])
+    return here.mode.gradient @ here.along + slopes
+
+
+def _step_up(problem: LogPosterior, here: _Ridge, move: Floats) -> _Ridge | None:
+    # A step is halved until the marginal is no lower; None where no part of it does that.
+    for halving in range(MAX_HALVINGS):
+        there = _maximise_coefficients(problem, here.mode.theta + here.along @ move / 2**halving)
+        if there.mode.converged and there.marginal >= here.marginal:
+            return there
+    return None
 
 
 def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int) -> PosteriorMode:
@@ -60,26 +98,33 @@ def apply_reml_correction(problem: LogPosterior, best: PosteriorMode, decks: int
     Returns
     -------
     PosteriorMode
-        The point moved to; the same if there is nothing to mend or no way to.
+        The spreads moved to and the coefficients most probable there, with their own covariance;
+        the same as `best` if there is nothing to mend.
     """
     if not problem.deck_effect or decks > MAX_CORRECTED_DECKS:
         return best
-    theta = best.theta
-    slope = np.zeros(len(best.theta))
-    covariance = best.covariance
+    here = _maximise_coefficients(problem, best.theta)
+    if not here.mode.converged:
+        return replace(best, converged=False)
+    settled = False
     for _ in range(REML_ROUNDS):
-        slope[-2:] += _log_volume_gradient(problem, theta, covariance)
-        move = covariance @ slope
-        if not np.isfinite(move).all():
-            return best
-        theta = theta + move * min(
-            1.0, MAX_CORRECTION / max(float(np.abs(move[-2:]).max()), MAX_CORRECTION)
-        )
-        _, slope, hessian = problem.log_posterior(theta)
-        covariance = covariance_from_information(-hessian)
-    # The doubt about the spreads is that of the maximum: away from it the surface may bend the
-    # wrong way. Nothing reads how they go along with the coefficients, and leaving that out keeps
-    # the matrix one of covariances.
+        slope = _marginal_gradient(problem, here)
+        move = newton_direction(here.information, slope)
+        length = float(np.abs(move).max())
+        settled = float(slope @ move) < SMALL_GAIN or length < SMALL_MOVE
+        there = _step_up(problem, here, move * min(1.0, MAX_CORRECTION / max(length, 1e-9)))
+        if there is None:
+            break
+        here = there
+        if settled:
+            break
+    # The doubt about the spreads is that of the maximum. Nothing reads how they go along with the
+    # coefficients.
+    covariance = here.mode.covariance.copy()
     covariance[-2:, -2:] = best.covariance[-2:, -2:]
-    covariance[:-2, -2:] = covariance[-2:, :-2] = 0.0
-    return replace(best, theta=theta, covariance=covariance)
+    return replace(
+        best,
+        theta=here.mode.theta,
+        covariance=covariance,
+        converged=best.converged and here.mode.converged and settled,
+    )

@@ -10,6 +10,7 @@ from reminders.forecast.arrays import Floats
 from reminders.forecast.turnbull import turnbull_estimate
 
 MIN_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
+WINDOW_CHANCES = (0.2, 0.8)  # of being worn, when a window opens and when it closes
 COVERAGE_GRID_STEPS = 400
 MIN_FINISHED_COATS = 400  # finished coats for a window coverage within about five points
 
@@ -26,6 +27,8 @@ class ForecastScores:
         Mean of −log of the chance given to what was found; less is better.
     brier : float
         Mean squared difference between chance and finding; less is better.
+    window_score : float
+        Mean score of the windows at the visits; 1 for windows without end, less is better.
     observed : float
         Coats found worn.
     expected : float
@@ -35,6 +38,7 @@ class ForecastScores:
     visits: int
     log_score: float
     brier: float
+    window_score: float
     observed: float
     expected: float
 
@@ -97,6 +101,40 @@ def log_scores(chance: ArrayLike, worn: ArrayLike) -> Floats:
     return -np.log(np.clip(np.where(y > 0, p, 1 - p), MIN_CHANCE, 1))
 
 
+def window_scores(
+    chance: ArrayLike, worn: ArrayLike, window: tuple[float, float] = WINDOW_CHANCES
+) -> Floats:
+    """Return the interval score of the window that was stated, as each visit sees it.
+
+    Parameters
+    ----------
+    chance : array_like, shape (n,)
+        Chance that the coat would be found worn.
+    worn : array_like of bool, shape (n,)
+        Whether it was.
+    window : tuple of float
+        Chances at which the window opens and closes, as far from 0 and from 1.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1 at a visit inside the window; 0 at one outside that found what the window said, sound
+        before it and worn after it; else 2/alpha, with 1 - alpha the share that the window claims.
+
+    Notes
+    -----
+    The interval score of a window (l, u) and a life x is (u - l) + 2/alpha (l - x)+ +
+    2/alpha (x - u)+ (Gneiting & Raftery 2007, J. Am. Stat. Assoc. 102:359, eq. 43), which is proper
+    and in which width costs. It is the integral over all ages of what is returned here, and visits
+    are a sample of ages: each tells on which side of it the life lies, never the life itself. At
+    each age the score is proper by itself.
+    """
+    p, y = _checked_outcomes(chance, worn)
+    missed = 2 / (1 - (window[1] - window[0]))
+    outside = np.where(p < window[0], y > 0, y <= 0) * missed
+    return np.where((p >= window[0]) & (p < window[1]), 1.0, outside)
+
+
 def score_forecast(chance: ArrayLike, worn: ArrayLike) -> ForecastScores:
     """Return the scores of a forecast over visits.
 
@@ -114,11 +152,11 @@ def score_forecast(chance: ArrayLike, worn: ArrayLike) -> ForecastScores:
     """
     p, y = _checked_outcomes(chance, worn)
     if not len(p):
-        return ForecastScores(0, float("nan"), float("nan"), 0.0, 0.0)
+        none = float("nan")
+        return ForecastScores(0, none, none, none, 0.0, 0.0)
     brier = float(np.mean((p - y) ** 2))
-    return ForecastScores(
-        len(p), float(log_scores(p, y).mean()), brier, float(y.sum()), float(p.sum())
-    )
+    log_score, window_score = (float(rule(p, y).mean()) for rule in (log_scores, window_scores))
+    return ForecastScores(len(p), log_score, brier, window_score, float(y.sum()), float(p.sum()))
 
 
 def calibration_bins(chance: ArrayLike, worn: ArrayLike, bins: int = 10) -> list[CalibrationBin]:
@@ -179,7 +217,7 @@ class WindowCoverage:
 
 
 def estimate_window_coverage(
-    low: ArrayLike, high: ArrayLike, window: tuple[float, float] = (0.2, 0.8)
+    low: ArrayLike, high: ArrayLike, window: tuple[float, float] = WINDOW_CHANCES
 ) -> WindowCoverage:
     """Return how often lives ended inside a window of the forecast, from where visits bound them.
 

@@ -1,5 +1,5 @@
 """The curve of lives that visits allow without any assumption about its shape (Turnbull 1976), for
-intervals (l, r]."""
+intervals (l, r] and for lives known exactly."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reminders.forecast.arrays import Floats
+from reminders.forecast.arrays import Floats, Integers
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,7 +18,7 @@ class TurnbullEstimate:
     Parameters
     ----------
     left, right : ndarray, shape (m,)
-        Ends of the intervals, ascending.
+        Ends of the intervals, ascending; equal where the mass lies on a point.
     mass : ndarray, shape (m,)
         Probabilities, summing to 1.
     """
@@ -28,32 +28,43 @@ class TurnbullEstimate:
     mass: Floats
 
     def mass_between(self, low: float, high: float) -> float:
-        """Return the mass between two points, intervals that straddle an end counted by length.
+        """Return the mass in (low, high], intervals that straddle an end counted by length.
 
         Parameters
         ----------
         low, high : float
-            The points.
+            The ends.
 
         Returns
         -------
         float
             Probability.
         """
-        width = np.maximum(self.right - self.left, 1e-300)
-        inside = np.clip((np.minimum(self.right, high) - np.maximum(self.left, low)) / width, 0, 1)
-        return float((self.mass * np.nan_to_num(inside)).sum())
+        width = self.right - self.left
+        overlap = np.minimum(self.right, high) - np.maximum(self.left, low)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            part = np.nan_to_num(np.clip(overlap / width, 0, 1))
+        point = (low < self.right) & (self.right <= high)
+        return float((self.mass * np.where(width > 0, part, point)).sum())
 
 
-def _innermost_intervals(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+def _order_ends(lower: Floats, upper: Floats) -> tuple[Integers, Integers, Floats]:
+    # Every end as a place on one line, and the ages that the places stand for. At equal ages an
+    # exact life begins before the intervals that end there, and those before the intervals (l, r]
+    # that begin.
+    ages, rank = np.unique(np.concatenate([lower, upper]), return_inverse=True)
+    first, last = np.split(3 * rank.ravel(), 2)
+    return first + np.where(lower < upper, 2, 0), last + 1, np.repeat(ages, 3)
+
+
+def _innermost_intervals(lower: Integers, upper: Integers) -> tuple[Integers, Integers]:
     # Mass can only lie where a lower end is next followed by an upper end.
     points = np.concatenate([lower, upper])
-    is_upper = np.concatenate([np.zeros(len(lower)), np.ones(len(upper))])
-    # (l, r]: at equal points the interval that ends comes before the one that begins.
-    order = np.lexsort((-is_upper, points))
+    is_upper = np.concatenate([np.zeros(len(lower), dtype=bool), np.ones(len(upper), dtype=bool)])
+    order = np.argsort(points, kind="stable")
     points = points[order]
     is_upper = is_upper[order]
-    turn = np.flatnonzero((is_upper[:-1] == 0) & (is_upper[1:] == 1))
+    turn = np.flatnonzero(~is_upper[:-1] & is_upper[1:])
     return points[turn], points[turn + 1]
 
 
@@ -65,14 +76,14 @@ def turnbull_estimate(
     tolerance: float = 1e-10,
     steps: int = 20_000,
 ) -> TurnbullEstimate:
-    """Return the most likely curve of lives, each known to lie in (lower, upper].
+    """Return the most likely curve of lives, each known to lie in (lower, upper] or exactly.
 
     Parameters
     ----------
     lower : ndarray, shape (n,)
         Ages at which the coats were sound.
     upper : ndarray, shape (n,)
-        Ages at which they were worn; infinity if never.
+        Ages at which they were worn; infinity if never, equal to `lower` for a life known exactly.
     weight : ndarray, shape (n,), optional
         How many coats a row stands for.
     tolerance : float
@@ -87,19 +98,20 @@ def turnbull_estimate(
     """
     lower = np.asarray(lower, dtype=float)
     upper = np.asarray(upper, dtype=float)
-    bad = ~(lower < upper)
+    bad = ~((lower <= upper) & (lower < np.inf))
     if bad.any():
         row = int(np.argmax(bad))
         raise ValueError(
-            f"upper must lie above lower; row {row} has {lower[row]:g} and {upper[row]:g}"
+            f"upper must not lie below lower; row {row} has {lower[row]:g} and {upper[row]:g}"
         )
     pairs, index = np.unique(np.column_stack([lower, upper]), axis=0, return_inverse=True)
     count = np.bincount(index.ravel(), weights=weight)
-    left, right = _innermost_intervals(pairs[:, 0], pairs[:, 1])
-    first = np.searchsorted(left, pairs[:, 0], side="left")
-    last = np.searchsorted(right, pairs[:, 1], side="right")
+    starts, ends, ages = _order_ends(pairs[:, 0], pairs[:, 1])
+    left, right = _innermost_intervals(starts, ends)
+    first = np.searchsorted(left, starts, side="left")
+    last = np.searchsorted(right, ends, side="right")
     mass = _expectation_maximisation(first, last, count, len(left), tolerance, steps)
-    return TurnbullEstimate(left, right, mass)
+    return TurnbullEstimate(ages[left], ages[right], mass)
 
 
 def _expectation_maximisation(

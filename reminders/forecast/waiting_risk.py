@@ -9,9 +9,13 @@ from reminders.forecast.arrays import Floats
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
-from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import believe_inspections, predict_log_life
+from reminders.forecast.prediction import (
+    believe_inspections,
+    predict_log_life,
+    strip_limit_cdf,
+)
+from reminders.forecast.wear_limits import LOOK_HOLDS_DAYS
 
 
 def strip_chances_after_waits(
@@ -20,7 +24,6 @@ def strip_chances_after_waits(
     today: float,
     waits: Sequence[float],
     *,
-    strip_ratio: float = STRIP_RATIO,
     weights: ClockWeights = CLOCK_WEIGHTS,
 ) -> tuple[Floats, Floats]:
     """Return the chance that the strip limit is passed today, and after each wait given that it is
@@ -36,8 +39,6 @@ def strip_chances_after_waits(
         In days since 1970-01-01.
     waits : sequence of float, length k
         How long is waited, in days.
-    strip_ratio : float
-        Age at which a strip is needed against the age at which a recoat is due.
     weights : ClockWeights
         What the seasonal clock follows.
 
@@ -55,16 +56,18 @@ def strip_chances_after_waits(
     seasonal clock.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    start = clock.reading(coats.coated_on)
     belief = predict_log_life(coats, posterior)
 
     seen = believe_inspections(coats, clock, belief)
+    gone = strip_limit_cdf(coats, clock, belief, seen, coats.recoatable_on)
 
     def passed(day: Floats) -> Floats:
+        by_then = strip_limit_cdf(coats, clock, belief, seen, day)
         with np.errstate(divide="ignore", invalid="ignore"):
-            age = np.log((clock.reading(day) - start) / strip_ratio)
-            z = (age - belief.mean) / belief.spread
-        return seen.cdf(np.where(np.isnan(z), -np.inf, z))
+            since = (by_then - gone) / (1 - gone)
+        # A limit that the finding contradicts is passed as soon as the finding holds no longer.
+        holds = day <= coats.recoatable_on + LOOK_HOLDS_DAYS
+        return np.clip(np.where(np.isnan(since), np.where(holds, 0.0, 1.0), since), 0.0, 1.0)
 
     days = np.full(len(coats), float(today))
     now = passed(days)

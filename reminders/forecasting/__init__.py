@@ -10,6 +10,11 @@ from reminders.forecasting.accuracy import (
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.price_ratio import (
+    MAX_PRICE_AGE,
+    MIN_PRICED_JOBS,
+    STRIP_PRICE_RATIO,
+)
 from reminders.forecasting.reasons import (
     factor_phrase,
     factors_with_months,
@@ -19,12 +24,13 @@ from reminders.forecasting.reasons import (
     reasons_for_client,
     signed_months,
 )
-from reminders.forecasting.upkeep import MAX_PRICE_AGE, MIN_PRICED_JOBS, deck_upkeep
+from reminders.forecasting.upkeep import deck_upkeep
 
 __all__ = [
     "MAX_PRICE_AGE",
     "MIN_MEANINGFUL_VISITS",
     "MIN_PRICED_JOBS",
+    "STRIP_PRICE_RATIO",
     "NewestCoats",
     "client_check_worth",
     "count_graded_visits",

@@ -1,5 +1,5 @@
-"""What the Figures page says in words:
-was the forecast right, which fit is in use and why, who came back."""
+"""What the Figures page says of the forecast in words:
+was it right, which fit is in use and why, who came back."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
-from reminders.forecasting.refitting import MIN_NEW_VISITS
+from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
 from reminders.models import ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
 
@@ -52,12 +52,28 @@ class ReturnCounts:
 
 @dataclass(frozen=True)
 class AccuracyFigures:
-    """The newest calculation; `fit` is the one tried then and `shelf` the one that forecasts rest
-    on."""
+    """The newest calculation; `fit` is the one tried then and `in_use` the one that forecasts rest
+    on, None for the published figures."""
 
     fit: ModelFit
     in_use: ModelFit | None
     fits: Sequence[ModelFit]
+
+    @property
+    def is_refused(self) -> bool:
+        """Whether forecasts rest on something else than what was learned last."""
+        return self.in_use is None or self.in_use.pk != self.fit.pk
+
+    @property
+    def why_refused(self) -> str:
+        """The reason alone."""
+        return self.fit.why.removeprefix(f"{REFUSED}: ")
+
+    @property
+    def is_set_aside(self) -> bool:
+        """Whether the last fit was in use, and a later version of the program no longer trusts
+        it."""
+        return self.is_refused and self.fit.is_in_use
 
     @property
     def stored(self) -> dict[str, Any]:
@@ -100,8 +116,8 @@ class AccuracyFigures:
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]
         if abs(surplus) <= 2 * doubt:
-            return "Coats wore as foretold, as far as these visits can tell."
-        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
+            return "Coats wore as forecast, as far as these checks can tell."
+        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than forecast."
 
     @property
     def returns(self) -> ReturnCounts:
@@ -115,11 +131,7 @@ class AccuracyFigures:
 def newest_figures() -> AccuracyFigures | None:
     """From the newest fit; None before the first."""
     fits = list(ModelFit.objects.defer("parameters")[:MAX_FITS_SHOWN])
-    return (
-        AccuracyFigures(fits[0], ModelFit.objects.defer("parameters").in_use(), fits)
-        if fits
-        else None
-    )
+    return AccuracyFigures(fits[0], fit_in_force(), fits) if fits else None
 
 
 def count_graded_visits(*, today: date) -> int:

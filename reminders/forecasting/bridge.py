@@ -12,12 +12,15 @@ from operator import itemgetter
 
 import numpy as np
 from django.db import connection, transaction
+from numpy.typing import NDArray
 
-from clients.models import SPECIES_CLASS, Deck, Species
+from clients.models import SPECIES_CLASS, Business, Deck, Species
 from clients.places import climate
 from jobs.models import GRADE_FIELDS
+from jobs.work import FILM_STRIP_GRADE, FLAKING_GRADE, OIL_STRIP_GRADE
 from reminders import forecast
-from reminders.forecast import Floats
+from reminders.forecast import Booleans, Floats
+from reminders.forecasting.price_ratio import strip_price_ratio
 from reminders.models import ModelFit
 
 
@@ -30,11 +33,17 @@ def active_posterior() -> forecast.Posterior:
 
 @lru_cache(maxsize=2)
 def load_posterior(pk: int, version: str) -> forecast.Posterior:
-    """The belief of one fit; a fit made before the core learned of new factors no longer says
-    anything."""
+    """The belief of one fit, as long as it says anything."""
     parameters = ModelFit.objects.values_list("parameters", flat=True).get(pk=pk, version=version)
     found = forecast.Fit.from_dict(parameters).posterior
-    return found if found.names == forecast.PUBLISHED_PRIOR.names else forecast.PUBLISHED_PRIOR
+    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
+
+
+def is_usable(belief: forecast.Posterior) -> bool:
+    """Whether a stored belief still says anything: it knows the factors that the core knows now,
+    and it did not break, as some did before 0.3 (then it is wider than the published figures)."""
+    published = forecast.PUBLISHED_PRIOR
+    return belief.names == published.names and belief.is_no_wider_than(published)
 
 
 # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
@@ -62,8 +71,8 @@ deck.pool, deck.litter, deck.height_m
 # later one is believed.
 NEWEST_COATS_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
-    coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on, asked.seen_on,
-    asked.is_worn, {EXPOSURE_SQL}
+    coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on,
+    recoatable.seen_on, asked.seen_on, asked.is_worn, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -82,6 +91,14 @@ LEFT JOIN LATERAL (
         AND v.visited_on <= %(today)s AND {GRADE_SQL} > {MAX_SOUND_GRADE} AND {IS_DATED_SQL}
         AND v.observer = 'crew'
 ) worn ON true
+LEFT JOIN LATERAL (
+    SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
+    WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
+        AND v.visited_on <= %(today)s AND {IS_DATED_SQL} AND v.observer = 'crew'
+        AND {GRADE_SQL} < CASE WHEN coat.finish_class <> '' AND coat.finish_class NOT LIKE '%%film'
+            THEN {OIL_STRIP_GRADE} ELSE {FILM_STRIP_GRADE} END
+        AND coalesce(v.flaking, 0) < {FLAKING_GRADE}
+) recoatable ON true
 LEFT JOIN LATERAL (
     SELECT v.visited_on AS seen_on, {GRADE_SQL} > {MAX_SOUND_GRADE} AS is_worn FROM jobs_visit v
     WHERE v.deck_id = deck.id AND v.visited_on > coalesce(sound.seen_on, coat.laid_on)
@@ -111,6 +128,7 @@ class NewestCoats:
     build: tuple[int, ...]
     sound_on: tuple[date | None, ...]
     worn_on: tuple[date | None, ...]
+    recoatable_on: tuple[date | None, ...]
     asked_on: tuple[date | None, ...]
     asked_worn: tuple[bool | None, ...]
     latitude: tuple[float, ...]
@@ -168,9 +186,9 @@ MAX_FORECAST_DAYS = (
 )  # a forecast further off than this says "not in our time" and is cut off there
 PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
 COPIED_COLUMNS = (
-    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, due_on, late_on,"
-    " chance_worn, median_months, log_sd, reference_months, contributions, prior_share, coat_build,"
-    " sound_on, unknowns, strip_on"
+    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, half_worn_on,"
+    " late_on, chance_worn, median_months, log_sd, reference_months, contributions, prior_share,"
+    " coat_build, sound_on, unknowns, look_on, strip_on, due_on"
 )
 
 
@@ -205,11 +223,7 @@ def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) ->
     coats = read_newest_coats(deck_ids, today=today)
     # Calculated before COPY starts: it asks for the fit in use, and a connection that copies can
     # answer nothing else.
-    written = (
-        "".join(copy_lines(coats, predict_newest_coats(coats, today=today), today, now))
-        if coats
-        else ""
-    )
+    written = forecast_rows(coats, today, now) if coats else ""
     with connection.cursor() as cursor:
         cursor.execute(
             "DELETE FROM reminders_forecast WHERE deck_id = ANY (%s::bigint[])",
@@ -220,6 +234,35 @@ def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) ->
     return len(coats) if coats else 0
 
 
+def forecast_rows(coats: NewestCoats, today: date, now: datetime) -> str:
+    core = core_coats(coats, today=today)
+    found = forecast.predict(core, active_posterior(), epoch_days(today))
+    work_days = forecast.best_work_days(
+        core,
+        found,
+        epoch_days(today),
+        workable_months_of_coats(coats, core),
+        price_ratio=strip_price_ratio(today=today),
+    )
+    return "".join(copy_lines(coats, found, work_days, (today, now)))
+
+
+def workable_months_of_coats(coats: NewestCoats, core: forecast.Coats) -> Booleans:
+    """Which months can be worked at the place of each deck and by this business."""
+    business = Business.current()
+    season = [not business or month in business.season_months for month in range(1, 13)]
+    places, place = distinct_places(coats)
+    temperature = climate.normals(places[:, 0], places[:, 1]).temperature_c
+    return forecast.workable_months(temperature[place], core.wet_days, season=season)
+
+
+def distinct_places(coats: NewestCoats) -> tuple[Floats, NDArray[np.intp]]:
+    """Latitude and longitude of each place once, and the place of each deck."""
+    return np.unique(
+        np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True
+    )
+
+
 def lock_decks(deck_ids: Sequence[int]) -> None:
     """Two refreshes of one deck follow each other, so that the later one sees the other's job:
     the newest coat wins."""
@@ -228,11 +271,6 @@ def lock_decks(deck_ids: Sequence[int]) -> None:
             "SELECT FROM clients_deck WHERE id = ANY (%s::bigint[]) ORDER BY id FOR NO KEY UPDATE",
             [postgres_array(deck_ids)],
         )
-
-
-def predict_newest_coats(coats: NewestCoats, *, today: date) -> forecast.Prediction:
-    """What the core says of these coats on this day."""
-    return forecast.predict(core_coats(coats, today=today), active_posterior(), epoch_days(today))
 
 
 def epoch_days(value: date | None) -> float:
@@ -251,6 +289,7 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         coated_within=within,
         sound_on=[epoch_days(day) for day in coats.sound_on],
         worn_on=[epoch_days(day) for day in coats.worn_on],
+        recoatable_on=[epoch_days(day) for day in coats.recoatable_on],
         asked_on=[epoch_days(day) for day in coats.asked_on],
         asked_worn=[bool(value) for value in coats.asked_worn],
         latitude=coats.latitude,
@@ -318,9 +357,7 @@ def mix_of_book() -> forecast.UnknownMix:
 
 def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     """Sun and wet days by month; the owner's own wet days stand in place of the estimate."""
-    places, place = np.unique(
-        np.column_stack([coats.latitude, coats.longitude]), axis=0, return_inverse=True
-    )
+    places, place = distinct_places(coats)
     normals = climate.normals(places[:, 0], places[:, 1])
     above_air = forecast.extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
     on_ground = forecast.radiation_from_sunshine(normals.sunshine_fraction, above_air)
@@ -333,13 +370,21 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
 
 
 def copy_lines(
-    coats: NewestCoats, found: forecast.Prediction, today: date, now: datetime
+    coats: NewestCoats, found: forecast.Prediction, work_days: Floats, as_of: tuple[date, datetime]
 ) -> Iterator[str]:
-    """The rows of COLUMNS in the text format of COPY."""
+    """The rows of COPIED_COLUMNS in the text format of COPY."""
+    today, now = as_of
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, due, late, strips = (
+    opens, half, late, looks, strips, works = (
         iso_dates(each, coats)
-        for each in (found.window_opens, found.due_by, found.late, found.strip_by)
+        for each in (
+            found.window_opens,
+            found.due_by,
+            found.late,
+            found.look_by,
+            found.strip_by,
+            work_days,
+        )
     )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
@@ -348,7 +393,7 @@ def copy_lines(
         coats.deck_id,
         coats.job_id,
         opens,
-        due,
+        half,
         late,
         numbers,
         contributions_as_json(found),
@@ -357,13 +402,14 @@ def copy_lines(
     )
     reference = found.reference_months
     unknowns = unknowns_as_json(found)
-    completed = zip(rows, coats.build, coats.sound_on, unknowns, strips, strict=True)
-    for row, build, sound, unknown, strip in completed:
+    ends = zip(looks, strips, works, strict=True)
+    completed = zip(rows, coats.build, coats.sound_on, unknowns, ends, strict=True)
+    for row, build, sound, unknown, (look, strip, work) in completed:
         deck, job, first, middle, last, (chance, median, spread), why, share = row
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
             f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}"
-            f"\t{strip}\n"
+            f"\t{look}\t{strip}\t{work}\n"
         )
 
 

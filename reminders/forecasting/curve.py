@@ -18,7 +18,7 @@ CURVE_POINTS = 48
 def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
     """The curve from the coat to past the end of the window, in the state of the stored
     forecast."""
-    window = DueWindow(row.window_opens_on, row.due_on, row.late_on)
+    window = DueWindow(row.window_opens_on, row.half_worn_on, row.late_on)
     coat_on = min(row.job.span.middle, today)
     visits = Visit.objects.filter(
         deck=row.deck_id, visited_on__gt=row.job.finished_on, visited_on__lte=today
@@ -42,7 +42,7 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
         return [
             *start,
             (row.window_opens_on, 0.2),
-            (row.due_on, 0.5),
+            (row.half_worn_on, 0.5),
             (row.late_on, 0.8),
             (today, 1.0),
         ]

@@ -18,6 +18,7 @@ SCORE_COLUMNS = [
     "visits",
     "log_score",
     "brier",
+    "window_score",
     "observed",
     "expected",
     "observed_over_expected",
@@ -83,7 +84,14 @@ def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
     score = found.scores[name]
     row: dict[str, Any] = dict.fromkeys(SCORE_COLUMNS)
     row |= {"forecast": name, "visits": score.visits, "origins": found.origins}
-    for column in ("log_score", "brier", "observed", "expected", "observed_over_expected"):
+    for column in (
+        "log_score",
+        "brier",
+        "window_score",
+        "observed",
+        "expected",
+        "observed_over_expected",
+    ):
         row[column] = finite_or_none(getattr(score, column))
     if name == "learned":
         inside = found.coverage

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
 
-from jobs.forecast_summary import ForecastSummary
+from jobs.forecast_summary import ForecastSummary, WorkAdvice
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.models import Forecast
 
@@ -16,6 +16,12 @@ from reminders.models import Forecast
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
     rows = Forecast.objects.filter(deck__in=deck_ids).select_related("deck__site", "job")
     return {row.deck_id: forecast_summary(row, today) for row in rows}
+
+
+def work_advice(deck_ids: Collection[int], today: date) -> dict[int, WorkAdvice]:
+    rows = Forecast.objects.filter(deck__in=deck_ids).order_by()
+    found = rows.only("deck_id", "look_on", "strip_on")
+    return {row.deck_id: row.advice(today) for row in found}
 
 
 def overdue_deck_ids(today: date) -> QuerySet[Forecast, Any]:

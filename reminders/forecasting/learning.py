@@ -26,7 +26,7 @@ DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 EVERY_COAT_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
-    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
+    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
     CASE WHEN coat.ended_on <= %(today)s THEN coat.ended_on END,
     deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck

@@ -1,10 +1,11 @@
-"""Learning: fit the whole book again and take the fit into use unless it does worse on
-held-back visits."""
+"""Learning: fit the book again and take that very fit into use unless it does worse on visits that
+it has not seen."""
 
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from math import inf
+from typing import NamedTuple
 
-import numpy as np
 from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
@@ -14,10 +15,15 @@ from reminders.models import ModelFit
 
 # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
 MIN_NEW_VISITS = 20
-# of the visits not yet learned from; the oldest part is only learned from, the others are each
-# forecast
-HELD_BACK_PARTS = 4
+# A fit is judged by the newest of the visits that the fit in use has not seen: an eighth of them,
+# of few more, but never more than half (judgement). The next fit learns from these too.
+HELD_BACK_PARTS = 8
+MIN_HELD_BACK = 20
+MIN_UNSEEN_VISITS = 20
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
+IN_USE = "the one in use"
+PUBLISHED = "the published figures"
+REFUSED = "Not taken into use"
 
 
 @dataclass(frozen=True)
@@ -28,17 +34,11 @@ class RefitResult:
     outcome: str
 
 
-@dataclass(frozen=True)
-class HeldBackScores:
-    """Mean log scores over the held-back visits, and whether the new fit is taken into use."""
+class FitVerdict(NamedTuple):
+    """Whether a fit is taken into use, and why in words."""
 
-    visits: int = 0
-    own: float | None = None
-    in_use: float | None = None
-    flat: float | None = None
-    by_class: float | None = None
-    is_adopted: bool = True
-    why: str = "Taken into use: there was no visit yet to hold back and judge it by."
+    is_adopted: bool
+    why: str
 
 
 def refit(*, today: date, now: datetime, always: bool = False) -> RefitResult:
@@ -68,55 +68,63 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
             f"{new} new graded visits since the last time; {MIN_NEW_VISITS} are needed to learn"
             " again.",
         )
-    learned = history.book.fit_before(bridge.epoch_days(today) + 1)
-    if not learned.coats:
+    since = held_back_start(history, new=new, until=bridge.epoch_days(today) + 1)
+    learned = None if since is None else history.book.fit_before(since)
+    if since is None or learned is None or not learned.coats:
         return RefitResult(
-            None, "No grade in the book bounds the life of a coat: forecasts stay as they are."
+            None,
+            f"Not yet {MIN_UNSEEN_VISITS} visits that forecasts do not rest on, to learn"
+            " from some and to judge by the others: forecasts stay as they are.",
         )
     known = ModelFit.objects.filter(version=learned.version).first()
     if known is not None:
         return RefitResult(
             None, f"Nothing in the book has changed since {known.version} was fitted."
         )
-    return save_fit(history, learned, today=today, now=now)
+    return save_fit(history, learned, since, today=today, now=now)
 
 
 def visits_at_newest_fit() -> int:
     newest = ModelFit.objects.newest()
-    return newest.visits if newest is not None and has_current_factors(newest) else 0
-
-
-def has_current_factors(fit: ModelFit) -> bool:
-    """Whether the fit knows the factors that the core knows now."""
-    return tuple(fit.parameters["posterior"]["names"]) == forecast.PUBLISHED_PRIOR.names
+    if newest is None:
+        return 0
+    stored = forecast.Fit.from_dict(newest.parameters).posterior
+    return newest.visits if bridge.is_usable(stored) else 0
 
 
 def save_fit(
-    history: learning.TrainingData, learned: forecast.Fit, *, today: date, now: datetime
+    history: learning.TrainingData,
+    learned: forecast.Fit,
+    since: float,
+    *,
+    today: date,
+    now: datetime,
 ) -> RefitResult:
     """Judge the fit, keep it and, if it did well, take it into use."""
-    trial = score_on_held_back_visits(history, today=today)
     before = bridge.active_posterior()
-    figures = compute_figures(
-        history, learned.posterior if trial.is_adopted else before, today=today
-    )
-    if trial.is_adopted:
+    until = bridge.epoch_days(today) + 1
+    trial = forecast.try_fit(history.book, learned.posterior, rivals_of_a_fit(), since, until)
+    verdict = judge_trial(learned, trial)
+    belief = learned.posterior if verdict.is_adopted else before
+    figures = compute_figures(history, belief, today=today)
+    simple = forecast.simple_rule_scores(history.book, since, until)
+    if verdict.is_adopted:
         ModelFit.objects.filter(is_in_use=True).update(is_in_use=False)
     fit = ModelFit.objects.create(
         version=learned.version,
         created_at=now,
-        trained_on=today,
+        trained_on=today - timedelta(days=round(until - since)),
         visits=history.visits,
         coats=learned.coats,
         decks=learned.decks,
         parameters=learned.to_dict(),
-        held_back=trial.visits,
-        own_score=trial.own,
-        in_use_score=trial.in_use,
-        flat_score=trial.flat,
-        class_score=trial.by_class,
-        is_in_use=trial.is_adopted,
-        why=f"{trial.why} {learned.note}".strip(),
+        held_back=trial.scores.visits,
+        own_score=trial.scores.log_score,
+        in_use_score=next(iter(trial.rivals.values())).scores.log_score,
+        flat_score=simple["flat_rule"].log_score,
+        class_score=simple["finish_average"].log_score,
+        is_in_use=verdict.is_adopted,
+        why=verdict.why,
         figures=figures,
     )
     stale = ModelFit.objects.filter(is_in_use=False).values_list("pk", flat=True)[MAX_UNUSED_FITS:]
@@ -134,60 +142,71 @@ def compute_figures(
     }
 
 
-def score_on_held_back_visits(history: learning.TrainingData, *, today: date) -> HeldBackScores:
-    """Let the new way of learning and the fit in use forecast the same visits, neither having seen
-    them."""
-    until = bridge.epoch_days(today) + 1
-    current = ModelFit.objects.in_use()
-    since, has_seen = held_back_start(
-        history, until, None if current is None else bridge.epoch_days(current.trained_on) + 1
-    )
-    if since is None:
-        return HeldBackScores()
-    rolled = forecast.backtest(
-        history.book, since, until, step_days=(until - since) / (HELD_BACK_PARTS - 1)
-    )
-    held = forecast.scored_visits(history.book, since, until)
-    chances = forecast.worn_chances_at_visits(history.book, held, bridge.active_posterior())
-    before = float(forecast.log_scores(chances, held.worn).mean())
-    own = rolled.scores["learned"].log_score
-    flat, by_class = (rolled.scores[name].log_score for name in ("flat_rule", "finish_average"))
-    is_adopted = own <= before + 1e-9
-    why = describe_comparison(len(held.worn), own, before, is_adopted=is_adopted, has_seen=has_seen)
-    return HeldBackScores(len(held.worn), own, before, flat, by_class, is_adopted, why)
+def fit_in_force() -> ModelFit | None:
+    """The fit that forecasts rest on; None where that is the published figures, also because the
+    fit in use says nothing any more."""
+    rests_on_fit = bridge.active_posterior() is not forecast.PUBLISHED_PRIOR
+    return ModelFit.objects.defer("parameters").in_use() if rests_on_fit else None
 
 
-def held_back_start(
-    history: learning.TrainingData, until: float, unseen_since: float | None
-) -> tuple[float | None, bool]:
-    """The day from which visits are held back, and whether the fit in use has seen them all the
-    same.
+def held_back_start(history: learning.TrainingData, *, new: int, until: float) -> float | None:
+    """The day from which visits are held back to judge a fit by, the newest of those that the fit
+    in use has not seen; None where these are too few.
 
-    Usually these are the newest three quarters of the visits since the fit in use. When an old list
-    was imported there are hardly any of those, and the newest quarter of all has to do.
+    Where nothing is new it is the day of the last time, for the same visits would make the same fit
+    and be used to judge another.
     """
-    fresh = evaluation.informative_visit_days(
-        history.book, -np.inf if unseen_since is None else unseen_since, until
-    )
-    if len(fresh) >= MIN_NEW_VISITS // 2:
-        return float(fresh[len(fresh) // HELD_BACK_PARTS]), False
-    everything = evaluation.informative_visit_days(history.book, -np.inf, until)
-    if not len(everything):
-        return None, False
-    return (
-        float(everything[len(everything) * (HELD_BACK_PARTS - 1) // HELD_BACK_PARTS]),
-        unseen_since is not None,
-    )
+    newest = ModelFit.objects.newest()
+    if newest is not None and not new:
+        return bridge.epoch_days(newest.trained_on) + 1
+    current = fit_in_force()
+    unseen_since = -inf if current is None else bridge.epoch_days(current.trained_on) + 1
+    fresh = evaluation.informative_visit_days(history.book, unseen_since, until)
+    if len(fresh) < MIN_UNSEEN_VISITS:
+        return None
+    count = min(max(len(fresh) // HELD_BACK_PARTS, MIN_HELD_BACK), len(fresh) // 2)
+    return float(fresh[-count])
 
 
-def describe_comparison(
-    visits: int, own: float, before: float, *, is_adopted: bool, has_seen: bool
-) -> str:
+def rivals_of_a_fit() -> dict[str, forecast.Posterior]:
+    """What forecasts rest on now comes first; the published figures are always there."""
+    published = {PUBLISHED: forecast.PUBLISHED_PRIOR}
+    return published if fit_in_force() is None else {IN_USE: bridge.active_posterior()} | published
+
+
+def judge_trial(learned: forecast.Fit, trial: forecast.FitTrial) -> FitVerdict:
     """For the owner: what was compared and what came of it."""
-    decision = "Taken into use" if is_adopted else "Not taken into use, the one before stays"
-    compared = (
-        f"over {visits} visits that it had not seen, the new fit scored {own:.3f} against"
-        f" {before:.3f}"
+    if not learned.converged:
+        return FitVerdict(False, f"{REFUSED}: {learned.note}")
+    told = f"over {trial.scores.visits} visits that it had not seen"
+    if trial.is_passed:
+        against = " and ".join(
+            f"{rival.scores.log_score:.3f} of {name}" for name, rival in trial.rivals.items()
+        )
+        return FitVerdict(
+            True,
+            f"Taken into use: {told}, the new fit scored {trial.scores.log_score:.3f} against"
+            f" {against}; less is better.",
+        )
+    return FitVerdict(
+        False,
+        f"{REFUSED}: {told}, {' and '.join(worse_points(trial))}; less is better.",
     )
-    unfair = " (which had seen them, and so had an advantage)" if has_seen else ""
-    return f"{decision}: {compared} of the one in use{unfair}; less is better."
+
+
+def worse_points(trial: forecast.FitTrial) -> list[str]:
+    """What the fit did worse than each rival."""
+    own = trial.scores
+    points = []
+    for name, rival in trial.rivals.items():
+        if rival.has_better_chances:
+            points.append(
+                f"its chances were further off than those of {name} ({own.log_score:.3f} against"
+                f" {rival.scores.log_score:.3f})"
+            )
+        if rival.has_better_windows:
+            points.append(
+                f"its windows were too wide or missed more often than those of {name}"
+                f" ({own.window_score:.2f} against {rival.scores.window_score:.2f})"
+            )
+    return points

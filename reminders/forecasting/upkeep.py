@@ -2,24 +2,23 @@
 the coming years."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
+from functools import cached_property
 from math import isfinite, log
 
-import numpy as np
 from django.db import connection
 
 from clients.models import Business
-from clients.places import climate
+from jobs.forecast_summary import WorkAdvice
+from jobs.scope import work_advice
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import NewestCoats, read_newest_coats
+from reminders.forecasting.price_ratio import MAX_PRICE_AGE, MIN_PRICED_JOBS
 from reminders.models import Forecast
 
 PLANNED_YEARS = 10  # how far the plan goes
-MAX_PRICE_AGE = timedelta(days=5 * 365)  # older prices say little about today's
-# jobs elsewhere before their middle price a m² is taken for this deck (judgement)
-MIN_PRICED_JOBS = 3
 MIN_AREA_M2 = Decimal(1)
 
 # For each kind of job: what was charged last on this deck, and the middle price a m² over all
@@ -63,49 +62,59 @@ class UpkeepJob:
 
 @dataclass(frozen=True)
 class Upkeep:
-    """The best month and the yearly costs;
-    `best_month` is None where waiting for the strip costs least."""
+    """What a year in which the finish protects costs, kept up at the best age and left to itself;
+    `jobs` is empty where waiting for the strip costs least. `advice` is for the first of them."""
 
-    best_month: date | None
     upkeep_a_year: Decimal
     neglect_a_year: Decimal
-    strip_chance: float
     recoat: JobPrice
     strip: JobPrice
     currency: str
     jobs: list[UpkeepJob]
+    advice: WorkAdvice
+
+    @property
+    def best_month(self) -> date | None:
+        """Of the first job."""
+        return self.jobs[0].month if self.jobs else None
 
 
 def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | None:
-    """For the deck of a forecast; None while the prices of the two jobs are not known."""
+    """For the deck of a forecast; None while the prices of the two jobs are not known.
+
+    Its first job comes in the month of the forecast's due day, or in the next one that can be
+    worked; the others follow at the best age.
+    """
     prices = deck_job_prices(row, today=today, currency=business.currency)
     coats = read_newest_coats([row.deck_id], today=today)
     if "recoat" not in prices or "strip" not in prices or coats is None:
         return None
     recoat = prices["recoat"]
     strip = prices["strip"]
+    core = bridge.core_coats(coats, today=today)
     best = forecast.optimal_recoat_age(
-        log(row.median_months), row.log_sd, float(recoat.amount), float(strip.amount)
+        log(row.median_months),
+        row.log_sd,
+        float(recoat.amount),
+        float(strip.amount),
+        forecast.FILM_WEAR if core.is_film[0] else forecast.OIL_WEAR,
+        forecast.recoats_between_strips(coats_a_job(coats)),
     )
-    jobs = (
-        upkeep_jobs(coats, best.months, recoat, strip, today, business)
-        if isfinite(best.months)
-        else []
-    )
+    plan = UpkeepPlanner(row, coats, core, today)
     return Upkeep(
-        best_month=(
-            best_recoat_month(coats, best.months, today, business)
-            if isfinite(best.months)
-            else None
-        ),
         upkeep_a_year=whole_amount(best.upkeep_a_year),
         neglect_a_year=whole_amount(best.neglect_a_year),
-        strip_chance=best.strip_chance,
         recoat=recoat,
         strip=strip,
         currency=business.currency,
-        jobs=jobs,
+        jobs=plan.jobs(best.months, recoat, strip) if isfinite(best.months) else [],
+        advice=plan.advice,
     )
+
+
+def coats_a_job(coats: NewestCoats) -> int:
+    """As many as the newest job put on; two where nobody counted."""
+    return int(coats.coats[0] or 2)
 
 
 def whole_amount(amount: float) -> Decimal:
@@ -131,71 +140,53 @@ def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, J
     return prices
 
 
-def seasonal_clock_and_months(
-    coats: NewestCoats, today: date, business: Business
-) -> tuple[forecast.SeasonalClock, np.ndarray]:
-    """The deck's seasonal clock, and which months can be worked at its place and by this
-    business."""
-    core = bridge.core_coats(coats, today=today)
-    rate = forecast.seasonal_rate(forecast.sun_on_deck(core), core.wet_days)
-    clock = forecast.SeasonalClock(rate)
-    normals = climate.normals([coats.latitude[0]], [coats.longitude[0]])
-    season = [month in business.season_months for month in range(1, 13)]
-    return clock, forecast.workable_months(
-        normals.temperature_c[0], core.wet_days[0], season=season
-    )
+@dataclass
+class UpkeepPlanner:
+    """The jobs of the coming years on one deck."""
+
+    row: Forecast
+    coats: NewestCoats
+    core: forecast.Coats
+    today: date
+
+    @property
+    def first_on(self) -> date:
+        """The due day, or today where it was missed."""
+        return max(self.row.due_on, self.today)
+
+    @cached_property
+    def advice(self) -> WorkAdvice:
+        return work_advice([self.row.deck_id], today=self.first_on)[self.row.deck_id]
+
+    def jobs(self, age: float, recoat: JobPrice, strip: JobPrice) -> list[UpkeepJob]:
+        """With a strip wherever the coats have grown too thick, and first where one is due now."""
+        rate = forecast.seasonal_rate(forecast.sun_on_deck(self.core), self.core.wet_days)
+        rule = forecast.UpkeepRule(
+            age_months=age,
+            workable=bridge.workable_months_of_coats(self.coats, self.core)[0],
+            coats_a_job=coats_a_job(self.coats),
+            recoat_cost=float(recoat.amount),
+            strip_cost=float(strip.amount),
+        )
+        jobs = forecast.plan_coating_jobs(
+            forecast.SeasonalClock(rate),
+            rule,
+            first_on=bridge.epoch_days(self.first_on),
+            until=bridge.epoch_days(self.today) + 365.25 * PLANNED_YEARS,
+            build=int(self.coats.build[0] or 0),
+            is_strip_first=self.advice == WorkAdvice.STRIP,
+        )
+        return [
+            UpkeepJob(
+                first_day_of_month(job.month),
+                job.work,
+                job.stripper_applications,
+                job.build_after,
+                whole_amount(job.cost),
+            )
+            for job in jobs
+        ]
 
 
 def first_day_of_month(month: forecast.CalendarMonth) -> date:
     return date(month.year, month.month_of_year, 1)
-
-
-def best_recoat_month(coats: NewestCoats, age: float, today: date, business: Business) -> date:
-    """The workable month nearest to the best age, not before this one."""
-    clock, workable = seasonal_clock_and_months(coats, today, business)
-    found = forecast.best_workable_month(
-        clock, coating_day(coats, today), age, workable, not_before=bridge.epoch_days(today)
-    )
-    return first_day_of_month(found)
-
-
-def coating_day(coats: NewestCoats, today: date) -> float:
-    """The middle of the days on which it may have been."""
-    return float(bridge.middle_days(coats, today)[0][0])
-
-
-def upkeep_jobs(
-    coats: NewestCoats,
-    age: float,
-    recoat: JobPrice,
-    strip: JobPrice,
-    today: date,
-    business: Business,
-) -> list[UpkeepJob]:
-    """The jobs of the coming years, with a strip wherever the coats have grown too thick."""
-    clock, workable = seasonal_clock_and_months(coats, today, business)
-    rule = forecast.UpkeepRule(
-        age_months=age,
-        workable=workable,
-        coats_a_job=int(coats.coats[0] or 2),
-        recoat_cost=float(recoat.amount),
-        strip_cost=float(strip.amount),
-    )
-    jobs = forecast.plan_coating_jobs(
-        clock,
-        rule,
-        coated_on=coating_day(coats, today),
-        build=int(coats.build[0] or 0),
-        today=bridge.epoch_days(today),
-        years=PLANNED_YEARS,
-    )
-    return [
-        UpkeepJob(
-            first_day_of_month(job.month),
-            job.work,
-            job.stripper_applications,
-            job.build_after,
-            whole_amount(job.cost),
-        )
-        for job in jobs
-    ]

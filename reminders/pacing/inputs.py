@@ -276,7 +276,7 @@ class PacingInputsBuilder:
         doubt = (recoat + share * more) * self.size_doubt(decks, times)
         beliefs = [self.known.chances[home.group] for home in households]
         opens = np.minimum.reduceat(
-            np.array([bridge.epoch_days(deck.window_opens_on) for deck in decks]), edges
+            np.array([bridge.epoch_days(deck.earliest) for deck in decks]), edges
         )
         towns = {
             place: number

@@ -14,11 +14,11 @@ from clients.models import Deck
 from jobs.models import STRIP_ABOVE_COATS, Booking, Offer, OfferScope
 from reminders import forecast
 from reminders.due import DeckRow, value_columns
-from reminders.forecast import Floats
+from reminders.forecast import Booleans, Floats
 from reminders.forecasting import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
-    NewestCoats,
+    STRIP_PRICE_RATIO,
     bridge,
     postgres_array,
     read_newest_coats,
@@ -27,8 +27,7 @@ from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
-# price of a strip over that of a recoat while too few were charged (judgement)
-STRIP_PRICE_RATIO = 3.0
+EVEN_SHARE = 0.5  # of films in the mix: an unknown finish is taken for the likelier kind
 # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
 DEFAULT_PRICE_PER_M2 = 15.0
 
@@ -57,6 +56,11 @@ class OpenDeck(DeckRow):
     median_months: float
     log_sd: float
 
+    @property
+    def earliest(self) -> date:
+        """No work before; the week that suits it best may come before the window."""
+        return min(self.window_opens_on, self.due_on)
+
 
 def open_forecasts(*, today: date) -> ForecastQuerySet:
     """Coats about which nobody has been reminded, and that are neither booked, offered nor
@@ -75,9 +79,10 @@ def open_forecasts(*, today: date) -> ForecastQuerySet:
 
 
 def open_decks(*, opens_before: date, near: date, today: date) -> list[OpenDeck]:
-    """Those whose window opens before a day, by property;
+    """Those whose window opens, or that are due, before a day, by property;
     of too many those due nearest to the plan."""
-    rows = open_forecasts(today=today).filter(window_opens_on__lt=opens_before)
+    begins = Q(window_opens_on__lt=opens_before) | Q(due_on__lt=opens_before)
+    rows = open_forecasts(today=today).filter(begins)
     apart = Greatest(F("due_on") - Value(near), Value(near) - F("due_on"))
     nearest = (
         rows.annotate(apart=apart)
@@ -108,6 +113,20 @@ def middle_prices(*, today: date, currency: str) -> dict[str, float]:
     return {kind: float(price) for kind, price, jobs in rows if jobs >= MIN_PRICED_JOBS}
 
 
+def last_charged_prices(
+    deck_ids: Sequence[int], *, today: date, currency: str
+) -> dict[tuple[int, str], float]:
+    """By deck and kind of job, what was charged there last, within `MAX_PRICE_AGE`."""
+    wanted: dict[str, str | date] = {
+        "currency": currency,
+        "since": today - MAX_PRICE_AGE,
+        "decks": postgres_array(deck_ids),
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(DECK_PRICE_QUERY, wanted)
+        return {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
+
+
 def deck_prices(
     decks: Sequence[DeckRow],
     *,
@@ -117,14 +136,7 @@ def deck_prices(
 ) -> DeckPrices:
     """The last ones charged on the deck, else the middle price a m² of the others (asked for where
     it is not at hand)."""
-    wanted: dict[str, str | date] = {
-        "currency": currency,
-        "since": today - MAX_PRICE_AGE,
-        "decks": postgres_array(deck.deck_id for deck in decks),
-    }
-    with connection.cursor() as cursor:
-        cursor.execute(DECK_PRICE_QUERY, wanted)
-        own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
+    own = last_charged_prices([deck.deck_id for deck in decks], today=today, currency=currency)
     if middle is None:
         middle = middle_prices(today=today, currency=currency)
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)
@@ -163,22 +175,73 @@ def deck_savings(
     assert coats is not None  # noqa: S101 - a forecast has a coat
     order = {deck: place for place, deck in enumerate(coats.deck_id)}
     rows = np.array([order[deck.deck_id] for deck in decks])
-    ages, sound, worn = (each[rows] for each in clock_ages(coats, days, today))
+    known = bridge.core_coats(coats, today=today).take(rows)
+    seen = clock_ages(known, days)
     median = np.array([deck.median_months for deck in decks])
     log_sd = np.array([deck.log_sd for deck in decks])
-    chances = core.strip_chances_by_age(ages, median, log_sd, sound, worn)
-    chances[np.array([deck.coat_build > STRIP_ABOVE_COATS for deck in decks])] = 1.0
-    rate = core.monthly_upkeep_rates(median, log_sd, prices.recoat, prices.strip)
-    money = core.savings_by_age(ages, chances, prices.strip - prices.recoat, rate)
-    return DeckSavings(money, chances[:, len(days) // 2])
+
+    life = LifeOnClock(seen, median, log_sd)
+    ratio = forecast.strip_ratios(known)[:, None]
+    gone = life.chances(seen.recoatable[:, None], ratio)
+    worn = life.chances(seen.ages, 1.0)
+    strip = np.clip((life.chances(seen.ages, ratio) - gone) / np.maximum(1 - gone, 1e-9), 0, 1)
+    thick = np.array([deck.coat_build > STRIP_ABOVE_COATS for deck in decks])
+    worn[thick] = strip[thick] = 1.0
+    is_film = (forecast.film_shares(known) > EVEN_SHARE)[:, None]
+    costs = job_costs(prices, worn, strip, is_film)
+    rate = life.upkeep_rates(prices, known.coats, is_film[:, 0])
+    money = core.savings_by_age(seen.ages, costs, 1 - np.where(is_film, strip, worn), rate)
+    return DeckSavings(money, strip[:, len(days) // 2])
 
 
-def clock_ages(coats: NewestCoats, days: Floats, today: date) -> tuple[Floats, Floats, Floats]:
-    """Clock months from the coat to each day, to the last sound inspection and to the first worn
-    one."""
-    core = bridge.core_coats(coats, today=today)
-    rate = forecast.seasonal_rate(forecast.sun_on_deck(core), core.wet_days)
+def job_costs(prices: DeckPrices, worn: Floats, strip: Floats, is_film: Booleans) -> Floats:
+    """What the job at each age costs beyond a recoat in time: a strip where only that will do, and
+    what a worn oil takes more."""
+    gap = (prices.strip - prices.recoat)[:, None]
+    extra = np.minimum(forecast.OIL_WEAR.worn_extra * prices.recoat[:, None], gap)
+    return gap * strip + np.where(is_film, 0, extra * np.maximum(worn - strip, 0))
+
+
+@dataclass(frozen=True)
+class ClockAges:
+    """Clock months from each coat to each day, and to what was found of it; NaN where nothing
+    was."""
+
+    ages: Floats
+    sound: Floats
+    worn: Floats
+    recoatable: Floats
+
+
+@dataclass(frozen=True)
+class LifeOnClock:
+    """What is believed of the life of each coat, with what was found of it."""
+
+    seen: ClockAges
+    median: Floats
+    log_sd: Floats
+
+    def chances(self, ages: Floats, ratio: Floats | float) -> Floats:
+        """That a limit is passed by these ages."""
+        return core.strip_chances_by_age(
+            ages, self.median, self.log_sd, self.seen.sound, self.seen.worn, ratio
+        )
+
+    def upkeep_rates(self, prices: DeckPrices, coats: Floats, is_film: Booleans) -> Floats:
+        """Money a month in which the coat protects."""
+        counted = np.nan_to_num(coats, nan=2.0).tolist()
+        recoats = np.array([forecast.recoats_between_strips(each) for each in counted])
+        return core.monthly_upkeep_rates(
+            self.median, self.log_sd, prices.recoat, prices.strip, is_film, recoats
+        )
+
+
+def clock_ages(coats: forecast.Coats, days: Floats) -> ClockAges:
+    rate = forecast.seasonal_rate(forecast.sun_on_deck(coats), coats.wet_days)
     clock = forecast.SeasonalClock(rate)
-    start = clock.reading(core.coated_on)
+    start = clock.reading(coats.coated_on)
     ages = np.column_stack([clock.reading(np.full(len(coats), day)) - start for day in days])
-    return ages, clock.reading(core.sound_on) - start, clock.reading(core.worn_on) - start
+    found = (
+        clock.reading(day) - start for day in (coats.sound_on, coats.worn_on, coats.recoatable_on)
+    )
+    return ClockAges(ages, *found)

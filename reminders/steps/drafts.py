@@ -21,8 +21,10 @@ from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
 from jobs.day_words import say_span
+from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied
 from jobs.partial_dates import DaySpan, Precision
+from jobs.scope import work_advice
 from reminders.client_links import ClientPageAddress, client_page_address
 from reminders.forecasting import client_check_worth, reasons_for_client
 from reminders.models import Forecast
@@ -59,6 +61,7 @@ class DeckFacts:
     is_south: bool
     due_on: date
     contributions: Mapping[str, float]
+    advice: WorkAdvice
 
     def why(self, language: str) -> str:
         return reasons_for_client(self.contributions, language=primary_language(language))
@@ -74,7 +77,7 @@ class DraftWriter:
         self.today = today
         self.texts = texts.Texts.load(business)
         decks = [due_step.coat.deck_id for each in planned for due_step in each.due_steps]
-        self.facts = deck_facts_by_id(decks)
+        self.facts = deck_facts_by_id(decks, today=today)
         self.check_worth = client_check_worth(decks, today=today)
         clients = Client.objects.in_bulk([each.client_id for each in planned])
         self.greetings = {pk: client.greeting for pk, client in clients.items()}
@@ -93,6 +96,7 @@ class DraftWriter:
             "greeting": self.greetings[planned.client_id],
             "decks": self.decks_text(chosen_facts, channel, language),
             "due_by": self.month(first, language),
+            "work": standard_phrases(language, "work")[most_work(chosen_facts).value],
             "since": time_since(coated, self.today, standard_phrases(language, "since")),
             "why": chosen_facts[0].why(language),
             "step": str(planned.step.number),
@@ -151,6 +155,7 @@ class DraftWriter:
         )
         coated = self.coated_words(deck, language)
         yield f"{labels['last']} {finishes + '; ' if finishes else ''}{coated}"
+        yield f"{labels['work']} {standard_phrases(language, 'work')[deck.advice.value]}"
         if deck.due_on >= self.today.replace(day=1):
             yield f"{labels['due']} {self.month(deck.due_on, language)}"
         if why := deck.why(language):
@@ -169,18 +174,27 @@ def time_since(day: date, today: date, phrases: Mapping[str, Any]) -> str:
     return str(phrases["months"]).format(months=months) if months > 1 else ""
 
 
-def deck_facts_by_id(deck_ids: Collection[int]) -> dict[int, DeckFacts]:
-    """In two queries."""
+def most_work(decks: Sequence[DeckFacts]) -> WorkAdvice:
+    """What the deck that needs most asks for."""
+    order = list(WorkAdvice)
+    return max((deck.advice for deck in decks), key=order.index)
+
+
+def deck_facts_by_id(deck_ids: Collection[int], *, today: date) -> dict[int, DeckFacts]:
+    """In a fixed number of queries."""
     rows = list(
         Forecast.objects.filter(deck__in=deck_ids)
         .order_by()
         .select_related("deck__site", "job__deck__site")
     )
     coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
-    return {row.deck_id: deck_facts(row, coats.get(row.job_id, [])) for row in rows}
+    advice = work_advice([row.deck_id for row in rows], today=today)
+    return {
+        row.deck_id: deck_facts(row, coats.get(row.job_id, []), advice[row.deck_id]) for row in rows
+    }
 
 
-def deck_facts(row: Forecast, coats: Sequence[AppliedFinish]) -> DeckFacts:
+def deck_facts(row: Forecast, coats: Sequence[AppliedFinish], advice: WorkAdvice) -> DeckFacts:
     place = row.deck.site
     return DeckFacts(
         place.street,
@@ -191,6 +205,7 @@ def deck_facts(row: Forecast, coats: Sequence[AppliedFinish]) -> DeckFacts:
         place.is_south,
         row.due_on,
         row.contributions,
+        advice,
     )
 
 

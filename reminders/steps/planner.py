@@ -271,7 +271,7 @@ class ReminderPlanner:
                 " time."
             )
         if self.asked.at_once and coat.due_on >= self.asked.until:
-            return f"It is due by {display.format_day(coat.due_on)}, after this time."
+            return f"It is due {display.format_month(coat.due_on)}, after this time."
         return ""
 
     def add_message(self, due_steps: Sequence[DueStep]) -> None:

@@ -29,6 +29,7 @@ from clients.messaging.models.message import State
 from clients.messaging.reach import ContactPointRow, ContactPurpose, Reach, Route
 from clients.models import Business, Channel
 from jobs.day_words import say_span
+from jobs.forecast_summary import WorkAdvice
 from jobs.models import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -37,6 +38,7 @@ from jobs.models import (
     Job,
     OfferScope,
 )
+from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
 from reminders.forecasting import MAX_PRICE_AGE, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
@@ -56,6 +58,7 @@ from reminders.today.wear_words import (
     wear_words,
 )
 
+ADVICE_NOTES = {WorkAdvice.LOOK: "look first", WorkAdvice.STRIP: "most likely a strip"}
 MIDDLE_PRICES_KEPT = 3600  # seconds
 ROWS_A_PAGE = 80
 MAX_CHOSEN_ROWS = 500  # as many as one press reminds
@@ -77,13 +80,17 @@ class TodayDeck(DeckRow):
 
     site_id: int
     preferred_channel: str
+    half_worn_on: date
     late_on: date
+    look_on: date | None
     strip_on: date | None
     chance_worn: float
     contributions: dict[str, float]
     status: str
     today: date = date.min
+    advice: WorkAdvice = WorkAdvice.RECOAT
     price: Decimal | None = None
+    strip_price: Decimal | None = None
     reached_by: ReachedBy | None = None
     phone: str = ""
     email: str = ""
@@ -94,11 +101,16 @@ class TodayDeck(DeckRow):
     finishes: list[AppliedFinish] = field(default_factory=list)
 
     @property
-    def needs_strip(self) -> bool:
-        """Whether by now only a strip will do, more likely than not."""
-        return self.coat_build > STRIP_ABOVE_COATS or bool(
-            self.strip_on and self.strip_on <= self.today
-        )
+    def advice_note(self) -> str:
+        """“look first”, “most likely a strip”; empty where a recoat does."""
+        return ADVICE_NOTES.get(self.advice, "")
+
+    @property
+    def next_job(self) -> str:
+        """What is proposed today, and what the days to come change in it."""
+        if self.advice != WorkAdvice.RECOAT or not self.look_on:
+            return self.advice_note or "clean and recoat"
+        return f"clean and recoat; look first from {display.format_day(self.look_on)}"
 
     @property
     def state(self) -> str:
@@ -232,10 +244,12 @@ class DeckTable:
 
     def completed(self, found: list[TodayDeck]) -> list[TodayDeck]:
         """With price, contact, way and what is agreed, for all lines at once."""
-        for line in found:
-            line.today = self.rule.today
         if not found:
             return found
+        advice = work_advice([line.deck_id for line in found], today=self.rule.today)
+        for line in found:
+            line.today = self.rule.today
+            line.advice = advice[line.deck_id]
         self.add_prices(found)
         self.add_ways(found)
         add_last_contacts(found, self.business)
@@ -258,7 +272,9 @@ class DeckTable:
         for line, recoat, strip in zip(
             found, prices.recoat.tolist(), prices.strip.tolist(), strict=True
         ):
-            line.price = Decimal(round(strip if line.needs_strip else recoat))
+            line.price = Decimal(round(strip if line.advice == WorkAdvice.STRIP else recoat))
+            if line.advice == WorkAdvice.LOOK:
+                line.strip_price = Decimal(round(strip))
 
     def add_ways(self, found: list[TodayDeck]) -> None:
         reach = Reach({line.client_id for line in found}, business=self.business)

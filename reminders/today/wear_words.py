@@ -50,8 +50,6 @@ def age_words(earlier: date, today: date) -> str:
 
 def wear_stage(opens_on: date, due_on: date, late_on: date, today: date) -> str:
     """The class of the chip that goes with the words."""
-    if today < opens_on:
-        return "is-sound"
     if today < due_on:
-        return "is-open"
+        return "is-sound" if today < opens_on else "is-open"
     return "is-due" if today < late_on else "is-late"

@@ -161,6 +161,9 @@ PAGE_ACTIONS: dict[str, Callable[[ClientLink, dict[str, Any], datetime], Any]] =
     ),
     "not_now": lambda link, values, now: client_page.skip_this_year(link=link, now=now),
     "sold": lambda link, values, now: client_page.report_sale(link=link, now=now),
+    "plan-no": lambda link, values, now: client_page.say_no_to_visit(link=link, now=now),
+    "plan-end": lambda link, values, now: client_page.end_plan_by_client(link=link, now=now),
+    "undo-plan": lambda link, values, now: client_page.take_back_plan_end(link=link, now=now),
     "details": lambda link, values, now: client_page.propose_details(
         link=link, details=values, now=now
     ),

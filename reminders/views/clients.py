@@ -15,7 +15,7 @@ from clients.access import business_of, business_today, current_user
 from clients.forms.clients import suppressed_channels
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent
-from clients.models import Client, Deck
+from clients.models import Client, ClientMerge, Deck, FormerOwner
 from jobs.models import Booking, Job
 from jobs.search import NO_FILTERS
 from reminders.forms.look_up import LookUpForm
@@ -32,7 +32,11 @@ KEPT = {"": "Current", "archived": "Archived", "all": "All"}
 def show_client(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `clients:detail`; `?show=` a part of the history, `?all=1` all of it."""
     consents = Prefetch("consents", Consent.objects.select_related("recorded_by"))
-    rows = Client.objects.prefetch_related("contact_points", "properties__decks", consents)
+    owned = Prefetch("formerly_owned", FormerOwner.objects.select_related("site__client"))
+    owners = Prefetch("properties__former_owners", FormerOwner.objects.select_related("client"))
+    rows = Client.objects.prefetch_related(
+        "contact_points", "properties__decks", consents, owned, owners
+    )
     client = get_object_or_404(rows, pk=pk)
     today = business_today(request)
     part = request.GET.get("show", "")
@@ -54,6 +58,7 @@ def show_client(request: HttpRequest, pk: int) -> HttpResponse:
             (home, [(deck, lines.get(deck.pk)) for deck in home.decks.all()])
             for home in client.properties.all()
         ],
+        "merges": ClientMerge.objects.standing_of(client.pk),
         "next_visit": next_visit(client, today=today),
         "charged": charged_in_all(client),
         "years": years,

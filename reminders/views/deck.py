@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 from clients.access import business_of, business_today
 from clients.models import Deck
 from jobs.models import Offer
+from jobs.scope import work_advice
 from jobs.work import coat_build
 from reminders.forecasting import (
     deck_upkeep,
@@ -48,6 +49,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
             deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None
         ),
         "build": coat_build(deck),
+        "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
@@ -78,8 +80,7 @@ def missing_words(phrase: str, months: float) -> str:
 
 def window_stage(forecast: Forecast, today: date) -> tuple[str, str]:
     """Where today stands in the window: a word and the class of its chip."""
-    if today < forecast.window_opens_on:
-        return "Sound", "is-sound"
     if today < forecast.due_on:
-        return "Window open", "is-open"
+        is_sound = today < forecast.window_opens_on
+        return ("Sound", "is-sound") if is_sound else ("Window open", "is-open")
     return ("Due", "is-due") if today < forecast.late_on else ("Late", "is-late")

@@ -123,7 +123,7 @@ def rows_of_drafts(drafts: Sequence[Draft], now: datetime) -> list[RowToSend]:
 def row_of_draft(draft: Draft, warning: str | None) -> RowToSend:
     planned = draft.planned
     about = ", ".join(
-        f"{step.coat.label} (due by {display.format_day(step.coat.due_on)})"
+        f"{step.coat.label} (due {display.format_month(step.coat.due_on)})"
         for step in planned.due_steps
     )
     day = f"{display.format_day(planned.local_day)}, {display.format_clock(planned.local)}"

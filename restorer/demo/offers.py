@@ -79,7 +79,11 @@ def make_price_list(valid_from: date, tax_percent: int) -> PriceList:
         "on_materials": True,
         "on_travel": True,
     }
-    return save_price_list(price_list=row, rows=PriceListRows(rates, zones, [tax]))
+    return save_price_list(
+        price_list=row,
+        values={"valid_from": row.valid_from},
+        rows=PriceListRows(rates, zones, [tax]),
+    )
 
 
 @transaction.atomic

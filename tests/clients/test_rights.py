@@ -55,12 +55,14 @@ OWNER_AND_OFFICE = """
     diary:crews
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
+    clients:doubles clients:merge clients:undo_merge deck_forms:merge deck_forms:undo_merge
+    jobs:sold jobs:move_deck
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
     jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen remove_view save_view settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
-    outbox:to_do_done figures:overview
+    outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
@@ -77,6 +79,7 @@ OWNER = """
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export
     speech:domain speech:law_drop prices:new prices:change prices:remove
+    jobs:erase jobs:erasures
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {

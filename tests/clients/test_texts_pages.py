@@ -29,10 +29,10 @@ def test_every_text_is_listed_in_the_language_asked_for(as_owner: Browser) -> No
     english = page(as_owner.get("/settings/texts/"))
     gaelic = page(as_owner.get("/settings/texts/?language=gd"))
 
-    assert english.count("the program&#x27;s words") == 44
+    assert english.count("the program&#x27;s words") == 48
     assert "Scottish Gaelic" in english
     assert "our own words" in gaelic
-    assert gaelic.count("in English until you write it") == 43
+    assert gaelic.count("in English until you write it") == 47
     assert "no code of a language" in page(as_owner.get("/settings/texts/?language=xx-Bay"))
 
 

@@ -20,6 +20,7 @@ from reminders.forecast.fitting import fit
 from reminders.forecast.intervals import (
     START_NODES,
     START_WEIGHTS,
+    STRIP_RATIO,
     Visits,
     censored_lives,
     life_bounds,
@@ -331,7 +332,7 @@ def test_the_value_agrees_with_a_brute_count_over_simulated_lives():
     mean = float(np.log(told.median_months[0]))
     lives = np.exp(rng.normal(mean, told.log_sd[0], 400_000))
     says_worn = (lives < ages[0]) ^ (rng.random(len(lives)) < M)
-    gone = lives[:, None] * forecast.STRIP_RATIO < ages
+    gone = lives[:, None] * STRIP_RATIO < ages
     months_kept = np.pad(np.cumsum(~gone[:, :-1], axis=1), ((0, 0), (1, 0)))
     costs = 1 + 1.5 * gone - months_kept / np.exp(mean)
     uninformed = costs.mean(axis=0).min()

@@ -79,6 +79,21 @@ def test_a_desert_without_wet_days_has_a_clock() -> None:
     assert seasonal_rate(MID_LATITUDE_SUN, np.zeros(12)).mean() == pytest.approx(1.0)
 
 
+def test_the_only_wet_day_of_a_year_does_not_make_its_month_count_for_three() -> None:
+    desert = np.zeros(12)
+    desert[0] = 0.6
+    rate = seasonal_rate(np.full(12, 20.0), desert)[0]
+    assert rate.mean() == pytest.approx(1.0)
+    assert 1.0 < rate[0] < 1.1
+    assert np.ptp(rate[1:]) == pytest.approx(0)
+
+
+def test_where_it_rains_on_three_days_a_month_or_more_rain_has_its_whole_say() -> None:
+    wet = np.array([6.0, 0.0] * 6)  # three a month in the mean
+    rate = seasonal_rate(np.full(12, 20.0), wet)[0]
+    assert rate[:2] == pytest.approx([0.5 + 0.3 + 0.2 * 2, 0.5 + 0.3])
+
+
 def test_unknown_dates_stay_unknown() -> None:
     assert np.isnan(SeasonalClock(RATE).day_of(SeasonalClock(RATE).reading([np.nan]))).all()
 

@@ -102,6 +102,27 @@ def test_a_deck_that_wore_fast_three_times_is_expected_to_again(
     assert shares.prior_share[0] < 1
 
 
+def test_a_fit_stored_before_slopes_were_kept_reads_as_one_whose_own_coats_were_alike(
+    coats: Callable[..., Coats],
+) -> None:
+    found = fit(few([8.0, 8.0, 14.0], [10.0, 10.0, 20.0], [1, 1, 2])).posterior
+    stored = found.to_dict()
+    del stored["deck_slope"]
+    old = Posterior.from_dict(json.loads(json.dumps(stored)))
+    x = np.zeros((3, WIDTH))  # as those coats were
+    assert old.predictor_variance(x, np.array([1, 2, 9])) == pytest.approx(
+        found.predictor_variance(x, np.array([1, 2, 9])), rel=1e-6
+    )
+
+
+def test_a_deck_that_contradicts_itself_is_known_no_worse_than_a_strange_one() -> None:
+    found = fit(few([0.0, 60.0], [6.0, 70.0], [1, 1])).posterior
+    assert found.deck_variance[0] <= found.omega**2 * (1 + 1e-12)
+    assert found.is_no_wider_than(PUBLISHED_PRIOR)
+    wider = replace(found, covariance=2 * PUBLISHED_PRIOR.covariance)
+    assert not wider.is_no_wider_than(PUBLISHED_PRIOR)
+
+
 def test_a_running_coat_does_not_teach_the_pace_of_its_own_deck() -> None:
     lives = few([8.0, 14.0], [10.0, INF], [1, 2])
     found = fit(replace(lives, running=np.array([False, True])))
@@ -134,6 +155,67 @@ def test_a_misclassify_of_one_half_is_refused() -> None:
         ValueError, match=r"misclassification must lie between 0 and 0\.5; got 0\.5"
     ):
         fit(few([12.0], [INF], [1]), misclassification=0.5)
+
+
+FLAT = np.full(len(PUBLISHED_PRIOR.mean), np.inf)
+
+
+def renamed(**names: str) -> Posterior:
+    """The priors with other names for some coefficients."""
+    return replace(PUBLISHED_PRIOR, names=tuple(names.get(n, n) for n in PUBLISHED_PRIOR.names))
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        pytest.param(
+            lambda: fit(replace(few([12.0], [INF], [1]), x=np.zeros((1, 2)))),
+            r"lives\.x must have a column for each of the 35 coefficients of prior"
+            r" \(finish_clear_repellent, .*\); got 2",
+            id="foreign columns",
+        ),
+        pytest.param(
+            lambda: fit(few([12.0], [INF], [1]), renamed(log_sigma="log_shape")),
+            "end with log_sigma, log_omega, for lives are log-normal and no other law is fitted;"
+            " got reference, .*, log_shape, log_omega",
+            id="Weibull",
+        ),
+        pytest.param(
+            lambda: fit(
+                few([12.0], [INF], [1]),
+                replace(PUBLISHED_PRIOR, covariance=np.zeros_like(PUBLISHED_PRIOR.covariance)),
+            ),
+            "covariance of prior must be positive definite; for a flat prior give wide variances",
+            id="no covariance",
+        ),
+        pytest.param(
+            lambda: replace(PUBLISHED_PRIOR, covariance=np.diag(FLAT)),
+            "must be finite; got NaN or infinity; a flat prior has wide variances",
+            id="flat",
+        ),
+        pytest.param(
+            lambda: fit(few([12.0], [INF], [1]), start=renamed(roof="awning")),
+            "start must have the names of prior; got .*awning",
+            id="start of another prior",
+        ),
+        pytest.param(
+            lambda: replace(few([12.0], [INF], [1]), x=np.zeros(3)),
+            r"x must have 1 rows, one a life, and a column a factor; got shape \(3,\)",
+            id="a column too flat",
+        ),
+    ],
+)
+def test_what_does_not_belong_together_is_named(call: Callable[[], object], message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        call()
+
+
+def test_a_wide_prior_leaves_the_word_to_the_lives() -> None:
+    wide = replace(
+        PUBLISHED_PRIOR, covariance=np.diag([1e4, *np.diagonal(PUBLISHED_PRIOR.covariance)[1:]])
+    )
+    lives = few([8.0] * 30, [8.5] * 30, list(range(30)))
+    assert fit(lives, wide).posterior.reference_months == pytest.approx(8.25, abs=0.1)
 
 
 def test_a_posterior_of_the_wrong_size_is_refused() -> None:

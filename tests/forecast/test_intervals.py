@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from reminders.forecast import STRIP_RATIO, Coats, SeasonalClock, Visits, life_bounds, seasonal_rate
-from reminders.forecast.intervals import censored_lives
+from reminders.forecast import Coats, SeasonalClock, Visits, life_bounds, seasonal_rate
+from reminders.forecast.intervals import STRIP_RATIO, censored_lives
 from tests.forecast.conftest import MID_LATITUDE_SUN
 
 PUT_ON = 18000.0

@@ -1,14 +1,22 @@
 """The curve without assumptions, and scores of forecasts."""
 
+import warnings
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
+from lifelines.datasets import load_diabetes
 from scipy import stats
 
 from reminders.forecast.intervals import CensoredLives
-from reminders.forecast.scoring import calibration_bins, estimate_window_coverage, score_forecast
+from reminders.forecast.scoring import (
+    calibration_bins,
+    estimate_window_coverage,
+    score_forecast,
+    window_scores,
+)
 from reminders.forecast.turnbull import TurnbullEstimate, turnbull_estimate
 from tests.forecast.oracles import MICROPROCESSORS, TUBES, WHEELS
 
@@ -83,7 +91,41 @@ def test_right_censored_lives_agree_with_kaplan_and_meier() -> None:
         assert 1 - below(curve, age) == pytest.approx(other.predict(age), abs=1e-4)
 
 
-@given(st.lists(st.tuples(st.integers(0, 20), st.integers(1, 10)), min_size=1, max_size=30))
+def test_lives_known_exactly_agree_with_kaplan_and_meier() -> None:
+    # Whole months, so that lives end on the days on which others were last seen sound.
+    rng = np.random.default_rng(2)
+    life = np.ceil(rng.exponential(12, 200))
+    end = np.ceil(rng.uniform(1, 30, 200))
+    worn = life <= end
+    seen = np.minimum(life, end)
+    curve = turnbull_estimate(seen, np.where(worn, seen, np.inf))
+    other = KaplanMeierFitter().fit(seen, worn)
+    for age in (1, 3, 9, 15, 29):
+        assert 1 - below(curve, age) == pytest.approx(other.predict(age), abs=1e-5)
+        assert curve.mass_between(0, age) == pytest.approx(below(curve, age), abs=1e-9)
+    held = curve.mass > 1e-9
+    assert (curve.left == curve.right)[held & np.isfinite(curve.right)].all()
+
+
+def test_exact_and_bounded_lives_together_agree_with_lifelines() -> None:
+    # 595 onsets of kidney damage known to the year, 136 between two years (Borch-Johnsen et al.
+    # 1985, as lifelines carries them). lifelines takes intervals as closed: a hair above l opens
+    # them there.
+    data = load_diabetes()
+    lower, upper = (data[name].to_numpy(float) for name in ("left", "right"))
+    curve = turnbull_estimate(lower, upper)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        other = KaplanMeierFitter().fit_interval_censoring(
+            np.where(lower < upper, lower + 1e-9, lower), upper, tol=1e-9
+        )
+    known = other.survival_function_
+    for age in (8.5, 12.5, 16.5, 20.5, 25.5):
+        row = known.iloc[known.index.searchsorted(age, side="right") - 1]
+        assert 1 - below(curve, age) == pytest.approx(row.mean(), abs=1e-4)
+
+
+@given(st.lists(st.tuples(st.integers(0, 20), st.integers(0, 10)), min_size=1, max_size=30))
 @settings(deadline=None)
 def test_masses_are_a_distribution(pairs: list[tuple[int, int]]) -> None:
     lower = np.array([float(low) for low, _ in pairs])
@@ -97,6 +139,37 @@ def test_scores_of_a_coin() -> None:
     assert (found.log_score, found.brier) == pytest.approx((np.log(2), 0.25))
     assert found.observed_over_expected == 1
     assert np.isnan(score_forecast([], []).log_score)
+
+
+def interval_score(low: float, high: float, life: float) -> float:
+    """Gneiting & Raftery (2007), J. Am. Stat. Assoc. 102:359, eq. 43, with alpha = 0.4."""
+    missed = max(low - life, 0) + max(life - high, 0)
+    return (high - low) + 2 / 0.4 * missed
+
+
+@pytest.mark.parametrize("life", [3.0, 11.0, 14.0, 31.0])
+@pytest.mark.parametrize(("low", "high"), [(10.0, 18.0), (0.0, 40.0), (20.0, 21.0)])
+def test_window_scores_of_visits_at_all_ages_add_up_to_the_interval_score(
+    low: float, high: float, life: float
+) -> None:
+    step = 0.01
+    ages = np.arange(step / 2, 40, step)
+    chance = np.select([ages < low, ages < high], [0.1, 0.5], 0.9)
+    found = window_scores(chance, ages >= life).sum() * step
+    assert found == pytest.approx(interval_score(low, high, life), abs=0.05)
+
+
+def test_an_endless_window_costs_one_at_every_visit_and_a_right_one_less() -> None:
+    rng = np.random.default_rng(3)
+    life = np.exp(rng.normal(2.8, 0.3, 4000))
+    age = rng.uniform(1, 40, 4000)
+    right, narrow, wide, endless = (
+        window_scores(stats.norm.cdf((np.log(age) - 2.8) / spread), age >= life).mean()
+        for spread in (0.3, 0.05, 1.2, 1e9)
+    )
+    assert endless == 1
+    assert right < min(narrow, wide) < max(narrow, wide) <= 1.0 + 0.1
+    assert score_forecast(np.full(3, 0.5), [True, False, True]).window_score == 1
 
 
 def test_reliability_counts_each_step() -> None:
@@ -133,8 +206,8 @@ def test_coverage_tells_a_right_spread_from_a_wrong_one(factor: float, true: flo
             r"worn must have as many rows as chance; got \(1,\) and \(2,\)",
         ),
         (
-            lambda: turnbull_estimate(np.array([3.0]), np.array([3.0])),
-            "upper must lie above lower; row 0 has 3 and 3",
+            lambda: turnbull_estimate(np.array([3.0]), np.array([2.0])),
+            "upper must not lie below lower; row 0 has 3 and 2",
         ),
     ],
 )

@@ -4,8 +4,8 @@ import numpy as np
 from scipy.stats import lognorm
 
 from reminders.forecast import (
+    OIL_WEAR,
     PUBLISHED_PRIOR,
-    STRIP_RATIO,
     Coats,
     SeasonalClock,
     seasonal_rate,
@@ -35,7 +35,7 @@ def test_without_inspections_it_is_the_conditional_log_normal_distribution() -> 
     now, later = strip_chances_after_waits(rows, PUBLISHED_PRIOR, TODAY, WAITS)
 
     # scipy.stats.lognorm: shape s is the spread of the log, scale the median.
-    limit = lognorm(s=belief.spread, scale=STRIP_RATIO * np.exp(belief.mean))
+    limit = lognorm(s=belief.spread, scale=OIL_WEAR.strip_ratio * np.exp(belief.mean))
     start = clock.reading(rows.coated_on)
     for column, wait in enumerate(WAITS):
         age = clock.reading(np.full(3, TODAY)) - start

@@ -81,7 +81,7 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
         "These times are from the data sheets",
         "Keep pressure washers away",
         "No bleach",
-        f"Best recoated between {forecast.window_opens_on:%B %Y} and {forecast.due_on:%B %Y}",
+        f"Ready for its next coat in {forecast.due_on:%B %Y}",
         "heat up by themselves and burn",
         "The product's data sheet, local rules and licensed practice go before",
     ):

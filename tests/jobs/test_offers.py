@@ -19,7 +19,7 @@ from jobs.actions.jobs import follow_job_changes
 from jobs.actions.offer_answers import ask_question
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
-from jobs.models import Offer, OfferLine, PriceList
+from jobs.models import Offer, PriceList
 from jobs.offers.pricing import PricingError
 from tests.factories import DeckFactory, JobFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
@@ -330,6 +330,7 @@ def test_a_draft_about_a_deck_without_a_past_is_possible(prices: PriceList) -> N
 
     offer = drafted(DeckFactory(), outlook=None)
 
-    assert offer.scopes.get().work == "strip"
+    scope = offer.scopes.get()
+    assert (scope.work, scope.looks_first) == ("recoat", True)
+    assert scope.recoat_total < scope.strip_total
     assert offer.waiting == {}
-    assert OfferLine.objects.filter(offer=offer, words__startswith="Strip").exists()

@@ -79,7 +79,7 @@ def test_the_outline_of_any_past_is_the_work_that_the_scope_proposes(business: B
         past_of(random, DeckFactory(rail_m=rails, stair_treads=treads, area_m2=12 + n), finishes)
     decks = list(Deck.objects.all())
 
-    found = outlines([each.pk for each in decks])
+    found = outlines([each.pk for each in decks], today=TODAY)
 
     proposed, recoats, strips = (
         propose_scopes(decks, today=TODAY, overrides={each.pk: override for each in decks})
@@ -106,7 +106,7 @@ def test_hours_are_those_that_an_offer_holds(business: Business) -> None:
     )
     back = deck(rail_m=Decimal(6), stair_treads=3)
     front = deck(site=back.site)
-    VisitFactory(deck=front, visited_on=TODAY, overall=4)
+    VisitFactory(deck=front, visited_on=TODAY, overall=5)
 
     hours = work_hours_by_deck([back.pk, front.pk], today=TODAY)
     offer = drafted(back, front)
@@ -145,5 +145,5 @@ def test_hours_of_more_decks_take_no_more_queries(
     price_list()
     listed = [deck().pk for _ in range(4)]
     for some in (listed[:1], listed):
-        with django_assert_num_queries(12):
+        with django_assert_num_queries(13):
             work_hours_by_deck(some, today=TODAY)

@@ -173,7 +173,9 @@ def test_a_list_that_a_sent_offer_rests_on_stays_as_it_is(as_owner: Browser) -> 
     assert list(kept.rates.values_list("task", "amount")) == before
     assert "Offers rest on this list" in removed.content.decode()
     with pytest.raises(PriceListError, match="stays as it is"):
-        actions.save_price_list(price_list=kept, rows=PriceListRows())
+        actions.save_price_list(
+            price_list=kept, values={"valid_from": kept.valid_from}, rows=PriceListRows()
+        )
 
 
 def test_a_list_with_drafts_only_may_still_be_put_right(as_owner: Browser) -> None:

@@ -52,7 +52,7 @@ def test_seven_coats_come_off_with_two_applications_and_six_carry_another(
     ("grades", "work", "said"),
     [
         ({"overall": 3}, "recoat", "2 coats"),
-        ({"overall": 4}, "strip", "worn to 4 of 5"),
+        ({"overall": 4}, "recoat", "2 coats"),  # an oil is cleaned and recoated for long
         ({"overall": 5}, "strip", "worn to 5 of 5"),
         ({"overall": 2, "flaking": 3}, "strip", "flaking"),
         ({"overall": None, "flaking": 2}, "recoat", "2 coats"),
@@ -69,6 +69,18 @@ def test_what_was_seen_since_the_last_coat_decides(
 
     assert found.work == work
     assert said in found.why
+
+
+def test_a_film_has_a_second_limit_at_grade_4(business: Business) -> None:
+    """Grüll et al. 2011: film formers have two limit states, penetrating finishes one."""
+    deck = DeckFactory()
+    coated(deck, finish("Harbour Solid", finish_class="solid_film", pigment="dark"))
+    VisitFactory(deck=deck, visited_on=date(2026, 6, 30), overall=4)
+
+    found = scope(deck)
+
+    assert found.work == "strip"
+    assert "worn to 4 of 5" in found.why
 
 
 def test_what_was_found_before_the_last_coat_says_nothing_about_it(business: Business) -> None:
@@ -97,12 +109,13 @@ def test_a_heavy_film_takes_two_applications_below_seven_coats(business: Busines
     assert scope(deck).stripper_applications == 2
 
 
-def test_a_deck_without_history_is_stripped_and_looked_at_first(business: Business) -> None:
+def test_a_deck_without_history_is_looked_at_first(business: Business) -> None:
     oil = finish("Tidewood Deck Oil")
 
     found = scope(DeckFactory())
 
-    assert (found.work, found.product, found.same_as_last) == ("strip", oil, False)
+    assert (found.advice, found.product, found.same_as_last) == ("look", oil, False)
+    assert str(found.steps[0].title) == "Look first"
     assert "No finish is in the book" in found.warning
 
 

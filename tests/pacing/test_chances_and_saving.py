@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from reminders.forecast import STRIP_RATIO, optimal_recoat_age
+from reminders.forecast import FILM_WEAR, optimal_recoat_age
 from reminders.pacing.core import (
     Beta,
     LeadTime,
@@ -74,7 +74,7 @@ def haste(
     one = np.ones(1)
     chances = strip_chances_by_age(ages, median * one, log_sd * one, NEVER * one, NEVER * one)
     rate = monthly_upkeep_rates(median * one, log_sd * one, recoat * one, strip * one)
-    return savings_by_age(ages, chances, (strip - recoat) * one, rate)
+    return savings_by_age(ages, (strip - recoat) * chances, 1 - chances, rate)
 
 
 def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound() -> None:
@@ -88,7 +88,7 @@ def test_the_strip_chance_is_scipys_lognormal_law_cut_where_the_coat_was_sound()
         age, np.array([16.0]), np.array([0.34]), np.array([14.0]), np.array([NEVER])
     )
 
-    limit = age[0] / STRIP_RATIO
+    limit = age[0] / FILM_WEAR.strip_ratio
     assert plain[0] == pytest.approx(life.cdf(limit))
     cut = np.maximum(life.cdf(limit) - life.cdf(14.0), 0) / life.sf(14.0)
     assert seen[0] == pytest.approx(cut)
@@ -100,10 +100,10 @@ def test_the_life_a_coat_still_has_is_the_integral_of_its_survival() -> None:
         ages, np.array([16.0]), np.array([0.34]), np.array([NEVER]), np.array([NEVER])
     )
 
-    money = savings_by_age(ages, chances, np.zeros(1), np.ones(1))
+    money = savings_by_age(ages, 0 * chances, 1 - chances, np.ones(1))
 
     area, _ = integrate.quad(
-        lambda age: stats.lognorm(0.34, scale=16.0).sf(age / STRIP_RATIO), 10, 20
+        lambda age: stats.lognorm(0.34, scale=16.0).sf(age / FILM_WEAR.strip_ratio), 10, 20
     )
     assert -money[0, 0] == pytest.approx(area, rel=1e-5)
 

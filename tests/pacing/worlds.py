@@ -48,9 +48,9 @@ def season(households: int, weeks: int, *, crews: float = 70.0, seed: int = 1) -
     chances = strip_chances_by_age(ages, median, log_sd, blank, blank)
     recoat = 15 * area
     strip = 37 * area
-    money = savings_by_age(
-        ages, chances, strip - recoat, monthly_upkeep_rates(median, log_sd, recoat, strip)
-    )
+    costs = (strip - recoat)[:, None] * chances
+    rate = monthly_upkeep_rates(median, log_sd, recoat, strip)
+    money = savings_by_age(ages, costs, 1 - chances, rate)
     group = rng.choice(3, households, p=[0.4, 0.4, 0.2])
     share = chances[:, weeks // 2]
     more = area * 0.35

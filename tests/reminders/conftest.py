@@ -68,13 +68,13 @@ def due(coated: Callable[..., Deck]) -> Callable[..., Deck]:
 
     def make(
         opens: date = date(2026, 11, 1),
-        due_on: date = date(2026, 12, 10),
+        due_on: date = date(2027, 1, 5),
         late: date = date(2027, 2, 1),
         **deck: Any,
     ) -> Deck:
         made = coated(**deck)
         Forecast.objects.filter(deck=made).update(
-            window_opens_on=opens, due_on=due_on, late_on=late
+            window_opens_on=opens, half_worn_on=due_on, due_on=due_on, late_on=late
         )
         return made
 

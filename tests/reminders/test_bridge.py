@@ -46,7 +46,7 @@ def test_the_reference_deck_is_due_after_twelve_to_sixteen_clock_months_but_for_
             clock.reading(bridge.epoch_days(day))[0]
             - clock.reading(bridge.epoch_days(date(2025, 6, 1)))[0]
         )
-        for day in (deck.forecast.window_opens_on, deck.forecast.due_on)
+        for day in (deck.forecast.window_opens_on, deck.forecast.half_worn_on)
     ]
     # Lunenburg has a seventh less sun than the reference climate (14.3 MJ/m² a day); without the
     # place's own factors the window is the one of common practice, with them it is about a tenth
@@ -129,14 +129,20 @@ def test_the_southern_hemisphere_runs_half_a_year_behind(coated, business):
     )
 
 
+def predicted(coats) -> forecast.Prediction:
+    """What the core says of these coats."""
+    core = bridge.core_coats(coats, today=TODAY)
+    return forecast.predict(core, bridge.active_posterior(), bridge.epoch_days(TODAY))
+
+
 def test_the_stored_row_is_what_the_core_says(coated):
     deck = coated(on=date(2025, 9, 10), roof_percent=40, traffic="heavy", salt="spray")
 
     coats = read_newest_coats([deck.pk], today=TODAY)
-    said = bridge.predict_newest_coats(coats, today=TODAY)
+    said = predicted(coats)
 
     row = Forecast.objects.get(deck=deck)
-    assert bridge.epoch_days(row.due_on) == np.floor(said.due_by[0])
+    assert bridge.epoch_days(row.half_worn_on) == np.floor(said.due_by[0])
     assert row.chance_worn == pytest.approx(said.chance_worn_today[0])
     assert row.model_version == said.version
     assert row.contributions == pytest.approx(
@@ -158,7 +164,7 @@ def test_the_months_of_all_reasons_add_up_to_the_difference_from_the_reference_d
 
     row = deck.forecast
 
-    said = bridge.predict_newest_coats(read_newest_coats([deck.pk], today=TODAY), today=TODAY)
+    said = predicted(read_newest_coats([deck.pk], today=TODAY))
     assert sum(row.contributions.values()) == pytest.approx(
         said.due_months[0] - row.reference_months, abs=0.6
     )
@@ -172,7 +178,7 @@ def test_a_newer_coat_takes_the_place_of_the_older(coated):
 
     row = Forecast.objects.get(deck=deck)
     assert row.job == newer
-    assert row.due_on > date(2027, 1, 1)
+    assert row.half_worn_on > date(2027, 1, 1)
     assert row.coat_build == 4
 
 
@@ -253,7 +259,7 @@ def test_a_coat_of_the_nineteen_fifties_is_long_past_due_and_breaks_nothing(coat
 
     row = deck.forecast
 
-    assert row.due_on < date(1953, 1, 1)
+    assert row.half_worn_on < date(1953, 1, 1)
     assert row.chance_worn == pytest.approx(1)
 
 

@@ -28,7 +28,13 @@ def test_a_visit_that_found_it_worn_makes_it_due_by_then(coated):
     refresh(deck)
 
     row = Forecast.objects.get(deck=deck)
-    assert date(2026, 8, 1) <= row.window_opens_on <= row.due_on <= row.late_on <= date(2026, 11, 1)
+    assert (
+        date(2026, 8, 1)
+        <= row.window_opens_on
+        <= row.half_worn_on
+        <= row.late_on
+        <= date(2026, 11, 1)
+    )
     assert row.chance_worn == 1
 
 

@@ -38,10 +38,10 @@ def test_the_page_tells_the_window_in_words_and_draws_it(coated, page):
     text = page(deck)
 
     assert text.count("<h1>") == 1
-    for day in (forecast.window_opens_on, forecast.due_on, forecast.late_on):
+    for day in (forecast.window_opens_on, forecast.half_worn_on, forecast.late_on):
         assert f'datetime="{day}"' in text
     assert text.count("Worn today") == 1
-    assert text.count("Due by") == 1
+    assert text.count("One in two worn") == 1
     assert 'class="picture wear-curve"' in text
     assert "less sun than most places" in text
 
@@ -65,7 +65,7 @@ def test_twenty_years_stand_on_one_page_newest_first(
         said(deck, job)
     refresh(deck)
 
-    with freeze_time(NOW), django_assert_max_num_queries(36):
+    with freeze_time(NOW), django_assert_max_num_queries(42):
         text = as_owner.get(f"/decks/{deck.pk}/").content.decode()
 
     years = [text.index(f"<h3>{year}</h3>") for year in range(2026, 2005, -1)]
@@ -148,6 +148,7 @@ def test_the_stage_follows_the_window(coated, page, days, word):
     opens = TODAY - timedelta(days=days)
     Forecast.objects.filter(deck=deck).update(
         window_opens_on=opens,
+        half_worn_on=opens + timedelta(days=60),
         due_on=opens + timedelta(days=60),
         late_on=opens + timedelta(days=120),
     )
@@ -170,7 +171,7 @@ def test_the_curve_passes_through_the_three_dates_of_the_window(coated):
 
     for day, chance in [
         (forecast.window_opens_on, 0.2),
-        (forecast.due_on, 0.5),
+        (forecast.half_worn_on, 0.5),
         (forecast.late_on, 0.8),
     ]:
         assert chance_on(chances, day) == pytest.approx(chance, abs=0.02)

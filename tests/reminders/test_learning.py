@@ -2,6 +2,7 @@
 used."""
 
 import json
+from dataclasses import replace
 from datetime import date
 from io import StringIO
 
@@ -115,6 +116,76 @@ def test_a_fit_that_does_worse_is_kept_but_not_used_and_says_so(long_lived):
     assert set(Forecast.objects.values_list("model_version", flat=True)) == {good.version}
 
 
+def test_the_very_fit_in_use_was_judged_on_visits_that_it_had_not_seen(long_lived):
+    fit = refit().fit
+
+    book = learning.load_training_data(today=TODAY).book
+    since = bridge.epoch_days(fit.trained_on) + 1
+    assert book.fit_before(since).version == fit.version == bridge.active_posterior().version
+    held = forecast.scored_visits(book, since, bridge.epoch_days(TODAY) + 1)
+    chances = forecast.worn_chances_at_visits(book, held, bridge.active_posterior())
+    assert len(held.worn) == fit.held_back >= 20
+    assert np.mean(-np.log(np.where(held.worn, chances, 1 - chances))) == pytest.approx(
+        fit.own_score, abs=1e-3
+    )  # a stored fit is rounded
+
+
+def test_a_broken_fit_is_refused_and_the_reason_names_what_it_did_worse(long_lived, monkeypatch):
+    """As some were: a variance of 1e8, said to have settled."""
+    whole = forecast.InspectionData.fit_before
+
+    def broken_fit(book, day, *arguments, **options):
+        found = whole(book, day, *arguments, **options)
+        covariance = found.posterior.covariance.copy()
+        covariance[0, 0] = 1e8
+        return replace(found, posterior=replace(found.posterior, covariance=covariance))
+
+    monkeypatch.setattr(forecast.InspectionData, "fit_before", broken_fit)
+
+    result = refit()
+
+    assert not result.fit.is_in_use
+    assert "Not taken into use: over 20 visits that it had not seen" in result.outcome
+    assert "further off than those of the published figures" in result.outcome
+    assert bridge.active_posterior() is forecast.PUBLISHED_PRIOR
+
+
+def test_a_fit_that_did_not_settle_is_refused(long_lived, monkeypatch):
+    whole = forecast.InspectionData.fit_before
+    monkeypatch.setattr(
+        forecast.InspectionData,
+        "fit_before",
+        lambda *arguments, **options: replace(
+            whole(*arguments, **options), converged=False, note="the calculation did not settle."
+        ),
+    )
+
+    result = refit()
+
+    assert not result.fit.is_in_use
+    assert "Not taken into use: the calculation did not settle" in result.outcome
+
+
+def test_a_broken_fit_of_an_earlier_version_is_set_aside_and_the_book_learned_again(long_lived):
+    fit = refit().fit
+    parameters = fit.parameters
+    parameters["posterior"]["covariance"][0][0] = 1e8
+    ModelFit.objects.filter(pk=fit.pk).update(parameters=parameters, version="fit-broken")
+
+    assert bridge.active_posterior() is forecast.PUBLISHED_PRIOR
+    assert refit().fit.is_in_use
+    assert bridge.active_posterior().version == fit.version
+
+
+def test_too_few_visits_to_judge_a_fit_by_teach_nothing_yet(business):
+    simulated_book(decks=3, months=24)
+
+    result = refit(always=True)
+
+    assert result.fit is None
+    assert "Not yet 20 visits" in result.outcome
+
+
 def test_it_learns_again_only_when_enough_is_new(long_lived):
     first = refit().fit
 
@@ -128,7 +199,7 @@ def test_it_learns_again_only_when_enough_is_new(long_lived):
 
 def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
     Visit.objects.filter(deck__in=long_lived[14:]).delete()
-    refit()
+    first = refit().fit
     for deck in long_lived[14:]:
         for job in deck.jobs.all():
             if job.finished_on < date(2025, 6, 1):
@@ -137,7 +208,8 @@ def test_an_imported_past_counts_as_new_though_its_dates_are_old(long_lived):
     result = refit()
 
     assert result.fit is not None
-    assert "had seen them" in result.outcome
+    assert result.fit.coats > first.coats
+    assert "visits that it had not seen" in result.outcome
 
 
 def test_only_one_fit_can_be_in_use(business):
@@ -208,6 +280,7 @@ def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_liv
         "visits",
         "log_score",
         "brier",
+        "window_score",
         "observed",
         "expected",
         "observed_over_expected",

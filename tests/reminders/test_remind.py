@@ -30,12 +30,12 @@ def only_email(db):
 
 
 @pytest.fixture
-def two_decks(coated):
+def two_decks(due):
     client = ClientFactory(name="Ottilie Saltonby")
     EmailFactory(client=client, value="ottilie@example.org")
     ConsentFactory(client=client)
     place = PropertyFactory(client=client, street="7 Plover Row")
-    return [coated(site=place, label=label) for label in ("Back deck", "Landing")]
+    return [due(site=place, label=label) for label in ("Back deck", "Landing")]
 
 
 def test_one_message_goes_to_a_client_about_all_chosen_decks(two_decks, owner):
@@ -64,7 +64,7 @@ def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
         "Landing",
         "Tidewood Deck Oil",
         "Driftwood",
-        "Due by about",
+        "Best time:",
         "Driftline Deck Care",
         "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA",
         "(902) 555-0100",
@@ -77,12 +77,12 @@ def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
     assert "{unsubscribe_url}" not in html
 
 
-def test_what_a_client_is_called_cannot_write_into_the_page(coated):
+def test_what_a_client_is_called_cannot_write_into_the_page(due):
     client = ClientFactory(name='Ivo <script>alert("x")</script> & Sons')
     EmailFactory(client=client)
     ConsentFactory(client=client)
 
-    remind(coated(client=client))
+    remind(due(client=client))
 
     message = Message.objects.get()
     assert "<script>" not in message.html
@@ -121,12 +121,12 @@ def test_a_new_coat_can_be_reminded_again(two_decks):
     assert Reminder.objects.filter(deck=deck).count() == 2
 
 
-def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(coated, business, only_email):
-    plain = coated()
-    no_address, withdrawn, expired, silent, archived = (coated() for _ in range(5))
+def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(due, business, only_email):
+    plain = due()
+    no_address, withdrawn, expired, silent, archived = (due() for _ in range(5))
     quiet = ClientFactory()
     EmailFactory(client=quiet)
-    no_consent = coated(client=quiet)
+    no_consent = due(client=quiet)
     no_address.site.client.contact_points.all().delete()
     ConsentFactory(client=withdrawn.site.client, is_given=False)
     ConsentFactory(client=expired.site.client, expires_on=TODAY - timedelta(days=1))
@@ -196,10 +196,8 @@ def page(as_owner):
     return post
 
 
-def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(
-    two_decks, coated, page
-):
-    mute = coated(client=ClientFactory(name="Vivian Northquay"))
+def test_the_first_click_shows_word_for_word_what_would_go_and_writes_nothing(two_decks, due, page):
+    mute = due(client=ClientFactory(name="Vivian Northquay"))
     ConsentFactory(client=mute.site.client, is_given=False)
 
     shown = page(*two_decks, mute)
@@ -257,8 +255,8 @@ def run(*args):
     return json.loads(out.getvalue())
 
 
-def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, coated, only_email):
-    coated(client=ClientFactory())
+def test_a_dry_run_says_the_same_and_writes_nothing(two_decks, due, only_email):
+    due(client=ClientFactory())
 
     would = run("2027-03", "--dry-run")
     assert not Message.objects.exists()

@@ -57,7 +57,7 @@ def coated_for_threads(transactional_db):
         place = PropertyFactory(client=client)
         for label in ("Back deck", "Landing"):
             deck = DeckFactory(site=place, label=f"{label} {number}")
-            coat(deck, on=date(2025, 6, 1), kind="strip")
+            coat(deck, on=date(2024, 6, 1), kind="strip")
             decks.append(deck)
     refresh(*decks)
     return decks

@@ -25,8 +25,8 @@ from tests.reminders.sequence import HALIFAX, planned, remind, went, why
 
 
 def test_each_word_waits_for_its_day_in_the_morning_of_the_property(due):
-    soon = due(opens=date(2026, 12, 3))
-    later = due(opens=date(2027, 1, 2), due_on=date(2027, 1, 9))
+    soon = due(due_on=date(2027, 1, 28))
+    later = due(due_on=date(2027, 2, 27), late=date(2027, 3, 1))
 
     (message,) = remind().queued
 
@@ -36,13 +36,13 @@ def test_each_word_waits_for_its_day_in_the_morning_of_the_property(due):
 
 
 def test_haste_does_not_wait_for_the_day_but_leaves_what_is_not_due_in_time(due):
-    soon = due(opens=date(2026, 12, 3))
+    soon = due(due_on=date(2026, 12, 30))
     later = due(due_on=date(2027, 1, 1))
 
     result = remind(deck_ids=[soon.pk, later.pk], at_once=True)
 
     assert [message.not_before for message in result.queued] == [NOW]
-    assert why(result) == {later.pk: "It is due by Jan 1, 2027, after this time."}
+    assert why(result) == {later.pk: "It is due January 2027, after this time."}
 
 
 def test_the_second_word_waits_until_the_first_has_left_and_some_days_more(due, business):
@@ -206,7 +206,7 @@ def test_a_french_client_reads_french_with_french_dates(due):
 
     assert message.language == "fr"
     assert "Dernière couche : Tidewood Deck Oil" in message.text
-    assert "décembre 2026" in message.text
+    assert "janvier 2027" in message.text
     assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
 
 

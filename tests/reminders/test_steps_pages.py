@@ -35,7 +35,10 @@ def deck(coated):
     ConsentFactory(client=client)
     made = coated(client=client, label="Back deck")
     Forecast.objects.filter(deck=made).update(
-        window_opens_on=date(2026, 11, 1), due_on=date(2027, 1, 10), late_on=date(2027, 3, 1)
+        window_opens_on=date(2026, 11, 1),
+        half_worn_on=date(2027, 1, 10),
+        due_on=date(2027, 1, 10),
+        late_on=date(2027, 3, 1),
     )
     return made
 

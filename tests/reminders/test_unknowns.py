@@ -140,7 +140,7 @@ def test_a_message_says_the_season_and_leaves_out_what_nobody_knows(coated, busi
         finished_from=date(2025, 3, 1), finished_on=date(2025, 5, 31)
     )
     refresh(deck)
-    facts = deck_facts_by_id([deck.pk])[deck.pk]
+    facts = deck_facts_by_id([deck.pk], today=TODAY)[deck.pk]
     assert facts.coats[0].product == ""
     assert facts.coated.edtf() == "2025-21"
     assert "unknown" not in facts.why("en")

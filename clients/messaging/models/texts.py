@@ -27,6 +27,7 @@ class MessageText(models.Model):
         CALLED_OFF = "called_off", "Visit called off"
         CARE = "care", "Care record"
         RECALL = "recall", "Notice about a product"
+        PLAN = "plan", "Care plan, week chosen"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)

@@ -74,5 +74,7 @@ def example_dates(language: str, business: Business) -> dict[str, str]:
         "valid_until": format_date(date(2027, 4, 30), "medium", locale),
         "visit_day": format_date(date(2027, 5, 11), "full", locale),
         "visit_time": format_time(time(8), "short", locale=locale),
+        "say_no_by": format_date(date(2027, 4, 27), "full", locale),
         "total": format_currency(Decimal("684.25"), business.currency, locale=locale),
+        "plan_price": format_currency(Decimal("684.25"), business.currency, locale=locale),
     }

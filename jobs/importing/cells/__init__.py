@@ -1,18 +1,17 @@
 """What people write in a cell → values; what cannot be read raises UnreadableCell with a word on
 what may stand there. Pure: neither the database nor the settings are asked."""
 
+from clients.likeness import name_key, street_key
 from jobs.importing.cells.addresses import (
     POSTCODES,
     AddressRead,
     region_key,
     split_address,
-    street_key,
 )
 from jobs.importing.cells.contacts import (
     EMAIL_LIKE,
     PhoneRead,
     area_code_of,
-    name_key,
     needs_area_code,
     read_emails,
     read_name,

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 from clients.places.spelling import fold_place_name
 
@@ -13,13 +12,6 @@ POSTCODES = {
     "GB": r"[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}",
     "AU": r"\d{4}",
     "NZ": r"\d{4}",
-}
-STREET_WORDS = {
-    **{"street": "st", "str": "st", "road": "rd", "drive": "dr", "drv": "dr", "avenue": "ave"},
-    **{"av": "ave", "lane": "ln", "court": "ct", "crescent": "cres", "cr": "cres"},
-    **{"place": "pl", "terrace": "terr", "boulevard": "blvd", "highway": "hwy", "hiway": "hwy"},
-    **{"circle": "cir", "square": "sq", "parkway": "pkwy", "point": "pt", "mount": "mt"},
-    **{"north": "n", "south": "s", "east": "e", "west": "w", "saint": "st", "number": "no"},
 }
 
 
@@ -105,10 +97,3 @@ def town_at_the_end(text: str, is_town: Callable[[str], bool]) -> tuple[str, str
         if is_town(" ".join(words[start:])) and any(map(str.isdigit, " ".join(words[:start]))):
             return " ".join(words[:start]).rstrip(" -,"), " ".join(words[start:])
     return text, ""
-
-
-@lru_cache(maxsize=10_000)
-def street_key(street: str) -> str:
-    """The form in which two streets are compared: “9 Eider Dr.” is “9 eider drive”."""
-    words = re.findall(r"\w+", fold_place_name(street).casefold())
-    return " ".join(STREET_WORDS.get(word, word) for word in words)

@@ -6,7 +6,6 @@ from functools import lru_cache
 
 from clients import phones
 from clients.emails import EmailError, parse_email_address
-from clients.places.spelling import strip_accents
 from jobs.importing.cells.problems import UnreadableCell
 
 EMAIL_LIKE = re.compile(r"[^\s<>,;()\[\]\"|/]+@[^\s<>,;()\[\]\"|/]+")
@@ -112,11 +111,3 @@ def read_name(text: str) -> str:
         and not COMPANY_WORD.search(text)
     )
     return f"{first} {last}" if is_turned else text
-
-
-@lru_cache(maxsize=10_000)
-def name_key(name: str) -> str:
-    """The form in which two names are compared: no accents, titles or points, words in order."""
-    words = re.findall(r"\w+", strip_accents(name).casefold().replace("&", " "))
-    left_out = {"mr", "mrs", "ms", "dr", "mme", "m", "and", "the"}
-    return " ".join(sorted(word for word in words if word not in left_out)) or name.casefold()

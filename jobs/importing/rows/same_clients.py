@@ -5,14 +5,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from rapidfuzz import fuzz
-
-from jobs.importing.cells import EMAIL_LIKE, name_key, read_name, street_key
+from clients.likeness import (
+    ASK_FROM,
+    MAX_SHARING,
+    ONE_FROM,
+    client_likeness,
+    phone_mark,
+    street_mark,
+)
+from jobs.importing.cells import EMAIL_LIKE, name_key, read_name
 from jobs.importing.rows.facts import ClientCells
-
-ASK_FROM = 68  # of 100: less alike is two clients
-ONE_FROM = 74  # of 100: as alike as this is likely one
-MAX_SHARING = 6  # people at one number or street: more is an office or a block of flats
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +61,13 @@ def client_marks(client: ClientCells) -> Iterable[str]:
     """What two rows of one client have in common."""
     yield from (email.casefold() for email in EMAIL_LIKE.findall(client.emails))
     for part in client.phones.replace("/", ";").replace(",", ";").split(";"):
-        digits = "".join(filter(str.isdigit, part))[-10:]
-        if len(digits) >= 7:
-            yield digits[-7:]
-    if client.street and any(map(str.isdigit, client.street)):
-        yield street_key(client.street.partition(",")[0])
+        if mark := phone_mark(part):
+            yield mark
+    if mark := street_mark(client.street.partition(",")[0]):
+        yield mark
 
 
 def likeness_of_clients(one: ClientCells, other: ClientCells) -> int:
     """0 to 100: the names, and what else is shared."""
-    a = name_key(read_name(one.name))
-    b = name_key(read_name(other.name))
-    names = max(fuzz.ratio(a, b), 0.95 * fuzz.token_set_ratio(a, b))
-    shared = len(set(client_marks(one)) & set(client_marks(other)))
-    return round(min(100.0, names * 0.8 + 10 * min(shared, 2)))
+    marks, other_marks = set(client_marks(one)), set(client_marks(other))
+    return client_likeness(read_name(one.name), marks, read_name(other.name), other_marks)

@@ -65,7 +65,7 @@ class Command(BookCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("month", help="Year and month, such as 2027-03.")
         parser.add_argument(
-            "--only-this-month", action="store_true", help="Only decks that are due by a day of it."
+            "--only-this-month", action="store_true", help="Only decks that are due in it."
         )
         parser.add_argument(
             "--at-once", action="store_true", help="Do not wait for the day of each step."

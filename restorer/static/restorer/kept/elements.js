@@ -22,7 +22,7 @@ export const clock = (at) => {
 // What the book said of a form: its summary of mistakes, else the words of its page.
 export const wordsOf = (answer) => {
   const page = new DOMParser().parseFromString(answer ?? "", "text/html");
-  const said = page.querySelector('.notice.is-error[role="alert"]') ?? page.querySelector("main");
+  const said = page.querySelector('main [role="alert"]') ?? page.querySelector("main .notice.is-caution") ?? page.querySelector("main");
   if (!said) return null;
   for (const each of said.querySelectorAll("form, script, .actions")) each.remove();
   return document.importNode(said, true);

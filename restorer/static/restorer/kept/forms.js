@@ -124,7 +124,7 @@ class KeptForm {
 
   showRefusal(answer) {
     const words = wordsOf(answer);
-    if (words && !document.querySelector('main .notice.is-error[role="alert"]')) {
+    if (words) {
       if (words.tagName === "MAIN") words.removeAttribute("id");
       this.form.before(words.tagName === "MAIN" ? make("div", { class: "notice is-error", role: "alert" }, ...words.childNodes) : words);
     }
@@ -238,7 +238,7 @@ class KeptForm {
   }
 
   async pressed(event) {
-    if (event.submitter?.name) return; // another product, the list read again: the server's own way
+    if (UNKEPT.has(event.submitter?.name)) return; // another row, the list read again: the server's own way
     if (this.form.dataset.onlyPhotos !== undefined && !this.files.files.length && !this.photoList.querySelector("li")) return;
     event.preventDefault();
     if (this.isPressed) return;
@@ -300,6 +300,7 @@ class KeptForm {
     const here = document.querySelector("main");
     here.replaceChildren(...(list ? [list] : []), ...document.importNode(main, true).childNodes);
     document.dispatchEvent(new CustomEvent("shown"));
+    await store.change(this.id, { answer: undefined }); // it stands in the page by now
     const form = here.querySelector(`form[data-kept][action="${CSS.escape(this.form.getAttribute("action") ?? "")}"]`) ?? here.querySelector("form[data-kept]");
     if (form) await new KeptForm(form).start();
     here.querySelector("[data-focus]")?.focus();

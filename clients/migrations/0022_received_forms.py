@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0019_staff_notices_and_mail_server'),
+        ('clients', '0021_plan_text'),
     ]
 
     operations = [

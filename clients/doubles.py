@@ -1,0 +1,135 @@
+"""Clients of the book who may be one: found by what they share, scored by how alike they are."""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from django.db import connection
+
+from clients.likeness import (
+    ASK_FROM,
+    MAX_SHARING,
+    client_likeness,
+    contact_marks,
+    name_key,
+    phone_mark,
+    street_mark,
+)
+from clients.models import Client, ToldApart
+
+MAX_PAIRS = 5_000  # scored at once; more is a list that was brought in twice
+# What two entries of one client have in common, by words that the database can compare: the end of
+# a number, an e-mail address, the number and first word of a street in a town, all words of a name.
+SHARED_SQL = """
+WITH marks AS (
+    SELECT p.client_id, CASE p.kind WHEN 'email' THEN p.normalized
+        ELSE right(regexp_replace(split_part(p.normalized, ';', 1), '[^0-9]', '', 'g'), 7)
+        END AS mark
+    FROM clients_contactpoint p
+    UNION
+    SELECT s.client_id, 'street ' || array_to_string((regexp_split_to_array(
+        trim(regexp_replace(fold(s.street), '[^[:alnum:]]+', ' ', 'g')), ' '))[1:2], ' ')
+        || ' ' || fold(s.town)
+    FROM clients_property s WHERE s.street ~ '[0-9]'
+    UNION
+    SELECT c.id, 'name ' || (SELECT string_agg(word, ' ' ORDER BY word)
+        FROM regexp_split_to_table(fold(c.name), '[^[:alnum:]]+') AS word WHERE word <> '')
+    FROM clients_client c
+), shared AS (
+    SELECT mark, array_agg(client_id ORDER BY client_id) AS ids FROM marks
+    JOIN clients_client c ON c.id = marks.client_id AND c.archived_at IS NULL
+    WHERE mark IS NOT NULL AND length(mark) >= 7
+    GROUP BY mark HAVING count(*) BETWEEN 2 AND %s
+)
+SELECT ids FROM shared
+"""
+
+
+@dataclass(frozen=True)
+class LikelyDouble:
+    """Two clients, the older first, how alike they are, and what they share, in words."""
+
+    one: Client
+    other: Client
+    score: int
+    shared: Sequence[str]
+
+
+def likely_doubles() -> list[LikelyDouble]:
+    """All of the book, the likest first; those told apart are left out."""
+    with connection.cursor() as cursor:
+        cursor.execute(SHARED_SQL, [MAX_SHARING])
+        groups = [row[0] for row in cursor.fetchall()]
+    pairs = {pair for ids in groups for pair in combinations(ids, 2)}
+    pairs -= set(ToldApart.objects.values_list("one_id", "other_id"))
+    asked = sorted(pairs)[:MAX_PAIRS]
+    rows = clients_with_reach({pk for pair in asked for pk in pair})
+    found = [compare_clients(rows[one], rows[other]) for one, other in asked]
+    alike = [each for each in found if each.score >= ASK_FROM]
+    return sorted(alike, key=lambda each: (-each.score, each.one.name, each.one.pk))
+
+
+def clients_with_reach(keys: Collection[int]) -> dict[int, Client]:
+    return Client.objects.prefetch_related("contact_points", "properties__decks").in_bulk(keys)
+
+
+def compare_clients(one: Client, other: Client) -> LikelyDouble:
+    marks, other_marks = marks_of_client(one), marks_of_client(other)
+    score = client_likeness(one.name, marks.keys(), other.name, other_marks.keys())
+    shared = [words for mark, words in marks.items() if mark in other_marks]
+    if name_key(one.name) == name_key(other.name):
+        shared.insert(0, "the name")
+    return LikelyDouble(one, other, score, shared)
+
+
+def marks_of_client(client: Client) -> dict[str, str]:
+    """What they may share with another entry, each with how it is written."""
+    points = {
+        mark: point.value
+        for point in client.contact_points.all()
+        for mark in contact_marks([point.normalized])
+    }
+    streets = {street_mark(home.street): home.street for home in client.properties.all()}
+    return {mark: words for mark, words in {**points, **streets}.items() if mark}
+
+
+def clients_like(
+    *, name: str, contacts: Iterable[str], street: str, town: str
+) -> list[LikelyDouble]:
+    """Clients of the book who may be the one that is being added; the likest first.
+    `contacts` are numbers and addresses as they are compared."""
+    typed = list(contacts)
+    marks = {*contact_marks(typed), *filter(None, [street_mark(street)])}
+    near = by_marks(typed, name, street, town)
+    found: dict[int, LikelyDouble] = {}
+    new = Client(name=name)
+    for pk, client in clients_with_reach(near).items():
+        theirs = marks_of_client(client)
+        score = client_likeness(name, marks, client.name, theirs)
+        shared = [words for mark, words in theirs.items() if mark in marks]
+        if score >= ASK_FROM:
+            found[pk] = LikelyDouble(client, new, score, shared)
+    return sorted(found.values(), key=lambda each: (-each.score, each.one.name))
+
+
+def by_marks(contacts: Sequence[str], name: str, street: str, town: str) -> set[int]:
+    """Current clients with one of these numbers or addresses, that street number in that town, or
+    that name."""
+    current = Client.objects.current()
+    found: dict[int, None] = {}
+    emails = [text for text in contacts if "@" in text]
+    for mark in filter(None, map(phone_mark, (text for text in contacts if "@" not in text))):
+        rows = current.filter(contact_points__normalized__contains=mark)
+        found |= dict.fromkeys(rows.values_list("pk", flat=True)[:MAX_SHARING])
+    queries = [
+        current.filter(contact_points__normalized__in=emails),
+        current.filter(name__iexact=name),
+    ]
+    number = next((word for word in street.split() if any(map(str.isdigit, word))), "")
+    if number:
+        queries.append(
+            current.filter(properties__street__icontains=number, properties__town__iexact=town)
+        )
+    for rows in queries:
+        found |= dict.fromkeys(rows.values_list("pk", flat=True)[:200])
+    return set(found)

@@ -1,0 +1,134 @@
+"""Two entries of one client, or of one deck: found, looked at side by side, merged, told apart, and
+taken apart again."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from clients import doubles
+from clients.access import current_user, office_required
+from clients.actions import merging
+from clients.models import Client, ClientMerge, Deck, DeckMerge, primary_keys
+
+PAIRS_A_PAGE = 25
+
+
+@require_GET
+@office_required
+def list_doubles(request: HttpRequest) -> HttpResponse:
+    """The page `clients:doubles`."""
+    page = Paginator(doubles.likely_doubles(), PAIRS_A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "clients/doubles.html", {"page": page})
+
+
+def pair_or_404(one: int, other: int) -> doubles.LikelyDouble:
+    """The older one first, whichever way they were named."""
+    rows = Client.objects.prefetch_related("contact_points", "properties__decks", "consents")
+    first, second = (get_object_or_404(rows, pk=pk) for pk in sorted((one, other)))
+    return doubles.compare_clients(first, second)
+
+
+@require_http_methods(["GET", "POST"])
+@office_required
+def merge_two_clients(request: HttpRequest, one: int, other: int) -> HttpResponse:
+    """The page `clients:merge`: side by side, then merge or tell apart."""
+    pair = pair_or_404(one, other)
+    by, now = current_user(request), timezone.now()
+    if request.method != "POST":
+        return render(request, "clients/merge.html", merge_context(pair))
+    if "apart" in request.POST:
+        merging.tell_apart(one=pair.one, other=pair.other, by=by, now=now)
+        messages.success(request, f"{pair.one} and {pair.other} stay two clients.")
+        return redirect("clients:doubles")
+    kept = pair.other if request.POST.get("name") == str(pair.other.pk) else pair.one
+    shown = set(primary_keys(request.POST.getlist("shown")))
+    choice = merging.ClientChoice(
+        kept.name, shown - set(primary_keys(request.POST.getlist("stays")))
+    )
+    try:
+        merging.merge_clients(kept=pair.one, away=pair.other, choice=choice, by=by, now=now)
+    except merging.MergeError as error:
+        messages.error(request, str(error))
+        return redirect("clients:merge", pair.one.pk, pair.other.pk)
+    messages.success(request, f"{kept.name} is one client now. It can be undone on this page.")
+    return redirect("clients:detail", pair.one.pk)
+
+
+def merge_context(pair: doubles.LikelyDouble) -> dict[str, Any]:
+    sides = [
+        {"client": client, "points": list(client.contact_points.all()), **counts_of(client)}
+        for client in (pair.one, pair.other)
+    ]
+    own = {(point.kind, point.normalized) for point in sides[0]["points"]}
+    twice = {
+        (point.kind, point.normalized)
+        for point in sides[1]["points"]
+        if (point.kind, point.normalized) in own
+    }
+    for side in sides:
+        side["points"] = [
+            (point, (point.kind, point.normalized) not in twice) for point in side["points"]
+        ]
+    return {"pair": pair, "sides": sides}
+
+
+def counts_of(client: Client) -> dict[str, Any]:
+    """What goes over, counted."""
+    moved = (
+        (model, model._base_manager.filter(**{name: client}).count())
+        for model, name in merging.pointing_at(Client)
+    )
+    return {"counts": [merging.counted(model, count) for model, count in moved if count]}
+
+
+@require_POST
+@office_required
+def undo_client_merge(request: HttpRequest, pk: int) -> HttpResponse:
+    merge = get_object_or_404(ClientMerge.objects.select_related("kept", "away"), pk=pk)
+    if undone(request, merge):
+        messages.success(request, f"{merge.kept} and {merge.away} are two clients again.")
+    return redirect("clients:detail", merge.kept_id)
+
+
+def undone(request: HttpRequest, merge: ClientMerge | DeckMerge) -> bool:
+    try:
+        merging.undo_merge(merge=merge, now=timezone.now())
+    except merging.MergeError as error:
+        messages.error(request, f"It cannot be undone. {error}")
+        return False
+    merge.kept.refresh_from_db()
+    merge.away.refresh_from_db()
+    return True
+
+
+@require_http_methods(["GET", "POST"])
+@office_required
+def merge_two_decks(request: HttpRequest, pk: int) -> HttpResponse:
+    """The page `deck_forms:merge`: which deck of the same property is this one as well?"""
+    kept = get_object_or_404(Deck.objects.with_owner(), pk=pk)
+    others = kept.site.decks.filter(archived_at=None).exclude(pk=pk)
+    if request.method == "POST":
+        chosen = primary_keys(request.POST.getlist("away"))
+        away = get_object_or_404(others, pk=chosen[0] if chosen else 0)
+        try:
+            merging.merge_decks(kept=kept, away=away, by=current_user(request), now=timezone.now())
+        except merging.MergeError as error:
+            messages.error(request, str(error))
+        else:
+            messages.success(request, f"{kept.label} is one deck now.")
+        return redirect("decks:detail", pk)
+    return render(request, "clients/merge_decks.html", {"deck": kept, "others": others})
+
+
+@require_POST
+@office_required
+def undo_deck_merge(request: HttpRequest, pk: int) -> HttpResponse:
+    merge = get_object_or_404(DeckMerge.objects.select_related("kept", "away"), pk=pk)
+    if undone(request, merge):
+        messages.success(request, f"{merge.kept.label} and {merge.away.label} are two decks again.")
+    return redirect("decks:detail", merge.kept_id)

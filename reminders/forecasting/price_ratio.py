@@ -1,0 +1,44 @@
+"""What a strip costs against a recoat, as this business charges them."""
+
+from datetime import date, timedelta
+
+from django.core.cache import cache
+from django.db import connection
+
+MAX_PRICE_AGE = timedelta(days=5 * 365)  # older prices say little about today's
+# jobs elsewhere before their middle price a m² is taken for this deck (judgement)
+MIN_PRICED_JOBS = 3
+STRIP_PRICE_RATIO = 2.2  # while the book has no prices of its own (judgement)
+MIN_RATIO, MAX_RATIO = 1.1, 6.0  # what prices of few jobs may say
+RATIO_KEPT = 3600  # seconds: it moves with a season, and the question reads every job
+
+MIDDLE_PRICES_SQL = """
+SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
+FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
+WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND d.area_m2 > 0
+    AND j.finished_on > %(since)s
+GROUP BY j.kind
+"""
+
+
+def strip_price_ratio(*, today: date) -> float:
+    """The middle price a square metre of a strip against that of a recoat, as charged."""
+    key = f"strip-price-ratio/{today}"
+    found: float | None = cache.get(key)
+    if found is None:
+        found = charged_price_ratio(today=today)
+        cache.set(key, found, RATIO_KEPT)
+    return found
+
+
+def charged_price_ratio(*, today: date) -> float:
+    with connection.cursor() as cursor:
+        cursor.execute(MIDDLE_PRICES_SQL, {"since": today - MAX_PRICE_AGE})
+        prices = {
+            kind: float(middle)
+            for kind, middle, jobs in cursor.fetchall()
+            if jobs >= MIN_PRICED_JOBS
+        }
+    if len(prices) < 2:
+        return STRIP_PRICE_RATIO
+    return min(max(prices["strip"] / prices["recoat"], MIN_RATIO), MAX_RATIO)
