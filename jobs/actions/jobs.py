@@ -29,6 +29,14 @@ class JobError(ValueError):
         self.field = field
 
 
+class LoggedBeforeError(JobError):
+    """The book has a job of that deck, kind and day, `there`: the same one, or another?"""
+
+    def __init__(self, there: Job) -> None:
+        super().__init__("another_job", "This deck has a job of that kind and day.")
+        self.there = there
+
+
 @dataclass(frozen=True)
 class CoatInput:
     """One product that went on; SI inside. Without a product it is a finish that nobody knows by
@@ -63,7 +71,7 @@ class NewJob:
 
     `form_key` is that of the page it was written on: a job is logged once for each. `moment` is
     when the photographs were taken (of `Photo.Moment`). `booking` is the one that it was done for,
-    if that is known.
+    if that is known. Unless it `may_repeat`, a job of that deck, kind and day is asked about.
     """
 
     deck: Deck | NewDeck
@@ -72,6 +80,7 @@ class NewJob:
     photos: Sequence[NormalizedPhoto] = ()
     moment: str = "finished"
     booking: Booking | None = None
+    may_repeat: bool = True
 
 
 def get_or_create_batch(product: Product | None, code: str) -> Batch | None:
@@ -173,6 +182,8 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
         deck = add_client_and_deck(new=deck, by=by, now=now)
     check_loggable(deck, new.work.details["finished_on"], business.today(now))
     check_span(new.work.details)
+    if not new.may_repeat:
+        check_not_logged(deck, new.work.details)
     job = Job(
         deck=deck,
         form_key=new.form_key,
@@ -242,6 +253,14 @@ def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
             f"{deck} is archived. Bring it back from the archive first, or choose another deck.",
         )
     check_work_date(finished_on, today)
+
+
+def check_not_logged(deck: Deck, details: Mapping[str, Any]) -> None:
+    """Raises `LoggedBeforeError`; two phones in the same instant wait for each other here."""
+    lock_until_commit(f"jobs of deck {deck.pk}")
+    same = {name: details.get(name) for name in ("kind", "finished_from", "finished_on")}
+    if there := Job.objects.filter(deck=deck, **same).order_by("-id").first():
+        raise LoggedBeforeError(there)
 
 
 def check_work_date(on: date, today: date, field: str = "finished_on") -> None:

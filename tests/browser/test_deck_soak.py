@@ -19,7 +19,7 @@ from clients.models import Client, Deck, Place
 from jobs.models import Job, Photo, Visit
 from tests.browser.test_without_signal import kept, on_phone, written
 from tests.clients.filled import place
-from tests.factories import CoatFactory
+from tests.factories import CoatFactory, DeckFactory
 
 pytestmark = pytest.mark.slow
 ROUNDS = int(os.environ.get("RESTORER_SOAK", "10"))
@@ -133,7 +133,8 @@ class Soak:
         self.page.wait_for_timeout(self.chance.choice([30, 300, 900]))
 
     def job(self, name: str) -> None:
-        address = f"/jobs/log/?deck={self.deck.pk}"
+        deck = DeckFactory(site=self.deck.site)  # of one deck, kind and day the book asks
+        address = f"/jobs/log/?deck={deck.pk}"
         self.open(address)
         self.page.locator("label", has_text="slight").first.click()
         self.page.get_by_label("Why were you there?").select_option("It was due")

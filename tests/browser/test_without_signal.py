@@ -366,8 +366,9 @@ def test_two_jobs_from_one_kept_form_are_two_jobs(
     wait_for_day(page)
     cut(page)
     page.goto(f"/jobs/log/?deck={deck.pk}")
-    for notes in ("Front half.", "Back half."):
+    for kind, notes in (("Clean and recoat", "Front half."), ("Repair", "Back half.")):
         kept(page)
+        page.locator("label", has_text=kind).first.click()
         fill_log(page, notes=notes)
         page.get_by_role("button", name="Log this job").click()
         page.get_by_text("Kept on this phone and not sent yet.").wait_for()

@@ -126,7 +126,7 @@ class KeptForm {
     const words = wordsOf(answer);
     if (words) {
       if (words.tagName === "MAIN") words.removeAttribute("id");
-      this.form.before(words.tagName === "MAIN" ? make("div", { class: "notice is-error", role: "alert" }, ...words.childNodes) : words);
+      this.form.prepend(words.tagName === "MAIN" ? make("div", { class: "notice is-error", role: "alert" }, ...words.childNodes) : words);
     }
   }
 
