@@ -150,7 +150,7 @@ def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, de
     response = as_owner.post(URL, page)
 
     assert "2 photos are kept, too." in response.content.decode()
-    as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture()]})
+    as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture((200, 200))]})
     assert Job.objects.get().photos.count() == 3
     assert photos.staged_photo_names(uuid.UUID(page["form_key"])) == []
 
