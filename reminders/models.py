@@ -233,7 +233,7 @@ class ModelFit(models.Model):
     is_in_use = models.BooleanField(default=False)
     why = models.TextField(help_text="Why it was taken into use, or why not.")
     figures = models.JSONField(
-        default=dict, help_text="What the Figures page shows, as reckoned with this fit."
+        default=dict, help_text="What the Figures page shows, as worked out with this fit."
     )
 
     objects = ModelFitQuerySet.as_manager()
@@ -359,8 +359,20 @@ class ReminderStep(models.Model):
 
     @property
     def label(self) -> str:
-        """Such as “first word”."""
-        return self.get_purpose_display().rpartition(", ")[2]
+        """Such as “first reminder”."""
+        return self.get_purpose_display().lower()
+
+    @property
+    def in_words(self) -> str:
+        """Such as “First reminder: 7 days after the due date, by e-mail or letter”."""
+        days = abs(self.offset_days)
+        gap = (
+            f"{days} day{'' if days == 1 else 's'} {'before' if self.offset_days < 0 else 'after'}"
+        )
+        when = f"{gap} {self.get_anchor_display()}" if days else f"on {self.get_anchor_display()}"
+        ways = " or ".join(str(Channel(channel).label).lower() for channel in self.channels)
+        itself = ", sent by itself" if self.goes_by_itself else ""
+        return f"{self.label[:1].upper()}{self.label[1:]}: {when}, by {ways}{itself}"
 
     def day(self, *, opens_on: date, due_on: date, late_on: date) -> date:
         """The day on which it is due for a coat with that window."""

@@ -40,6 +40,7 @@ urlpatterns = [
 ]
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"
+handler404 = "restorer.views.not_found"
 handler500 = "restorer.views.server_error"
 if settings.DEBUG:
     urlpatterns.append(path("parts/", views.show_style_samples, name="parts"))

@@ -39,7 +39,7 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
         "readable": list(form_recovery.readable_fields(pairs)),
         "has_files": form_recovery.has_files(request),
     }
-    return render(request, "403_csrf.html", context, status=403)
+    return render(request, "send_again.html", context, status=403)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
@@ -74,9 +74,15 @@ def is_disk_full(fault: BaseException | None) -> bool:
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
-    context = {"most_bytes": most, "is_cut": isinstance(exception, UnfinishedFormError)}
-    return render(request, "400.html", context, status=400)
+    is_cut = isinstance(exception, UnfinishedFormError)
+    context = {"why": "bad_request", "most_bytes": most, "is_cut": is_cut}
+    return render(request, "went_wrong.html", context, status=400)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return render(request, "403.html", {"why": str(exception)}, status=403)
+    context = {"why": "forbidden", "words": str(exception)}
+    return render(request, "went_wrong.html", context, status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "went_wrong.html", {"why": "not_found"}, status=404)

@@ -2,7 +2,7 @@
 address."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -12,8 +12,15 @@ from clients.emails import EmailError, parse_email_address
 from clients.typed_numbers import TypedNumber, read_typed_number
 from clients.units import QUANTITIES
 
+AnyField = TypeVar("AnyField", bound=forms.Field)
 MAX_NUMBER = Decimal(10) ** 9
 INPUT_PRECISION = Decimal("0.000001")
+
+
+def needed_with_others(field: AnyField) -> AnyField:
+    """It may stay empty only by what stands in other fields, so its label does not say optional."""
+    field.is_needed_with_others = True  # type: ignore[attr-defined]
+    return field
 
 
 class DecimalInput(forms.TextInput):

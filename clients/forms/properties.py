@@ -37,7 +37,7 @@ class PropertyForm(forms.Form):
         max_length=120,
         help_text="Only if there are several such towns.",
     )
-    postcode = forms.CharField(label="Postcode", required=False, max_length=20)
+    postcode = forms.CharField(label="Postal code", required=False, max_length=20)
     country = CountryField(label="Country")
     latitude = degrees_field("Latitude", 90, "Degrees, south negative.")
     longitude = degrees_field("Longitude", 180, "Degrees, west negative.")
@@ -55,7 +55,7 @@ class PropertyForm(forms.Form):
         min_value=0,
         max_value=9_999,
         decimal_places=1,
-        help_text="One way from the yard, for the price of the way. Empty means an estimate.",
+        help_text="One way from the yard, for the travel price. Empty means an estimate.",
     )
     place = forms.IntegerField(required=False, widget=forms.HiddenInput)
     place_for = forms.CharField(required=False, max_length=120, widget=forms.HiddenInput)

@@ -9,6 +9,7 @@ from django.contrib.auth import update_session_auth_hash, views
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
@@ -16,6 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients.access import current_user
 from clients.actions import business as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms import form_recovery
 from clients.forms.accounts import OwnPasswordForm, SignInForm
 from clients.guessing import PASSWORDS
@@ -83,8 +85,9 @@ def show_recovered_form(
         "action": action,
         "pairs": pairs,
         "readable": list(form_recovery.readable_fields(pairs)),
+        "is_signed_in_again": True,
     }
-    return render(request, "clients/send_again.html", context)
+    return render(request, "send_again.html", context)
 
 
 def show_interrupted_form(request: HttpRequest) -> HttpResponse:
@@ -105,8 +108,9 @@ def locked_out(request: HttpRequest, *args: Any) -> HttpResponse:
     """Too many wrong passwords; each further try starts the wait again."""
     wait = get_cool_off(request) or timedelta(minutes=15)
     minutes = max(1, round(wait.total_seconds() / 60))
-    context = {"again_at": timezone.now() + wait + timedelta(minutes=1), "minutes": minutes}
-    response = render(request, "clients/sign_in_locked.html", context, status=429)
+    again_at = timezone.now() + wait + timedelta(minutes=1)
+    context = {"why": "locked", "again_at": again_at, "minutes": minutes}
+    response = render(request, "went_wrong.html", context, status=429)
     response["Retry-After"] = str(int(wait.total_seconds()))
     return response
 
@@ -120,4 +124,8 @@ def own_password(request: HttpRequest) -> HttpResponse:
         update_session_auth_hash(request, form.user)
         messages.success(request, "Your password is changed. Other devices have to sign in again.")
         return redirect("settings:overview")
-    return render(request, "settings/own_password.html", {"form": form})
+    settings = reverse("settings:overview")
+    page = FormPage(
+        "My password", back=(settings, "Settings"), button="Change password", cancel=settings
+    )
+    return render_form_page(request, page, form=form)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients.access import current_user, office_required, owner_required
 from clients.actions import business as actions
 from clients.actions.saving import NameTakenError
+from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import NewPersonForm, NoticesForm, PersonForm, PersonPasswordForm
 from clients.models import User
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
@@ -40,7 +41,7 @@ def new_person(request: HttpRequest) -> HttpResponse:
         else:
             messages.success(request, f"{person} may sign in as {person.username}.")
             return redirect("settings:people")
-    return render(request, "settings/add_person.html", {"form": form})
+    return render_form_page(request, people_form("Add somebody", button="Add"), form=form)
 
 
 @require_http_methods(["GET", "POST"])
@@ -61,8 +62,8 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("settings:people")
 
     def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "person": row, **opened}
-        return render(request, "settings/person.html", context)
+        around = people_form(f"Change {row}", after="settings/_person_links.html")
+        return render_form_page(request, around, form=page.only_form, person=row, **opened)
 
     people = User.objects.all()
     edit = RecordEdit(people, build, save, show, back=lambda row: reverse("settings:people"))
@@ -83,7 +84,14 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
             request, f"{row} has a new password. Tell them, and ask them to change it."
         )
         return redirect("settings:people")
-    return render(request, "settings/set_password.html", {"form": form, "person": row})
+    page = people_form(f"New password for {row}", button="Set password")
+    return render_form_page(request, page, form=form)
+
+
+def people_form(title: str, **around: str) -> FormPage:
+    """A form below the list of people."""
+    people = reverse("settings:people")
+    return FormPage(title, back=(people, "People"), cancel=people, **around)  # type: ignore[arg-type]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,4 +104,12 @@ def edit_own_notices(request: HttpRequest) -> HttpResponse:
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:overview")
-    return render(request, "settings/notices.html", {"form": form})
+    settings = reverse("settings:overview")
+    page = FormPage(
+        "What I hear of",
+        "A client accepts, asks, declines or unsubscribes; mail stands still; the plan of the week"
+        " is ready. Nothing is mailed in the quiet times of the business.",
+        back=(settings, "Settings"),
+        cancel=settings,
+    )
+    return render_form_page(request, page, form=form)

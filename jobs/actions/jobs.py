@@ -202,7 +202,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
 
 @transaction.atomic
 def change_job(*, job: Job, work: JobInput, by: User | None, now: datetime) -> Job:
-    """Correct a job."""
+    """Change a job."""
     business = Business.objects.get()
     details = work.details
     job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)

@@ -115,11 +115,7 @@ def why_week_has_no_room(
     """In words a client understands."""
     if not working:
         reasons = [room.why_not for room in here if room.why_not != "Not a working day"]
-        return (
-            f"Nobody goes out in this week ({reasons[0]})."
-            if reasons
-            else "Nobody goes out in this week."
-        )
+        return f"No crew works this week ({reasons[0]})." if reasons else "No crew works this week."
     if free <= 0:
         return "This week is full."
     if free < hours:

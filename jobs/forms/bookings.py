@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
-from clients.forms.fields import TypedNumberField
+from clients.forms.fields import TypedNumberField, needed_with_others
 from clients.models import Deck
 from jobs.arrival import Arrival
 from jobs.diary import PlacementSuggestion, Proximity
@@ -112,12 +112,12 @@ class DayForm(ArrivalForm):
             "invalid_choice": "Choose one of the days listed, or write another day.",
         },
     )
-    first_day = DayField(label="Another day", required=False)
+    first_day = needed_with_others(DayField(label="Another day", required=False))
     crew = forms.ModelChoiceField(
         queryset=Crew.objects.filter(is_active=True),
         label="Crew",
         required=False,
-        empty_label="Whoever has room",
+        empty_label="Any crew with room",
     )
     on_any_day = forms.BooleanField(
         label="Even if the crew does not go out on that day",
@@ -226,14 +226,14 @@ class CallOffForm(forms.Form):
         label="Why",
         max_length=300,
         help_text="The client reads it.",
-        error_messages={"required": "Say why the booking is called off."},
+        error_messages={"required": "Say why the booking is cancelled."},
     )
     notify_client = notify_client_field()
 
     def clean_why(self) -> str:
         why = self.cleaned_data["why"].strip()
         if not why:
-            raise ValidationError("Say why the booking is called off.")
+            raise ValidationError("Say why the booking is cancelled.")
         return str(why)
 
 

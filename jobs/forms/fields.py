@@ -9,7 +9,7 @@ from django.utils.html import format_html
 from jobs import photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
-GRADE_LABELS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
+GRADE_LABELS = ["like new", "barely visible", "slight", "clear", "strong", "worn out"]
 MAX_PHOTOS = 12
 
 

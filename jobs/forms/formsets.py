@@ -26,7 +26,7 @@ class BaseRowFormSet(BaseFormSet):
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = "Leave it out"
+        form.fields["DELETE"].label = "Remove"
 
 
 class PageForms:

@@ -81,7 +81,7 @@ class JobForm(FindingsForm):
         },
     )
     sky = forms.ChoiceField(
-        label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
+        label="Weather", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
     )
     amount = TypedNumberField(
         label="Price charged",
@@ -122,7 +122,7 @@ class JobForm(FindingsForm):
             quantity="temperature",
             units=business.units,
             places=1,
-            label="Air",
+            label="Air temperature",
             required=False,
             min_value=Decimal(-60),
             max_value=Decimal(60),

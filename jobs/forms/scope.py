@@ -103,7 +103,7 @@ class ReadingForm(forms.Form):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, label in (("air_c", "Air"), ("surface_c", "Boards")):
+        for name, label in (("air_c", "Air temperature"), ("surface_c", "Boards")):
             self.fields[name] = MeasureField(
                 label=label,
                 quantity="temperature",

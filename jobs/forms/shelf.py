@@ -65,7 +65,7 @@ class TinForm(forms.Form):
 
     form_key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
     colour = forms.ChoiceField(label="Colour", required=False)
-    batch = forms.CharField(label="Batch on the tin", required=False, max_length=60)
+    batch = forms.CharField(label="Batch on the can", required=False, max_length=60)
 
     def __init__(self, *args: Any, product: Product, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -282,9 +282,9 @@ class CoatApplied(models.Model):
 
     class Surface(models.TextChoices):
         BOARDS = "boards", _("Deck boards")
-        RAILS = "rails", _("Rails")
+        RAILS = "rails", _("Railing")
         STAIRS = "stairs", _("Stairs")
-        SCREENS = "screens", _("Screens")
+        SCREENS = "screens", _("Privacy screens")
         ALL = "all", _("Everything")
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")

@@ -279,7 +279,7 @@ class OfferScope(models.Model):
     )
     litres = models.DecimalField(max_digits=7, decimal_places=2, default=0)
     buying = models.JSONField(
-        default=list, help_text="Products with litres, packs and cost, as reckoned."
+        default=list, help_text="Products with litres, packs and cost, as worked out."
     )
     steps = models.JSONField(default=list, help_text="The steps of the work with their times.")
     hours = models.DecimalField(max_digits=6, decimal_places=2, default=0)
@@ -335,7 +335,7 @@ class OfferLine(models.Model):
         MATERIAL = "material", "Material"
         TRAVEL = "travel", "Travel"
         EXTRA = "extra", "Surcharge"
-        LESS = "less", "Reduction"
+        LESS = "less", "Discount"
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
     scope = models.ForeignKey(

@@ -5,13 +5,14 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, business_today, current_user
 from clients.actions.receiving import receive_once, typed_form_key
+from clients.form_page import FormPage, render_form_page
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.jobs import JobError
@@ -48,7 +49,7 @@ def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check_correction(request, row, form):
         return redirect("decks:detail", row.deck_id)
-    return render_check_form(request, row.deck, form, title="Correct a check")
+    return render_check_form(request, row.deck, form, title="Change a check")
 
 
 def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
@@ -107,5 +108,15 @@ def render_check_form(
     title: str,
     form_key: uuid.UUID | None = None,
 ) -> HttpResponse:
-    context = {"deck": deck, "form": form, "title": title, "form_key": form_key}
-    return render(request, "jobs/visit.html", context)
+    home = deck.site
+    page = FormPage(
+        title,
+        f"{home.client.name} · {deck.label}, {home.street}. What you found, without any work.",
+        fields="jobs/_check_fields.html",
+        button="Save the check",
+        cancel=reverse("decks:detail", args=[deck.pk]),
+        is_checked_by_browser=False,
+        kept=f"{title}: {home.client.name}, {deck.label}" if form_key else "",
+    )
+    crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Check"}
+    return render_form_page(request, page, form=form, deck=deck, crumbs=crumbs, form_key=form_key)

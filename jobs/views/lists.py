@@ -81,7 +81,7 @@ def show_list(request: HttpRequest, pk: int) -> HttpResponse:
         messages.info(request, f"This list is {source.get_state_display().lower()} already.")
         return redirect("lists:detail", pk)
     if source.is_working:
-        return render(request, "jobs/lists/progress.html", progress_of(source, timezone.now()))
+        return render(request, "jobs/lists/result.html", progress_of(source, timezone.now()))
     return show_result(request, source)
 
 

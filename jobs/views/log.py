@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
@@ -58,9 +59,19 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
     """Which deck? The ones this person worked on last, or a few words to find another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
-        messages.warning(request, "This deck is archived or not in the book. Choose another.")
+        messages.warning(request, "This deck is archived or not on file. Choose another.")
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
-    return render(request, "jobs/choose_deck.html", {"words": words, "decks": decks})
+    return render(
+        request,
+        "jobs/choose_deck.html",
+        {
+            "title": "Log a job",
+            "action": reverse("jobs:log"),
+            "words": words,
+            "decks": decks,
+            "is_new_possible": True,
+        },
+    )
 
 
 def decks_matching(words: str) -> list[Deck]:

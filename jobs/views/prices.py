@@ -53,7 +53,15 @@ def price_list_new(request: HttpRequest) -> HttpResponse:
         answer = keep_price_list(request, row, page)
         if answer:
             return answer
-    return render(request, "jobs/prices_form.html", {"list": row, "page": page, "form": page.form})
+    return render_price_form(request, row, page)
+
+
+def render_price_form(
+    request: HttpRequest, row: PriceList, page: forms.PriceForms, **opened: str
+) -> HttpResponse:
+    context = {"list": row, "page": page, "form": page.form, **opened}
+    context["asks_for_rows"] = asks_for_row(request)
+    return render(request, "jobs/prices_form.html", context)
 
 
 def asks_for_row(request: HttpRequest) -> bool:
@@ -98,7 +106,7 @@ def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
     if row.is_settled:
         messages.info(
             request,
-            "Offers that were sent rest on this list, so it stays. Begin a new one like it.",
+            "Offers already sent use this list, so it stays. Begin a new one like it.",
         )
         return redirect("prices:detail", row.pk)
 
@@ -109,8 +117,7 @@ def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
         return keep_price_list(request, row, page)
 
     def show(row: PriceList, page: forms.PriceForms, opened: dict[str, str]) -> HttpResponse:
-        context = {"list": row, "page": page, "form": page.form, **opened}
-        return render(request, "jobs/prices_form.html", context)
+        return render_price_form(request, row, page, **opened)
 
     edit = RecordEdit(
         PriceList.objects.with_details(),

@@ -33,9 +33,10 @@ def new_product(request: HttpRequest) -> HttpResponse:
     """Everyone may add a product: the crew stands on the deck with a tin the office has not heard
     of."""
     data = request.POST if request.method == "POST" else None
-    form = ProductForm(data, instance=Product(), units=business_of(request).units)
+    product = of_asked_kind(request, Product())
+    form = ProductForm(data, instance=product, units=business_of(request).units)
     answer = save_product_form(request, form, lambda values: actions.add_product(values=values))
-    return answer or render(request, "jobs/product.html", {"form": form, "title": "New product"})
+    return answer or render_product_form(request, form, "New product")
 
 
 def save_product_form(
@@ -57,7 +58,8 @@ def save_product_form(
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
     def build(product: Product, data: QueryDict | None) -> FormsOfPage:
-        return FormsOfPage([ProductForm(data, instance=product, units=business_of(request).units)])
+        asked = of_asked_kind(request, product)
+        return FormsOfPage([ProductForm(data, instance=asked, units=business_of(request).units)])
 
     def save(product: Product, page: FormsOfPage) -> HttpResponse | None:
         return save_product_form(
@@ -69,16 +71,30 @@ def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
         )
 
     def show(product: Product, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "title": str(product), **opened}
-        return render(request, "jobs/product.html", context | product_stock(product))
+        context = product_stock(product) | opened
+        return render_product_form(request, page.only_form, str(product), **context)
 
     rows = Product.objects.all()
     edit = RecordEdit(rows, build, save, show, back=lambda product: reverse("jobs:products"))
     return edit_record(request, pk, edit)
 
 
+def of_asked_kind(request: HttpRequest, product: Product) -> Product:
+    """`?kind=` asks what belongs to another kind than the product's."""
+    if request.GET.get("kind") in Product.Kind:
+        product.kind = request.GET["kind"]
+    return product
+
+
+def render_product_form(
+    request: HttpRequest, form: ProductForm, title: str, **context: Any
+) -> HttpResponse:
+    context |= {"form": form, "title": title, "kinds": Product.Kind.choices}
+    return render(request, "jobs/product.html", context)
+
+
 def product_stock(product: Product) -> dict[str, Any]:
-    """Batches, tins and packs of a product that is in the book."""
+    """Batches, tins and packs of a product that is saved."""
     return {
         "batches": product.batches.order_by("-id")[:PRODUCTS_A_PAGE],
         "tins": StockTin.objects.in_stock().filter(product=product),

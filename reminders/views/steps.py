@@ -21,14 +21,16 @@ from reminders.views.remind import report_reminders
 @require_http_methods(["GET", "POST"])
 def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
     """The page `steps:rules`: the sequence, quiet times and how often is enough."""
-    shown = step_form_rows(ReminderStep.objects.sequence())
+    sequence = ReminderStep.objects.sequence()
+    shown = step_form_rows(sequence)
     steps: BaseStepFormSet = StepFormSet(request.POST or None, prefix="step", initial=shown)
     form = RulesForm(request.POST or None, instance=SendingRules.current())
     if request.method == "POST" and all([steps.is_valid(), form.is_valid()]):
         save_sequence(steps=steps.steps, rules=form.instance)
         messages.success(request, "Saved. What is in the outbox already stays as it is.")
         return redirect("steps:rules")
-    return render(request, "reminders/steps_rules.html", {"steps": steps, "form": form})
+    context = {"sequence": sequence, "steps": steps, "form": form}
+    return render(request, "reminders/steps_rules.html", context)
 
 
 @office_required

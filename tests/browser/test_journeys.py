@@ -127,7 +127,7 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
         mail = peer.message()
         assert peer.taken[0].rcpt_tos == ["ottilie@example.org"]
     page.reload()
-    expect(page.get_by_role("row", name=re.compile(overdue.name))).to_contain_text("Accepted")
+    expect(page.get_by_role("row", name=re.compile(overdue.name))).to_contain_text("Sent")
 
     text = mail.get_body(("plain",)).get_content()
     stranger = open_as("", re.search(rf"{live_server.url}(/u/\S+)", text)[1])
@@ -149,14 +149,14 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_what_to_enter(
     context = chromium.new_context(base_url=live_server.url, viewport=PHONE)
     page = context.new_page()
     page.goto("/due/")
-    assert heading(page) == "Open the book"
+    assert heading(page) == "Set up"
     page.get_by_label("Name of the business").fill("Driftline Deck Care")
     page.get_by_label("Name", exact=True).fill("Maren")
     page.get_by_label("Sign-in name").fill("maren")
     page.get_by_label("Password", exact=True).fill("low tide at seven")
     page.get_by_label("again").fill("low tide at seven")
-    page.get_by_role("button", name="Open the book").click()
-    expect(page.get_by_text("The book is open.")).to_be_visible()
+    page.get_by_role("button", name="Set up").click()
+    expect(page.get_by_text("All set.")).to_be_visible()
     page.get_by_text("More", exact=True).click()
     page.get_by_role("button", name="Sign out").click()
 

@@ -203,7 +203,7 @@ def test_a_page_sent_again_with_other_values_changes_nothing(as_crew: Client, de
         ({"coats-0-litres": "-4"}, "coats-0-litres", "must be more than 0"),
         ({"coats-0-litres": "0"}, "coats-0-litres", "must be more than 0"),
         ({"coats-0-litres": "99999999"}, "coats-0-litres", "Too much for one deck"),
-        ({"coats-0-product": "987654"}, "coats-0-product", "This product is not in the book"),
+        ({"coats-0-product": "987654"}, "coats-0-product", "This product is not on file"),
         ({"coats-0-product": ""}, "coats-0-product", "Choose the product"),
         ({"coats-0-batch": "b" * 61}, "coats-0-batch", "at most 60 characters"),
         ({"coats-0-surface": "roof"}, "coats-0-surface", "Select a valid choice"),
@@ -255,7 +255,7 @@ def test_a_deck_that_is_not_there_leads_back_to_the_choice(
 ) -> None:
     response = as_crew.get(URL, {"deck": text})
 
-    assert "archived or not in the book" in response.content.decode()
+    assert "archived or not on file" in response.content.decode()
     assert response.templates[0].name == "jobs/choose_deck.html"
 
 

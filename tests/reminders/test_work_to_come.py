@@ -100,7 +100,7 @@ def test_the_chance_by_a_day_is_that_of_the_forecast(coated):
     (chances,) = forecast.worn_chances_by_day(
         bridge.core_coats(coats, today=TODAY),
         bridge.active_posterior(),
-        [bridge.epoch_days(day) for day in (row.window_opens_on, row.due_on, row.late_on)],
+        [bridge.epoch_days(day) for day in (row.window_opens_on, row.half_worn_on, row.late_on)],
     )
 
     assert chances.tolist() == pytest.approx([0.2, 0.5, 0.8], abs=0.005)

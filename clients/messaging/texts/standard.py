@@ -177,7 +177,7 @@ def define_field(
 SAMPLE_DECKS = (
     "Back deck, 7 Plover Row, Lunenburg\nLast coat: Tidewood Deck Oil, Driftwood; Jun 12, 2025\n"
     "What it needs: a clean and a fresh coat\nBest time: May 2027\n"
-    "What we reckoned with: much walked on, salt from the sea"
+    "What we took into account: much walked on, salt from the sea"
 )
 SAMPLE_CARE = (
     "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
@@ -254,7 +254,9 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "visit_day": define_field(
         "day or days of the visit", "Tuesday, May 11, 2027", PLANNED_PURPOSES
     ),
-    "visit_time": define_field("time of the visit", "8:00 a.m.", PLANNED_PURPOSES, empty=True),
+    "visit_time": define_field(
+        "time of the visit", "about 8:00 a.m.", PLANNED_PURPOSES, empty=True
+    ),
     "crew": define_field("name of the crew", "Tern crew", PLANNED_PURPOSES, empty=True),
     "care": define_field(
         "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True

@@ -267,10 +267,10 @@ def reduction_line(
     early = prices.early_percent
     choices: list[tuple[Decimal, StrOrPromise]] = []
     if reductions.month in prices.off_season_months and off:
-        words = _("Off-season reduction, {percent} % on the work")
+        words = _("Off-season discount, {percent} % on the work")
         choices.append((off, format_lazy(words, percent=lazy_percent(off))))
     if reductions.is_early and early:
-        words = _("Reduction for booking before the due date, {percent} % on the work")
+        words = _("Discount for booking before the due date, {percent} % on the work")
         choices.append((early, format_lazy(words, percent=lazy_percent(early))))
     if not choices or not work:
         return []
