@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0021_plan_text'),
+        ('clients', '0022_plain_words'),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0015_look_first'),
+        ('jobs', '0016_plain_words'),
     ]
 
     operations = [
