@@ -248,7 +248,7 @@ def test_what_the_book_refuses_comes_back_with_what_was_typed_and_its_words(
     page.goto("/")
     page.get_by_role("link", name="Open", exact=True).click()
 
-    alert = page.get_by_role("alert")
+    alert = page.locator('.notice[role="alert"]')
     alert.wait_for()
     assert "Humidity goes from 0 to 100 %." in alert.inner_text()
     kept(page)
@@ -512,7 +512,7 @@ def test_a_mistake_is_shown_in_its_place_and_the_photograph_stays(
     page.locator("input[type=file]").set_input_files(photograph(tmp_path, "sienna", (800, 600)))
     page.get_by_text("1 photo kept on this phone.").wait_for()
     page.get_by_role("button", name="Log this job").click()
-    page.get_by_role("alert").wait_for()
+    page.locator('.notice[role="alert"]').wait_for()
     kept(page)
 
     assert page.locator(".has-errors").get_by_label("Humidity").input_value() == "150"

@@ -76,11 +76,13 @@ class KeptForm {
     if (this.form.elements.form_key) this.form.elements.form_key.value = id;
   }
 
-  async start() {
+  // In a page that the server has just filled (`isAnswer`) there is nothing to fill back.
+  async start(isAnswer = false) {
     const asOf = document.querySelector("[data-as-of]")?.dataset.asOf;
     const known = await this.knownForm(asOf);
     if (asOf && !known) this.makeFresh(asOf);
-    if (known) await this.resume(known);
+    if (known && isAnswer) this.takeId(known.id);
+    else if (known) await this.resume(known);
     else await this.offer();
     for (const kind of ["input", "change"]) this.form.addEventListener(kind, (event) => this.typed(event));
     this.form.addEventListener("click", (event) => { if (event.target.closest("[data-add-row]")) this.typed(event); });
@@ -302,7 +304,7 @@ class KeptForm {
     document.dispatchEvent(new CustomEvent("shown"));
     await store.change(this.id, { answer: undefined }); // it stands in the page by now
     const form = here.querySelector(`form[data-kept][action="${CSS.escape(this.form.getAttribute("action") ?? "")}"]`) ?? here.querySelector("form[data-kept]");
-    if (form) await new KeptForm(form).start();
+    if (form) await new KeptForm(form).start(true);
     here.querySelector("[data-focus]")?.focus();
     await showList();
   }
