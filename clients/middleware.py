@@ -18,7 +18,7 @@ from clients.storable import storable_fields
 from clients.views import sign_in
 
 UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
-PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
+PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/", "/api/")
 
 
 class BusinessMiddleware:
@@ -56,7 +56,8 @@ class NoStoreMiddleware:
         response = self.get_response(request)
         if "no-store" not in response.get("Cache-Control", ""):
             is_page = response.get("Content-Type", "").startswith("text/html")
-            response["Cache-Control"] = "private, no-cache" if is_page else "private, no-store"
+            is_kept = is_page or response.has_header("ETag")  # a program asks whether it changed
+            response["Cache-Control"] = "private, no-cache" if is_kept else "private, no-store"
         return response
 
 

@@ -47,6 +47,8 @@ SECTION_OF_PAGE = {
     "jobs:to_buy": "Diary",
     "own_password": "Settings",
     "backup": "Settings",
+    "programs": "Settings",
+    "program_add": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"

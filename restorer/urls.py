@@ -3,7 +3,8 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import backup_page, health, phone, views
+from restorer import backup_page, health, phone, programs_page, views
+from restorer.api import other_urls, program_urls
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -19,6 +20,8 @@ urlpatterns = [
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),
     path("", include("reminders.urls.public")),
+    path("api/v1/", include(program_urls())),
+    path("api/", include(other_urls())),
     path("hooks/", include("clients.messaging.urls.hooks")),
     path("jobs/", include("jobs.urls.jobs")),
     path("offers/", include("jobs.urls.offers")),
@@ -35,6 +38,9 @@ urlpatterns = [
     path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
     path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
     path("settings/backup/export/", backup_page.download_export, name="backup_export"),
+    path("settings/programs/", programs_page.show_programs, name="programs"),
+    path("settings/programs/new/", programs_page.add_program, name="program_add"),
+    path("settings/programs/<int:pk>/end/", programs_page.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),
 ]

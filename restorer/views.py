@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET
 from clients.access import is_kept_form
 from clients.forms import form_recovery
 from clients.whole_uploads import UnfinishedFormError
+from restorer.api import is_of_api, problem_response
 from restorer.demo.style_samples import style_samples
 from restorer.storage import NO_ROOM
 
@@ -48,6 +49,8 @@ def server_error(request: HttpRequest) -> HttpResponse:
     The frame of the page asks the database, which may be what is broken; so it is left out.
     """
     is_full = is_disk_full(sys.exc_info()[1])
+    if is_of_api(request):
+        return problem_response(507 if is_full else 500, "A fault of ours. Send it again later.")
     pairs = form_recovery.submitted_fields(request)
     context = {
         "is_full": is_full,
@@ -73,6 +76,8 @@ def is_disk_full(fault: BaseException | None) -> bool:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if is_of_api(request):
+        return problem_response(400, "The request cannot be read.")
     most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
     is_cut = isinstance(exception, UnfinishedFormError)
     context = {"why": "bad_request", "most_bytes": most, "is_cut": is_cut}

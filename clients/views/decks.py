@@ -68,7 +68,7 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
             "Change deck",
             deck.site.address,
             fields="clients/_deck_form.html",
-            after="clients/_deck_gone.html",
+            after="clients/_deck_after.html",
             cancel=deck_page(deck),
         )
         home = deck.site

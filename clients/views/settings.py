@@ -13,6 +13,7 @@ from clients.access import business_of, owner_required
 from clients.actions import business as actions
 from clients.form_page import FormPage, render_form_page
 from clients.forms.business import BusinessForm, NormalsForm
+from clients.list_page import ListPage, render_list_page
 from clients.models import Business, LocalNormals
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
@@ -52,7 +53,16 @@ def edit_business(request: HttpRequest) -> HttpResponse:
 @owner_required
 def list_normals(request: HttpRequest) -> HttpResponse:
     rows = LocalNormals.objects.order_by("country", "region", "town")
-    return render(request, "settings/normals.html", {"rows": rows})
+    around = ListPage(
+        "Wet days",
+        "The program estimates the rain of every place. Where you have measured numbers, they count"
+        " instead.",
+        rows="settings/_normals.html",
+        empty="Nothing entered. The estimate is in use everywhere.",
+        back=(reverse("settings:overview"), "Settings"),
+        actions=((reverse("settings:add_normals"), "Add a town"),),
+    )
+    return render_list_page(request, around, rows)
 
 
 @require_http_methods(["GET", "POST"])

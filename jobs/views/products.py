@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -13,19 +12,27 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, office_required
 from clients.actions.saving import NameTakenError
+from clients.list_page import ListPage, render_list_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs import actions
 from jobs.forms.product import ProductForm
 from jobs.models import Product, StockTin
 
-PRODUCTS_A_PAGE = 50
+MAX_BATCHES = 50
 
 
 @require_GET
 def list_products(request: HttpRequest) -> HttpResponse:
-    shelf = Product.objects.with_job_counts()
-    page = Paginator(shelf, PRODUCTS_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "jobs/products.html", {"page": page})
+    new, to_buy = reverse("jobs:product_new"), reverse("jobs:to_buy")
+    around = ListPage(
+        "Products",
+        "As their data sheets describe them.",
+        rows="jobs/_products.html",
+        empty="Add what is in the van: finishes first, then strippers, cleaners and brighteners.",
+        empty_title="No products yet",
+        actions=((new, "New product"), (to_buy, "What to buy")),
+    )
+    return render_list_page(request, around, Product.objects.with_job_counts())
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,7 +103,7 @@ def render_product_form(
 def product_stock(product: Product) -> dict[str, Any]:
     """Batches, tins and packs of a product that is saved."""
     return {
-        "batches": product.batches.order_by("-id")[:PRODUCTS_A_PAGE],
+        "batches": product.batches.order_by("-id")[:MAX_BATCHES],
         "tins": StockTin.objects.in_stock().filter(product=product),
         "packs": product.packs.filter(is_active=True),
     }

@@ -63,8 +63,8 @@ def read_decks_kept(*, today: date, business: Business) -> MonthlyFigure:
         ],
         [
             "New: the first coat that the book knows of a deck. Kept up: a deck was coated again."
-            " Lost: its time ran out (late by the forecast) with nothing done or booked, or it was"
-            " archived. A deck that comes back is no longer counted as lost."
+            " Lost: late by the forecast with nothing done or booked, or archived. A deck that"
+            " comes back is no longer counted as lost."
         ],
     )
 

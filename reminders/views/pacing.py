@@ -150,8 +150,8 @@ def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
         return save_week_choice(request, place, form.cleaned_data["week"], chosen)
     page = FormPage(
         f"When to remind {place.client}",
-        f"{', '.join(line.decks)}, {place.street}, {place.town} · due by"
-        f" {display.format_day(line.household.due_on)} · {formatting.percent(line.chance)}"
+        f"{', '.join(line.decks)}, {place.street}, {place.town} · due"
+        f" {display.format_month(line.household.due_on)} · {formatting.percent(line.chance)}"
         f" chance, {display.format_number(line.hours)} hours",
         back=(pacing_plan_url(chosen), "The plan"),
         fields="reminders/_household_fields.html",

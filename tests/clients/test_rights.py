@@ -77,7 +77,7 @@ OWNER = """
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
-    backup backup_now backup_release backup_export
+    backup backup_now backup_release backup_export programs program_add program_end
     speech:domain speech:law_drop prices:new prices:change prices:remove
     jobs:erase jobs:erasures
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
@@ -112,7 +112,13 @@ def named(patterns: list[Any], space: str = "") -> Iterator[tuple[str, dict[str,
             yield f"{space}{entry.name}", arguments
 
 
-ADDRESSES = dict(named(get_resolver().url_patterns))
+def named_patterns() -> dict[str, dict[str, Any]]:
+    return dict(named(get_resolver().url_patterns))
+
+
+# programs open these with a token: tests/api/test_tokens.py
+API = {name for name in named_patterns() if name.startswith("api:")}
+ADDRESSES = {name: found for name, found in named_patterns().items() if name not in API}
 
 
 def open_page(browser: Browser, name: str) -> Any:

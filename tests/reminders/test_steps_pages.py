@@ -151,7 +151,7 @@ def rules(**changes):
 
 def test_the_owner_keeps_the_sequence_and_the_rules(visit, owner):
     assert (
-        "First reminder: on the day the window opens" in visit("/reminders/rules/").content.decode()
+        "First reminder: 56 days before the due date" in visit("/reminders/rules/").content.decode()
     )
 
     visit("/reminders/rules/", rules())

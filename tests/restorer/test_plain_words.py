@@ -74,7 +74,7 @@ def is_technical(text: str) -> bool:
     """SQL, patterns, and names of columns in a row."""
     if re.fullmatch(r"[a-z_\s]*_[a-z_\s]*", text):
         return True
-    return bool(re.search(r"\b(SELECT|FROM|WHERE|UPDATE|JOIN)\b|\\b|\(\?", text))
+    return bool(re.search(r"\b(SELECT|FROM|WHERE|UPDATE|JOIN)\b|\bcoalesce\(|\\b|\(\?", text))
 
 
 @cache
