@@ -97,7 +97,7 @@ export const start = ({ version, files }) => {
     event.waitUntil(caches.open(STATIC).then((cache) => cache.addAll(files)));
   });
   addEventListener("activate", (event) => {
-    // the pages that are kept show the former files: those go once the day is kept anew
+    // the pages that are kept show the former files: those go once the day is kept again
     event.waitUntil(store.setFact("day", 0).then(() => clients.claim()));
   });
   addEventListener("fetch", (event) => {
