@@ -14,7 +14,8 @@ class FormPage:
     `fields` is a template for those that are not simply one below the other, `before` and `after`
     are those of what stands before and after the form. `action` is the address that the form goes
     to where it is not the page's own, `other_button` (words, name, value) answers it the other way.
-    Without `has_form` nothing can be filled in now, and what stands before says why.
+    Without `has_form` nothing can be filled in now, and what stands before says why. `kept` is the
+    title under which a phone keeps it; then the page needs a `form_key`.
     """
 
     title: str
@@ -33,6 +34,7 @@ class FormPage:
     has_form: bool = True
     has_files: bool = False
     is_checked_by_browser: bool = True
+    kept: str = ""
     status: int = 200
 
 

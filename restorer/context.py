@@ -37,6 +37,7 @@ PAGES = [
 # Where a page belongs: by its own name, else by the group of addresses that it is one of.
 SECTION_OF_PAGE = {
     "today": "Today",
+    "phone_offline": "Today",
     "reminders:redraft_offer": "Offers",
     "jobs:log": "Log a job",
     "steps:rules": "Settings",

@@ -3,11 +3,16 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import backup_page, health, programs_page, views
+from restorer import backup_page, health, phone, programs_page, views
 from restorer.api import other_urls, program_urls
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
+    path("worker.js", phone.show_worker, name="phone_worker"),
+    path("phone/app.webmanifest", phone.show_manifest, name="phone_manifest"),
+    path("phone/token/", phone.tell_token, name="phone_token"),
+    path("phone/day/", phone.list_day_pages, name="phone_day"),
+    path("phone/offline/", phone.show_without_signal, name="phone_offline"),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
     path("clients/", include("reminders.urls.clients")),

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from clients import countries
-from clients.forms.fields import CountryField, textarea
+from clients.forms.fields import CountryField, TypedNumberField, textarea
 from clients.models import Business, Place, Property
 from clients.places import towns
 
@@ -49,14 +49,13 @@ class PropertyForm(forms.Form):
         widget=textarea(2),
         help_text="Gate, dog, water tap, power.",
     )
-    travel_km = forms.DecimalField(
+    travel_km = TypedNumberField(
         label="Distance by road, km",
         required=False,
         min_value=0,
         max_value=9_999,
         decimal_places=1,
         help_text="One way from the yard, for the travel price. Empty means an estimate.",
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
     place = forms.IntegerField(required=False, widget=forms.HiddenInput)
     place_for = forms.CharField(required=False, max_length=120, widget=forms.HiddenInput)

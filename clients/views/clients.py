@@ -1,6 +1,7 @@
 """Pages about a client: what we know, how to reach them, what they allow and what was said to
 them."""
 
+import uuid
 from datetime import datetime
 from typing import Any
 
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
+from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.doubles import LikelyDouble, clients_like
 from clients.form_page import FormPage, render_form_page
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
@@ -32,6 +34,7 @@ NEW_ACCOUNT = FormPage(
     fields="clients/_account_fields.html",
     button="Save client and deck",
     cancel="/clients/",
+    kept="New client",
 )
 
 
@@ -55,21 +58,35 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
         parts = properties.NewAccount(
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
-        now = timezone.now()
-        likely = clients_like_new(request, parts, now)
+        name = client.cleaned_data["name"]
+        likely = clients_like_new(request, parts, timezone.now())
         if not likely:
-            made = properties.open_account(new=parts, by=current_user(request), now=now)
-            report_saved(request, f"{client.cleaned_data['name']} is saved.", reach.warnings)
-            return redirect("decks:detail", made.pk)
+            address, is_new = save_account_once(request, parts)
+            said = f"{name} is saved." if is_new else f"{name} was in the book already."
+            report_saved(request, said, reach.warnings)
+            return redirect(address)
     context = {
         "likely": likely,
         "client_form": client,
         "reach": reach,
         "property_form": home,
         "deck_form": deck,
+        "form_key": typed_form_key(request.POST) or uuid.uuid4(),
     }
     context |= error_summary([client, *reach.forms, home, deck])
     return render_form_page(request, NEW_ACCOUNT, **context)
+
+
+def save_account_once(request: HttpRequest, parts: properties.NewAccount) -> tuple[str, bool]:
+    """The address of the new deck, and whether this form was not taken before."""
+    by = current_user(request)
+    now = timezone.now()
+
+    def write() -> str:
+        deck = properties.open_account(new=parts, by=by, now=now)
+        return reverse("decks:detail", args=[deck.pk])
+
+    return receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)
 
 
 def clients_like_new(
@@ -77,7 +94,8 @@ def clients_like_new(
 ) -> list[LikelyDouble]:
     """Clients of the book who may be this one, unless it was said that it is somebody else, or a
     first click has just made it."""
-    if "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
+    is_known = was_received(typed_form_key(request.POST))
+    if is_known or "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
         return []
     return clients_like(
         name=new.client["name"],

@@ -64,8 +64,12 @@ class SignInView(views.LoginView):
         return super().form_invalid(form)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        kept = self.request.POST.get("kept", "")
-        return super().get_context_data(**kwargs, **sign_in_context(self.request), kept=kept)
+        return super().get_context_data(
+            **kwargs,
+            **sign_in_context(self.request),
+            kept=self.request.POST.get("kept", ""),
+            is_on_phone="#take-up=" in self.get_redirect_url(),  # kept/list.js sends people here
+        )
 
     def form_valid(self, form: Any) -> HttpResponse:
         request = self.request
@@ -222,11 +226,12 @@ sign_in = SignInView.as_view()
 
 
 class SignOutView(views.LogoutView):
-    """On a telephone that is handed on, Back shows nothing."""
+    """On a telephone that is handed on, Back shows nothing, and nothing of the book is kept: no
+    page, no form that was not sent (the page asks before)."""
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         response = super().post(request, *args, **kwargs)
-        response["Clear-Site-Data"] = '"cache"'
+        response["Clear-Site-Data"] = '"cache", "storage"'
         return response
 
 

@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
-from clients.forms.fields import needed_with_others
+from clients.forms.fields import TypedNumberField, needed_with_others
 from clients.models import Deck
 from jobs.arrival import Arrival
 from jobs.diary import PlacementSuggestion, Proximity
@@ -19,7 +19,7 @@ from jobs.models import Crew
 OTHER_DAY = "other"
 
 
-class HoursField(forms.DecimalField):
+class HoursField(TypedNumberField):
     def prepare_value(self, value: Any) -> Any:
         """Hours without trailing zeros; what was typed stays as it is."""
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
@@ -43,7 +43,6 @@ def hours_field(**kwargs: Any) -> HoursField:
         max_value=Decimal(999),
         decimal_places=2,
         help_text="Of the whole crew together, as the crew's hours a day are.",
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
         error_messages={
             "required": "Say how many hours the work takes.",
             "min_value": "At least a quarter of an hour.",

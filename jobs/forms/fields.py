@@ -4,7 +4,6 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile
 from django.utils.html import format_html
 
 from jobs import photos
@@ -57,7 +56,7 @@ class PhotosField(forms.FileField):
         )
         super().__init__(**kwargs)
 
-    def clean(self, data: Any, initial: Any = None) -> list["ContentFile[bytes]"]:
+    def clean(self, data: Any, initial: Any = None) -> list[photos.NormalizedPhoto]:
         uploads = [
             upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload
         ]

@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import needed_with_others
+from clients.forms.fields import TypedNumberField, needed_with_others
 from jobs.forms.fields import DayField, GradeField
 from jobs.models import GRADE_FIELDS, Visit
 
@@ -31,14 +31,13 @@ class FindingsForm(forms.Form):
             help_text="The forecast needs to know whether the deck called you or the calendar did.",
         )
     )
-    moisture_percent = forms.DecimalField(
+    moisture_percent = TypedNumberField(
         label="Wood moisture, %",
         required=False,
         min_value=0,
         max_value=200,
         max_digits=4,
         decimal_places=1,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
     def findings(self) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import MeasureField, NamedByAction
+from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
@@ -47,9 +47,8 @@ PRODUCT_MEASURES = {
 
 
 def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
-    widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
-    return forms.DecimalField(
-        label=label, required=False, min_value=0, max_value=largest, decimal_places=1, widget=widget
+    return TypedNumberField(
+        label=label, required=False, min_value=0, max_value=largest, decimal_places=1
     )
 
 
@@ -62,13 +61,12 @@ class ProductForm(NamedByAction, forms.ModelForm):
     recoat_hours = duration_field("Hours between coats")
     walk_hours = duration_field("Hours before walking")
     furniture_days = duration_field("Days before furniture", largest=999)
-    film_mm = forms.DecimalField(
+    film_mm = TypedNumberField(
         label="Wet film of one application, mm",
         required=False,
         min_value=Decimal("0.01"),
         max_value=Decimal(10),
         decimal_places=2,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
         help_text=("1 mm (39 mil) is 1 litre per square metre."),
     )
     loss_percent = forms.IntegerField(

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, TypedNumberField
 from jobs.models import Pack, Product, StockTin
 
 MAX_TIN_LITRES = Decimal(1_000)
@@ -29,12 +29,11 @@ def litres_field(label: str, units: str, *, places: int, minimum: Decimal) -> Me
 
 
 def price_field(currency: str) -> forms.DecimalField:
-    return forms.DecimalField(
+    return TypedNumberField(
         label=f"Price, {currency}",
         min_value=0,
         max_digits=10,
         decimal_places=2,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
 

@@ -361,11 +361,24 @@ class Photo(models.Model):
     width = models.PositiveIntegerField(editable=False, default=0)
     height = models.PositiveIntegerField(editable=False, default=0)
     caption = models.CharField(max_length=200, blank=True)
+    content_hash = models.CharField(
+        max_length=64,
+        blank=True,
+        editable=False,
+        help_text="SHA-256 of the file as it was sent, in hexadecimal; empty if that is not known.",
+    )
     taken_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         ordering = ["-taken_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "content_hash"],
+                condition=~Q(content_hash=""),
+                name="photo_once_a_job",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.caption or f"{self.get_moment_display()}, {self.taken_on}"

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from clients.access import business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.jobs import JobError, NewJob
+from jobs.actions.jobs import JobError, LoggedBeforeError, NewJob
 from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
@@ -118,6 +118,8 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
     if page.is_valid():
         try:
             return log_job_from_page(request, page)
+        except LoggedBeforeError as error:
+            page.twin = error.there
         except JobError as error:
             forms.add_action_error(page.job, error.field, str(error))
     keep_photos(request, page)
@@ -149,6 +151,7 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
         photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
         booking=page.booking,
+        may_repeat="another_job" in request.POST,
     )
     job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)

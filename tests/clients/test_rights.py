@@ -12,6 +12,9 @@ from clients.models import User
 from tests.factories import ClientFactory
 
 PUBLIC = {
+    "phone_worker",
+    "phone_manifest",
+    "phone_token",
     "health",
     "sign_in",
     "sign_out",
@@ -37,11 +40,13 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
+    phone_day phone_offline
     today clients:list clients:new clients:detail clients:edit clients:add_consent
     clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
+    jobs:photos_add jobs:form_photo jobs:photo jobs:photo_change
+    jobs:products jobs:product_new jobs:batch
     jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record

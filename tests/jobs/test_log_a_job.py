@@ -349,3 +349,34 @@ def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None
         "photos/1/",
     ]:
         assert client.get(f"/jobs/{path}")["Location"].startswith("/sign-in/?next=")
+
+
+def test_a_job_that_the_other_crew_has_logged_is_asked_about(
+    as_owner: Client, as_user: AsUser, crew: User
+) -> None:
+    """Two phones, one booking: the second sees the first's job and chooses."""
+    deck = DeckFactory()
+    product = ProductFactory()
+    as_user(crew).post(URL, filled(deck, row(product), notes="Gate shut."))
+    second = filled(deck, row(product), notes="Left the key under the mat.")
+
+    asked = as_owner.post(URL, second)
+
+    there = Job.objects.get()
+    shown = asked.content.decode()
+    assert "Is this the job that is in the book?" in shown
+    assert f'href="/jobs/{there.pk}/"' in shown
+    assert "Left the key under the mat." in shown
+    assert as_owner.post(URL, {**second, "another_job": "yes"}).status_code == 302
+    assert [job.notes for job in Job.objects.order_by("id")] == [
+        "Gate shut.",
+        "Left the key under the mat.",
+    ]
+
+
+def test_another_day_or_kind_is_another_job(as_owner: Client) -> None:
+    deck = DeckFactory()
+    for change in ({}, {"finished_on": "2026-06-09"}, {"kind": "repair"}):
+        as_owner.post(URL, filled(deck, row(ProductFactory()), **change))
+
+    assert Job.objects.count() == 3

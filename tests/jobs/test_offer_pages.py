@@ -113,10 +113,10 @@ def test_a_draft_is_changed_on_its_page(as_owner: Browser) -> None:
         ({"valid_until": "soon"}, "not a day of the calendar"),
         ({"lines-0-words": ""}, "Row 1, what"),
         ({"lines-0-quantity": "-2"}, "This cannot be negative."),
-        ({"lines-0-unit_price": "twelve"}, "Enter a number."),
+        ({"lines-0-unit_price": "twelve"}, "Enter a number such as 3.8"),
         ({"lines-0-scope": "999999"}, "not one of the available choices"),
         ({"lines-0-DELETE": "on"}, "at least one line"),
-        ({"lines-0-unit_price": "NaN"}, "Enter a number."),
+        ({"lines-0-unit_price": "NaN"}, "Enter a number such as 3.8"),
         ({"valid_until": "9999-12-31"}, "at most two years"),
         (
             {"lines-0-quantity": "9999999", "lines-0-unit_price": "9999"},

@@ -48,7 +48,8 @@
     total.value = Number(total.value) + 1;
     rows.lastElementChild.querySelector("input:not([type=hidden]), select, textarea")?.focus();
   };
-  document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  const showRowButtons = () => document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  showRowButtons();
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-add-row]");
     if (button) addRow(button.closest("[data-formset]"));
@@ -76,6 +77,11 @@
   };
   document.addEventListener("change", (event) => { if (event.target.form) review(event.target.form); });
   document.querySelectorAll("form").forEach(review);
+  // A part of the page was put in anew (kept/forms.js).
+  document.addEventListener("shown", () => {
+    showRowButtons();
+    document.querySelectorAll("form").forEach(review);
+  });
 
   // Suggestions that follow a choice: a select with data-lists=NAME gives the row's [data-listed] the list NAME-value.
   document.addEventListener("change", (event) => {
@@ -139,7 +145,7 @@
     changed.clear();
     removeEventListener("beforeunload", askFirst);
   };
-  const isWork = (control) => control.form?.method === "post" && control.name && !control.closest("td.choose, .inbox");
+  const isWork = (control) => control.form?.method === "post" && control.name && !control.form.dataset.keeping && !control.closest("td.choose, .inbox");
   for (const kind of ["input", "change"]) {
     document.addEventListener(kind, (event) => { if (isWork(event.target)) mark(event.target.form); });
   }
