@@ -3,14 +3,13 @@ not yet saved."""
 
 from jobs.offers.drafting import (
     DraftedOffer,
-    OfferBrief,
     draft_offer,
     drafted_line_row,
     offer_tax_rows,
 )
 from jobs.offers.hour_estimates import DeckHours, work_hours_by_deck
 from jobs.offers.link_expiry import is_offer_link_expired
-from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, OfferBrief, Outlook
 from jobs.offers.page import (
     DEAD_LINK_STATES,
     OfferPage,

@@ -10,21 +10,23 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offers.pricing import DeckWork, PriceTable, task_minutes
+from jobs.offers.pricing import WORK_UNITS, PriceTable
 from jobs.offers.pricing_inputs import prices_from_list
 from jobs.scope import Outline, outlines
 
-ONE = Decimal(1)
 DECK_MEASURES_SQL = (
-    "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY"
+    "SELECT id, area_m2, rail_m, stair_treads, screen_m2 FROM clients_deck WHERE id = ANY"
     " (%(decks)s::bigint[])"
 )
+
+# Number, area, metres of rail, treads, square metres of screens.
+DeckMeasures = tuple[int, Decimal | None, Decimal, int, Decimal]
 
 
 @dataclass(frozen=True)
 class DeckHours:
     """Hours of one deck either way, and those of the visit, which come once however many decks it
-    has."""
+    has; without the way there."""
 
     visit: float
     recoat: float
@@ -47,16 +49,20 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
     known = outlines(deck_ids, today=today)
     measures = deck_measures(deck_ids)
-    usual = usual_area_if_needed(area for _, area, _, _ in measures)
+    usual = usual_area_if_needed(area for _, area, *_ in measures)
     found = {
         deck: estimate_deck_hours(
             known[deck],
-            {"rails": float(rail), "stairs": float(treads)},
-            usual if area is None else float(area),
+            {
+                "m2": usual if area is None else float(area),
+                "m": float(rail),
+                "tread": float(treads),
+                "screen": float(screens),
+            },
             minutes,
             once,
         )
-        for deck, area, rail, treads in measures
+        for deck, area, rail, treads, screens in measures
     }
     if not all(hours.recoat and hours.strip for hours in found.values()):
         return {}
@@ -68,36 +74,44 @@ def usual_area_if_needed(areas: Iterable[Decimal | None]) -> float:
     return Deck.objects.usual_size().area_m2 if None in areas else 0.0
 
 
-def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal | None, Decimal, int]]:
-    """Number, area, rails and treads of each deck;
-    as one array, for thousands of parameters are slow to bind."""
+def deck_measures(deck_ids: Collection[int]) -> list[DeckMeasures]:
+    """Of each deck; as one array, for thousands of parameters are slow to bind."""
     with connection.cursor() as cursor:
         cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
-        rows: list[tuple[int, Decimal | None, Decimal, int]] = cursor.fetchall()
+        rows: list[DeckMeasures] = cursor.fetchall()
     return rows
 
 
-def minutes_per_unit(prices: PriceTable) -> dict[str, float]:
-    """Of one unit of each task: a square metre, a metre of rail, a tread."""
-    tasks = dict.fromkeys(map(str, Rate.Task), 1)
-    one = DeckWork(deck_index=0, name="", tasks=tasks, area_m2=ONE, rail_m=ONE, stair_treads=ONE)
-    return {task: float(task_minutes(prices, one, task)) for task in tasks}
+def minutes_per_unit(prices: PriceTable) -> dict[str, list[tuple[str, float]]]:
+    """Of each task, for one unit of each surface."""
+    return {
+        str(task): [
+            (rate.per, float(rate.minutes))
+            for rate in prices.rates_for_task(task)
+            if rate.per in WORK_UNITS
+        ]
+        for task in Rate.Task
+    }
 
 
 def estimate_deck_hours(
     outline: Outline,
-    others: Mapping[str, float],
-    area: float,
-    minutes: Mapping[str, float],
+    sizes: Mapping[str, float],
+    minutes: Mapping[str, list[tuple[str, float]]],
     once: Mapping[str, float],
 ) -> DeckHours:
-    """`others` are the measures of the tasks that do not go by the area."""
+    """`sizes` of the deck by the units in which surfaces are priced."""
     recoat, strip = (
-        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items())
+        sum(
+            each * sizes[unit] * float(times)
+            for task, times in tasks.items()
+            for unit, each in minutes[task]
+        )
         / 60
         for tasks in (outline.recoat, outline.strip)
     )
-    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area)) / 60
+    only_with = {"rails": sizes["m"], "stairs": sizes["tread"]}
+    visit = sum(once.get(task, 0.0) for task in outline.recoat if only_with.get(task, 1)) / 60
     return DeckHours(visit, recoat, strip, outline.work == OfferScope.Work.STRIP)
 
 

@@ -148,20 +148,25 @@ class OfferPage:
         return week_text(self.offer.accepted_week) if self.offer.accepted_week else ""
 
     @property
-    def recoat_now(self) -> Decimal:
-        """What the same work costs now, calculated as the waits are:
-        the decks alone, with tax, without travel."""
-        return Decimal(self.offer.waiting["recoat"])
-
-    @property
     def waiting_costs(self) -> list[WaitingCost]:
-        """What waiting is expected to cost, as it was forecast for this offer;
-        empty where nothing was."""
+        """What waiting is expected to cost, as it was forecast for this offer; empty where nothing
+        was. It is what waiting adds that was forecast: somebody may have changed the offer since.
+        """
         after = self.offer.waiting.get("after", [])
         return [
-            WaitingCost(each["months"], each["strip_chance"], Decimal(each["expected_cost"]))
+            WaitingCost(
+                each["months"],
+                each["strip_chance"],
+                self.offer.total + Decimal(each["expected_cost"]) - self.forecast_from,
+            )
             for each in after
         ]
+
+    @property
+    def forecast_from(self) -> Decimal:
+        """The sum to which waiting adds; offers of old compared the decks alone."""
+        waiting = self.offer.waiting
+        return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
     @property
     def questions_and_answers(self) -> list[OfferEvent]:

@@ -201,7 +201,8 @@ def test_waiting_is_weighed_in_money_and_steps_are_named(offer: Offer) -> None:
 
     text = words(read(offer_pdf(offer)))
 
-    assert "Now no $634.35 In 6 months 13 % $752.82" in text
+    # What is to be paid, and what waiting adds to it: 752.82 − 634.35 = 118.47.
+    assert "Now no $572.77 In 6 months 13 % $691.24" in text
     assert "It is a forecast, not a promise." in text
     assert "Step by step: Foam Wash (20 minutes to act), Light sand." in text
     assert "4 treads" in text

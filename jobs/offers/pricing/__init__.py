@@ -5,11 +5,11 @@ from jobs.offers.pricing.calculation import (
     PricedWork,
     price_work,
     rounded_line,
-    task_minutes,
     totals_of_lines,
     with_tax_names,
 )
 from jobs.offers.pricing.prices import (
+    WORK_UNITS,
     DeckWork,
     Journey,
     MaterialUse,
@@ -24,6 +24,7 @@ from jobs.offers.pricing.rounding import cents
 from jobs.offers.pricing.taxes import TaxSum, Totals, calculate_totals
 
 __all__ = [
+    "WORK_UNITS",
     "DeckWork",
     "Journey",
     "MaterialUse",
@@ -40,7 +41,6 @@ __all__ = [
     "cents",
     "price_work",
     "rounded_line",
-    "task_minutes",
     "totals_of_lines",
     "with_tax_names",
 ]
