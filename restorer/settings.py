@@ -87,6 +87,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clients.middleware.BusinessMiddleware",
+    "clients.middleware.FrenchTypeMiddleware",
     "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",

@@ -88,7 +88,7 @@ def test_the_page_of_an_offer_is_french_throughout(client: Browser, link: str) -
     assert '<html lang="fr">' in text
     for part in (
         "Oui, venez",
-        "Quelle semaine vous convient ?",
+        "Quelle semaine vous convient?",
         "Non merci",
         "Le prix",
         "Avant taxes",
