@@ -209,7 +209,8 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
         ),
         (
             "fr",
-            "Votre terrasse\N{NO-BREAK SPACE}: visite du lundi 7 juin 2027 reportée en raison de la météo",
+            "Votre terrasse\N{NO-BREAK SPACE}: visite du lundi 7 juin 2027 reportée"
+            " en raison de la météo",
             "un nouveau jour",
             "annul",
         ),
