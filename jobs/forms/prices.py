@@ -18,7 +18,7 @@ from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount
 from jobs.models import PriceList, Rate
 
 RATE_QUANTITIES = {"m2": "area", "m": "length", "screen": "area"}
-UNIT_SUFFIXES = {"m": " of rail", "screen": " of screen"}
+UNIT_SUFFIXES = {"m": " rail", "screen": " screen"}
 TRIMMED_FIELDS = [
     "high_percent",
     "markup_percent",

@@ -4,6 +4,7 @@ batch."""
 from decimal import Decimal
 from typing import Any
 
+from babel import Locale
 from django import forms
 from django.conf import settings
 from django.core.validators import ProhibitNullCharactersValidator
@@ -50,7 +51,11 @@ def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
 def other_languages() -> list[tuple[str, str]]:
     """Code and name of each language of clients beside the one the business writes."""
     own = supported_language(display.current_business().locale)
-    return [(code, name) for code, name in settings.LANGUAGES if code != own]
+    return [
+        (code, str(Locale(code).get_display_name(settings.LANGUAGE_CODE)))
+        for code, _ in settings.LANGUAGES
+        if code != own
+    ]
 
 
 def caution_field(code: str) -> str:

@@ -68,9 +68,9 @@ class Migration(migrations.Migration):
             field=models.CharField(
                 choices=[
                     ("m2", "m²"),
-                    ("m", "m of rail"),
+                    ("m", "m rail"),
                     ("tread", "tread"),
-                    ("screen", "m² of screen"),
+                    ("screen", "m² screen"),
                     ("hour", "hour"),
                     ("job", "visit"),
                 ],

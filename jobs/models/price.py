@@ -130,9 +130,9 @@ class Rate(models.Model):
 
     class Per(models.TextChoices):
         M2 = "m2", "m²"
-        METRE = "m", "m of rail"
+        METRE = "m", "m rail"
         TREAD = "tread", "tread"
-        SCREEN = "screen", "m² of screen"
+        SCREEN = "screen", "m² screen"
         HOUR = "hour", "hour"
         JOB = "job", "visit"
 
